@@ -1,0 +1,36 @@
+"""Control-system motion, clearance, stops and spacers for a stick-and-rod light aircraft.
+
+The results support, and never replace, physical checks on the aircraft, local regulations and the
+licensed people who sign for it.
+"""
+
+from .errors import LinkageError
+from .files import read_model, write_model
+from .motion import Motion, System
+
+__version__ = "0.1.0"
+__all__ = ["LinkageError", "Motion", "System", "load", "read_model", "write_model"]
+
+
+def load(path) -> System:
+    """Read a model file and make it ready to move.
+
+    Parameters
+    ----------
+    path : path
+        A TOML model file.
+
+    Returns
+    -------
+    System
+
+    Raises
+    ------
+    LinkageError
+        One sentence that names the file, the place and the mend.
+    """
+    model = read_model(path)
+    try:
+        return System(model)
+    except LinkageError as error:
+        raise type(error)(f"{path}: {error.sentence}", **error.facts, path=str(path)) from error

@@ -1,0 +1,265 @@
+"""Model files: TOML to model and back, hardpoints from CSV, and the JSON Schema of the file."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+import os
+import tempfile
+import tomllib
+from pathlib import Path
+
+from .errors import FileError, LinkageError, ModelError, nearest
+from .keys import OneOfRecords, Record, file_keys, read_keys, write_keys
+from .mirroring import with_twins
+from .model import AIRFRAME, Model, Point
+
+MOST_BYTES = 4_000_000  # a model file is a few kB; this keeps a slip from filling the memory
+
+
+def read_model(path) -> Model:
+    """Read a model file.
+
+    Parameters
+    ----------
+    path : path
+        A TOML file; every length bare in its own unit, or with one.
+
+    Returns
+    -------
+    Model
+        In mm and degrees, twins of `mirror` and hardpoints of a CSV file included.
+
+    Raises
+    ------
+    LinkageError
+        One sentence that names the file, the place in it and the mend.
+    """
+    try:
+        return parse_model(_text_of(path), folder=Path(path).parent)
+    except FileError:
+        raise
+    except LinkageError as error:
+        raise ModelError(f"{path}: {error.sentence}",
+                         **{"place": "the file", **error.facts, "path": str(path)}) from error
+
+
+def parse_model(text: str, *, folder=".") -> Model:
+    """Model from the text of a model file.
+
+    Parameters
+    ----------
+    text : str
+    folder : path
+        Where a relative `hardpoints` file is looked for.
+
+    Returns
+    -------
+    Model
+
+    Examples
+    --------
+    >>> model = parse_model('''
+    ... length = "in"
+    ... [body.stick]
+    ... pivot = [61, 0, 9]
+    ... axis = "lateral"
+    ... ''')
+    >>> model.position("stick/pivot")
+    (1549.3999999999999, 0.0, 228.6)
+    """
+    try:
+        table = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as problem:
+        raise LinkageError(f"is no valid TOML: {problem}; mend that line") from problem
+    if not table:
+        raise LinkageError('is empty; start one with "linkage new side-by-side --out FILE"')
+    hardpoints = table.pop("hardpoints", None)
+    unit = table.get("length")
+    if unit not in ("in", "mm"):
+        raise LinkageError('length must say what a bare length means: length = "in" or '
+                           'length = "mm"')
+    if hardpoints is not None:
+        _add_hardpoints(table, hardpoints, Path(folder))
+    return Model(**with_twins(read_keys(Model, table, unit)))
+
+
+def write_model(model: Model, path) -> None:
+    """Write a model so that reading it back gives an equal one.
+
+    Parameters
+    ----------
+    model : Model
+    path : path
+        Replaced whole or not at all.
+    """
+    write_text(path, format_model(model))
+
+
+def format_model(model: Model) -> str:
+    """Text of the model file that reads back as `model`; twins are written out.
+
+    Parameters
+    ----------
+    model : Model
+
+    Returns
+    -------
+    str
+    """
+    import tomli_w
+
+    return tomli_w.dumps(write_keys(model, model.length))
+
+
+def write_text(path, text: str) -> None:
+    """Write a text file whole or not at all.
+
+    Parameters
+    ----------
+    path : path
+    text : str
+
+    Raises
+    ------
+    FileError
+        When the place can't be written; what was there stays.
+    """
+    path = Path(path)
+    aside = None
+    try:
+        handle, aside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+            file.write(text)
+        os.chmod(aside, 0o644)
+        os.replace(aside, path)
+    except OSError as problem:
+        if aside is not None:
+            Path(aside).unlink(missing_ok=True)
+        raise FileError(f"{path}: can't be written ({problem.strerror}); choose a folder that "
+                        f"exists and may be written to", path=str(path)) from problem
+
+
+def read_hardpoints(path) -> dict:
+    """Hardpoints of a CSV file with the columns name, FS, BL, WL.
+
+    Parameters
+    ----------
+    path : path
+        One ``part/point, FS, BL, WL`` a line; a line of headings is passed over.
+
+    Returns
+    -------
+    dict
+        ``{"part/point": [FS, BL, WL]}``, as written.
+    """
+    rows = {}
+    for number, row in enumerate(csv.reader(io.StringIO(_text_of(path)), skipinitialspace=True), 1):
+        cells = [cell.strip() for cell in row]
+        if not any(cells) or cells[0].startswith("#") or (number == 1 and "/" not in cells[0]):
+            continue
+        place = f"{path}: line {number}"
+        if len(cells) != 4:
+            raise FileError(f"{place}: needs part/point, FS, BL, WL, got {len(cells)} cells",
+                            path=str(path))
+        if cells[0].count("/") != 1 or not all(cells[0].split("/")):
+            raise FileError(f'{place}: needs a name like "stick/grip", got "{cells[0]}"',
+                            path=str(path))
+        if cells[0] in rows:
+            raise FileError(f'{place}: "{cells[0]}" stands twice; take one out', path=str(path))
+        rows[cells[0]] = [_number_or_text(cell) for cell in cells[1:]]
+    return rows
+
+
+def schema() -> dict:
+    """JSON Schema of the model file, made from the model classes.
+
+    Returns
+    -------
+    dict
+    """
+    classes, found = [Model], []
+    while classes:
+        cls = classes.pop()
+        if cls not in found:
+            found.append(cls)
+            classes += [inner for field in file_keys(cls).values()
+                        for inner in _classes_in(field.metadata["kind"])]
+    found.sort(key=lambda cls: cls.__name__)
+    described = {cls.__name__: _class_schema(cls) for cls in found}
+    whole = described.pop("Model")
+    whole["properties"]["hardpoints"] = {"type": "string", "description":
+                                         "CSV file of hardpoints: part/point, FS, BL, WL"}
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema",
+            "title": "linkage model file", **whole, "$defs": described}
+
+
+def _class_schema(cls) -> dict:
+    properties = {word: field.metadata["kind"].schema() | {"description": field.metadata["doc"]}
+                  for word, field in file_keys(cls).items()}
+    kind = getattr(cls, "kind", None)
+    if isinstance(kind, str):
+        properties = {"kind": {"const": kind}} | properties
+    required = [word for word, field in file_keys(cls).items()
+                if field.default is dataclasses.MISSING
+                and field.default_factory is dataclasses.MISSING]
+    return {"type": "object", "description": (cls.__doc__ or "").split("\n")[0],
+            "properties": properties, "required": (["kind"] if isinstance(kind, str) else [])
+            + required, "additionalProperties": False}
+
+
+def _classes_in(kind):
+    if isinstance(kind, Record):
+        yield kind.cls
+    elif isinstance(kind, OneOfRecords):
+        yield from kind.classes
+    else:
+        for inner in [getattr(kind, "kind", None), *getattr(kind, "kinds", ())]:
+            if inner is not None and not isinstance(inner, str):
+                yield from _classes_in(inner)
+    if type(kind).__name__ == "_PointKind":
+        yield Point
+
+
+def _add_hardpoints(table: dict, name, folder: Path) -> None:
+    """Put the points of a CSV file where the model file would have had them."""
+    if not isinstance(name, str):
+        raise LinkageError('hardpoints: needs the name of a CSV file, like "points.csv"')
+    bodies = table.setdefault("body", {})
+    for address, position in read_hardpoints(folder / name).items():
+        part, point = address.split("/")
+        if part != AIRFRAME and part not in bodies:
+            raise LinkageError(f'hardpoints {name}: no body "{part}" for "{address}"; '
+                               f"{nearest(part, [*bodies, AIRFRAME])}")
+        home = table.setdefault(AIRFRAME, {}) if part == AIRFRAME else bodies[part]
+        slot = home if point == "pivot" else home.setdefault("points", {})
+        if point in slot:
+            raise LinkageError(f'hardpoints {name}: "{address}" is in the model file too; '
+                               f"take one out")
+        slot[point] = position
+
+
+def _number_or_text(cell: str):
+    try:
+        return float(cell)
+    except ValueError:
+        return cell
+
+
+def _text_of(path) -> str:
+    path = Path(path)
+    try:
+        if path.is_dir():
+            raise FileError(f"{path}: is a folder; name the model file in it", path=str(path))
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise FileError(f"{path}: has {size / 1e6:.0f} MB, and a model file is text of at "
+                            f"most {MOST_BYTES / 1e6:.0f} MB; name the right file", path=str(path))
+        return path.read_text(encoding="utf-8-sig")
+    except OSError as problem:
+        raise FileError(f"{path}: can't be read ({problem.strerror}); check the name",
+                        path=str(path)) from problem
+    except UnicodeDecodeError as problem:
+        raise FileError(f"{path}: is no text file in UTF-8; name the model file, or save it as "
+                        f"UTF-8", path=str(path)) from problem

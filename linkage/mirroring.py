@@ -1,0 +1,135 @@
+"""The twin of a part across butt line 0.
+
+A point (x, y, z) goes to (x, -y, z); a turning axis (x, y, z) to (-x, y, -z), so that the same
+turn of the twin about its own axis is the mirror image of the turn.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+
+from .keys import (
+    AXES,
+    Direction,
+    Either,
+    ListOf,
+    OneOfRecords,
+    Position,
+    Record,
+    TableOf,
+    file_keys,
+)
+from .model import Airframe, Body, Point, Require, Stop
+
+SWAPS = {"left": "right", "right": "left"}
+TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
+
+
+def with_twins(parts: dict) -> dict:
+    """Parts of a model with the twin of every part whose name has a mirrored word.
+
+    Parameters
+    ----------
+    parts : dict
+        Attributes of a `Model`, before it is made.
+
+    Returns
+    -------
+    dict
+        The same with twins added; a twin that is written out stays as written.
+    """
+    pairs = list(parts.get("mirror", {}).items())
+    names = [*pairs, *((there, here) for here, there in pairs)]
+    done = dict(parts)
+    for group in ("bodies", "rods", "couplings", "surfaces", "stops", "wires"):
+        table = dict(parts.get(group, {}))
+        for name, part in parts.get(group, {}).items():
+            twin = _renamed(name, names)
+            if twin != name:
+                table.setdefault(twin, _twin(part, names, parts))
+            elif isinstance(part, Body):
+                table[name] = _with_own_twins(part, names)
+        done[group] = table
+    done["airframe"] = _with_own_twins(parts.get("airframe", Airframe()), names)
+    return done
+
+
+def _renamed(name: str, names) -> str:
+    """Name of the twin: every mirrored word as a whole word, swapped."""
+    words = []
+    for field in name.split("/"):
+        swap = dict(names)
+        words.append(_swapped(field, swap))
+    return "/".join(words)
+
+
+def _swapped(text: str, swap: dict) -> str:
+    for here, there in swap.items():
+        padded = f" {text} "
+        if f" {here} " in padded:
+            return padded.replace(f" {here} ", f" {there} ")[1:-1]
+    return text
+
+
+def _with_own_twins(part, names):
+    """A central part with the twins of its own points and solids."""
+    grown = {}
+    for group in ("points", "solids"):
+        table = dict(getattr(part, group))
+        for name, item in getattr(part, group).items():
+            twin = _renamed(name, names)
+            if twin != name:
+                table.setdefault(twin, _twin(item, names, {}))
+        grown[group] = table
+    return dataclasses.replace(part, **grown)
+
+
+def _twin(part, names, parts):
+    values = {}
+    for word, field in file_keys(type(part)).items():
+        value = getattr(part, field.name)
+        values[field.name] = value if value is None else \
+            _mirrored(field.metadata["kind"], value, word, names)
+    if isinstance(part, Point) and part.side is not None:
+        values["side"] = SWAPS.get(part.side, part.side)
+    if isinstance(part, Require):
+        values["left"], values["right"] = part.right, part.left
+    if isinstance(part, Stop) and _runs_backwards(part.input, parts):
+        values["side"] = "least" if part.side == "greatest" else "greatest"
+    return type(part)(**values)
+
+
+def _mirrored(kind, value, word: str, names):
+    if isinstance(value, str):
+        return _renamed(value, names) if not isinstance(kind, Direction) else \
+            _mirrored(kind, AXES[value], word, names)
+    if isinstance(kind, Direction):
+        x, y, z = value
+        return (-x, y, -z) if word in TURNING else (x, -y, z)
+    if isinstance(kind, Either):
+        return _mirrored(kind.fitting(value), value, word, names)
+    if isinstance(kind, Position):
+        x, y, z = value
+        return (x, -y, z)
+    if dataclasses.is_dataclass(value):
+        return _twin(value, names, {})
+    if isinstance(kind, TableOf):
+        return {_renamed(name, names): _mirrored(kind.kind, item, word, names)
+                for name, item in value.items()}
+    if isinstance(kind, ListOf):
+        return tuple(_mirrored(kind.kind, item, word, names) for item in value)
+    if isinstance(kind, (Record, OneOfRecords)):
+        return _twin(value, names, {})
+    return value
+
+
+def _runs_backwards(input_name: str, parts) -> bool:
+    """Whether the mirrored system moves the input the other way (roll does, pitch does not)."""
+    for body in parts.get("bodies", {}).values():
+        if body.input == input_name:
+            x, y, z = body.direction
+            twin = (x, -y, z) if body.slides else (-x, y, -z)
+            return sum(a * b for a, b in zip((x, y, z), twin, strict=True)) < 0
+    return False
+
+

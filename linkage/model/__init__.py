@@ -1,0 +1,30 @@
+"""The frozen parts of a described control system; what can't be built is refused at birth.
+
+Lengths are mm, angles degrees.  A model is a description only: it computes no motion.
+"""
+
+from .parts import (
+    AIRFRAME,
+    Airframe,
+    Body,
+    Clearance,
+    Coupling,
+    Input,
+    Material,
+    PairRule,
+    Require,
+    Rod,
+    Spacer,
+    Stop,
+    Surface,
+    Tolerance,
+    Wire,
+)
+from .shapes import Box, Hole, Layer, Part, Pipe, Plate, Point, Sphere, Tube, Washer
+from .whole import Model, is_rudder
+
+__all__ = [
+    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Hole", "Input", "Layer",
+    "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Point", "Require", "Rod", "Spacer",
+    "Sphere", "Stop", "Surface", "Tolerance", "Tube", "Washer", "Wire", "is_rudder",
+]

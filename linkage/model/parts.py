@@ -1,0 +1,301 @@
+"""The parts of a control system as a builder lists them, one frozen class each."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ..errors import LinkageError
+from ..keys import (
+    Choice,
+    Direction,
+    Flag,
+    Length,
+    ListOf,
+    Number,
+    Position,
+    Quantity,
+    Record,
+    TableOf,
+    Text,
+    at,
+    key,
+    read_keys,
+    unit_vector,
+    write_keys,
+)
+from ..units import file_length
+from .shapes import PAIR, POINTS, SIZE, SOLIDS, THICKNESS, Part
+
+AIRFRAME = "airframe"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Input(Part):
+    """What a hand or foot moves, and how far it is wanted to go."""
+
+    travel: tuple = key(ListOf(Number(what="travel"), 2, 2, "pair [least, greatest]"),
+                        "wanted travel [least, greatest], degrees from neutral; lengths with grip "
+                        "or on a slide")
+    grip: str | None = key(Text(), "point whose straight movement from neutral `travel` gives",
+                           default=None)
+    positive: str | None = key(Choice(("along axis", "against axis")),
+                               "which turn about the axis as written is positive", default=None)
+    in_mm: bool = False  # whether `travel` is a movement in mm rather than an angle
+
+    def _check(self):
+        least, greatest = self.travel
+        if self.grip is not None and not self.in_mm:
+            raise LinkageError("names a grip, so its travel is a movement in mm (in_mm=True)")
+        if not least < greatest:
+            raise LinkageError(f"travel [{least:g}, {greatest:g}] runs backwards; "
+                               f"write the least first")
+        if not least <= 0 <= greatest:
+            raise LinkageError(f"travel [{least:g}, {greatest:g}] leaves out neutral (0); "
+                               f"count it from neutral")
+
+
+class _InputKind(Record):
+    """An input; its travel is read as lengths where it has a grip or is written with units."""
+
+    def read(self, value, unit):
+        said = read_keys(Input, value, unit)
+        travel = said["travel"]
+        moves = "grip" in said or (isinstance(travel, tuple)
+                                   and any(isinstance(end, str) for end in travel))
+        if moves:
+            with at("travel"):
+                said["travel"] = ListOf(Length()).read(value["travel"], unit)
+        return Input(**said, in_mm=moves)
+
+    def write(self, value, unit):
+        table = write_keys(value, unit)
+        if value.in_mm:
+            ends = [file_length(end, unit) for end in value.travel]
+            table["travel"] = ends if value.grip is not None else [
+                end if isinstance(end, str) else f"{end!r} {unit}" for end in ends]
+        return table
+
+
+INPUT = _InputKind(Input)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Body(Part):
+    """A part that turns about, or slides along, one axis on what carries it."""
+
+    on: str = key(Text(), "what carries it", default=AIRFRAME)
+    pivot: tuple | None = key(Position(), "a point of its axis [FS, BL, WL]", default=None)
+    axis: str | tuple | None = key(Direction(), "direction of its pivot axis", default=None)
+    through: tuple | None = key(Position(), "a second point of its pivot axis", default=None)
+    slide: str | tuple | None = key(Direction(), "direction it slides in", default=None)
+    input: str | None = key(Text(), "the input that drives it", default=None)
+    points: dict = key(POINTS, "hardpoints of the part", default_factory=dict)
+    level: tuple | None = key(ListOf(Text(), 2, 2, "pair of its points"),
+                              "the line a digital level is laid on", default=None)
+    solids: dict = key(SOLIDS, "its shapes", word="solid", default_factory=dict)
+
+    def _check(self):
+        ways = [word for word in ("axis", "through", "slide") if getattr(self, word) is not None]
+        if len(ways) != 1:
+            raise LinkageError(f"needs one of axis, through or slide, got "
+                               f"{' and '.join(ways) if ways else 'none'}")
+        if self.pivot is None and not (self.slide and self.points):
+            raise LinkageError("needs a pivot [FS, BL, WL]")
+        if self.through is not None and self.through == self.pivot:
+            raise LinkageError("through is the pivot itself; give a second point of the axis")
+        if "pivot" in self.points:
+            raise LinkageError('has a point named "pivot", which every body has already; '
+                               'rename it')
+
+    @property
+    def direction(self) -> tuple[float, float, float]:
+        """Unit vector of its axis or slide as written."""
+        if self.through is not None:
+            return unit_vector([b - a for a, b in zip(self.pivot, self.through, strict=True)])
+        return unit_vector(self.axis if self.axis is not None else self.slide)
+
+    @property
+    def centre(self) -> tuple[float, float, float]:
+        """Its pivot, mm; of a slide without one, its first point."""
+        return self.pivot if self.pivot is not None else next(iter(self.points.values())).position
+
+    @property
+    def slides(self) -> bool:
+        """Whether it slides instead of turning."""
+        return self.slide is not None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Airframe(Part):
+    """What doesn't move: fixed points and structure."""
+
+    points: dict = key(POINTS, "fixed points", default_factory=dict)
+    solids: dict = key(SOLIDS, "fixed shapes", word="solid", default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rod(Part):
+    """A pushrod: two ball ends a fixed length apart."""
+
+    ends: tuple = key(PAIR, "the two points it joins, part/point")
+    length: float | None = key(SIZE, "centre to centre; from the points unless given",
+                               default=None)
+    redundant: bool = key(Flag(), "true for a second load path, whose misfit is reported",
+                          default=False)
+    diameter: float | None = key(SIZE, "outside diameter, which gives it a solid", default=None)
+    wall: float | None = key(SIZE, "wall of its tube", default=None)
+    thread: str | None = key(Text(), "thread of its rod ends", default=None)
+    material: str | None = key(Text(), "material of its tube", default=None)
+    tolerance: float | None = key(THICKNESS, "plus or minus on its length", default=None)
+    clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
+
+    def _check(self):
+        if self.ends[0] == self.ends[1]:
+            raise LinkageError(f'joins "{self.ends[0]}" to itself; give two points')
+        if self.wall and self.diameter and not self.wall <= self.diameter / 2:
+            raise LinkageError(f"has a wall of {self.wall:g} mm in a tube of {self.diameter:g} mm; "
+                               f"make the wall thinner")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coupling(Part):
+    """A fixed ratio between two bodies: cable quadrants, gears."""
+
+    bodies: tuple = key(PAIR, "the two bodies")
+    ratio: float = key(Number(), "turn of the second per turn of the first, each about its own "
+                                 "axis; mm per degree for a slide")
+
+    def _check(self):
+        if self.ratio == 0:
+            raise LinkageError("ratio is 0, so the second body would never move; give its ratio")
+        if self.bodies[0] == self.bodies[1]:
+            raise LinkageError(f'couples "{self.bodies[0]}" to itself; give two bodies')
+
+
+@dataclass(frozen=True, kw_only=True)
+class Require(Part):
+    """Travels a surface has to reach."""
+
+    up: float | None = key(Number(least=0.0, what="travel"), "degrees trailing edge up",
+                           default=None)
+    down: float | None = key(Number(least=0.0, what="travel"), "degrees trailing edge down",
+                             default=None)
+    left: float | None = key(Number(least=0.0, what="travel"), "degrees trailing edge left",
+                             default=None)
+    right: float | None = key(Number(least=0.0, what="travel"), "degrees trailing edge right",
+                              default=None)
+    within: float = key(Number(least=0.0, what="tolerance"), "plus or minus, degrees", default=1.0)
+    input: str | None = key(Text(), "input it is asked of; the one that moves the surface most "
+                                    "unless given", default=None)
+
+    def _check(self):
+        if all(getattr(self, word) is None for word in ("up", "down", "left", "right")):
+            raise LinkageError("names no travel; give up and down, or left and right")
+
+
+class _RequireKind(ListOf):
+    """One table of required travels, or one per input."""
+
+    def read(self, value, unit):
+        return super().read([value] if isinstance(value, dict) else value, unit)
+
+    def write(self, value, unit):
+        tables = super().write(value, unit)
+        return tables[0] if len(tables) == 1 else tables
+
+    def schema(self):
+        return {"anyOf": [self.kind.schema(), super().schema()]}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Surface(Part):
+    """A control surface: the deflection of a body about its hinge line."""
+
+    body: str = key(Text(), "the body that is the surface")
+    chord: float | None = key(SIZE, "hinge line to trailing edge, square to the hinge",
+                              default=None)
+    require: tuple = key(_RequireKind(Record(Require)), "required travels", default=())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spacer(Part):
+    """A pad or washer stack on one face of a stop."""
+
+    on: str = key(Text(), "the face it sits on, part/solid")
+    thickness: float = key(THICKNESS, "its thickness")
+    stock: tuple = key(ListOf(SIZE), "thicknesses it can be made of, single or stacked",
+                       default=())
+    tolerance: float | None = key(THICKNESS, "plus or minus on its thickness", default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stop(Part):
+    """Two solids that are meant to touch, and so end the travel of an input."""
+
+    input: str = key(Text(), "the input whose travel it ends")
+    side: str = key(Choice(("least", "greatest")), "which end of the travel")
+    between: tuple = key(PAIR, "the two solids, part/solid")
+    spacer: Spacer | None = key(Record(Spacer), "pad or washers on one face", default=None)
+    search: float | None = key(Number(above=0.0, what="angle", unit="°"),
+                               "how far from neutral to look, degrees; 10 past the wanted travel "
+                               "unless given", default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Clearance(Part):
+    """Required clearances by class; after MIL-F-9490D, from memory, to be verified."""
+
+    static: float = key(THICKNESS, "between parts that don't move against each other",
+                        default=3.175)
+    same: float = key(THICKNESS, "between moving parts carried by the same part", default=3.175)
+    different: float = key(THICKNESS, "between moving parts carried by different parts",
+                           default=6.35)
+    structure: float = key(THICKNESS, "between a moving part and structure it is not attached to",
+                           default=12.7)
+    named: dict = key(TableOf(THICKNESS, "class"), "classes of the builder's own", word="class",
+                      default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class PairRule(Part):
+    """A pair of solids that is added, held to a clearance of its own, or waived."""
+
+    between: tuple = key(PAIR, "the two solids, part/solid")
+    require: float | None = key(THICKNESS, "clearance required of this pair", default=None)
+    waive: bool = key(Flag(), "true to leave the pair out of the requirement", default=False)
+    reason: str = key(Text(), "why, printed in every report")
+
+    def _check(self):
+        if self.waive == (self.require is not None):
+            raise LinkageError("needs either require or waive = true")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tolerance(Part):
+    """How far the build may be off, plus or minus, where nothing closer is said."""
+
+    hardpoint: float = key(THICKNESS, "each coordinate of each hardpoint", default=0.0)
+    rod: float = key(THICKNESS, "each rod length", default=0.0)
+    spacer: float = key(THICKNESS, "each spacer thickness", default=0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Material(Part):
+    """What a tube is made of."""
+
+    modulus: float = key(Quantity(what="stress"), "Young's modulus, with its unit")
+    yield_stress: float = key(Quantity(what="stress"), "yield stress, with its unit", word="yield")
+    ultimate: float | None = key(Quantity(what="stress"), "ultimate stress, with its unit",
+                                 default=None)
+    density: float | None = key(Quantity(what="density"), "density, with its unit", default=None)
+    source: str = key(Text(), "where the figures come from")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wire(Part):
+    """A wire bundle that crosses from one part to another."""
+
+    clamps: tuple = key(PAIR, "the two points it is clamped at, part/point")
+    exit: str | None = key(Text(), "the hole it leaves by, part/point", default=None)
+    diameter: float = key(SIZE, "diameter of the bundle")
+    length: float | None = key(SIZE, "free length between the clamps", default=None)

@@ -1,0 +1,230 @@
+"""The whole control system as described; names that lead nowhere are refused at birth."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field, fields
+
+from ..errors import ModelError, nearest
+from ..keys import Choice, ListOf, Record, TableOf, Text, key
+from .parts import (
+    AIRFRAME,
+    INPUT,
+    Airframe,
+    Body,
+    Clearance,
+    Coupling,
+    Material,
+    PairRule,
+    Rod,
+    Stop,
+    Surface,
+    Tolerance,
+    Wire,
+)
+from .shapes import Part, Tube
+
+
+@dataclass(frozen=True, kw_only=True)
+class Model(Part):
+    """A whole control system as described, in mm and degrees.
+
+    Parts are dictionaries by name; see the class of each for its keys.
+    """
+
+    title: str = key(Text(), "what the system is", default="untitled")
+    length: str = key(Choice(("in", "mm")), "what a bare length means")
+    inputs: dict = key(TableOf(INPUT, "input"), "inputs", word="input",
+                       default_factory=dict)
+    bodies: dict = key(TableOf(Record(Body), "body"), "bodies", word="body",
+                       default_factory=dict)
+    rods: dict = key(TableOf(Record(Rod), "rod"), "rods", word="rod", default_factory=dict)
+    couplings: dict = key(TableOf(Record(Coupling), "coupling"), "couplings", word="coupling",
+                          default_factory=dict)
+    surfaces: dict = key(TableOf(Record(Surface), "surface"), "surfaces", word="surface",
+                         default_factory=dict)
+    airframe: Airframe = key(Record(Airframe), "what doesn't move", default=Airframe())
+    stops: dict = key(TableOf(Record(Stop), "stop"), "stops", word="stop", default_factory=dict)
+    clearance: Clearance = key(Record(Clearance), "required clearances", default=Clearance())
+    pairs: tuple = key(ListOf(Record(PairRule)), "rules for single pairs", word="pair",
+                       default=())
+    tolerance: Tolerance = key(Record(Tolerance), "build tolerances", default=Tolerance())
+    materials: dict = key(TableOf(Record(Material), "material"), "materials", word="material",
+                          default_factory=dict)
+    wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)
+    mirror: dict = key(TableOf(Text(), "word"), "word in a name = word in its twin's name",
+                       default_factory=dict)
+    _at: dict = field(init=False, repr=False, compare=False, default_factory=dict)
+
+    def _check(self):
+        _check_names(self)
+        _check_carrying(self)
+        self._at.update(_positions(self))
+        _check_references(self)
+
+    def position(self, name: str) -> tuple[float, float, float]:
+        """Neutral position of ``"part/point"``, mm."""
+        return self._at[name]
+
+    @property
+    def points(self) -> tuple[str, ...]:
+        """Every point by its address ``"part/point"``."""
+        return tuple(self._at)
+
+    @property
+    def solids(self) -> dict:
+        """Every solid by its address ``"part/solid"``; a rod's own is ``"rod/tube"``."""
+        found = {f"{name}/{solid}": shape for name, body in self.bodies.items()
+                 for solid, shape in body.solids.items()}
+        for name, rod in self.rods.items():
+            if rod.diameter is not None:
+                found[f"{name}/tube"] = Tube(along=rod.ends, diameter=rod.diameter,
+                                             clearance=rod.clearance)
+        return found | {f"{AIRFRAME}/{solid}": shape
+                        for solid, shape in self.airframe.solids.items()}
+
+    def rod_length(self, name: str) -> float:
+        """Length of a rod centre to centre, mm: as given, else between its points at neutral."""
+        rod = self.rods[name]
+        return rod.length if rod.length is not None else math.dist(
+            self.position(rod.ends[0]), self.position(rod.ends[1]))
+
+    def carriers(self, name: str) -> tuple[str, ...]:
+        """What carries a body, from its own carrier down to the airframe."""
+        chain = []
+        while name != AIRFRAME:
+            name = self.bodies[name].on
+            chain.append(name)
+        return tuple(chain)
+
+
+def _check_names(model: Model) -> None:
+    if AIRFRAME in model.bodies:
+        raise ModelError('body "airframe": the name is taken by what doesn\'t move; rename it',
+                         place='body "airframe"')
+    for name in model.rods:
+        if name in model.bodies or name == AIRFRAME:
+            raise ModelError(f'rod "{name}": a body has this name too; rename one of them',
+                             place=f'rod "{name}"')
+
+
+def _check_carrying(model: Model) -> None:
+    for name, body in model.bodies.items():
+        place, seen, below = f'body "{name}"', [name], body.on
+        while below != AIRFRAME:
+            if below not in model.bodies:
+                raise ModelError(f'{place}, on: no body "{below}"; '
+                                 f'{nearest(below, [*model.bodies, AIRFRAME])}', place=place)
+            if below in seen:
+                raise ModelError(f'{place}, on: carries itself ({" on ".join([*seen, below])}); '
+                                 f"let one of them be on the airframe", place=place)
+            seen.append(below)
+            below = model.bodies[below].on
+
+
+def _positions(model: Model) -> dict:
+    places = {}
+    for name, body in model.bodies.items():
+        places[f"{name}/pivot"] = body.centre
+        places |= {f"{name}/{point}": p.position for point, p in body.points.items()}
+    return places | {f"{AIRFRAME}/{point}": p.position
+                     for point, p in model.airframe.points.items()}
+
+
+def _refer(place: str, name, known, what: str) -> None:
+    if name is not None and name not in known:
+        raise ModelError(f'{place}: no {what} "{name}"; {nearest(name, known)}', place=place)
+
+
+def _check_references(model: Model) -> None:
+    for name, body in model.bodies.items():
+        place = f'body "{name}"'
+        _refer(f"{place}, input", body.input, model.inputs, "input")
+        for point in body.level or ():
+            _refer(f"{place}, level", point, [*body.points, "pivot"], "point of it")
+        _check_solids(place, body.solids, [*body.points, "pivot"])
+    _check_solids(AIRFRAME, model.airframe.solids, list(model.airframe.points))
+    for name, rod in model.rods.items():
+        place = f'rod "{name}"'
+        for end in rod.ends:
+            _refer(f"{place}, ends", end, model.points, "hardpoint")
+        _refer(f"{place}, material", rod.material, model.materials, "material")
+        if not model.rod_length(name) > 1e-6:
+            raise ModelError(f"{place}: its two ends are at the same place, so its length is 0 mm; "
+                             f"move one of the points", place=place)
+    _check_inputs(model)
+    for name, coupling in model.couplings.items():
+        for body in coupling.bodies:
+            _refer(f'coupling "{name}", bodies', body, model.bodies, "body")
+    for name, surface in model.surfaces.items():
+        _check_surface(model, name, surface)
+    for name, wire in model.wires.items():
+        for point in (*wire.clamps, *([wire.exit] if wire.exit else [])):
+            _refer(f'wire "{name}"', point, model.points, "hardpoint")
+    _check_solid_references(model)
+
+
+def _check_inputs(model: Model) -> None:
+    for name, item in model.inputs.items():
+        place = f'input "{name}"'
+        _refer(f"{place}, grip", item.grip, model.points, "hardpoint")
+        driven = [body for body, part in model.bodies.items() if part.input == name]
+        if len(driven) > 1:
+            raise ModelError(f'{place}: drives both "{driven[0]}" and "{driven[1]}"; let it drive '
+                             f"one and join the other with a rod or a coupling", place=place)
+        if driven and model.bodies[driven[0]].slides and not item.in_mm:
+            raise ModelError(f'{place}, travel: "{driven[0]}" slides, so write its travel with a '
+                             f'unit, like ["-20 mm", "30 mm"]', place=place)
+        if driven and item.in_mm and item.grip is None and not model.bodies[driven[0]].slides:
+            raise ModelError(f'{place}, travel: "{driven[0]}" turns, so give its travel in '
+                             f"degrees, or name the grip that moves so far", place=place)
+
+
+def _check_surface(model: Model, name: str, surface: Surface) -> None:
+    place = f'surface "{name}"'
+    _refer(f"{place}, body", surface.body, model.bodies, "body")
+    if model.bodies[surface.body].slides:
+        raise ModelError(f'{place}, body: "{surface.body}" slides, so it has no hinge line; '
+                         f"name the body that turns", place=place)
+    words = ("left", "right") if is_rudder(model.bodies[surface.body]) else ("up", "down")
+    for require in surface.require:
+        _refer(f"{place}, require, input", require.input, model.inputs, "input")
+        for word in {"up", "down", "left", "right"} - set(words):
+            if getattr(require, word) is not None:
+                raise ModelError(f"{place}, require: {word} does not fit its hinge line; "
+                                 f"use {words[0]} and {words[1]}", place=place)
+
+
+def is_rudder(body: Body) -> bool:
+    """Whether a surface on this hinge line moves left and right rather than up and down."""
+    return abs(body.direction[2]) > abs(body.direction[1])
+
+
+def _check_solids(place: str, solids: dict, points) -> None:
+    for name, solid in solids.items():
+        spots = [*getattr(solid, "along", ()), getattr(solid, "at", None)]
+        for spot in spots:
+            if isinstance(spot, str):
+                _refer(f'{place}, solid "{name}"', spot, points, "point of it")
+
+
+def _check_solid_references(model: Model) -> None:
+    solids, classes = model.solids, _classes(model)
+    for name, solid in solids.items():
+        _refer(f'solid "{name}", clearance', solid.clearance, classes, "clearance class")
+    for name, stop in model.stops.items():
+        place = f'stop "{name}"'
+        _refer(f"{place}, input", stop.input, model.inputs, "input")
+        for solid in stop.between:
+            _refer(f"{place}, between", solid, solids, "solid")
+        if stop.spacer is not None and stop.spacer.on not in stop.between:
+            raise ModelError(f'{place}, spacer, on: "{stop.spacer.on}" is not one of its two '
+                             f"faces; use {' or '.join(stop.between)}", place=place)
+    for rule in model.pairs:
+        for solid in rule.between:
+            _refer("pair, between", solid, solids, "solid")
+
+
+def _classes(model: Model) -> list[str]:
+    own = [f.name for f in fields(Clearance) if f.name != "named"]
+    return [*own, *model.clearance.named]

@@ -1,0 +1,181 @@
+"""Lengths with units and shop fractions, other quantities, and angles said as people say them."""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+
+from .errors import LinkageError
+
+MM_PER = {"mm": 1.0, "in": 25.4}
+HOUSE = {"length": "mm", "force": "N", "moment": "N*mm", "stress": "N/mm**2",
+         "density": "kg/mm**3", "angle": "deg", "mass": "kg"}
+
+_PLAIN = re.compile(r"^\s*([+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d+)?)\s*(mm|in)\s*$")
+_MIXED = re.compile(r"^\s*([+-]?)(\d+)[\s-]+(\d+)\s*/\s*(\d+)(.*)$")
+
+
+def length_mm(value, unit: str) -> float:
+    """A length as written in a file, in mm.
+
+    Parameters
+    ----------
+    value : float or str
+        A bare number in `unit`, or text with its own unit; shop fractions are welcome.
+    unit : {"mm", "in"}
+        What a bare number means.
+
+    Returns
+    -------
+    float
+        Length, mm.
+
+    Raises
+    ------
+    LinkageError
+        When the text is no length.
+
+    Examples
+    --------
+    >>> length_mm(2, "in"), length_mm("3.2 mm", "in")
+    (50.8, 3.2)
+    >>> round(length_mm("1-1/8 in", "mm"), 4)
+    28.575
+    """
+    if isinstance(value, str):
+        plain = _PLAIN.match(value)
+        if plain:  # the common case needs no unit library
+            return float(plain[1]) * MM_PER[plain[2]]
+        return quantity(value, "length")
+    return float(value) * MM_PER[unit]
+
+
+@functools.lru_cache(maxsize=4096)
+def quantity(text: str, kind: str) -> float:
+    """A quantity with its unit, in the house unit of its kind (see `HOUSE`).
+
+    Parameters
+    ----------
+    text : str
+        Such as ``"29e6 psi"`` or ``"1/8 in"``.
+    kind : str
+        One of the keys of `HOUSE`.
+
+    Returns
+    -------
+    float
+        The value in mm, N, N mm, N/mm², kg/mm³, kg or degrees.
+
+    Raises
+    ------
+    LinkageError
+        When the text is no such quantity.
+
+    Examples
+    --------
+    >>> round(quantity("1 lbf", "force"), 4)
+    4.4482
+    >>> quantity("5 parsnips", "length")
+    Traceback (most recent call last):
+        ...
+    linkage.errors.LinkageError: "5 parsnips" is no length; write it like "3.2 mm"
+    """
+    import pint
+
+    mixed = _MIXED.match(text)
+    if mixed:
+        sign, whole, top, bottom, rest = mixed.groups()
+        text_read = f"{sign}({whole} + {top}/{bottom}){rest}"
+    else:
+        text_read = text
+    try:
+        read = float(_registry()(text_read).to(HOUSE[kind]).magnitude)
+        if not math.isfinite(read):
+            raise ValueError(text)
+    except (pint.PintError, ArithmeticError, AttributeError, TypeError, ValueError,
+            AssertionError, SyntaxError) as problem:
+        like = {"length": "3.2 mm", "force": "67 lbf", "moment": "120 in*lbf", "mass": "0.2 kg",
+                "stress": "75e3 psi", "density": "0.284 lb/in**3", "angle": "12 deg"}[kind]
+        raise LinkageError(f'"{text[:60]}" is no {kind}; write it like "{like}"',
+                           text=text, kind=kind) from problem
+    return read
+
+
+@functools.cache
+def _registry():
+    import pint
+
+    registry = pint.UnitRegistry(cache_folder=None)
+    registry.define("inch = 25.4 millimeter = in")
+    return registry
+
+
+def file_length(mm: float, unit: str):
+    """A length in mm as it is written to a file, so that reading gives it back exactly.
+
+    Parameters
+    ----------
+    mm : float
+    unit : {"mm", "in"}
+
+    Returns
+    -------
+    float or str
+        The shortest number in `unit` that reads back equal, else text in mm.
+
+    Examples
+    --------
+    >>> file_length(61 * 25.4, "in"), file_length(0.1, "mm")
+    (61.0, 0.1)
+    """
+    guess = mm / MM_PER[unit]
+    for digits in range(12):
+        short = round(guess, digits)
+        if short * MM_PER[unit] == mm:
+            return short
+    for near in (guess, math.nextafter(guess, math.inf), math.nextafter(guess, -math.inf)):
+        if near * MM_PER[unit] == mm:
+            return near
+    return f"{mm!r} mm"
+
+
+def shown_length(mm: float, unit: str, digits: int | None = None) -> str:
+    """A length for a person, in the file's unit.
+
+    Examples
+    --------
+    >>> shown_length(25.4, "in"), shown_length(25.4, "mm")
+    ('1.000 in', '25.40 mm')
+    """
+    digits = {"mm": 2, "in": 3}[unit] if digits is None else digits
+    return f"{mm / MM_PER[unit]:.{digits}f} {unit}"
+
+
+def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> str:
+    """A deflection as people say it: never a bare sign.
+
+    Parameters
+    ----------
+    degrees : float
+    words : (str, str)
+        What a negative and a positive deflection are called, such as ``("TEU", "TED")``.
+    digits : int
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> said_deflection(-12.43, ("TEU", "TED"))
+    '12.4° TEU'
+    >>> said_deflection(-0.001, ("TEU", "TED"))
+    '0.0°'
+    """
+    if not math.isfinite(degrees):
+        return "out of reach"
+    size = f"{abs(degrees):.{digits}f}°"
+    if float(size[:-1]) == 0.0:
+        return size
+    return f"{size} {words[0] if degrees < 0 else words[1]}"

@@ -1,0 +1,23 @@
+"""Options and fixtures for every test."""
+
+from pathlib import Path
+
+import pytest
+
+import linkage
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+
+
+def pytest_addoption(parser):
+    parser.addoption("--full", action="store_true", help="every random case, not a seeded tenth")
+
+
+@pytest.fixture(scope="session")
+def full(request):
+    return request.config.getoption("--full")
+
+
+@pytest.fixture(scope="session")
+def side_by_side():
+    return linkage.load(EXAMPLES / "side_by_side.toml")

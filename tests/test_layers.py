@@ -1,0 +1,111 @@
+"""The house rules that a machine can hold: floors, rooms of libraries, lengths, arguments."""
+
+import ast
+import sys
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parents[1] / "linkage"
+FLOORS = [
+    {"errors"},
+    {"units", "geometry", "intervals", "search", "outlines", "kernels"},
+    {"keys"},
+    {"model"},
+    {"mirroring", "symbolic"},
+    {"files"},
+    {"motion"},
+    {"gearing", "clearance"},
+    {"stops", "relief"},
+    {"loads", "rigging"},
+    {"sizing"},
+    {"plots"},
+    {"report"},
+    {"workbook"},
+    {"__init__"},
+    {"__main__"},
+]
+# Floors inside a folder; its __init__ is the door and may import them all.
+INNER = {
+    "model": [{"shapes"}, {"parts"}, {"whole"}],
+    "motion": [{"plan"}, {"posture"}, {"rates"}, {"together"}, {"system"}],
+}
+ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
+         "pandas": {"gearing", "clearance", "stops", "report"},
+         "shapely": {"outlines", "stops", "relief"}, "ezdxf": {"relief"},
+         "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
+         "matplotlib": {"plots", "relief"}, "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
+         "traitlets": {"workbook"}, "IPython": {"workbook"}}
+GENERATED = {"kernels"}
+FILES = sorted(PACKAGE.rglob("*.py"))
+
+
+def room_of(path):
+    return path.relative_to(PACKAGE).with_suffix("").parts[0]
+
+
+def imports(path):
+    """Modules that a file imports, relative ones made absolute."""
+    home = ["linkage", *path.relative_to(PACKAGE).parent.parts]
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (alias.name.split(".") for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            base = home[:len(home) - node.level + 1] if node.level else []
+            base = base + (node.module.split(".") if node.module else [])
+            if node.module is None or base == ["linkage"]:
+                yield from ([*base, alias.name] for alias in node.names)
+            else:
+                yield base
+
+
+def name(path):
+    return str(path.relative_to(PACKAGE))
+
+
+@pytest.mark.parametrize("path", FILES, ids=name)
+def test_imports_point_down(path):
+    floor = {room: i for i, rooms in enumerate(FLOORS) for room in rooms}
+    room = room_of(path)
+    for parts in imports(path):
+        if parts[0] == "linkage":
+            if parts[1:] and parts[1] in floor and parts[1] != room:
+                assert floor[parts[1]] < floor[room], f"{name(path)} imports up: {parts}"
+            elif parts[1:] and parts[1] == room and path.stem != "__init__":
+                inner = {r: i for i, rooms in enumerate(INNER[room]) for r in rooms}
+                assert inner[parts[2]] < inner[path.stem], f"{name(path)} imports up: {parts}"
+        elif parts[0] not in sys.stdlib_module_names:
+            rooms = ROOMS[parts[0]]
+            assert rooms is None or room in rooms, f"{parts[0]} is not for {name(path)}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=name)
+def test_files_and_functions_are_short(path):
+    if path.stem in GENERATED:
+        return
+    text = path.read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= 500
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.FunctionDef):
+            body = node.body
+            said = isinstance(body[0], ast.Expr) and isinstance(body[0].value, ast.Constant)
+            start = body[1].lineno if said and len(body) > 1 else body[0].lineno
+            assert node.end_lineno - start + 1 <= 40, f"{name(path)}: {node.name} is long"
+
+
+def test_front_door_is_narrow_and_light():
+    import subprocess
+
+    import linkage
+
+    assert len(linkage.__all__) <= 25
+    code = ("import sys, linkage; print([m for m in ('matplotlib', 'ipywidgets', 'sympy', 'pandas',"
+            " 'scipy', 'shapely', 'pint') if m in sys.modules])")
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
+
+
+def test_markdown_guides_are_short():
+    for guide in ("README.md", "DEVELOPERS.md"):
+        text = (PACKAGE.parent / guide).read_text(encoding="utf-8")
+        assert len(text.splitlines()) <= 150, guide
