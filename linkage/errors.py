@@ -17,7 +17,7 @@ class LinkageError(ValueError):
 
     Examples
     --------
-    >>> error = LinkageError("rod \\"tie\\" has length 0 mm; give a length above 0", length=0.0)
+    >>> error = LinkageError("rod 'tie' has length 0 mm; give a length above 0", length=0.0)
     >>> error.facts["length"]
     0.0
     """

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import sympy as sp
 
-HEADER = '''"""Closed forms of one joint and one rod; written by ``python -m linkage.symbolic``, don't edit.
+HEADER = '''"""Closed forms of one joint and one rod; ``python -m linkage.symbolic`` writes them.
 
 Every argument is a number, an array, a complex array or an enclosure over a cell of travel;
 points are tuples of three.  `theta` is the turn about the axis, `t` the way along the slide.
@@ -145,6 +145,80 @@ def margin() -> sp.Expr:
     """Sine of the over-centre margin of a rod end: |u . (r x e)| / (|r_across| |e|), signed."""
     across = X - U * U.dot(X)
     return U.dot(X.cross(E)) / sp.sqrt(across.dot(across)) / sp.sqrt(E.dot(E))
+
+
+def closure_latex(slides: bool = False) -> str:
+    r"""The loop closure that one rod closes, as LaTeX.
+
+    Parameters
+    ----------
+    slides : bool
+        For a sliding joint instead of a turning one.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> closure_latex()
+    'A \\cos{\\left(\\theta \\right)} + B \\sin{\\left(\\theta \\right)} = C'
+    """
+    if slides:
+        lead, square = sp.symbols("h S")
+        return sp.latex(sp.Eq(T**2 - 2 * lead * T + square, 0))
+    a, b, c = sp.symbols("A B C")
+    return sp.latex(sp.Eq(a * sp.cos(THETA) + b * sp.sin(THETA), c))
+
+
+def numbers_latex(values: dict) -> str:
+    """Named numbers as LaTeX, such as the A, B and C of one rod.
+
+    Parameters
+    ----------
+    values : dict
+        ``{symbol: number}``.
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> numbers_latex({"A": 12.0})
+    'A = 12.0'
+    """
+    return ",\\quad ".join(sp.latex(sp.Eq(sp.Symbol(name), sp.Float(value, 6)), full_prec=False)
+                          for name, value in values.items())
+
+
+def gearing_latex(terms) -> str:
+    """Neutral gearing as LaTeX: a sum of products of arm ratios.
+
+    Parameters
+    ----------
+    terms : list of list of (float, float, float, float)
+        One list per way through the system; each stage has the driving arm, the sine of its angle
+        to the rod, the driven arm and its sine.
+
+    Returns
+    -------
+    str
+        With the numbers put in and worked out.
+    """
+    total, shown = 0.0, []
+    for stages in terms:
+        product, factors = 1.0, []
+        for arm, sine, driven, driven_sine in stages:
+            product *= arm * sine / (driven * driven_sine)
+            if not abs(arm) == sine == driven == driven_sine == 1:  # an input's own sense
+                factors.append(f"\\frac{{{abs(arm):.4g} \\cdot {abs(sine):.4f}}}"
+                               f"{{{driven:.4g} \\cdot {abs(driven_sine):.4f}}}")
+        total += product
+        sign = "-" if product < 0 else "+" if shown else ""
+        shown.append(sign + (r" \cdot ".join(factors) or "1"))
+    rate_symbol = sp.latex(sp.Derivative(sp.Symbol("delta"), THETA))
+    return f"{rate_symbol} = {' '.join(shown) or '0'} = {total:.4f}"
 
 
 def kernels() -> dict:

@@ -12,8 +12,8 @@ MM_PER = {"mm": 1.0, "in": 25.4}
 HOUSE = {"length": "mm", "force": "N", "moment": "N*mm", "stress": "N/mm**2",
          "density": "kg/mm**3", "angle": "deg", "mass": "kg"}
 
-_PLAIN = re.compile(r"^\s*([+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d+)?)\s*(mm|in)\s*$")
-_MIXED = re.compile(r"^\s*([+-]?)(\d+)[\s-]+(\d+)\s*/\s*(\d+)(.*)$")
+_PLAIN = re.compile(r"\s*([+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d+)?)\s*(mm|in)\s*")
+_SHOP = re.compile(r"\s*([+-]?)(?:(\d+)(?:\s+|\s*-\s*))?(\d+)\s*/\s*([1-9]\d*)\s*(mm|in)\s*")
 
 
 def length_mm(value, unit: str) -> float:
@@ -44,9 +44,13 @@ def length_mm(value, unit: str) -> float:
     28.575
     """
     if isinstance(value, str):
-        plain = _PLAIN.match(value)
-        if plain:  # the common case needs no unit library
+        plain, shop = _PLAIN.fullmatch(value), _SHOP.fullmatch(value)
+        if plain:
             return float(plain[1]) * MM_PER[plain[2]]
+        if shop:  # a shop fraction, which no unit library reads
+            sign, whole, top, bottom, own = shop.groups()
+            size = int(whole or 0) + int(top) / int(bottom)
+            return (-size if sign == "-" else size) * MM_PER[own]
         return quantity(value, "length")
     return float(value) * MM_PER[unit]
 
@@ -83,14 +87,8 @@ def quantity(text: str, kind: str) -> float:
     """
     import pint
 
-    mixed = _MIXED.match(text)
-    if mixed:
-        sign, whole, top, bottom, rest = mixed.groups()
-        text_read = f"{sign}({whole} + {top}/{bottom}){rest}"
-    else:
-        text_read = text
     try:
-        read = float(_registry()(text_read).to(HOUSE[kind]).magnitude)
+        read = float(_registry()(text).to(HOUSE[kind]).magnitude)
         if not math.isfinite(read):
             raise ValueError(text)
     except (pint.PintError, ArithmeticError, AttributeError, TypeError, ValueError,

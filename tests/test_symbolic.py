@@ -1,5 +1,7 @@
 """The printed kernels are the ones SymPy derives, and solve the closures they come from."""
 
+from pathlib import Path
+
 import mpmath
 import numpy as np
 
@@ -7,8 +9,7 @@ from linkage import kernels, symbolic
 
 
 def test_kernels_on_disk_are_the_derived_ones():
-    assert symbolic.printed() == (
-        __import__("pathlib").Path(kernels.__file__).read_text(encoding="utf-8"))
+    assert symbolic.printed() == Path(kernels.__file__).read_text(encoding="utf-8")
 
 
 def random_loop(rng):
@@ -30,7 +31,7 @@ def test_turn_closes_the_loop_to_rounding():
             assert abs(sin) < 1e-10
             moved = kernels.turn_point([mpmath.mpf(x) for x in r], c, u, mpmath.mpf(float(cos)),
                                        mpmath.mpf(float(sin)))
-            apart = mpmath.sqrt(sum((a - mpmath.mpf(b)) ** 2 for a, b in zip(moved, q, strict=True)))
+            apart = mpmath.norm([a - mpmath.mpf(b) for a, b in zip(moved, q, strict=True)])
             assert abs(apart / length - 1) < 1e-11
 
 

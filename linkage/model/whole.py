@@ -137,21 +137,8 @@ def _refer(place: str, name, known, what: str) -> None:
 
 
 def _check_references(model: Model) -> None:
-    for name, body in model.bodies.items():
-        place = f'body "{name}"'
-        _refer(f"{place}, input", body.input, model.inputs, "input")
-        for point in body.level or ():
-            _refer(f"{place}, level", point, [*body.points, "pivot"], "point of it")
-        _check_solids(place, body.solids, [*body.points, "pivot"])
-    _check_solids(AIRFRAME, model.airframe.solids, list(model.airframe.points))
-    for name, rod in model.rods.items():
-        place = f'rod "{name}"'
-        for end in rod.ends:
-            _refer(f"{place}, ends", end, model.points, "hardpoint")
-        _refer(f"{place}, material", rod.material, model.materials, "material")
-        if not model.rod_length(name) > 1e-6:
-            raise ModelError(f"{place}: its two ends are at the same place, so its length is 0 mm; "
-                             f"move one of the points", place=place)
+    _check_bodies(model)
+    _check_rods(model)
     _check_inputs(model)
     for name, coupling in model.couplings.items():
         for body in coupling.bodies:
@@ -162,6 +149,27 @@ def _check_references(model: Model) -> None:
         for point in (*wire.clamps, *([wire.exit] if wire.exit else [])):
             _refer(f'wire "{name}"', point, model.points, "hardpoint")
     _check_solid_references(model)
+
+
+def _check_bodies(model: Model) -> None:
+    for name, body in model.bodies.items():
+        place = f'body "{name}"'
+        _refer(f"{place}, input", body.input, model.inputs, "input")
+        for point in body.level or ():
+            _refer(f"{place}, level", point, [*body.points, "pivot"], "point of it")
+        _check_solids(place, body.solids, [*body.points, "pivot"])
+    _check_solids(AIRFRAME, model.airframe.solids, list(model.airframe.points))
+
+
+def _check_rods(model: Model) -> None:
+    for name, rod in model.rods.items():
+        place = f'rod "{name}"'
+        for end in rod.ends:
+            _refer(f"{place}, ends", end, model.points, "hardpoint")
+        _refer(f"{place}, material", rod.material, model.materials, "material")
+        if not model.rod_length(name) > 1e-6:
+            raise ModelError(f"{place}: its two ends are at the same place, so its length is 0 mm; "
+                             f"move one of the points", place=place)
 
 
 def _check_inputs(model: Model) -> None:

@@ -1,4 +1,4 @@
-"""The order in which the joints of a system are found: which rod or coupling settles which joint."""
+"""The order in which joints are found: which rod or coupling settles which joint."""
 
 from __future__ import annotations
 

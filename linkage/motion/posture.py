@@ -54,6 +54,12 @@ class Dimensions:
     axes: dict
     lengths: dict
 
+    def shapes(self) -> set:
+        """Shapes of the entries that are arrays."""
+        entries = [k for table in (self.places, self.axes) for entry in table.values()
+                   for k in entry]
+        return {np.shape(k) for k in (*entries, *self.lengths.values())}
+
     @classmethod
     def of(cls, model: Model) -> Dimensions:
         """The dimensions as described."""

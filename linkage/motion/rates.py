@@ -69,7 +69,7 @@ class Rates:
         if state is None:
             return p, rate
         moved = posture.crossed(p, joint, outward)
-        turn = self.joints[joint] if joint in self.joints else 0.0
+        turn = self.joints.get(joint, 0.0)
         axis, axis_rate = posture.dimensions.axes[joint], seeds.axes.get(joint, STILL)
         sense = 1.0 if outward else -1.0
         if isinstance(state, Slide):

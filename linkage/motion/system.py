@@ -114,15 +114,13 @@ class System:
         """
         values = {name: self._input_value(name, value) for name, value in inputs.items()}
         full = {name: values.get(name, np.float64(0.0)) for name in self.inputs}
-        varied = [np.shape(k) for table in (dimensions.places, dimensions.axes)
-                  for entry in table.values() for k in entry]
-        varied += [np.shape(k) for k in dimensions.lengths.values()]
+        varied = set() if dimensions is self.dimensions else dimensions.shapes()
         try:
-            shape = np.broadcast_shapes(*(np.shape(v) for v in full.values()), *set(varied))
+            shape = np.broadcast_shapes(*(np.shape(v) for v in full.values()), *varied)
         except ValueError as problem:
             raise MotionError(f"inputs of shapes {[np.shape(v) for v in full.values()]} don't "
                               f"broadcast; give arrays of one shape, or add axes") from problem
-        if set(varied) - {()} or math.prod(shape) <= BLOCK:
+        if varied - {()} or math.prod(shape) <= BLOCK:
             states = self._settled(full, dimensions).states
         else:
             states = self._by_blocks(full, shape)
@@ -173,10 +171,8 @@ class System:
         return posture
 
     def _follow(self, posture, step: Together, inputs):
-        shape = np.broadcast_shapes(*(np.shape(inputs[name]) for name in inputs),
-                                    *(np.shape(k) for k in posture.dimensions.lengths.values()),
-                                    *(np.shape(k) for p in posture.dimensions.places.values()
-                                      for k in p))
+        shape = np.broadcast_shapes(*(np.shape(value) for value in inputs.values()),
+                                    *posture.dimensions.shapes())
         flat = {name: np.ravel(np.broadcast_to(value, shape)) for name, value in inputs.items()}
         dimensions = posture.dimensions
 
@@ -221,7 +217,7 @@ class System:
 
     @cached_property
     def offsets(self) -> dict:
-        """Angle (mm) of each joint with every input at 0: not 0 where a given rod length differs."""
+        """Angle (mm) of each joint at zero inputs: not 0 where a given rod length differs."""
         return {joint: math.degrees(state.value) if isinstance(state, Turn) else float(state.value)
                 for joint, state in self._neutral.states.items()}
 

@@ -1,0 +1,30 @@
+"""Surface against stick: travels, gearing, differential, cross-talk, the two sticks, findings."""
+
+from .algebra import gearing_algebra, rod_algebra
+from .compare import (
+    box_of,
+    cross_talk,
+    differential,
+    greatest_over_box,
+    stick_difference,
+    symmetry,
+    twins,
+)
+from .findings import Finding, find, margins
+from .travels import (
+    BEYOND,
+    driving_input,
+    edge_movement,
+    gearing_table,
+    grip_movement,
+    level_reading,
+    required_travels,
+    sense_word,
+)
+from .words import deflection_words, said_input, said_place, said_surface
+
+__all__ = ["BEYOND", "Finding", "box_of", "cross_talk", "deflection_words", "differential",
+           "driving_input", "edge_movement", "find", "gearing_algebra", "gearing_table",
+           "greatest_over_box", "grip_movement", "level_reading", "margins", "required_travels",
+           "rod_algebra", "said_input", "said_place", "said_surface", "sense_word",
+           "stick_difference", "symmetry", "twins"]

@@ -1,0 +1,190 @@
+"""What a builder should know before trusting the numbers: the findings of a system."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..motion import System, body_of
+from ..units import shown_length
+from .compare import box_of, greatest_over_box
+from .words import said_place
+
+LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice
+GRID = 41
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing found.
+
+    Attributes
+    ----------
+    part : str
+        What it is about.
+    text : str
+        One sentence.
+    miss : bool
+        Whether it counts as a missed requirement.
+    """
+
+    part: str
+    text: str
+    miss: bool = False
+
+
+def find(system: System, least_margins=None) -> list[Finding]:
+    """Everything found about a system before its clearances.
+
+    Parameters
+    ----------
+    system : System
+    least_margins : DataFrame, optional
+        What `margins` gave, when it is known already.
+
+    Returns
+    -------
+    list of Finding
+    """
+    return [*_undriven(system), *_offsets(system), *_misfits(system), *_out_of_reach(system),
+            *_low_margins(system, margins(system) if least_margins is None else least_margins)]
+
+
+def _undriven(system):
+    for body in system.plan.undriven:
+        yield Finding(body, f'"{body}" is driven by nothing and stays at neutral')
+    for rod in system.plan.open_rods:
+        yield Finding(rod, f'rod "{rod}" ends on a part that nothing settles, so it drives nothing '
+                           f"yet")
+    for name, control in system.inputs.items():
+        if control.body is None:
+            yield Finding(name, f'input "{name}" drives no part; give it to one with '
+                                f'input = "{name}"')
+
+
+def _offsets(system):
+    for joint, offset in system.offsets.items():
+        if abs(offset) > 1e-6:
+            unit = "mm" if system.model.bodies[joint].slides else "°"
+            yield Finding(joint, f'"{joint}" stands {offset:+.3f}{unit} from the drawn neutral '
+                                 f"with every input at 0, since a given rod length differs from "
+                                 f"its points: rigging to do")
+
+
+def _misfits(system):
+    unit = system.model.length
+    for rod in system.plan.redundant:
+        value, place = greatest_over_box(system, lambda m, r=rod: np.abs(m.stretch(r)),
+                                         _inputs_of_rod(system, rod))
+        yield Finding(rod, f'redundant rod "{rod}" is off its length by up to '
+                           f"{shown_length(value, unit)} ({said_place(system, place)}): it would "
+                           f"have to give that much")
+
+
+def _grid(system):
+    box = box_of(system)
+    sides = np.meshgrid(*(np.linspace(*travel, GRID) for travel in box.values()), indexing="ij",
+                        sparse=True)
+    return dict(zip(box, sides, strict=True))
+
+
+def _out_of_reach(system):
+    grid = _grid(system)
+    if not grid or len(grid) > 3:
+        return
+    motion = system.sweep(**grid)
+    good = motion.reachable
+    if good.all():
+        return
+    blamed = [rod for rod in system.model.rods if _first_lost(motion, rod)]
+    share = 1 - good.mean()
+    yield Finding(", ".join(blamed), f"rod {', '.join(blamed)} can't reach at {share:.0%} of the "
+                                     f"wanted travel, first near "
+                                     f"{said_place(system, _nearest_lost(grid, good))}", miss=True)
+    cut_off = good & ~_joined(good, grid)
+    if cut_off.any():
+        yield Finding("travel", f"{cut_off.mean():.0%} of the wanted travel closes but is cut off "
+                                f"from neutral by positions out of reach", miss=True)
+
+
+def _first_lost(motion, rod) -> bool:
+    """Whether a rod's own joint is lost somewhere although its ends are where they should be."""
+    for step in motion.system.plan.steps:
+        if getattr(step, "rod", None) == rod:
+            lost = ~np.isfinite(motion.angle(step.joint))
+            ends = motion.posture.ends(step)
+            known = np.ones((), bool)
+            for end in ends:
+                known = known & np.isfinite(end[0])
+            return bool(np.any(lost & known))
+        if rod in getattr(step, "rods", ()):
+            return bool(np.any(~np.isfinite(motion.angle(step.joints[0]))))
+    return False
+
+
+def _nearest_lost(grid, good):
+    """The lost position nearest to neutral, as a share of the travel."""
+    spans = {name: np.ptp(side) or 1.0 for name, side in grid.items()}
+    far = sum((side / spans[name]) ** 2 for name, side in grid.items())
+    index = np.unravel_index(np.argmin(np.where(good, np.inf, far)), good.shape)
+    return {name: float(np.broadcast_to(side, good.shape)[index]) for name, side in grid.items()}
+
+
+def _joined(good, grid):
+    """Positions of a grid that a path of good ones joins to neutral."""
+    spans = {name: np.ptp(side) or 1.0 for name, side in grid.items()}
+    far = sum((side / spans[name]) ** 2 for name, side in grid.items())
+    joined = np.zeros(good.shape, bool)
+    joined[np.unravel_index(np.argmin(far), good.shape)] = True
+    while True:
+        grown = joined.copy()
+        for axis in range(good.ndim):
+            for shift in (1, -1):
+                moved = np.roll(joined, shift, axis)
+                edge = [slice(None)] * good.ndim
+                edge[axis] = 0 if shift == 1 else -1
+                moved[tuple(edge)] = False
+                grown |= moved
+        grown &= good
+        if (grown == joined).all():
+            return joined
+        joined = grown
+
+
+def margins(system: System):
+    """Least over-centre margin of both ends of every rod over the whole wanted travel.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    DataFrame
+        Columns rod, end, margin (degrees; 0 dead centre, 90 square), and one column per input.
+    """
+    import pandas as pd
+
+    neutral, rows = system.sweep(), []
+    for rod in system.model.rods:
+        for end in neutral.margins(rod):
+            least, place = greatest_over_box(system, lambda m, r=rod, e=end: -m.margins(r)[e],
+                                             _inputs_of_rod(system, rod))
+            rows.append({"rod": rod, "end": end, "margin": -least, **place})
+    return pd.DataFrame(rows, columns=["rod", "end", "margin", *box_of(system)])
+
+
+def _inputs_of_rod(system, rod):
+    needs = system.plan.depends_on()
+    joints = system.plan.route(*(body_of(end) for end in system.model.rods[rod].ends))
+    return frozenset().union(*(needs[joint] for joint, _ in joints))
+
+
+def _low_margins(system, least_margins):
+    for row in least_margins.to_dict("records"):
+        if row["margin"] < LOW_MARGIN:
+            place = {name: row[name] for name in box_of(system)}
+            yield Finding(row["rod"], f'rod "{row["rod"]}" comes within {row["margin"]:.1f}° of '
+                                      f'dead centre at "{row["end"]}" '
+                                      f"({said_place(system, place)})")

@@ -1,0 +1,246 @@
+"""What each surface does for each stick position, against what it is required to do."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..errors import LinkageError
+from ..motion import System
+from ..search import crossings
+from .words import SENSES
+
+SAMPLES = 241
+BEYOND = 10.0  # degrees past the wanted travel in which a required deflection is still looked for
+SIGNS = {"up": -1.0, "down": 1.0, "left": 1.0, "right": -1.0}
+
+
+def driving_input(system: System, surface: str) -> str | None:
+    """The input that moves a surface most over its wanted travel, others at 0.
+
+    Parameters
+    ----------
+    system : System
+    surface : str
+
+    Returns
+    -------
+    str or None
+        None when no input moves it.
+    """
+    spans = {}
+    for name, control in system.inputs.items():
+        if control.body is not None:
+            moved = system.sweep(**{name: np.linspace(*control.travel, 21)}).deflection(surface)
+            spans[name] = np.ptp(moved[np.isfinite(moved)]) if np.isfinite(moved).any() else 0.0
+    best = max(spans, key=spans.get, default=None)
+    return best if best is not None and spans[best] > 1e-9 else None
+
+
+def required_travels(system: System):
+    """Required travels against found ones.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    DataFrame
+        One row per surface and way: surface, input, way, required, within, found (degrees over
+        the wanted travel, others at 0), missed_by (degrees, + too much), ok, at (input where found)
+        and reached_at (input where the required deflection is reached, up to 10 past the wanted
+        travel; NaN when it is not).
+    """
+    import pandas as pd
+
+    rows = []
+    for surface, part in system.model.surfaces.items():
+        for require in part.require:
+            name = require.input or driving_input(system, surface)
+            for way in ("up", "down", "left", "right"):
+                wanted = getattr(require, way)
+                if wanted is not None:
+                    rows.append({"surface": surface, "input": name, "way": way,
+                                 "required": wanted, "within": require.within,
+                                 **_found(system, surface, name, way, wanted, require.within)})
+    return pd.DataFrame(rows, columns=["surface", "input", "way", "required", "within", "found",
+                                       "missed_by", "ok", "at", "reached_at"])
+
+
+def _found(system, surface, name, way, wanted, within):
+    nothing = {"found": np.nan, "missed_by": np.nan, "ok": False, "at": np.nan,
+               "reached_at": np.nan}
+    if name is None:
+        return nothing
+    sign, control = SIGNS[way], system.inputs[name]
+
+    def along(x):
+        return sign * system.sweep(**{name: x}).deflection(surface)
+
+    x, deflection = _extremes(system, surface, name, sign)
+    if not np.isfinite(deflection).any():
+        return nothing
+    best = int(np.nanargmax(deflection))
+    found = float(deflection[best])
+    wide = np.linspace(control.travel[0] - BEYOND, control.travel[1] + BEYOND, SAMPLES)
+    where = crossings(along, wide, wanted)
+    reached = float(where[np.argmin(np.abs(where - x[best]))]) if where.size else np.nan
+    return {"found": found, "missed_by": found - wanted, "ok": abs(found - wanted) <= within + 1e-9,
+            "at": float(x[best]), "reached_at": reached}
+
+
+def _extremes(system, surface, name, sign):
+    """Ends of the wanted travel, and every place between where the gearing is 0."""
+    low, high = system.inputs[name].travel
+
+    def gearing(x):
+        return system.sweep(**{name: x}).gearing(surface)[name]
+
+    x = np.unique([low, 0.0, high, *crossings(gearing, np.linspace(low, high, SAMPLES))])
+    return x, sign * system.sweep(**{name: x}).deflection(surface)
+
+
+def gearing_table(system: System, name: str, positions=None):
+    """Deflection and gearing of every surface along one input, the others at 0.
+
+    Parameters
+    ----------
+    system : System
+    name : str
+        The input.
+    positions : array_like, shape (n,), optional
+        Degrees (mm for a slide); round steps of the wanted travel and its ends unless given.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by position: ``grip movement`` (mm, straight from neutral) where a grip is known;
+        per surface that moves ``deflection`` (degrees), ``edge`` (trailing-edge movement in mm as
+        a rule shows it, 2 chord sin(deflection/2)), ``gearing`` (degrees per degree),
+        ``per mm`` and ``per in`` of grip movement; per levelled part ``level`` (degrees a
+        digital level reads, up from level toward the second point).
+    """
+    import pandas as pd
+
+    if name not in system.inputs or system.inputs[name].body is None:
+        raise LinkageError(f'input "{name}" drives nothing; give it to a body with '
+                           f'input = "{name}"', input=name)
+    low, high = system.inputs[name].travel
+    x = round_positions(low, high) if positions is None else np.asarray(positions, dtype=float)
+    motion = system.sweep(**{name: x})
+    columns = {}
+    movement, speed = grip_movement(system, motion, name)
+    if movement is not None:
+        columns["grip", "movement"] = movement
+    for surface in system.model.surfaces:
+        columns |= _surface_columns(system, motion, surface, name, speed)
+    for body, part in system.model.bodies.items():
+        if part.level is not None:
+            columns[body, "level"] = level_reading(motion, body)
+    table = pd.DataFrame(columns, index=pd.Index(x, name=name))
+    table.columns = pd.MultiIndex.from_tuples(table.columns, names=["part", "what"])
+    return table
+
+
+def round_positions(low: float, high: float, most: int = 9) -> np.ndarray:
+    """Round steps from neutral within a travel, and its two ends.
+
+    Examples
+    --------
+    >>> round_positions(-13, 17).tolist()
+    [-13.0, -10.0, -5.0, 0.0, 5.0, 10.0, 15.0, 17.0]
+    """
+    sizes = [m * 10.0**k for k in range(-3, 4) for m in (1, 2, 5)]
+    step = next(s for s in sizes if (high - low) / s <= most)
+    inside = np.arange(np.ceil(low / step), np.floor(high / step) + 1) * step
+    clear = inside[(np.abs(inside - low) > step / 4) & (np.abs(inside - high) > step / 4)
+                   | (inside == 0)]
+    return np.unique(np.concatenate([[low], clear, [high]]))
+
+
+def _surface_columns(system, motion, surface, name, speed):
+    deflection = motion.deflection(surface)
+    gearing = motion.gearing(surface)[name]
+    if not (np.nanmax(np.abs(deflection), initial=0) > 1e-9):
+        return {}
+    columns = {(surface, "deflection"): deflection}
+    chord = system.model.surfaces[surface].chord
+    if chord is not None:
+        columns[surface, "edge"] = edge_movement(deflection, chord)
+    columns[surface, "gearing"] = gearing
+    if speed is not None:
+        columns[surface, "per mm"] = gearing / speed
+        columns[surface, "per in"] = gearing / speed * 25.4
+    return columns
+
+
+def grip_movement(system: System, motion, name: str):
+    """Straight movement of the grip from neutral, mm, and its speed in mm per degree of input.
+
+    Parameters
+    ----------
+    system : System
+    motion : Motion
+    name : str
+        The input whose grip it is.
+
+    Returns
+    -------
+    (ndarray or None, ndarray or None)
+        Both of the motion's shape; signed like the input.
+    """
+    grip = system.inputs[name].grip
+    if grip is None:
+        return None, None
+    away = motion.point(grip) - system.sweep().point(grip)
+    sign = np.sign(np.broadcast_to(motion.inputs[name], motion.shape))
+    index = list(system.inputs).index(name)
+    rate = [np.asarray(k)[index] if np.ndim(k) else 0.0 for k in motion.input_rates.place(grip)]
+    per = 1.0 if system.inputs[name].unit == "mm" else np.radians(1.0)
+    speed = np.sqrt(sum(np.square(k) for k in rate)) * per
+    return sign * np.linalg.norm(away, axis=-1), np.broadcast_to(speed, motion.shape)
+
+
+def edge_movement(deflection, chord: float):
+    """Trailing-edge movement a rule shows: straight across, 2 chord sin(deflection / 2).
+
+    Parameters
+    ----------
+    deflection : array_like, degrees
+    chord : float
+        Hinge line to trailing edge, square to the hinge, mm.
+
+    Returns
+    -------
+    ndarray
+        mm, signed like the deflection.
+
+    Examples
+    --------
+    >>> float(edge_movement(60.0, 100.0).round(9))
+    100.0
+    """
+    return 2 * chord * np.sin(np.radians(deflection) / 2)
+
+
+def level_reading(motion, body: str):
+    """What a digital level laid on a part's level line reads.
+
+    Parameters
+    ----------
+    motion : Motion
+    body : str
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Degrees from level, positive when the line rises toward its second point.
+    """
+    first, second = (motion.point(f"{body}/{p}") for p in motion.system.model.bodies[body].level)
+    line = second - first
+    return np.degrees(np.arctan2(line[..., 2], np.hypot(line[..., 0], line[..., 1])))
+
+
+def sense_word(name: str, greatest: bool) -> str:
+    """What the least or greatest end of an input is called."""
+    return SENSES.get(name, ("least", "greatest"))[greatest]

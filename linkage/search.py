@@ -1,0 +1,135 @@
+"""Where an array function over travel crosses a level or is extreme.
+
+A function is sampled, every bracket is refined together, and edges of NaN count as places to
+look.  Two crossings between neighbouring samples can be missed: sample closer than they can lie.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+ROUNDS = 60
+
+
+def crossings(function, positions, level: float = 0.0, tolerance: float = 1e-12) -> np.ndarray:
+    """Every sampled crossing of a level, refined together (Chandrupatla 1997).
+
+    Parameters
+    ----------
+    function : callable
+        From an array of positions (n,) to values (n,); NaN where it has none.
+    positions : array_like, shape (n,)
+        Samples, rising.
+    level : float
+    tolerance : float
+        On the position, in its own unit.
+
+    Returns
+    -------
+    ndarray, shape (m,)
+        Positions, rising.
+
+    Examples
+    --------
+    >>> crossings(np.cos, np.linspace(0, 10, 50)).round(9).tolist()
+    [1.570796327, 4.71238898, 7.853981634]
+    """
+    x = np.asarray(positions, dtype=float)
+    y = np.asarray(function(x), dtype=float) - level
+    with np.errstate(invalid="ignore"):
+        change = np.flatnonzero(np.sign(y[:-1]) * np.sign(y[1:]) < 0)
+    exact = x[y == 0]
+    if not change.size:
+        return exact
+    found = _refined(lambda at: np.asarray(function(at), dtype=float) - level,
+                     (x[change], y[change]), (x[change + 1], y[change + 1]), tolerance)
+    return np.sort(np.concatenate([exact, found]))
+
+
+def _refined(function, one, other, tolerance):
+    (b, fb), (a, fa) = one, other
+    c, fc = a, fa
+    share = np.full(b.shape, 0.5)
+    for _ in range(ROUNDS):
+        x = a + share * (b - a)
+        fx = function(x)
+        same = np.sign(fx) == np.sign(fa)
+        c, fc, b, fb = (np.where(same, a, b), np.where(same, fa, fb),
+                        np.where(same, b, a), np.where(same, fb, fa))
+        a, fa = x, fx
+        near = np.abs(fa) < np.abs(fb)
+        best = np.where(near, a, b)
+        width = np.abs(b - a)
+        if np.all((width <= tolerance) | (fa == 0) | ~np.isfinite(fa)):
+            break
+        share = np.clip(_next_share((a, b, c), (fa, fb, fc)), tolerance / np.maximum(width, 1e-300),
+                        1 - tolerance / np.maximum(width, 1e-300))
+        share = np.where(width <= 2 * tolerance, 0.5, share)
+    return best
+
+
+def _next_share(places, values):
+    """Inverse quadratic step where it is trustworthy, else halving."""
+    (a, b, c), (fa, fb, fc) = places, values
+    with np.errstate(invalid="ignore", divide="ignore"):
+        xi, phi = (a - b) / (c - b), (fa - fb) / (fc - fb)
+        good = (phi**2 < xi) & ((1 - phi) ** 2 < 1 - xi)
+        step = fa / (fb - fa) * fc / (fb - fc) + (c - a) / (b - a) * fa / (fc - fa) * fb / (fc - fb)
+    return np.where(good & np.isfinite(step), step, 0.5)
+
+
+def extreme(function, box, samples: int = 31, zooms: int = 12) -> tuple[float, np.ndarray]:
+    """Least value of a function over a box of travel, by ever closer grids.
+
+    Parameters
+    ----------
+    function : callable
+        From one broadcast array per side of the box to values; NaN where it has none.
+    box : sequence of (float, float)
+        Least and greatest of each side.
+    samples : int
+        Per side of the first grid.
+    zooms : int
+        Each narrows the grid to three eighths, about its best place.
+
+    Returns
+    -------
+    (float, ndarray of shape (sides,))
+        The least value and where it is; (nan, nan) when there is none.
+
+    Examples
+    --------
+    >>> least, place = extreme(lambda x, y: (x - 1) ** 2 + y, [(-3, 3), (-1, 2)])
+    >>> round(least, 6), place.round(4).tolist()
+    (-1.0, [1.0, -1.0])
+    """
+    box = np.asarray(box, dtype=float).reshape(-1, 2)
+    lower, upper = box.T
+    best, place = np.inf, np.full(len(box), np.nan)
+    for _ in range(zooms + 1):
+        sides = [np.unique(np.linspace(a, b, samples)) for a, b in zip(lower, upper, strict=True)]
+        values = np.asarray(function(*np.meshgrid(*sides, indexing="ij", sparse=True)))
+        values = np.broadcast_to(values, tuple(len(s) for s in sides))
+        if np.all(np.isnan(values)):
+            break
+        index = np.unravel_index(np.nanargmin(values), values.shape)
+        here = np.array([s[i] for s, i in zip(sides, index, strict=True)])
+        if values[index] < best:
+            best, place = float(values[index]), here
+        reach = (upper - lower) / (samples - 1) * 1.5
+        lower, upper = np.maximum(box[:, 0], place - reach), np.minimum(box[:, 1], place + reach)
+        samples = 9
+    return (best, place) if np.isfinite(best) else (np.nan, place)
+
+
+def corners(box) -> list[tuple[float, ...]]:
+    """Corners of a box of travel.
+
+    Examples
+    --------
+    >>> corners([(0, 1), (2, 3)])
+    [(0, 2), (0, 3), (1, 2), (1, 3)]
+    """
+    return list(itertools.product(*box))
