@@ -28,7 +28,10 @@ FLOORS = [
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
     "model": [{"shapes"}, {"parts"}, {"whole"}],
-    "motion": [{"plan"}, {"posture"}, {"rates"}, {"together"}, {"system"}],
+    "motion": [{"plan"}, {"posture"}, {"rates"}, {"together", "bounds"}, {"system"}],
+    "gearing": [{"words"}, {"travels", "algebra"}, {"compare"}, {"findings"}],
+    "clearance": [{"placed"}, {"prove"}, {"table"}],
+    "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
          "pandas": {"gearing", "clearance", "stops", "report"},

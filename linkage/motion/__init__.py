@@ -1,10 +1,11 @@
 """Motion: order the rods, solve any array of stick positions, and differentiate it exactly."""
 
+from .bounds import EnclosedPosture, enclose
 from .plan import Close, Couple, Drive, Plan, Together, body_of, make_plan
 from .posture import Dimensions, Posture, Slide, Turn
 from .rates import Rates, Seeds
 from .system import Control, Motion, System, hinge_sign, wrapped
 
-__all__ = ["Close", "Control", "Couple", "Dimensions", "Drive", "Motion", "Plan", "Posture",
-           "Rates", "Seeds", "Slide", "System", "Together", "Turn", "body_of", "hinge_sign",
+__all__ = ["Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture", "Motion", "Plan", "Posture",
+           "Rates", "Seeds", "Slide", "System", "Together", "Turn", "body_of", "enclose", "hinge_sign",
            "make_plan", "wrapped"]

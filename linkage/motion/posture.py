@@ -83,6 +83,7 @@ class Posture:
     plan: Plan
     dimensions: Dimensions
     states: dict = field(default_factory=dict)
+    rows = None  # rows of its enclosures; plain numbers have none
     _seen: dict = field(default_factory=dict)
 
     def place(self, address: str, frame: str = AIRFRAME):

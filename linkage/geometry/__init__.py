@@ -1,0 +1,13 @@
+"""Exact distances between convex pieces, for any array of postures at once.
+
+Coordinates are mm, ``(..., n, 3)``. Inside the room the components come first and the postures
+last, ``(3, n, m)``, and work goes in blocks that fit the cache.
+"""
+
+from .approach import approach
+from .gaps import Gap, least_gap, piece_gap, support
+from .pieces import Piece, polygon, prism, sphere, tube
+from .tubes import tube_gap
+
+__all__ = ["Gap", "Piece", "approach", "least_gap", "piece_gap", "polygon", "prism", "sphere",
+           "support", "tube", "tube_gap"]

@@ -1,0 +1,275 @@
+"""The convex pieces that solids are made of: balls, tubes, flat plates and prisms."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..errors import LinkageError
+
+FLAT_WITHIN = 1e-9  # mm; rounding of a plate laid out at 1000 mm is a thousand times less
+IN_LINE = 1e-11  # mm, within which corners seen along an edge count as one, or as in line
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """A convex piece of a solid: the hull of a few points, grown all round by a radius.
+
+    Parameters
+    ----------
+    points : numpy.ndarray
+        Corners at neutral, ``(n, 3)`` mm; one for a ball, two for a tube.
+    radius : float
+        Growth all round, mm, 0 for sharp-edged pieces.
+    edges : numpy.ndarray
+        Pairs of corners, ``(e, 2)``.
+    faces : tuple of tuple of int
+        Corners round each face, counter-clockwise seen from outside; none for balls and tubes,
+        two (up and down) for a flat plate without thickness.
+
+    Examples
+    --------
+    >>> tube([0, 0, 0], [100, 0, 0], 6.0).points.shape
+    (2, 3)
+    """
+
+    points: np.ndarray
+    radius: float
+    edges: np.ndarray
+    faces: tuple[tuple[int, ...], ...]
+
+    def __post_init__(self):
+        if not (np.isfinite(self.radius) and self.radius >= 0):
+            raise LinkageError(
+                f"a solid has radius {self.radius:g} mm; give a radius of 0 mm or more",
+                radius=self.radius)
+        if not np.isfinite(self.points).all():
+            raise LinkageError("a solid has a point that is no number; give x, y and z in mm",
+                               points=self.points)
+
+    @property
+    def flat(self) -> bool:
+        """Whether the piece is a plate without thickness."""
+        return len(self.faces) == 2
+
+    @cached_property
+    def directions(self) -> np.ndarray:
+        """One edge, as a pair of corners, for every direction that edges have, ``(k, 2)``."""
+        if not self.faces:
+            return self.edges
+        ends = self.points[self.edges]
+        return self.edges[_distinct(ends[:, 1] - ends[:, 0])]
+
+    @cached_property
+    def outlines(self) -> tuple[np.ndarray, ...]:
+        """Corners on the outline seen along each of `directions`, one array per direction."""
+        return tuple(_seen_outline(self.points, end - start)
+                     for start, end in self.points[self.directions])
+
+    @cached_property
+    def facings(self) -> np.ndarray:
+        """Three corners of one face for every direction that faces have, ``(k, 3)``.
+
+        Opposite faces count once.
+        """
+        if not self.faces:
+            return np.zeros((0, 3), dtype=int)
+        triples = np.array([self._wide_triple(np.array(face)) for face in self.faces])
+        first, second, third = np.moveaxis(self.points[triples], 1, 0)
+        return triples[_distinct(np.cross(second - first, third - first))]
+
+    @cached_property
+    def triangles(self) -> np.ndarray:
+        """All faces cut into triangles from one corner, ``(t, 3)``."""
+        fans = [(face[0], face[k], face[k + 1])
+                for face in self.faces for k in range(1, len(face) - 1)]
+        return np.array(fans, dtype=int).reshape(-1, 3)
+
+    def _wide_triple(self, face: np.ndarray) -> np.ndarray:
+        spokes = self.points[face] - self.points[face[0]]
+        far = (spokes**2).sum(axis=1).argmax()
+        wide = (np.cross(spokes, spokes[far])**2).sum(axis=1).argmax()
+        return face[[0, far, wide]]
+
+
+def sphere(centre, radius: float) -> Piece:
+    """A ball.
+
+    Parameters
+    ----------
+    centre : array_like
+        ``(3,)`` mm at neutral.
+    radius : float
+        mm.
+
+    Examples
+    --------
+    >>> sphere([0, 0, 0], 5.0).radius
+    5.0
+    """
+    return Piece(_corners([centre]), float(radius), np.zeros((0, 2), dtype=int), ())
+
+
+def tube(start, end, radius: float) -> Piece:
+    """A round bar or tube with half-ball ends whose centres are the ends of its axis.
+
+    Parameters
+    ----------
+    start, end : array_like
+        Ends of the axis, ``(3,)`` mm at neutral; they may coincide.
+    radius : float
+        Outside radius, mm.
+
+    Examples
+    --------
+    >>> tube([0, 0, 0], [0, 0, 10], 2.0).edges.tolist()
+    [[0, 1]]
+    """
+    return Piece(_corners([start, end]), float(radius), np.array([[0, 1]]), ())
+
+
+def polygon(corners, radius: float = 0.0) -> Piece:
+    """A flat convex plate without thickness.
+
+    Parameters
+    ----------
+    corners : array_like
+        ``(m, 3)`` mm at neutral, in order round the outline, either way.
+    radius : float
+        Growth all round, mm.
+
+    Examples
+    --------
+    >>> polygon([[0, 0, 0], [10, 0, 0], [0, 10, 0]]).flat
+    True
+    """
+    corners = _corners(corners)
+    _normal(corners)
+    around = np.arange(len(corners))
+    edges = np.stack((around, np.roll(around, -1)), axis=1)
+    return Piece(corners, float(radius), edges, (tuple(around.tolist()),
+                                                 tuple(around[::-1].tolist())))
+
+
+def prism(corners, offset, radius: float = 0.0) -> Piece:
+    """A flat convex outline swept along a vector: a plate, a box, a block.
+
+    Parameters
+    ----------
+    corners : array_like
+        The outline, ``(m, 3)`` mm at neutral, in order, either way round.
+    offset : array_like
+        Sweep, ``(3,)`` mm; it must leave the plane of the outline.
+    radius : float
+        Growth all round, mm.
+
+    Returns
+    -------
+    Piece
+        Its points are the outline, then the swept outline.
+
+    Examples
+    --------
+    >>> box = prism([[0, 0, 0], [2, 0, 0], [2, 2, 0], [0, 2, 0]], [0, 0, 2])
+    >>> len(box.points), len(box.edges), len(box.faces)
+    (8, 12, 6)
+    """
+    corners, offset = _corners(corners), _corners([offset])[0]
+    rise = float(_normal(corners) @ offset)
+    if abs(rise) <= FLAT_WITHIN:
+        raise LinkageError(
+            f"a plate is {abs(rise):g} mm thick square to its outline; give its thickness, or "
+            "describe it as a plate without thickness", thickness=abs(rise))
+    if rise < 0:  # faces below are written for a sweep to the side that sees the outline turn left
+        corners = corners[::-1]
+    count = len(corners)
+    low = np.arange(count)
+    after = np.roll(low, -1)
+    edges = np.concatenate([np.stack(pair, axis=1) for pair in (
+        (low, after), (low + count, after + count), (low, low + count))])
+    sides = np.stack((low, after, after + count, low + count), axis=1)
+    faces = (low[::-1], low + count, *sides)
+    return Piece(np.concatenate((corners, corners + offset)), float(radius), edges,
+                 tuple(tuple(face.tolist()) for face in faces))
+
+
+def _corners(points) -> np.ndarray:
+    points = np.array(points, dtype=float)
+    if points.ndim != 2 or points.shape[1] != 3:
+        raise LinkageError(f"a solid needs points with x, y and z in mm, and got an array of shape "
+                           f"{points.shape}", shape=points.shape)
+    if not np.isfinite(points).all():
+        raise LinkageError("a solid has a point that is no number; give x, y and z in mm",
+                           points=points)
+    return points
+
+
+def _normal(corners: np.ndarray) -> np.ndarray:
+    """Unit normal that sees the outline turn left; refuses outlines not flat or not convex."""
+    if len(corners) < 3:
+        raise LinkageError(f"a plate's outline has {len(corners)} corners; give 3 or more",
+                           corners=len(corners))
+    spokes = corners - corners[0]
+    sides = np.roll(corners, -1, axis=0) - corners
+    area = np.cross(spokes[1:-1], spokes[2:]).sum(axis=0)
+    twice = np.linalg.norm(area)
+    lengths = np.linalg.norm(sides, axis=1)
+    if lengths.min() <= FLAT_WITHIN or twice <= FLAT_WITHIN * lengths.max():
+        raise LinkageError(f"a plate's outline has an area of {twice / 2:g} mm² and a shortest "
+                           f"side of {lengths.min():g} mm; give corners that span an area",
+                           area=twice / 2, side=lengths.min())
+    normal = area / twice
+    bow = np.abs(spokes @ normal).max()
+    if bow > FLAT_WITHIN:
+        raise LinkageError(f"a plate's outline is out of flat by {bow:g} mm; give corners in one "
+                           "plane", bow=bow)
+    inward = np.cross(normal, sides) / lengths[:, None]
+    dent = -np.einsum("ic,ijc->ij", inward, corners[None] - corners[:, None]).min()
+    if dent > FLAT_WITHIN:
+        raise LinkageError(f"a plate's outline is dented or crossed by {dent:g} mm; split it into "
+                           "convex parts", dent=dent)
+    return normal
+
+
+def _distinct(vectors: np.ndarray) -> list[int]:
+    """Places of the first vector of every direction, opposite ones counting as the same."""
+    units = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
+    kept: list[int] = []
+    for place, direction in enumerate(units):
+        # 1e-12: over 1000 mm a direction dropped here moves nothing by more than rounding does
+        if not kept or np.linalg.norm(np.cross(direction, units[kept]), axis=1).min() > 1e-12:
+            kept.append(place)
+    return kept
+
+
+def _seen_outline(points: np.ndarray, way: np.ndarray) -> np.ndarray:
+    """Places of the corners on the outline of a hull as seen along a direction.
+
+    Those in line with each other count once. Outline by A. Andrew's sorted chains, 1979 (from
+    memory).
+    """
+    way = way / np.linalg.norm(way)
+    right = np.cross(way, np.eye(3)[np.abs(way).argmin()])
+    right /= np.linalg.norm(right)
+    seen = points @ np.stack((right, np.cross(way, right)), axis=1)
+    seen = np.round((seen - seen[0]) / IN_LINE) * IN_LINE
+    _, first = np.unique(seen, axis=0, return_index=True)  # sorted by the first, then the second
+    if len(first) < 3:
+        return first
+    chains = []
+    for order in (first, first[::-1]):
+        chain: list[int] = []
+        for place in order:
+            while len(chain) > 1 and _bulge(*seen[[chain[-2], chain[-1], place]]) <= IN_LINE:
+                chain.pop()
+            chain.append(place)
+        chains += chain[:-1]
+    return np.array(chains)
+
+
+def _bulge(first, second, third) -> float:
+    """How far the second of three points lies outside the line of the others, mm."""
+    along, on = second - first, third - first
+    return (along[0] * on[1] - along[1] * on[0]) / np.hypot(*on)

@@ -1,0 +1,327 @@
+"""Enclosures: arrays of bounds over cells of travel that follow the inputs to second order.
+
+Over a cell every input runs from its centre by plus or minus a half-width: ``x = centre +
+half * d`` with ``|d| <= 1``.  An enclosure holds, for each cell,
+
+    | f(x) - (centre + sum slope_i d_i + sum bend_ij d_i d_j) |  <=  rest   for every |d_i| <= 1,
+
+so two values that move together cancel, and what is lost is of third order in the cell.  Every
+rounding of double precision is counted into `rest`.  The rules are Taylor's theorem with
+Lagrange's remainder (Moore, Kearfott & Cloud, Introduction to Interval Analysis, 2009, ch. 9,
+from memory).
+"""
+
+from __future__ import annotations
+
+import functools
+
+import numpy as np
+
+U = 2.0**-53  # unit roundoff of a double
+GROW = 1 + 64 * U  # covers the roundings of a sum of a few terms that are not negative
+TINY = 1e-290  # covers underflow
+
+
+class Enclosure:
+    """Second-order enclosure over an array of cells.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (rows, ...)
+        Centre, a slope per input, a bend per pair of inputs (11, 12, ..., 22, ...), and rest.
+    """
+
+    __slots__ = ("_sizes", "rows")
+
+    def __init__(self, rows):
+        self.rows = rows
+        self._sizes = None
+
+    @classmethod
+    def of_input(cls, index: int, count: int, centre, half) -> Enclosure:
+        """The input itself over cells.
+
+        Parameters
+        ----------
+        index, count : int
+            Which of how many inputs.
+        centre, half : ndarray, shape (...)
+            Middle and half-width of the cells.
+
+        Examples
+        --------
+        >>> x = Enclosure.of_input(0, 1, np.array([3.0]), np.array([0.5]))
+        >>> low, high = (x * x).bounds()
+        >>> bool(2.5**2 - 1e-9 < low[0] <= 2.5**2), bool(3.5**2 <= high[0] < 3.5**2 + 1e-9)
+        (True, True)
+        """
+        rows = np.zeros((row_count(count), *np.shape(centre)))
+        rows[0], rows[1 + index] = centre, half
+        return cls(rows)
+
+    @property
+    def centre(self):
+        """Middle value, shape (...)."""
+        return self.rows[0]
+
+    @property
+    def slopes(self):
+        """Change over half a cell per input, shape (inputs, ...)."""
+        return self.rows[1:1 + inputs_of(len(self.rows))]
+
+    @property
+    def bends(self):
+        """Second-order change per pair of inputs, shape (pairs, ...)."""
+        return self.rows[1 + inputs_of(len(self.rows)):-1]
+
+    @property
+    def rest(self):
+        """What slopes and bends leave out, at most, shape (...)."""
+        return self.rows[-1]
+
+    @property
+    def sizes(self):
+        """Sums of the sizes of slopes, of bends, and of all with the centre: three arrays."""
+        if self._sizes is None:
+            known = np.abs(self.rows[:-1])
+            last = 1 + inputs_of(len(self.rows))
+            spread, bend = known[1:last].sum(axis=0), known[last:].sum(axis=0)
+            self._sizes = spread, bend, known[0] + spread + bend
+        return self._sizes
+
+    def bounds(self):
+        """Least and greatest value over each cell, rounded outward: two arrays (...)."""
+        low, high = extent(self.rows)
+        slack = (self.rows[-1] + 16 * U * self.sizes[2]) * GROW + TINY
+        return low - slack, high + slack
+
+    def __array_ufunc__(self, ufunc, method, *inputs, **options):
+        rule = _RULES.get(ufunc.__name__)
+        if rule is None or method != "__call__" or options:
+            return NotImplemented
+        return rule(*inputs)
+
+    def __neg__(self):
+        rows = -self.rows
+        rows[-1] = self.rows[-1]
+        return Enclosure(rows)
+
+    def __add__(self, other):
+        return _add(self, other)
+
+    __radd__ = __add__
+
+    def __sub__(self, other):
+        return _add(self, -other)
+
+    def __rsub__(self, other):
+        return _add(-self, other)
+
+    def __mul__(self, other):
+        return _multiply(self, other)
+
+    __rmul__ = __mul__
+
+    def __truediv__(self, other):
+        return _multiply(self, _reciprocal(other) if isinstance(other, Enclosure) else 1.0 / other)
+
+    def __rtruediv__(self, other):
+        return _multiply(_reciprocal(self), other)
+
+    def __pow__(self, power):
+        if power != 2:
+            raise NotImplementedError("only squares")
+        return _multiply(self, self)
+
+
+def row_count(inputs: int) -> int:
+    """Rows of an enclosure that follows so many inputs.
+
+    Examples
+    --------
+    >>> [row_count(n) for n in range(4)]
+    [2, 4, 7, 11]
+    """
+    return 2 + inputs + inputs * (inputs + 1) // 2
+
+
+@functools.cache
+def inputs_of(rows: int) -> int:
+    """How many inputs an enclosure of so many rows follows."""
+    return next(n for n in range(rows) if row_count(n) == rows)
+
+
+@functools.cache
+def _index_pairs(inputs: int):
+    """First and second input of each bend, and which bends are of one input with itself."""
+    pairs = [(i, j) for i in range(inputs) for j in range(i, inputs)]
+    one, other = (np.array(k, dtype=int) for k in zip(*pairs, strict=True)) if pairs else (
+        np.zeros(0, int), np.zeros(0, int))
+    return one, other, np.flatnonzero(one == other), np.flatnonzero(one != other)
+
+
+def extent(rows):
+    """Least and greatest of the centre, slopes and bends of rows over their cells (not the rest).
+
+    Each input's own slope and bend are taken together: the least of L d + Q d^2 is at an end, or
+    at its bottom -L^2/(4Q).
+    """
+    inputs = inputs_of(len(rows))
+    _, _, own, mixed = _index_pairs(inputs)
+    size, bend = np.abs(rows[1:1 + inputs]), rows[1 + inputs:-1][own]
+    mix = np.abs(rows[1 + inputs:-1][mixed]).sum(axis=0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        turn = -size * size / (4 * bend)
+    inside = size < 2 * np.abs(bend)
+    low = np.where(inside & (bend > 0), turn, bend - size).sum(axis=0)
+    high = np.where(inside & (bend < 0), turn, bend + size).sum(axis=0)
+    return rows[0] + low - mix, rows[0] + high + mix
+
+
+def fitted(rows, ndim):
+    """Rows with axes put in after the first, so that they broadcast with `ndim` axes of cells."""
+    missing = ndim - (rows.ndim - 1)
+    return rows.reshape(rows.shape[0], *(1,) * missing, *rows.shape[1:]) if missing > 0 else rows
+
+
+def _rounded(rows):
+    """Count a rounding of each row into the rest, in place."""
+    found = Enclosure(rows)
+    rows[-1] = (rows[-1] + U * found.sizes[2]) * GROW + TINY
+    return found
+
+
+def _products(one, other, inputs):
+    """Bends that the product of two sets of slopes makes, shape (pairs, ...)."""
+    i, j, _, mixed = _index_pairs(inputs)
+    made = one[i] * other[j]
+    made[mixed] += one[j[mixed]] * other[i[mixed]]
+    return made
+
+
+def _add(one, other):
+    if not isinstance(one, Enclosure):
+        one, other = other, one
+    if isinstance(other, Enclosure):
+        ndim = max(one.rows.ndim, other.rows.ndim) - 1
+        return _rounded(fitted(one.rows, ndim) + fitted(other.rows, ndim))
+    if np.ndim(other) == 0 and other == 0.0:
+        return one
+    rows = fitted(one.rows, np.ndim(other))
+    rows = np.array(np.broadcast_to(
+        rows, (len(rows), *np.broadcast_shapes(rows.shape[1:], np.shape(other)))))
+    rows[0] += other
+    return _rounded(rows)
+
+
+def _multiply(one, other):
+    if not isinstance(one, Enclosure):
+        one, other = other, one
+    if not isinstance(other, Enclosure):
+        if np.ndim(other) == 0 and other in (0.0, 1.0):
+            return one if other == 1.0 else 0.0
+        rows = fitted(one.rows, np.ndim(other)) * other
+        rows[-1] = np.abs(rows[-1])
+        return _rounded(rows)
+    ndim = max(one.rows.ndim, other.rows.ndim) - 1
+    a, b = fitted(one.rows, ndim), fitted(other.rows, ndim)
+    rows = a * b[0]
+    rows += b * a[0]
+    rows[0] = a[0] * b[0]
+    inputs = inputs_of(len(a))
+    if inputs:
+        rows[1 + inputs:-1] += _products(a[1:1 + inputs], b[1:1 + inputs], inputs)
+    (spread_a, bend_a, size_a), (spread_b, bend_b, size_b) = one.sizes, other.sizes
+    rest = size_a * b[-1] + (size_b + b[-1]) * a[-1]
+    rest += spread_a * bend_b + bend_a * (spread_b + bend_b)
+    rest += 8 * U * (size_a * size_b)
+    rows[-1] = rest * GROW + TINY
+    return Enclosure(rows)
+
+
+def _through(x, value, slopes, third):
+    """A smooth function of x by its Taylor polynomial of degree 2 at the centre.
+
+    `slopes` are its first and second derivative there, `third` bounds the third over the cell.
+    """
+    first, second = slopes
+    spread, bend, _ = x.sizes
+    more = bend + x.rows[-1]
+    rows = x.rows * first
+    rows[0] = value
+    inputs = inputs_of(len(rows))
+    if inputs:
+        own = x.rows[1:1 + inputs]
+        rows[1 + inputs:-1] += 0.5 * second * _products(own, own, inputs)
+    rest = np.abs(first) * x.rows[-1] + np.abs(second) * (spread + 0.5 * more) * more
+    rest += third / 6 * ((spread + more) * GROW) ** 3
+    rest += 16 * U * (np.abs(value) + np.abs(first) * (np.abs(x.rows[0]) * U + spread + bend)
+                      + np.abs(second) * spread * spread)
+    rows[-1] = rest * GROW + TINY
+    return Enclosure(rows)
+
+
+def _reciprocal(x):
+    """1/x; no bound where the cell holds 0."""
+    low, high = x.bounds()
+    c = x.rows[0]
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        nearest = np.where(low > 0, low, np.where(high < 0, -high, 0.0))
+        found = _through(x, 1 / c, (-1 / c**2, 2 / c**3), 6 / nearest**4)
+    found.rows[-1] = np.where((nearest > 0) & ~np.isnan(found.rows[-1]), found.rows[-1], np.inf)
+    return found
+
+
+def _sqrt(x):
+    """Root; where a cell holds 0 it is clipped to its part above, [0, sqrt(high)].
+
+    A cell wholly below 0 has no root: NaN.
+    """
+    low, high = x.bounds()
+    c = x.rows[0]
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        root = np.sqrt(c)
+        found = _through(x, root, (0.5 / root, -0.25 / (c * root)), 0.375 / (low**2 * np.sqrt(low)))
+        clipped = ~(low > 0)
+        if clipped.any():
+            top = np.sqrt(high) * (1 + 4 * U)
+            found.rows[:, clipped] = 0.0
+            found.rows[0] = np.where(clipped, 0.5 * top, found.rows[0])
+            found.rows[-1] = np.where(clipped, 0.5 * top * (1 + 4 * U), found.rows[-1])
+    return Enclosure(found.rows)
+
+
+def _cos(x):
+    cos, sin = np.cos(x.rows[0]), np.sin(x.rows[0])
+    away = sum(x.sizes[:2]) + x.rows[-1]
+    return _through(x, cos, (-sin, -cos), np.minimum(1.0, np.abs(sin) + away))
+
+
+def _sin(x):
+    cos, sin = np.cos(x.rows[0]), np.sin(x.rows[0])
+    away = sum(x.sizes[:2]) + x.rows[-1]
+    return _through(x, sin, (cos, -sin), np.minimum(1.0, np.abs(cos) + away))
+
+
+def _arctan2(y, x):
+    """Angle: that of the centre, and the arc tangent of what is left, whose third is at most 2."""
+    c, s = x.rows[0], y.rows[0]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        size = np.hypot(c, s)
+        ahead, aside = x * (c / size) + y * (s / size), y * (c / size) - x * (s / size)
+        low, _ = ahead.bounds()
+        ratio = aside * _reciprocal(ahead)
+        t = ratio.rows[0]
+        found = _through(ratio, np.arctan2(s, c) + np.arctan(t),
+                         (1 / (1 + t * t), -2 * t / (1 + t * t) ** 2), 2.0)
+        found.rows[-1] += 8 * U
+        found.rows[-1] = np.where(low > 0, found.rows[-1], np.inf)
+    return found
+
+
+_RULES = {
+    "add": _add, "multiply": _multiply, "sqrt": _sqrt, "cos": _cos, "sin": _sin,
+    "arctan2": _arctan2, "negative": Enclosure.__neg__,
+    "subtract": lambda one, other: _add(one, -other),
+    "divide": lambda one, other: one * _reciprocal(other),
+}

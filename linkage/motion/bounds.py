@@ -1,0 +1,175 @@
+"""Bounds of a posture over whole cells of stick travel, to second order in the inputs, proven.
+
+A joint closed by a rod satisfies F(theta) = A cos theta + B sin theta - C = 0 on the branch where
+dF/dtheta keeps its sign.  With a polynomial of degree 2 tried for theta, what F misses by over the
+cell, over the least |dF/dtheta| near it, bounds how far the true turn is from the polynomial
+(interval Newton; Moore, Kearfott & Cloud, Introduction to Interval Analysis, 2009, ch. 8, from
+memory).  Where that fails, near a dead centre or out of reach, the closed form itself is enclosed,
+clipped to the part of the cell that the rod can reach.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from .. import kernels
+from ..intervals import GROW, TINY, Enclosure, fitted, row_count
+from .plan import Close, Couple, Drive
+from .posture import Dimensions, Posture, Turn
+
+
+@dataclass
+class EnclosedPosture(Posture):
+    """A posture whose numbers are enclosures over cells.
+
+    Attributes
+    ----------
+    rows : int
+        Rows of each enclosure.
+    blur : float
+        Build tolerance of every point of a solid, mm.
+    """
+
+    rows: int = 2
+    blur: float = 0.0
+
+    def close(self, step: Close) -> None:
+        """Settle a joint from the rod that reaches across it, over whole cells."""
+        if self.plan.model.bodies[step.joint].slides:
+            super().close(step)
+            return
+        r, q = self.ends(step)
+        a, b, c = kernels.turn_parts(r, self.dimensions.places[f"{step.joint}/pivot"],
+                                     self.dimensions.axes[step.joint], q,
+                                     self.dimensions.lengths[step.rod])
+        if not any(isinstance(k, Enclosure) for k in (a, b, c)):
+            self.states[step.joint] = Turn(*kernels.turn_close(a, b, c, step.sign))
+            return
+        theta = _closed(*_as_enclosures(a, b, c), step.sign)
+        self.states[step.joint] = Turn(np.cos(theta), np.sin(theta), theta)
+
+
+def enclose(system, centres: dict, halves: dict, tolerances=None) -> EnclosedPosture:
+    """Bounds of every joint over cells of travel.
+
+    Parameters
+    ----------
+    system : System
+    centres, halves : dict
+        ``{input: ndarray (n,)}``: middle and half-width of each cell, degrees (mm for a slide);
+        an input left out stays at 0.
+    tolerances : Tolerance, optional
+        Build tolerances that every bound then holds for.
+
+    Returns
+    -------
+    EnclosedPosture
+        Its states and places are enclosures over the n cells, their inputs in the order given.
+    """
+    dimensions = system.dimensions if tolerances is None else \
+        _loose(system, tolerances, len(centres))
+    posture = EnclosedPosture(system.plan, dimensions, rows=row_count(len(centres)),
+                              blur=0.0 if tolerances is None else tolerances.hardpoint)
+    for step in system.plan.steps:
+        if isinstance(step, Drive):
+            posture.drive(step, _input(system, step.input, centres, halves))
+        elif isinstance(step, Couple):
+            posture.couple(step)
+        elif isinstance(step, Close):
+            posture.close(step)
+        else:
+            raise NotImplementedError
+    return posture
+
+
+def _loose(system, tolerances, count) -> Dimensions:
+    """Dimensions with the build tolerances in their rests."""
+    def blurred(value, by):
+        return Enclosure(np.array([value, *[0.0] * (row_count(count) - 2), by])) if by > 0 else value
+
+    own = {name: rod.tolerance if rod.tolerance is not None else tolerances.rod
+           for name, rod in system.model.rods.items()}
+    return Dimensions(
+        {name: tuple(blurred(k, tolerances.hardpoint) for k in place)
+         for name, place in system.dimensions.places.items()},
+        system.dimensions.axes,
+        {name: blurred(length, own[name]) for name, length in system.dimensions.lengths.items()})
+
+
+def _input(system, name, centres, halves):
+    if name not in centres:
+        return 0.0
+    per = 1.0 if system.inputs[name].unit == "mm" else np.pi / 180
+    index = list(centres).index(name)
+    cell = Enclosure.of_input(index, len(centres), np.asarray(centres[name], dtype=float),
+                              np.asarray(halves[name], dtype=float))
+    return cell if per == 1.0 else cell * per
+
+
+def _as_enclosures(*values):
+    known = [v for v in values if isinstance(v, Enclosure)]
+    ndim = max(k.rows.ndim for k in known) - 1
+    shape = np.broadcast_shapes(*(fitted(k.rows, ndim).shape for k in known))
+    made = []
+    for value in values:
+        rows = np.zeros(shape)
+        if isinstance(value, Enclosure):
+            rows[...] = fitted(value.rows, ndim)
+        else:
+            rows[0] = value
+        made.append(Enclosure(rows))
+    return made
+
+
+def _closed(a, b, c, sign) -> Enclosure:
+    """The turn that closes the loop over each cell."""
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        tried = _tried(a, b, c, sign)
+        cos, sin = np.cos(tried), np.sin(tried)
+        missed, steep = a * cos + b * sin - c, b * cos - a * sin
+        off = (missed.sizes[2] + missed.rest) * GROW + TINY
+        low, high = steep.bounds()
+        low = np.where(np.sign(steep.centre) == sign, np.maximum(low, -high), -1.0)
+        reach = np.hypot(a.sizes[2] + a.rest, b.sizes[2] + b.rest) * GROW
+        trial = 2 * off / low
+        sure = (low > 0) & (4 * off * reach * GROW <= low * low) & np.isfinite(trial)
+        rest = off / (low - reach * trial) * GROW + TINY
+    rows = tried.rows
+    rows[-1] = np.where(sure, rest, 0.0)
+    if not sure.all():
+        rows[:, ~sure] = _clipped(*(Enclosure(k.rows[:, ~sure]) for k in (a, b, c)), sign).rows
+    return Enclosure(rows)
+
+
+def _tried(a, b, c, sign) -> Enclosure:
+    """The polynomial tried for the turn: exact at the centre, with the exact slopes and bends."""
+    rows = np.zeros(a.rows.shape)
+    cos, sin = kernels.turn_close(a.centre, b.centre, c.centre, sign)
+    steep = b.centre * cos - a.centre * sin
+    rows[0] = np.arctan2(sin, cos)
+    missed = a.rows * cos + b.rows * sin - c.rows
+    rows[1:-1] = -missed[1:-1] / steep
+    line = Enclosure(rows.copy())
+    line.rows[1 + len(line.slopes):-1] = 0.0
+    left = a * np.cos(line) + b * np.sin(line) - c
+    rows[1 + len(line.slopes):-1] = -left.bends / steep
+    lost = ~np.isfinite(rows).all(axis=0)
+    rows[:, lost] = 0.0
+    return Enclosure(rows)
+
+
+def _clipped(a, b, c, sign) -> Enclosure:
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        cos, sin = kernels.turn_close(a, b, c, sign)
+        theta = np.arctan2(sin, cos)
+    rows = theta.rows
+    unknown = np.isinf(rows).any(axis=0) & ~np.isnan(cos.centre)
+    if unknown.any():  # nothing better than a whole turn
+        rows[:, unknown] = 0.0
+        rows[-1, unknown] = np.pi
+    return theta
+
+
+

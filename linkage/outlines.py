@@ -1,0 +1,369 @@
+"""Flat outlines with rounded corners, holes and slots, made into convex polygons.
+
+Arcs become polygons that never lose material: outside the arc where material ends at its outer
+side, across it where material ends at its inner side, so that a hole is never larger than true.
+Cutting into convex parts needs Shapely 2.1 (constrained Delaunay triangulation).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+
+from .errors import LinkageError
+
+WITHIN = 0.01  # mm between an arc and the polygon that stands for it
+SAME = 1e-6  # mm, below which two corners are one
+STRAIGHT = 1e-10  # mm that a corner may stand out of line and still be left out
+
+
+def outline_polygon(corners, tolerance: float = WITHIN) -> np.ndarray:
+    """Outside of a flat part as a polygon that loses no material.
+
+    Parameters
+    ----------
+    corners : sequence
+        ``[u, v]`` or ``[u, v, radius]`` each, mm, in order, either way round, closed by itself.
+    tolerance : float
+        mm that the polygon may stand outside an arc.
+
+    Returns
+    -------
+    numpy.ndarray
+        ``(m, 2)`` mm, counter-clockwise.
+
+    Raises
+    ------
+    LinkageError
+        When the corners make no outline: too few, repeated, crossing, without area, or rounded
+        more than their sides allow.
+
+    Examples
+    --------
+    >>> outline_polygon([[0, 0], [0, 10], [20, 10], [20, 0]]).tolist()
+    [[20.0, 0.0], [20.0, 10.0], [0.0, 10.0], [0.0, 0.0]]
+    >>> len(outline_polygon([[0, 0, 5], [20, 0], [20, 10], [0, 10]]))
+    16
+    """
+    return _rounded(corners, tolerance, "an outline", material_inside=True)
+
+
+def hole_polygon(hole, tolerance: float = WITHIN) -> np.ndarray:
+    """A hole as a polygon that is nowhere larger than the hole.
+
+    Parameters
+    ----------
+    hole : dict or sequence
+        ``{"at": (u, v), "diameter": d}``, ``{"from": (u, v), "to": (u, v), "width": w}`` for a
+        slot with round ends (`from` and `to` are the middles of the ends), or an outline as in
+        `outline_polygon`; mm.
+    tolerance : float
+        mm that the polygon may stand inside an arc.
+
+    Returns
+    -------
+    numpy.ndarray
+        ``(m, 2)`` mm, counter-clockwise.
+
+    Examples
+    --------
+    >>> polygon = hole_polygon({"at": (3, 4), "diameter": 2})
+    >>> bool(np.hypot(*(polygon - [3, 4]).T).max() <= 1.0 + 1e-12)
+    True
+    """
+    if not isinstance(hole, dict):
+        return _rounded(hole, tolerance, "a hole's outline", material_inside=False)
+    start = _finite(hole["at"] if "at" in hole else hole["from"], "a hole", "at its middle")
+    end = start if "at" in hole else _finite(hole["to"], "a slot", "at its end")
+    size = float(hole["diameter"] if "at" in hole else hole["width"])
+    if not (math.isfinite(size) and size > 0):
+        name = "a hole has diameter" if "at" in hole else "a slot has width"
+        raise LinkageError(f"{name} {size:g} mm; give more than 0 mm", size=size)
+    return _slot(start, end, size / 2, tolerance)
+
+
+def convex_parts(outer, holes: Sequence = (), tolerance: float = WITHIN) -> list[np.ndarray]:
+    """A flat part with holes cut into convex polygons.
+
+    Triangles of a constrained Delaunay triangulation, joined across their longest common sides
+    first while they stay convex (S. Hertel and K. Mehlhorn, 1983, from memory: at most four
+    times as many parts as needed, in practice far fewer).
+
+    Parameters
+    ----------
+    outer : sequence
+        The outline, as in `outline_polygon`.
+    holes : sequence
+        As in `hole_polygon`.
+    tolerance : float
+        mm between an arc and the polygon that stands for it.
+
+    Returns
+    -------
+    list of numpy.ndarray
+        ``(m, 2)`` mm each, counter-clockwise; together exactly the outline without the holes.
+
+    Raises
+    ------
+    LinkageError
+        When the outline or a hole is impossible, a hole is not inside the outline, or two holes
+        meet.
+
+    Examples
+    --------
+    >>> len(convex_parts([[0, 0], [30, 0], [30, 20], [0, 20]]))
+    1
+    >>> len(convex_parts([[0, 0], [30, 0], [30, 10], [10, 10], [10, 20], [0, 20]]))
+    2
+    """
+    import shapely
+
+    outer = outline_polygon(outer, tolerance)
+    holes = [hole_polygon(hole, tolerance) for hole in holes]
+    _check_holes(outer, holes)
+    whole = shapely.Polygon(outer, holes)
+    corners = shapely.get_coordinates(whole)
+    corners = np.unique(corners, axis=0)
+    places = {tuple(corner): place for place, corner in enumerate(corners.tolist())}
+    triangles = [[places[tuple(corner)] for corner in shapely.get_coordinates(cut)[:3].tolist()]
+                 for cut in shapely.constrained_delaunay_triangles(whole).geoms]
+    return [corners[part] for part in _joined(triangles, corners)]
+
+
+def ring(outside: float, inside: float, tolerance: float = WITHIN) -> list[np.ndarray]:
+    """A washer about the origin in convex parts: outside never smaller, hole never larger.
+
+    Parameters
+    ----------
+    outside, inside : float
+        Diameters, mm; `inside` 0 makes a plain disc, in one part.
+    tolerance : float
+        mm between the circles and the polygons that stand for them.
+
+    Returns
+    -------
+    list of numpy.ndarray
+        ``(m, 2)`` mm each, counter-clockwise.
+
+    Examples
+    --------
+    >>> len(ring(12.0, 0.0)), ring(12.0, 6.4)[0].shape
+    (1, (4, 2))
+    """
+    if not 0 <= inside < outside < math.inf:
+        raise LinkageError(f"a washer is {outside:g} mm outside and {inside:g} mm inside; give an "
+                           "outside larger than the inside", outside=outside, inside=inside)
+    count = max(_pieces(2 * math.pi, outside / 2, tolerance, outer=True),
+                _pieces(2 * math.pi, inside / 2, tolerance, outer=False), 3)
+    turns = 2 * math.pi * np.arange(count) / count
+    spokes = np.stack((np.cos(turns), np.sin(turns)), axis=1)
+    rim = outside / 2 / math.cos(math.pi / count) * spokes
+    if inside == 0:
+        return [rim]
+    edge = inside / 2 * spokes
+    return list(np.stack((edge, rim, np.roll(rim, -1, axis=0), np.roll(edge, -1, axis=0)), axis=1))
+
+
+def _rounded(corners, tolerance, name, material_inside):
+    """Polygon of an outline with its corners rounded, counter-clockwise."""
+    points, radii = _read(corners, name)
+    _check_outline(points, name)
+    if _area(points) < 0:
+        points, radii = points[::-1], radii[::-1]
+    before, after = points - np.roll(points, 1, axis=0), np.roll(points, -1, axis=0) - points
+    turns = np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0],
+                       (before * after).sum(axis=1))
+    cuts = radii * np.tan(np.abs(turns) / 2)  # what the rounding takes of each side
+    _check_radii(points, radii, cuts, name)
+    polygon = []
+    for point, radius, turn, cut, side in zip(points, radii, turns, cuts, before, strict=True):
+        if cut < SAME:
+            polygon.append(point[None])
+            continue
+        way = side / np.hypot(*side)
+        square = math.copysign(1.0, turn) * np.array([-way[1], way[0]])
+        middle = point - cut * way + radius * square
+        start = math.atan2(-square[1], -square[0])
+        outer = (turn > 0) == material_inside
+        polygon.append(_arc(middle, radius, (start, turn), tolerance, outer))
+    polygon = np.concatenate(polygon)
+    polygon = polygon[np.hypot(*(polygon - np.roll(polygon, 1, axis=0)).T) > SAME]
+    _check_crossing(polygon, f"{name} with its rounded corners")
+    return polygon
+
+
+def _arc(middle, radius, sweep, tolerance, outer):
+    """Corners of an arc: of the polygon about it, or of the one in it, which has its ends."""
+    start, turn = sweep
+    count = _pieces(abs(turn), radius, tolerance, outer)
+    if outer:
+        angles = start + turn * (np.arange(count) + 0.5) / count
+        radius = radius / math.cos(turn / count / 2)
+    else:
+        angles = start + turn * np.arange(count + 1) / count
+    return middle + radius * np.stack((np.cos(angles), np.sin(angles)), axis=1)
+
+
+def _pieces(turn, radius, tolerance, outer):
+    """How many straight pieces stand for an arc within a tolerance."""
+    if radius <= tolerance:
+        return max(1, math.ceil(turn / (math.pi / 3)))
+    share = radius / (radius + tolerance) if outer else 1 - tolerance / radius
+    return max(1, math.ceil(turn / (2 * math.acos(share)) - 1e-9))
+
+
+def _slot(start, end, radius, tolerance):
+    """A slot with round ends, or a disc where start and end are one, from inside."""
+    way = math.atan2(*(end - start)[::-1])
+    ends = [_arc(middle, radius, (way + turn, math.pi), tolerance, outer=False)
+            for middle, turn in ((end, -math.pi / 2), (start, math.pi / 2))]
+    polygon = np.concatenate(ends)
+    return polygon[np.hypot(*(polygon - np.roll(polygon, 1, axis=0)).T) > SAME]
+
+
+def _read(corners, name):
+    rows = [list(corner) for corner in corners]
+    if len(rows) < 3:
+        raise LinkageError(f"{name} has {len(rows)} corners; give 3 or more", corners=len(rows))
+    for row in rows:
+        if len(row) not in (2, 3):
+            raise LinkageError(f"{name} has a corner of {len(row)} numbers; give [u, v] or "
+                               "[u, v, radius] in mm", corner=row)
+        _finite(row, name, "at a corner")
+    points = np.array([row[:2] for row in rows], dtype=float)
+    radii = np.array([row[2] if len(row) == 3 else 0.0 for row in rows], dtype=float)
+    if radii.min() < 0:
+        raise LinkageError(f"{name} has a corner radius of {radii.min():g} mm; give 0 mm or more",
+                           radius=radii.min())
+    return points, radii
+
+
+def _finite(numbers, name, place):
+    numbers = np.array(numbers, dtype=float)
+    if not np.isfinite(numbers).all():
+        raise LinkageError(f"{name} has something that is no number {place}; give it in mm",
+                           numbers=numbers)
+    return numbers
+
+
+def _check_outline(points, name):
+    sides = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
+    if sides.min() < SAME:
+        u, v = points[sides.argmin()]
+        raise LinkageError(f"{name} has two corners in a row at [{u:g}, {v:g}] mm; leave one out "
+                           "(it closes by itself)", corner=(u, v))
+    _, thin = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
+    if thin < SAME:
+        size = np.hypot(*np.ptp(points, axis=0))
+        raise LinkageError(f"{name} {size:g} mm long has no area; give corners that are not all "
+                           "in line", size=size)
+    _check_crossing(points, name)
+
+
+def _check_crossing(points, name):
+    import shapely
+
+    reason = shapely.is_valid_reason(shapely.Polygon(points))
+    if reason != "Valid Geometry":
+        place = reason[reason.index("[") + 1:-1].split()
+        u, v = (float(number) for number in place)
+        raise LinkageError(f"{name} crosses or touches itself at [{u:g}, {v:g}] mm; give its "
+                           "corners in order round it", crossing=(u, v))
+
+
+def _check_radii(points, radii, cuts, name):
+    sides = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
+    over = cuts + np.roll(cuts, -1) - sides
+    worst = over.argmax()
+    if over[worst] > SAME:
+        end = (worst + 1) % len(points)
+        corner = worst if cuts[worst] >= cuts[end] else end
+        u, v = points[corner]
+        raise LinkageError(
+            f"{name} has a corner radius of {radii[corner]:g} mm at [{u:g}, {v:g}] mm that needs "
+            f"{cuts[worst] + cuts[end]:.4g} mm of a side {sides[worst]:.4g} mm long; give a "
+            "smaller radius", radius=radii[corner], side=sides[worst])
+
+
+def _check_holes(outer, holes):
+    import shapely
+
+    plate = shapely.Polygon(outer)
+    areas = [shapely.Polygon(hole) for hole in holes]
+    for place, area in enumerate(areas):
+        u, v = _middle(area)
+        if not plate.contains_properly(area):
+            how = "cuts the edge of" if plate.intersects(area) else "is outside"
+            raise LinkageError(f"a hole about [{u:g}, {v:g}] mm {how} its outline; move it in, or "
+                               "draw the notch into the outline", middle=(u, v))
+        for other in areas[:place]:
+            if area.intersects(other):
+                first = "[{:g}, {:g}]".format(*_middle(other))
+                raise LinkageError(f"two holes, about {first} and [{u:g}, {v:g}] mm, overlap; draw "
+                                   "them as one", middle=(u, v))
+
+
+def _middle(area):
+    return tuple(round(number, 3) + 0.0 for number in (area.centroid.x, area.centroid.y))
+
+
+def _area(points):
+    following = np.roll(points, -1, axis=0)
+    return float((points[:, 0] * following[:, 1] - points[:, 1] * following[:, 0]).sum() / 2)
+
+
+def _joined(triangles, corners):
+    """Loops of corners, joined across common sides, longest first, while they stay convex."""
+    parts = {}
+    owner = {}  # the part that has a side, by its two corners as it goes round
+    for place, loop in enumerate(triangles):
+        loop = loop if _area(corners[loop]) > 0 else loop[::-1]
+        parts[place] = loop
+        owner |= {side: place for side in _sides(loop)}
+    common = sorted((side for side in owner if side[0] < side[1] and side[::-1] in owner),
+                    key=lambda side: -math.dist(*corners[list(side)]))
+    for side in common:
+        one, other = owner[side], owner[side[::-1]]
+        loop = _merged(parts[one], parts[other], side)
+        if one != other and _convex(corners[loop]):
+            parts[one] = loop
+            owner |= {side: one for side in _sides(parts.pop(other))}
+    return [_trimmed(loop, corners) for loop in parts.values()]
+
+
+def _sides(loop):
+    return zip(loop, [*loop[1:], loop[0]], strict=True)
+
+
+def _merged(one, other, side):
+    """Loop round two loops that share a side, which `one` goes along and `other` back."""
+    start, end = one.index(side[0]), other.index(side[1])
+    first = one[start + 1:] + one[:start + 1]  # from the end of the side round to its start
+    second = other[end + 1:] + other[:end + 1]
+    return first[:-1] + second[:-1]
+
+
+def _bulges(points):
+    """How far each corner stands out of the line of its neighbours, mm; inwards is negative."""
+    before, after = np.roll(points, 1, axis=0), np.roll(points, -1, axis=0)
+    run, on = after - before, points - before
+    return (run[:, 1] * on[:, 0] - run[:, 0] * on[:, 1]) / np.hypot(*run.T)
+
+
+def _convex(points):
+    return _bulges(points).min() > -STRAIGHT
+
+
+def _trimmed(loop, corners):
+    """The loop without corners that are in line."""
+    loop = list(loop)
+    place = 0
+    while place < len(loop) and len(loop) > 3:
+        near = corners[[loop[place - 1], loop[place], loop[(place + 1) % len(loop)]]]
+        if abs(_bulges(near)[1]) < STRAIGHT:
+            loop.pop(place)
+        else:
+            place += 1
+    return loop
