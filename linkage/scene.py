@@ -8,9 +8,9 @@ from functools import cached_property
 import numpy as np
 
 from .errors import LinkageError
-from .geometry import Piece, prism, sphere, tube
+from .geometry import Piece, piece_gap, prism, sphere, tube
 from .keys import unit_vector
-from .model import AIRFRAME, Box, Model, Pipe, Plate, Sphere, Tube, Washer
+from .model import AIRFRAME, Box, Pipe, Plate, Sphere, Tube, Washer
 from .motion import System, body_of
 from .outlines import convex_parts, ring
 
@@ -79,22 +79,34 @@ class Scene:
         self.system, self.model = system, system.model
         self._needs = system.plan.depends_on()
         self._shapes = system.model.solids
-        self._between = {}
+        self._between, self._solids, self._envelopes = {}, {}, {}
 
-    @cached_property
-    def solids(self) -> dict:
-        """Every solid by name."""
-        found = {}
-        for name, shape in self._shapes.items():
-            part = body_of(name)
+    def solid(self, name: str) -> Solid:
+        """A solid in its true pieces, worked out when first asked for."""
+        if name not in self._solids:
             try:
-                pieces = _pieces(self.model, part, shape)
+                pieces = _pieces(self._spots(name), self._shapes[name])
             except LinkageError as error:
                 raise type(error)(f'solid "{name}": {error.sentence}', **error.facts) from error
-            ends = self.model.rods[part].ends if part in self.model.rods else ()
-            carriers = tuple(body_of(end) for end in ends) or (part,)
-            found[name] = Solid(name, pieces, carriers)
-        return found
+            self._solids[name] = Solid(name, pieces, self._carriers(name))
+        return self._solids[name]
+
+    def envelope(self, name: str) -> Solid:
+        """One convex piece that holds the whole solid: quick, and never smaller."""
+        if name not in self._envelopes:
+            piece = _envelope(self._spots(name), self._shapes[name])
+            self._envelopes[name] = Solid(name, (piece,), self._carriers(name))
+        return self._envelopes[name]
+
+    def _spots(self, name):
+        part = body_of(name)
+
+        def spot(place):
+            if not isinstance(place, str):
+                return place
+            return self.model.position(place if "/" in place else f"{part}/{place}")
+
+        return spot
 
     @cached_property
     def pairs(self) -> dict:
@@ -159,11 +171,13 @@ class Scene:
 
     def _holds(self, name, points) -> bool:
         """Whether a fixed solid holds a pivot or rod end: the part is carried by it."""
-        from .geometry import piece_gap
-
-        spots = [sphere(self.model.position(point), 0.0) for point in points]
-        return any(piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
-                   for p in self.solids[name].pieces for spot in spots)
+        for point in points:
+            spot = sphere(self.model.position(point), 0.0)
+            if _may_hold(self.envelope(name).pieces[0], spot.points[0]) and any(
+                    piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
+                    for p in self.solid(name).pieces if _may_hold(p, spot.points[0])):
+                return True
+        return False
 
     def _pair(self, first, second, rule, is_stop) -> Pair:
         frame, inputs = self._between_bodies(self._carriers(first) + self._carriers(second))
@@ -208,12 +222,32 @@ class Scene:
             {self.model.bodies[part].on}
 
 
-def _pieces(model: Model, part: str, shape) -> tuple[Piece, ...]:
-    def spot(place):
-        if not isinstance(place, str):
-            return place
-        return model.position(place if "/" in place else f"{part}/{place}")
+def _may_hold(piece, point) -> bool:
+    reach = piece.radius + TOUCHING
+    low, high = piece.points.min(axis=0) - reach, piece.points.max(axis=0) + reach
+    return bool((low <= point).all() and (point <= high).all())
 
+
+def _envelope(spot, shape) -> Piece:
+    if isinstance(shape, (Plate, Washer)):
+        u, v, normal = plate_axes(shape)
+        half = shape.outside / 2 if isinstance(shape, Washer) else None
+        corners = [c[:2] for c in shape.outline] if half is None else \
+            [(-half, -half), (half, -half), (half, half), (-half, half)]
+        faces = [np.array(spot(shape.at)) + x * u + y * v + side * shape.thickness / 2 * normal
+                 for x, y in corners for side in (-1, 1)]
+        return _hull(faces, 0.0)
+    if isinstance(shape, Pipe):
+        return _hull([spot(place) for place in shape.along], shape.diameter / 2)
+    return _pieces(spot, shape)[0]
+
+
+def _hull(points, radius) -> Piece:
+    """Corners alone, whose faces nobody asks for."""
+    return Piece(np.array(points, dtype=float), radius, np.zeros((0, 2), dtype=int), ())
+
+
+def _pieces(spot, shape) -> tuple[Piece, ...]:
     if isinstance(shape, Sphere):
         return (sphere(spot(shape.at), shape.diameter / 2),)
     if isinstance(shape, (Tube, Pipe)):

@@ -1,4 +1,9 @@
-"""Pieces carried to where a posture puts them, many pairs of pieces and stick positions at once."""
+"""Pieces carried to where a posture puts them, many pairs of pieces and stick positions at once.
+
+Pieces that ride on one body share its seat: an origin and three unit vectors, carried once per
+cell.  A point of a piece is the origin plus its coordinates along them.  A rod's tube is carried
+by its two ends.
+"""
 
 from __future__ import annotations
 
@@ -6,38 +11,32 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..geometry import Piece, approach, piece_gap, tube_gap
-from ..intervals import Enclosure
-from ..motion import Posture, Slide, Turn
-from ..scene import Pair, Scene
+from ..geometry import approach, piece_gap, tube_gap
+from ..intervals import U, Enclosure, extent
+from ..motion import Posture
+from ..scene import Scene
 
-
+CORNER_GROUPS = (3, 9, 25, 65)  # like corner counts are worked together: tubes, blocks, plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out
+MOST_PAIRS = 320  # corners of one piece times corners of the other, bounded pair by pair
+TOP = 12
 
 
-@dataclass(frozen=True, eq=False)
-class PiecePair:
-    """One piece of each solid of a pair.
+@dataclass(frozen=True)
+class Seat:
+    """What carries a piece: one body, or one under each end of a rod; and the frame it is seen in.
 
     Attributes
     ----------
-    pair : int
-        Which pair it belongs to.
-    pieces : (int, int)
-        Which placed pieces.
+    carriers : tuple of str
+    frame : str
+    origin : ndarray (points, 3)
+        Points carried, mm: one origin, or the two ends.
     """
 
-    pair: int
-    pieces: tuple[int, int]
-
-
-@dataclass(frozen=True, eq=False)
-class PlacedPiece:
-    """A piece as seen from a frame: the bodies under its points, one for all or one each."""
-
-    piece: Piece
     carriers: tuple[str, ...]
     frame: str
+    origin: np.ndarray
 
 
 class Stage:
@@ -47,75 +46,172 @@ class Stage:
     ----------
     scene : Scene
     pairs : sequence of Pair
+    solid : callable, optional
+        What stands roughly for a solid by its name; its true pieces unless given.
     """
 
-    def __init__(self, scene: Scene, pairs):
-        self.scene, self.system = scene, scene.system
-        self.pairs: tuple[Pair, ...] = tuple(pairs)
-        self.placed: list[PlacedPiece] = []
-        known, both = {}, []
+    def __init__(self, scene: Scene, pairs, solid=None):
+        self._solid, self._rough = solid or scene.solid, solid is not None
+        self.system, self.pairs = scene.system, tuple(pairs)
+        self.seats, self.pieces, self.seat_of = [], [], []
+        known, seats, both = {}, {}, []
         for k, pair in enumerate(self.pairs):
-            sides = [[self._place(known, name, n, pair.frame)
-                      for n in range(len(scene.solids[name].pieces))]
+            sides = [self._placed(known, seats, name, pair.frame)
                      for name in (pair.first, pair.second)]
-            both += [PiecePair(k, (one, other)) for one in sides[0] for other in sides[1]]
-        self.pair_index = np.array([p.pair for p in both], dtype=int)
-        self.sides = np.array([p.pieces for p in both], dtype=int).reshape(-1, 2)
-        faced = np.array([bool(p.piece.faces) for p in self.placed], dtype=bool)
-        self.round = ~faced[self.sides].any(axis=1)
-        self.radii = np.array([sum(self.placed[i].piece.radius for i in p.pieces) for p in both])
+            both += [(k, one, other) for one in sides[0] for other in sides[1]]
+        table = np.array(both, dtype=int).reshape(-1, 3)
+        self.pair_index, self.sides = table[:, 0], table[:, 1:]
+        self.seat_of = np.array(self.seat_of, dtype=int)
+        self.corners = np.array([len(p.points) for p in self.pieces], dtype=int)
+        self.radius = np.array([p.radius for p in self.pieces])
+        self.radii = self.radius[self.sides].sum(axis=1)
+        self.static = np.array([not any(self._moves(seat)) for seat in self.seats], dtype=bool)
+        self._lay_out()
 
-    def _place(self, known, name, number, frame) -> int:
-        if (name, number, frame) not in known:
-            solid = self.scene.solids[name]
-            known[name, number, frame] = len(self.placed)
-            self.placed.append(PlacedPiece(solid.pieces[number], solid.carriers, frame))
-        return known[name, number, frame]
+    def _placed(self, known, seats, name, frame):
+        if (name, frame) not in known:
+            solid = self._solid(name)
+            key = (solid.carriers if len(solid.carriers) == 1 else (name, *solid.carriers), frame)
+            if key not in seats:
+                seats[key] = len(self.seats)
+                points = solid.pieces[0].points
+                origin = points if len(solid.carriers) > 1 else points.mean(axis=0)[None]
+                self.seats.append(Seat(solid.carriers, frame, origin))
+            first = len(self.pieces)
+            self.pieces += solid.pieces
+            self.seat_of += [seats[key]] * len(solid.pieces)
+            known[name, frame] = range(first, len(self.pieces))
+        return known[name, frame]
+
+    def _moves(self, seat):
+        states = {step for step in self.system.plan.depends_on()}
+        return [joint in states and joint not in self.system.plan.undriven
+                for body in seat.carriers
+                for joint, _ in self.system.plan.route(body, seat.frame)]
+
+    def _lay_out(self):
+        """Corners of every piece from the origin of its seat, filled up with the last one."""
+        self.group = np.digitize(self.corners, CORNER_GROUPS)
+        self.middle = np.array([p.points.mean(axis=0) for p in self.pieces]).reshape(-1, 3)
+        self.reach = np.array([np.linalg.norm(p.points - m, axis=1).max() for p, m in
+                               zip(self.pieces, self.middle, strict=True)])
+        self.local, self.row = {}, np.zeros(len(self.pieces), dtype=int)
+        origins = np.array([self.seats[s].origin[0] for s in self.seat_of]).reshape(-1, 3)
+        self.middle -= origins
+        for g in np.unique(self.group):
+            chosen = np.flatnonzero(self.group == g)
+            most = self.corners[chosen].max()
+            self.row[chosen] = np.arange(len(chosen))
+            self.local[g] = np.stack([np.concatenate(
+                [p, np.repeat(p[-1:], most - len(p), axis=0)]).T - o[:, None]
+                for p, o in ((self.pieces[i].points, origins[i]) for i in chosen)])
+
+    def by_corners(self, items):
+        """Positions of items in groups of like corner counts, with the two counts."""
+        group = self.group[self.sides[items]]
+        for row in np.unique(group, axis=0):
+            here = np.flatnonzero((group == row).all(axis=1))
+            yield here, tuple(self.corners[self.sides[items[here]]].max(axis=0))
 
     def hulls(self, posture: Posture, items, cells) -> list:
-        """Points of both sides of items, as rows that a posture's numbers have.
+        """Corners of both sides of items of like corner counts at some positions.
 
         Parameters
         ----------
         posture : Posture
-            Settled at n cells or positions.
-        items : ndarray of int, shape (m,)
-            Which piece pairs.
-        cells : ndarray of int, shape (m,)
-            Which cell of the posture each is asked at.
+            Settled at n positions.
+        items, cells : ndarray of int, shape (m,)
+            Piece pairs, and the position each is asked at.
 
         Returns
         -------
-        list of two ndarray
-            Floats: (3, corners, m).  Enclosures: (2 + inputs, 3, corners, m).  Shorter hulls are
-            filled up with their last corner.
+        list of two ndarray (3, corners, m)
         """
         found = []
-        for side in (0, 1):
-            which = self.sides[items, side]
-            used, first = np.unique(which, return_inverse=True)
-            most = max(len(self.placed[i].piece.points) for i in used)
-            order = np.argsort(first, kind="stable")
-            edges = np.searchsorted(first[order], np.arange(len(used) + 1))
-            whole = None
-            for n, i in enumerate(used):
-                here = order[edges[n]:edges[n + 1]]
-                own, back = np.unique(cells[here], return_inverse=True)
-                points = self._points(posture, self.placed[i], own)[..., back]
-                if whole is None:
-                    whole = np.empty((*points.shape[:-2], most, len(items)))
-                count = points.shape[-2]
-                whole[..., :count, here] = points
-                whole[..., count:, here] = points[..., -1:, :]
-            found.append(whole)
+        for pieces in self.sides[items].T:
+            local = self.local[self.group[pieces[0]]][self.row[pieces]].transpose(1, 2, 0)
+            hull = np.empty(local.shape)
+            for seat, here in self._seated(pieces):
+                if self.static[seat]:
+                    hull[..., here] = local[..., here] + self.seats[seat].origin[0][:, None, None]
+                    continue
+                axes = self.carried(posture, seat, cells[here])
+                hull[..., here] = axes if axes.shape[1] == 2 else axes[:, :1] + sum(
+                    axes[:, 1 + i, None] * local[i, :, here].T for i in range(3))
+            found.append(hull)
         return found
 
-    def _points(self, posture, placed: PlacedPiece, cells):
-        points = placed.piece.points
-        if len(placed.carriers) == 1:
-            return carried(posture, placed.carriers[0], points, placed.frame, cells)
-        return np.concatenate([carried(posture, body, points[i:i + 1], placed.frame, cells)
-                               for i, body in enumerate(placed.carriers)], axis=-2)
+    def _seated(self, pieces):
+        seats = self.seat_of[pieces]
+        for seat in np.unique(seats):
+            yield seat, np.flatnonzero(seats == seat)
+
+    def along(self, posture, items, cells, direction):
+        """Bounds of n.p for every corner p of both sides of items, over cells.
+
+        Parameters
+        ----------
+        posture : EnclosedPosture
+        items, cells : ndarray of int, shape (m,)
+            Items of like corner counts.
+        direction : ndarray (rows, 3, m)
+            n as an enclosure: it may turn over the cell.
+
+        Returns
+        -------
+        list of two ndarray (rows, corners, m)
+        """
+        found = []
+        for pieces in self.sides[items].T:
+            local = self.local[self.group[pieces[0]]][self.row[pieces]].transpose(1, 2, 0)
+            rows = np.empty((posture.rows, local.shape[1], len(items)))
+            for seat, here in self._seated(pieces):
+                n = direction[..., here]
+                if self.static[seat]:
+                    axes = self._fixed_axes(seat, n, posture.blur)
+                else:
+                    axes = _product(n, self.carried(posture, seat, cells[here]))
+                rows[..., here] = axes if axes.shape[1] == 2 else _combined(axes, local[..., here])
+            found.append(rows)
+        return found
+
+    def _fixed_axes(self, seat, n, blur):
+        """n along the origin and unit vectors of a seat that stands still, (rows, 4, m)."""
+        axes = np.empty((len(n), 4, n.shape[-1]))
+        axes[:, 0] = np.einsum("rcm,c->rm", n, self.seats[seat].origin[0])
+        axes[:, 1:] = n
+        axes[-1] = 0.0
+        axes[-1, 0] = blur * np.abs(n[:-1]).sum(axis=(0, 1))
+        return axes
+
+    def carried(self, posture: Posture, seat: int, cells):
+        """Origin and unit vectors of a seat, or the ends of a rod, at some cells.
+
+        Returns
+        -------
+        ndarray
+            (3, 4 or 2, m) of floats, or (rows, 3, 4 or 2, m) of enclosures.
+        """
+        key = (id(posture), seat)
+        if self._cached[0] != key:
+            self._cached = key, self._carry(posture, self.seats[seat])
+        whole = self._cached[1]
+        return whole[..., cells] if whole.shape[-1] > 1 else np.broadcast_to(
+            whole, (*whole.shape[:-1], len(cells)))
+
+    _cached = (None, None)
+
+    def _carry(self, posture, seat):
+        if len(seat.carriers) == 2:
+            return np.concatenate([_carried(posture, body, point[:, None], seat.frame)
+                                   for body, point in zip(seat.carriers, seat.origin, strict=True)],
+                                  axis=-2)
+        start = _carried(posture, seat.carriers[0], seat.origin.T, seat.frame)
+        turned = _carried(posture, seat.carriers[0], np.eye(3), seat.frame, vectors=True)
+        shape = (*start.shape[:-2], 4, max(start.shape[-1], turned.shape[-1]))
+        whole = np.empty(shape)
+        whole[..., :1, :], whole[..., 1:, :] = start, turned
+        return whole
 
     def gap(self, hulls, items):
         """Value, direction and closest points of piece pairs at posed hulls (3, corners, m).
@@ -123,13 +219,14 @@ class Stage:
         Returns
         -------
         (ndarray (m,), ndarray (3, m), ndarray (3, m), ndarray (3, m))
-            Signed gap in mm, unit direction from the first to the second, and the points.
+            Signed gap in mm, unit direction from the first to the second, and the points on the
+            two surfaces.
         """
-        value, direction, one, other, sure = _measured(*hulls, self.round[items])
-        unsure = np.flatnonzero(~sure)
+        value, direction, one, other, sure = _measured(*hulls)
+        unsure = np.flatnonzero(~sure & (not self._rough))  # an envelope need only be bounded
         for item in np.unique(items[unsure]):
             here = unsure[items[unsure] == item]
-            pieces = [self.placed[i].piece for i in self.sides[item]]
+            pieces = [self.pieces[i] for i in self.sides[item]]
             posed = [hull[:, :len(p.points), here].transpose(2, 1, 0)
                      for hull, p in zip(hulls, pieces, strict=True)]
             found = piece_gap(posed[0], pieces[0], posed[1], pieces[1])
@@ -137,109 +234,116 @@ class Stage:
             direction[:, here] = found.direction.T
             one[:, here] = (found.point_a - pieces[0].radius * found.direction).T
             other[:, here] = (found.point_b + pieces[1].radius * found.direction).T
-        return value - self.radii[items], direction, one, other
+        radius = self.radius[self.sides[items]].T
+        return (value - self.radii[items], direction, one + radius[0] * direction,
+                other - radius[1] * direction)
 
-    def balls(self, posture: Posture, cells: int):
-        """A ball about each placed piece over the cells of an enclosed posture.
+    def balls(self, posture, pieces):
+        """Middles of pieces over every cell: enclosures, (rows, 3, pieces, cells)."""
+        count = max(1, *(np.shape(k)[-1] for k in posture.sizes()))
+        rows = np.zeros((posture.rows, 3, len(pieces), count))
+        for seat, here in self._seated(pieces):
+            x = self.middle[pieces[here]]
+            axes = self._carry(posture, self.seats[seat])
+            if axes.shape[-2] == 2:
+                rows[:, :, here] = axes.mean(axis=-2)[:, :, None]
+                continue
+            rows[:, :, here] = axes[:, :, :1] + np.einsum("rciN,pi->rcpN", axes[:, :, 1:], x)
+            rows[-1][:, here] = axes[-1][:, :1] + np.einsum("ciN,pi->cpN", axes[-1][:, 1:],
+                                                            np.abs(x))
+        return rows
 
-        Returns
-        -------
-        (ndarray (2 + inputs, 3, placed, cells), ndarray (placed,))
-            Enclosures of the middles, and radii that hold every point, mm.
-        """
-        every = np.arange(cells)
-        middles, radii = [], []
-        for placed in self.placed:
-            points = placed.piece.points
-            if len(placed.carriers) == 1:
-                middle = points.mean(axis=0)[None]
-                rows = carried(posture, placed.carriers[0], middle, placed.frame, every)
-            else:
-                rows = self._points(posture, placed, every).mean(axis=-2, keepdims=True)
-                middle = points.mean(axis=0)[None]
-            middles.append(rows[..., 0, :])
-            radii.append(np.linalg.norm(points - middle, axis=1).max() * (1 + 1e-12)
-                         + 2 * posture.blur + self._slack(placed))
-        return np.stack(middles, axis=2), np.array(radii)
-
-    def _slack(self, placed) -> float:
-        """How much a rod's ends may be farther apart than drawn."""
-        if len(placed.carriers) == 1:
-            return 0.0
-        return 1e-6 + 0.01 * float(np.ptp(placed.piece.points, axis=0).max())
-
-    def surface_points(self, items, direction, one, other):
-        """Closest points moved out to the surfaces, (3, m) each."""
-        radii = np.array([[self.placed[i].piece.radius for i in self.sides[k]] for k in items]).T
-        return one + radii[0] * direction, other - radii[1] * direction
+    def ball_reach(self, pieces, blur: float):
+        """Radius about its middle that holds each piece, mm; a rod may be longer than drawn."""
+        rods = np.array([len(self.seats[s].carriers) == 2 for s in self.seat_of[pieces]], bool)
+        return self.reach[pieces] * np.where(rods, 1.01, 1 + 1e-12) + self.radius[pieces] + blur
 
 
-def _measured(hull_a, hull_b, round_ones):
-    """Distance of the hulls alone, its direction and feet, and whether it is settled."""
-    count = hull_a.shape[-1]
-    value, sure = np.empty(count), np.ones(count, bool)
-    direction, one, other = (np.empty((3, count)) for _ in range(3))
-    for chosen in (round_ones, ~round_ones):
-        here = np.flatnonzero(chosen)
-        if not here.size:
-            continue
-        a, b = hull_a[..., here], hull_b[..., here]
-        if chosen is round_ones:
-            value[here], direction[:, here], one[:, here], other[:, here] = tube_gap(a, b)
-            continue
-        found = approach(a, b, b.mean(axis=1) - a.mean(axis=1))
-        value[here] = np.sqrt((found.between**2).sum(axis=0))
-        direction[:, here], one[:, here] = found.direction, found.foot
-        other[:, here] = found.foot + found.between
-        sure[here] = value[here] - found.proven <= SETTLED
-    return value, direction, one, other, sure
-
-
-def carried(posture: Posture, body: str, points, frame: str, cells):
-    """Points of a body as a frame sees them at some cells of a posture.
-
-    Parameters
-    ----------
-    posture : Posture
-        States of shape (n,), or free of the cells altogether.
-    body : str
-    points : ndarray, shape (corners, 3)
-        mm at neutral.
-    frame : str
-    cells : ndarray of int, shape (m,)
-
-    Returns
-    -------
-    ndarray
-        (3, corners, m) of floats, or (2 + inputs, 3, corners, m) of enclosures.
-    """
-    route = posture.plan.route(body, frame)
-    states = {joint: _at(posture.states[joint], cells) for joint, _ in route
-              if joint in posture.states}
-    here = type(posture)(posture.plan, posture.dimensions, states)
-    p = tuple(points[:, axis].reshape(-1, 1) for axis in range(3))
-    for joint, outward in route:
+def _carried(posture: Posture, body: str, points, frame: str, vectors=False):
+    """Points or vectors (3, n) of a body as a frame sees them: ([rows,] 3, n, cells)."""
+    p = tuple(points[axis][:, None] for axis in range(3))
+    here = posture if not vectors else posture.of_vectors()
+    for joint, outward in posture.plan.route(body, frame):
         p = here.crossed(p, joint, outward)
-    shape = (len(points), len(cells))
-    rows = posture.rows
-    if rows is None:
-        return np.stack([np.broadcast_to(k, shape) for k in p])
-    made = np.zeros((rows, 3, *shape))
+    if posture.rows is None:
+        return np.stack(np.broadcast_arrays(*p))
+    cells = [k.rows.shape[-1] for k in p if isinstance(k, Enclosure)]
+    made = np.zeros((posture.rows, 3, points.shape[1], max(cells, default=1)))
     for axis, k in enumerate(p):
         if isinstance(k, Enclosure):
             made[:, axis] = k.rows
         else:
             made[0, axis] = k
-    made[-1] += posture.blur
+    if not vectors:
+        made[-1] += posture.blur
     return made
 
 
-def _at(state, cells):
-    def pick(k):
-        if isinstance(k, Enclosure):
-            return Enclosure(k.rows[:, cells]) if k.rows.ndim > 1 and k.rows.shape[1] > 1 else k
-        return k[cells] if np.ndim(k) and np.shape(k)[-1] > 1 else k
+def _product(n, axes):
+    """n along carried vectors: enclosures (rows, 3, m) and (rows, 3, q, m) to (rows, q, m)."""
+    total = 0.0
+    for c in range(3):
+        total = total + Enclosure(n[:, c, None]) * Enclosure(axes[:, c])
+    return total.rows
 
-    if isinstance(state, Slide):
-        return Slide(pick(state.value))
-    return Turn(pick(state.cos), pick(state.sin), state.known if state.known is None else 0.0)
+
+def _combined(axes, x):
+    """Origin plus coordinates along three vectors: (rows, 4, m) and (3, corners, m)."""
+    whole = axes[:, :1] + sum(axes[:, 1 + i, None] * x[i] for i in range(3))
+    whole[-1] = axes[-1, :1] + sum(axes[-1, 1 + i] * np.abs(x[i]) for i in range(3))
+    return whole
+
+
+def _measured(hull_a, hull_b):
+    """Distance of the hulls alone, its direction and feet, and whether it is settled."""
+    if hull_a.shape[1] <= 2 and hull_b.shape[1] <= 2:
+        return (*tube_gap(hull_a, hull_b), np.ones(hull_a.shape[-1], bool))
+    found = approach(hull_a, hull_b, hull_b.mean(axis=1) - hull_a.mean(axis=1))
+    value = np.sqrt((found.between**2).sum(axis=0))
+    return (value, found.direction, found.foot, found.foot + found.between,
+            value - found.proven <= SETTLED)
+
+
+def least_along(sides, scale):
+    """Least of n.(b - a) over cells, and its polynomial.
+
+    Every pair of corners is bounded where they are few.  Of many corners the `TOP` foremost are
+    paired; the rest are bounded against the foremost one of their own piece, with which they turn.
+
+    Parameters
+    ----------
+    sides : list of two ndarray (rows, corners, m)
+        Bounds of n.p.
+    scale : float
+        Greatest coordinate in play, mm, for the roundings.
+
+    Returns
+    -------
+    (ndarray (m,), ndarray (rows, m))
+        Lower bound, mm, and the polynomial of the pair of corners that has it.
+    """
+    behind = 0.0
+    if sides[0].shape[1] * sides[1].shape[1] > MOST_PAIRS:
+        (one, lag), (other, more) = _foremost(sides[0], 1.0), _foremost(sides[1], -1.0)
+        sides, behind = [one, other], lag + more
+    a, b = sides
+    apart = b[:, None] - a[:, :, None]
+    apart[-1] = b[-1] + a[-1][:, None]
+    each = (extent(apart)[0] - apart[-1]).reshape(-1, apart.shape[-1])
+    lowest = each.argmin(axis=0)
+    low = each[lowest, np.arange(len(lowest))] + behind
+    model = apart.reshape(len(apart), -1, apart.shape[-1])[:, lowest, np.arange(len(lowest))]
+    return low - 512 * U * scale, model
+
+
+def _foremost(side, sense):
+    """The foremost corners of a piece, and by how much the others can pass the first (<= 0)."""
+    if side.shape[1] <= TOP:
+        return side, 0.0
+    order = np.argsort(-sense * side[0], axis=0)
+    ranked = np.take_along_axis(side, order[None], axis=1)
+    lag = sense * (ranked[:, :1] - ranked[:, TOP:])
+    lag[-1] = ranked[-1, :1] + ranked[-1, TOP:]
+    return ranked[:, :TOP], np.minimum((extent(lag)[0] - lag[-1]).min(axis=0), 0.0)
+
+

@@ -12,17 +12,22 @@ the size of the cell.  Cells are split where the bound is not yet good enough (b
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
 
-from ..intervals import U, extent
+from ..intervals import U, inputs_of
 from ..motion import enclose
-from .placed import Stage
+from .placed import Stage, least_along
 
-FIRST = 8  # cells per input of the first round
-SPLIT = {1: 8, 2: 4}  # children per side of a cell, by how many inputs it has; 2 beyond
+SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
 SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
+ASIDE = 0.5  # share of a half-width at which the direction is asked again
+MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
+LARGEST = 1e5  # mm; no coordinate in play is larger, which `prove` sees to
+SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell gives none
+TRIES = 4  # places tried per pair and round
 MOST_ITEMS = 40_000  # worked at once, so that memory stays bounded
 
 
@@ -78,7 +83,40 @@ def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf) -> 
     return search.proof
 
 
+def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
+    """Pairs that may come within a limit of their required clearance; the rest with proof.
+
+    Parameters
+    ----------
+    scene : Scene
+    pairs : sequence of Pair
+    box : dict
+        ``{input: (least, greatest)}``.
+    limit : float
+        mm more than the required clearance.
+    tolerances : Tolerance, optional
+
+    Returns
+    -------
+    (list of Pair, dict)
+        Near pairs, and ``{name: lower bound of the gap}`` of the others.
+    """
+    stage = Stage(scene, pairs, scene.envelope)
+    search = _Search(stage, box, np.inf, tolerances, limit)
+    which, centres, halves = search.first_items(meet=False)
+    cells, cell = search.cells(centres, halves)
+    low = bounds(stage, (which, cell), (search.names, *cells), tolerances)[1]
+    low = np.where(np.isnan(low), np.inf, low)
+    np.minimum.at(search.proof.proven, stage.pair_index[which], low)
+    far = search.proof.proven >= search.limit
+    return ([pair for pair, away in zip(stage.pairs, far, strict=True) if not away],
+            {pair.name: float(search.proof.proven[k]) for k, pair in enumerate(stage.pairs)
+             if far[k]})
+
+
 class _Search:
+    grid = 4  # cells per input of the first round
+
     def __init__(self, stage, box, tolerance, tolerances, limit):
         self.stage, self.names = stage, list(box)
         self.box = np.array([box[name] for name in self.names], dtype=float).reshape(-1, 2)
@@ -91,14 +129,15 @@ class _Search:
         self.proof = Proof(np.full(count, np.inf), np.zeros((count, len(self.names))),
                            np.full(count, np.inf), {}, np.zeros(count, int))
 
-    def first_items(self):
+    def first_items(self, meet=True):
         """Piece pairs and cells of an even grid that balls about the pieces leave in question."""
         chosen, centres, halves = [], [], []
         for moves in np.unique(self.moves, axis=0):
             which = np.flatnonzero((self.moves[self.stage.pair_index] == moves).all(axis=1))
             centre, half = self._grid(moves)
             low = self._balls_apart(which, centre, half)
-            self._meet_first(which, centre, low)
+            if meet:
+                self._meet_first(which, centre, low)
             pairs = self.stage.pair_index[which]
             enough = np.minimum(self.proof.least, self.limit)[pairs]
             keep = ~(low >= enough[:, None]) & ~np.isnan(low)
@@ -115,13 +154,14 @@ class _Search:
         named = {n: centre[:, i] for i, n in enumerate(self.names)}
         enclosed = enclose(self.stage.system, named,
                            {n: half[:, i] for i, n in enumerate(self.names)}, self.tolerances)
-        rows, radii = self.stage.balls(enclosed, len(centre))
-        a, b = self.stage.sides[which].T
+        pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
+        rows = self.stage.balls(enclosed, pieces)
+        reach = self.stage.ball_reach(pieces, enclosed.blur)
+        a, b = back.reshape(-1, 2).T
         apart = np.sqrt(((rows[0][:, b] - rows[0][:, a]) ** 2).sum(axis=0))
         loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0))
         scale = 1e-9 + 64 * U * np.abs(rows[0]).max()
-        return apart - loose[a] - loose[b] - (radii[a] + radii[b] + self.stage.radii[which]
-                                              + scale)[:, None]
+        return apart - loose[a] - loose[b] - (reach[a] + reach[b] + scale)[:, None]
 
     def _meet_first(self, which, centre, low):
         """Meet a gap of every pair where its balls come nearest, so that far ones drop out."""
@@ -131,20 +171,15 @@ class _Search:
         near = flat[np.arange(len(which)), cell]
         order = np.lexsort((near, pairs))
         rank = np.arange(len(order)) - np.searchsorted(pairs[order], pairs[order])
-        items = order[rank < 3]  # the three nearest pieces of each pair
-        named = {n: centre[cell[items], i] for i, n in enumerate(self.names)}
-        motion = self.stage.system.sweep(**named)
-        hulls = self.stage.hulls(motion.posture, which[items], np.arange(len(items)))
-        good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
-        value = np.full(len(items), np.nan)
-        value[good] = self.stage.gap([h[..., good] for h in hulls], which[items[good]])[0]
-        self._meet(value, pairs[items], centre[cell[items]])
+        items = order[rank < TRIES]
+        places = centre[cell[items]]
+        self._meet(self.met(which[items], places), pairs[items], places)
 
     def _grid(self, moves):
         middle, reach = self.box.mean(axis=1), np.ptp(self.box, axis=1) / 2
-        sides = [np.linspace(-1, 1, 2 * FIRST + 1)[1::2] if m else np.zeros(1) for m in moves]
+        sides = [np.linspace(-1, 1, 2 * self.grid + 1)[1::2] if m else np.zeros(1) for m in moves]
         share = np.stack([s.ravel() for s in np.meshgrid(*sides, indexing="ij")], axis=-1)
-        size = np.where(moves, reach / FIRST, 0.0)
+        size = np.where(moves, reach / self.grid, 0.0)
         return (np.where(moves, middle, 0.0) + share * reach,
                 np.broadcast_to(size * (1 + 4 * U) + np.abs(middle) * 2 * U * moves, share.shape))
 
@@ -160,12 +195,12 @@ class _Search:
 
     def _looked_at(self, items):
         which, centres, halves = items
-        cells, cell = self._cells(centres, halves)
+        cells, cell = self.cells(centres, halves)
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
-        value, low = bounds(self.stage, (which, cell), (self.names, *cells), self.tolerances,
-                            np.minimum(self.proof.least, self.limit)[pairs])
+        value, low, places = bounds(self.stage, (which, cell), (self.names, *cells), self.tolerances)
         self._meet(value, pairs, centres)
+        self._try(which, pairs, low, places)
         best, tolerance = self.proof.least, self.tolerance
         wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
         with np.errstate(invalid="ignore"):
@@ -179,6 +214,27 @@ class _Search:
         keep = ~closed & ~tiny
         return which[keep], centres[keep], halves[keep]
 
+    def _try(self, which, pairs, low, places):
+        """Meet the gap where each pair's lowest bounds say that it is least."""
+        order = np.lexsort((low, pairs))
+        rank = np.arange(len(order)) - np.searchsorted(pairs[order], pairs[order])
+        items = order[(rank < TRIES) & (low[order] < self.proof.least[pairs[order]])]
+        if items.size:
+            inside = np.clip(places[items], *self.box.T)
+            self._meet(self.met(which[items], inside), pairs[items], inside)
+
+    def met(self, which, places):
+        """Gap of piece pairs at places, NaN out of reach."""
+        motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
+        value, every = np.full(len(which), np.nan), np.arange(len(which))
+        for here, _ in self.stage.by_corners(which):
+            hulls = self.stage.hulls(motion.posture, which[here], every[here])
+            good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
+            if good.any():
+                value[here[good]] = self.stage.gap([h[..., good] for h in hulls],
+                                                   which[here[good]])[0]
+        return value
+
     def _meet(self, value, pairs, centres):
         """Keep the least gap met so far and where."""
         good = np.flatnonzero(np.isfinite(value))
@@ -188,7 +244,8 @@ class _Search:
             if value[n] < self.proof.least[pairs[n]]:
                 self.proof.least[pairs[n]], self.proof.place[pairs[n]] = value[n], centres[n]
 
-    def _cells(self, centres, halves):
+    def cells(self, centres, halves):
+        """Cells without repeats, and which of them each item has."""
         both = np.concatenate([centres, halves], axis=1)
         unique, cell = np.unique(both, axis=0, return_inverse=True)
         sides = len(self.names)
@@ -213,7 +270,7 @@ class _Search:
         return tuple(np.concatenate(k) for k in zip(*found, strict=True))
 
 
-def bounds(stage: Stage, items, cells, tolerances=None, cut=None):
+def bounds(stage: Stage, items, cells, tolerances=None):
     """Gap at the centre of cells and a lower bound over them.
 
     Parameters
@@ -224,59 +281,89 @@ def bounds(stage: Stage, items, cells, tolerances=None, cut=None):
     cells : (list of str, ndarray (n, inputs), ndarray (n, inputs))
         Names of the inputs, middles and half-widths, degrees (mm).
     tolerances : Tolerance, optional
-    cut : ndarray (m,), optional
-        A gap already met by each item's pair: where a ball about each piece is clear by more,
-        nothing finer is worked out.
 
     Returns
     -------
-    (ndarray (m,), ndarray (m,))
-        Attained gap (NaN where out of reach or not worked out) and lower bound (NaN where the
-        whole cell is out of reach), mm.
+    (ndarray (m,), ndarray (m,), ndarray (m, inputs))
+        Attained gap (NaN where out of reach), lower bound (NaN where the whole cell is out of
+        reach), mm, and the place in the cell where the bound's polynomial is least, degrees (mm).
     """
     (which, cell), (names, centres, halves) = items, cells
-    motion = stage.system.sweep(**{n: centres[:, i] for i, n in enumerate(names)})
-    enclosed = enclose(stage.system, {n: centres[:, i] for i, n in enumerate(names)},
-                       {n: halves[:, i] for i, n in enumerate(names)}, tolerances)
-    rows = stage.hulls(enclosed, which, cell)
-    value = np.full(len(which), np.nan)
-    low = ball_bound(stage, rows, which)
-    todo = np.flatnonzero(~(low > (np.inf if cut is None else cut)) & ~np.isnan(low))
-    if not todo.size:
-        return value, low
-    rows = [side[..., todo] for side in rows]
-    hulls = stage.hulls(motion.posture, which[todo], cell[todo])
+    named = {n: centres[:, i] for i, n in enumerate(names)}
+    enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
+                       tolerances)
+    beside = [stage.system.sweep(**(named | {n: centres[:, i] + halves[:, i] * ASIDE})).posture
+              for i, n in enumerate(names)]
+    posture = stage.system.sweep(**named).posture
+    value, low, places = np.empty(len(which)), np.empty(len(which)), centres[cell]
+    for here, _ in stage.by_corners(which):
+        value[here], way = _towards(stage, posture, which[here], cell[here])
+        ways = [_towards(stage, aside, which[here], cell[here])[1] for aside in beside]
+        turning, short, long = _turning(way, ways, enclosed.rows)
+        sides = stage.along(enclosed, which[here], cell[here], turning)
+        apart, model = least_along(sides, LARGEST)
+        low[here] = apart / np.where(apart > 0, long, short) - stage.radii[which[here]]
+        places[here] += lowest_place(model).T * halves[cell[here]]
+    return value, low, places
+
+
+def _towards(stage, posture, which, cell):
+    """Gap and the direction from the first piece to the second; some way where out of reach."""
+    hulls = stage.hulls(posture, which, cell)
     lost = ~np.isfinite(hulls[0]).all(axis=(0, 1)) | ~np.isfinite(hulls[1]).all(axis=(0, 1))
-    for side in (0, 1):  # out of reach at the centre: any direction serves, so take the middle's
-        hulls[side][..., lost] = rows[side][0][..., lost]
-    found, direction, *_ = stage.gap(hulls, which[todo])
-    value[todo] = np.where(lost, np.nan, found)
-    with np.errstate(invalid="ignore"):
-        low[todo] = np.fmax(low[todo], along(direction, rows) - stage.radii[which[todo]])
-    return value, low
+    for hull in hulls:
+        hull[..., lost] = 0.0
+    value, direction, *_ = stage.gap(hulls, which)
+    direction = np.where(lost | ~np.isfinite(direction).all(axis=0), SOME_WAY, direction)
+    return np.where(lost, np.nan, value), direction
 
 
-def ball_bound(stage, rows, which):
-    """Lower bound of the gap from balls about the points of both pieces; NaN where no posture."""
-    centre = [side[0] for side in rows]
-    loose = [np.sqrt(((np.abs(side[1:]).sum(axis=0)) ** 2).sum(axis=0)).max(axis=0)
-             for side in rows]
-    middle = [c.mean(axis=1) for c in centre]
-    reach = [np.sqrt(((c - m[:, None]) ** 2).sum(axis=0)).max(axis=0)
-             for c, m in zip(centre, middle, strict=True)]
-    apart = np.sqrt(((middle[0] - middle[1]) ** 2).sum(axis=0))
-    scale = np.abs(centre[0]).max(axis=(0, 1)) + np.abs(centre[1]).max(axis=(0, 1)) + apart
-    return apart - sum(loose) - sum(reach) - stage.radii[which] - 64 * U * scale
+def _turning(way, ways, rows):
+    """A direction that turns over the cell as the closest points do, and its least and greatest size.
+
+    Parameters
+    ----------
+    way : ndarray (3, m)
+        At the centre.
+    ways : list of ndarray (3, m)
+        At `ASIDE` of the half-width along each input.
+    rows : int
+
+    Returns
+    -------
+    (ndarray (rows, 3, m), ndarray (m,), ndarray (m,))
+    """
+    turning = np.zeros((rows, *way.shape))
+    turning[0] = way
+    for i, other in enumerate(ways):
+        slope = (other - way) / ASIDE
+        slope -= way * (slope * way).sum(axis=0)
+        turning[1 + i] = np.where((slope * slope).sum(axis=0) < MOST_TURN**2, slope, 0.0)
+    spread = np.abs(turning[1:1 + len(ways)]).sum(axis=0)
+    size = (way * way).sum(axis=0)
+    along = np.abs((turning[1:1 + len(ways)] * way).sum(axis=1)).sum(axis=0)
+    long = np.sqrt(size + 2 * along + (spread * spread).sum(axis=0)) * (1 + 16 * U)
+    short = np.sqrt(np.maximum(size - 2 * along, 0.25)) * (1 - 16 * U)
+    return turning, short, long
 
 
-def along(direction, rows):
-    """Least of n.(b - a) over cells: n (3, m), rows of enclosures (rows, 3, corners, m)."""
-    size = np.abs(direction[:, None])
-    (a, rest_a), (b, rest_b) = (
-        (np.einsum("rcpm,cm->rpm", side[:-1], direction), (side[-1] * size).sum(axis=0))
-        for side in rows)
-    apart = np.empty((len(a) + 1, a.shape[1], *b.shape[1:]))
-    np.subtract(b[:, None], a[:, :, None], out=apart[:-1])
-    low = (extent(apart)[0] - rest_b[None] - rest_a[:, None]).min(axis=(0, 1))
-    scale = sum((np.abs(side[:-1]).sum(axis=0) * size).sum(axis=0).max(axis=0) for side in rows)
-    return low - 64 * U * scale - 8 * U * np.abs(low)
+def lowest_place(model):
+    """Where in its cell a polynomial of degree 2 is least, as shares (inputs, m) of the cell.
+
+    Looked for at the stationary point, on the sides and at the corners; a guess to be tried, so
+    that its being the least is no one's premise.
+    """
+    inputs = inputs_of(len(model))
+    slopes, bends = model[1:1 + inputs], model[1 + inputs:-1]
+    first, second = (np.array(k) for k in zip(*((i, j) for i in range(inputs)
+                                                for j in range(i, inputs)), strict=True))
+    tried = np.array(list(itertools.product((-1.0, -0.5, 0.0, 0.5, 1.0), repeat=inputs))).T
+    for _ in range(3):
+        tried = tried[..., None] if tried.ndim == 2 else tried
+        value = (slopes[:, None] * tried).sum(axis=0) + (
+            bends[:, None] * tried[first] * tried[second]).sum(axis=0)
+        best = np.take_along_axis(np.broadcast_to(tried, (inputs, *value.shape)),
+                                  value.argmin(axis=0)[None, None], axis=1)[:, 0]
+        step = np.array(list(itertools.product((-1.0, 0.0, 1.0), repeat=inputs))).T[..., None]
+        tried = np.clip(best[:, None] + step * 0.25, -1, 1)
+    return best

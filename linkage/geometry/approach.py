@@ -76,6 +76,7 @@ def clear_space(hull1, hull2, direction) -> np.ndarray:
     return dot(direction, farthest(hull2, -direction) - farthest(hull1, direction))
 
 
+@np.errstate(all="ignore")  # a direction of length 0 is NaN, and is dealt with
 def approach(hull1: np.ndarray, hull2: np.ndarray, towards: np.ndarray) -> Approach:
     """Closest points of two hulls, with proof.
 

@@ -37,7 +37,8 @@ class Gap:
         the first to the second.
     exact : numpy.ndarray
         ``(...)``: the clear space between the two along `direction` is `value` within 1e-9 mm,
-        which proves it.
+        which proves it. False for NaN, and for rare postures all but touching on slivers, where
+        `value` was found by trying every feature but its direction is rounding.
     """
 
     value: np.ndarray

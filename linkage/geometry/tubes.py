@@ -9,6 +9,7 @@ from .vectors import any_square_to, closest_on_lines, dot, square_to_both, unit
 NEAR = 1.0  # mm between axes, below which the direction needs more care than the difference gives
 
 
+@np.errstate(all="ignore")  # a direction of length 0 is NaN, and is dealt with
 def tube_gap(axis1: np.ndarray, axis2: np.ndarray):
     """Distance of the axes of two tubes; a ball's axis is its centre.
 

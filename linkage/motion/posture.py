@@ -6,7 +6,7 @@ of travel: the kernels are the same.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -106,6 +106,18 @@ class Posture:
         sin = state.sin if outward else -state.sin
         return kernels.turn_point(p, self.dimensions.places[f"{joint}/pivot"],
                                   self.dimensions.axes[joint], state.cos, sin)
+
+    def of_vectors(self) -> Posture:
+        """The same turns about joints at the origin: carries vectors instead of points."""
+        still = (0.0, 0.0, 0.0)
+        places = {name: still for name in self.dimensions.places}
+        states = {joint: state for joint, state in self.states.items() if isinstance(state, Turn)}
+        return replace(self, dimensions=replace(self.dimensions, places=places), states=states,
+                       _seen={})
+
+    def sizes(self) -> list:
+        """What its joints' values are kept in, whose last axis is the cells or positions."""
+        return [getattr(state.value, "rows", state.value) for state in self.states.values()]
 
     def direction(self, joint: str):
         """Axis of a joint as it lies in the airframe's frame."""
