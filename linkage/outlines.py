@@ -17,6 +17,8 @@ from .errors import LinkageError
 WITHIN = 0.01  # mm between an arc and the polygon that stands for it
 SAME = 1e-6  # mm, below which two corners are one
 STRAIGHT = 1e-10  # mm that a corner may stand out of line and still be left out
+FEW = 12  # corners of a hole that is not worth a box of its own
+MARGINS = 0.15, 0.05  # of a hole's width, between hole and box: the first with room for it
 
 
 def outline_polygon(corners, tolerance: float = WITHIN) -> np.ndarray:
@@ -87,9 +89,11 @@ def hole_polygon(hole, tolerance: float = WITHIN) -> np.ndarray:
 def convex_parts(outer, holes: Sequence = (), tolerance: float = WITHIN) -> list[np.ndarray]:
     """A flat part with holes cut into convex polygons.
 
-    Triangles of a constrained Delaunay triangulation, joined across their longest common sides
-    first while they stay convex (S. Hertel and K. Mehlhorn, 1983, from memory: at most four
-    times as many parts as needed, in practice far fewer).
+    A hole of many corners with room about it gets a box, cut into wedges from its middle, so that
+    the parts beside a hole are short. The rest becomes the triangles of a constrained Delaunay
+    triangulation, joined across their longest common sides first while they stay convex
+    (S. Hertel and K. Mehlhorn, 1983, from memory: at most four times as many parts as needed, in
+    practice far fewer).
 
     Parameters
     ----------
@@ -118,18 +122,14 @@ def convex_parts(outer, holes: Sequence = (), tolerance: float = WITHIN) -> list
     >>> len(convex_parts([[0, 0], [30, 0], [30, 10], [10, 10], [10, 20], [0, 20]]))
     2
     """
-    import shapely
-
     outer = outline_polygon(outer, tolerance)
     holes = [hole_polygon(hole, tolerance) for hole in holes]
     _check_holes(outer, holes)
-    whole = shapely.Polygon(outer, holes)
-    corners = shapely.get_coordinates(whole)
-    corners = np.unique(corners, axis=0)
-    places = {tuple(corner): place for place, corner in enumerate(corners.tolist())}
-    triangles = [[places[tuple(corner)] for corner in shapely.get_coordinates(cut)[:3].tolist()]
-                 for cut in shapely.constrained_delaunay_triangles(whole).geoms]
-    return [corners[part] for part in _joined(triangles, corners)]
+    parts = []
+    for place, box in _boxes(outer, holes):
+        parts += _wedges(holes[place], box)
+        holes[place] = box
+    return _pieced(outer, holes) + parts
 
 
 def ring(outside: float, inside: float, tolerance: float = WITHIN) -> list[np.ndarray]:
@@ -314,55 +314,137 @@ def _area(points):
     return float((points[:, 0] * following[:, 1] - points[:, 1] * following[:, 0]).sum() / 2)
 
 
-def _joined(triangles, corners):
-    """Loops of corners, joined across common sides, longest first, while they stay convex."""
-    parts = {}
-    owner = {}  # the part that has a side, by its two corners as it goes round
-    for place, loop in enumerate(triangles):
-        loop = loop if _area(corners[loop]) > 0 else loop[::-1]
-        parts[place] = loop
-        owner |= {side: place for side in _sides(loop)}
-    common = sorted((side for side in owner if side[0] < side[1] and side[::-1] in owner),
-                    key=lambda side: -math.dist(*corners[list(side)]))
-    for side in common:
-        one, other = owner[side], owner[side[::-1]]
-        loop = _merged(parts[one], parts[other], side)
-        if one != other and _convex(corners[loop]):
-            parts[one] = loop
-            owner |= {side: one for side in _sides(parts.pop(other))}
-    return [_trimmed(loop, corners) for loop in parts.values()]
+def _boxes(outer, holes):
+    """Place and box of each hole of many corners that leaves room for a box about it."""
+    import shapely
+
+    plate, taken = shapely.Polygon(outer), [shapely.Polygon(hole) for hole in holes]
+    found = []
+    for place, hole in enumerate(holes):
+        low, high = hole.min(axis=0), hole.max(axis=0)
+        ways = hole - (low + high) / 2
+        swept = _cross(ways, _after(ways))  # least where a side is seen from the middle slantwise
+        if len(hole) <= FEW or swept.min() <= SAME * (high - low).max():
+            continue
+        others = taken[:place] + taken[place + 1:]
+        for share in MARGINS:
+            margin = share * (high - low).min()
+            room = shapely.box(*(low - 1.5 * margin), *(high + 1.5 * margin))
+            if plate.contains_properly(room) and not shapely.intersects(room, others).any():
+                taken[place] = shapely.box(*(low - margin), *(high + margin), ccw=True)
+                found.append((place, shapely.get_coordinates(taken[place])[:-1]))
+                break
+    return found
 
 
-def _sides(loop):
-    return zip(loop, [*loop[1:], loop[0]], strict=True)
+def _wedges(hole, box):
+    """The room between a hole and a box about it, cut from each corner away from the middle.
+
+    Each part is the box within two rays and beyond one side of the hole, hence convex.
+    """
+    low, high = box.min(axis=0), box.max(axis=0)
+    middle, half = (low + high) / 2, (high - low) / 2
+    ways = hole - middle
+    share = np.abs(ways) / half
+    rim = middle + ways / share.max(axis=1, keepdims=True)
+    on_wall = (share == share.max(axis=1, keepdims=True)) | (np.abs(rim - middle) > half - SAME)
+    rim = np.where(on_wall, np.where(ways > 0, high, low), rim)
+    after, corners = _after(rim), box - middle
+    between = (_cross((rim - middle)[:, None], corners) > 0) \
+        & (_cross(corners, (after - middle)[:, None]) > 0)
+    parts = list(np.stack((hole, rim, after, _after(hole)), axis=1))
+    for side in np.flatnonzero(between.any(axis=1)):
+        held = np.flatnonzero(between[side])
+        if held[-1] - held[0] == 3:  # the last corner of the box comes before its first
+            held = held[::-1]
+        parts[side] = np.concatenate((parts[side][:2], box[held], parts[side][2:]))
+    for side in np.flatnonzero((rim == after).all(axis=1)):  # both rays end in one corner
+        parts[side] = parts[side][[0, 1, 3]]
+    return parts
 
 
-def _merged(one, other, side):
-    """Loop round two loops that share a side, which `one` goes along and `other` back."""
-    start, end = one.index(side[0]), other.index(side[1])
-    first = one[start + 1:] + one[:start + 1]  # from the end of the side round to its start
-    second = other[end + 1:] + other[:end + 1]
-    return first[:-1] + second[:-1]
+def _pieced(outer, holes):
+    """Convex parts of a polygon without some others, from triangles."""
+    import shapely
+
+    x, y = outer.T.tolist()
+    if not holes and all(_bulge(x, y, k - 1, k, (k + 1) % len(x)) > -STRAIGHT
+                         for k in range(len(x))):
+        return [outer[_trimmed(range(len(x)), x, y)]]
+    cut = shapely.constrained_delaunay_triangles(shapely.Polygon(outer, holes))
+    points = shapely.get_coordinates(cut).reshape(-1, 4, 2)[:, :3]  # each closed by its first
+    clockwise = _cross(points[:, 1] - points[:, 0], points[:, 2] - points[:, 0]) < 0
+    points[clockwise] = points[clockwise, ::-1]
+    corners, triangles = np.unique(points.reshape(-1, 2), axis=0, return_inverse=True)
+    x, y = corners.T.tolist()
+    return [corners[_trimmed(loop, x, y)] for loop in _joined(triangles.reshape(-1), corners)]
 
 
-def _bulges(points):
-    """How far each corner stands out of the line of its neighbours, mm; inwards is negative."""
-    before, after = np.roll(points, 1, axis=0), np.roll(points, -1, axis=0)
-    run, on = after - before, points - before
-    return (run[:, 1] * on[:, 0] - run[:, 0] * on[:, 1]) / np.hypot(*run.T)
+def _joined(start, corners):
+    """Loops of corners, joined across common sides, longest first, while they stay convex.
+
+    Sides are numbered as they stand in `start`, the corners that they start from, three to a
+    triangle. Joining changes the turn at the two ends of a side only.
+    """
+    common = _common_sides(start, corners)
+    x, y = corners.T.tolist()
+    place = np.arange(len(start))
+    start, after = start.tolist(), (place + np.where(place % 3 == 2, -2, 1)).tolist()
+    before = (place + np.where(place % 3 == 0, 2, -1)).tolist()
+    for there, back in common:
+        into, out = (before[there], before[back]), (after[back], after[there])
+        if all(_bulge(x, y, start[i], start[o], start[after[o]]) > -STRAIGHT
+               for i, o in zip(into, out, strict=True)):
+            for i, o in zip(into, out, strict=True):
+                after[i], before[o] = o, i
+            after[there] = after[back] = -1
+    loops = []
+    for first in range(len(start)):
+        loop, side = [], first
+        while after[side] >= 0:
+            loop.append(start[side])
+            after[side], side = -1, after[side]
+        if loop:
+            loops.append(loop)
+    return loops
 
 
-def _convex(points):
-    return _bulges(points).min() > -STRAIGHT
+def _common_sides(start, corners):
+    """Pairs of sides that two triangles share, the longest first."""
+    end = _after(start.reshape(-1, 3).T).T.reshape(-1)
+    key, back = start * len(corners) + end, end * len(corners) + start
+    order = np.argsort(key)
+    found = order[np.searchsorted(key[order], back).clip(max=len(key) - 1)]
+    first = np.flatnonzero((key[found] == back) & (found[found] == np.arange(len(key)))
+                           & (start < end))
+    longest = first[np.argsort(-np.hypot(*(corners[start] - corners[end])[first].T), kind="stable")]
+    return zip(longest.tolist(), found[longest].tolist(), strict=True)
 
 
-def _trimmed(loop, corners):
+def _after(rows):
+    """Each row's next, the first after the last."""
+    return np.concatenate((rows[1:], rows[:1]))
+
+
+def _cross(one, other):
+    """Twice the area that two vectors span, ``(..., 2)`` each."""
+    return one[..., 0] * other[..., 1] - one[..., 1] * other[..., 0]
+
+
+def _bulge(x, y, before, place, after):
+    """How far a corner stands out of the line of two others, mm; inwards is negative."""
+    run, rise = x[after] - x[before], y[after] - y[before]
+    out = rise * (x[place] - x[before]) - run * (y[place] - y[before])
+    return out / math.hypot(run, rise) if run or rise else -math.inf
+
+
+def _trimmed(loop, x, y):
     """The loop without corners that are in line."""
     loop = list(loop)
     place = 0
     while place < len(loop) and len(loop) > 3:
-        near = corners[[loop[place - 1], loop[place], loop[(place + 1) % len(loop)]]]
-        if abs(_bulges(near)[1]) < STRAIGHT:
+        near = loop[place - 1], loop[place], loop[(place + 1) % len(loop)]
+        if abs(_bulge(x, y, *near)) < STRAIGHT:
             loop.pop(place)
         else:
             place += 1

@@ -236,14 +236,14 @@ def _envelope(spot, shape) -> Piece:
             [(-half, -half), (half, -half), (half, half), (-half, half)]
         faces = [np.array(spot(shape.at)) + x * u + y * v + side * shape.thickness / 2 * normal
                  for x, y in corners for side in (-1, 1)]
-        return _hull(faces, 0.0)
+        return hull_piece(faces, 0.0)
     if isinstance(shape, Pipe):
-        return _hull([spot(place) for place in shape.along], shape.diameter / 2)
+        return hull_piece([spot(place) for place in shape.along], shape.diameter / 2)
     return _pieces(spot, shape)[0]
 
 
-def _hull(points, radius) -> Piece:
-    """Corners alone, whose faces nobody asks for."""
+def hull_piece(points, radius) -> Piece:
+    """The hull of some corners, whose faces nobody asks for."""
     return Piece(np.array(points, dtype=float), radius, np.zeros((0, 2), dtype=int), ())
 
 

@@ -492,6 +492,28 @@ def test_assembly_never_flips(seed, stages):
             assert np.sign(lever(p, q, part.centre, part.direction)) == np.sign(drawn)
 
 
+@SOME
+@given(SEED, STAGES)
+def test_margins_are_how_squarely_a_rod_pulls(seed, stages):
+    """asin |u.(r x e)| / |r|, or asin |u.e| on a slide, worked on each joint's carrier."""
+    model = random_model(seed, stages)
+    motion = linkage.System(model).sweep(**some_positions(seed, 8))
+    good = squarely(motion, 0.5)
+    for name, rod in model.rods.items():
+        for end, other in (rod.ends, rod.ends[::-1]):
+            body = end.split("/")[0]
+            part = model.bodies[body]
+            here, there = (_as_its_carrier_sees(motion, address, body)[good]
+                           for address in (end, other))
+            pivot = _as_its_carrier_sees(motion, f"{body}/pivot", body)[good]
+            sine = [abs(np.dot(part.direction, unit(q - p))) if part.slides else
+                    abs(lever(p, q, c, part.direction))
+                    for p, q, c in zip(here, there, pivot, strict=True)]
+            # An arcsine near 90 keeps half the digits: sqrt(2 eps) is 1.2e-6 degrees.
+            np.testing.assert_allclose(motion.margins(name)[end][good],
+                                       np.degrees(np.arcsin(np.clip(sine, 0, 1))), atol=3e-6)
+
+
 def _as_its_carrier_sees(motion, address, body):
     """A point turned back through the carriers of a body, by SciPy's rotations."""
     model, place = motion.system.model, motion.point(address)

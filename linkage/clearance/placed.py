@@ -7,6 +7,7 @@ by its two ends.
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,12 +15,28 @@ import numpy as np
 from ..geometry import approach, piece_gap, tube_gap
 from ..intervals import U, Enclosure, extent
 from ..motion import Posture
-from ..scene import Scene
+from ..scene import Scene, hull_piece
 
 CORNER_GROUPS = (3, 9, 25, 65)  # like corner counts are worked together: tubes, blocks, plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out
-MOST_PAIRS = 320  # corners of one piece times corners of the other, bounded pair by pair
-TOP = 12
+MOST_PAIRS = 48  # corners of one piece times corners of the other, bounded pair by pair
+TOP = 6
+CLUSTER = 8  # pieces held by one while they are far
+
+
+@dataclass(frozen=True)
+class Cluster:
+    """Neighbouring pieces of a solid, and one piece that holds them all.
+
+    Attributes
+    ----------
+    piece : int
+        The holding piece, or the only one.
+    parts : tuple of int
+    """
+
+    piece: int
+    parts: tuple[int, ...]
 
 
 @dataclass(frozen=True)
@@ -47,20 +64,30 @@ class Stage:
     scene : Scene
     pairs : sequence of Pair
     solid : callable, optional
-        What stands roughly for a solid by its name; its true pieces unless given.
+        What stands for a solid by its name; its true pieces unless given.
+    rough : bool
+        Whether what stands for a solid only holds it, so that no gap of it is met.
     """
 
-    def __init__(self, scene: Scene, pairs, solid=None):
-        self._solid, self._rough = solid or scene.solid, solid is not None
+    def __init__(self, scene: Scene, pairs, solid=None, *, rough=False):
+        self._solid = solid or scene.solid
         self.system, self.pairs = scene.system, tuple(pairs)
         self.seats, self.pieces, self.seat_of = [], [], []
-        known, seats, both = {}, {}, []
+        known, seats, whole, parts, of = {}, {}, [], [], []
         for k, pair in enumerate(self.pairs):
-            sides = [self._placed(known, seats, name, pair.frame)
-                     for name in (pair.first, pair.second)]
-            both += [(k, one, other) for one in sides[0] for other in sides[1]]
-        table = np.array(both, dtype=int).reshape(-1, 3)
+            one, other = (self._placed(known, seats, name, pair.frame)
+                          for name in (pair.first, pair.second))
+            for a, b in itertools.product(one, other):
+                if len(a.parts) * len(b.parts) > 1:
+                    parts += [(k, i, j) for i in a.parts for j in b.parts]
+                    of += [len(whole)] * (len(a.parts) * len(b.parts))
+                whole.append((k, a.piece, b.piece))
+        table = np.array(whole + parts, dtype=int).reshape(-1, 3)
         self.pair_index, self.sides = table[:, 0], table[:, 1:]
+        self.first = len(whole)
+        self._part_of = np.array(of, dtype=int)
+        self.rough = np.full(len(table), rough)
+        self.rough[np.unique(self._part_of)] = True
         self.seat_of = np.array(self.seat_of, dtype=int)
         self.corners = np.array([len(p.points) for p in self.pieces], dtype=int)
         self.radius = np.array([p.radius for p in self.pieces])
@@ -77,16 +104,29 @@ class Stage:
                 points = solid.pieces[0].points
                 origin = points if len(solid.carriers) > 1 else points.mean(axis=0)[None]
                 self.seats.append(Seat(solid.carriers, frame, origin))
-            first = len(self.pieces)
-            self.pieces += solid.pieces
-            self.seat_of += [seats[key]] * len(solid.pieces)
-            known[name, frame] = range(first, len(self.pieces))
+            known[name, frame] = [self._cluster(part, seats[key])
+                                  for part in _clusters(solid.pieces)]
         return known[name, frame]
 
+    def _cluster(self, pieces, seat):
+        first = len(self.pieces)
+        self.pieces += pieces
+        if len(pieces) > 1:
+            corners = np.unique(np.concatenate([p.points for p in pieces]), axis=0)
+            self.pieces.append(hull_piece(corners, max(p.radius for p in pieces)))
+        self.seat_of += [seat] * (len(self.pieces) - first)
+        return Cluster(len(self.pieces) - 1, tuple(range(first, first + len(pieces))))
+
+    def parts_of(self, items):
+        """The finer items of rough ones: ``(which of `items`, finer items)``."""
+        start, stop = (np.searchsorted(self._part_of, items, side) for side in ("left", "right"))
+        back = np.repeat(np.arange(len(items)), stop - start)
+        offset = np.arange(len(back)) - np.repeat(np.cumsum(stop - start) - (stop - start),
+                                                  stop - start)
+        return back, self.first + start[back] + offset
+
     def _moves(self, seat):
-        states = {step for step in self.system.plan.depends_on()}
-        return [joint in states and joint not in self.system.plan.undriven
-                for body in seat.carriers
+        return [joint not in self.system.plan.undriven for body in seat.carriers
                 for joint, _ in self.system.plan.route(body, seat.frame)]
 
     def _lay_out(self):
@@ -223,7 +263,7 @@ class Stage:
             two surfaces.
         """
         value, direction, one, other, sure = _measured(*hulls)
-        unsure = np.flatnonzero(~sure & (not self._rough))  # an envelope need only be bounded
+        unsure = np.flatnonzero(~sure & ~self.rough[items])  # what is rough need only be bounded
         for item in np.unique(items[unsure]):
             here = unsure[items[unsure] == item]
             pieces = [self.pieces[i] for i in self.sides[item]]
@@ -238,9 +278,17 @@ class Stage:
         return (value - self.radii[items], direction, one + radius[0] * direction,
                 other - radius[1] * direction)
 
-    def balls(self, posture, pieces):
-        """Middles of pieces over every cell: enclosures, (rows, 3, pieces, cells)."""
-        count = max(1, *(np.shape(k)[-1] for k in posture.sizes()))
+    def middles(self, posture, pieces, count):
+        """Middles of pieces at every position, (3, pieces, count) mm."""
+        found = np.empty((3, len(pieces), count))
+        for seat, here in self._seated(pieces):
+            axes = self._carry(posture, self.seats[seat])
+            found[:, here] = axes.mean(axis=1)[:, None] if axes.shape[1] == 2 else \
+                axes[:, :1] + np.einsum("ciN,pi->cpN", axes[:, 1:], self.middle[pieces[here]])
+        return found
+
+    def balls(self, posture, pieces, count):
+        """Middles of pieces over every cell: enclosures, (rows, 3, pieces, count)."""
         rows = np.zeros((posture.rows, 3, len(pieces), count))
         for seat, here in self._seated(pieces):
             x = self.middle[pieces[here]]
@@ -257,6 +305,37 @@ class Stage:
         """Radius about its middle that holds each piece, mm; a rod may be longer than drawn."""
         rods = np.array([len(self.seats[s].carriers) == 2 for s in self.seat_of[pieces]], bool)
         return self.reach[pieces] * np.where(rods, 1.01, 1 + 1e-12) + self.radius[pieces] + blur
+
+
+def _clusters(pieces):
+    """Pieces in groups of near neighbours, halved along the longer side until small."""
+    if len(pieces) <= CLUSTER:
+        return [list(pieces)]
+    middles = np.array([p.points.mean(axis=0) for p in pieces])
+    order = np.argsort(middles[:, np.ptp(middles, axis=0).argmax()], kind="stable")
+    half = len(order) // 2
+    return [*_clusters([pieces[i] for i in order[:half]]),
+            *_clusters([pieces[i] for i in order[half:]])]
+
+
+def measure(stage: Stage, posture: Posture, which, cells):
+    """Gap of piece pairs at positions of a posture, shape (m,), mm; NaN out of reach.
+
+    Parameters
+    ----------
+    stage : Stage
+    posture : Posture
+        Settled at n positions along one axis.
+    which, cells : ndarray of int, shape (m,)
+        Piece pairs, and the position of each.
+    """
+    value = np.full(len(which), np.nan)
+    for here, _ in stage.by_corners(which):
+        hulls = stage.hulls(posture, which[here], cells[here])
+        good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
+        if good.any():
+            value[here[good]] = stage.gap([h[..., good] for h in hulls], which[here[good]])[0]
+    return value
 
 
 def _carried(posture: Posture, body: str, points, frame: str, vectors=False):

@@ -19,7 +19,7 @@ import numpy as np
 
 from ..intervals import U, inputs_of
 from ..motion import enclose
-from .placed import Stage, least_along
+from .placed import Stage, least_along, measure
 
 SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
 SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
@@ -27,7 +27,8 @@ ASIDE = 0.5  # share of a half-width at which the direction is asked again
 MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
 LARGEST = 1e5  # mm; no coordinate in play is larger, which `prove` sees to
 SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell gives none
-TRIES = 4  # places tried per pair and round
+TRIES = 8  # places tried per pair and round
+FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
 MOST_ITEMS = 40_000  # worked at once, so that memory stays bounded
 
 
@@ -77,6 +78,7 @@ def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf) -> 
     Proof
     """
     search = _Search(stage, box, tolerance, tolerances, limit)
+    search.meet_first()
     items = search.first_items()
     while len(items[0]):
         items = search.round(items)
@@ -101,9 +103,9 @@ def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
     (list of Pair, dict)
         Near pairs, and ``{name: lower bound of the gap}`` of the others.
     """
-    stage = Stage(scene, pairs, scene.envelope)
+    stage = Stage(scene, pairs, scene.envelope, rough=True)
     search = _Search(stage, box, np.inf, tolerances, limit)
-    which, centres, halves = search.first_items(meet=False)
+    which, centres, halves = search.first_items()
     cells, cell = search.cells(centres, halves)
     low = bounds(stage, (which, cell), (search.names, *cells), tolerances)[1]
     low = np.where(np.isnan(low), np.inf, low)
@@ -129,15 +131,14 @@ class _Search:
         self.proof = Proof(np.full(count, np.inf), np.zeros((count, len(self.names))),
                            np.full(count, np.inf), {}, np.zeros(count, int))
 
-    def first_items(self, meet=True):
+    def first_items(self):
         """Piece pairs and cells of an even grid that balls about the pieces leave in question."""
         chosen, centres, halves = [], [], []
         for moves in np.unique(self.moves, axis=0):
-            which = np.flatnonzero((self.moves[self.stage.pair_index] == moves).all(axis=1))
+            first = self.stage.pair_index[:self.stage.first]
+            which = np.flatnonzero((self.moves[first] == moves).all(axis=1))
             centre, half = self._grid(moves)
             low = self._balls_apart(which, centre, half)
-            if meet:
-                self._meet_first(which, centre, low)
             pairs = self.stage.pair_index[which]
             enough = np.minimum(self.proof.least, self.limit)[pairs]
             keep = ~(low >= enough[:, None]) & ~np.isnan(low)
@@ -155,7 +156,7 @@ class _Search:
         enclosed = enclose(self.stage.system, named,
                            {n: half[:, i] for i, n in enumerate(self.names)}, self.tolerances)
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
-        rows = self.stage.balls(enclosed, pieces)
+        rows = self.stage.balls(enclosed, pieces, len(centre))
         reach = self.stage.ball_reach(pieces, enclosed.blur)
         a, b = back.reshape(-1, 2).T
         apart = np.sqrt(((rows[0][:, b] - rows[0][:, a]) ** 2).sum(axis=0))
@@ -163,17 +164,29 @@ class _Search:
         scale = 1e-9 + 64 * U * np.abs(rows[0]).max()
         return apart - loose[a] - loose[b] - (reach[a] + reach[b] + scale)[:, None]
 
-    def _meet_first(self, which, centre, low):
-        """Meet a gap of every pair where its balls come nearest, so that far ones drop out."""
-        pairs = self.stage.pair_index[which]
-        flat = np.where(np.isnan(low), np.inf, low)
-        cell = flat.argmin(axis=1)
-        near = flat[np.arange(len(which)), cell]
-        order = np.lexsort((near, pairs))
-        rank = np.arange(len(order)) - np.searchsorted(pairs[order], pairs[order])
-        items = order[rank < TRIES]
-        places = centre[cell[items]]
-        self._meet(self.met(which[items], places), pairs[items], places)
+    def meet_first(self):
+        """Meet a gap of every pair at the ends and middles of the travel, where its balls are near.
+
+        The pieces asked are the nearest few by the balls about them.
+        """
+        ends = [(low, 0.5 * (low + high), high) for low, high in self.box]
+        places = np.array(list(itertools.product(*ends)))
+        which = np.arange(self.stage.first)
+        pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
+        motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
+        middle = self.stage.middles(motion.posture, pieces, len(places))
+        reach = self.stage.ball_reach(pieces, 0.0)
+        a, b = back.reshape(-1, 2).T
+        near = np.sqrt(((middle[:, b] - middle[:, a]) ** 2).sum(axis=0)) - (
+            reach[a] + reach[b])[:, None]
+        near = np.where(np.isnan(near), np.inf, near).T.ravel()
+        items, place = np.tile(which, len(places)), np.repeat(np.arange(len(places)), len(which))
+        group = self.stage.pair_index[items] * len(places) + place
+        order = np.lexsort((near, group))
+        rank = np.arange(len(order)) - np.searchsorted(group[order], group[order])
+        chosen = order[rank < FIRST_TRIES]
+        moves = self.moves[self.stage.pair_index[items[chosen]]]
+        self._meet_at(items[chosen], np.where(moves, places[place[chosen]], 0.0))
 
     def _grid(self, moves):
         middle, reach = self.box.mean(axis=1), np.ptp(self.box, axis=1) / 2
@@ -199,7 +212,7 @@ class _Search:
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
         value, low, places = bounds(self.stage, (which, cell), (self.names, *cells), self.tolerances)
-        self._meet(value, pairs, centres)
+        self._meet(np.where(self.stage.rough[which], np.nan, value), pairs, centres)
         self._try(which, pairs, low, places)
         best, tolerance = self.proof.least, self.tolerance
         wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
@@ -220,20 +233,20 @@ class _Search:
         rank = np.arange(len(order)) - np.searchsorted(pairs[order], pairs[order])
         items = order[(rank < TRIES) & (low[order] < self.proof.least[pairs[order]])]
         if items.size:
-            inside = np.clip(places[items], *self.box.T)
-            self._meet(self.met(which[items], inside), pairs[items], inside)
+            self._meet_at(which[items], np.clip(places[items], *self.box.T))
+
+    def _meet_at(self, which, places):
+        """Meet the gap of items at places, of rough ones in their finer pieces."""
+        rough = self.stage.rough[which]
+        back, parts = self.stage.parts_of(which[rough])
+        which = np.concatenate([which[~rough], parts])
+        places = np.concatenate([places[~rough], places[rough][back]])
+        self._meet(self.met(which, places), self.stage.pair_index[which], places)
 
     def met(self, which, places):
         """Gap of piece pairs at places, NaN out of reach."""
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        value, every = np.full(len(which), np.nan), np.arange(len(which))
-        for here, _ in self.stage.by_corners(which):
-            hulls = self.stage.hulls(motion.posture, which[here], every[here])
-            good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
-            if good.any():
-                value[here[good]] = self.stage.gap([h[..., good] for h in hulls],
-                                                   which[here[good]])[0]
-        return value
+        return measure(self.stage, motion.posture, which, np.arange(len(which)))
 
     def _meet(self, value, pairs, centres):
         """Keep the least gap met so far and where."""
@@ -255,8 +268,12 @@ class _Search:
         which, centres, halves = items
         if not len(which):
             return items
+        rough = self.stage.rough[which]
+        back, parts = self.stage.parts_of(which[rough])
+        finer = parts, centres[rough][back], halves[rough][back]
+        which, centres, halves = which[~rough], centres[~rough], halves[~rough]
         moves = self.moves[self.stage.pair_index[which]]
-        found = []
+        found = [finer]
         for row in np.unique(moves, axis=0):
             here = np.flatnonzero((moves == row).all(axis=1))
             parts = SPLIT.get(int(row.sum()), 2)

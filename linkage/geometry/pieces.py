@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 
 from ..errors import LinkageError
+from .vectors import cross, dot
 
 FLAT_WITHIN = 1e-9  # mm; rounding of a plate laid out at 1000 mm is a thousand times less
 IN_LINE = 1e-11  # mm, within which corners seen along an edge count as one, or as in line
@@ -41,7 +43,7 @@ class Piece:
     faces: tuple[tuple[int, ...], ...]
 
     def __post_init__(self):
-        if not (np.isfinite(self.radius) and self.radius >= 0):
+        if not 0 <= self.radius < math.inf:
             raise LinkageError(
                 f"a solid has radius {self.radius:g} mm; give a radius of 0 mm or more",
                 radius=self.radius)
@@ -182,17 +184,67 @@ def prism(corners, offset, radius: float = 0.0) -> Piece:
         raise LinkageError(
             f"a plate is {abs(rise):g} mm thick square to its outline; give its thickness, or "
             "describe it as a plate without thickness", thickness=abs(rise))
-    if rise < 0:  # faces below are written for a sweep to the side that sees the outline turn left
+    if rise < 0:  # faces are written for a sweep to the side that sees the outline turn left
         corners = corners[::-1]
-    count = len(corners)
+    return Piece(np.concatenate((corners, corners + offset)), float(radius),
+                 *_prism_sides(len(corners)))
+
+
+def prisms(polygons, base, axes, thickness: float) -> tuple[Piece, ...]:
+    """Flat plates of one thickness side by side: the convex parts of one plate.
+
+    Much quicker than `prism` for each, as the outlines are taken as they are: convex,
+    counter-clockwise and without corners in line is for the caller to hold.
+
+    Parameters
+    ----------
+    polygons : sequence of array_like
+        ``(m, 2)`` mm each, in the plate's own plane.
+    base : array_like
+        Place of ``[0, 0]`` on the lower face, ``(3,)`` mm at neutral.
+    axes : tuple of array_like
+        Unit vectors ``(3,)`` of the two directions of the plane and of the normal that sees them
+        turn left; the plates rise along the normal.
+    thickness : float
+        mm, more than 0.
+
+    Returns
+    -------
+    tuple of Piece
+        What `prism` makes of each polygon.
+
+    Examples
+    --------
+    >>> left, right = prisms([[[0, 0], [2, 0], [0, 2]], [[2, 0], [2, 2], [0, 2]]], [0, 0, 0],
+    ...                      np.eye(3), 1.0)
+    >>> left.points[3].tolist(), len(right.faces)
+    ([0.0, 0.0, 1.0], 5)
+    """
+    u, v, normal = np.asarray(axes, dtype=float)
+    counts = np.array([len(polygon) for polygon in polygons], dtype=int)
+    if not counts.size:
+        return ()
+    flat = np.concatenate(polygons, dtype=float)
+    low = np.asarray(base, dtype=float) + flat[:, :1] * u + flat[:, 1:] * v
+    ends = counts.cumsum()
+    row = np.arange(len(flat)) + np.repeat(ends - counts, counts)  # of each lower corner
+    points = np.empty((2 * len(flat), 3))
+    points[row] = low
+    points[row + np.repeat(counts, counts)] = low + normal * thickness
+    return tuple(Piece(points[2 * (end - count):2 * end], 0.0, *_prism_sides(count))
+                 for end, count in zip(ends.tolist(), counts.tolist(), strict=True))
+
+
+@lru_cache(maxsize=1024)
+def _prism_sides(count: int) -> tuple:
+    """Edges and faces of any prism whose outline has `count` corners, read only."""
     low = np.arange(count)
     after = np.roll(low, -1)
     edges = np.concatenate([np.stack(pair, axis=1) for pair in (
         (low, after), (low + count, after + count), (low, low + count))])
+    edges.flags.writeable = False  # one array serves all prisms of a kind
     sides = np.stack((low, after, after + count, low + count), axis=1)
-    faces = (low[::-1], low + count, *sides)
-    return Piece(np.concatenate((corners, corners + offset)), float(radius), edges,
-                 tuple(tuple(face.tolist()) for face in faces))
+    return edges, tuple(tuple(face.tolist()) for face in (low[::-1], low + count, *sides))
 
 
 def _corners(points) -> np.ndarray:
@@ -211,22 +263,21 @@ def _normal(corners: np.ndarray) -> np.ndarray:
     if len(corners) < 3:
         raise LinkageError(f"a plate's outline has {len(corners)} corners; give 3 or more",
                            corners=len(corners))
-    spokes = corners - corners[0]
-    sides = np.roll(corners, -1, axis=0) - corners
-    area = np.cross(spokes[1:-1], spokes[2:]).sum(axis=0)
-    twice = np.linalg.norm(area)
-    lengths = np.linalg.norm(sides, axis=1)
+    spokes = (corners - corners[0]).T
+    sides = (np.concatenate((corners[1:], corners[:1])) - corners).T
+    area = cross(spokes[:, 1:-1], spokes[:, 2:]).sum(axis=1)
+    twice, lengths = math.hypot(*area), np.sqrt(dot(sides, sides))
     if lengths.min() <= FLAT_WITHIN or twice <= FLAT_WITHIN * lengths.max():
         raise LinkageError(f"a plate's outline has an area of {twice / 2:g} mm² and a shortest "
                            f"side of {lengths.min():g} mm; give corners that span an area",
                            area=twice / 2, side=lengths.min())
     normal = area / twice
-    bow = np.abs(spokes @ normal).max()
+    bow = np.abs(normal @ spokes).max()
     if bow > FLAT_WITHIN:
         raise LinkageError(f"a plate's outline is out of flat by {bow:g} mm; give corners in one "
                            "plane", bow=bow)
-    inward = np.cross(normal, sides) / lengths[:, None]
-    dent = -np.einsum("ic,ijc->ij", inward, corners[None] - corners[:, None]).min()
+    inside = spokes.T @ (cross(normal[:, None], sides) / lengths)  # of each corner, from each side
+    dent = (inside.diagonal() - inside).max()
     if dent > FLAT_WITHIN:
         raise LinkageError(f"a plate's outline is dented or crossed by {dent:g} mm; split it into "
                            "convex parts", dent=dent)

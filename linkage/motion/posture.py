@@ -107,6 +107,15 @@ class Posture:
         return kernels.turn_point(p, self.dimensions.places[f"{joint}/pivot"],
                                   self.dimensions.axes[joint], state.cos, sin)
 
+    def at(self, positions) -> Posture:
+        """The posture at some of its positions, which lie along one axis."""
+        def pick(k):
+            return k[positions] if np.ndim(k) and np.shape(k)[-1] > 1 else k
+
+        states = {joint: Slide(pick(s.value)) if isinstance(s, Slide) else
+                  Turn(pick(s.cos), pick(s.sin), pick(s.value)) for joint, s in self.states.items()}
+        return replace(self, states=states, _seen={})
+
     def of_vectors(self) -> Posture:
         """The same turns about joints at the origin: carries vectors instead of points."""
         still = (0.0, 0.0, 0.0)

@@ -232,6 +232,16 @@ class Motion:
         self.system, self.inputs, self.shape = system, inputs, shape
         self.posture = Posture(system.plan, dimensions, states)
 
+    def flat_posture(self) -> Posture:
+        """The posture with every joint's state along one axis of positions, or alone."""
+        def flat(k):
+            return np.broadcast_to(k, self.shape).ravel() if np.size(k) > 1 else np.ravel(k)[0]
+
+        states = {joint: Slide(flat(s.value)) if isinstance(s, Slide) else
+                  Turn(flat(s.cos), flat(s.sin), flat(s.value))
+                  for joint, s in self.posture.states.items()}
+        return Posture(self.system.plan, self.posture.dimensions, states)
+
     def angle(self, body: str) -> np.ndarray:
         """Angle of a body from neutral about its axis as written.
 

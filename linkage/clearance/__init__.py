@@ -1,0 +1,7 @@
+"""Gaps between solids, and the least of each over the whole travel, proven."""
+
+from .placed import Stage
+from .prove import Proof, near_pairs, prove
+from .table import clearance, gaps, scene_of, travel_box
+
+__all__ = ["Proof", "Stage", "clearance", "gaps", "near_pairs", "prove", "scene_of", "travel_box"]

@@ -1,0 +1,233 @@
+"""Gaps at given stick positions, and the proven clearance table of a system."""
+
+from __future__ import annotations
+
+import weakref
+
+import numpy as np
+
+from ..errors import LinkageError
+from ..model import AIRFRAME
+from ..motion import System
+from ..scene import Scene
+from .placed import Stage, measure
+from .prove import Proof, bounds, near_pairs, prove
+
+NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
+BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
+MOST = 400_000  # distances of balls worked at once
+POLISH = (0.5, 0.1, 0.02, 0.004)  # half-widths of cells about the least gap met, degrees (mm)
+_scenes = weakref.WeakKeyDictionary()
+
+
+def scene_of(system: System) -> Scene:
+    """The scene of a system, made once."""
+    if system not in _scenes:
+        _scenes[system] = Scene(system)
+    return _scenes[system]
+
+
+def travel_box(system: System, beyond: float = 0.0) -> dict:
+    """Wanted travel of every input that drives something, widened at both ends.
+
+    Parameters
+    ----------
+    system : System
+    beyond : float
+        Degrees (mm) added at each end.
+
+    Returns
+    -------
+    dict
+        ``{input: (least, greatest)}``.
+    """
+    return {name: (control.travel[0] - beyond, control.travel[1] + beyond)
+            for name, control in system.inputs.items() if control.body is not None}
+
+
+def gaps(motion, pairs=None) -> dict:
+    """Gap of every pair that can come near, at exactly the stick positions of a motion.
+
+    Parameters
+    ----------
+    motion : Motion
+    pairs : iterable of str, optional
+        Names of pairs; those that may come near within 10 past the wanted travel, and the stops',
+        unless given.
+
+    Returns
+    -------
+    dict
+        ``{pair name: ndarray (...)}``, mm: positive is the exact distance, 0 or less contact or
+        overlap; NaN out of reach.
+    """
+    scene = scene_of(motion.system)
+    if pairs is None:
+        chosen = _can_come_near(scene)
+    else:
+        chosen = [_named(scene, name) for name in pairs]
+    return {pair.name: _pair_gap(motion, Stage(scene, [pair])) for pair in chosen}
+
+
+def _named(scene, name):
+    if name not in scene.pairs:
+        from ..errors import nearest
+
+        raise LinkageError(f'no pair "{name}"; {nearest(name, scene.pairs)}', pair=name)
+    return scene.pairs[name]
+
+
+def _can_come_near(scene):
+    box = travel_box(scene.system, BEYOND)
+    held = {pair.name for pair in near_pairs(scene, list(scene.pairs.values()), box, NEAR)[0]}
+    return [pair for pair in scene.pairs.values() if pair.name in held or pair.rule == "stop"]
+
+
+def _pair_gap(motion, stage):
+    """Gap of a stage's one pair at every position, pieces far by their balls left out."""
+    which = np.flatnonzero(~stage.rough)
+    count = int(np.prod(motion.shape))
+    found = np.full(count, np.nan)
+    step = max(1, MOST // len(which))
+    posture = motion.flat_posture()
+    for start in range(0, count, step):
+        here = np.arange(start, min(count, start + step))
+        item, place = _in_question(stage, which, posture.at(here), len(here))
+        value = measure(stage, posture, which[item], here[place])
+        least = np.full(len(here), np.inf)
+        np.fmin.at(least, place, value)
+        found[here] = np.where(np.isinf(least), np.nan, least)
+    return found.reshape(motion.shape)
+
+
+def _in_question(stage, which, posture, count):
+    """Piece pairs and positions that balls about the pieces leave in question."""
+    pieces, back = np.unique(stage.sides[which], return_inverse=True)
+    middle, reach = stage.middles(posture, pieces, count), stage.ball_reach(pieces, 0.0)
+    a, b = back.reshape(-1, 2).T
+    apart = np.sqrt(((middle[:, b] - middle[:, a]) ** 2).sum(axis=0))
+    most = apart - stage.radii[which][:, None]  # no gap is more than that of two points inside
+    least = apart - (reach[a] + reach[b])[:, None]
+    return np.nonzero(least <= most.min(axis=0) + 1e-9)
+
+
+def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False):
+    """Least clearance of every pair that can come near, over the whole wanted travel, with proof.
+
+    Parameters
+    ----------
+    system : System
+    tolerance_mm : float
+        Wanted width of the bracket, mm.
+    built : bool
+        Prove it for every build within the file's tolerances instead of as drawn.
+
+    Returns
+    -------
+    DataFrame
+        One row per pair: pair, least (mm, attained as drawn), proven (mm, lower bound over the
+        whole travel), required (mm), one column per input (where least), ok, rule, and first and
+        second (the two closest points, stations in mm).  ``attrs["far"]`` holds the lower bounds
+        of the pairs left out, which stay farther apart than required and 25 mm more;
+        ``attrs["open"]`` the places near which nothing could be proven.
+    """
+    import pandas as pd
+
+    if not tolerance_mm > 0:
+        raise LinkageError(f"tolerance_mm is {tolerance_mm:g}; give a width above 0 mm")
+    scene, box = scene_of(system), travel_box(system)
+    tolerances = system.model.tolerance if built else None
+    near, far = near_pairs(scene, list(scene.pairs.values()), box, NEAR, tolerances)
+    stage = Stage(scene, near)
+    proof = prove(stage, box, tolerance_mm, tolerances, NEAR)
+    polish(stage, proof, box)
+    points = closest_points(stage, proof, list(box))
+    rows = [_row(pair, proof, k, list(box), points[k]) for k, pair in enumerate(stage.pairs)]
+    table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *box, "ok", "rule",
+                                        "first", "second"])
+    shown = table["proven"] < table["required"] + NEAR
+    far |= dict(zip(table["pair"][~shown], table["proven"][~shown], strict=True))
+    table = table[shown].reset_index(drop=True)
+    table.attrs = {"far": far, "visited": int(proof.visited.sum()),
+                   "open": {stage.pairs[k].name: dict(zip(box, place.tolist(), strict=True))
+                            for k, place in proof.open_at.items()}}
+    return table
+
+
+def _row(pair, proof, k, names, points):
+    free = pair.rule in ("stop", "waived")
+    proven = min(float(proof.proven[k]), float(proof.least[k]))
+    return {"pair": pair.name, "least": float(proof.least[k]) if np.isfinite(proof.least[k])
+            else np.nan, "proven": proven, "required": pair.required,
+            **dict(zip(names, proof.place[k].tolist(), strict=True)),
+            "ok": bool(free or (proven >= pair.required and k not in proof.open_at)),
+            "rule": pair.rule, "first": points[0], "second": points[1]}
+
+
+def polish(stage: Stage, proof: Proof, box: dict) -> None:
+    """Lower the least gap met of every pair to that of its own valley, in place.
+
+    Cells about the place are made ever smaller; in each the gap is met where the polynomial of
+    its bound is least, a Newton step that stays in the travel.
+    """
+    names, sides = list(box), np.array(list(box.values()), dtype=float).reshape(-1, 2)
+    for half in POLISH:
+        known = np.flatnonzero(np.isfinite(proof.least))
+        if not known.size:
+            return
+        which, cell = _near_pieces(stage, proof, names, known)
+        moves = np.array([[name in stage.pairs[k].inputs for name in names] for k in known])
+        _, _, places = bounds(stage, (which, cell), (names, proof.place[known], moves * half))
+        places = np.clip(places, *sides.T)
+        motion = stage.system.sweep(**{n: places[:, i] for i, n in enumerate(names)})
+        value = measure(stage, motion.posture, which, np.arange(len(which)))
+        for n in np.argsort(-value):
+            if value[n] < proof.least[known[cell[n]]]:
+                proof.least[known[cell[n]]], proof.place[known[cell[n]]] = value[n], places[n]
+
+
+def _near_pieces(stage, proof, names, known):
+    """Piece pairs within a little of each pair's least gap, at its place."""
+    motion = stage.system.sweep(**{n: proof.place[known, i] for i, n in enumerate(names)})
+    which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, known))
+    cell = np.searchsorted(known, stage.pair_index[which])
+    pieces, back = np.unique(stage.sides[which], return_inverse=True)
+    middle, reach = stage.middles(motion.posture, pieces, len(known)), stage.ball_reach(pieces, 0.0)
+    a, b = back.reshape(-1, 2).T
+    apart = np.sqrt(((middle[:, b, cell] - middle[:, a, cell]) ** 2).sum(axis=0))
+    near = apart - reach[a] - reach[b] < proof.least[known][cell] + SLACK
+    which, cell = which[near], cell[near]
+    value = measure(stage, motion.posture, which, cell)
+    near = value < proof.least[known][cell] + SLACK
+    return which[near], cell[near]
+
+
+SLACK = 0.2  # mm
+
+
+def closest_points(stage: Stage, proof: Proof, names) -> list:
+    """The two closest points of every pair at its least gap: stations in mm, NaN out of reach."""
+    found = [(np.full(3, np.nan), np.full(3, np.nan))] * len(stage.pairs)
+    known = np.flatnonzero(np.isfinite(proof.least))
+    if not known.size:
+        return found
+    which, cell = _near_pieces(stage, proof, names, known)
+    motion = stage.system.sweep(**{n: proof.place[known, i] for i, n in enumerate(names)})
+    best = np.full(len(stage.pairs), np.inf)
+    for here, _ in stage.by_corners(which):
+        hulls = stage.hulls(motion.posture, which[here], cell[here])
+        value, _, one, other = stage.gap(hulls, which[here])
+        for n, k in enumerate(stage.pair_index[which[here]]):
+            if value[n] < best[k]:
+                best[k] = value[n]
+                found[k] = tuple(_in_stations(motion.posture, stage.pairs[k].frame, p[:, n],
+                                              cell[here[n]]) for p in (one, other))
+    return found
+
+
+def _in_stations(posture, frame, point, cell):
+    p = tuple(point)
+    for joint, outward in posture.plan.route(frame, AIRFRAME) if frame != AIRFRAME else ():
+        p = tuple(np.broadcast_to(k, (cell + 1,))[cell] if np.ndim(k) == 0 or np.shape(k)[-1] == 1
+                  else k[cell] for k in posture.crossed(p, joint, outward))
+    return np.array(p, dtype=float)

@@ -1,0 +1,8 @@
+"""Stops: where their faces meet, which one governs, and how thick the spacer has to be."""
+
+from .contact import Meeting, meeting
+from .find import ends_without_stop, find_stops
+from .spacers import angle_band, side_play, size_spacer, stock_about, thickness_for
+
+__all__ = ["Meeting", "angle_band", "ends_without_stop", "find_stops", "meeting", "side_play",
+           "size_spacer", "stock_about", "thickness_for"]

@@ -1,0 +1,261 @@
+"""How thick a spacer has to be, what stock makes it, and how sure the stop is then."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from ..clearance import Stage, scene_of
+from ..errors import LinkageError
+from ..model import AIRFRAME
+from ..motion import Dimensions, Posture, Rates, Seeds, System, body_of
+from ..search import crossings
+from ..units import shown_length
+from .contact import Meeting, meeting
+
+MOST_STACKED = 4  # washers or sheets in one stack
+SAME = 1e-6  # mm within which two thicknesses are one
+STEPS = 121
+
+
+def size_spacer(system: System, *, stop: str, deflection: dict | None = None,
+                input: dict | None = None):
+    """Spacer thickness that stops the stick, or a surface, where it should.
+
+    Parameters
+    ----------
+    system : System
+    stop : str
+    deflection : dict, optional
+        ``{surface: degrees}`` wanted at the stop, trailing edge down (left) positive.
+    input : dict, optional
+        ``{input: degrees}`` wanted instead.
+
+    Returns
+    -------
+    DataFrame
+        Rows exact, below and above (the nearest thicknesses the stock makes): choice, thickness
+        (mm), made_of (tuple of stock, mm), angle (of the stop's input), one column per surface
+        (degrees), band (plus or minus on the angle, degrees, worst case of spacer, hardpoint and
+        rod tolerances to first order) and one ``band SURFACE`` column each.
+
+    Raises
+    ------
+    LinkageError
+        When the wish is unclear, or no thickness of 0 or more stops it there.
+    """
+    import pandas as pd
+
+    made = meeting(system, stop)
+    if made.stop.spacer is None:
+        raise LinkageError(f'stop "{stop}" has no spacer to size; give it '
+                           f'spacer = {{ on = "part/solid", thickness = ... }}', stop=stop)
+    angle = _wanted_angle(made, deflection, input)
+    exact = thickness_for(made, angle)
+    rows = [_choice(made, "exact", exact, (exact,))]
+    for choice, stack in zip(("below", "above"), stock_about(made.stop.spacer.stock, exact),
+                             strict=True):
+        if stack is not None:
+            rows.append(_choice(made, choice, sum(stack), stack))
+    return pd.DataFrame(rows)
+
+
+def _wanted_angle(made: Meeting, deflection, wanted) -> float:
+    name = made.stop.input
+    if (deflection is None) == (wanted is None) or len(deflection or wanted) != 1:
+        raise LinkageError(f'stop "{made.name}": give either deflection = {{surface: degrees}} or '
+                           f"input = {{{name!r}: degrees}}, one of them")
+    if wanted is not None:
+        if name not in wanted:
+            raise LinkageError(f'stop "{made.name}" ends the travel of "{name}"; give input = '
+                               f"{{{name!r}: degrees}}")
+        return float(wanted[name])
+    (surface, value), = deflection.items()
+    found = crossings(lambda x: made.system.sweep(**{name: x}).deflection(surface),
+                      np.sort(np.linspace(0.0, made.limit, STEPS)), float(value))
+    if not found.size:
+        ends = made.system.sweep(**{name: [0.0, made.limit]}).deflection(surface)
+        raise LinkageError(f'stop "{made.name}": "{surface}" does not come to {value:+.1f}° there '
+                           f"(it goes from {ends[0]:+.1f}° to {ends[1]:+.1f}°); ask for less",
+                           surface=surface)
+    return float(found[np.argmin(np.abs(found))])
+
+
+def thickness_for(made: Meeting, angle: float) -> float:
+    """Spacer thickness at which the faces meet just at an angle of the input, mm.
+
+    Parameters
+    ----------
+    made : Meeting
+    angle : float
+        Degrees (mm for a slide).
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    LinkageError
+        When the faces meet before that even without a spacer.
+    """
+    unit = made.system.model.length
+    free = float(made.gap([angle], 0.0)[0])
+    if not free > -SAME:
+        bare = made.contact(0.0)
+        raise LinkageError(f'stop "{made.name}": its faces meet at {bare:+.2f}° without any '
+                           f"spacer, so none stops it as late as {angle:+.2f}°; move a face, or "
+                           f"ask for less", stop=made.name)
+    neutral = float(made.gap([0.0], 0.0)[0])
+    reach = 4 * max(free, neutral) + 1.0
+    found = crossings(lambda t: np.array([made.gap([angle], k)[0] if k > 0 else free for k in t]),
+                      np.linspace(0.0, reach, 9))
+    if not found.size:
+        raise LinkageError(f'stop "{made.name}": no spacer up to {shown_length(reach, unit)} makes '
+                           f"its faces meet at {angle:+.2f}°; ask for another position",
+                           stop=made.name)
+    return float(found[0])
+
+
+def stock_about(stock, exact: float) -> tuple:
+    """Nearest stacks of stock not thicker and not thinner than a thickness.
+
+    Parameters
+    ----------
+    stock : sequence of float
+        mm; each may be used again, up to four in a stack.
+    exact : float
+        mm.
+
+    Returns
+    -------
+    (tuple or None, tuple or None)
+        Below and above, fewest pieces first among equals.
+
+    Examples
+    --------
+    >>> stock_about((1.0, 1.6), 2.1)
+    ((1.0, 1.0), (1.6, 1.0))
+    """
+    stacks = [(), *(s for n in range(1, MOST_STACKED + 1)
+                    for s in itertools.combinations_with_replacement(
+                        sorted(stock, reverse=True), n))]
+    below = [s for s in stacks if sum(s) <= exact + SAME]
+    above = [s for s in stacks if sum(s) >= exact - SAME]
+    best_below = max(below, key=lambda s: (round(sum(s), 6), -len(s)), default=None)
+    best_above = min(above, key=lambda s: (round(sum(s), 6), len(s)), default=None)
+    return (best_below if stock else None), (best_above if stock else None)
+
+
+def _choice(made, choice, thickness, stack):
+    angle = made.contact(thickness)
+    motion = made.system.sweep(**{made.stop.input: angle})
+    band = angle_band(made, angle, thickness)
+    row = {"choice": choice, "thickness": thickness, "made_of": tuple(stack), "angle": angle}
+    row |= {s: float(motion.deflection(s)) for s in made.system.model.surfaces}
+    row["band"] = band
+    for surface in made.system.model.surfaces:
+        row[f"band {surface}"] = abs(float(motion.gearing(surface)[made.stop.input])) * band
+    return row
+
+
+def angle_band(made: Meeting, angle: float, thickness: float) -> float:
+    """Worst-case change of a stop's angle within the build tolerances, to first order.
+
+    Parameters
+    ----------
+    made : Meeting
+    angle : float
+        Where the stop is, degrees (mm).
+    thickness : float
+        Of its spacer, mm.
+
+    Returns
+    -------
+    float
+        Plus or minus, degrees (mm): the sum over every hardpoint coordinate, rod length, both
+        faces and the spacer of how far each moves the stop times its tolerance.
+    """
+    system, tolerance = made.system, made.system.model.tolerance
+    one, other, way = _touching(made, angle, thickness)
+    spacer = made.stop.spacer.tolerance if made.stop.spacer.tolerance is not None \
+        else tolerance.spacer
+    names = [n for n in system.model.points]
+    rods = list(system.model.rods)
+    count = 1 + 3 * len(names) + len(rods)
+    places = {n: tuple(np.eye(count)[1 + 3 * i + k] for k in range(3)) for i, n in enumerate(names)}
+    lengths = {rod: np.eye(count)[1 + 3 * len(names) + i] for i, rod in enumerate(rods)}
+    per = 1.0 if system.inputs[made.stop.input].unit == "mm" else np.pi / 180
+    seeds = Seeds({made.stop.input: np.eye(count)[0] * per}, places, {}, lengths)
+    rate = _gap_rate(made, (one, other), way, angle, seeds)
+    weight = np.full(count, tolerance.hardpoint)
+    weight[1 + 3 * len(names):] = [system.model.rods[r].tolerance
+                                   if system.model.rods[r].tolerance is not None else tolerance.rod
+                                   for r in rods]
+    moved = float(np.abs(rate[1:]) @ weight[1:]) + spacer
+    moved += 2 * tolerance.hardpoint * float(np.abs(way).sum())  # each face within its own
+    return moved / abs(float(rate[0]))
+
+
+def _touching(made, angle, thickness):
+    """Touching points of both solids and the way between them, in the airframe, at a contact."""
+    scene = scene_of(made.system)
+    stage = Stage(scene, [made.pair], made._with_spacer(scene, thickness))
+    motion = made.system.sweep(**{made.stop.input: [angle]})
+    which = np.flatnonzero(~stage.rough)
+    best, found = np.inf, None
+    for here, _ in stage.by_corners(which):
+        hulls = stage.hulls(motion.posture, which[here], np.zeros(len(here), int))
+        value, direction, one, other = stage.gap(hulls, which[here])
+        n = int(value.argmin())
+        if value[n] < best:
+            best, found = value[n], (one[:, n], other[:, n], direction[:, n])
+    return found
+
+
+def _gap_rate(made, points, way, angle, seeds):
+    """Rate of the gap per direction of some seeds: n . (rate of b - rate of a)."""
+    system, frame = made.system, made.pair.frame
+    motion = system.sweep(**{made.stop.input: angle})
+    total = 0.0
+    for solid, point, sense in ((made.pair.first, points[0], -1.0),
+                                (made.pair.second, points[1], 1.0)):
+        body = body_of(solid)
+        if body == AIRFRAME or body in system.model.rods:
+            continue
+        p = tuple(point)
+        for joint, outward in system.plan.route(frame, body):
+            p = motion.posture.crossed(p, joint, outward)
+        address = f"{body}/touching"
+        places = system.dimensions.places | {address: tuple(float(k) for k in p)}
+        posture = Posture(system.plan, Dimensions(places, system.dimensions.axes,
+                                                  system.dimensions.lengths),
+                          motion.posture.states)
+        rate = Rates(posture, seeds).place(address, frame)
+        total = total + sense * sum(n * np.asarray(r) for n, r in zip(way, rate, strict=True))
+    return np.broadcast_to(total, np.shape(seeds.inputs[made.stop.input]))
+
+
+def side_play(first_face: float, second_face: float, between: float) -> tuple[float, float]:
+    """End float of a pivot between two faces, and the shim that takes it out.
+
+    Parameters
+    ----------
+    first_face, second_face : float
+        Where the two faces stand along the pivot, mm.
+    between : float
+        Length of what turns between them, washers included, mm.
+
+    Returns
+    -------
+    (float, float)
+        End float, mm, and the shim to add, mm; both negative when it does not fit.
+
+    Examples
+    --------
+    >>> side_play(0.0, 40.0, 39.4)[0].__round__(9)
+    0.6
+    """
+    free = abs(second_face - first_face) - between
+    return free, free
