@@ -18,6 +18,7 @@ WITHIN = 0.01  # mm between an arc and the polygon that stands for it
 SAME = 1e-6  # mm, below which two corners are one
 STRAIGHT = 1e-10  # mm that a corner may stand out of line and still be left out
 FEW = 12  # corners of a hole that is not worth a box of its own
+NARROW = 1e-3  # mm; a hole gets no box when a side of it looks narrower from its middle
 MARGINS = 0.15, 0.05  # of a hole's width, between hole and box: the first with room for it
 
 
@@ -163,7 +164,7 @@ def ring(outside: float, inside: float, tolerance: float = WITHIN) -> list[np.nd
     if inside == 0:
         return [rim]
     edge = inside / 2 * spokes
-    return list(np.stack((edge, rim, np.roll(rim, -1, axis=0), np.roll(edge, -1, axis=0)), axis=1))
+    return list(np.stack((edge, rim, _after(rim), _after(edge)), axis=1))
 
 
 def _rounded(corners, tolerance, name, material_inside):
@@ -172,9 +173,8 @@ def _rounded(corners, tolerance, name, material_inside):
     _check_outline(points, name)
     if _area(points) < 0:
         points, radii = points[::-1], radii[::-1]
-    before, after = points - np.roll(points, 1, axis=0), np.roll(points, -1, axis=0) - points
-    turns = np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0],
-                       (before * after).sum(axis=1))
+    before, after = points - np.roll(points, 1, axis=0), _after(points) - points
+    turns = np.arctan2(_cross(before, after), (before * after).sum(axis=1))
     cuts = radii * np.tan(np.abs(turns) / 2)  # what the rounding takes of each side
     _check_radii(points, radii, cuts, name)
     polygon = []
@@ -249,7 +249,7 @@ def _finite(numbers, name, place):
 
 
 def _check_outline(points, name):
-    sides = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
+    sides = np.hypot(*(_after(points) - points).T)
     if sides.min() < SAME:
         u, v = points[sides.argmin()]
         raise LinkageError(f"{name} has two corners in a row at [{u:g}, {v:g}] mm; leave one out "
@@ -274,8 +274,8 @@ def _check_crossing(points, name):
 
 
 def _check_radii(points, radii, cuts, name):
-    sides = np.hypot(*(np.roll(points, -1, axis=0) - points).T)
-    over = cuts + np.roll(cuts, -1) - sides
+    sides = np.hypot(*(_after(points) - points).T)
+    over = cuts + _after(cuts) - sides
     worst = over.argmax()
     if over[worst] > SAME:
         end = (worst + 1) % len(points)
@@ -310,8 +310,7 @@ def _middle(area):
 
 
 def _area(points):
-    following = np.roll(points, -1, axis=0)
-    return float((points[:, 0] * following[:, 1] - points[:, 1] * following[:, 0]).sum() / 2)
+    return float(_cross(points, _after(points)).sum() / 2)
 
 
 def _boxes(outer, holes):
@@ -323,8 +322,8 @@ def _boxes(outer, holes):
     for place, hole in enumerate(holes):
         low, high = hole.min(axis=0), hole.max(axis=0)
         ways = hole - (low + high) / 2
-        swept = _cross(ways, _after(ways))  # least where a side is seen from the middle slantwise
-        if len(hole) <= FEW or swept.min() <= SAME * (high - low).max():
+        swept = _cross(ways, _after(ways))  # negative where a side turns its back on the middle
+        if len(hole) <= FEW or swept.min() < NARROW * (high - low).max():
             continue
         others = taken[:place] + taken[place + 1:]
         for share in MARGINS:
@@ -358,8 +357,6 @@ def _wedges(hole, box):
         if held[-1] - held[0] == 3:  # the last corner of the box comes before its first
             held = held[::-1]
         parts[side] = np.concatenate((parts[side][:2], box[held], parts[side][2:]))
-    for side in np.flatnonzero((rim == after).all(axis=1)):  # both rays end in one corner
-        parts[side] = parts[side][[0, 1, 3]]
     return parts
 
 

@@ -9,6 +9,7 @@ from scipy.spatial.transform import Rotation
 from linkage.errors import LinkageError
 from linkage.geometry import least_gap, piece_gap, polygon, prism, sphere, support, tube
 from linkage.geometry.features import closest_features
+from linkage.geometry.pieces import prisms
 from linkage.geometry.vectors import closest_on_lines
 
 SQUARE = [[-30, -20, 0], [30, -20, 0], [30, 20, 0], [-30, 20, 0]]
@@ -48,6 +49,33 @@ def test_faces_of_a_prism_look_outward(offset, order):
     sides = sorted(tuple(sorted(side)) for face in box.faces
                    for side in zip(face, [*face[1:], face[0]], strict=True))
     assert sides == sorted(2 * [tuple(sorted(edge)) for edge in box.edges.tolist()])
+
+
+def test_prisms_are_what_prism_makes_of_each():
+    u, v, normal = axes = Rotation.from_rotvec([0.3, -1.0, 2.0]).as_matrix().T
+    base, generator = np.array([700.0, -30.0, 12.0]), np.random.default_rng(5)
+    turns = [np.sort(generator.uniform(0, 2 * np.pi, count)) for count in (3, 4, 4, 11, 3, 60)]
+    outlines = [40 * np.stack((np.cos(turn), np.sin(turn)), axis=1) + 500 for turn in turns]
+    made = prisms(outlines, base, axes, 3.0)
+    assert len(made) == len(outlines)
+    for piece, outline in zip(made, outlines, strict=True):
+        alone = prism([base + x * u + y * v for x, y in outline], 3.0 * normal)
+        assert (piece.points == alone.points).all()
+        assert piece.edges.tolist() == alone.edges.tolist()
+        assert piece.faces == alone.faces
+        assert piece.radius == 0
+        assert (piece.facings == alone.facings).all()
+        assert max(outward(piece, face).max() for face in piece.faces) < 1e-9
+    assert prisms([], base, axes, 3.0) == ()
+    with pytest.raises(LinkageError, match="no number"):
+        prisms([outlines[0], outlines[1] * np.nan], base, axes, 3.0)
+
+
+def test_prisms_of_a_kind_share_what_nobody_can_change():
+    one, other = prism(SQUARE, [0, 0, 25]), prism(SQUARE, [0, 0, 5])
+    assert one.edges is other.edges
+    with pytest.raises(ValueError, match="read-only"):
+        one.edges[0] = 7
 
 
 def test_repeated_directions_count_once():

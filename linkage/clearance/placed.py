@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry import approach, piece_gap, tube_gap
-from ..intervals import U, Enclosure, extent
+from ..intervals import Enclosure, U, extent
 from ..motion import Posture
 from ..scene import Scene, hull_piece
 
-CORNER_GROUPS = (3, 9, 25, 65)  # like corner counts are worked together: tubes, blocks, plates
+CORNER_GROUPS = (3, 33)  # like corner counts are worked together: tubes, blocks, round plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out
 MOST_PAIRS = 48  # corners of one piece times corners of the other, bounded pair by pair
 TOP = 6
@@ -216,7 +216,7 @@ class Stage:
         return found
 
     def _fixed_axes(self, seat, n, blur):
-        """n along the origin and unit vectors of a seat that stands still, (rows, 4, m)."""
+        """Direction along the origin and unit vectors of a seat that stands still, (rows, 4, m)."""
         axes = np.empty((len(n), 4, n.shape[-1]))
         axes[:, 0] = np.einsum("rcm,c->rm", n, self.seats[seat].origin[0])
         axes[:, 1:] = n
@@ -232,14 +232,9 @@ class Stage:
         ndarray
             (3, 4 or 2, m) of floats, or (rows, 3, 4 or 2, m) of enclosures.
         """
-        key = (id(posture), seat)
-        if self._cached[0] != key:
-            self._cached = key, self._carry(posture, self.seats[seat])
-        whole = self._cached[1]
+        whole = posture.remembered((self, seat), lambda: self._carry(posture, self.seats[seat]))
         return whole[..., cells] if whole.shape[-1] > 1 else np.broadcast_to(
             whole, (*whole.shape[:-1], len(cells)))
-
-    _cached = (None, None)
 
     def _carry(self, posture, seat):
         if len(seat.carriers) == 2:
@@ -282,7 +277,7 @@ class Stage:
         """Middles of pieces at every position, (3, pieces, count) mm."""
         found = np.empty((3, len(pieces), count))
         for seat, here in self._seated(pieces):
-            axes = self._carry(posture, self.seats[seat])
+            axes = self.carried(posture, seat, np.arange(count))
             found[:, here] = axes.mean(axis=1)[:, None] if axes.shape[1] == 2 else \
                 axes[:, :1] + np.einsum("ciN,pi->cpN", axes[:, 1:], self.middle[pieces[here]])
         return found
@@ -292,7 +287,7 @@ class Stage:
         rows = np.zeros((posture.rows, 3, len(pieces), count))
         for seat, here in self._seated(pieces):
             x = self.middle[pieces[here]]
-            axes = self._carry(posture, self.seats[seat])
+            axes = self.carried(posture, seat, np.arange(count))
             if axes.shape[-2] == 2:
                 rows[:, :, here] = axes.mean(axis=-2)[:, :, None]
                 continue
@@ -359,7 +354,7 @@ def _carried(posture: Posture, body: str, points, frame: str, vectors=False):
 
 
 def _product(n, axes):
-    """n along carried vectors: enclosures (rows, 3, m) and (rows, 3, q, m) to (rows, q, m)."""
+    """Direction along carried vectors: enclosures (rows, 3, m) and (rows, 3, q, m) to (rows, q, m)."""
     total = 0.0
     for c in range(3):
         total = total + Enclosure(n[:, c, None]) * Enclosure(axes[:, c])

@@ -211,7 +211,8 @@ class _Search:
         cells, cell = self.cells(centres, halves)
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
-        value, low, places = bounds(self.stage, (which, cell), (self.names, *cells), self.tolerances)
+        value, low, places = bounds(self.stage, (which, cell), (self.names, *cells),
+                                    self.tolerances)
         self._meet(np.where(self.stage.rough[which], np.nan, value), pairs, centres)
         self._try(which, pairs, low, places)
         best, tolerance = self.proof.least, self.tolerance
@@ -336,7 +337,7 @@ def _towards(stage, posture, which, cell):
 
 
 def _turning(way, ways, rows):
-    """A direction that turns over the cell as the closest points do, and its least and greatest size.
+    """A direction that turns over the cell as the closest points do; its least and greatest size.
 
     Parameters
     ----------

@@ -17,7 +17,7 @@ NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
 MOST = 400_000  # distances of balls worked at once
 POLISH = (0.5, 0.1, 0.02, 0.004)  # half-widths of cells about the least gap met, degrees (mm)
-_scenes = weakref.WeakKeyDictionary()
+_scenes, _near = weakref.WeakKeyDictionary(), weakref.WeakKeyDictionary()
 
 
 def scene_of(system: System) -> Scene:
@@ -62,10 +62,7 @@ def gaps(motion, pairs=None) -> dict:
         overlap; NaN out of reach.
     """
     scene = scene_of(motion.system)
-    if pairs is None:
-        chosen = _can_come_near(scene)
-    else:
-        chosen = [_named(scene, name) for name in pairs]
+    chosen = near_of(motion.system) if pairs is None else [_named(scene, name) for name in pairs]
     return {pair.name: _pair_gap(motion, Stage(scene, [pair])) for pair in chosen}
 
 
@@ -77,10 +74,30 @@ def _named(scene, name):
     return scene.pairs[name]
 
 
-def _can_come_near(scene):
-    box = travel_box(scene.system, BEYOND)
-    held = {pair.name for pair in near_pairs(scene, list(scene.pairs.values()), box, NEAR)[0]}
-    return [pair for pair in scene.pairs.values() if pair.name in held or pair.rule == "stop"]
+def near_of(system: System) -> tuple:
+    """Pairs that may come near within 10 past the wanted travel, and the stops' pairs.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    tuple of Pair
+    """
+    return _sorted_out(system)[0]
+
+
+def _sorted_out(system):
+    """Near pairs and the lower bounds of the far ones over the widened travel, worked out once."""
+    scene = scene_of(system)
+    if system not in _near:
+        held, far = near_pairs(scene, list(scene.pairs.values()), travel_box(system, BEYOND), NEAR)
+        held = {pair.name for pair in held}
+        near = tuple(pair for pair in scene.pairs.values()
+                     if pair.name in held or pair.rule == "stop")
+        _near[system] = near, {n: low for n, low in far.items() if n not in {p.name for p in near}}
+    return _near[system]
 
 
 def _pair_gap(motion, stage):
@@ -137,7 +154,8 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
         raise LinkageError(f"tolerance_mm is {tolerance_mm:g}; give a width above 0 mm")
     scene, box = scene_of(system), travel_box(system)
     tolerances = system.model.tolerance if built else None
-    near, far = near_pairs(scene, list(scene.pairs.values()), box, NEAR, tolerances)
+    held, far = _sorted_out(system) if tolerances is None else (scene.pairs.values(), {})
+    near, away = near_pairs(scene, list(held), box, NEAR, tolerances)
     stage = Stage(scene, near)
     proof = prove(stage, box, tolerance_mm, tolerances, NEAR)
     polish(stage, proof, box)
@@ -146,7 +164,7 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *box, "ok", "rule",
                                         "first", "second"])
     shown = table["proven"] < table["required"] + NEAR
-    far |= dict(zip(table["pair"][~shown], table["proven"][~shown], strict=True))
+    far = far | away | dict(zip(table["pair"][~shown], table["proven"][~shown], strict=True))
     table = table[shown].reset_index(drop=True)
     table.attrs = {"far": far, "visited": int(proof.visited.sum()),
                    "open": {stage.pairs[k].name: dict(zip(box, place.tolist(), strict=True))

@@ -6,6 +6,6 @@ from .posture import Dimensions, Posture, Slide, Turn
 from .rates import Rates, Seeds
 from .system import Control, Motion, System, hinge_sign, wrapped
 
-__all__ = ["Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture", "Motion", "Plan", "Posture",
-           "Rates", "Seeds", "Slide", "System", "Together", "Turn", "body_of", "enclose", "hinge_sign",
-           "make_plan", "wrapped"]
+__all__ = ["Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture", "Motion",
+           "Plan", "Posture", "Rates", "Seeds", "Slide", "System", "Together", "Turn", "body_of",
+           "enclose", "hinge_sign", "make_plan", "wrapped"]

@@ -86,8 +86,10 @@ def enclose(system, centres: dict, halves: dict, tolerances=None) -> EnclosedPos
 
 def _loose(system, tolerances, count) -> Dimensions:
     """Dimensions with the build tolerances in their rests."""
+    flat = [0.0] * (row_count(count) - 2)
+
     def blurred(value, by):
-        return Enclosure(np.array([value, *[0.0] * (row_count(count) - 2), by])) if by > 0 else value
+        return Enclosure(np.array([value, *flat, by])) if by > 0 else value
 
     own = {name: rod.tolerance if rod.tolerance is not None else tolerances.rod
            for name, rod in system.model.rods.items()}

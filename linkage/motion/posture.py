@@ -88,12 +88,19 @@ class Posture:
 
     def place(self, address: str, frame: str = AIRFRAME):
         """A point as seen from a body: where it is in the frame that turns with it, mm."""
-        if (address, frame) not in self._seen:
-            p = self.dimensions.places[address]
-            for joint, outward in self.plan.route(body_of(address), frame):
-                p = self.crossed(p, joint, outward)
-            self._seen[address, frame] = p
-        return self._seen[address, frame]
+        return self.remembered((address, frame), lambda: self._carried(address, frame))
+
+    def _carried(self, address, frame):
+        p = self.dimensions.places[address]
+        for joint, outward in self.plan.route(body_of(address), frame):
+            p = self.crossed(p, joint, outward)
+        return p
+
+    def remembered(self, key, work):
+        """What `work` gives for this posture, worked out once."""
+        if key not in self._seen:
+            self._seen[key] = work()
+        return self._seen[key]
 
     def crossed(self, p, joint: str, outward: bool):
         """A point carried across one joint, from the body to its carrier or back."""

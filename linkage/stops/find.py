@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..clearance import Stage, gaps, near_pairs, prove, scene_of
+from ..clearance import Stage, gaps, near_of, prove, scene_of
 from ..motion import System
 from ..search import crossings
 from .contact import meeting
@@ -100,9 +100,8 @@ def _first_trouble(system: System, name: str, side: str, first: float) -> str:
     box = {name: (min(0.0, sign * first), max(0.0, sign * first))}
     scene = scene_of(system)
     # contact is the question here, so a pair is in it until it is proven to stay open
-    pairs = [replace(pair, required=0.0) for pair in scene.pairs.values()
-             if name in pair.inputs and pair.rule not in ("stop", "waived")]
-    near, _ = near_pairs(scene, pairs, box, CLEAR)
+    near = [replace(pair, required=0.0) for pair in near_of(system)
+            if name in pair.inputs and pair.rule not in ("stop", "waived")]
     if not near:
         return ""
     proof = prove(Stage(scene, near), box, 1.0, limit=CLEAR)
