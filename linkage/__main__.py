@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import os
 import sys
+import time
 from importlib import resources
 from pathlib import Path
 
@@ -60,12 +61,39 @@ def _check(argv) -> int:
     system = load(said.file)
     from . import sheet
 
+    progress = _Progress()
+    progress("gearing")
     text, missed = sheet.gearing_sheet(system)
-    print(sheet.heading(system, said.file), text, sep="\n\n")
+    parts = [sheet.heading(system, said.file), text]
+    if said.only != "gearing":
+        text, more = sheet.clearance_sheet(system, progress)
+        parts.append(text)
+        missed += more
+    progress("")
+    print(*parts, sep="\n\n")
     if said.csv:
         _write_csv(system, Path(said.csv))
     print(f"\n{_verdict(missed)}")
     return 1 if missed else 0
+
+
+class _Progress:
+    """A bar of phases on a terminal once work takes over a second; nothing when piped."""
+
+    phases = ("gearing", "clearance", "travel map", "stops")
+
+    def __init__(self):
+        self.start, self.shown = time.monotonic(), False
+
+    def __call__(self, phase: str) -> None:
+        late = time.monotonic() - self.start > 1 or phase == "clearance"
+        if not sys.stderr.isatty() or not (late or self.shown):
+            return
+        done = self.phases.index(phase) if phase else len(self.phases)
+        bar = "#" * done + "." * (len(self.phases) - done)
+        end = f"[{bar}] {phase}" if phase else ""
+        print(f"\r\033[K{end}", end="", file=sys.stderr, flush=True)
+        self.shown = bool(phase)
 
 
 def _verdict(missed: int) -> str:

@@ -43,12 +43,26 @@ def crossings(function, positions, level: float = 0.0, tolerance: float = 1e-12)
     exact = x[y == 0]
     if not change.size:
         return exact
-    found = _refined(lambda at: np.asarray(function(at), dtype=float) - level,
-                     (x[change], y[change]), (x[change + 1], y[change + 1]), tolerance)
+    found = refine(lambda at: np.asarray(function(at), dtype=float) - level,
+                   (x[change], y[change]), (x[change + 1], y[change + 1]), tolerance)
     return np.sort(np.concatenate([exact, found]))
 
 
-def _refined(function, one, other, tolerance):
+def refine(function, one, other, tolerance: float = 1e-12):
+    """Zeros between brackets, all together (Chandrupatla 1997).
+
+    Parameters
+    ----------
+    function : callable
+        From places (n,), one in each bracket, to values (n,).
+    one, other : (ndarray (n,), ndarray (n,))
+        Ends of the brackets and the values there, of opposite signs.
+    tolerance : float
+
+    Returns
+    -------
+    ndarray (n,)
+    """
     (b, fb), (a, fa) = one, other
     c, fc = a, fa
     share = np.full(b.shape, 0.5)

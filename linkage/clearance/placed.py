@@ -354,7 +354,7 @@ def _carried(posture: Posture, body: str, points, frame: str, vectors=False):
 
 
 def _product(n, axes):
-    """Direction along carried vectors: enclosures (rows, 3, m) and (rows, 3, q, m) to (rows, q, m)."""
+    """Direction (rows, 3, m) along carried vectors (rows, 3, q, m): enclosures (rows, q, m)."""
     total = 0.0
     for c in range(3):
         total = total + Enclosure(n[:, c, None]) * Enclosure(axes[:, c])

@@ -17,7 +17,7 @@ NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
 MOST = 400_000  # distances of balls worked at once
 POLISH = (0.5, 0.1, 0.02, 0.004)  # half-widths of cells about the least gap met, degrees (mm)
-_scenes, _near = weakref.WeakKeyDictionary(), weakref.WeakKeyDictionary()
+_scenes, _near, _stages = (weakref.WeakKeyDictionary() for _ in range(3))
 
 
 def scene_of(system: System) -> Scene:
@@ -63,7 +63,15 @@ def gaps(motion, pairs=None) -> dict:
     """
     scene = scene_of(motion.system)
     chosen = near_of(motion.system) if pairs is None else [_named(scene, name) for name in pairs]
-    return {pair.name: _pair_gap(motion, Stage(scene, [pair])) for pair in chosen}
+    return {pair.name: _pair_gap(motion, stage_of(scene, pair)) for pair in chosen}
+
+
+def stage_of(scene: Scene, pair) -> Stage:
+    """Stage of one pair alone, laid out once."""
+    known = _stages.setdefault(scene, {})
+    if pair.name not in known:
+        known[pair.name] = Stage(scene, [pair])
+    return known[pair.name]
 
 
 def _named(scene, name):

@@ -10,14 +10,15 @@ clipped to the part of the cell that the rod can reach.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .. import kernels
 from ..intervals import GROW, TINY, Enclosure, fitted, row_count
-from .plan import Close, Couple, Drive
-from .posture import Dimensions, Posture, Turn
+from .plan import Close, Couple, Drive, Together
+from .posture import Dimensions, Posture, Slide, Turn
+from .rates import pull
 
 
 @dataclass
@@ -80,7 +81,7 @@ def enclose(system, centres: dict, halves: dict, tolerances=None) -> EnclosedPos
         elif isinstance(step, Close):
             posture.close(step)
         else:
-            raise NotImplementedError
+            _close_together(posture, step, system.sweep(**centres), halves)
     return posture
 
 
@@ -108,6 +109,80 @@ def _input(system, name, centres, halves):
     cell = Enclosure.of_input(index, len(centres), np.asarray(centres[name], dtype=float),
                               np.asarray(halves[name], dtype=float))
     return cell if per == 1.0 else cell * per
+
+
+def _close_together(posture, step: Together, motion, halves) -> None:
+    """Settle rods solved together over whole cells (Krawczyk's operator; same source, ch. 8).
+
+    With straight lines tried for the joints and the inverse of the Jacobian at the centre, a box
+    about the lines that the operator maps into itself holds one root for every position of the
+    cell: the one followed from neutral, which the box holds at the centre.
+    """
+    lines = _lines(posture, step, motion, halves)
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        tried = _held(posture, step, lines)
+        middle = np.stack([[np.broadcast_to(pull(motion.posture, rod, joint), lines[0].shape[1:])
+                            for joint in step.joints] for rod in step.rods]).transpose(2, 0, 1)
+        lost = ~(np.abs(np.linalg.det(middle)) > 0)
+        inverse = np.linalg.inv(np.where(lost[:, None, None], np.eye(len(step.joints)), middle))
+        missed = [_misfit(tried, rod) for rod in step.rods]
+        off = _sizes([sum(inverse[:, i, j] * missed[j] for j in range(len(missed)))
+                      for i in range(len(lines))])
+        trial = 2 * off + TINY
+        for rows, reach in zip(lines, trial, strict=True):
+            rows[-1] = reach
+        wide = _held(posture, step, lines)
+        spread = [[pull(wide, rod, joint) for joint in step.joints] for rod in step.rods]
+        found = off + sum(_sizes([sum(inverse[:, i, j] * spread[j][k] for j in range(len(missed)))
+                                  - float(i == k) for i in range(len(lines))]) * trial[k]
+                          for k in range(len(lines)))
+        sure = (found <= trial).all(axis=0) & ~lost
+    for joint, rows, rest in zip(step.joints, lines, found, strict=True):
+        rows[-1] = np.where(sure, rest * GROW + TINY, np.inf)
+        posture.states[joint] = _joint(posture, joint, Enclosure(rows))
+
+
+def _lines(posture, step, motion, halves):
+    """Rows of the straight line tried for each joint of a group, over cells (n,)."""
+    lines = []
+    for joint in step.joints:
+        value = np.atleast_1d(np.broadcast_to(motion.posture.states[joint].value, motion.shape))
+        rows = np.zeros((posture.rows, len(value)))
+        rows[0] = value
+        for i, (name, half) in enumerate(halves.items()):
+            per = 1.0 if motion.system.inputs[name].unit == "mm" else np.pi / 180
+            rate = motion.input_rates.joints[joint][list(motion.system.inputs).index(name)]
+            rows[1 + i] = np.broadcast_to(rate, value.shape) * half * per
+        rows[:, ~np.isfinite(rows).all(axis=0)] = np.nan
+        lines.append(rows)
+    return lines
+
+
+def _held(posture, step, lines):
+    """The posture with the joints of a group held on given rows."""
+    states = dict(posture.states)
+    for joint, rows in zip(step.joints, lines, strict=True):
+        states[joint] = _joint(posture, joint, Enclosure(rows.copy()))
+    return replace(posture, states=states, _seen={})
+
+
+def _joint(posture, joint, value):
+    if posture.plan.model.bodies[joint].slides:
+        return Slide(value)
+    return Turn(np.cos(value), np.sin(value), value)
+
+
+def _misfit(posture, rod):
+    """Half the excess of a rod's squared length over its length: its stretch, to first order."""
+    p, q = (posture.place(end) for end in posture.plan.model.rods[rod].ends)
+    length = posture.dimensions.lengths[rod]
+    square = sum((a - b) * (a - b) for a, b in zip(p, q, strict=True))
+    return (square - length * length) * (0.5 / posture.plan.model.rod_length(rod))
+
+
+def _sizes(values):
+    """Largest size of enclosures over their cells, (values, n)."""
+    return np.stack([(v.sizes[2] + v.rest) * GROW for v in values])
 
 
 def _as_enclosures(*values):

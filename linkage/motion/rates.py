@@ -145,13 +145,14 @@ def jacobian(posture: Posture, step):
     ndarray, shape (..., rods, joints)
         mm per radian, or mm per mm for a slide.
     """
-    rows = [[_pull(posture, rod, joint) for joint in step.joints] for rod in step.rods]
+    rows = [[pull(posture, rod, joint) for joint in step.joints] for rod in step.rods]
     shape = np.broadcast_shapes(*(np.shape(e) for row in rows for e in row))
     return np.stack([np.stack([np.broadcast_to(e, shape) for e in row], axis=-1)
                      for row in rows], axis=-2)
 
 
-def _pull(posture, rod, joint):
+def pull(posture, rod, joint):
+    """Rate of one rod's distance per turn (mm) of one joint, mm per radian (mm)."""
     ends = posture.plan.model.rods[rod].ends
     p, q = (posture.place(end) for end in ends)
     apart = [a - b for a, b in zip(p, q, strict=True)]

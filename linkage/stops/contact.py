@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..clearance import Stage, scene_of
+from ..clearance import Stage, scene_of, stage_of
 from ..clearance.placed import measure
 from ..errors import LinkageError, nearest
 from ..geometry import Piece, prism
@@ -17,7 +17,7 @@ from ..search import crossings
 from ..units import shown_length
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
-STEPS = 241
+STEPS = 81
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,14 +58,22 @@ class Meeting:
 
     def gap(self, positions, thickness: float) -> np.ndarray:
         """Gap of the two faces at positions of the input, the others at 0, shape (n,), mm."""
-        scene = scene_of(self.system)
-        stage = Stage(scene, [self.pair], self._with_spacer(scene, thickness))
+        return self._measured(self.stage(thickness), positions)
+
+    def _measured(self, stage, positions):
         motion = self.system.sweep(**{self.stop.input: np.asarray(positions, dtype=float)})
         which = np.flatnonzero(~stage.rough)
         item = np.repeat(which, motion.shape[0])
         place = np.tile(np.arange(motion.shape[0]), len(which))
         value = measure(stage, motion.flat_posture(), item, place).reshape(len(which), -1)
         return np.min(value, axis=0)
+
+    def stage(self, thickness: float) -> Stage:
+        """The stop's two solids, the spacer on its face."""
+        scene = scene_of(self.system)
+        if not thickness:
+            return stage_of(scene, self.pair)
+        return Stage(scene, [self.pair], self._with_spacer(scene, thickness))
 
     def _with_spacer(self, scene, thickness):
         def solid(name):
@@ -98,7 +106,8 @@ class Meeting:
             raise LinkageError(f'stop "{self.name}": a spacer of {shown_length(thickness, unit)} '
                                f"is thicker than the gap of {shown_length(free, unit)} at neutral; "
                                f"make it thinner", stop=self.name)
-        found = crossings(lambda x: self.gap(x, thickness),
+        stage = self.stage(thickness)
+        found = crossings(lambda x: self._measured(stage, x),
                           np.sort(np.linspace(0.0, self.limit, STEPS)))
         found = found[found != 0]
         if not found.size:
@@ -166,7 +175,7 @@ def _face(plain: Meeting):
 def _nearest_piece(plain, position, on):
     """Piece of the solid `on` that is nearest to the other, and the way to it, at neutral."""
     scene = scene_of(plain.system)
-    stage = Stage(scene, [plain.pair])
+    stage = stage_of(scene, plain.pair)
     motion = plain.system.sweep(**{plain.stop.input: [position]})
     which = np.flatnonzero(~stage.rough)
     best, found = np.inf, None

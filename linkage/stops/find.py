@@ -13,7 +13,7 @@ from .contact import meeting
 
 ALIKE = 0.05  # degrees (mm) within which stops of both sticks count as reached together
 CLEAR = 1e-3  # mm of proven gap that counts as no contact
-STEPS = 241
+STEPS = 121
 
 
 def find_stops(system: System):
@@ -74,50 +74,59 @@ def _governing(system, meetings, angles):
     for m, angle in zip(meetings, angles, strict=True):
         key = m.stop.input, m.stop.side
         ends[key] = min(ends.get(key, np.inf), abs(angle))
-    told = []
-    troubles = {key: _first_trouble(system, *key, first) for key, first in ends.items()}
-    for m, angle in zip(meetings, angles, strict=True):
-        key = m.stop.input, m.stop.side
-        late = abs(angle) - ends[key]
-        if late > ALIKE:
-            first = next(o for o, a in zip(meetings, angles, strict=True)
-                         if (o.stop.input, o.stop.side) == key and abs(a) == ends[key])
-            told.append((False, f'"{first.name}" is reached {late:.2f} before it'))
-        elif troubles[key]:
-            told.append((False, troubles[key]))
-        else:
-            told.append((True, "reached first"))
-    return told
+    troubles = {}
+    for name in dict.fromkeys(name for name, _ in ends):
+        troubles |= _troubles(system, name, {side: first for (n, side), first in ends.items()
+                                             if n == name})
+    return [_told(m, angle, zip(meetings, angles, strict=True), ends, troubles)
+            for m, angle in zip(meetings, angles, strict=True)]
 
 
-def _first_trouble(system: System, name: str, side: str, first: float) -> str:
-    """What happens before a stop at `first`: a sentence, or nothing when the way is clear."""
-    sign = 1.0 if side == "greatest" else -1.0
-    x = sign * np.linspace(0, first, STEPS)
-    good = system.sweep(**{name: x}).reachable
-    if not good.all():
-        return f"a rod comes to the end of its reach at {x[np.argmin(good)]:+.2f} before it"
-    box = {name: (min(0.0, sign * first), max(0.0, sign * first))}
-    scene = scene_of(system)
-    # contact is the question here, so a pair is in it until it is proven to stay open
+def _told(m, angle, others, ends, troubles):
+    key = m.stop.input, m.stop.side
+    late = abs(angle) - ends[key]
+    if late > ALIKE:
+        first = next(o for o, a in others
+                     if (o.stop.input, o.stop.side) == key and abs(a) == ends[key])
+        return False, f'"{first.name}" is reached {late:.2f} before it'
+    return (False, troubles[key]) if troubles[key] else (True, "reached first")
+
+
+def _troubles(system: System, name: str, first: dict) -> dict:
+    """What happens before the stops of an input: ``{(input, side): sentence}``, "" when nothing.
+
+    Parameters
+    ----------
+    system : System
+    name : str
+        The input.
+    first : dict
+        ``{side: size of the angle at which its first stop is reached}``.
+    """
+    box = (-first.get("least", 0.0), first.get("greatest", 0.0))
     near = [replace(pair, required=0.0) for pair in near_of(system)
             if name in pair.inputs and pair.rule not in ("stop", "waived")]
-    if not near:
+    touched = []
+    if near:
+        # contact is the question here, so a pair is in it until it is proven to stay open
+        proof = prove(Stage(scene_of(system), near), {name: box}, 1.0, limit=CLEAR)
+        touched = [pair.name for pair, low in zip(near, proof.proven, strict=True) if low < CLEAR]
+    return {(name, side): _first_trouble(system, name, angle if side == "greatest" else -angle,
+                                         touched) for side, angle in first.items()}
+
+
+def _first_trouble(system, name, end, touched) -> str:
+    x = np.linspace(0, end, STEPS)
+    motion = system.sweep(**{name: x})
+    if not motion.reachable.all():
+        return (f"a rod comes to the end of its reach at {x[np.argmin(motion.reachable)]:+.2f} "
+                f"before it")
+    where = {}
+    for pair in touched:
+        found = crossings(lambda at, p=pair: gaps(system.sweep(**{name: at}), [p])[p], np.sort(x))
+        if found.size:
+            where[pair] = float(found[np.argmin(np.abs(found))])
+    if not where:
         return ""
-    proof = prove(Stage(scene, near), box, 1.0, limit=CLEAR)
-    touched = [pair.name for pair, low in zip(near, proof.least, strict=True) if low <= 0]
-    if not touched:
-        return ""
-    where = {pair: _first_contact(system, pair, name, x) for pair in touched}
     pair = min(where, key=lambda p: abs(where[p]))
     return f"{pair} touch at {where[pair]:+.2f} before it"
-
-
-def _first_contact(system, pair, name, x):
-    def gap(at):
-        return gaps(system.sweep(**{name: at}), [pair])[pair]
-
-    found = crossings(gap, np.sort(x))
-    return float(found[np.argmin(np.abs(found))]) if found.size else 0.0
-
-

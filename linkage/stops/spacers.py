@@ -6,7 +6,6 @@ import itertools
 
 import numpy as np
 
-from ..clearance import Stage, scene_of
 from ..errors import LinkageError
 from ..model import AIRFRAME
 from ..motion import Dimensions, Posture, Rates, Seeds, System, body_of
@@ -16,7 +15,7 @@ from .contact import Meeting, meeting
 
 MOST_STACKED = 4  # washers or sheets in one stack
 SAME = 1e-6  # mm within which two thicknesses are one
-STEPS = 121
+STEPS = 81
 
 
 def size_spacer(system: System, *, stop: str, deflection: dict | None = None,
@@ -200,8 +199,7 @@ def angle_band(made: Meeting, angle: float, thickness: float) -> float:
 
 def _touching(made, angle, thickness):
     """Touching points of both solids and the way between them, in the airframe, at a contact."""
-    scene = scene_of(made.system)
-    stage = Stage(scene, [made.pair], made._with_spacer(scene, thickness))
+    stage = made.stage(thickness)
     motion = made.system.sweep(**{made.stop.input: [angle]})
     which = np.flatnonzero(~stage.rough)
     best, found = np.inf, None

@@ -9,6 +9,7 @@ import numpy as np
 from ..clearance import Stage, gaps, near_of, prove, scene_of, travel_box
 from ..errors import LinkageError
 from ..motion import System
+from ..search import refine
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel that the map shows
 CLEAR = 1e-3  # mm of proven gap that counts as no contact
@@ -51,7 +52,7 @@ class TravelMap:
     sides: dict
 
 
-def travel_map(system: System) -> TravelMap:
+def travel_map(system: System, beyond: float = BEYOND, touching=None) -> TravelMap:
     """Map what touches over the travel of the first two inputs, the others at 0.
 
     Pairs are proven clear over the whole map or else followed along rays from neutral; stops are
@@ -60,6 +61,10 @@ def travel_map(system: System) -> TravelMap:
     Parameters
     ----------
     system : System
+    beyond : float
+        Degrees (mm) past the wanted travel that the map shows.
+    touching : list of str, optional
+        Pairs that may touch, when they are known already.
 
     Returns
     -------
@@ -70,41 +75,42 @@ def travel_map(system: System) -> TravelMap:
         raise LinkageError("a travel map needs two inputs; this system has "
                            f"{', '.join(wanted) or 'none'}")
     names = ("roll", "pitch") if {"roll", "pitch"} <= set(wanted) else tuple(wanted)[:2]
-    shown = {n: (wanted[n][0] - BEYOND, wanted[n][1] + BEYOND) for n in names}
-    touching = _touching(system, shown)
-    ways = _ways(names, wanted, shown)
-    first = {pair: _along(system, names, ways, pair) for pair in touching}
-    first[REACH] = _out_of_reach(system, names, ways)
-    shares = np.stack([np.minimum(first[pair], 1.0) for pair in first])
-    nearest = shares.argmin(axis=0)
-    limits = np.where(shares.min(axis=0) < 1.0, np.array(list(first), dtype=object)[nearest], "")
-    free = ways[:RAYS] * shares.min(axis=0)[:RAYS, None]
     wanted = {n: wanted[n] for n in names}
-    return TravelMap(names, wanted, shown,
-                     {pair: ways[:RAYS][share[:RAYS] <= 1] * share[:RAYS, None][share[:RAYS] <= 1]
-                      for pair, share in first.items() if (share[:RAYS] <= 1).any()},
-                     free, tuple(limits[:RAYS]), _usable(free, wanted, names),
-                     _sides(names, wanted, ways[RAYS:], shares[:, RAYS:].min(axis=0),
-                            limits[RAYS:]))
+    shown = {n: (low - beyond, high + beyond) for n, (low, high) in wanted.items()}
+    touching, aimed = (touching, []) if touching is not None else _touching(system, shown)
+    ways = _ways(names, wanted, shown, aimed)
+    first = _along(system, names, ways, touching)
+    shares = np.stack([np.minimum(share, 1.0) for share in first.values()])
+    least = shares.min(axis=0)
+    limits = np.where(least < 1.0, np.array(list(first), dtype=object)[shares.argmin(axis=0)], "")
+    order = np.argsort(np.arctan2(ways[:-8, 1], ways[:-8, 0]), kind="stable")
+    met = {pair: ways[order][share[order] <= 1] * share[order][share[order] <= 1][:, None]
+           for pair, share in first.items()}
+    free = ways[order] * least[order, None]
+    return TravelMap(names, wanted, shown, {pair: line for pair, line in met.items() if len(line)},
+                     free, tuple(limits[order]), _usable(free, wanted, names),
+                     _sides(names, least[-8:], limits[-8:]))
 
 
 def _touching(system, box):
-    """Pairs not proven clear over the map."""
+    """Pairs not proven clear over the map, and where each comes nearest."""
     scene = scene_of(system)
     pairs = [replace(pair, required=0.0) for pair in near_of(system)
              if pair.rule != "waived" and set(pair.inputs) & set(box)]
     if not pairs:
-        return []
+        return [], []
     proof = prove(Stage(scene, pairs), box, 1.0, limit=CLEAR)
-    return [pair.name for pair, low in zip(pairs, proof.proven, strict=True) if low < CLEAR]
+    close = np.flatnonzero(proof.proven < CLEAR)
+    return [pairs[k].name for k in close], list(proof.place[close])
 
 
-def _ways(names, wanted, shown):
+def _ways(names, wanted, shown, aimed):
     """Ends of the rays on the edge of the map, then the sides and corners of the wanted travel."""
-    angle = np.arange(RAYS) * 2 * np.pi / RAYS
+    angle = np.concatenate([np.arange(RAYS) * 2 * np.pi / RAYS,
+                            [np.arctan2(y, x) for x, y in aimed if x or y]])
     way = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     low, high = (np.array([shown[n][k] for n in names]) for k in (0, 1))
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore"):
         share = np.where(way > 0, high / way, np.where(way < 0, low / way, np.inf)).min(axis=1)
     marks = [[wanted[names[0]][i] if i is not None else 0.0,
               wanted[names[1]][j] if j is not None else 0.0] for i, j in _MARKS]
@@ -114,46 +120,43 @@ def _ways(names, wanted, shown):
 _MARKS = ((0, None), (1, None), (None, 0), (None, 1), (0, 0), (0, 1), (1, 0), (1, 1))
 
 
-def _along(system, names, ways, pair):
-    """Share of each way at which a pair first touches; inf where it does not."""
+def _along(system, names, ways, touching) -> dict:
+    """Share of each way at which each pair first touches; inf where it does not."""
     share = np.linspace(0, 1, STEPS)
 
-    def gap(at, rays):
-        place = ways[rays] * at[..., None]
-        motion = system.sweep(**{n: place[..., i] for i, n in enumerate(names)})
-        return gaps(motion, [pair])[pair]
+    def at(shares, rays):
+        place = ways[rays] * shares[..., None]
+        return system.sweep(**{n: place[..., i] for i, n in enumerate(names)})
 
-    rays = np.arange(len(ways))
-    value = gap(np.broadcast_to(share[:, None], (STEPS, len(ways))), rays[None].repeat(STEPS, 0))
-    with np.errstate(invalid="ignore"):
-        hit = value <= 0
-    first = np.where(hit.any(axis=0), hit.argmax(axis=0), -1)
-    found = np.full(len(ways), np.inf)
-    found[first == 0] = 0.0
-    inside = np.flatnonzero(first > 0)
-    if inside.size:
-        found[inside] = _refined(lambda at: gap(at, inside), share[first[inside] - 1],
-                                 share[first[inside]])
+    found = {}
+    for pair in touching:
+        def gap(shares, rays, pair=pair):
+            return gaps(at(shares, rays), [pair])[pair]
+
+        found[pair] = _first_touch(gap, share, len(ways))
+    motion = at(np.broadcast_to(share[:, None], (STEPS, len(ways))), slice(None))
+    lost = ~motion.reachable
+    found[REACH] = np.where(lost.any(axis=0), share[lost.argmax(axis=0)], np.inf)
     return found
 
 
-def _refined(gap, low, high):
-    """Crossings between brackets, all rays together: a unit bracket each, found as one array."""
-    width = high - low
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        free = gap(middle) > 0
-        low, high = np.where(free, middle, low), np.where(free, high, middle)
-        if np.all(high - low < 1e-9 * width):
+def _first_touch(gap, share, count):
+    """March out along the rays that are still free, and refine where a step meets contact."""
+    found, rays = np.full(count, np.inf), np.arange(count)
+    before = gap(np.full(count, share[0]), rays)
+    found[before <= 0] = 0.0
+    rays, before = rays[before > 0], before[before > 0]
+    for near, far in zip(share[:-1], share[1:], strict=True):
+        value = gap(np.full(len(rays), far), rays)
+        hit = value <= 0
+        if hit.any():
+            one, other = ((np.full(hit.sum(), at), v[hit]) for at, v in
+                          ((near, before), (far, value)))
+            found[rays[hit]] = refine(lambda shares, r=rays[hit]: gap(shares, r), one, other, 1e-9)
+        rays, before = rays[value > 0], value[value > 0]
+        if not len(rays):
             break
-    return high
-
-
-def _out_of_reach(system, names, ways):
-    share = np.linspace(0, 1, STEPS)
-    place = ways[None] * share[:, None, None]
-    lost = ~system.sweep(**{n: place[..., i] for i, n in enumerate(names)}).reachable
-    return np.where(lost.any(axis=0), share[lost.argmax(axis=0)], np.inf)
+    return found
 
 
 def _usable(free, wanted, names) -> float:
@@ -165,7 +168,7 @@ def _usable(free, wanted, names) -> float:
     return float(region.intersection(rectangle).area / rectangle.area)
 
 
-def _sides(names, wanted, ways, share, limits):
+def _sides(names, share, limits):
     said = {}
     for (i, j), limit, part in zip(_MARKS, limits, share, strict=True):
         words = [f"{n} {('least', 'greatest')[k]}"

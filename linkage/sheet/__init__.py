@@ -1,0 +1,7 @@
+"""The shop sheet: findings as aligned plain text, in the file's own length unit."""
+
+from .contact_part import clearance_sheet
+from .motion_part import gearing_sheet
+from .text import CAUTION, heading, number, section, table
+
+__all__ = ["CAUTION", "clearance_sheet", "gearing_sheet", "heading", "number", "section", "table"]

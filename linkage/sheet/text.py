@@ -1,0 +1,73 @@
+"""Words and aligned tables of plain text."""
+
+from __future__ import annotations
+
+import math
+import re
+
+from ..motion import System
+
+CAUTION = ("Computed from the file alone.  It supports, and never replaces, physical checks on the "
+           "aircraft,\nlocal regulations and the licensed people who sign for it.")
+
+
+def heading(system: System, source: str) -> str:
+    """Top of a sheet: what was read, its unit, and the caution."""
+    model = system.model
+    count = (f"{len(model.bodies)} bodies, {len(model.rods)} rods, {len(model.couplings)} "
+             f"couplings, {len(model.surfaces)} surfaces")
+    return (f"{model.title}\n{source}: {count}; lengths in {model.length}, angles in degrees from "
+            f"neutral\n{CAUTION}")
+
+
+def section(title: str, body: str) -> str:
+    """A titled part of the sheet."""
+    return f"{title}\n{'-' * len(title)}\n{body}"
+
+
+def table(headings, rows) -> str:
+    """Rows of cells under headings, words left and numbers right.
+
+    Parameters
+    ----------
+    headings : sequence of str
+    rows : sequence of sequences
+
+    Returns
+    -------
+    str
+
+    Examples
+    --------
+    >>> print(table(["rod", "mm"], [["tie", "12.50"], ["elevator", "7.00"]]))
+    rod          mm
+    tie       12.50
+    elevator   7.00
+    """
+    rows = [[str(cell) for cell in row] for row in rows]
+    widths = [max(len(row[i]) for row in [list(headings), *rows]) for i in range(len(headings))]
+    right = [bool(rows) and all(_numeric(row[i]) for row in rows) for i in range(len(headings))]
+    lines = []
+    for row in [list(headings), *rows]:
+        cells = [cell.rjust(w) if r else cell.ljust(w)
+                 for cell, w, r in zip(row, widths, right, strict=True)]
+        lines.append("  ".join(cells).rstrip())
+    return "\n".join(lines)
+
+
+def _numeric(cell: str) -> bool:
+    return re.fullmatch(r"[+-]?[\d.]+(±[\d.]+)?°?|–|", cell) is not None
+
+
+def number(value: float, digits: int = 2) -> str:
+    """A number for a cell; a dash where there is none.
+
+    Examples
+    --------
+    >>> number(-0.0001), number(float("nan"))
+    ('0.00', '–')
+    """
+    if not math.isfinite(value):
+        return "–"
+    text = f"{value:.{digits}f}"
+    return text[1:] if float(text) == 0 and text.startswith("-") else text
