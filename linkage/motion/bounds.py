@@ -121,7 +121,7 @@ def _close_together(posture, step: Together, motion, halves) -> None:
     lines = _lines(posture, step, motion, halves)
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         tried = _held(posture, step, lines)
-        middle = np.stack([[np.broadcast_to(pull(motion.posture, rod, joint), lines[0].shape[1:])
+        middle = np.stack([[np.broadcast_to(_pull(motion.posture, rod, joint), lines[0].shape[1:])
                             for joint in step.joints] for rod in step.rods]).transpose(2, 0, 1)
         lost = ~(np.abs(np.linalg.det(middle)) > 0)
         inverse = np.linalg.inv(np.where(lost[:, None, None], np.eye(len(step.joints)), middle))
@@ -132,7 +132,7 @@ def _close_together(posture, step: Together, motion, halves) -> None:
         for rows, reach in zip(lines, trial, strict=True):
             rows[-1] = reach
         wide = _held(posture, step, lines)
-        spread = [[pull(wide, rod, joint) for joint in step.joints] for rod in step.rods]
+        spread = [[_pull(wide, rod, joint) for joint in step.joints] for rod in step.rods]
         found = off + sum(_sizes([sum(inverse[:, i, j] * spread[j][k] for j in range(len(missed)))
                                   - float(i == k) for i in range(len(lines))]) * trial[k]
                           for k in range(len(lines)))
@@ -170,6 +170,11 @@ def _joint(posture, joint, value):
     if posture.plan.model.bodies[joint].slides:
         return Slide(value)
     return Turn(np.cos(value), np.sin(value), value)
+
+
+def _pull(posture, rod, joint):
+    """Rate of `_misfit` per turn of a joint."""
+    return pull(posture, rod, joint) * (1.0 / posture.plan.model.rod_length(rod))
 
 
 def _misfit(posture, rod):

@@ -145,18 +145,23 @@ def jacobian(posture: Posture, step):
     ndarray, shape (..., rods, joints)
         mm per radian, or mm per mm for a slide.
     """
-    rows = [[pull(posture, rod, joint) for joint in step.joints] for rod in step.rods]
+    rows = [[pull(posture, rod, joint) / _apart(posture, rod) for joint in step.joints]
+            for rod in step.rods]
     shape = np.broadcast_shapes(*(np.shape(e) for row in rows for e in row))
     return np.stack([np.stack([np.broadcast_to(e, shape) for e in row], axis=-1)
                      for row in rows], axis=-2)
 
 
+def _apart(posture, rod):
+    p, q = (posture.place(end) for end in posture.plan.model.rods[rod].ends)
+    return np.sqrt(sum((a - b) ** 2 for a, b in zip(p, q, strict=True)))
+
+
 def pull(posture, rod, joint):
-    """Rate of one rod's distance per turn (mm) of one joint, mm per radian (mm)."""
+    """Half the rate of one rod's squared distance per turn (mm) of one joint, mm2 per radian."""
     ends = posture.plan.model.rods[rod].ends
     p, q = (posture.place(end) for end in ends)
     apart = [a - b for a, b in zip(p, q, strict=True)]
-    size = np.sqrt(sum(e * e for e in apart))
     total = 0.0
     for end, sense in ((p, 1.0), (q, -1.0)):
         address = ends[0] if sense > 0 else ends[1]
@@ -169,5 +174,5 @@ def pull(posture, rod, joint):
             centre = posture.place(f"{joint}/pivot")
             x, y, z = (a - b for a, b in zip(end, centre, strict=True))
             move = (u[1] * z - u[2] * y, u[2] * x - u[0] * z, u[0] * y - u[1] * x)
-        total = total + sense * sum(e * m for e, m in zip(apart, move, strict=True)) / size
+        total = total + sense * sum(e * m for e, m in zip(apart, move, strict=True))
     return total
