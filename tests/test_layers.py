@@ -38,7 +38,7 @@ INNER = {
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
-         "pandas": {"gearing", "clearance", "stops", "report"},
+         "pandas": {"gearing", "clearance", "stops", "tables"},
          "shapely": {"outlines", "stops", "relief"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
          "matplotlib": {"plots", "relief"}, "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
