@@ -23,6 +23,7 @@ class LinkageError(ValueError):
     """
 
     def __init__(self, sentence: str, **facts):
+        sentence = " ".join(sentence.split())  # one line, whatever a name holds
         super().__init__(sentence)
         self.sentence = sentence
         self.facts = facts

@@ -11,7 +11,7 @@ import tomllib
 from pathlib import Path
 
 from .errors import FileError, LinkageError, ModelError, nearest
-from .keys import OneOfRecords, Record, file_keys, read_keys, write_keys
+from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
 from .model import AIRFRAME, Model, Point
 
@@ -71,7 +71,7 @@ def parse_model(text: str, *, folder=".") -> Model:
     """
     try:
         table = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
+    except (ValueError, RecursionError) as problem:  # too many digits or brackets, too
         raise LinkageError(f"is no valid TOML: {problem}; mend that line") from problem
     if not table:
         raise LinkageError('is empty; start one with "linkage new side-by-side --out FILE"')
@@ -134,10 +134,12 @@ def write_text(path, text: str) -> None:
             file.write(text)
         os.chmod(aside, 0o644)
         os.replace(aside, path)
-    except OSError as problem:
+    except (OSError, UnicodeEncodeError) as problem:
         if aside is not None:
             Path(aside).unlink(missing_ok=True)
-        raise FileError(f"{path}: can't be written ({problem.strerror}); choose a folder that "
+        raise FileError(f"{path}: can't be written "
+                        f"({getattr(problem, 'strerror', None) or problem}); "
+                        f" choose a folder that "
                         f"exists and may be written to", path=str(path)) from problem
 
 
@@ -155,9 +157,15 @@ def read_hardpoints(path) -> dict:
         ``{"part/point": [FS, BL, WL]}``, as written.
     """
     rows = {}
-    for number, row in enumerate(csv.reader(io.StringIO(_text_of(path)), skipinitialspace=True), 1):
+    try:
+        lines = list(csv.reader(io.StringIO(_text_of(path)), skipinitialspace=True))
+    except csv.Error as problem:
+        raise FileError(f"{path}: is no table of hardpoints ({problem}); mend it",
+                        path=str(path)) from problem
+    for number, row in enumerate(lines, 1):
         cells = [cell.strip() for cell in row]
-        if not any(cells) or cells[0].startswith("#") or (number == 1 and "/" not in cells[0]):
+        if not any(cells) or cells[0].startswith("#") or (
+                number == 1 and all(isinstance(_number_or_text(c), str) for c in cells)):
             continue
         place = f"{path}: line {number}"
         if len(cells) != 4:
@@ -226,18 +234,26 @@ def _add_hardpoints(table: dict, name, folder: Path) -> None:
     """Put the points of a CSV file where the model file would have had them."""
     if not isinstance(name, str):
         raise LinkageError('hardpoints: needs the name of a CSV file, like "points.csv"')
-    bodies = table.setdefault("body", {})
+    bodies = _table_in(table, "body")
     for address, position in read_hardpoints(folder / name).items():
         part, point = address.split("/")
         if part != AIRFRAME and part not in bodies:
             raise LinkageError(f'hardpoints {name}: no body "{part}" for "{address}"; '
                                f"{nearest(part, [*bodies, AIRFRAME])}")
-        home = table.setdefault(AIRFRAME, {}) if part == AIRFRAME else bodies[part]
-        slot = home if point == "pivot" else home.setdefault("points", {})
+        home = _table_in(table, AIRFRAME) if part == AIRFRAME else _table_in(bodies, part)
+        slot = home if point == "pivot" else _table_in(home, "points", part)
         if point in slot:
             raise LinkageError(f'hardpoints {name}: "{address}" is in the model file too; '
                                f"take one out")
         slot[point] = position
+
+
+def _table_in(table, word, part=None):
+    inner = table.setdefault(word, {})
+    if not isinstance(inner, dict):
+        place = f'body "{part}", {word}' if part else word
+        raise LinkageError(f"{place}: needs a table of names, {got(inner)}")
+    return inner
 
 
 def _number_or_text(cell: str):
@@ -257,9 +273,10 @@ def _text_of(path) -> str:
             raise FileError(f"{path}: has {size / 1e6:.0f} MB, and a model file is text of at "
                             f"most {MOST_BYTES / 1e6:.0f} MB; name the right file", path=str(path))
         return path.read_text(encoding="utf-8-sig")
-    except OSError as problem:
-        raise FileError(f"{path}: can't be read ({problem.strerror}); check the name",
-                        path=str(path)) from problem
     except UnicodeDecodeError as problem:
         raise FileError(f"{path}: is no text file in UTF-8; name the model file, or save it as "
                         f"UTF-8", path=str(path)) from problem
+    except (OSError, ValueError) as problem:
+        raise FileError(f"{path}: can't be read "
+                        f"({getattr(problem, 'strerror', None) or problem}); check the name",
+                        path=str(path)) from problem

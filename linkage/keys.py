@@ -12,7 +12,7 @@ from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 
 from .errors import LinkageError, ModelError, nearest
-from .units import HOUSE, MM_PER, file_length, length_mm, quantity
+from .units import HOUSE, MM_PER, as_float, file_length, length_mm, quantity
 
 AXES = {"lateral": (0.0, 1.0, 0.0), "fore-aft": (-1.0, 0.0, 0.0), "vertical": (0.0, 0.0, 1.0)}
 MOST_MM = 1e6  # a kilometre: beyond it a number is a slip of the unit, and precision is gone
@@ -134,7 +134,7 @@ class Number(Kind):
             raise LinkageError(f"needs a {self.what} of at least {self.least:g}, got {shown}")
 
     def read(self, value, unit):
-        return float(value) if _is_number(value) else value
+        return as_float(value) if _is_number(value) else value
 
     def schema(self):
         bounds = {"exclusiveMinimum": self.above, "minimum": self.least}
@@ -238,7 +238,7 @@ class Direction(Kind):
 
     def read(self, value, unit):
         if isinstance(value, list):
-            return tuple(float(v) if _is_number(v) else v for v in value)
+            return tuple(as_float(v) if _is_number(v) else v for v in value)
         return value
 
     def check(self, value):
@@ -250,6 +250,8 @@ class Direction(Kind):
                 and all(_is_number(v) and math.isfinite(v) for v in value)):
             raise LinkageError(f"needs one of {', '.join(AXES)} or a vector [x, y, z], "
                                f"{got(value)}")
+        if not math.isfinite(math.hypot(*value)):
+            raise LinkageError("is too long; give a vector such as [0, 1, 0]")
         if not math.hypot(*value) > 0:
             raise LinkageError("has length zero; give an axis that points somewhere")
 
@@ -403,6 +405,7 @@ def read_keys(cls, table, unit: str) -> dict:
     values = {}
     for word, field in keys.items():
         if word in table:
+            _refuse_no_table(word, field.metadata["kind"], table[word])
             with _place_of(word, field.metadata["kind"]):
                 values[field.name] = field.metadata["kind"].read(table[word], unit)
         elif field.default is dataclasses.MISSING and \
@@ -429,8 +432,14 @@ def check_keys(part) -> None:
         value = getattr(part, field.name)
         if value is None and field.default is None:
             continue
+        _refuse_no_table(word, field.metadata["kind"], value)
         with _place_of(word, field.metadata["kind"]):
             field.metadata["kind"].check(value)
+
+
+def _refuse_no_table(word, kind, value):
+    if isinstance(kind, TableOf) and not isinstance(value, dict):
+        raise LinkageError(f"{word}: needs a table of names, {got(value)}")
 
 
 def _place_of(word: str, kind: Kind):

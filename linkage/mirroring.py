@@ -19,7 +19,7 @@ from .keys import (
     TableOf,
     file_keys,
 )
-from .model import Airframe, Body, Point, Require, Stop
+from .model import Airframe, Body, Coupling, Point, Require, Stop
 
 SWAPS = {"left": "right", "right": "left"}
 TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
@@ -96,6 +96,15 @@ def _twin(part, names, parts):
         values["left"], values["right"] = part.right, part.left
     if isinstance(part, Stop) and _runs_backwards(part.input, parts):
         values["side"] = "least" if part.side == "greatest" else "greatest"
+    if isinstance(part, Body) and part.through is not None and part.pivot is not None:
+        along = (b - a for a, b in zip(part.pivot, part.through, strict=True))
+        values["through"] = tuple(c + d * s for c, d, s in zip(values["pivot"], along, (-1, 1, -1),
+                                                               strict=True))
+    if isinstance(part, Coupling):
+        for name in part.bodies:
+            body = parts.get("bodies", {}).get(name)
+            if body is not None and _renamed(name, names) == name and _turns_back(body):
+                values["ratio"] = -values["ratio"]
     return type(part)(**values)
 
 
@@ -127,9 +136,11 @@ def _runs_backwards(input_name: str, parts) -> bool:
     """Whether the mirrored system moves the input the other way (roll does, pitch does not)."""
     for body in parts.get("bodies", {}).values():
         if body.input == input_name:
-            x, y, z = body.direction
-            twin = (x, -y, z) if body.slides else (-x, y, -z)
-            return sum(a * b for a, b in zip((x, y, z), twin, strict=True)) < 0
+            return _turns_back(body)
     return False
 
 
+def _turns_back(body) -> bool:
+    x, y, z = body.direction
+    twin = (x, -y, z) if body.slides else (-x, y, -z)
+    return sum(a * b for a, b in zip((x, y, z), twin, strict=True)) < 0

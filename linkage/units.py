@@ -12,8 +12,11 @@ MM_PER = {"mm": 1.0, "in": 25.4}
 HOUSE = {"length": "mm", "force": "N", "moment": "N*mm", "stress": "N/mm**2",
          "density": "kg/mm**3", "angle": "deg", "mass": "kg"}
 
-_PLAIN = re.compile(r"\s*([+-]?\d+(?:\.\d*)?(?:[eE][+-]?\d+)?)\s*(mm|in)\s*")
-_SHOP = re.compile(r"\s*([+-]?)(?:(\d+)(?:\s+|\s*-\s*))?(\d+)\s*/\s*([1-9]\d*)\s*(mm|in)\s*")
+_NUMBER = r"[+-]?[0-9]+(?:\.[0-9]*)?(?:[eE][+-]?[0-9]+)?"
+_PLAIN = re.compile(rf"\s*({_NUMBER})\s*(mm|in)\s*")
+_SHOP = re.compile(r"\s*([+-]?)(?:([0-9]+)(?:\s+|-))?([0-9]+)\s*/\s*([1-9][0-9]*)\s*([a-z]+)\s*")
+_TERM = r"[A-Za-zµ°]+(?:\*\*-?[0-9]+)?"
+_WRITTEN = re.compile(rf"\s*{_NUMBER}\s*{_TERM}(?:\s*[*/]\s*{_TERM})*\s*")
 
 
 def length_mm(value, unit: str) -> float:
@@ -45,14 +48,24 @@ def length_mm(value, unit: str) -> float:
     """
     if isinstance(value, str):
         plain, shop = _PLAIN.fullmatch(value), _SHOP.fullmatch(value)
-        if plain:
+        if plain and math.isfinite(float(plain[1])):
             return float(plain[1]) * MM_PER[plain[2]]
         if shop:  # a shop fraction, which no unit library reads
             sign, whole, top, bottom, own = shop.groups()
             size = int(whole or 0) + int(top) / int(bottom)
+            if own not in MM_PER:
+                return (-size if sign == "-" else size) * quantity(f"1 {own}", "length")
             return (-size if sign == "-" else size) * MM_PER[own]
         return quantity(value, "length")
-    return float(value) * MM_PER[unit]
+    return as_float(value) * MM_PER[unit]
+
+
+def as_float(value) -> float:
+    """A number as a float, infinite where it is too long for one."""
+    try:
+        return float(value)
+    except OverflowError:
+        return math.inf if value > 0 else -math.inf
 
 
 @functools.lru_cache(maxsize=4096)
@@ -88,6 +101,8 @@ def quantity(text: str, kind: str) -> float:
     import pint
 
     try:
+        if not _WRITTEN.fullmatch(text):
+            raise ValueError(text)
         read = float(_registry()(text).to(HOUSE[kind]).magnitude)
         if not math.isfinite(read):
             raise ValueError(text)

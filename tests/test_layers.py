@@ -30,7 +30,8 @@ FLOORS = [
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
     "model": [{"shapes"}, {"parts"}, {"whole"}],
-    "motion": [{"plan"}, {"posture"}, {"rates"}, {"together", "bounds"}, {"system"}],
+    "motion": [{"plan"}, {"posture"}, {"rates"}, {"together", "bounds", "moved"},
+               {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"compare"}, {"findings"}],
     "clearance": [{"placed"}, {"prove"}, {"table"}],
     "stops": [{"contact"}, {"find", "spacers", "travel_map"}],

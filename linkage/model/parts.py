@@ -29,11 +29,16 @@ from .shapes import PAIR, POINTS, SIZE, SOLIDS, THICKNESS, Part
 AIRFRAME = "airframe"
 
 
+class _TravelEnd(Number):
+    def schema(self):
+        return {"type": ["number", "string"]}
+
+
 @dataclass(frozen=True, kw_only=True)
 class Input(Part):
     """What a hand or foot moves, and how far it is wanted to go."""
 
-    travel: tuple = key(ListOf(Number(what="travel"), 2, 2, "pair [least, greatest]"),
+    travel: tuple = key(ListOf(_TravelEnd(what="travel"), 2, 2, "pair [least, greatest]"),
                         "wanted travel [least, greatest], degrees from neutral; lengths with grip "
                         "or on a slide")
     grip: str | None = key(Text(), "point whose straight movement from neutral `travel` gives",

@@ -197,8 +197,8 @@ def _check_surface(model: Model, name: str, surface: Surface) -> None:
     words = ("left", "right") if is_rudder(model.bodies[surface.body]) else ("up", "down")
     for require in surface.require:
         _refer(f"{place}, require, input", require.input, model.inputs, "input")
-        for word in {"up", "down", "left", "right"} - set(words):
-            if getattr(require, word) is not None:
+        for word in ("up", "down", "left", "right"):
+            if word not in words and getattr(require, word) is not None:
                 raise ModelError(f"{place}, require: {word} does not fit its hinge line; "
                                  f"use {words[0]} and {words[1]}", place=place)
 

@@ -1,10 +1,11 @@
 """Motion: order the rods, solve any array of stick positions, and differentiate it exactly."""
 
 from .bounds import EnclosedPosture, enclose
+from .moved import Motion, hinge_sign, wrapped
 from .plan import Close, Couple, Drive, Plan, Together, body_of, make_plan
 from .posture import Dimensions, Posture, Slide, Turn
 from .rates import Rates, Seeds
-from .system import Control, Motion, System, hinge_sign, wrapped
+from .system import Control, System
 
 __all__ = ["Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture", "Motion",
            "Plan", "Posture", "Rates", "Seeds", "Slide", "System", "Together", "Turn", "body_of",

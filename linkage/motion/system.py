@@ -1,4 +1,4 @@
-"""A system that can be moved, and its motion over any array of stick positions."""
+"""A system that can be moved: it solves any array of stick positions."""
 
 from __future__ import annotations
 
@@ -8,12 +8,12 @@ from functools import cached_property
 
 import numpy as np
 
-from .. import kernels
 from ..errors import MotionError, nearest
-from ..model import AIRFRAME, Model, is_rudder
-from .plan import Close, Couple, Drive, Together, body_of, make_plan
+from ..model import AIRFRAME, Model
+from .moved import Motion
+from .plan import DEAD_CENTRE, Close, Couple, Drive, Together, body_of, make_plan
 from .posture import Dimensions, Posture, Slide, Turn
-from .rates import Rates, Seeds
+from .rates import jacobian
 from .together import follow
 
 BLOCK = 16384  # stick positions worked at once: the arrays of a block stay in the cache
@@ -142,7 +142,7 @@ class System:
     def _by_blocks(self, inputs, shape):
         """States over a large array, worked in blocks along its first long axis."""
         axis = next(i for i, n in enumerate(shape) if n > 1)
-        rows = max(1, BLOCK * shape[axis] // math.prod(shape))
+        rows = max(2, BLOCK * shape[axis] // math.prod(shape))
         states = {}
         for start in range(0, shape[axis], rows):
             cut = {name: _rows(value, axis - len(shape), start, rows)
@@ -192,16 +192,22 @@ class System:
         value = posture.states[source].value
         driver = next(step for step in self.plan.steps
                       if source in getattr(step, "joints", (getattr(step, "joint", None),)))
-        if not isinstance(driver, (Close, Together)) or \
-                not np.any(np.abs(value) > math.pi / 2):
+        far = np.abs(value) > math.pi / 2
+        for name, sent in inputs.items():
+            quarter = 90.0 if self.inputs[name].unit == "°" else 0.0
+            far = far | (np.abs(sent) > quarter)
+        if not isinstance(driver, (Close, Together)) or not np.any(far):
             return value
         along = [self._settled({n: v * share for n, v in inputs.items()}, posture.dimensions,
                                until=_after(self.plan.steps, driver)).states[source].value
                  for share in np.linspace(0, 1, 65)]
-        return np.unwrap(np.stack(np.broadcast_arrays(*along)), axis=0)[-1]
+        turned = np.unwrap(np.stack(np.broadcast_arrays(*along)), axis=0)[-1]
+        return np.where(far, turned, value)
 
     def _check_neutral(self):
         for step in self.plan.steps:
+            if isinstance(step, Together):
+                self._check_together(step)
             joints = getattr(step, "joints", None) or (step.joint,)
             if all(np.isfinite(self._neutral.states[j].value) for j in joints):
                 continue
@@ -215,205 +221,21 @@ class System:
                 told[-1] += f" (they are {apart:.3f} mm apart as given)"
             raise MotionError("; ".join(told) + "; check its length and points", rods=rods)
 
+    def _check_together(self, step):
+        still = {name: Slide(0.0) if body.slides else Turn(1.0, 0.0, 0.0)
+                 for name, body in self.model.bodies.items()}
+        matrix = jacobian(Posture(self.plan, self.dimensions, still), step)
+        size = np.linalg.norm(matrix, axis=0)
+        if not np.all(size > 0) or not np.linalg.svd(matrix / size)[1][-1] > DEAD_CENTRE:
+            raise MotionError(f"rods {', '.join(step.rods)}: stand at a dead centre of "
+                              f"{', '.join(step.joints)} at neutral; move one of their points",
+                              rods=step.rods)
+
     @cached_property
     def offsets(self) -> dict:
         """Angle (mm) of each joint at zero inputs: not 0 where a given rod length differs."""
         return {joint: math.degrees(state.value) if isinstance(state, Turn) else float(state.value)
                 for joint, state in self._neutral.states.items()}
-
-
-class Motion:
-    """Where every part of a system goes over an array of stick positions.
-
-    Made by `System.sweep`; every result keeps the broadcast shape of the inputs.
-    """
-
-    def __init__(self, system, inputs, dimensions, states, shape):
-        self.system, self.inputs, self.shape = system, inputs, shape
-        self.posture = Posture(system.plan, dimensions, states)
-
-    def flat_posture(self) -> Posture:
-        """The posture with every joint's state along one axis of positions, or alone."""
-        def flat(k):
-            return np.broadcast_to(k, self.shape).ravel() if np.size(k) > 1 else np.ravel(k)[0]
-
-        states = {joint: Slide(flat(s.value)) if isinstance(s, Slide) else
-                  Turn(flat(s.cos), flat(s.sin), flat(s.value))
-                  for joint, s in self.posture.states.items()}
-        return Posture(self.system.plan, self.posture.dimensions, states)
-
-    def angle(self, body: str) -> np.ndarray:
-        """Angle of a body from neutral about its axis as written.
-
-        Parameters
-        ----------
-        body : str
-
-        Returns
-        -------
-        ndarray, shape (...)
-            Degrees in (-180, 180], mm for a slide; NaN where out of reach.
-        """
-        self._known(body, self.system.model.bodies, "body")
-        state = self.posture.states.get(body)
-        if state is None:
-            return np.zeros(self.shape)
-        value = state.value if isinstance(state, Slide) else wrapped(np.degrees(state.value))
-        return self._full(value)
-
-    def deflection(self, surface: str) -> np.ndarray:
-        """Deflection of a surface about its hinge line.
-
-        Parameters
-        ----------
-        surface : str
-
-        Returns
-        -------
-        ndarray, shape (...)
-            Degrees, trailing edge down positive (left for a rudder); NaN where out of reach.
-        """
-        self._known(surface, self.system.model.surfaces, "surface")
-        body = self.system.model.surfaces[surface].body
-        return self.angle(body) * hinge_sign(self.system.model.bodies[body])
-
-    def point(self, address: str) -> np.ndarray:
-        """Where a point is.
-
-        Parameters
-        ----------
-        address : str
-            ``"part/point"``; "pivot" is a point of every body.
-
-        Returns
-        -------
-        ndarray, shape (..., 3)
-            Stations FS, BL, WL in mm; NaN where out of reach.
-        """
-        self._known(address, self.system.model.points, "point")
-        return np.stack([self._full(k) for k in self.posture.place(address)], axis=-1)
-
-    @property
-    def reachable(self) -> np.ndarray:
-        """Where every rod reaches: bool, shape (...)."""
-        good = np.ones((), bool)
-        for state in self.posture.states.values():
-            good = good & np.isfinite(state.value)
-        return self._full(good)
-
-    def gearing(self, surface: str) -> dict:
-        """Local gearing: turn of a surface per degree (mm) of each input.
-
-        Parameters
-        ----------
-        surface : str
-
-        Returns
-        -------
-        dict
-            ``{input: ndarray (...)}``, degrees per degree, exact derivatives.
-        """
-        self._known(surface, self.system.model.surfaces, "surface")
-        body = self.system.model.surfaces[surface].body
-        sign = hinge_sign(self.system.model.bodies[body])
-        return {name: self._full(sign * rate) for name, rate in self.body_gearing(body).items()}
-
-    def body_gearing(self, body: str) -> dict:
-        """Rate of a body's angle (mm) per degree (mm) of each input, shape (...)."""
-        self._known(body, self.system.model.bodies, "body")
-        rate = self.input_rates.joints.get(body, 0.0)
-        slides = self.system.model.bodies[body].slides
-        found = {}
-        for i, name in enumerate(self.system.inputs):
-            each = rate[i] if np.ndim(rate) else rate
-            per = 1.0 if slides == (self.system.inputs[name].unit == "mm") else (
-                math.radians(1.0) if slides else math.degrees(1.0))
-            found[name] = self._full(each * per)
-        return found
-
-    @cached_property
-    def input_rates(self) -> Rates:
-        """Rates of every joint and point per radian (mm) of each input, in the inputs' order."""
-        count = len(self.system.inputs)
-        seeds = {name: np.eye(count)[i].reshape(count, *(1,) * len(self.shape))
-                 for i, name in enumerate(self.system.inputs)}
-        with np.errstate(invalid="ignore", divide="ignore"):
-            return Rates(self.posture, Seeds(inputs=seeds))
-
-    def margins(self, rod: str) -> dict:
-        """Over-centre margin of both ends of a rod: 0 at dead centre, 90 square.
-
-        Parameters
-        ----------
-        rod : str
-
-        Returns
-        -------
-        dict
-            ``{"part/point": ndarray (...)}`` degrees, for the ends on a joint.
-        """
-        self._known(rod, self.system.model.rods, "rod")
-        ends = self.system.model.rods[rod].ends
-        found = {}
-        for end, other in (ends, ends[::-1]):
-            body = body_of(end)
-            if body == AIRFRAME or body not in self.posture.states:
-                continue
-            frame = self.system.model.bodies[body].on
-            here, there = self.posture.place(end, frame), self.posture.place(other, frame)
-            e = [b - a for a, b in zip(here, there, strict=True)]
-            u = self.posture.dimensions.axes[body]
-            with np.errstate(invalid="ignore", divide="ignore"):
-                if self.system.model.bodies[body].slides:
-                    sine = kernels.slide_margin(u, e)
-                else:
-                    centre = self.posture.dimensions.places[f"{body}/pivot"]
-                    sine = kernels.turn_margin(here, centre, u, e)
-                found[end] = self._full(np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1))))
-        return found
-
-    def stretch(self, rod: str) -> np.ndarray:
-        """Distance between a rod's ends less its length: 0 but for a redundant rod.
-
-        Parameters
-        ----------
-        rod : str
-
-        Returns
-        -------
-        ndarray, shape (...)
-            mm.
-        """
-        self._known(rod, self.system.model.rods, "rod")
-        p, q = (self.posture.place(end) for end in self.system.model.rods[rod].ends)
-        apart = np.sqrt(sum((a - b) ** 2 for a, b in zip(p, q, strict=True)))
-        return self._full(apart - self.posture.dimensions.lengths[rod])
-
-    def _known(self, name, known, what):
-        if name not in known:
-            raise MotionError(f'no {what} "{name}"; {nearest(name, known)}', name=name)
-
-    def _full(self, value):
-        return np.array(np.broadcast_to(value, self.shape))
-
-
-def wrapped(degrees):
-    """Angles in (-180, 180].
-
-    Examples
-    --------
-    >>> wrapped(np.array([190.0, -180.0, 12.0])).tolist()
-    [-170.0, 180.0, 12.0]
-    """
-    return -((-np.asarray(degrees) + 180.0) % 360.0 - 180.0)
-
-
-def hinge_sign(body) -> float:
-    """+1 when a positive turn about a hinge as written is trailing edge down (rudder: left)."""
-    u = body.direction
-    if is_rudder(body):
-        return 1.0 if u[2] < 0 else -1.0
-    return 1.0 if u[1] > 0 else -1.0
 
 
 def _control(model: Model, name: str) -> Control:
@@ -422,12 +244,19 @@ def _control(model: Model, name: str) -> Control:
     grip, travel = item.grip, item.travel
     if body is None:
         return Control(name, None, travel, grip, "mm" if item.in_mm else "°")
+    if grip is not None and body not in (body_of(grip), *_carriers(model, body_of(grip))):
+        raise MotionError(f'input "{name}", grip: "{grip}" does not ride on "{body}", which the '
+                          f"input drives; name the point that the hand holds", input=name)
     if grip is None:
         riders = [b for b in model.bodies if body in (b, *model.carriers(b))]
         grip = next((f"{b}/grip" for b in riders if "grip" in model.bodies[b].points), None)
     if item.in_mm and not model.bodies[body].slides:
         travel = tuple(_angle_of_movement(model, name, body, way) for way in travel)
     return Control(name, body, travel, grip, "mm" if model.bodies[body].slides else "°")
+
+
+def _carriers(model, body):
+    return model.carriers(body) if body != AIRFRAME else ()
 
 
 def _angle_of_movement(model, name, body, way) -> float:

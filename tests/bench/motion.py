@@ -120,7 +120,8 @@ def main():
           f"{ours / numba_seconds(system, np.radians(pitch), np.radians(roll)):.2f} times as long")
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     rng = np.random.default_rng(0)
-    motion = system.sweep(pitch=rng.uniform(-13, 17, 1_000_000), roll=rng.uniform(-21, 21, 1_000_000))
+    pitch, roll = rng.uniform(-13, 17, 1_000_000), rng.uniform(-21, 21, 1_000_000)
+    motion = system.sweep(pitch=pitch, roll=roll)
     after = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
     print(f"1 million positions: {motion.shape}, peak memory {after / 2**20:.2f} GiB "
           f"({(after - before) / 2**20:.2f} GiB more than before)")

@@ -1,0 +1,277 @@
+"""What a plate has to keep clear: everything that moves, grown, cut by the plate, projected.
+
+A place (u, v) of a plate of half-thickness h is in the way of a convex piece exactly when the
+needle {(u, v)} x [-h, h] comes within R, the required clearance plus the piece's radius, of the
+hull of the piece's corners.  For one posture these places are convex, and how far they reach along
+a unit vector d of the plane is
+
+    max over points q of the hull of   d.q + sqrt(R^2 - g^2),   g = max(|q_w| - h, 0) <= R,
+
+w along the normal: the ball about q is cut by the nearer face.  The largest d.q at a height w lies
+on an edge of the hull, and along an edge of slope s = d(d.q)/dw the sum is greatest where
+g = R |s| / sqrt(1 + s^2), on the side to which it rises, or at the end of the edge that comes
+first.  So every reach is closed form, and the places that reach farthest make a polygon that is
+nowhere larger than true.
+"""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import shapely
+
+from ..motion import System
+from ..scene import Solid
+from .flat import Flat
+
+FIRST = 64  # directions asked at first
+MOST_DIRECTIONS = 1024
+CHORD = 0.004  # mm that the polygon of one posture may miss of its true edge
+COARSE = 9  # stick positions per input at first
+MOST_SIDE, MOST_POSITIONS = 600, 40_000
+MOST_NUMBERS = 3_000_000  # worked at once
+ROOMY = 4  # of the grid's rows, every so-and-so-many is joined first
+
+
+def reach(hulls, edges, sizes, directions):
+    """Where the places in the way of one piece reach farthest.
+
+    Parameters
+    ----------
+    hulls : ndarray (m, n, 3)
+        Corners of the piece at m postures, u, v and height w over the plate's middle, mm.
+    edges : ndarray of int (e, 2)
+        Its edges; a pair of one corner twice for a ball.
+    sizes : (float, float)
+        R, the piece's radius and the clearance, and h, half the plate's thickness, mm.
+    directions : ndarray (k, 2)
+        Unit vectors d of the plane.
+
+    Returns
+    -------
+    (ndarray (m, k, 2), ndarray (m, k, 2))
+        The places, mm, NaN where the piece stays clear of the plate's slab; and the edge with the
+        share along it whose ball reaches there.
+
+    Examples
+    --------
+    A ball of radius 5 whose middle is 3 over a thin plate cuts a circle of radius 4.
+
+    >>> place, _ = reach(np.array([[[1.0, 0.0, 3.0]]]), np.array([[0, 0]]), (5.0, 0.0),
+    ...                  np.array([[1.0, 0.0]]))
+    >>> place.tolist()
+    [[[5.0, 0.0]]]
+    """
+    step = max(1, MOST_NUMBERS // (len(edges) * len(directions)))
+    found = [_reach(hulls[k:k + step], edges, sizes, directions)
+             for k in range(0, len(hulls), step)]
+    return tuple(np.concatenate(part) for part in zip(*found, strict=True))
+
+
+@np.errstate(all="ignore")
+def _reach(hulls, edges, sizes, directions):
+    big, half = sizes
+    along = hulls[..., :2] @ directions.T  # (m, n, k)
+    first, second = edges.T
+    w1, w2 = hulls[:, first, 2, None], hulls[:, second, 2, None]
+    run, rise = w2 - w1, along[:, second] - along[:, first]
+    slope = rise / run
+    lean = big * np.abs(slope) / np.sqrt(1 + slope**2)
+    best = np.where(slope > 0, half + lean, np.where(slope < 0, -half - lean, 0.0))
+    low = np.maximum(np.minimum(w1, w2), -half - big)
+    high = np.minimum(np.maximum(w1, w2), half + big)
+    level = np.abs(run) < 1e-12
+    share = np.where(level, (rise > 0) * 1.0, (np.clip(best, low, high) - w1) / run)
+    share = np.clip(share, 0.0, 1.0)
+    height = w1 + share * run
+    over = np.maximum(np.abs(height) - half, 0.0)
+    grown = np.sqrt(np.maximum(big**2 - over**2, 0.0))
+    value = along[:, first] + share * rise + grown
+    value = np.where((low <= high) & np.isfinite(value), value, -np.inf)
+    edge = value.argmax(axis=1)  # (m, k)
+    row, column = np.indices(edge.shape)
+    share, grown = share[row, edge, column], grown[row, edge, column]
+    start, end = hulls[row, first[edge], :2], hulls[row, second[edge], :2]
+    place = start + share[..., None] * (end - start) + grown[..., None] * directions
+    place[~np.isfinite(value[row, edge, column])] = np.nan
+    return place, np.stack((edge, share), axis=-1)
+
+
+def posed(system: System, inputs: dict, solid: Solid, flat: Flat) -> list:
+    """Corners of every piece of a solid as the plate sees them.
+
+    Parameters
+    ----------
+    system : System
+    inputs : dict
+        ``{input: ndarray (m,)}``, degrees (mm).
+    solid : Solid
+    flat : Flat
+
+    Returns
+    -------
+    list of ndarray (m, n, 3)
+        u, v and height over the plate's middle, mm; NaN out of reach.
+    """
+    motion = system.sweep(**inputs)
+    count, posture = int(np.prod(motion.shape)), motion.flat_posture()
+    found = []
+    for piece in solid.pieces:
+        hull = np.empty((count, len(piece.points), 3))
+        for k, point in enumerate(piece.points):
+            carrier = solid.carriers[k if len(solid.carriers) > 1 else 0]
+            p = tuple(np.float64(x) for x in point)
+            for joint, outward in system.plan.route(carrier, flat.body):
+                p = posture.crossed(p, joint, outward)
+            for axis in range(3):
+                hull[:, k, axis] = p[axis]
+        found.append((hull - flat.origin) @ flat.axes.T)
+    return found
+
+
+class Sweep:
+    """What one solid sweeps out of a plate, from stick positions close together.
+
+    Parameters
+    ----------
+    system : System
+    flat : Flat
+    solid : Solid
+    pair : Pair
+        Its required clearance and the inputs that move it against the plate.
+    step : float
+        mm that nothing relevant moves more than between neighbouring positions.
+    """
+
+    def __init__(self, system, flat, solid, pair, step):
+        self.system, self.flat, self.solid, self.pair, self.step = system, flat, solid, pair, step
+        self.travel = {name: system.inputs[name].travel for name in pair.inputs}
+        self.spacing = {name: high - low for name, (low, high) in self.travel.items()}
+        self.positions = 0
+
+    def region(self):
+        """The union over the whole travel, a shapely geometry in mm."""
+        coarse = [np.linspace(*ends, COARSE) for ends in self.travel.values()]
+        hulls = self._hulls(coarse)
+        return shapely.union_all([self._piece_region(k, hull) for k, hull in enumerate(hulls)])
+
+    def near(self, place: dict, level: int):
+        """The union over a few more positions about one, closer together at every level."""
+        sides = [np.clip(place[name] + self.spacing[name] * 0.5**level * np.arange(-3, 4) / 3,
+                         *self.travel[name]) for name in self.travel]
+        return shapely.union_all([shapely.union_all(self._polygons(k, hull))
+                                  for k, hull in enumerate(self._hulls(sides))])
+
+    def _hulls(self, sides):
+        """Corners at every position of a grid, one array (grid..., n, 3) per piece."""
+        grid = np.meshgrid(*sides, indexing="ij")
+        inputs = {name: side.ravel() for name, side in zip(self.travel, grid, strict=True)}
+        self.positions += grid[0].size
+        return [hull.reshape(*grid[0].shape, *hull.shape[1:]) for hull in
+                posed(self.system, inputs, self.solid, self.flat)]
+
+    def _sizes(self, k, more=0.0):
+        return self.solid.pieces[k].radius + self.pair.required + more, self.flat.thickness / 2
+
+    def _piece_region(self, k, hull):
+        counts = self._counts(k, hull)
+        if counts is None:
+            return shapely.Polygon()
+        sides = [np.linspace(*ends, count) for ends, count in
+                 zip(self.travel.values(), counts, strict=True)]
+        for name, side in zip(self.travel, sides, strict=True):
+            self.spacing[name] = min(self.spacing[name], side[1] - side[0])
+        fine = self._hulls(sides)[k]
+        rough = fine[tuple(slice(None, None, ROOMY) for _ in counts)]
+        first = shapely.union_all(self._polygons(k, rough))
+        rest = self._polygons(k, fine)
+        shapely.prepare(first)
+        return shapely.union_all([first, *rest[~shapely.covers(first, rest)]])
+
+    def _counts(self, k, hull):
+        """Stick positions per input that keep neighbours a step apart; None if never near."""
+        moved = [np.linalg.norm(np.diff(hull, axis=i), axis=-1) for i in range(len(self.travel))]
+        slack = sum(np.nanmax(m, initial=0.0) for m in moved)
+        ways = _circle(8)
+        place, _ = self._reached(k, hull, ways, slack)
+        known = place[np.isfinite(place[..., 0])]
+        if not len(known) or not shapely.box(*known.min(axis=0), *known.max(axis=0)).intersects(
+                self.flat.material):
+            return None
+        _, where = self._reached(k, hull, _circle(FIRST), slack if slack < self.step else 0.0)
+        step, most = self.step, []
+        for i in range(len(self.travel)):
+            most.append(_moved_at(hull, i, _edges(self.solid.pieces[k]), where))
+        counts = np.array([min(MOST_SIDE, int(np.ceil((COARSE - 1) * m / step)) + 2)
+                           for m in most])
+        while counts.prod() > MOST_POSITIONS:
+            counts = np.maximum(2, (counts * 0.9).astype(int))
+        return counts.tolist()
+
+    def _reached(self, k, hull, directions, more=0.0):
+        place, where = reach(hull.reshape(-1, *hull.shape[-2:]), _edges(self.solid.pieces[k]),
+                             self._sizes(k, more), directions)
+        return (part.reshape(*hull.shape[:-2], *part.shape[1:]) for part in (place, where))
+
+    def _polygons(self, k, hull):
+        """One inscribed polygon per posture, those that miss the plate's slab left out."""
+        ways = _circle(FIRST)
+        while True:
+            place, _ = self._reached(k, hull, ways)
+            place = place.reshape(-1, *place.shape[-2:])
+            place = place[np.isfinite(place).all(axis=(1, 2))]
+            if not len(place):
+                return np.array([], dtype=object)
+            wide = _missed(place, ways).max(axis=0) > CHORD
+            if not wide.any() or len(ways) >= MOST_DIRECTIONS:
+                break
+            between = ways[wide] + np.roll(ways, -1, axis=0)[wide]
+            ways = np.concatenate((ways, between / np.hypot(*between.T)[:, None]))
+            ways = ways[np.argsort(np.arctan2(ways[:, 1], ways[:, 0]))]
+        return _polygons_of(place)
+
+
+def _circle(count):
+    turns = 2 * np.pi * (np.arange(count) + 0.5) / count
+    return np.stack((np.cos(turns), np.sin(turns)), axis=1)
+
+
+def _edges(piece):
+    return piece.edges if len(piece.edges) else np.array([[0, 0]])
+
+
+def _moved_at(hull, axis, edges, where):
+    """Most that a point of the piece that reaches somewhere moves to the next posture, mm."""
+    here = np.moveaxis(hull, axis, 0)
+    where = np.moveaxis(where, axis, 0)
+    most = 0.0
+    for one, other, at in itertools.chain(zip(here[:-1], here[1:], where[:-1], strict=True),
+                                          zip(here[1:], here[:-1], where[1:], strict=True)):
+        moved = (other - one).reshape(-1, *hull.shape[-2:])
+        at = at.reshape(len(moved), -1, 2)
+        edge, share = at[..., 0].astype(int), at[..., 1, None]
+        row = np.arange(len(moved))[:, None]
+        way = moved[row, edges[edge, 0]] * (1 - share) + moved[row, edges[edge, 1]] * share
+        most = max(most, float(np.nanmax(np.linalg.norm(way, axis=-1), initial=0.0)))
+    return most
+
+
+@np.errstate(all="ignore")
+def _missed(place, ways):
+    """What chords between neighbouring places may miss of the true edge, (m, k) mm.
+
+    The true edge lies within the triangle of the chord and the two tangents.
+    """
+    after, way = np.roll(place, -1, axis=1), np.roll(ways, -1, axis=0)
+    chord = after - place
+    one, two = -(chord * ways).sum(axis=-1), (chord * way).sum(axis=-1)
+    sine = np.abs(ways[:, 0] * way[:, 1] - ways[:, 1] * way[:, 0])
+    return np.nan_to_num(one * two / (np.hypot(*np.moveaxis(chord, -1, 0)) * sine))
+
+
+def _polygons_of(place):
+    """Polygons of places in order round; what has no area is left out."""
+    made = shapely.polygons(shapely.linearrings(place))
+    made = shapely.make_valid(made)
+    return made[shapely.area(made) > 1e-9]
