@@ -238,9 +238,11 @@ class Stage:
 
     def _carry(self, posture, seat):
         if len(seat.carriers) == 2:
-            return np.concatenate([_carried(posture, body, point[:, None], seat.frame)
-                                   for body, point in zip(seat.carriers, seat.origin, strict=True)],
-                                  axis=-2)
+            ends = [_carried(posture, body, point[:, None], seat.frame)
+                    for body, point in zip(seat.carriers, seat.origin, strict=True)]
+            cells = max(end.shape[-1] for end in ends)
+            return np.concatenate([np.broadcast_to(end, (*end.shape[:-1], cells))
+                                   for end in ends], axis=-2)
         start = _carried(posture, seat.carriers[0], seat.origin.T, seat.frame)
         turned = _carried(posture, seat.carriers[0], np.eye(3), seat.frame, vectors=True)
         shape = (*start.shape[:-2], 4, max(start.shape[-1], turned.shape[-1]))

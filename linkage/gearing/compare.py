@@ -121,6 +121,8 @@ def differential(system: System, count: int = 9):
 def cross_talk(system: System):
     """What the other inputs do to each surface over the whole wanted travel.
 
+    An input that a required travel of the surface names is meant to move it and is left out.
+
     Parameters
     ----------
     system : System
@@ -136,8 +138,9 @@ def cross_talk(system: System):
     rows, box = [], box_of(system)
     for surface in system.model.surfaces:
         own = driving_input(system, surface)
+        meant = {own, *(r.input for r in system.model.surfaces[surface].require)}
         for other in box:
-            if other == own or own is None:
+            if other in meant or own is None:
                 continue
             body = system.model.surfaces[surface].body
 

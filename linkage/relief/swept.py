@@ -94,7 +94,8 @@ def _reach(hulls, edges, sizes, directions):
     share, grown = share[row, edge, column], grown[row, edge, column]
     start, end = hulls[row, first[edge], :2], hulls[row, second[edge], :2]
     place = start + share[..., None] * (end - start) + grown[..., None] * directions
-    place[~np.isfinite(value[row, edge, column])] = np.nan
+    clear = ~np.isfinite(value[row, edge, column])
+    place[clear], share[clear] = np.nan, np.nan
     return place, np.stack((edge, share), axis=-1)
 
 

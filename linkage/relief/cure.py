@@ -1,0 +1,191 @@
+"""A plate relieved until its clearance is proven."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from ..clearance import Stage, near_pairs, prove, scene_of, travel_box
+from ..errors import LinkageError
+from ..model import Model, Plate
+from ..motion import System
+from .cut import Cut, cut_shape, least_ligament, make_cut, with_shape
+from .flat import Flat, flat_of
+from .swept import Sweep
+
+CUTTER = {"mm": 3.0, "in": 3.175}
+NEAR = 25.0  # mm beyond the required clearance within which a pair is looked at closer
+MOST_ROUNDS = 8
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """How a relief is made.
+
+    Attributes
+    ----------
+    cutter : float, optional
+        Radius of the cutter, mm; 3 mm or 1/8 in by the file's unit.
+    ligament : float, optional
+        Least width that may stay, mm; 6 mm or twice the thickness, whichever is more.
+    everything : bool
+        Cut for every pair of the plate, not only those whose clearance is missed.
+    grow : float
+        mm taken more all round than was swept, so that the proof ends; `KEPT` of `cut` comes to
+        it, and both together stay under 0.1 mm.
+    step : float
+        mm that nothing moves more than between the stick positions swept.
+    """
+
+    cutter: float | None = None
+    ligament: float | None = None
+    everything: bool = False
+    grow: float = 0.07
+    step: float = 1.0
+
+    def __post_init__(self):
+        if self.cutter is not None and not self.cutter >= 0:
+            raise LinkageError(f"the cutter has a radius of {self.cutter:g} mm; give 0 or more")
+        if not 0 < self.grow <= 0.085:
+            raise LinkageError(f"grow is {self.grow:g} mm; give more than 0 and at most 0.085 mm")
+        if not self.step > 0:
+            raise LinkageError(f"step is {self.step:g} mm; give more than 0 mm")
+
+
+@dataclass(frozen=True, eq=False)
+class Relief:
+    """A plate relieved, and the proof.
+
+    Attributes
+    ----------
+    flat : Flat
+        The plate as it was.
+    cut : Cut
+    shape : Plate or Washer
+        The plate as it is to be.
+    model : Model
+        The system with that plate.
+    pairs : tuple of dict
+        One per pair worked on: pair, required, before and after (mm; before is met somewhere,
+        after is proven for the whole travel).
+    swept : shapely geometry
+        The region to keep clear, mm, from `positions` stick positions.
+    positions : int
+    """
+
+    flat: Flat
+    cut: Cut
+    shape: object
+    model: Model
+    pairs: tuple
+    swept: object
+    positions: int
+
+    @property
+    def name(self) -> str:
+        """``"part/solid"``."""
+        return self.flat.name
+
+    @property
+    def needed(self) -> bool:
+        """Whether anything had to go."""
+        return self.shape is not self.flat.shape
+
+
+def relieve(system: System, name: str, options: Options | None = None) -> Relief:
+    """Cut a plate free of everything that moves through or past it.
+
+    Parameters
+    ----------
+    system : System
+    name : str
+        ``"part/solid"`` of a plate or washer.
+    options : Options, optional
+
+    Returns
+    -------
+    Relief
+        Every pair of it is proven to keep its required clearance over the whole wanted travel.
+
+    Raises
+    ------
+    LinkageError
+        When there is no such plate, or no relief leaves enough of it.
+    """
+    options = options or Options()
+    flat = flat_of(system.model, name)
+    pairs, before = _bracketed(system, name)
+    chosen = [pair for pair in pairs if options.everything
+              or not before[pair.name][1] >= pair.required]
+    nothing = shapely.Polygon()
+    if not chosen:
+        uncut = Cut(nothing, nothing, nothing, flat.material, np.inf, {})
+        return Relief(flat, uncut, flat.shape, system.model, (), nothing, 0)
+    scene, sweeps = scene_of(system), {}
+    for pair in chosen:
+        other = pair.second if pair.first == name else pair.first
+        sweeps[pair.name] = Sweep(system, flat, scene.solid(other), pair, options.step)
+    swept = shapely.union_all([sweep.region() for sweep in sweeps.values()])
+    for level in range(MOST_ROUNDS):
+        done, missed = _tried(system, flat, swept, options)
+        if not missed:
+            break
+        swept = shapely.union_all([swept, *(
+            sweeps[pair].near(place, level) for pair, place in missed.items() if pair in sweeps)])
+    else:
+        pair = next(iter(missed))
+        raise LinkageError(f'"{name}": the clearance of {pair} could not be proven after '
+                           f"{MOST_ROUNDS} rounds; give a smaller step", missed=missed)
+    cut, shape, model, after = done
+    rows = tuple({"pair": pair.name, "required": pair.required, "before": before[pair.name][0],
+                  "after": after.get(pair.name, np.inf)} for pair in chosen)
+    return Relief(flat, cut, shape, model, rows, swept,
+                  sum(sweep.positions for sweep in sweeps.values()))
+
+
+def _tried(system, flat, swept, options):
+    """The cut, the shape, the model and what is proven, and the places that miss."""
+    cutter = CUTTER[system.model.length] if options.cutter is None else options.cutter
+    cut = make_cut(flat, swept, options.grow, cutter, least_ligament(flat, options.ligament))
+    shape = cut_shape(flat, cut, system.model.length)
+    model = with_shape(system.model, flat.name, shape)
+    fresh = System(model)
+    known = {pair.name for pair in asked(system, flat.name)}
+    for pair in asked(fresh, flat.name):
+        if pair.name not in known:
+            raise LinkageError(f'"{flat.name}": the relief cuts away what holds a pivot or rod '
+                               f"end ({pair.name}); move that, or waive what misses", pair=pair.name)
+    pairs, after = _bracketed(fresh, flat.name)
+    missed = {pair.name: place for pair in pairs
+              for least, proven, place in [after[pair.name]] if not proven >= pair.required}
+    if not options.everything:
+        missed = {name: place for name, place in missed.items()}
+    return (cut, shape, model, {name: found[1] for name, found in after.items()}), missed
+
+
+def asked(system: System, name: str) -> list:
+    """Pairs of a solid that have to keep a clearance: no stop, none waived."""
+    return [pair for pair in scene_of(system).pairs.values()
+            if name in (pair.first, pair.second) and pair.rule not in ("stop", "waived")]
+
+
+def _bracketed(system, name):
+    """Near pairs of a plate, and of each the least gap met, the least proven and where."""
+    scene, box = scene_of(system), travel_box(system)
+    pairs = asked(system, name)
+    if not pairs:
+        return [], {}
+    near, far = near_pairs(scene, pairs, box, NEAR)
+    if not near:
+        return [], {}
+    stage = Stage(scene, near)
+    proof = prove(stage, box, 0.05, limit=0.0)
+    found = {}
+    for k, pair in enumerate(stage.pairs):
+        proven = -np.inf if k in proof.open_at else min(proof.proven[k], proof.least[k])
+        place = proof.open_at.get(k, proof.place[k])
+        found[pair.name] = (float(proof.least[k]), float(proven),
+                            dict(zip(box, np.asarray(place).tolist(), strict=True)))
+    return list(stage.pairs), found

@@ -1,0 +1,292 @@
+"""From the region a plate has to keep clear to a shape that a cutter can make and that holds."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from ..errors import LinkageError
+from ..model import AIRFRAME, Hole, Model, Plate, Washer
+from ..outlines import hole_polygon
+from ..scene import hole_shape
+from ..units import MM_PER, shown_length
+from .flat import Flat
+
+KEPT = 0.015  # mm by which a line may be straightened
+MADE = 0.01  # mm of a corner that a cutter may leave, less than it is asked to clear besides
+SLIVER = 0.004  # mm
+ROUND = 24  # straight pieces to a quarter of a circle
+WIDEST = 50.0  # mm; a ligament wider than this is no longer measured
+CRUMB = 1e-3  # mm², below which a shape is rounding
+MOST_OVERCUTS = 2000
+
+
+@dataclass(frozen=True, eq=False)
+class Cut:
+    """What is taken from a plate.
+
+    Attributes
+    ----------
+    need : shapely geometry
+        Material that has to go: inside what was swept.
+    growth : shapely geometry
+        Material taken with it so that the proof has room.
+    overcut : shapely geometry
+        What the cutter's own radius takes more, and what would fall off.
+    left : shapely Polygon
+        The material that stays.
+    ligament : float
+        Remaining width at its narrowest, mm; infinite above `WIDEST`.
+    edges : dict
+        Distance from the cut to the plate's edge and to every other hole, mm, by name.
+    """
+
+    need: object
+    growth: object
+    overcut: object
+    left: object
+    ligament: float
+    edges: dict
+
+    @property
+    def removed(self):
+        """All of it."""
+        return shapely.union_all([self.need, self.growth, self.overcut])
+
+
+def make_cut(flat: Flat, swept, grow: float, cutter: float, least: float) -> Cut:
+    """Cut a plate free of what is swept.
+
+    Parameters
+    ----------
+    flat : Flat
+    swept : shapely geometry
+        The region to keep clear, mm.
+    grow : float
+        mm taken more all round.
+    cutter : float
+        Radius of the cutter, mm.
+    least : float
+        Least ligament, mm.
+
+    Returns
+    -------
+    Cut
+
+    Raises
+    ------
+    LinkageError
+        When the plate would be cut in two, go altogether, or keep too narrow a ligament.
+    """
+    whole = flat.material
+    wanted = swept.buffer(grow, quad_segs=ROUND).simplify(KEPT)
+    taken = wanted.intersection(whole)
+    if taken.area < CRUMB:
+        nothing = shapely.Polygon()
+        return Cut(nothing, nothing, nothing, whole, np.inf, {})
+    full = shapely.union_all([taken, overcuts(whole, taken, cutter).intersection(whole)])
+    left = _what_stays(flat, _without_slivers(whole.difference(full)), least)
+    removed = whole.difference(left)
+    ligament = narrowest(whole, left)
+    if ligament < least:
+        raise LinkageError(
+            f'"{flat.name}": the relief leaves {ligament:.2f} mm of it at the narrowest, and '
+            f"{least:g} mm is the least; move the plate or what passes it, or give a smaller least "
+            f"ligament", ligament=ligament)
+    need = swept.intersection(whole)
+    return Cut(need, taken.difference(need), removed.difference(taken.union(need)), left, ligament,
+               _edge_distances(flat, removed))
+
+
+def overcuts(whole, taken, cutter: float):
+    """Discs of the cutter's radius over every corner that it could not reach into.
+
+    Parameters
+    ----------
+    whole, taken : shapely geometry
+        The material, and what is to go of it, mm.
+    cutter : float
+        mm.
+
+    Returns
+    -------
+    shapely geometry
+        Together with the open space about the plate they hold all of `taken`.
+    """
+    if cutter <= 0:
+        return shapely.Polygon()
+    low, high = np.array(whole.bounds).reshape(2, 2)
+    room = shapely.box(*(low - 4 * cutter - 10), *(high + 4 * cutter + 10))
+    free = room.difference(whole.difference(taken))
+    reached = free.buffer(-cutter, quad_segs=ROUND).buffer(cutter + MADE, quad_segs=ROUND)
+    left = taken.difference(reached)
+    discs = []
+    for _ in range(MOST_OVERCUTS):
+        parts = [part for part in shapely.get_parts(left) if part.area > CRUMB / 10]
+        if not parts:
+            break
+        new = [_over_tip(part, reached, cutter) for part in parts]
+        discs += new
+        left = left.difference(shapely.union_all(new))
+    return shapely.union_all(discs) if discs else shapely.Polygon()
+
+
+def _over_tip(part, reached, cutter):
+    """A disc with the farthest point of a corner on its rim, towards the widest place nearby."""
+    corners = shapely.get_coordinates(part)
+    middle = shapely.get_coordinates(shapely.maximum_inscribed_circle(part, tolerance=0.05))[0]
+    away = shapely.distance(shapely.points(corners), reached) if not reached.is_empty else 0.0
+    tip = corners[np.argmax(away + 1e-3 * np.hypot(*(corners - middle).T))]
+    way = middle - tip
+    centre = tip + way / max(np.hypot(*way), 1e-9) * (cutter - MADE / 2)
+    return shapely.Point(centre).buffer(cutter, quad_segs=ROUND)
+
+
+def _without_slivers(shape):
+    """The same without tongues and slots thinner than 2 `SLIVER`, which rounding would cross."""
+    for way in (-SLIVER, 2 * SLIVER, -SLIVER):
+        shape = shape.buffer(way, join_style="mitre")
+    return shape
+
+
+def _what_stays(flat, rest, least):
+    """The one piece that stays; what is too narrow to hold by itself falls off."""
+    parts = [part for part in shapely.get_parts(rest) if part.geom_type == "Polygon"]
+    parts = [part for part in parts if not part.buffer(-least / 2).is_empty]
+    if not parts:
+        raise LinkageError(f'"{flat.name}": nothing of it stays once what moves past is cut free; '
+                           f"move the plate or what passes it")
+    if len(parts) > 1:
+        areas = sorted((part.area for part in parts), reverse=True)
+        raise LinkageError(f'"{flat.name}": the relief cuts it in {len(parts)} pieces, of '
+                           f"{' and '.join(f'{area:.0f}' for area in areas)} mm²; move the plate "
+                           f"or what passes it", pieces=len(parts))
+    return shapely.Polygon(parts[0].exterior, [hole for hole in parts[0].interiors
+                                               if shapely.Polygon(hole).area > CRUMB])
+
+
+def narrowest(whole, left) -> float:
+    """Width of the narrowest ligament that a cut has made, mm; infinite above `WIDEST`.
+
+    A ligament w wide parts, or opens one hole into another or the edge, when w / 2 is taken off
+    all round; what the plate as it was does by itself is not counted.
+
+    Examples
+    --------
+    >>> plate = shapely.box(0, 0, 100, 40)
+    >>> cut = plate.difference(shapely.box(20, 10, 40, 33))
+    >>> round(narrowest(plate, cut), 3)
+    7.0
+    """
+    more = _topology(left, 0.0) - _topology(whole, 0.0)
+
+    def changed(half):
+        return ((_topology(left, half) - _topology(whole, half)) != more).any()
+
+    steps = np.linspace(0.0, WIDEST / 2, 101)[1:]
+    high = next((half for half in steps if changed(half)), None)
+    if high is None:
+        return np.inf
+    low = high - steps[0]
+    for _ in range(20):
+        half = (low + high) / 2
+        low, high = (low, half) if changed(half) else (half, high)
+    return 2 * high
+
+
+def _topology(shape, half):
+    """How many pieces and holes a shape has with a border taken off."""
+    parts = shapely.get_parts(shape.buffer(-half, quad_segs=4) if half else shape)
+    return np.array([len(parts), sum(len(part.interiors) for part in parts)])
+
+
+def _edge_distances(flat, removed):
+    """From the cut to the plate's edge and every hole, mm; 0 where it opens into it."""
+    rings = {"edge": shapely.Polygon(flat.material.exterior).exterior}
+    for number, hole in enumerate(flat.material.interiors, 1):
+        rings[f"hole {number}"] = hole
+    return {name: float(shapely.distance(removed, ring)) for name, ring in rings.items()}
+
+
+def cut_shape(flat: Flat, cut: Cut, unit: str) -> Plate:
+    """The plate with its relief, corners rounded to what the file writes plainly.
+
+    Parameters
+    ----------
+    flat : Flat
+    cut : Cut
+    unit : {"mm", "in"}
+        Length unit of the file.
+
+    Returns
+    -------
+    Plate
+        Holes that the relief leaves alone stay as they were written, and so does the outline.
+    """
+    shape, removed = flat.shape, cut.removed
+    kept = [hole for hole in _holes(shape)
+            if shapely.Polygon(hole_polygon(hole_shape(hole))).distance(removed) > 1e-6]
+    known = shapely.union_all([shapely.Polygon(hole_polygon(hole_shape(h))) for h in kept])
+    new = [Hole(outline=_corners(ring, unit)) for ring in cut.left.interiors
+           if not shapely.Polygon(ring).representative_point().within(known)]
+    touched = removed.distance(flat.material.exterior) <= 1e-6
+    outline = _corners(cut.left.exterior, unit) if touched or isinstance(shape, Washer) \
+        else shape.outline
+    return Plate(at=shape.at, normal=shape.normal, u=tuple(flat.axes[0].tolist())
+                 if isinstance(shape, Washer) else shape.u, outline=outline,
+                 thickness=shape.thickness, holes=(*kept, *new), clearance=shape.clearance)
+
+
+def _holes(shape):
+    if isinstance(shape, Washer):
+        return (Hole(at=(0.0, 0.0), diameter=shape.inside),) if shape.inside else ()
+    return shape.holes
+
+
+def _corners(ring, unit):
+    """Corners of a ring, counter-clockwise, without those that rounding makes one or in line."""
+    per, digits = MM_PER[unit], {"mm": 4, "in": 5}[unit]
+    tidy = shapely.Polygon(ring).normalize().simplify(1e-3)
+    rows = np.round(shapely.get_coordinates(tidy.exterior)[:-1] / per, digits)
+    rows = rows[np.abs(rows - np.roll(rows, 1, axis=0)).max(axis=1) > 0]
+    if not shapely.Polygon(rows).exterior.is_ccw:
+        rows = rows[::-1]
+    return tuple((float(x) * per, float(y) * per) for x, y in rows + 0.0)
+
+
+def with_shape(model: Model, name: str, shape: Plate) -> Model:
+    """The model with another shape in place of a solid."""
+    part, solid = name.split("/")
+    home = model.airframe if part == AIRFRAME else model.bodies[part]
+    home = dataclasses.replace(home, solids=home.solids | {solid: shape})
+    if part == AIRFRAME:
+        return dataclasses.replace(model, airframe=home)
+    return dataclasses.replace(model, bodies=model.bodies | {part: home})
+
+
+def least_ligament(flat: Flat, given: float | None) -> float:
+    """Least ligament, mm: as given, else 6 mm or twice the thickness, whichever is more."""
+    if given is not None and not given > 0:
+        raise LinkageError(f"the least ligament is {given:g} mm; give more than 0 mm")
+    return max(6.0, 2 * flat.thickness) if given is None else given
+
+
+def said_area(mm2: float, unit: str) -> str:
+    """An area for a person, in the square of the file's unit.
+
+    Examples
+    --------
+    >>> said_area(645.16, "in"), said_area(10.0, "mm")
+    ('1.000 in²', '10.0 mm²')
+    """
+    return f"{mm2 / MM_PER[unit]**2:.{3 if unit == 'in' else 1}f} {unit}²"
+
+
+def said_width(mm: float, unit: str) -> str:
+    """A width for a person, or that it is more than is measured."""
+    if np.isfinite(mm):
+        return shown_length(mm, unit)
+    return f"over {shown_length(WIDEST, unit, 1)}"

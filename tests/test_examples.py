@@ -1,0 +1,182 @@
+"""Every example system: rods keep their length, an independent solve agrees, the sheet prints."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.optimize.elementwise import find_root
+
+import linkage
+from linkage.files import format_model, parse_model
+from linkage.gearing import gearing_algebra, required_travels
+from linkage.motion import Close, Couple, Drive, Posture, Turn
+
+EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))
+STARTERS = sorted((Path(linkage.__file__).parent / "starters").glob("*.toml"))
+
+
+def by_name(path):
+    return path.stem
+
+
+@pytest.fixture(params=EXAMPLES + STARTERS, ids=by_name)
+def system(request):
+    return linkage.load(request.param)
+
+
+def random_positions(system, count, seed=0):
+    rng = np.random.default_rng(seed)
+    return {name: rng.uniform(*control.travel, count) for name, control in system.inputs.items()}
+
+
+def test_every_rod_keeps_its_length(system):
+    motion = system.sweep(**random_positions(system, 10_000))
+    assert motion.reachable.all()
+    for rod in system.model.rods:
+        assert np.abs(motion.stretch(rod)).max() < 1e-9
+
+
+def test_reads_back_equal(system):
+    assert parse_model(format_model(system.model)) == system.model
+
+
+def test_required_travels_are_met(system):
+    assert required_travels(system)["ok"].all()
+
+
+# An independent solve: matrices from Rodrigues' formula written out here, and SciPy's bracketing
+# root finder on the length of each rod, one joint after another.
+
+
+def matrix(axis, angle):
+    x, y, z = axis
+    k = np.array([[0, -z, y], [z, 0, -x], [-y, x, 0]])
+    a = np.asarray(angle)[..., None, None]
+    return np.eye(3) + np.sin(a) * k + (1 - np.cos(a)) * (k @ k)
+
+
+def place(model, angles, address):
+    part, point = address.split("/")
+    p = np.array(model.position(address))
+    while part != "airframe":
+        body = model.bodies[part]
+        turn, c = angles.get(part, 0.0), np.array(body.centre)
+        if body.slides:
+            p = p + np.asarray(turn)[..., None] * np.array(body.direction)
+        else:
+            p = (matrix(body.direction, turn) @ (p - c)[..., None])[..., 0] + c
+        part = body.on
+    return p
+
+
+def test_side_by_side_against_scipy_at_500_positions(side_by_side):
+    """Angles within 1e-9 rad of SciPy's root finder on the rod lengths (general library)."""
+    model, inputs = side_by_side.model, random_positions(side_by_side, 500, seed=3)
+    angles = {"cross tube": np.radians(inputs["pitch"]), "stick left": np.radians(inputs["roll"])}
+    todo = dict(model.rods)
+    while todo:
+        for name, rod in list(todo.items()):
+            parts = [end.split("/")[0] for end in rod.ends]
+            unknown = [p for p in parts if p != "airframe" and p not in angles]
+            if len(unknown) != 1:
+                continue
+            length = np.linalg.norm(np.subtract(*(model.position(end) for end in rod.ends)))
+
+            def misfit(turn, index, joint=unknown[0], rod=rod, length=length):
+                trial = {part: angle[index] for part, angle in angles.items()} | {joint: turn}
+                one, other = (place(model, trial, end) for end in rod.ends)
+                return np.linalg.norm(one - other, axis=-1) - length
+
+            bracket = np.radians(np.full((2, 500), [[-55.0], [55.0]]))
+            found = find_root(misfit, tuple(bracket), args=(np.arange(500),),
+                              tolerances={"xatol": 1e-14, "xrtol": 1e-15})
+            angles[unknown[0]] = found.x
+            del todo[name]
+    motion = side_by_side.sweep(**inputs)
+    for body, angle in angles.items():
+        assert np.abs(np.radians(motion.angle(body)) - angle).max() < 1e-9, body
+
+
+def test_gearing_against_complex_step(system):
+    """Exact rates against complex-step derivatives of the same posture (Squire & Trapp 1998)."""
+    inputs, h = random_positions(system, 50, seed=1), 1e-30
+    motion = system.sweep(**inputs)
+    for name, control in system.inputs.items():
+        posture = Posture(system.plan, system.dimensions)
+        for step in system.plan.steps:
+            if isinstance(step, Drive):
+                value = inputs[step.input]
+                if system.inputs[step.input].unit == "°":
+                    value = np.radians(value)
+                posture.drive(step, value + 1j * h * (step.input == name))
+            elif isinstance(step, Couple):
+                source = posture.states[step.source]
+                angle = source.value if source.known is not None else None
+                posture.couple(step, angle)
+            else:
+                assert isinstance(step, Close)
+                posture.close(step)
+        for body, state in posture.states.items():
+            if isinstance(state, Turn):
+                rate = (state.sin.imag * state.cos.real - state.cos.imag * state.sin.real) / h
+                if control.unit == "mm":
+                    rate = np.degrees(rate)
+            else:
+                rate = np.imag(state.value) / h * (1 if control.unit == "mm" else np.pi / 180)
+            found = motion.body_gearing(body)[name]
+            assert np.abs(found - rate).max() <= 1e-8 * max(1.0, np.abs(rate).max())
+
+
+def test_gearing_algebra_ends_in_the_neutral_gearing(side_by_side):
+    neutral = side_by_side.sweep()
+    for surface in side_by_side.model.surfaces:
+        for name in ("pitch", "roll"):
+            text = gearing_algebra(side_by_side, surface, name)
+            value = float(text.rsplit("=", 1)[1])
+            assert value == pytest.approx(float(neutral.gearing(surface)[name]), abs=6e-5)
+
+
+def test_contract(side_by_side):
+    motion = side_by_side.sweep(pitch=[-13, 0, 17], roll=0.0)
+    assert motion.deflection("elevator").shape == (3,)
+    assert motion.angle("cross tube").tolist() == pytest.approx([-13, 0, 17])
+    assert motion.point("stick left/grip").shape == (3, 3)
+    assert motion.point("stick left/pivot").shape == (3, 3)
+    assert motion.reachable.tolist() == [True, True, True]
+    assert set(motion.gearing("elevator")) == {"pitch", "roll"}
+    assert side_by_side.inputs["pitch"].travel == (-13, 17)
+
+
+@pytest.mark.parametrize("path", EXAMPLES, ids=by_name)
+def test_gearing_sheet_prints(path):
+    done = subprocess.run([sys.executable, "-m", "linkage", str(path), "--only", "gearing"],
+                          capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "Required travels" in done.stdout
+    assert "supports, and never replaces" in done.stdout
+
+
+@pytest.mark.parametrize("layout", ["side-by-side", "tandem"])
+def test_new_writes_a_starter_that_moves(layout, tmp_path):
+    from linkage.__main__ import main
+
+    path = tmp_path / "mine.toml"
+    assert main(["new", layout, "--out", str(path)]) == 0
+    assert linkage.load(path).sweep(pitch=[-5, 5]).reachable.all()
+    before = path.read_text()
+    assert main(["new", layout, "--out", str(path)]) == 2
+    assert path.read_text() == before
+
+
+def test_csv_tables_agree_with_the_library(side_by_side, tmp_path):
+    import pandas as pd
+
+    from linkage.tables import all_tables
+
+    for name, text in all_tables(side_by_side).items():
+        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
+    data = pd.read_csv(tmp_path / "motion.csv")
+    motion = side_by_side.sweep(pitch=data["pitch °"].to_numpy(), roll=data["roll °"].to_numpy())
+    assert np.abs(data["elevator °"] - motion.deflection("elevator")).max() < 1e-9
