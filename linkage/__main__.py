@@ -12,7 +12,7 @@ from pathlib import Path
 from . import __version__, load
 from .errors import LinkageError, nearest
 
-VERBS = ("new", "schema")
+VERBS = ("new", "schema", "relief", "template")
 LAYOUTS = ("side-by-side", "tandem")
 
 
@@ -31,7 +31,8 @@ def main(argv=None) -> int:
     argv = sys.argv[1:] if argv is None else list(argv)
     try:
         if argv and argv[0] in VERBS:
-            return {"new": _new, "schema": _schema}[argv[0]](argv[1:])
+            return {"new": _new, "schema": _schema, "relief": _relief,
+                    "template": _template}[argv[0]](argv[1:])
         return _check(argv)
     except LinkageError as error:
         print(f"linkage: {' '.join(str(error).split())}", file=sys.stderr)
@@ -46,7 +47,9 @@ def _parser(verb: str, about: str) -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog=name, description=about)
     if not verb:
         parser.epilog = ("Other verbs: linkage new LAYOUT --out FILE (a commented starter file), "
-                         "linkage schema --out FILE (for editors).")
+                         "linkage schema --out FILE (for editors), linkage relief FILE PLATE "
+                         "--out DIR (cuts a plate free of what moves past it), linkage template "
+                         "FILE PLATE --out DIR (a plate at full size for the shop).")
         parser.add_argument("--version", action="version", version=f"linkage {__version__}")
     return parser
 
@@ -144,6 +147,116 @@ def _schema(argv) -> int:
     write_text(said.out, json.dumps(schema(), indent=1) + "\n")
     print(f"{said.out}: written")
     return 0
+
+
+def _plate_parser(verb, about):
+    parser = _parser(verb, about)
+    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("plate", help='"part/solid" of a plate or washer, or a part for all of '
+                                      "its plates; twins on the other side come along")
+    parser.add_argument("--out", required=True, metavar="DIR", help="folder to write to")
+    parser.add_argument("--paper", help="A4 or Letter; by the file's length unit unless given")
+    return parser
+
+
+def _relief(argv) -> int:
+    parser = _plate_parser("relief", "Cut a plate free of everything that moves through or past "
+                                     "it, prove it, and write the system with it and templates; "
+                                     "exit 1 when a clearance of the plate is still missed.")
+    parser.add_argument("--cutter", metavar="LENGTH", help="radius of the cutter; 3 mm or 1/8 in")
+    parser.add_argument("--ligament", metavar="LENGTH", help="least width that may stay; 6 mm or "
+                                                             "twice the thickness")
+    parser.add_argument("--all", action="store_true", help="cut for every pair of the plate, not "
+                                                           "only those whose clearance is missed")
+    parser.add_argument("--material", help="material of the file that the plate is of, for mass")
+    said = parser.parse_args(argv)
+    from . import relief, sheet
+
+    system = load(said.file)
+    relief.check_folder(said.out)
+    density = _density(system.model, said.material)
+    names = relief.both_sides(system.model, said.plate)
+    done = _relieved(system, names, _relief_options(said, system.model.length))
+    files, drawings = relief.relieved_file(said.file, done[-1].model), {}
+    written = Path(said.out) / next(iter(files))
+    for each in done:
+        _add_templates(relief.relief_templates(each, said.paper), files, drawings)
+    relief.write_all(said.out, files)
+    print(sheet.relief_sheet(done, system.model.length, density),
+          sheet.template_sheet(drawings, said.out, said.paper), sep="\n\n")
+    return _proven_again(written, names)
+
+
+def _relief_options(said, unit):
+    from .relief import Options
+    from .units import length_mm
+
+    given = {}
+    for word in ("cutter", "ligament"):
+        text = getattr(said, word)
+        if text is not None:
+            bare = text.replace(".", "", 1).isdigit()
+            given[word] = length_mm(float(text) if bare else text, unit)
+    return Options(**given, everything=said.all)
+
+
+def _density(model, material):
+    if material is None:
+        return None
+    if material not in model.materials:
+        raise LinkageError(f'no material "{material}"; {nearest(material, model.materials)}')
+    return model.materials[material].density
+
+
+def _relieved(system, names, options):
+    """One relief after the other, each in the system with those before."""
+    from .motion import System
+    from .relief import relieve
+
+    done = []
+    for name in names:
+        done.append(relieve(system, name, options))
+        if done[-1].needed:
+            system = System(done[-1].model)
+    return done
+
+
+def _proven_again(written, names) -> int:
+    """Clearance of the whole written file; 1 when a pair of the plates is missed."""
+    from . import clearance
+
+    found = clearance(load(written))
+    missed = found[~found["ok"].astype(bool)]
+    theirs = [pair for pair in missed["pair"] if set(pair.split(" | ")) & set(names)]
+    print(f"{written}: written, read back, and its whole clearance worked out again: "
+          f"{len(found) - len(missed)} of {len(found)} near pairs pass.")
+    for pair in missed["pair"]:
+        print(f"MISS  {pair}{'' if pair in theirs else ' (no pair of these plates)'}")
+    return 1 if theirs else 0
+
+
+def _template(argv) -> int:
+    parser = _plate_parser("template", "Write a plate at full size as it stands, and its twin.")
+    parser.add_argument("--mirrored", action="store_true",
+                        help="write the part for the other side too where the file has no twin")
+    said = parser.parse_args(argv)
+    from . import relief, sheet
+
+    system, files, drawings = load(said.file), {}, {}
+    relief.check_folder(said.out)
+    for name in relief.both_sides(system.model, said.plate):
+        _add_templates(relief.templates(system.model, name, paper=said.paper), files, drawings)
+        if said.mirrored and relief.twin_of(system.model, name) is None:
+            _add_templates(relief.templates(system.model, name, paper=said.paper, mirrored=True),
+                           files, drawings)
+    relief.write_all(said.out, files)
+    print(sheet.template_sheet(drawings, said.out, said.paper))
+    return 0
+
+
+def _add_templates(made, files, drawings):
+    drawings[next(name for name in made if name).rsplit(".", 1)[0]] = made.pop(None)
+    files.update(made)
 
 
 if __name__ == "__main__":

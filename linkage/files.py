@@ -126,21 +126,44 @@ def write_text(path, text: str) -> None:
     FileError
         When the place can't be written; what was there stays.
     """
+    try:
+        data = text.encode("utf-8")
+    except UnicodeEncodeError as problem:
+        raise _unwritable(path, problem) from problem
+    write_bytes(path, data)
+
+
+def write_bytes(path, data: bytes) -> None:
+    """Write a file whole or not at all.
+
+    Parameters
+    ----------
+    path : path
+    data : bytes
+
+    Raises
+    ------
+    FileError
+        When the place can't be written; what was there stays.
+    """
     path = Path(path)
     aside = None
     try:
         handle, aside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-            file.write(text)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
         os.chmod(aside, 0o644)
         os.replace(aside, path)
-    except (OSError, UnicodeEncodeError) as problem:
+    except OSError as problem:
         if aside is not None:
             Path(aside).unlink(missing_ok=True)
-        raise FileError(f"{path}: can't be written "
-                        f"({getattr(problem, 'strerror', None) or problem}); "
-                        f" choose a folder that "
-                        f"exists and may be written to", path=str(path)) from problem
+        raise _unwritable(path, problem) from problem
+
+
+def _unwritable(path, problem) -> FileError:
+    return FileError(f"{path}: can't be written "
+                     f"({getattr(problem, 'strerror', None) or problem}); choose a folder that "
+                     f"exists and may be written to", path=str(path))
 
 
 def read_hardpoints(path) -> dict:

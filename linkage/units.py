@@ -11,6 +11,8 @@ from .errors import LinkageError
 MM_PER = {"mm": 1.0, "in": 25.4}
 HOUSE = {"length": "mm", "force": "N", "moment": "N*mm", "stress": "N/mm**2",
          "density": "kg/mm**3", "angle": "deg", "mass": "kg"}
+CAUTION = ("Computed from the file alone.  It supports, and never replaces, physical checks on the "
+           "aircraft,\nlocal regulations and the licensed people who sign for it.")
 
 _NUMBER = r"[+-]?[0-9]+(?:\.[0-9]*)?(?:[eE][+-]?[0-9]+)?"
 _PLAIN = re.compile(rf"\s*({_NUMBER})\s*(mm|in)\s*")

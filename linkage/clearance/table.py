@@ -17,6 +17,8 @@ NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
 MOST = 400_000  # distances of balls worked at once
 POLISH = (0.5, 0.1, 0.02, 0.004)  # half-widths of cells about the least gap met, degrees (mm)
+SETTLED = 1e-9  # mm; a pair whose least gap sinks by less has found the bottom of its valley
+SLACK = 0.2  # mm above the least gap within which a piece is worth a look
 _scenes, _near, _stages = (weakref.WeakKeyDictionary() for _ in range(3))
 
 
@@ -43,6 +45,23 @@ def travel_box(system: System, beyond: float = 0.0) -> dict:
     """
     return {name: (control.travel[0] - beyond, control.travel[1] + beyond)
             for name, control in system.inputs.items() if control.body is not None}
+
+
+def first_signs(motion, pair: str) -> np.ndarray:
+    """Gap of a pair where it may touch, and elsewhere a lower bound above 0.
+
+    Parameters
+    ----------
+    motion : Motion
+    pair : str
+
+    Returns
+    -------
+    ndarray (...)
+        mm; cheaper than the gap where only its sign is asked for.
+    """
+    scene = scene_of(motion.system)
+    return _pair_gap(motion, stage_of(scene, _named(scene, pair)), signs=True)
 
 
 def gaps(motion, pairs=None) -> dict:
@@ -108,7 +127,7 @@ def _sorted_out(system):
     return _near[system]
 
 
-def _pair_gap(motion, stage):
+def _pair_gap(motion, stage, *, signs=False):
     """Gap of a stage's one pair at every position, pieces far by their balls left out."""
     which = np.flatnonzero(~stage.rough)
     count = int(np.prod(motion.shape))
@@ -117,23 +136,24 @@ def _pair_gap(motion, stage):
     posture = motion.flat_posture()
     for start in range(0, count, step):
         here = np.arange(start, min(count, start + step))
-        item, place = _in_question(stage, which, posture.at(here), len(here))
+        low, most = _balls_apart(stage, which, posture.at(here), len(here))
+        least = low.min(axis=0) if signs else np.full(len(here), -np.inf)
+        item, place = np.nonzero((low <= most.min(axis=0) + 1e-9) & ~(least > 0))
         value = measure(stage, posture, which[item], here[place])
-        least = np.full(len(here), np.inf)
+        least = np.where(least > 0, least, np.inf)
         np.fmin.at(least, place, value)
         found[here] = np.where(np.isinf(least), np.nan, least)
     return found.reshape(motion.shape)
 
 
-def _in_question(stage, which, posture, count):
-    """Piece pairs and positions that balls about the pieces leave in question."""
+def _balls_apart(stage, which, posture, count):
+    """Lower and upper bounds of the gap of piece pairs at positions: two arrays (m, count)."""
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     middle, reach = stage.middles(posture, pieces, count), stage.ball_reach(pieces, 0.0)
     a, b = back.reshape(-1, 2).T
     apart = np.sqrt(((middle[:, b] - middle[:, a]) ** 2).sum(axis=0))
-    most = apart - stage.radii[which][:, None]  # no gap is more than that of two points inside
-    least = apart - (reach[a] + reach[b])[:, None]
-    return np.nonzero(least <= most.min(axis=0) + 1e-9)
+    # no gap is more than that of two points inside
+    return apart - (reach[a] + reach[b])[:, None], apart - stage.radii[which][:, None]
 
 
 def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False):
@@ -197,8 +217,8 @@ def polish(stage: Stage, proof: Proof, box: dict) -> None:
     its bound is least, a Newton step that stays in the travel.
     """
     names, sides = list(box), np.array(list(box.values()), dtype=float).reshape(-1, 2)
-    for half in POLISH:
-        known = np.flatnonzero(np.isfinite(proof.least))
+    known = np.flatnonzero(np.isfinite(proof.least))
+    for tried, half in enumerate(POLISH):
         if not known.size:
             return
         which, cell = _near_pieces(stage, proof, names, known)
@@ -207,9 +227,12 @@ def polish(stage: Stage, proof: Proof, box: dict) -> None:
         places = np.clip(places, *sides.T)
         motion = stage.system.sweep(**{n: places[:, i] for i, n in enumerate(names)})
         value = measure(stage, motion.posture, which, np.arange(len(which)))
+        before = proof.least[known]
         for n in np.argsort(-value):
             if value[n] < proof.least[known[cell[n]]]:
                 proof.least[known[cell[n]]], proof.place[known[cell[n]]] = value[n], places[n]
+        if tried:
+            known = known[before - proof.least[known] > SETTLED]
 
 
 def _near_pieces(stage, proof, names, known):
@@ -226,9 +249,6 @@ def _near_pieces(stage, proof, names, known):
     value = measure(stage, motion.posture, which, cell)
     near = value < proof.least[known][cell] + SLACK
     return which[near], cell[near]
-
-
-SLACK = 0.2  # mm
 
 
 def closest_points(stage: Stage, proof: Proof, names) -> list:

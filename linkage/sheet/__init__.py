@@ -2,6 +2,8 @@
 
 from .contact_part import clearance_sheet
 from .motion_part import gearing_sheet
+from .relief_part import relief_sheet, template_sheet
 from .text import CAUTION, heading, number, section, table
 
-__all__ = ["CAUTION", "clearance_sheet", "gearing_sheet", "heading", "number", "section", "table"]
+__all__ = ["CAUTION", "clearance_sheet", "gearing_sheet", "heading", "number", "relief_sheet",
+           "section", "table", "template_sheet"]

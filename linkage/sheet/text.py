@@ -6,9 +6,7 @@ import math
 import re
 
 from ..motion import System
-
-CAUTION = ("Computed from the file alone.  It supports, and never replaces, physical checks on the "
-           "aircraft,\nlocal regulations and the licensed people who sign for it.")
+from ..units import CAUTION
 
 
 def heading(system: System, source: str) -> str:

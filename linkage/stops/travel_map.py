@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..clearance import Stage, gaps, near_of, prove, scene_of, travel_box
+from ..clearance import Stage, first_signs, near_of, prove, scene_of, travel_box
 from ..errors import LinkageError
 from ..motion import System
 from ..search import refine
@@ -106,8 +107,9 @@ def _touching(system, box):
 
 def _ways(names, wanted, shown, aimed):
     """Ends of the rays on the edge of the map, then the sides and corners of the wanted travel."""
+    corners = itertools.product(*(shown[n] for n in names))
     angle = np.concatenate([np.arange(RAYS) * 2 * np.pi / RAYS,
-                            [np.arctan2(y, x) for x, y in aimed if x or y]])
+                            [np.arctan2(y, x) for x, y in (*corners, *aimed) if x or y]])
     way = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     low, high = (np.array([shown[n][k] for n in names]) for k in (0, 1))
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -131,7 +133,7 @@ def _along(system, names, ways, touching) -> dict:
     found = {}
     for pair in touching:
         def gap(shares, rays, pair=pair):
-            return gaps(at(shares, rays), [pair])[pair]
+            return first_signs(at(shares, rays), pair)
 
         found[pair] = _first_touch(gap, share, len(ways))
     motion = at(np.broadcast_to(share[:, None], (STEPS, len(ways))), slice(None))

@@ -1,0 +1,238 @@
+"""What a template shows of a plate, in mm, before it is written in any format."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from ..model import AIRFRAME, Model, Plate, Washer
+from ..scene import plate_axes
+from ..units import CAUTION, MM_PER, shown_length
+from .cut import said_area
+from .flat import Contour, Flat
+
+LAYERS = {"cut outside": 1, "cut inside": 3, "hole centres": 5, "pivots": 6, "stations": 8,
+          "words": 7, "scale": 2, "keep clear": 4, "taken away": 30}  # name: colour number
+STATIONS = ("FS", "BL", "WL")
+SIDES = ("from aft", "from the right", "from above")
+OFF_PLANE = 25.0  # mm off the plate's middle within which a point of its part is marked
+BAR = {"mm": 100.0, "in": 101.6}
+TICK = {"mm": 10.0, "in": 12.7}
+MARGIN = 12.0
+LETTERS = 3.0  # height, mm
+NARROW = 110.0  # a drawing is at least this wide, for its bar
+
+
+@dataclass(frozen=True)
+class Word:
+    """A line of text that starts at u, v."""
+
+    layer: str
+    at: tuple[float, float]
+    text: str
+    height: float = LETTERS
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """A template, seen from one side, at full size.
+
+    Attributes
+    ----------
+    name : str
+    unit : {"mm", "in"}
+    contours : tuple of (str, Contour)
+        With their layers.
+    lines : tuple of (str, ndarray (n, 2))
+        Open lines with their layers, mm.
+    words : tuple of Word
+    bounds : tuple of float
+        Least u and v, greatest u and v, of everything, mm.
+    """
+
+    name: str
+    unit: str
+    contours: tuple
+    lines: tuple
+    words: tuple
+    bounds: tuple
+
+    @property
+    def area(self) -> float:
+        """Area of the part, mm²."""
+        return sum(contour.area * (1 if layer == "cut outside" else -1)
+                   for layer, contour in self.contours)
+
+
+def draw(model: Model, flat: Flat, notes=(), regions=None, *, mirrored: bool = False) -> Drawing:
+    """Template of a plate as it stands.
+
+    Parameters
+    ----------
+    model : Model
+    flat : Flat
+    notes : sequence of str
+        Lines to print besides.
+    regions : dict, optional
+        ``{layer: shapely geometry}`` to outline besides, mm; what lies far off the plate is left
+        out.
+    mirrored : bool
+        Draw the part for the other side instead.
+
+    Returns
+    -------
+    Drawing
+    """
+    facing = int(np.argmax(np.abs(flat.axes[2])))
+    flip = (flat.axes[2, facing] < 0) != mirrored
+    outside, inside = flat.outside, flat.inside
+    if flip:
+        outside, inside = outside.flipped(), tuple(hole.flipped() for hole in inside)
+    contours = (("cut outside", outside), *(("cut inside", hole) for hole in inside))
+    box = np.array([outside.drawn().min(axis=0), outside.drawn().max(axis=0)])
+    ways = flat.axes[:2] * [[-1.0 if flip else 1.0], [1.0]]
+    lines, words = _station_axes(model, flat, ways, box, mirrored)
+    for more in (_hole_marks(model, inside), _pivot_marks(model, flat, flip, outside),
+                 (_outlined(regions or {}, flip, box), [])):
+        lines, words = lines + more[0], words + more[1]
+    side = SIDES[facing] if abs(flat.axes[2, facing]) > 0.9 else f"square to it, {SIDES[facing]}"
+    title = f"{flat.name}{', mirrored for the other side' if mirrored else ''}"
+    area = sum(c.area for k, c in contours[:1]) - sum(c.area for _, c in contours[1:])
+    told = [title, f"seen {side}; thickness {shown_length(flat.thickness, model.length)}; area "
+            f"{said_area(area, model.length)}", *notes,
+            "Print at 100 %, and measure the bar before you use it.", *CAUTION.split("\n")]
+    more, texts, bottom = _foot(told, box, model.length)
+    lines, words = lines + more, words + texts
+    high = box[1] + MARGIN + 3 * LETTERS
+    low = (box[0][0] - MARGIN - LETTERS, bottom - MARGIN)
+    right = max(high[0], low[0] + max([NARROW, *(0.58 * w.height * len(w.text) for w in texts)])
+                + MARGIN)
+    return Drawing(title, model.length, contours, tuple(lines), tuple(words),
+                   (float(low[0]), float(low[1]), float(right), float(high[1])))
+
+
+def _station_axes(model, flat, ways, box, mirrored):
+    """Both axes through [0, 0] with ticks at round stations, or at round distances from it."""
+    lines, words = [], []
+    per, tick = MM_PER[model.length], TICK[model.length]
+    for axis, way in enumerate(ways):
+        k = int(np.argmax(np.abs(way)))
+        exact = abs(way[k]) > 1 - 1e-9
+        sense, origin = (float(np.sign(way[k])), flat.origin[k]) if exact else (1.0, 0.0)
+        if mirrored and k == 1 and exact:
+            sense, origin = -sense, -origin
+        low, high = box[0][axis] - MARGIN / 2, box[1][axis] + MARGIN / 2
+        other = float(np.clip(0.0, *box[:, 1 - axis]))
+        lines.append(("stations", _turned([(low, other), (high, other)], axis)))
+        ends = sorted((origin + sense * low, origin + sense * high))
+        every = max(1, math.ceil(12.0 / tick)) * max(1, round((high - low) / 200.0))
+        for n in range(math.ceil(ends[0] / tick), math.floor(ends[1] / tick) + 1):
+            here = sense * (n * tick - origin)
+            long = 2.0 if n % every == 0 else 1.0
+            lines.append(("stations", _turned([(here, other - long), (here, other + long)], axis)))
+            if n % every == 0:
+                words.append(Word("stations", _turned([(here, other + 2.5)], axis)[0],
+                                  f"{n * tick / per:g}", 0.6 * LETTERS))
+        name = STATIONS[k] if exact else f"from [0, 0], {STATIONS[k]} about"
+        zero = f" {origin / per:.3f} at [0, 0]" if exact else ""
+        spot = (high + 1.0, other) if axis == 0 else (other - 2 * LETTERS, high + 2.0)
+        words.append(Word("stations", spot, f"{name}{zero}"[:40], 0.7 * LETTERS))
+    return lines, words
+
+
+def _turned(places, axis):
+    return np.array(places)[:, ::-1] if axis else np.array(places)
+
+
+def _cross(layer, at, size):
+    (u, v), s = at, size
+    return [(layer, np.array([(u - s, v), (u + s, v)])), (layer, np.array([(u, v - s), (u, v + s)]))]
+
+
+def _hole_marks(model, holes):
+    lines, words = [], []
+    for hole in holes:
+        for at in hole.centres:
+            lines += _cross("hole centres", at, hole.diameter / 2 + 2.0)
+        if hole.centres:
+            u, v = hole.centres[0]
+            words.append(Word("hole centres", (u + hole.diameter / 2 + 1, v + 1),
+                              f"dia {shown_length(hole.diameter, model.length)}", 0.7 * LETTERS))
+    return lines, words
+
+
+def _pivot_marks(model, flat, flip, outside):
+    """Pivots whose axis runs through the plate, and points of its part close to its plane."""
+    found = {}
+    for name, body in model.bodies.items():
+        if flat.body in (name, body.on) and not body.slides:
+            way, start = flat.axes @ body.direction, flat.axes @ (body.centre - flat.origin)
+            if abs(way[2]) > 0.1 and abs(start[2]) <= 2 * OFF_PLANE:
+                found[f"pivot of {name}"] = start[:2] - way[:2] * start[2] / way[2]
+    for address in model.points:
+        part, point = address.split("/")
+        if part == flat.body and (point != "pivot" or part == AIRFRAME):
+            u, v, w = flat.axes @ (np.array(model.position(address)) - flat.origin)
+            if abs(w) <= OFF_PLANE:
+                found[point] = np.array([u, v])
+    shape = shapely.Polygon(outside.drawn())
+    lines, words = [], []
+    for name, (u, v) in found.items():
+        at = (-u if flip else u, v)
+        if not shape.covers(shapely.Point(at)):
+            continue
+        turns = np.linspace(0, 2 * np.pi, 25)
+        lines += _cross("pivots", at, 4.0)
+        lines.append(("pivots", np.stack((at[0] + 2.0 * np.cos(turns),
+                                          at[1] + 2.0 * np.sin(turns)), axis=1)))
+        words.append(Word("pivots", (at[0] + 3.0, at[1] - 3.0), name, 0.7 * LETTERS))
+    return lines, words
+
+
+def _outlined(regions, flip, box):
+    """Rings of regions near the plate."""
+    near = shapely.box(*(box[0] - MARGIN), *(box[1] + MARGIN))
+    lines = []
+    for layer, region in regions.items():
+        if flip:
+            region = shapely.transform(region, lambda places: places * (-1.0, 1.0))
+        for part in shapely.get_parts(region.simplify(0.02).intersection(near)):
+            if part.geom_type == "Polygon":
+                lines += [(layer, shapely.get_coordinates(ring))
+                          for ring in (part.exterior, *part.interiors)]
+    return lines
+
+
+def _foot(told, box, unit):
+    """Scale bar and words below the part, and where they end."""
+    left, top = float(box[0][0]), float(box[0][1]) - MARGIN - 4 * LETTERS
+    length, tick = BAR[unit], BAR[unit] / (10 if unit == "mm" else 4)
+    lines = [("scale", np.array([(left, top), (left + length, top)]))]
+    for n in range(round(length / tick) + 1):
+        x, long = left + n * tick, 3.0 if n * tick in (0.0, length) else 1.5
+        lines.append(("scale", np.array([(x, top), (x, top + long)])))
+    words = [Word("scale", (left, top - 1.4 * LETTERS),
+                  f"This bar is {shown_length(length, unit, 0)} long.")]
+    y = top - 3.2 * LETTERS
+    for n, line in enumerate(told):
+        words.append(Word("words", (left, y), line, LETTERS * (1.2 if n == 0 else 0.8)))
+        y -= 1.6 * LETTERS
+    return lines, words, y
+
+
+def notes_of_faces(model: Model, name: str) -> tuple[str, ...]:
+    """What to say of a plate that is one flat face among others of its part."""
+    part = name.split("/")[0]
+    own = [shape for address, shape in model.solids.items()
+           if address.split("/")[0] == part and isinstance(shape, (Plate, Washer))]
+    if part == AIRFRAME or len({tuple(np.round(_normal(shape), 6)) for shape in own}) < 2:
+        return ()
+    return ("One flat face of a part that has others; this is no flat pattern of a bend.",)
+
+
+def _normal(shape):
+    normal = plate_axes(shape)[2]
+    return normal * np.sign(normal[np.argmax(np.abs(normal))])
