@@ -8,7 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from .errors import LinkageError
-from .geometry import Piece, piece_gap, prism, sphere, tube
+from .geometry import Piece, piece_gap, prism, prisms, sphere, tube
 from .keys import unit_vector
 from .model import AIRFRAME, Box, Pipe, Plate, Sphere, Tube, Washer
 from .motion import System, body_of
@@ -292,5 +292,4 @@ def plate_pieces(shape, at) -> tuple[Piece, ...]:
     parts = ring(shape.outside, shape.inside) if isinstance(shape, Washer) else \
         convex_parts(shape.outline, [hole_shape(hole) for hole in shape.holes])
     base = np.array(at) - normal * shape.thickness / 2
-    return tuple(prism([base + x * u + y * v for x, y in part], normal * shape.thickness)
-                 for part in parts)
+    return prisms(parts, base, (u, v, normal), shape.thickness)

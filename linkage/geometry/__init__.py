@@ -6,8 +6,8 @@ last, ``(3, n, m)``, and work goes in blocks that fit the cache.
 
 from .approach import approach
 from .gaps import Gap, least_gap, piece_gap, support
-from .pieces import Piece, polygon, prism, sphere, tube
+from .pieces import Piece, polygon, prism, prisms, sphere, tube
 from .tubes import tube_gap
 
-__all__ = ["Gap", "Piece", "approach", "least_gap", "piece_gap", "polygon", "prism", "sphere",
-           "support", "tube", "tube_gap"]
+__all__ = ["Gap", "Piece", "approach", "least_gap", "piece_gap", "polygon", "prism", "prisms",
+           "sphere", "support", "tube", "tube_gap"]

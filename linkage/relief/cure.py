@@ -160,8 +160,6 @@ def _tried(system, flat, swept, options):
     pairs, after = _bracketed(fresh, flat.name)
     missed = {pair.name: place for pair in pairs
               for least, proven, place in [after[pair.name]] if not proven >= pair.required}
-    if not options.everything:
-        missed = {name: place for name, place in missed.items()}
     return (cut, shape, model, {name: found[1] for name, found in after.items()}), missed
 
 

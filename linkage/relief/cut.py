@@ -17,6 +17,7 @@ from .flat import Flat
 
 KEPT = 0.015  # mm by which a line may be straightened
 MADE = 0.01  # mm of a corner that a cutter may leave, less than it is asked to clear besides
+SCRAP = 0.01  # share of a plate below which a narrow piece that comes loose is scrap
 SLIVER = 0.004  # mm
 ROUND = 24  # straight pieces to a quarter of a circle
 WIDEST = 50.0  # mm; a ligament wider than this is no longer measured
@@ -87,9 +88,10 @@ def make_cut(flat: Flat, swept, grow: float, cutter: float, least: float) -> Cut
     if taken.area < CRUMB:
         nothing = shapely.Polygon()
         return Cut(nothing, nothing, nothing, whole, np.inf, {})
-    full = shapely.union_all([taken, overcuts(whole, taken, cutter).intersection(whole)])
-    left = _what_stays(flat, _without_slivers(whole.difference(full)), least)
-    removed = whole.difference(left)
+    discs = overcuts(whole, wanted, cutter)
+    left = whole.difference(shapely.union_all([wanted, discs]))
+    left, scrap = _what_stays(flat, _without_slivers(left), least)
+    removed = shapely.union_all([wanted, discs, *scrap]).intersection(whole)
     ligament = narrowest(whole, left)
     if ligament < least:
         raise LinkageError(
@@ -101,45 +103,54 @@ def make_cut(flat: Flat, swept, grow: float, cutter: float, least: float) -> Cut
                _edge_distances(flat, removed))
 
 
-def overcuts(whole, taken, cutter: float):
+def overcuts(whole, wanted, cutter: float):
     """Discs of the cutter's radius over every corner that it could not reach into.
 
     Parameters
     ----------
-    whole, taken : shapely geometry
-        The material, and what is to go of it, mm.
+    whole, wanted : shapely geometry
+        The material, and the region to free of it, mm.
     cutter : float
-        mm.
+        Radius, mm.
 
     Returns
     -------
     shapely geometry
-        Together with the open space about the plate they hold all of `taken`.
+        Together with the open space about the plate they hold all that is wanted.
     """
     if cutter <= 0:
         return shapely.Polygon()
     low, high = np.array(whole.bounds).reshape(2, 2)
     room = shapely.box(*(low - 4 * cutter - 10), *(high + 4 * cutter + 10))
-    free = room.difference(whole.difference(taken))
-    reached = free.buffer(-cutter, quad_segs=ROUND).buffer(cutter + MADE, quad_segs=ROUND)
-    left = taken.difference(reached)
+    free = room.difference(_without_slivers(whole.difference(wanted)))
+    centres = free.buffer(-cutter, quad_segs=ROUND)
+    left = wanted.intersection(whole).difference(centres.buffer(cutter + MADE, quad_segs=ROUND))
     discs = []
     for _ in range(MOST_OVERCUTS):
         parts = [part for part in shapely.get_parts(left) if part.area > CRUMB / 10]
         if not parts:
             break
-        new = [_over_tip(part, reached, cutter) for part in parts]
+        new = [_over_tip(part, centres, cutter) for part in parts]
         discs += new
         left = left.difference(shapely.union_all(new))
     return shapely.union_all(discs) if discs else shapely.Polygon()
 
 
-def _over_tip(part, reached, cutter):
-    """A disc with the farthest point of a corner on its rim, towards the widest place nearby."""
+def _over_tip(part, centres, cutter):
+    """A disc with the farthest point of a corner on its rim, towards where the cutter comes from.
+
+    It comes from the nearest place it could stand at; in a passage too narrow for it, from the
+    widest place.
+    """
     corners = shapely.get_coordinates(part)
-    middle = shapely.get_coordinates(shapely.maximum_inscribed_circle(part, tolerance=0.05))[0]
-    away = shapely.distance(shapely.points(corners), reached) if not reached.is_empty else 0.0
-    tip = corners[np.argmax(away + 1e-3 * np.hypot(*(corners - middle).T))]
+    away = shapely.distance(shapely.points(corners), centres)
+    if not centres.is_empty and away.min() < 3 * cutter:
+        tip = corners[away.argmax()]
+        line = shapely.shortest_line(shapely.Point(tip), centres)
+        middle = shapely.get_coordinates(line)[-1]
+    else:
+        middle = shapely.get_coordinates(shapely.maximum_inscribed_circle(part, tolerance=0.05))[0]
+        tip = corners[np.hypot(*(corners - middle).T).argmax()]
     way = middle - tip
     centre = tip + way / max(np.hypot(*way), 1e-9) * (cutter - MADE / 2)
     return shapely.Point(centre).buffer(cutter, quad_segs=ROUND)
@@ -153,19 +164,22 @@ def _without_slivers(shape):
 
 
 def _what_stays(flat, rest, least):
-    """The one piece that stays; what is too narrow to hold by itself falls off."""
-    parts = [part for part in shapely.get_parts(rest) if part.geom_type == "Polygon"]
-    parts = [part for part in parts if not part.buffer(-least / 2).is_empty]
+    """The one piece that stays, and small ones too narrow to hold, which fall off."""
+    every = [part for part in shapely.get_parts(rest) if part.geom_type == "Polygon"]
+    crumbs = [part.buffer(-least / 2).is_empty and part.area < SCRAP * flat.material.area
+              for part in every]
+    parts = [part for part, crumb in zip(every, crumbs, strict=True) if not crumb]
     if not parts:
         raise LinkageError(f'"{flat.name}": nothing of it stays once what moves past is cut free; '
                            f"move the plate or what passes it")
+    scrap = [part for part, crumb in zip(every, crumbs, strict=True) if crumb]
     if len(parts) > 1:
         areas = sorted((part.area for part in parts), reverse=True)
         raise LinkageError(f'"{flat.name}": the relief cuts it in {len(parts)} pieces, of '
                            f"{' and '.join(f'{area:.0f}' for area in areas)} mm²; move the plate "
                            f"or what passes it", pieces=len(parts))
-    return shapely.Polygon(parts[0].exterior, [hole for hole in parts[0].interiors
-                                               if shapely.Polygon(hole).area > CRUMB])
+    holes = [hole for hole in parts[0].interiors if shapely.Polygon(hole).area > CRUMB]
+    return shapely.Polygon(parts[0].exterior, holes), scrap
 
 
 def narrowest(whole, left) -> float:
@@ -199,7 +213,7 @@ def narrowest(whole, left) -> float:
 
 def _topology(shape, half):
     """How many pieces and holes a shape has with a border taken off."""
-    parts = shapely.get_parts(shape.buffer(-half, quad_segs=4) if half else shape)
+    parts = shapely.get_parts(shape.buffer(-half, quad_segs=32) if half else shape)
     return np.array([len(parts), sum(len(part.interiors) for part in parts)])
 
 
