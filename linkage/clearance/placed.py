@@ -194,8 +194,8 @@ class Stage:
         posture : EnclosedPosture
         items, cells : ndarray of int, shape (m,)
             Items of like corner counts.
-        direction : ndarray (rows, 3, m)
-            n as an enclosure: it may turn over the cell.
+        direction : ndarray (3, m) or (rows, 3, m)
+            n held over the cell, or as an enclosure that turns.
 
         Returns
         -------
@@ -208,20 +208,23 @@ class Stage:
             for seat, here in self._seated(pieces):
                 n = direction[..., here]
                 if self.static[seat]:
-                    axes = self._fixed_axes(seat, n, posture.blur)
+                    axes = self._fixed_axes(seat, n, posture)
                 else:
-                    axes = _product(n, self.carried(posture, seat, cells[here]))
+                    carried = self.carried(posture, seat, cells[here])
+                    axes = _held_product(n, carried) if n.ndim == 2 else _product(n, carried)
                 rows[..., here] = axes if axes.shape[1] == 2 else _combined(axes, local[..., here])
             found.append(rows)
         return found
 
-    def _fixed_axes(self, seat, n, blur):
+    def _fixed_axes(self, seat, n, posture):
         """Direction along the origin and unit vectors of a seat that stands still, (rows, 4, m)."""
+        if n.ndim == 2:
+            n = np.concatenate([n[None], np.zeros((posture.rows - 1, *n.shape))])
         axes = np.empty((len(n), 4, n.shape[-1]))
         axes[:, 0] = np.einsum("rcm,c->rm", n, self.seats[seat].origin[0])
         axes[:, 1:] = n
         axes[-1] = 0.0
-        axes[-1, 0] = blur * np.abs(n[:-1]).sum(axis=(0, 1))
+        axes[-1, 0] = posture.blur * np.abs(n[:-1]).sum(axis=(0, 1))
         return axes
 
     def carried(self, posture: Posture, seat: int, cells):
@@ -361,6 +364,13 @@ def _product(n, axes):
     for c in range(3):
         total = total + Enclosure(n[:, c, None]) * Enclosure(axes[:, c])
     return total.rows
+
+
+def _held_product(n, axes):
+    """Direction (3, m) held over the cell along carried vectors (rows, 3, q, m)."""
+    rows = np.einsum("rcqm,cm->rqm", axes, n)
+    rows[-1] = (axes[-1] * np.abs(n)[:, None]).sum(axis=0)
+    return rows
 
 
 def _combined(axes, x):

@@ -107,7 +107,8 @@ def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
     search = _Search(stage, box, np.inf, tolerances, limit)
     which, centres, halves = search.first_items()
     cells, cell = search.cells(centres, halves)
-    low = bounds(stage, (which, cell), (search.names, *cells), tolerances)[1]
+    low = bounds(stage, (which, cell), (search.names, *cells), tolerances,
+                 search.limit[stage.pair_index[which]])[1]
     low = np.where(np.isnan(low), np.inf, low)
     np.minimum.at(search.proof.proven, stage.pair_index[which], low)
     far = search.proof.proven >= search.limit
@@ -211,8 +212,9 @@ class _Search:
         cells, cell = self.cells(centres, halves)
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
+        enough = np.minimum(self.proof.least - self.tolerance, self.limit)[pairs]
         value, low, places = bounds(self.stage, (which, cell), (self.names, *cells),
-                                    self.tolerances)
+                                    self.tolerances, enough)
         self._meet(np.where(self.stage.rough[which], np.nan, value), pairs, centres)
         self._try(which, pairs, low, places)
         best, tolerance = self.proof.least, self.tolerance
@@ -288,7 +290,7 @@ class _Search:
         return tuple(np.concatenate(k) for k in zip(*found, strict=True))
 
 
-def bounds(stage: Stage, items, cells, tolerances=None):
+def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
     """Gap at the centre of cells and a lower bound over them.
 
     Parameters
@@ -299,6 +301,8 @@ def bounds(stage: Stage, items, cells, tolerances=None):
     cells : (list of str, ndarray (n, inputs), ndarray (n, inputs))
         Names of the inputs, middles and half-widths, degrees (mm).
     tolerances : Tolerance, optional
+    enough : ndarray (m,), optional
+        A bound that is good enough: where a plane that is held gives it, none is turned.
 
     Returns
     -------
@@ -308,21 +312,33 @@ def bounds(stage: Stage, items, cells, tolerances=None):
     """
     (which, cell), (names, centres, halves) = items, cells
     named = {n: centres[:, i] for i, n in enumerate(names)}
+    posture = stage.system.sweep(**named).posture
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
                        tolerances)
     beside = [stage.system.sweep(**(named | {n: centres[:, i] + halves[:, i] * ASIDE})).posture
               for i, n in enumerate(names)]
-    posture = stage.system.sweep(**named).posture
     value, low, places = np.empty(len(which)), np.empty(len(which)), centres[cell]
     for here, _ in stage.by_corners(which):
         value[here], way = _towards(stage, posture, which[here], cell[here])
-        ways = [_towards(stage, aside, which[here], cell[here])[1] for aside in beside]
-        turning, short, long = _turning(way, ways, enclosed.rows)
-        sides = stage.along(enclosed, which[here], cell[here], turning)
-        apart, model = least_along(sides, LARGEST)
-        low[here] = apart / np.where(apart > 0, long, short) - stage.radii[which[here]]
+        low[here], model = _bound(stage, enclosed, (which[here], cell[here]), way, (1.0, 1.0))
+        todo = np.arange(len(here)) if enough is None else \
+            np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
+        if todo.size:
+            some = which[here[todo]], cell[here[todo]]
+            ways = [_towards(stage, aside, *some)[1] for aside in beside]
+            turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
+            better, turned = _bound(stage, enclosed, some, turning, sizes)
+            gained = ~(better < low[here[todo]])
+            low[here[todo[gained]]] = better[gained]
+            model[:, todo[gained]] = turned[:, gained]
         places[here] += lowest_place(model).T * halves[cell[here]]
     return value, low, places
+
+
+def _bound(stage, enclosed, items, direction, sizes):
+    """Lower bound of items with a direction of given least and greatest size; its polynomial."""
+    apart, model = least_along(stage.along(enclosed, *items, direction), LARGEST)
+    return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
 
 
 def _towards(stage, posture, which, cell):
