@@ -17,9 +17,6 @@ from .errors import LinkageError
 WITHIN = 0.01  # mm between an arc and the polygon that stands for it
 SAME = 1e-6  # mm, below which two corners are one
 STRAIGHT = 1e-10  # mm that a corner may stand out of line and still be left out
-FEW = 12  # corners of a hole that is not worth a box of its own
-NARROW = 1e-3  # mm; a hole gets no box when a side of it looks narrower from its middle
-MARGINS = 0.15, 0.05  # of a hole's width, between hole and box: the first with room for it
 
 
 def outline_polygon(corners, tolerance: float = WITHIN) -> np.ndarray:
@@ -90,11 +87,9 @@ def hole_polygon(hole, tolerance: float = WITHIN) -> np.ndarray:
 def convex_parts(outer, holes: Sequence = (), tolerance: float = WITHIN) -> list[np.ndarray]:
     """A flat part with holes cut into convex polygons.
 
-    A hole of many corners with room about it gets a box, cut into wedges from its middle, so that
-    the parts beside a hole are short. The rest becomes the triangles of a constrained Delaunay
-    triangulation, joined across their longest common sides first while they stay convex
-    (S. Hertel and K. Mehlhorn, 1983, from memory: at most four times as many parts as needed, in
-    practice far fewer).
+    Triangles of a constrained Delaunay triangulation, joined across their longest common sides
+    first while they stay convex (S. Hertel and K. Mehlhorn, 1983, from memory: at most four
+    times as many parts as needed, in practice far fewer).
 
     Parameters
     ----------
@@ -126,11 +121,7 @@ def convex_parts(outer, holes: Sequence = (), tolerance: float = WITHIN) -> list
     outer = outline_polygon(outer, tolerance)
     holes = [hole_polygon(hole, tolerance) for hole in holes]
     _check_holes(outer, holes)
-    parts = []
-    for place, box in _boxes(outer, holes):
-        parts += _wedges(holes[place], box)
-        holes[place] = box
-    return _pieced(outer, holes) + parts
+    return _pieced(outer, holes)
 
 
 def ring(outside: float, inside: float, tolerance: float = WITHIN) -> list[np.ndarray]:
@@ -313,55 +304,8 @@ def _area(points):
     return float(_cross(points, _after(points)).sum() / 2)
 
 
-def _boxes(outer, holes):
-    """Place and box of each hole of many corners that leaves room for a box about it."""
-    import shapely
-
-    plate, taken = shapely.Polygon(outer), [shapely.Polygon(hole) for hole in holes]
-    found = []
-    for place, hole in enumerate(holes):
-        low, high = hole.min(axis=0), hole.max(axis=0)
-        ways = hole - (low + high) / 2
-        swept = _cross(ways, _after(ways))  # negative where a side turns its back on the middle
-        if len(hole) <= FEW or swept.min() < NARROW * (high - low).max():
-            continue
-        others = taken[:place] + taken[place + 1:]
-        for share in MARGINS:
-            margin = share * (high - low).min()
-            room = shapely.box(*(low - 1.5 * margin), *(high + 1.5 * margin))
-            if plate.contains_properly(room) and not shapely.intersects(room, others).any():
-                taken[place] = shapely.box(*(low - margin), *(high + margin), ccw=True)
-                found.append((place, shapely.get_coordinates(taken[place])[:-1]))
-                break
-    return found
-
-
-def _wedges(hole, box):
-    """The room between a hole and a box about it, cut from each corner away from the middle.
-
-    Each part is the box within two rays and beyond one side of the hole, hence convex.
-    """
-    low, high = box.min(axis=0), box.max(axis=0)
-    middle, half = (low + high) / 2, (high - low) / 2
-    ways = hole - middle
-    share = np.abs(ways) / half
-    rim = middle + ways / share.max(axis=1, keepdims=True)
-    on_wall = (share == share.max(axis=1, keepdims=True)) | (np.abs(rim - middle) > half - SAME)
-    rim = np.where(on_wall, np.where(ways > 0, high, low), rim)
-    after, corners = _after(rim), box - middle
-    between = (_cross((rim - middle)[:, None], corners) > 0) \
-        & (_cross(corners, (after - middle)[:, None]) > 0)
-    parts = list(np.stack((hole, rim, after, _after(hole)), axis=1))
-    for side in np.flatnonzero(between.any(axis=1)):
-        held = np.flatnonzero(between[side])
-        if held[-1] - held[0] == 3:  # the last corner of the box comes before its first
-            held = held[::-1]
-        parts[side] = np.concatenate((parts[side][:2], box[held], parts[side][2:]))
-    return parts
-
-
 def _pieced(outer, holes):
-    """Convex parts of a polygon without some others, from triangles."""
+    """Convex parts of a polygon without those within it."""
     import shapely
 
     x, y = outer.T.tolist()

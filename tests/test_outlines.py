@@ -143,14 +143,13 @@ def check_parts(parts, corners, holes):
     ([[0, 0], [10, 0], [20, 0], [20, 10], [7, 10], [0, 10]], [], 1),  # corners in line
     ([[0, 0, 10], [80, 0, 10], [80, 20, 8], [0, 20, 8]], [], 1),
     (ANGLE, [], 2),
-    (SQUARE, [circle(15, 24)], 28),  # a part to each side of the hole, and four about its box
-    (SQUARE, [circle(19, 24)], 28),  # no room for a box
-    (SQUARE, [circle(5, 12)], 12),  # few sides, hence no box
-    (circle(20, 24), [circle(5, 24)], 28),
-    (circle(20, 48), [circle(5, 24, 0.1)], 30),
-    (SQUARE, [{"from": (-10, 0), "to": (10, 5), "width": 6}], 46),
-    (SQUARE, [{"from": (-18, -18), "to": (18, 18), "width": 0.5}], 24),
-    (BELLCRANK, BOLTS, 149)])
+    (SQUARE, [circle(5, 24)], 24),  # each side of a convex hole needs a part of its own
+    (SQUARE, [circle(19, 24)], 28),
+    (circle(20, 24), [circle(5, 24)], 24),
+    (circle(20, 48), [circle(5, 24, 0.1)], 26),
+    (SQUARE, [{"from": (-10, 0), "to": (10, 5), "width": 6}], 44),
+    (SQUARE, [{"from": (-18, -18), "to": (18, 18), "width": 0.5}], 14),
+    (BELLCRANK, BOLTS, 140)])
 def test_convex_parts_are_few_and_exact(corners, holes, most):
     parts = convex_parts(corners, holes)
     check_parts(parts, corners, holes)
@@ -158,15 +157,15 @@ def test_convex_parts_are_few_and_exact(corners, holes, most):
 
 
 @pytest.mark.parametrize("hole", [
-    circle(5, 24), circle(5, 24, np.pi / 4 + 1e-7), circle(5, 24, np.pi / 4 + 1e-5), circle(5, 13),
-    circle(5, 40) * [3, 0.2], circle(5, 40) * [0.2, 3] + [0, 3],  # two corners of a box in a wedge
+    circle(5, 24), circle(5, 24, 1e-7), circle(5, 13), circle(5, 40) * [3, 0.2],
+    circle(5, 40) * [0.2, 3] + [0, 3],
     {"from": (-16, 1), "to": (16, 1), "width": 0.6}, {"from": (1, -9), "to": (4, 9), "width": 4},
-    circle(1, 40) * np.where(np.arange(40) % 2, 4, 9)[:, None],  # a star, seen whole from inside
-    [[-9, -9, 2], [9, -9, 2], [9, 9, 2], [5, 9, 1], [5, -4, 3], [-9, -4, 2]],  # seen whole nowhere
+    circle(1, 40) * np.where(np.arange(40) % 2, 4, 9)[:, None],  # a star
+    [[-9, -9, 2], [9, -9, 2], [9, 9, 2], [5, 9, 1], [5, -4, 3], [-9, -4, 2]],
     [[-9, -4, 1], [8, -6, 2], [9, 5, 3], [-7, 6, 1.5]]])
 @pytest.mark.parametrize("shift", [0, 1234.5678])
 def test_parts_beside_any_hole(hole, shift):
-    """On a plate 10 m long, parts of both kinds together are exactly the plate."""
+    """On a plate 10 m long, which makes parts long and thin."""
     if isinstance(hole, dict):
         hole = hole_polygon(hole)
     hole = [[u + shift, v, *radius] for u, v, *radius in np.asarray(hole).tolist()]
@@ -174,26 +173,14 @@ def test_parts_beside_any_hole(hole, shift):
     check_parts(convex_parts(plate, [hole]), plate, [hole])
 
 
-def test_parts_beside_a_hole_are_short():
-    """However long the plate: a box 15 % of the hole's width away on every side holds them."""
-    plate = [[-900, -100], [900, -100], [900, 100], [-900, 100]]
-    holes = [{"at": (u, 0), "diameter": 60} for u in (-300, 0, 80, 300)]
-    parts = convex_parts(plate, holes)
-    check_parts(parts, plate, holes)
-    size = np.array([np.hypot(*np.ptp(part, axis=0)) for part in parts])
-    sides = sum(len(hole_polygon(hole)) for hole in holes)
-    assert (size < 30).sum() == sides
-    assert len(parts) <= sides + 4 * len(holes)
-
-
 @pytest.mark.parametrize("pitch", [50.2, 53, 60, 90])
 def test_many_holes_near_each_other(pitch):
-    """A box is given up where another hole or the edge is too near for it."""
+    """Holes side by side share parts, the more the nearer they are."""
     holes = [{"at": (pitch * u, pitch * v), "diameter": 50} for u in range(4) for v in range(3)]
     plate = [[-26, -26], [3 * pitch + 26, -26], [3 * pitch + 60, 2 * pitch + 26], [-26, 300]]
     parts = convex_parts(plate, holes)
     check_parts(parts, plate, holes)
-    assert len(parts) <= sum(len(hole_polygon(hole)) for hole in holes) + 4 * len(holes)
+    assert len(parts) < 0.7 * sum(len(hole_polygon(hole)) for hole in holes)
 
 
 @pytest.mark.parametrize(("outside", "inside"), [(12, 6.4), (100, 99), (5, 0.01), (8, 0)])

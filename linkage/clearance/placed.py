@@ -132,12 +132,9 @@ class Stage:
     def _lay_out(self):
         """Corners of every piece from the origin of its seat, filled up with the last one."""
         self.group = np.digitize(self.corners, CORNER_GROUPS)
-        self.middle = np.array([p.points.mean(axis=0) for p in self.pieces]).reshape(-1, 3)
-        self.reach = np.array([np.linalg.norm(p.points - m, axis=1).max() for p, m in
-                               zip(self.pieces, self.middle, strict=True)])
+        self.spine, self.reach = np.empty((len(self.pieces), 2, 3)), np.empty(len(self.pieces))
         self.local, self.row = {}, np.zeros(len(self.pieces), dtype=int)
         origins = np.array([self.seats[s].origin[0] for s in self.seat_of]).reshape(-1, 3)
-        self.middle -= origins
         for g in np.unique(self.group):
             chosen = np.flatnonzero(self.group == g)
             most = self.corners[chosen].max()
@@ -145,6 +142,7 @@ class Stage:
             self.local[g] = np.stack([np.concatenate(
                 [p, np.repeat(p[-1:], most - len(p), axis=0)]).T - o[:, None]
                 for p, o in ((self.pieces[i].points, origins[i]) for i in chosen)])
+            self.spine[chosen], self.reach[chosen] = _spines(self.local[g])
 
     def by_corners(self, items):
         """Positions of items in groups of like corner counts, with the two counts."""
@@ -278,33 +276,63 @@ class Stage:
         return (value - self.radii[items], direction, one + radius[0] * direction,
                 other - radius[1] * direction)
 
-    def middles(self, posture, pieces, count):
-        """Middles of pieces at every position, (3, pieces, count) mm."""
-        found = np.empty((3, len(pieces), count))
-        for seat, here in self._seated(pieces):
-            axes = self.carried(posture, seat, np.arange(count))
-            found[:, here] = axes.mean(axis=1)[:, None] if axes.shape[1] == 2 else \
-                axes[:, :1] + np.einsum("ciN,pi->cpN", axes[:, 1:], self.middle[pieces[here]])
-        return found
+    def spines(self, posture, pieces, count):
+        """Two ends of a line through each piece, which a round tube about it holds.
 
-    def balls(self, posture, pieces, count):
-        """Middles of pieces over every cell: enclosures, (rows, 3, pieces, count)."""
-        rows = np.zeros((posture.rows, 3, len(pieces), count))
+        Parameters
+        ----------
+        posture : Posture
+            Settled at `count` positions or cells.
+        pieces : ndarray of int, shape (n,)
+        count : int
+
+        Returns
+        -------
+        ndarray
+            (3, 2, n, count) mm, or (rows, 3, 2, n, count) of enclosures.
+        """
+        plain = posture.rows is None
+        found = np.zeros((*(() if plain else (posture.rows,)), 3, 2, len(pieces), count))
         for seat, here in self._seated(pieces):
-            x = self.middle[pieces[here]]
             axes = self.carried(posture, seat, np.arange(count))
             if axes.shape[-2] == 2:
-                rows[:, :, here] = axes.mean(axis=-2)[:, :, None]
+                found[..., here, :] = axes[..., None, :]
                 continue
-            rows[:, :, here] = axes[:, :, :1] + np.einsum("rciN,pi->rcpN", axes[:, :, 1:], x)
-            rows[-1][:, here] = axes[-1][:, :1] + np.einsum("ciN,pi->cpN", axes[-1][:, 1:],
-                                                            np.abs(x))
-        return rows
+            x = self.spine[pieces[here]]
+            found[..., here, :] = axes[..., None, :1, :] + np.einsum(
+                "...cqN,peq->...cepN", axes[..., 1:, :], x)
+            if not plain:
+                found[-1][..., here, :] = axes[-1][:, None, :1] + np.einsum(
+                    "cqN,peq->cepN", axes[-1][:, 1:], np.abs(x))
+        return found
 
-    def ball_reach(self, pieces, blur: float):
-        """Radius about its middle that holds each piece, mm; a rod may be longer than drawn."""
-        rods = np.array([len(self.seats[s].carriers) == 2 for s in self.seat_of[pieces]], bool)
-        return self.reach[pieces] * np.where(rods, 1.01, 1 + 1e-12) + self.radius[pieces] + blur
+    def around(self, pieces, blur: float):
+        """Radius about its spine that holds each piece, mm."""
+        return self.reach[pieces] * (1 + 1e-12) + 1e-9 + self.radius[pieces] + blur
+
+
+def spine_gaps(ends, one, other):
+    """Distance of the spines of pairs of pieces: (3, 2, n, count) to (pairs, count), mm."""
+    count = ends.shape[-1]
+    flat = [ends[:, :, side].reshape(3, 2, -1) for side in (one, other)]
+    with np.errstate(invalid="ignore"):
+        return tube_gap(*flat)[0].reshape(len(one), count)
+
+
+def _spines(local):
+    """Long middle line of pieces (n, 3, corners), and how far corners lie from it."""
+    middle = local.mean(axis=2)
+    x = local - middle[:, :, None]
+    way = np.linalg.eigh(np.einsum("nic,njc->nij", x, x))[1][:, :, -1]
+    along = np.einsum("nic,ni->nc", x, way)
+    aside = np.sqrt(((x - along[:, None] * way[:, :, None]) ** 2).sum(axis=1)).max(axis=1)
+    low, high = along.min(axis=1), along.max(axis=1)
+    half = np.maximum(0.0, (high - low) / 2 - aside)
+    ends = middle[:, None] + way[:, None] * np.stack(
+        [(low + high) / 2 - half, (low + high) / 2 + half], axis=1)[:, :, None]
+    beyond = np.maximum(0.0, np.abs(along - ((low + high) / 2)[:, None]) - half[:, None])
+    off = np.sqrt(((x - along[:, None] * way[:, :, None]) ** 2).sum(axis=1) + beyond**2)
+    return ends, off.max(axis=1)
 
 
 def _clusters(pieces):

@@ -19,7 +19,7 @@ import numpy as np
 
 from ..intervals import U, inputs_of
 from ..motion import enclose
-from .placed import Stage, least_along, measure
+from .placed import Stage, least_along, measure, spine_gaps
 
 SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
 SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
@@ -133,13 +133,13 @@ class _Search:
                            np.full(count, np.inf), {}, np.zeros(count, int))
 
     def first_items(self):
-        """Piece pairs and cells of an even grid that balls about the pieces leave in question."""
+        """Piece pairs and cells of an even grid that round tubes about the pieces leave open."""
         chosen, centres, halves = [], [], []
         for moves in np.unique(self.moves, axis=0):
             first = self.stage.pair_index[:self.stage.first]
             which = np.flatnonzero((self.moves[first] == moves).all(axis=1))
             centre, half = self._grid(moves)
-            low = self._balls_apart(which, centre, half)
+            low = self._about_apart(which, centre, half)
             pairs = self.stage.pair_index[which]
             enough = np.minimum(self.proof.least, self.limit)[pairs]
             keep = ~(low >= enough[:, None]) & ~np.isnan(low)
@@ -151,35 +151,35 @@ class _Search:
             halves.append(half[cell])
         return np.concatenate(chosen), np.concatenate(centres), np.concatenate(halves)
 
-    def _balls_apart(self, which, centre, half):
+    def _about_apart(self, which, centre, half):
         """Lower bound of the gap of piece pairs (m,) over cells (n,): (m, n), NaN out of reach."""
         named = {n: centre[:, i] for i, n in enumerate(self.names)}
         enclosed = enclose(self.stage.system, named,
                            {n: half[:, i] for i, n in enumerate(self.names)}, self.tolerances)
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
-        rows = self.stage.balls(enclosed, pieces, len(centre))
-        reach = self.stage.ball_reach(pieces, enclosed.blur)
+        rows = self.stage.spines(enclosed, pieces, len(centre))
+        about = self.stage.around(pieces, enclosed.blur)
         a, b = back.reshape(-1, 2).T
-        apart = np.sqrt(((rows[0][:, b] - rows[0][:, a]) ** 2).sum(axis=0))
-        loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0))
-        scale = 1e-9 + 64 * U * np.abs(rows[0]).max()
-        return apart - loose[a] - loose[b] - (reach[a] + reach[b] + scale)[:, None]
+        # no point of a spine moves farther than the one of its ends that moves farthest
+        loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0)).max(axis=0)
+        scale = 1e-9 + 64 * U * LARGEST
+        return spine_gaps(rows[0], a, b) - loose[a] - loose[b] - (about[a] + about[b]
+                                                                 + scale)[:, None]
 
     def meet_first(self):
-        """Meet a gap of every pair at the ends and middles of the travel, where its balls are near.
+        """Meet a gap of every pair at the ends and middles of the travel, where it is near.
 
-        The pieces asked are the nearest few by the balls about them.
+        The pieces asked are the nearest few by the round tubes about them.
         """
         ends = [(low, 0.5 * (low + high), high) for low, high in self.box]
         places = np.array(list(itertools.product(*ends)))
         which = np.arange(self.stage.first)
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        middle = self.stage.middles(motion.posture, pieces, len(places))
-        reach = self.stage.ball_reach(pieces, 0.0)
+        about = self.stage.around(pieces, 0.0)
         a, b = back.reshape(-1, 2).T
-        near = np.sqrt(((middle[:, b] - middle[:, a]) ** 2).sum(axis=0)) - (
-            reach[a] + reach[b])[:, None]
+        near = spine_gaps(self.stage.spines(motion.posture, pieces, len(places)), a, b) - (
+            about[a] + about[b])[:, None]
         near = np.where(np.isnan(near), np.inf, near).T.ravel()
         items, place = np.tile(which, len(places)), np.repeat(np.arange(len(places)), len(which))
         group = self.stage.pair_index[items] * len(places) + place

@@ -7,15 +7,16 @@ import weakref
 import numpy as np
 
 from ..errors import LinkageError
+from ..geometry import tube_gap
 from ..model import AIRFRAME
 from ..motion import System
 from ..scene import Scene
-from .placed import Stage, measure
+from .placed import Stage, measure, spine_gaps
 from .prove import Proof, bounds, near_pairs, prove
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
-MOST = 400_000  # distances of balls worked at once
+MOST = 400_000  # distances of spines worked at once
 POLISH = (0.5, 0.1, 0.02, 0.004)  # half-widths of cells about the least gap met, degrees (mm)
 SETTLED = 1e-9  # mm; a pair whose least gap sinks by less has found the bottom of its valley
 SLACK = 0.2  # mm above the least gap within which a piece is worth a look
@@ -128,7 +129,7 @@ def _sorted_out(system):
 
 
 def _pair_gap(motion, stage, *, signs=False):
-    """Gap of a stage's one pair at every position, pieces far by their balls left out."""
+    """Gap of a stage's one pair at every position, far pieces left out."""
     which = np.flatnonzero(~stage.rough)
     count = int(np.prod(motion.shape))
     found = np.full(count, np.nan)
@@ -136,7 +137,7 @@ def _pair_gap(motion, stage, *, signs=False):
     posture = motion.flat_posture()
     for start in range(0, count, step):
         here = np.arange(start, min(count, start + step))
-        low, most = _balls_apart(stage, which, posture.at(here), len(here))
+        low, most = _about_apart(stage, which, posture.at(here), len(here))
         least = low.min(axis=0) if signs else np.full(len(here), -np.inf)
         item, place = np.nonzero((low <= most.min(axis=0) + 1e-9) & ~(least > 0))
         value = measure(stage, posture, which[item], here[place])
@@ -146,14 +147,15 @@ def _pair_gap(motion, stage, *, signs=False):
     return found.reshape(motion.shape)
 
 
-def _balls_apart(stage, which, posture, count):
-    """Lower and upper bounds of the gap of piece pairs at positions: two arrays (m, count)."""
+def _about_apart(stage, which, posture, count):
+    """Bounds of the gap from a round tube about each piece: low and high, (m, count) each."""
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
-    middle, reach = stage.middles(posture, pieces, count), stage.ball_reach(pieces, 0.0)
     a, b = back.reshape(-1, 2).T
-    apart = np.sqrt(((middle[:, b] - middle[:, a]) ** 2).sum(axis=0))
-    # no gap is more than that of two points inside
-    return apart - (reach[a] + reach[b])[:, None], apart - stage.radii[which][:, None]
+    apart = spine_gaps(stage.spines(posture, pieces, count), a, b)
+    about, reach = stage.around(pieces, 0.0), stage.reach[pieces]
+    # a spine is nowhere farther outside its piece than the piece's corners are from the spine
+    most = apart + (reach[a] + reach[b] - stage.radii[which])[:, None]
+    return apart - (about[a] + about[b])[:, None], most
 
 
 def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False):
@@ -241,10 +243,11 @@ def _near_pieces(stage, proof, names, known):
     which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, known))
     cell = np.searchsorted(known, stage.pair_index[which])
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
-    middle, reach = stage.middles(motion.posture, pieces, len(known)), stage.ball_reach(pieces, 0.0)
     a, b = back.reshape(-1, 2).T
-    apart = np.sqrt(((middle[:, b, cell] - middle[:, a, cell]) ** 2).sum(axis=0))
-    near = apart - reach[a] - reach[b] < proof.least[known][cell] + SLACK
+    ends, about = stage.spines(motion.posture, pieces, len(known)), stage.around(pieces, 0.0)
+    with np.errstate(invalid="ignore"):
+        apart = tube_gap(ends[:, :, a, cell], ends[:, :, b, cell])[0]
+    near = apart - about[a] - about[b] < proof.least[known][cell] + SLACK
     which, cell = which[near], cell[near]
     value = measure(stage, motion.posture, which, cell)
     near = value < proof.least[known][cell] + SLACK

@@ -9,7 +9,7 @@ import shapely
 
 from ..clearance import Stage, near_pairs, prove, scene_of, travel_box
 from ..errors import LinkageError
-from ..model import Model, Plate
+from ..model import Model
 from ..motion import System
 from .cut import Cut, cut_shape, least_ligament, make_cut, with_shape
 from .flat import Flat, flat_of
@@ -35,22 +35,23 @@ class Options:
     grow : float
         mm taken more all round than was swept, so that the proof ends; `KEPT` of `cut` comes to
         it, and both together stay under 0.1 mm.
-    step : float
-        mm that nothing moves more than between the stick positions swept.
+    step : float, optional
+        mm that nothing moves more than between the stick positions swept; by the roundness of
+        what sweeps unless given.
     """
 
     cutter: float | None = None
     ligament: float | None = None
     everything: bool = False
     grow: float = 0.07
-    step: float = 1.0
+    step: float | None = None
 
     def __post_init__(self):
         if self.cutter is not None and not self.cutter >= 0:
             raise LinkageError(f"the cutter has a radius of {self.cutter:g} mm; give 0 or more")
         if not 0 < self.grow <= 0.085:
             raise LinkageError(f"grow is {self.grow:g} mm; give more than 0 and at most 0.085 mm")
-        if not self.step > 0:
+        if self.step is not None and not self.step > 0:
             raise LinkageError(f"step is {self.step:g} mm; give more than 0 mm")
 
 
@@ -155,8 +156,9 @@ def _tried(system, flat, swept, options):
     known = {pair.name for pair in asked(system, flat.name)}
     for pair in asked(fresh, flat.name):
         if pair.name not in known:
-            raise LinkageError(f'"{flat.name}": the relief cuts away what holds a pivot or rod '
-                               f"end ({pair.name}); move that, or waive what misses", pair=pair.name)
+            raise LinkageError(
+                f'"{flat.name}": the relief cuts away what holds a pivot or rod end '
+                f"({pair.name}); move that, or waive what misses", pair=pair.name)
     pairs, after = _bracketed(fresh, flat.name)
     missed = {pair.name: place for pair in pairs
               for least, proven, place in [after[pair.name]] if not proven >= pair.required}

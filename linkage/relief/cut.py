@@ -92,7 +92,7 @@ def make_cut(flat: Flat, swept, grow: float, cutter: float, least: float) -> Cut
     left = whole.difference(shapely.union_all([wanted, discs]))
     left, scrap = _what_stays(flat, _without_slivers(left), least)
     removed = shapely.union_all([wanted, discs, *scrap]).intersection(whole)
-    ligament = narrowest(whole, left)
+    ligament = narrowest(whole, left, max(WIDEST, 1.02 * least))
     if ligament < least:
         raise LinkageError(
             f'"{flat.name}": the relief leaves {ligament:.2f} mm of it at the narrowest, and '
@@ -182,8 +182,8 @@ def _what_stays(flat, rest, least):
     return shapely.Polygon(parts[0].exterior, holes), scrap
 
 
-def narrowest(whole, left) -> float:
-    """Width of the narrowest ligament that a cut has made, mm; infinite above `WIDEST`.
+def narrowest(whole, left, widest: float = WIDEST) -> float:
+    """Width of the narrowest ligament that a cut has made, mm; infinite above `widest`.
 
     A ligament w wide parts, or opens one hole into another or the edge, when w / 2 is taken off
     all round; what the plate as it was does by itself is not counted.
@@ -200,7 +200,7 @@ def narrowest(whole, left) -> float:
     def changed(half):
         return ((_topology(left, half) - _topology(whole, half)) != more).any()
 
-    steps = np.linspace(0.0, WIDEST / 2, 101)[1:]
+    steps = np.linspace(0.0, widest / 2, 101)[1:]
     high = next((half for half in steps if changed(half)), None)
     if high is None:
         return np.inf
@@ -208,7 +208,7 @@ def narrowest(whole, left) -> float:
     for _ in range(20):
         half = (low + high) / 2
         low, high = (low, half) if changed(half) else (half, high)
-    return 2 * high
+    return float(2 * high)
 
 
 def _topology(shape, half):

@@ -12,7 +12,7 @@ from ..model import AIRFRAME, Model, Plate, Washer
 from ..scene import plate_axes
 from ..units import CAUTION, MM_PER, shown_length
 from .cut import said_area
-from .flat import Contour, Flat
+from .flat import Flat
 
 LAYERS = {"cut outside": 1, "cut inside": 3, "hole centres": 5, "pivots": 6, "stations": 8,
           "words": 7, "scale": 2, "keep clear": 4, "taken away": 30}  # name: colour number
@@ -149,7 +149,8 @@ def _turned(places, axis):
 
 def _cross(layer, at, size):
     (u, v), s = at, size
-    return [(layer, np.array([(u - s, v), (u + s, v)])), (layer, np.array([(u, v - s), (u, v + s)]))]
+    bars = [(u - s, v), (u + s, v)], [(u, v - s), (u, v + s)]
+    return [(layer, np.array(bar)) for bar in bars]
 
 
 def _hole_marks(model, holes):

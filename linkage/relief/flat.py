@@ -89,7 +89,7 @@ class Flat:
 
     @property
     def thickness(self) -> float:
-        """mm."""
+        """Thickness, mm."""
         return self.shape.thickness
 
     @property

@@ -27,11 +27,17 @@ from .flat import Flat
 
 FIRST = 64  # directions asked at first
 MOST_DIRECTIONS = 1024
-CHORD = 0.004  # mm that the polygon of one posture may miss of its true edge
+CHORD = 0.005  # mm that the polygon of one posture may miss of its true edge
 COARSE = 9  # stick positions per input at first
 MOST_SIDE, MOST_POSITIONS = 600, 40_000
-MOST_NUMBERS = 3_000_000  # worked at once
-ROOMY = 4  # of the grid's rows, every so-and-so-many is joined first
+MOST_AT_ONCE = 4096
+MOST_NUMBERS = 500_000  # worked at once
+STRIDES = 6, 2, 1  # every so-many-th stick position per input is joined before the next
+ABOUT = 32  # directions that tell whether a posture is held by those before
+UNSEEN = 0.003  # mm that a posture may reach beyond those before and be left out
+AIR = 1.0  # mm off the material beyond which open space need not be swept so closely
+SCALLOP = 0.015  # mm between the circles of neighbouring stick positions, that sets the step
+STEPS = 0.3, 3.0  # mm, least and greatest
 
 
 def reach(hulls, edges, sizes, directions):
@@ -141,15 +147,19 @@ class Sweep:
     solid : Solid
     pair : Pair
         Its required clearance and the inputs that move it against the plate.
-    step : float
-        mm that nothing relevant moves more than between neighbouring positions.
+    step : float, optional
+        mm that nothing relevant moves more than between neighbouring positions; by the roundness
+        of what sweeps unless given.
     """
 
-    def __init__(self, system, flat, solid, pair, step):
+    def __init__(self, system, flat, solid, pair, step=None):
         self.system, self.flat, self.solid, self.pair, self.step = system, flat, solid, pair, step
         self.travel = {name: system.inputs[name].travel for name in pair.inputs}
         self.spacing = {name: high - low for name, (low, high) in self.travel.items()}
         self.positions = 0
+        low, high = np.array(flat.material.bounds).reshape(2, 2)
+        room = shapely.box(*(low - 1000.0), *(high + 1000.0))
+        self._air = room.difference(flat.material.buffer(AIR))
 
     def region(self):
         """The union over the whole travel, a shapely geometry in mm."""
@@ -183,12 +193,35 @@ class Sweep:
                  zip(self.travel.values(), counts, strict=True)]
         for name, side in zip(self.travel, sides, strict=True):
             self.spacing[name] = min(self.spacing[name], side[1] - side[0])
-        fine = self._hulls(sides)[k]
-        rough = fine[tuple(slice(None, None, ROOMY) for _ in counts)]
-        first = shapely.union_all(self._polygons(k, rough))
-        rest = self._polygons(k, fine)
-        shapely.prepare(first)
-        return shapely.union_all([first, *rest[~shapely.covers(first, rest)]])
+        grid = np.meshgrid(*(np.arange(count) for count in counts), indexing="ij")
+        done = np.zeros(counts, dtype=bool)
+        region = shapely.Polygon()
+        for stride in STRIDES:
+            on = np.ones(counts, dtype=bool)
+            for places, count in zip(grid, counts, strict=True):
+                on &= (places % stride == 0) | (places == count - 1)
+            now = np.argwhere(on & ~done)
+            done |= on
+            for start in range(0, len(now), MOST_AT_ONCE):
+                rows = now[start:start + MOST_AT_ONCE].T
+                inputs = {name: side[row] for name, side, row in
+                          zip(self.travel, sides, rows, strict=True)}
+                region = self._joined(region, k, inputs)
+        return region
+
+    def _joined(self, region, k, inputs):
+        """A region and what sticks out of it at some more stick positions."""
+        hull = posed(self.system, inputs, self.solid, self.flat)[k]
+        self.positions += len(hull)
+        if not region.is_empty:
+            ways = _circle(ABOUT)
+            place, _ = self._reached(k, hull, ways)
+            near = np.flatnonzero(np.isfinite(place).all(axis=(1, 2)))
+            held = shapely.union_all([region.buffer(UNSEEN, quad_segs=2), self._air])
+            shapely.prepare(held)
+            about = shapely.polygons(shapely.linearrings(_about(place[near], ways)))
+            hull = hull[near[~shapely.covers(held, about)]]
+        return shapely.union_all([region, *self._polygons(k, hull)])
 
     def _counts(self, k, hull):
         """Stick positions per input that keep neighbours a step apart; None if never near."""
@@ -200,8 +233,10 @@ class Sweep:
         if not len(known) or not shapely.box(*known.min(axis=0), *known.max(axis=0)).intersects(
                 self.flat.material):
             return None
-        _, where = self._reached(k, hull, _circle(FIRST), slack if slack < self.step else 0.0)
-        step, most = self.step, []
+        _, where = self._reached(k, hull, _circle(FIRST), 0.0)
+        most, step = [], self.step
+        if step is None:
+            step = np.clip(np.sqrt(8 * self._sizes(k)[0] * SCALLOP), *STEPS)
         for i in range(len(self.travel)):
             most.append(_moved_at(hull, i, _edges(self.solid.pieces[k]), where))
         counts = np.array([min(MOST_SIDE, int(np.ceil((COARSE - 1) * m / step)) + 2)
@@ -211,25 +246,29 @@ class Sweep:
         return counts.tolist()
 
     def _reached(self, k, hull, directions, more=0.0):
+        """What `reach` gives, in the shape of the grid of postures."""
         place, where = reach(hull.reshape(-1, *hull.shape[-2:]), _edges(self.solid.pieces[k]),
                              self._sizes(k, more), directions)
-        return (part.reshape(*hull.shape[:-2], *part.shape[1:]) for part in (place, where))
+        return [part.reshape(*hull.shape[:-2], *part.shape[1:]) for part in (place, where)]
 
     def _polygons(self, k, hull):
         """One inscribed polygon per posture, those that miss the plate's slab left out."""
+        if not len(hull):
+            return np.array([], dtype=object)
         ways = _circle(FIRST)
-        while True:
-            place, _ = self._reached(k, hull, ways)
-            place = place.reshape(-1, *place.shape[-2:])
-            place = place[np.isfinite(place).all(axis=(1, 2))]
-            if not len(place):
-                return np.array([], dtype=object)
-            wide = _missed(place, ways).max(axis=0) > CHORD
-            if not wide.any() or len(ways) >= MOST_DIRECTIONS:
+        place, _ = self._reached(k, hull, ways)
+        place = place.reshape(-1, *place.shape[-2:])
+        hull = hull.reshape(-1, *hull.shape[-2:])
+        near = np.isfinite(place).all(axis=(1, 2))
+        hull, place = hull[near], place[near]
+        while len(hull) and len(ways) < MOST_DIRECTIONS:
+            wide = np.flatnonzero(_missed(place, ways).max(axis=0) > CHORD)
+            if not wide.size:
                 break
             between = ways[wide] + np.roll(ways, -1, axis=0)[wide]
-            ways = np.concatenate((ways, between / np.hypot(*between.T)[:, None]))
-            ways = ways[np.argsort(np.arctan2(ways[:, 1], ways[:, 0]))]
+            between /= np.hypot(*between.T)[:, None]
+            ways = np.insert(ways, wide + 1, between, axis=0)
+            place = np.insert(place, wide + 1, self._reached(k, hull, between)[0], axis=1)
         return _polygons_of(place)
 
 
@@ -271,8 +310,19 @@ def _missed(place, ways):
     return np.nan_to_num(one * two / (np.hypot(*np.moveaxis(chord, -1, 0)) * sine))
 
 
+def _about(place, ways):
+    """Corners of the polygons of tangents through the places, which hold all of each posture."""
+    reach = (place * ways).sum(axis=-1)
+    after, way = np.roll(reach, -1, axis=1), np.roll(ways, -1, axis=0)
+    sine = ways[:, 0] * way[:, 1] - ways[:, 1] * way[:, 0]
+    return np.stack((reach * way[:, 1] - after * ways[:, 1],
+                     after * ways[:, 0] - reach * way[:, 0]), axis=-1) / sine[:, None]
+
+
 def _polygons_of(place):
     """Polygons of places in order round; what has no area is left out."""
+    if not len(place):
+        return np.array([], dtype=object)
     made = shapely.polygons(shapely.linearrings(place))
     made = shapely.make_valid(made)
     return made[shapely.area(made) > 1e-9]

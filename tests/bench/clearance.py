@@ -16,7 +16,7 @@ import numpy as np
 
 import linkage
 from linkage.clearance import Stage, near_of, near_pairs, prove, scene_of, travel_box
-from linkage.clearance.table import NEAR, _balls_apart
+from linkage.clearance.table import NEAR, _about_apart
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "side_by_side.toml"
 SIDE = 201
@@ -70,7 +70,7 @@ def placement(piece, posed):
 def sweep_least(stage, k, posture, count):
     """Least distance of a pair over positions by the library, and its own seconds."""
     which = np.flatnonzero((stage.pair_index == k) & ~stage.rough)
-    low, most = _balls_apart(stage, which, posture, count)
+    low, most = _about_apart(stage, which, posture, count)
     item, place = np.nonzero(low <= most.min(axis=0) + 1e-9)
     shapes = {i: shape(stage.pieces[i]) for i in np.unique(stage.sides[which])}
     asked, least, seconds = request(), np.inf, 0.0
