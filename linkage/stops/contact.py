@@ -13,7 +13,7 @@ from ..geometry import Piece, prism
 from ..model import AIRFRAME, Stop
 from ..motion import System, body_of
 from ..scene import Pair, Solid
-from ..search import crossings
+from ..search import refine
 from ..units import shown_length
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
@@ -106,16 +106,29 @@ class Meeting:
             raise LinkageError(f'stop "{self.name}": a spacer of {shown_length(thickness, unit)} '
                                f"is thicker than the gap of {shown_length(free, unit)} at neutral; "
                                f"make it thinner", stop=self.name)
-        stage = self.stage(thickness)
-        found = crossings(lambda x: self._measured(stage, x),
-                          np.sort(np.linspace(0.0, self.limit, STEPS)))
-        found = found[found != 0]
-        if not found.size:
+        found = self._first_touch(self.stage(thickness))
+        if found is None:
             raise LinkageError(f'stop "{self.name}": its faces never meet up to '
                                f"{self.limit:+.1f}{self.system.inputs[self.stop.input].unit} "
                                f"{self.stop.input}; move them nearer, or raise search",
                                stop=self.name)
-        return float(found[np.argmin(np.abs(found))])
+        return found
+
+    def _first_touch(self, stage):
+        """March out from neutral until the faces meet, and refine; None when they never do."""
+        near, before = 0.0, self._measured(stage, [0.0])[0]
+        for part in np.array_split(np.linspace(0.0, self.limit, STEPS)[1:], STEPS // 8):
+            value = self._measured(stage, part)
+            hit = np.flatnonzero(value <= 0)
+            if hit.size:
+                n = int(hit[0])
+                if n:
+                    near, before = part[n - 1], value[n - 1]
+                ends = ((np.array([x]), np.array([v])) for x, v in
+                        ((near, before), (part[n], value[n])))
+                return float(refine(lambda x: self._measured(stage, x), *ends)[0])
+            near, before = part[-1], value[-1]
+        return None
 
 
 def meeting(system: System, name: str) -> Meeting:
@@ -159,8 +172,11 @@ def _face(plain: Meeting):
     pieces = scene.solid(on).pieces
     if not any(p.faces for p in pieces):
         return None, None
-    at = np.linspace(0.0, plain.limit, STEPS)
-    position = float(at[np.nanargmin(np.abs(plain.gap(at, 0.0)))])
+    stage = stage_of(scene, plain.pair)
+    position = plain._first_touch(stage)
+    if position is None:
+        at = np.linspace(0.0, plain.limit, STEPS)
+        position = float(at[np.nanargmin(plain.gap(at, 0.0))])
     piece, way = _nearest_piece(plain, position, on)
     best, corners = -np.inf, None
     for face in piece.faces:
