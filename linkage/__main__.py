@@ -152,8 +152,9 @@ def _schema(argv) -> int:
 def _plate_parser(verb, about):
     parser = _parser(verb, about)
     parser.add_argument("file", help="model file (TOML)")
-    parser.add_argument("plate", help='"part/solid" of a plate or washer, or a part for all of '
-                                      "its plates; twins on the other side come along")
+    parser.add_argument("plate", nargs="+",
+                        help='"part/solid" of a plate or washer, or a part for all of its plates; '
+                             "twins on the other side come along")
     parser.add_argument("--out", required=True, metavar="DIR", help="folder to write to")
     parser.add_argument("--paper", help="A4 or Letter; by the file's length unit unless given")
     return parser
@@ -175,9 +176,9 @@ def _relief(argv) -> int:
     system = load(said.file)
     relief.check_folder(said.out)
     density = _density(system.model, said.material)
-    names = relief.both_sides(system.model, said.plate)
+    names = _both_sides(system.model, said.plate)
     done = _relieved(system, names, _relief_options(said, system.model.length))
-    files, drawings = relief.relieved_file(said.file, done[-1].model), {}
+    files, drawings = relief.relieved_file(said.file, done), {}
     written = Path(said.out) / next(iter(files))
     for each in done:
         _add_templates(relief.relief_templates(each, said.paper), files, drawings)
@@ -185,6 +186,12 @@ def _relief(argv) -> int:
     print(sheet.relief_sheet(done, system.model.length, density),
           sheet.template_sheet(drawings, said.out, said.paper), sep="\n\n")
     return _proven_again(written, names)
+
+
+def _both_sides(model, plates):
+    from .relief import both_sides
+
+    return list(dict.fromkeys(name for plate in plates for name in both_sides(model, plate)))
 
 
 def _relief_options(said, unit):
@@ -244,7 +251,7 @@ def _template(argv) -> int:
 
     system, files, drawings = load(said.file), {}, {}
     relief.check_folder(said.out)
-    for name in relief.both_sides(system.model, said.plate):
+    for name in _both_sides(system.model, said.plate):
         _add_templates(relief.templates(system.model, name, paper=said.paper), files, drawings)
         if said.mirrored and relief.twin_of(system.model, name) is None:
             _add_templates(relief.templates(system.model, name, paper=said.paper, mirrored=True),

@@ -78,8 +78,11 @@ def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf) -> 
     Proof
     """
     search = _Search(stage, box, tolerance, tolerances, limit)
-    search.meet_first()
-    items = search.first_items()
+    if not stage.pairs:
+        return search.proof
+    *items, low = search.first_items()
+    search.meet_first(np.unique(stage.pair_index[items[0]]))
+    items = search.still_open(items, low)
     while len(items[0]):
         items = search.round(items)
     return search.proof
@@ -103,9 +106,11 @@ def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
     (list of Pair, dict)
         Near pairs, and ``{name: lower bound of the gap}`` of the others.
     """
+    if not pairs:
+        return [], {}
     stage = Stage(scene, pairs, scene.envelope, rough=True)
     search = _Search(stage, box, np.inf, tolerances, limit)
-    which, centres, halves = search.first_items()
+    which, centres, halves, _ = search.first_items()
     cells, cell = search.cells(centres, halves)
     low = bounds(stage, (which, cell), (search.names, *cells), tolerances,
                  search.limit[stage.pair_index[which]])[1]
@@ -133,23 +138,30 @@ class _Search:
                            np.full(count, np.inf), {}, np.zeros(count, int))
 
     def first_items(self):
-        """Piece pairs and cells of an even grid that round tubes about the pieces leave open."""
-        chosen, centres, halves = [], [], []
+        """Piece pairs and cells of an even grid that may be within the limit, and their bounds.
+
+        The bounds are those of round tubes about the pieces.
+        """
+        found = []
         for moves in np.unique(self.moves, axis=0):
             first = self.stage.pair_index[:self.stage.first]
             which = np.flatnonzero((self.moves[first] == moves).all(axis=1))
             centre, half = self._grid(moves)
             low = self._about_apart(which, centre, half)
             pairs = self.stage.pair_index[which]
-            enough = np.minimum(self.proof.least, self.limit)[pairs]
-            keep = ~(low >= enough[:, None]) & ~np.isnan(low)
+            keep = ~(low >= self.limit[pairs][:, None]) & ~np.isnan(low)
             dropped = np.where(keep | np.isnan(low), np.inf, low).min(axis=1)
             np.minimum.at(self.proof.proven, pairs, dropped)
             one, cell = np.nonzero(keep)
-            chosen.append(which[one])
-            centres.append(centre[cell])
-            halves.append(half[cell])
-        return np.concatenate(chosen), np.concatenate(centres), np.concatenate(halves)
+            found.append((which[one], centre[cell], half[cell], low[keep]))
+        return tuple(np.concatenate(k) for k in zip(*found, strict=True))
+
+    def still_open(self, items, low):
+        """Items whose bound is below the least gap met since; the others are closed with it."""
+        pairs = self.stage.pair_index[items[0]]
+        keep = ~(low >= self.proof.least[pairs])
+        np.minimum.at(self.proof.proven, pairs[~keep], low[~keep])
+        return tuple(part[keep] for part in items)
 
     def _about_apart(self, which, centre, half):
         """Lower bound of the gap of piece pairs (m,) over cells (n,): (m, n), NaN out of reach."""
@@ -166,14 +178,14 @@ class _Search:
         return spine_gaps(rows[0], a, b) - loose[a] - loose[b] - (about[a] + about[b]
                                                                  + scale)[:, None]
 
-    def meet_first(self):
-        """Meet a gap of every pair at the ends and middles of the travel, where it is near.
+    def meet_first(self, pairs):
+        """Meet a gap of some pairs at the ends and middles of the travel, where they are near.
 
         The pieces asked are the nearest few by the round tubes about them.
         """
         ends = [(low, 0.5 * (low + high), high) for low, high in self.box]
         places = np.array(list(itertools.product(*ends)))
-        which = np.arange(self.stage.first)
+        which = np.flatnonzero(np.isin(self.stage.pair_index[:self.stage.first], pairs))
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
         about = self.stage.around(pieces, 0.0)

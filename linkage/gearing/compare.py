@@ -9,7 +9,7 @@ from ..search import extreme
 from .travels import driving_input
 
 SAMPLES = 21
-ZOOMS = 6  # each to 3/8: places to a few thousandths of a degree, values far closer
+ZOOMS = 5  # each to 3/8: places to a hundredth of a degree, values far closer
 
 
 def twins(system: System, names) -> list[tuple[str, str]]:

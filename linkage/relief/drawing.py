@@ -106,8 +106,8 @@ def draw(model: Model, flat: Flat, notes=(), regions=None, *, mirrored: bool = F
             "Print at 100 %, and measure the bar before you use it.", *CAUTION.split("\n")]
     more, texts, bottom = _foot(told, box, model.length)
     lines, words = lines + more, words + texts
-    high = box[1] + MARGIN + 3 * LETTERS
-    low = (box[0][0] - MARGIN - LETTERS, bottom - MARGIN)
+    high = box[1] + MARGIN + 1.5 * LETTERS
+    low = (box[0][0] - MARGIN - LETTERS, bottom - 1.0)
     right = max(high[0], low[0] + max([NARROW, *(0.58 * w.height * len(w.text) for w in texts)])
                 + MARGIN)
     return Drawing(title, model.length, contours, tuple(lines), tuple(words),

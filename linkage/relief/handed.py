@@ -8,7 +8,7 @@ from pathlib import Path
 from ..errors import FileError
 from ..files import format_model, write_bytes, write_text
 from ..model import Model, Plate, Washer
-from ..units import shown_length
+from ..units import CAUTION, shown_length
 from .cure import Relief
 from .cut import said_area, said_width
 from .drawing import draw, notes_of_faces
@@ -121,9 +121,25 @@ def relief_templates(relief: Relief, paper: str | None = None) -> dict:
     return templates(relief.model, relief.name, paper=paper, notes=notes, regions=regions)
 
 
-def relieved_file(source, model: Model) -> dict:
-    """``{file name: text}`` of the model with its reliefs, named after the file it came from."""
-    return {f"{Path(source).stem} relieved.toml": format_model(model)}
+def relieved_file(source, reliefs) -> dict:
+    """Text of the model with its reliefs, by a name after that of the file it came from.
+
+    Parameters
+    ----------
+    source : path
+    reliefs : sequence of Relief
+        Each made in the system with those before.
+
+    Returns
+    -------
+    dict
+        ``{file name: text}``.
+    """
+    source = Path(source)
+    cut = ", ".join(relief.name for relief in reliefs if relief.needed) or "nothing"
+    head = "".join(f"# {line}\n" for line in (f"{source.name} with relief cut in: {cut}.",
+                                              *CAUTION.split("\n")))
+    return {f"{source.stem} relieved.toml": head + format_model(reliefs[-1].model)}
 
 
 def write_all(folder, files: dict) -> None:
