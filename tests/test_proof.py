@@ -114,13 +114,13 @@ def test_proven_is_never_undercut_and_least_is_attained(path, full):
     table = linkage.clearance(system)
     assert (table["least"] - table["proven"] <= 0.05 + 1e-9).all()
     names = list(travel_box(system))
-    count = 100_000 if full else 1500
+    count = 100_000 if full else 400
     motion = system.sweep(**random_positions(system, count, 11))
     found = linkage.gaps(motion, table["pair"])
     at_least = linkage.gaps(system.sweep(**{n: table[n].to_numpy() for n in names}), table["pair"])
     for k, row in enumerate(table.to_dict("records")):
         assert found[row["pair"]].min() >= row["proven"] - 1e-9, row["pair"]
-        assert found[row["pair"]].min() >= row["least"] - 1e-5, row["pair"]
+        assert found[row["pair"]].min() >= row["least"] - 1e-6, row["pair"]
         assert at_least[row["pair"]][k] == pytest.approx(row["least"], abs=1e-9)
         apart = np.linalg.norm(row["second"] - row["first"])
         if row["least"] > 0:
@@ -231,6 +231,10 @@ diameter = 10
 kind = "box"
 corner = [20, -40, 100]
 opposite = [26, 40, 180]
+[[pair]]
+between = ["stick/rod", "tube/fin"]
+require = 1.0
+reason = "they share a joint, and are asked for all the same"
 """,
     "no length": """
 [body.stick.solid.rod]
@@ -249,8 +253,8 @@ diameter = 4
 def test_attacks(attack):
     system = two_boxes(ATTACKS[attack])
     scene = scene_of(system)
-    stage = Stage(scene, [pair for pair in scene.pairs.values()] or [scene.pair_of(
-        *list(system.model.solids)[:2])])
+    stage = Stage(scene, list(scene.pairs.values()))
+    assert stage.pairs
     proof = prove(stage, travel_box(system), 0.05)
     motion = system.sweep(**random_positions(system, 4000, 3))
     found = linkage.gaps(motion, [pair.name for pair in stage.pairs])

@@ -27,6 +27,7 @@ ASIDE = 0.5  # share of a half-width at which the direction is asked again
 MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
 LARGEST = 1e5  # mm; no coordinate in play is larger, which `prove` sees to
 SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell gives none
+EFFORT = 400  # cells that a pair may take for a closer bracket than asked for
 TRIES = 8  # places tried per pair and round
 FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
 MOST_ITEMS = 40_000  # worked at once, so that memory stays bounded
@@ -57,7 +58,8 @@ class Proof:
     visited: np.ndarray
 
 
-def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf) -> Proof:
+def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf, *,
+          within: float | None = None) -> Proof:
     """Bracket the least gap of every pair of a stage.
 
     Parameters
@@ -72,12 +74,16 @@ def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf) -> 
     limit : float
         A pair proven to stay farther apart than its required clearance and this much more, mm,
         is not bracketed any closer.
+    within : float, optional
+        Closer bracket to go on to, mm, as long as a pair takes no more than `EFFORT` cells and a
+        few per piece; a level valley would take many and gain nothing.
 
     Returns
     -------
     Proof
     """
     search = _Search(stage, box, tolerance, tolerances, limit)
+    search.within = tolerance if within is None else min(within, tolerance)
     if not stage.pairs:
         return search.proof
     *items, low = search.first_items()
@@ -124,6 +130,7 @@ def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
 
 class _Search:
     grid = 4  # cells per input of the first round
+    within = np.inf  # closer bracket while it takes little effort
 
     def __init__(self, stage, box, tolerance, tolerances, limit):
         self.stage, self.names = stage, list(box)
@@ -134,6 +141,7 @@ class _Search:
         self.limit = self.required + limit
         self.moves = np.array([[name in pair.inputs for name in self.names]
                                for pair in stage.pairs]).reshape(count, len(self.names))
+        self.effort = EFFORT + 4 * np.bincount(stage.pair_index, minlength=count)
         self.proof = Proof(np.full(count, np.inf), np.zeros((count, len(self.names))),
                            np.full(count, np.inf), {}, np.zeros(count, int))
 
@@ -224,12 +232,12 @@ class _Search:
         cells, cell = self.cells(centres, halves)
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
-        enough = np.minimum(self.proof.least - self.tolerance, self.limit)[pairs]
+        enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
         value, low, places = bounds(self.stage, (which, cell), (self.names, *cells),
                                     self.tolerances, enough)
         self._meet(np.where(self.stage.rough[which], np.nan, value), pairs, centres)
         self._try(which, pairs, low, places)
-        best, tolerance = self.proof.least, self.tolerance
+        best, tolerance = self.proof.least, self._wanted()
         wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
         with np.errstate(invalid="ignore"):
             closed = np.isnan(low) | (low >= np.minimum(best - wanted, self.limit)[pairs])
@@ -271,6 +279,11 @@ class _Search:
         for n in order[first]:
             if value[n] < self.proof.least[pairs[n]]:
                 self.proof.least[pairs[n]], self.proof.place[pairs[n]] = value[n], centres[n]
+
+    def _wanted(self):
+        """Width of the bracket that each pair is now held to."""
+        easy = self.proof.visited <= self.effort
+        return np.where(easy, np.minimum(self.within, self.tolerance), self.tolerance)
 
     def cells(self, centres, halves):
         """Cells without repeats, and which of them each item has."""

@@ -19,6 +19,7 @@ BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are
 MOST = 400_000  # distances of spines worked at once
 POLISH = (0.5, 0.1, 0.02, 0.004)  # half-widths of cells about the least gap met, degrees (mm)
 SETTLED = 1e-9  # mm; a pair whose least gap sinks by less has found the bottom of its valley
+LEAST_WITHIN = 1e-6  # mm of the least gap anywhere within which the one met is, level valleys aside
 SLACK = 0.2  # mm above the least gap within which a piece is worth a look
 _scenes, _near, _stages = (weakref.WeakKeyDictionary() for _ in range(3))
 
@@ -187,7 +188,7 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     held, far = _sorted_out(system) if tolerances is None else (scene.pairs.values(), {})
     near, away = near_pairs(scene, list(held), box, NEAR, tolerances)
     stage = Stage(scene, near)
-    proof = prove(stage, box, tolerance_mm, tolerances, NEAR)
+    proof = prove(stage, box, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN)
     polish(stage, proof, box)
     points = closest_points(stage, proof, list(box))
     rows = [_row(pair, proof, k, list(box), points[k]) for k, pair in enumerate(stage.pairs)]
@@ -213,13 +214,14 @@ def _row(pair, proof, k, names, points):
 
 
 def polish(stage: Stage, proof: Proof, box: dict) -> None:
-    """Lower the least gap met of every pair to that of its own valley, in place.
+    """Lower the least gap met, where the bracket is wide, to that of its own valley, in place.
 
     Cells about the place are made ever smaller; in each the gap is met where the polynomial of
     its bound is least, a Newton step that stays in the travel.
     """
     names, sides = list(box), np.array(list(box.values()), dtype=float).reshape(-1, 2)
-    known = np.flatnonzero(np.isfinite(proof.least))
+    known = np.flatnonzero(np.isfinite(proof.least)
+                           & (proof.least - proof.proven > 2 * LEAST_WITHIN))
     for tried, half in enumerate(POLISH):
         if not known.size:
             return
