@@ -221,7 +221,7 @@ def _multiply(one, other):
         if np.ndim(other) == 0 and other in (0.0, 1.0):
             return one if other == 1.0 else 0.0
         rows = fitted(one.rows, np.ndim(other)) * other
-        rows[-1] = np.abs(rows[-1])
+        rows[-1] = unknown(np.abs(rows[-1]), rows[0])
         return _rounded(rows)
     ndim = max(one.rows.ndim, other.rows.ndim) - 1
     a, b = fitted(one.rows, ndim), fitted(other.rows, ndim)
@@ -235,8 +235,13 @@ def _multiply(one, other):
     rest = size_a * b[-1] + (size_b + b[-1]) * a[-1]
     rest += spread_a * bend_b + bend_a * (spread_b + bend_b)
     rest += 8 * U * (size_a * size_b)
-    rows[-1] = rest * GROW + TINY
+    rows[-1] = unknown(rest, rows[0]) * GROW + TINY
     return Enclosure(rows)
+
+
+def unknown(rest, centre):
+    """Rest in which 0 times infinity counts as infinite; what has no centre keeps none."""
+    return np.where(np.isnan(rest) & ~np.isnan(centre), np.inf, rest)
 
 
 def _through(x, value, slopes, third):
@@ -257,7 +262,7 @@ def _through(x, value, slopes, third):
     rest += third / 6 * ((spread + more) * GROW) ** 3
     rest += 16 * U * (np.abs(value) + np.abs(first) * (np.abs(x.rows[0]) * U + spread + bend)
                       + np.abs(second) * spread * spread)
-    rows[-1] = rest * GROW + TINY
+    rows[-1] = unknown(rest, rows[0]) * GROW + TINY
     return Enclosure(rows)
 
 
@@ -268,8 +273,10 @@ def _reciprocal(x):
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         nearest = np.where(low > 0, low, np.where(high < 0, -high, 0.0))
         found = _through(x, 1 / c, (-1 / c**2, 2 / c**3), 6 / nearest**4)
-    found.rows[-1] = np.where((nearest > 0) & ~np.isnan(found.rows[-1]), found.rows[-1], np.inf)
-    return found
+    lost = ~(nearest > 0) & ~np.isnan(c)
+    found.rows[:, lost] = 0.0
+    found.rows[-1] = np.where(lost, np.inf, unknown(found.rows[-1], found.rows[0]))
+    return Enclosure(found.rows)
 
 
 def _sqrt(x):
@@ -286,7 +293,8 @@ def _sqrt(x):
         if clipped.any():
             top = np.sqrt(high) * (1 + 4 * U)
             found.rows[:, clipped] = 0.0
-            found.rows[0] = np.where(clipped, 0.5 * top, found.rows[0])
+            middle = np.where(np.isinf(top), 0.0, 0.5 * top)
+            found.rows[0] = np.where(clipped, middle, found.rows[0])
             found.rows[-1] = np.where(clipped, 0.5 * top * (1 + 4 * U), found.rows[-1])
     return Enclosure(found.rows)
 

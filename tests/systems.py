@@ -181,6 +181,7 @@ def random_system(seed, bold=False):
                        * rng.uniform(10, 60))
                  for kind in rng.choice(KINDS, int(rng.integers(1, 4)))]
         return linkage.System(maker.model(fixed))
+    raise AssertionError("counting has no end")
 
 
 def box_of(system):

@@ -1,5 +1,6 @@
 """The proof attacked: enclosures in high precision, bounds against dense sampling, thin spikes."""
 
+import importlib.util
 from pathlib import Path
 
 import mpmath
@@ -125,6 +126,37 @@ def test_proven_is_never_undercut_and_least_is_attained(path, full):
         apart = np.linalg.norm(row["second"] - row["first"])
         if row["least"] > 0:
             assert apart == pytest.approx(row["least"], abs=1e-7)
+
+
+def load_systems():
+    spec = importlib.util.spec_from_file_location("systems", Path(__file__).with_name("systems.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.mark.parametrize("seed", range(200))
+def test_random_systems_never_undercut_their_proof(seed, full):
+    """Random systems with random solids: no random stick position undercuts the proof."""
+    if seed % 10 and not full:
+        pytest.skip("one in ten unless --full")
+    maker = load_systems()
+    if not full:  # plates and washers of many pieces take minutes
+        maker.KINDS = ("sphere", "tube", "pipe", "box")
+    system = maker.random_system(seed)
+    scene = scene_of(system)
+    pairs = list(scene.pairs.values())
+    if not pairs:
+        pytest.skip("nothing moves against anything")
+    proof = prove(Stage(scene, pairs), maker.box_of(system), 0.05, None, 25.0)
+    rng = np.random.default_rng(seed)
+    motion = system.sweep(**maker.positions(system, rng, 20_000 if full else 400))
+    for k, pair in enumerate(pairs):
+        gap = linkage.gaps(motion, [pair.name])[pair.name]
+        if np.isfinite(gap).any():
+            assert np.nanmin(gap) >= proof.proven[k] - 1e-9, pair.name
+        if k not in proof.open_at and proof.proven[k] < pair.required + 25.0:
+            assert proof.least[k] - proof.proven[k] <= 0.05 + 1e-9, pair.name
 
 
 STICK = """

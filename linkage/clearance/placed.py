@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry import approach, piece_gap, tube_gap
-from ..intervals import Enclosure, U, extent
+from ..intervals import Enclosure, U, extent, unknown
 from ..motion import Posture
 from ..scene import Scene, hull_piece
 
@@ -91,6 +91,7 @@ class Stage:
         self.seat_of = np.array(self.seat_of, dtype=int)
         self.corners = np.array([len(p.points) for p in self.pieces], dtype=int)
         self.radius = np.array([p.radius for p in self.pieces])
+        self.round = (self.corners <= 2)[self.sides].all(axis=1)
         self.radii = self.radius[self.sides].sum(axis=1)
         self.static = np.array([not any(self._moves(seat)) for seat in self.seats], dtype=bool)
         self._lay_out()
@@ -302,8 +303,8 @@ class Stage:
             found[..., here, :] = axes[..., None, :1, :] + np.einsum(
                 "...cqN,peq->...cepN", axes[..., 1:, :], x)
             if not plain:
-                found[-1][..., here, :] = axes[-1][:, None, :1] + np.einsum(
-                    "cqN,peq->cepN", axes[-1][:, 1:], np.abs(x))
+                found[-1][..., here, :] = unknown(axes[-1][:, None, :1] + np.einsum(
+                    "cqN,peq->cepN", axes[-1][:, 1:], np.abs(x)), found[0][..., here, :])
         return found
 
     def around(self, pieces, blur: float):
@@ -397,14 +398,15 @@ def _product(n, axes):
 def _held_product(n, axes):
     """Direction (3, m) held over the cell along carried vectors (rows, 3, q, m)."""
     rows = np.einsum("rcqm,cm->rqm", axes, n)
-    rows[-1] = (axes[-1] * np.abs(n)[:, None]).sum(axis=0)
+    rows[-1] = unknown((axes[-1] * np.abs(n)[:, None]).sum(axis=0), rows[0])
     return rows
 
 
 def _combined(axes, x):
     """Origin plus coordinates along three vectors: (rows, 4, m) and (3, corners, m)."""
     whole = axes[:, :1] + sum(axes[:, 1 + i, None] * x[i] for i in range(3))
-    whole[-1] = axes[-1, :1] + sum(axes[-1, 1 + i] * np.abs(x[i]) for i in range(3))
+    rest = axes[-1, :1] + sum(axes[-1, 1 + i] * np.abs(x[i]) for i in range(3))
+    whole[-1] = unknown(rest, whole[0])
     return whole
 
 

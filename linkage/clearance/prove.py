@@ -30,6 +30,7 @@ SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell 
 EFFORT = 400  # cells that a pair may take for a closer bracket than asked for
 TRIES = 8  # places tried per pair and round
 FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
+MOST_CELLS = 30_000  # cells of a pair after which what is left stays open
 MOST_ITEMS = 40_000  # worked at once, so that memory stays bounded
 
 
@@ -183,8 +184,9 @@ class _Search:
         # no point of a spine moves farther than the one of its ends that moves farthest
         loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0)).max(axis=0)
         scale = 1e-9 + 64 * U * LARGEST
-        return spine_gaps(rows[0], a, b) - loose[a] - loose[b] - (about[a] + about[b]
-                                                                 + scale)[:, None]
+        apart = spine_gaps(rows[0], a, b)  # NaN just where a piece has no posture
+        moved = np.where(np.isnan(loose), np.inf, loose)
+        return apart - moved[a] - moved[b] - (about[a] + about[b] + scale)[:, None]
 
     def meet_first(self, pairs):
         """Meet a gap of some pairs at the ends and middles of the travel, where they are near.
@@ -243,7 +245,8 @@ class _Search:
             closed = np.isnan(low) | (low >= np.minimum(best - wanted, self.limit)[pairs])
         sound = closed & ~np.isnan(low)
         np.minimum.at(self.proof.proven, pairs[sound], low[sound])
-        tiny = ~closed & (halves.max(axis=1) * 2 < SMALLEST)
+        tiny = ~closed & ((halves.max(axis=1) * 2 < SMALLEST)
+                          | (self.proof.visited[pairs] > MOST_CELLS))
         for n in np.flatnonzero(tiny):
             self.proof.open_at.setdefault(int(pairs[n]), centres[n])
             self.proof.proven[pairs[n]] = min(self.proof.proven[pairs[n]], low[n])
@@ -362,7 +365,12 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
 
 def _bound(stage, enclosed, items, direction, sizes):
     """Lower bound of items with a direction of given least and greatest size; its polynomial."""
-    apart, model = least_along(stage.along(enclosed, *items, direction), LARGEST)
+    sides = stage.along(enclosed, *items, direction)
+    apart, model = least_along(sides, LARGEST)
+    lost = np.isnan(sides[0][0]).any(axis=0) | np.isnan(sides[1][0]).any(axis=0)
+    apart = np.where(np.isnan(apart) & ~lost, -np.inf, apart)  # only what has no posture is NaN
+    # lines and points are never less than 0 apart, however deep the tubes about them overlap
+    apart = np.where(stage.round[items[0]], np.maximum(apart, 0.0), apart)
     return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
 
 

@@ -243,15 +243,13 @@ def _tried(a, b, c, sign) -> Enclosure:
 
 
 def _clipped(a, b, c, sign) -> Enclosure:
+    """The closed form itself; NaN where the whole cell is out of reach, any turn where unsure."""
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        cos, sin = kernels.turn_close(a, b, c, sign)
-        theta = np.arctan2(sin, cos)
-    rows = theta.rows
-    unknown = np.isinf(rows).any(axis=0) & ~np.isnan(cos.centre)
-    if unknown.any():  # nothing better than a whole turn
-        rows[:, unknown] = 0.0
-        rows[-1, unknown] = np.pi
-    return theta
-
-
-
+        room = a * a + b * b - c * c
+        out = (room.bounds()[1] < 0) | np.isnan(room.centre)
+        rows = np.arctan2(*kernels.turn_close(a, b, c, sign)[::-1]).rows
+    unsure = ~out & ~np.isfinite(rows).all(axis=0)
+    rows[:, unsure] = 0.0
+    rows[-1, unsure] = np.pi
+    rows[:, out] = np.nan
+    return Enclosure(rows)
