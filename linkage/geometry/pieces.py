@@ -309,11 +309,12 @@ def _seen_outline(points: np.ndarray, way: np.ndarray) -> np.ndarray:
     _, first = np.unique(seen, axis=0, return_index=True)  # sorted by the first, then the second
     if len(first) < 3:
         return first
-    chains = []
+    chains, spots, first = [], seen.tolist(), first.tolist()  # plain floats are quicker here
     for order in (first, first[::-1]):
         chain: list[int] = []
         for place in order:
-            while len(chain) > 1 and _bulge(*seen[[chain[-2], chain[-1], place]]) <= IN_LINE:
+            while len(chain) > 1 and _bulge(spots[chain[-2]], spots[chain[-1]],
+                                            spots[place]) <= IN_LINE:
                 chain.pop()
             chain.append(place)
         chains += chain[:-1]
@@ -322,5 +323,5 @@ def _seen_outline(points: np.ndarray, way: np.ndarray) -> np.ndarray:
 
 def _bulge(first, second, third) -> float:
     """How far the second of three points lies outside the line of the others, mm."""
-    along, on = second - first, third - first
-    return (along[0] * on[1] - along[1] * on[0]) / np.hypot(*on)
+    x, y = third[0] - first[0], third[1] - first[1]
+    return ((second[0] - first[0]) * y - (second[1] - first[1]) * x) / math.hypot(x, y)
