@@ -180,3 +180,19 @@ def test_csv_tables_agree_with_the_library(side_by_side, tmp_path):
     data = pd.read_csv(tmp_path / "motion.csv")
     motion = side_by_side.sweep(pitch=data["pitch °"].to_numpy(), roll=data["roll °"].to_numpy())
     assert np.abs(data["elevator °"] - motion.deflection("elevator")).max() < 1e-9
+
+
+@pytest.mark.parametrize(("name", "code"), [("side_by_side", 1), ("side_by_side_fixed", 0)])
+def test_both_faults_are_found_and_the_fix_clears_them(name, code):
+    path = Path(__file__).parents[1] / "examples" / f"{name}.toml"
+    done = subprocess.run([sys.executable, "-m", "linkage", str(path)], capture_output=True,
+                          text=True, check=False)
+    assert (done.returncode, done.stderr) == (code, "")
+    missed = [line for line in done.stdout.splitlines() if " TOUCH " in line or " MISS " in line]
+    if code == 0:
+        assert not missed
+        return
+    touch, short = missed
+    assert touch.startswith("stick left/shaft | airframe/seat pan left")
+    assert touch.rstrip().endswith("17.0° aft, 21.0° right")
+    assert short.startswith("elevator rear/tube | airframe/tail frame")
