@@ -26,6 +26,7 @@ FLOORS = [
     {"report"},
     {"workbook"},
     {"__init__"},
+    {"commands"},
     {"__main__"},
 ]
 # Floors inside a folder; its __init__ is the door and may import them all.
@@ -38,6 +39,9 @@ INNER = {
     "stops": [{"contact"}, {"find", "spacers", "travel_map"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part"}],
+    "commands": [{"verbs"}, {"shared"}, {"plates"},
+                 {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
+                  "view"}],
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},

@@ -1,0 +1,21 @@
+"""The verbs of the command line, a file each; `run(argv)` returns the exit code."""
+
+from importlib import import_module
+
+from .verbs import VERBS
+
+
+def run(argv) -> int:
+    """Run the verb that the words name, else the main job; loads no other verb's file.
+
+    Parameters
+    ----------
+    argv : list of str
+
+    Returns
+    -------
+    int
+    """
+    if argv and argv[0] in VERBS:
+        return import_module(f".{VERBS[argv[0]][0]}", __name__).run(argv[1:])
+    return import_module(".check", __name__).run(argv)

@@ -1,0 +1,75 @@
+"""`linkage FILE`: the main job, the shop sheet."""
+
+from __future__ import annotations
+
+import sys
+import time
+from pathlib import Path
+
+from .. import load
+from ..errors import LinkageError
+from .shared import parser_of
+
+
+def run(argv) -> int:
+    parser = parser_of("", "Print what a control system does; exit 0 when every requirement of the "
+                           "file is met, 1 when one is missed, 2 on bad input.")
+    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("--only", choices=["gearing"], help="print this part alone")
+    parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
+    said = parser.parse_args(argv)
+    system = load(said.file)
+    from .. import sheet
+
+    progress = _Progress()
+    progress("gearing")
+    text, missed = sheet.gearing_sheet(system)
+    parts = [sheet.heading(system, said.file), text]
+    if said.only != "gearing":
+        text, more = sheet.clearance_sheet(system, progress)
+        parts.append(text)
+        missed += more
+    progress("")
+    print(*parts, sep="\n\n")
+    if said.csv:
+        _write_csv(system, Path(said.csv))
+    print(f"\n{_verdict(missed)}")
+    return 1 if missed else 0
+
+
+class _Progress:
+    """A bar of phases on a terminal once work takes over a second; nothing when piped."""
+
+    phases = ("gearing", "clearance", "travel map", "stops")
+
+    def __init__(self):
+        self.start, self.shown = time.monotonic(), False
+
+    def __call__(self, phase: str) -> None:
+        late = time.monotonic() - self.start > 1 or phase == "clearance"
+        if not sys.stderr.isatty() or not (late or self.shown):
+            return
+        done = self.phases.index(phase) if phase else len(self.phases)
+        bar = "#" * done + "." * (len(self.phases) - done)
+        end = f"[{bar}] {phase}" if phase else ""
+        print(f"\r\033[K{end}", end="", file=sys.stderr, flush=True)
+        self.shown = bool(phase)
+
+
+def _verdict(missed: int) -> str:
+    if missed:
+        return f"{missed} requirement{'s' if missed > 1 else ''} missed."
+    return "Every requirement of the file is met, as computed."
+
+
+def _write_csv(system, folder: Path) -> None:
+    from ..files import write_text
+    from ..tables import all_tables
+
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise LinkageError(f"{folder}: can't be made a folder ({problem.strerror}); "
+                           f"choose another") from problem
+    for name, data in all_tables(system).items():
+        write_text(folder / f"{name}.csv", data)

@@ -1,0 +1,27 @@
+"""`linkage new`: a commented starter file."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+from ..errors import LinkageError, nearest
+from ..files import write_text
+from .shared import parser_of
+
+LAYOUTS = ("side-by-side", "tandem")
+
+
+def run(argv) -> int:
+    parser = parser_of("new", "Write a commented starter file to edit.")
+    parser.add_argument("layout", help=" or ".join(LAYOUTS))
+    parser.add_argument("--out", required=True, metavar="FILE", help="file to write")
+    said = parser.parse_args(argv)
+    if said.layout not in LAYOUTS:
+        raise LinkageError(f'no layout "{said.layout}"; {nearest(said.layout, LAYOUTS)}')
+    if Path(said.out).exists():
+        raise LinkageError(f"{said.out}: is there already and stays as it is; choose another name")
+    starter = resources.files("linkage") / "starters" / f"{said.layout}.toml"
+    write_text(said.out, starter.read_text(encoding="utf-8"))
+    print(f"{said.out}: written; edit it, then run: linkage {said.out}")
+    return 0

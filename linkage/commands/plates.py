@@ -1,0 +1,26 @@
+"""What the verbs about plates share."""
+
+from __future__ import annotations
+
+from ..relief import both_sides
+from .shared import parser_of
+
+
+def plate_parser(verb, about):
+    parser = parser_of(verb, about)
+    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("plate", nargs="+",
+                        help='"part/solid" of a plate or washer, or a part for all of its plates; '
+                             "twins on the other side come along")
+    parser.add_argument("--out", required=True, metavar="DIR", help="folder to write to")
+    parser.add_argument("--paper", help="A4 or Letter; by the file's length unit unless given")
+    return parser
+
+
+def names_both_sides(model, plates):
+    return list(dict.fromkeys(name for plate in plates for name in both_sides(model, plate)))
+
+
+def add_templates(made, files, drawings):
+    drawings[next(name for name in made if name).rsplit(".", 1)[0]] = made.pop(None)
+    files.update(made)

@@ -1,0 +1,18 @@
+"""`linkage schema`: the JSON Schema of model files."""
+
+from __future__ import annotations
+
+import json
+
+from ..files import schema, write_text
+from .shared import parser_of
+
+
+def run(argv) -> int:
+    parser = parser_of("schema", "Write the JSON Schema of model files, so that an editor "
+                                 "completes them.")
+    parser.add_argument("--out", required=True, metavar="FILE", help="file to write")
+    said = parser.parse_args(argv)
+    write_text(said.out, json.dumps(schema(), indent=1) + "\n")
+    print(f"{said.out}: written")
+    return 0
