@@ -17,5 +17,5 @@ def run(argv) -> int:
     int
     """
     if argv and argv[0] in VERBS:
-        return import_module(f".{VERBS[argv[0]][0]}", __name__).run(argv[1:])
+        return import_module(f".{argv[0]}", __name__).run(argv[1:])
     return import_module(".check", __name__).run(argv)

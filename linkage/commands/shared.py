@@ -12,7 +12,7 @@ def parser_of(verb: str, about: str) -> argparse.ArgumentParser:
     name = f"linkage {verb}".strip()
     parser = argparse.ArgumentParser(prog=name, description=about)
     if not verb:
-        others = (f"linkage {name} {words} ({what})" for name, (_, words, what) in VERBS.items())
+        others = (f"linkage {name} {words} ({what})" for name, (words, what) in VERBS.items())
         parser.epilog = f"Other verbs: {', '.join(others)}."
         parser.add_argument("--version", action="version", version=f"linkage {__version__}")
     return parser

@@ -1,8 +1,8 @@
 """The verbs by name."""
 
-VERBS = {  # verb: (module, words it takes, what it does)
-    "new": ("new", "LAYOUT --out FILE", "a commented starter file"),
-    "schema": ("schema", "--out FILE", "for editors"),
-    "relief": ("relief", "FILE PLATE --out DIR", "cuts a plate free of what moves past it"),
-    "template": ("template", "FILE PLATE --out DIR", "a plate at full size for the shop"),
+VERBS = {  # verb, a file of the same name: (words it takes, what it does)
+    "new": ("LAYOUT --out FILE", "a commented starter file"),
+    "schema": ("--out FILE", "for editors"),
+    "relief": ("FILE PLATE --out DIR", "cuts a plate free of what moves past it"),
+    "template": ("FILE PLATE --out DIR", "a plate at full size for the shop"),
 }
