@@ -1,18 +1,20 @@
-"""Every table of a system as CSV text, lengths in the file's own unit and named so."""
+"""Every table of a system, lengths in the file's own unit and every unit in its column's name."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from . import gearing
+from .clearance import clearance
 from .motion import System
+from .stops import find_stops
 from .units import MM_PER
 
 STEPS = 21
 
 
 def all_tables(system: System) -> dict:
-    """Tables of travels, gearing and motion.
+    """Tables of travels, gearing and motion, and of clearance and stops where there are solids.
 
     Parameters
     ----------
@@ -21,7 +23,7 @@ def all_tables(system: System) -> dict:
     Returns
     -------
     dict
-        ``{name: CSV text}``.
+        ``{name: DataFrame}``.
     """
     tables = {f"gearing {name}": _flat(system, gearing.gearing_table(
         system, name, np.linspace(*system.inputs[name].travel, 2 * STEPS - 1)))
@@ -31,8 +33,65 @@ def all_tables(system: System) -> dict:
                "cross-talk": gearing.cross_talk(system),
                "sticks": _sticks(system), "symmetry": gearing.symmetry(system),
                "over-centre margins": gearing.margins(system), "motion": motion_table(system)}
-    return {name.replace(" ", "_"): data.to_csv(index=False, lineterminator="\n")
-            for name, data in tables.items()}
+    if system.model.solids:
+        tables |= {"clearance": clearance_table(system)}
+    if system.model.stops:
+        tables |= {"stops": stops_table(system)}
+    return tables
+
+
+def clearance_table(system: System, found=None):
+    """Least and proven clearance of every listed pair, and where.
+
+    Parameters
+    ----------
+    system : System
+    found : DataFrame, optional
+        What `clearance` gave; worked out unless given.
+
+    Returns
+    -------
+    DataFrame
+    """
+    found = clearance(system) if found is None else found
+    unit = system.model.length
+    per = MM_PER[unit]
+    data = found[["pair"]].assign(**{f"{word} {unit}": found[word] / per
+                                     for word in ("least", "proven", "required")})
+    data["class"], data["met"] = found["rule"], found["ok"].astype(bool)
+    for name in gearing.box_of(system):
+        data[f"at {name} {system.inputs[name].unit}"] = found[name]
+    for word in ("first", "second"):
+        for axis, station in enumerate(("FS", "BL", "WL")):
+            data[f"{word} {station} {unit}"] = [spot[axis] / per for spot in found[word]]
+    return data
+
+
+def stops_table(system: System, found=None):
+    """Where each stop is reached, with which spacer, and what the surfaces do there.
+
+    Parameters
+    ----------
+    system : System
+    found : DataFrame, optional
+        What `find_stops` gave; worked out unless given.
+
+    Returns
+    -------
+    DataFrame
+    """
+    found = find_stops(system) if found is None else found
+    unit, stops = system.model.length, system.model.stops
+    data = found[["stop", "input"]].copy()
+    data["side"] = [stops[name].side for name in found["stop"]]
+    data[f"spacer {unit}"] = [stops[name].spacer.thickness / MM_PER[unit]
+                              if stops[name].spacer else np.nan for name in found["stop"]]
+    data["reached at"] = found["angle"]
+    data["of"] = [system.inputs[name].unit for name in found["input"]]
+    for surface in system.model.surfaces:
+        data[f"{surface} °"] = found[surface]
+    data["governs"], data["why"] = found["governs"].astype(bool), found["reason"]
+    return data
 
 
 def motion_table(system: System):

@@ -39,7 +39,7 @@ INNER = {
     "stops": [{"contact"}, {"find", "spacers", "travel_map"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part"}],
-    "commands": [{"verbs"}, {"shared"}, {"plates"},
+    "commands": [{"verbs"}, {"shared", "beside"}, {"plates"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view"}],
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],

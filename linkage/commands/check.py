@@ -8,6 +8,7 @@ from pathlib import Path
 
 from .. import load
 from ..errors import LinkageError
+from .beside import beside
 from .shared import parser_of
 
 
@@ -23,18 +24,27 @@ def run(argv) -> int:
 
     progress = _Progress()
     progress("gearing")
-    text, missed = sheet.gearing_sheet(system)
-    parts = [sheet.heading(system, said.file), text]
-    if said.only != "gearing":
-        text, more = sheet.clearance_sheet(system, progress)
-        parts.append(text)
-        missed += more
+    if said.only == "gearing":
+        found = [sheet.gearing_sheet(system)]
+    else:
+        rest = beside(_gearing_and_stops, system)
+        contact = sheet.clearance_sheet(system, progress)
+        progress("stops")
+        gearing, stops = rest()
+        found = [gearing, contact, stops]
+    missed = sum(more for _, more in found)
     progress("")
-    print(*parts, sep="\n\n")
+    print(sheet.heading(system, said.file), *(text for text, _ in found if text), sep="\n\n")
     if said.csv:
         _write_csv(system, Path(said.csv))
     print(f"\n{_verdict(missed)}")
     return 1 if missed else 0
+
+
+def _gearing_and_stops(system):
+    from .. import sheet
+
+    return sheet.gearing_sheet(system), sheet.stops_sheet(system)
 
 
 class _Progress:
@@ -72,4 +82,5 @@ def _write_csv(system, folder: Path) -> None:
         raise LinkageError(f"{folder}: can't be made a folder ({problem.strerror}); "
                            f"choose another") from problem
     for name, data in all_tables(system).items():
-        write_text(folder / f"{name}.csv", data)
+        write_text(folder / f"{name.replace(' ', '_')}.csv",
+                   data.to_csv(index=False, lineterminator="\n"))
