@@ -39,17 +39,20 @@ INNER = {
     "stops": [{"contact"}, {"find", "spacers", "travel_map"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part"}],
+    "report": [{"blocks", "described", "results"}, {"as_html", "as_pdf", "sequence"},
+               {"contents", "compare", "written"}],
     "plots": [{"style", "seen", "numbers"}, {"curves", "views"}, {"contact", "spacers"}],
-    "commands": [{"verbs"}, {"shared", "beside"}, {"plates"},
+    "commands": [{"verbs"}, {"shared", "beside"}, {"plates", "reported"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view"}],
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
-         "pandas": {"gearing", "clearance", "stops", "tables"},
+         "pandas": {"gearing", "clearance", "stops", "tables", "report"},
          "shapely": {"outlines", "stops", "relief", "plots"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
-         "matplotlib": {"plots", "relief"}, "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
+         "matplotlib": {"plots", "relief", "report"}, "reportlab": {"report"},
+         "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
          "traitlets": {"workbook"}, "IPython": {"workbook"}}
 GENERATED = {"kernels"}
 FILES = sorted(PACKAGE.rglob("*.py"))
