@@ -31,7 +31,7 @@ FLOORS = [
 ]
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
-    "model": [{"shapes"}, {"parts"}, {"whole"}],
+    "model": [{"shapes"}, {"strength"}, {"parts"}, {"stock"}, {"whole"}],
     "motion": [{"plan"}, {"posture"}, {"rates"}, {"together", "bounds", "moved"},
                {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"compare"}, {"findings"}],

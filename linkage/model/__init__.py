@@ -21,10 +21,13 @@ from .parts import (
     Wire,
 )
 from .shapes import Box, Hole, Layer, Part, Pipe, Plate, Point, Sphere, Tube, Washer
+from .stock import HANDBOOK
+from .strength import Factors, HingeMoment, PilotForce, TorqueTube
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Hole", "Input", "Layer",
-    "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Point", "Require", "Rod", "Spacer",
-    "Sphere", "Stop", "Surface", "Tolerance", "Tube", "Washer", "Wire", "is_rudder",
+    "AIRFRAME", "HANDBOOK", "Airframe", "Body", "Box", "Clearance", "Coupling", "Factors",
+    "HingeMoment", "Hole", "Input", "Layer", "Material", "Model", "PairRule", "Part", "PilotForce",
+    "Pipe", "Plate", "Point", "Require", "Rod", "Spacer", "Sphere", "Stop", "Surface", "Tolerance",
+    "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
 ]

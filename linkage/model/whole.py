@@ -9,6 +9,7 @@ from ..errors import ModelError, nearest
 from ..keys import Choice, ListOf, Record, TableOf, Text, key
 from .parts import (
     AIRFRAME,
+    BODY,
     INPUT,
     Airframe,
     Body,
@@ -23,6 +24,8 @@ from .parts import (
     Wire,
 )
 from .shapes import Part, Tube
+from .stock import HANDBOOK
+from .strength import Factors
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,7 +39,7 @@ class Model(Part):
     length: str = key(Choice(("in", "mm")), "what a bare length means")
     inputs: dict = key(TableOf(INPUT, "input"), "inputs", word="input",
                        default_factory=dict)
-    bodies: dict = key(TableOf(Record(Body), "body"), "bodies", word="body",
+    bodies: dict = key(TableOf(BODY, "body"), "bodies", word="body",
                        default_factory=dict)
     rods: dict = key(TableOf(Record(Rod), "rod"), "rods", word="rod", default_factory=dict)
     couplings: dict = key(TableOf(Record(Coupling), "coupling"), "couplings", word="coupling",
@@ -51,6 +54,7 @@ class Model(Part):
     tolerance: Tolerance = key(Record(Tolerance), "build tolerances", default=Tolerance())
     materials: dict = key(TableOf(Record(Material), "material"), "materials", word="material",
                           default_factory=dict)
+    factor: Factors = key(Record(Factors), "factors on limit loads", default=Factors())
     wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)
     mirror: dict = key(TableOf(Text(), "word"), "word in a name = word in its twin's name",
                        default_factory=dict)
@@ -88,6 +92,10 @@ class Model(Part):
         rod = self.rods[name]
         return rod.length if rod.length is not None else math.dist(
             self.position(rod.ends[0]), self.position(rod.ends[1]))
+
+    def material(self, name: str) -> Material:
+        """A material of the file, or of the handbook ones that need no description."""
+        return {**HANDBOOK, **self.materials}[name]
 
     def carriers(self, name: str) -> tuple[str, ...]:
         """What carries a body, from its own carrier down to the airframe."""
@@ -155,6 +163,9 @@ def _check_bodies(model: Model) -> None:
     for name, body in model.bodies.items():
         place = f'body "{name}"'
         _refer(f"{place}, input", body.input, model.inputs, "input")
+        if body.tube is not None:
+            _refer(f"{place}, tube, material", body.tube.material, {**HANDBOOK, **model.materials},
+                   "material")
         for point in body.level or ():
             _refer(f"{place}, level", point, [*body.points, "pivot"], "point of it")
         _check_solids(place, body.solids, [*body.points, "pivot"])
@@ -166,7 +177,7 @@ def _check_rods(model: Model) -> None:
         place = f'rod "{name}"'
         for end in rod.ends:
             _refer(f"{place}, ends", end, model.points, "hardpoint")
-        _refer(f"{place}, material", rod.material, model.materials, "material")
+        _refer(f"{place}, material", rod.material, {**HANDBOOK, **model.materials}, "material")
         if not model.rod_length(name) > 1e-6:
             raise ModelError(f"{place}: its two ends are at the same place, so its length is 0 mm; "
                              f"move one of the points", place=place)
