@@ -19,6 +19,7 @@ from .travels import (
     grip_movement,
     level_reading,
     required_travels,
+    round_positions,
     sense_word,
 )
 from .words import deflection_words, said_input, said_place, said_surface
@@ -26,5 +27,5 @@ from .words import deflection_words, said_input, said_place, said_surface
 __all__ = ["BEYOND", "Finding", "box_of", "cross_talk", "deflection_words", "differential",
            "driving_input", "edge_movement", "find", "gearing_algebra", "gearing_table",
            "greatest_over_box", "grip_movement", "level_reading", "margins", "required_travels",
-           "rod_algebra", "said_input", "said_place", "said_surface", "sense_word",
-           "stick_difference", "symmetry", "twins"]
+           "rod_algebra", "round_positions", "said_input", "said_place", "said_surface",
+           "sense_word", "stick_difference", "symmetry", "twins"]

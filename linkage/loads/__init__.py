@@ -1,0 +1,29 @@
+"""Forces: stick force, what each part carries, margins, what gives way, friction."""
+
+from .cases import Case, balanced, cases, hinge_moment, holding, shares
+from .columns import (
+    column_load,
+    column_stress,
+    slenderness,
+    torsion_stress,
+    tube_area,
+    tube_inertia,
+)
+from .contact import at_stop
+from .pilots import RULE, grips, pilot_force
+from .statics import Push, Statics
+from .stick import (
+    friction_force,
+    grip_force,
+    hinge_of_grip_force,
+    needed_force,
+    stick_force,
+    stick_force_table,
+)
+from .worst import carried, worst_loads
+
+__all__ = ["RULE", "Case", "Push", "Statics", "at_stop", "balanced", "carried", "cases",
+           "column_load", "column_stress", "friction_force", "grip_force", "grips",
+           "hinge_moment", "hinge_of_grip_force", "holding", "needed_force", "pilot_force",
+           "shares", "slenderness", "stick_force", "stick_force_table", "torsion_stress",
+           "tube_area", "tube_inertia", "worst_loads"]
