@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from . import gearing
+from . import gearing, loads
 from .clearance import clearance
 from .motion import System
 from .stops import find_stops
-from .units import MM_PER
+from .units import FORCE_PER, MM_PER, MOMENT_PER
 
 STEPS = 21
 
@@ -92,6 +92,46 @@ def stops_table(system: System, found=None):
         data[f"{surface} °"] = found[surface]
     data["governs"], data["why"] = found["governs"].astype(bool), found["reason"]
     return data
+
+
+def loads_tables(system: System) -> dict:
+    """Tables of loads, margins, lost motion and stick force.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    dict
+        ``{name: DataFrame}``; forces and moments in the units that go with the file's lengths.
+    """
+    worst = loads.worst_loads(system)
+    (force, newton), (moment, newton_mm) = (
+        per[system.model.length] for per in (FORCE_PER, MOMENT_PER))
+    turning = worst["what"].isin(["across", "about", "tube"])
+    each = worst.assign(value=worst["value"] / np.where(turning, newton_mm, newton),
+                        unit=np.where(turning, moment, force))
+    rods, tubes = loads.rod_margins(system, worst), loads.tube_margins(system, worst)
+    tables = {"worst loads": each, "torque tubes": _in(tubes, {"moment": (moment, newton_mm)}),
+              "rod margins": _in(rods, {
+                  name: (force, newton) for name in ("tension", "compression", "column",
+                                                     "joint_needs")} | {
+                  "length": (system.model.length, MM_PER[system.model.length])}),
+              "lost motion": loads.lost_motion_table(system)}
+    for name in gearing.box_of(system):
+        if loads.grips(system, name):
+            data = loads.stick_force_table(system, name).reset_index()
+            tables[f"stick force {name}"] = _in(data, {
+                column: (moment, newton_mm) if column.startswith("moment") else (force, newton)
+                for column in data.columns[1:]})
+    return tables
+
+
+def _in(data, units: dict):
+    """Columns in other units, and named so: ``{column: (unit, size of it)}``."""
+    return data.assign(**{c: data[c] / per for c, (_, per) in units.items()}).rename(
+        columns={c: f"{c} {unit}" for c, (unit, _) in units.items()})
 
 
 def motion_table(system: System):

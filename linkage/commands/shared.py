@@ -5,6 +5,8 @@ from __future__ import annotations
 import argparse
 
 from .. import __version__
+from ..errors import LinkageError
+from ..files import write_text
 from .verbs import VERBS
 
 
@@ -16,3 +18,15 @@ def parser_of(verb: str, about: str) -> argparse.ArgumentParser:
         parser.epilog = f"Other verbs: {', '.join(others)}."
         parser.add_argument("--version", action="version", version=f"linkage {__version__}")
     return parser
+
+
+def write_tables(folder, tables: dict) -> None:
+    """Write tables, ``{name: DataFrame}``, as CSV to a folder that is made where it is missing."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise LinkageError(f"{folder}: can't be made a folder ({problem.strerror}); "
+                           f"choose another") from problem
+    for name, data in tables.items():
+        write_text(folder / f"{name.replace(' ', '_')}.csv",
+                   data.to_csv(index=False, lineterminator="\n"))

@@ -199,8 +199,9 @@ def _holder(statics, case, name, place):
 
 def hand(statics: Statics, name: str, at=()) -> np.ndarray:
     """Unit load that holds an input at a grip, the first of `at` that can; (n, loads)."""
-    keys = [("grip", grip, name) for grip in (*at, *grips(statics.system, name))]
-    key = next((key for key in keys if key in statics.loads), ("hold", name))
+    known = [key for key in statics.loads if key[0] == "grip" and key[2] == name]
+    keys = [("grip", grip, name) for grip in at]
+    key = next((key for key in (*keys, *known) if key in known), ("hold", name))
     holder = np.zeros((statics.count, len(statics.loads)))
     holder[:, list(statics.loads).index(key)] = 1.0
     return holder

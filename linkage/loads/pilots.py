@@ -6,8 +6,8 @@ import numpy as np
 
 from ..model import PilotForce
 from ..motion import System
+from ..units import LBF
 
-LBF = 4.4482216152605  # N, by definition
 SHARE = 0.75  # of the single pilot's force for each of two: 14 CFR 23.399 (from memory), A23.13(b)
 RULE = "14 CFR 23.397(b), 1-1-14 edition, design weight up to 5,000 lb"
 # Stick pitch and roll, and pedals: most and least, lbf.
@@ -56,11 +56,12 @@ def grips(system: System, name: str) -> tuple[str, ...]:
         return ()
     found = [control.grip] if control.grip else []
     found += [f"{b}/grip" for b, part in bodies.items() if "grip" in part.points]
-    found = [g for g in dict.fromkeys(found) if grip_speed(system.sweep(), g, name) > 0]
-    if not found and bodies[control.body].slides:
-        return (f"{control.body}/pivot",)
-    speeds = [float(grip_speed(system.sweep(), g, name)) for g in found]
-    return tuple(g for g, s in zip(found, speeds, strict=True) if s >= FOLLOWS * max(speeds))
+    neutral = system.sweep()
+    speeds = {g: float(grip_speed(neutral, g, name)) for g in dict.fromkeys(found)}
+    fastest = max(speeds.values(), default=0.0)
+    if not fastest > 0:
+        return (f"{control.body}/pivot",) if bodies[control.body].slides else ()
+    return tuple(g for g, s in speeds.items() if s >= FOLLOWS * fastest)
 
 
 def grip_rate(motion, grip: str, name: str) -> np.ndarray:
