@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 from .. import load, sheet
+from ..errors import LinkageError
 from ..files import write_bytes
 from .shared import parser_of, write_tables
+
+KINDS = ("png", "svg", "pdf")
 
 
 def run(argv) -> int:
@@ -26,12 +30,21 @@ def run(argv) -> int:
 
         write_tables(Path(said.csv), loads_tables(system))
     if said.picture:
-        from ..plots.forces import rod_picture
-
-        write_bytes(said.picture, rod_picture(system, Path(said.picture).suffix))
-        print(f"\n{said.picture}: written")
+        _draw(system, said.picture)
     print(f"\n{_verdict(missed)}")
     return 1 if missed else 0
+
+
+def _draw(system, path: str) -> None:
+    kind = Path(path).suffix.lower().removeprefix(".")
+    if kind not in KINDS:
+        raise LinkageError(f"{path}: can't be drawn; let its name end in .{', .'.join(KINDS)}")
+    from ..plots import rods_at_worst
+
+    held = io.BytesIO()
+    rods_at_worst(system).figure.savefig(held, format=kind, dpi=150)
+    write_bytes(path, held.getvalue())
+    print(f"\n{path}: written")
 
 
 def _verdict(missed: int) -> str:

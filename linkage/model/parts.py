@@ -196,7 +196,7 @@ class Rod(Part):
     wall: float | None = key(SIZE, "wall of its tube", default=None)
     thread: str | None = key(Text(), "thread of its rod ends", default=None)
     material: str | None = key(Text(), "material of its tube", default=None)
-    fixity: float = key(Number(above=0.0, what="end fixity"), "end fixity c as a column: 1 pinned, "
+    fixity: float = key(Number(above=0.0, what="fixity"), "end fixity c as a column: 1 pinned, "
                         "as with ball ends; 4 clamped at both", default=1.0)
     strength: float | None = key(FORCE, "ultimate strength of its weaker end joint, with its unit",
                                  default=None)

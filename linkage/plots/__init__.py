@@ -2,8 +2,9 @@
 
 from .contact import clearance_along, travel_map
 from .curves import differential, gearing_curves
+from .forces import rods_at_worst, stick_forces
 from .spacers import spacer_chart
 from .views import three_view
 
-__all__ = ["clearance_along", "differential", "gearing_curves", "spacer_chart", "three_view",
-           "travel_map"]
+__all__ = ["clearance_along", "differential", "gearing_curves", "rods_at_worst", "spacer_chart",
+           "stick_forces", "three_view", "travel_map"]

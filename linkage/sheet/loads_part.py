@@ -11,6 +11,7 @@ from ..motion import System
 from ..units import FORCE_PER, LBF, MOMENT_PER
 from .text import number, section, table
 
+SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
             "acceleration,\nair load but for its hinge moment, and bending of bodies are left out. "
             "Every rod is taken as straight.\nA pilot's force is square to the arm; an input that "
@@ -114,10 +115,11 @@ def _needed(system, name):
         return
     said = loads.needed_force(system, name)
     if math.isfinite(said["hinge"]):
-        yield (f"x {system.model.factor.hinge:g} they ask for {_force(system, said['hinge'])} at "
-               f"most; between the least and most pilot force that makes "
-               f"{_force(system, said['needed'])} to make the system for (14 CFR 23.395, from "
-               f"memory).\nThe tables below take the most, {_force(system, said['most'])}.")
+        yield (f"With the factor {system.model.factor.hinge:g} it is "
+               f"{_force(system, said['hinge'])} at most.  Held between the least and the most "
+               f"pilot force, the system\nhas to be made for {_force(system, said['needed'])} "
+               f"(14 CFR 23.395, from memory); the tables below take the most, "
+               f"{_force(system, said['most'])}.")
 
 
 def _rods(system, worst, order) -> str:
@@ -144,13 +146,19 @@ def _strength(system, rods) -> str:
                      _margin(row["column_margin"]), _margin(row["tube_margin"]),
                      f"{row['joint_factor']:.2f}", _force(system, row["joint_needs"]),
                      _margin(row["joint_margin"]), verdict,
-                     f"no {row['missing']}" if row["missing"] else ""])
+                     _remark(row)])
     note = ("Margin = strength / (limit load x factor) - 1.  Column: Euler, Johnson where stocky; "
             "pull: yield at\nlimit, ultimate at limit x safety.  Joint factor: the greater of "
             "safety x fitting and bearing.")
     return section("Rods against their loads", table(
         ["rod", "L'/rho", "column", "margin", "pull", "joint factor", "joint needs", "margin", "",
-         "missing"], rows) + "\n" + note)
+         "remark"], rows) + "\n" + note)
+
+
+def _remark(row) -> str:
+    if row["missing"]:
+        return f"no {row['missing']}"
+    return f"L'/rho above {SLENDER:g}" if row["slenderness"] > SLENDER else ""
 
 
 def _margin(value) -> str:
