@@ -62,6 +62,7 @@ length = "in"
 travel = [-4.5, "150 mm"]
 grip = "stick/grip"
 positive = "along axis"
+force = { most = "167 lbf", least = "445 N" }
 [input.trim]
 travel = ["-20 mm", "30 mm"]
 
@@ -69,6 +70,8 @@ travel = ["-20 mm", "30 mm"]
 pivot = [61.0, 0.0, 9.0]
 axis = "lateral"
 input = "pitch"
+friction = "3 in*lbf"
+tube = { diameter = "1-1/2 in", wall = "1/16 in", material = "4130 normalized" }
 [body.stick]
 on = "tube"
 pivot = [61.0, -10.5, 9.0]
@@ -113,6 +116,7 @@ axis = "vertical"
 slide = [0, 0, 2]
 points = { p = [90, 0, 9] }
 input = "trim"
+friction = "2 lbf"
 
 [rod.push]
 ends = ["stick/arm", "horn/p"]
@@ -121,6 +125,11 @@ diameter = 0.5
 wall = 0.049
 thread = "1/4-28"
 material = "steel"
+fixity = 1.5
+strength = "9 kN"
+fitting = 1.15
+bearing = 3.33
+friction = "0.5 in*lbf"
 tolerance = 0.01
 clearance = "different"
 [rod.spare]
@@ -135,6 +144,7 @@ ratio = -0.4
 body = "horn"
 chord = 9.25
 require = { up = 20, down = 12, within = 0.5, input = "pitch" }
+hinge = { at = "90 kt", neutral = "-12 in*lbf", slope = "-4.5 in*lbf" }
 [surface.rudder]
 body = "rudder"
 require = [{ left = 20, right = 21 }, { left = 1, input = "pitch" }]
@@ -180,7 +190,14 @@ modulus = "29e6 psi"
 yield = "75e3 psi"
 ultimate = "95e3 psi"
 density = "0.284 lb/in**3"
+shear = "11e6 psi"
 source = "invented"
+
+[factor]
+safety = 1.6
+hinge = 1.3
+fitting = 1.2
+bearing = 2
 
 [wire.switch]
 clamps = ["stick/top", "airframe/bracket"]

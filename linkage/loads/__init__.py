@@ -1,6 +1,6 @@
 """Forces: stick force, what each part carries, margins, what gives way, friction."""
 
-from .cases import Case, balanced, cases, hinge_moment, holding, shares
+from .cases import Case, balanced, cases, hand, hinge_moment, holding, shares
 from .columns import (
     column_load,
     column_stress,
@@ -25,8 +25,8 @@ from .stick import (
 from .worst import carried, worst_loads
 
 __all__ = ["RULE", "Case", "Push", "Statics", "at_stop", "balanced", "carried", "cases",
-           "column_load", "column_stress", "friction_force", "grip_force", "grips", "hinge_moment",
-           "hinge_of_grip_force", "holding", "lost_motion", "lost_motion_table", "margin",
-           "missing", "needed_force", "pilot_force", "rod_give", "rod_margins", "shares",
+           "column_load", "column_stress", "friction_force", "grip_force", "grips", "hand",
+           "hinge_moment", "hinge_of_grip_force", "holding", "lost_motion", "lost_motion_table",
+           "margin", "missing", "needed_force", "pilot_force", "rod_give", "rod_margins", "shares",
            "slenderness", "stick_force", "stick_force_table", "torsion_stress", "tube_area",
            "tube_inertia", "tube_margins", "worst_loads"]

@@ -183,14 +183,27 @@ class Statics:
                            for j in self.inner], -2)
         good = np.isfinite(matrix).all(axis=(-1, -2)) & np.isfinite(right).all(axis=(-1, -2))
         matrix = np.where(good[:, None, None], matrix, np.eye(size))
-        rows = 1 / np.maximum(np.linalg.norm(matrix, axis=-1, keepdims=True), 1e-300)
+        rows = np.stack([1 / self._reach(j) for j in self.inner], axis=-1)[..., None]
+        rows = np.where(good[:, None, None], rows, 1.0)
         scaled = matrix * rows
-        columns = 1 / np.maximum(np.linalg.norm(scaled, axis=-2, keepdims=True), 1e-300)
+        columns = np.ones((self.count, 1, size))
+        columns[..., len(self.rods):] = 1 / np.maximum(np.linalg.norm(
+            scaled[..., len(self.rods):], axis=-2, keepdims=True), 1e-300)
         scaled = scaled * columns
         good &= np.linalg.svd(scaled, compute_uv=False)[..., -1] > SINGULAR
         scaled = np.where(good[:, None, None], scaled, np.eye(size))
         found = np.linalg.solve(scaled, np.nan_to_num(right) * rows) * columns.swapaxes(-1, -2)
         return np.where(good[:, None, None], found, np.nan).swapaxes(-1, -2)
+
+    def _reach(self, joint: str) -> np.ndarray:
+        """Longest arm of a rod about a joint, (n,) mm: a rod square to it has a lever of 1."""
+        if self.model.bodies[joint].slides:
+            return np.ones(self.count)
+        ends = [end for rod in self.rods for end in self.model.rods[rod].ends
+                if joint in self.carriers(body_of(end))]
+        arms = [np.linalg.norm(np.cross(self.axes[joint], self.place(end) - self.pivots[joint]),
+                               axis=-1) for end in ends]
+        return np.maximum(np.max(arms, axis=0), 1e-9) if arms else np.ones(self.count)
 
     @cached_property
     def hold(self) -> dict:

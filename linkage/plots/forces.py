@@ -69,7 +69,7 @@ def rods_at_worst(system: System, ax=None):
     ax.set_xlim(-1.35 * most or -1, 1.15 * most or 1)
     ax.xaxis.set_major_formatter(lambda value, _: f"{abs(value):g}")
     say(ax, "What do the rods carry, and where is each at its worst?",
-        "upright mark: what it takes as a column, factor of safety taken off; MISS: a margin below 0",
+        "upright mark: what it takes as a column, factor of safety off; MISS: a margin below 0",
         f"compression (hatched, left)      {unit} at limit load      tension (right)", "")
     if not rods:
         note(ax, "the file has no rods")
