@@ -176,10 +176,13 @@ def test_stick_force_gearing_example():
 
 
 def ailerons(upfloat, stiff=100.0, rake=30.0, span=4e5):
-    """Two long-rod stages, mirror images in the plane x = 0; stiff in N mm per degree."""
+    """Two long-rod stages, mirror images in the plane x = 0; stiff in N mm per degree.
+
+    Trailing edge up is the sense in which each turns further: its deflection for "other".
+    """
     arm = [40 * math.sin(math.radians(rake)), 40 * math.cos(math.radians(rake))]
     parts = []
-    for name, x, sense in (("one", span, -1), ("other", -span, 1)):
+    for name, x, sense in (("one", span, 1), ("other", -span, -1)):
         parts.append(f"""
             [body.{name}]
             pivot = [{x}, 0, {arm[1] - 40}]
@@ -208,7 +211,7 @@ def ailerons(upfloat, stiff=100.0, rake=30.0, span=4e5):
 def test_aileron_stick_moment():
     """M = K [2 (g² - f k) t + k² t³], by virtual work on paper (no publication).
 
-    Long rods: g = (R_b / R_h) cos beta, k = -(R_b / R_h) sin beta, arms 40 and 40, raked 30.
+    Long rods: g = (R_b / R_h) cos beta, k = (R_b / R_h) sin beta, arms 40 and 40, raked 30.
     """
     g, k = math.cos(math.radians(30)), math.sin(math.radians(30))
     stiff = 100.0 * 180 / math.pi  # N mm per radian
