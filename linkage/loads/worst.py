@@ -110,9 +110,10 @@ def _worst(system):
     if not listed:
         raise LinkageError('no load is known: name a point "grip" on what an input drives and a '
                            "surface that it moves, or give a surface its hinge moment")
-    sides = [np.linspace(*system.inputs[n].travel, _steps(len(names))) for n in names]
+    sides = [np.unique([0.0, *np.linspace(*system.inputs[n].travel, _steps(len(names)))])
+             for n in names]
     grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
-    steps = [side[1] - side[0] for side in sides]
+    steps = [np.diff(side).max() for side in sides]
     statics = Statics(system.sweep(**dict(zip(names, grid, strict=True))))
     found, partly = {}, {}
     for case in listed:
@@ -153,9 +154,16 @@ def _note(found, case, loads, places):
     for key, values in _sensed(loads):
         if not np.isfinite(values).any():
             continue
-        k = int(np.nanargmax(values))
+        k = _peak(values, places)
         if values[k] > found.get(key, (NOISE,))[0] * SURELY:
             found[key] = float(values[k]), case, places[k]
+
+
+def _peak(values, places) -> int:
+    """Where values are greatest; of places that tie, the one nearest to neutral."""
+    top = np.nanmax(values)
+    ties = np.flatnonzero(values >= top - (SURELY - 1) * abs(top))
+    return int(ties[np.abs(places[ties]).sum(axis=-1).argmin()])
 
 
 def _closer(system, found, names, steps):
@@ -171,7 +179,7 @@ def _closer(system, found, names, steps):
         loads = dict(_sensed(carried(statics, shares(statics, case))))
         for key, rows in zip(keys, where, strict=True):
             if found[key][1] == case and np.isfinite(loads[key][rows]).any():
-                k = rows[int(np.nanargmax(loads[key][rows]))]
+                k = rows[_peak(loads[key][rows], places[rows])]
                 if loads[key][k] > found[key][0] * SURELY:
                     found[key] = float(loads[key][k]), case, places[k]
 

@@ -131,7 +131,7 @@ def _rods(system, worst, order) -> str:
                 rows.append([rod, what, _force(system, row["value"]),
                              str(order.index(row["case"]) + 1), _place(system, row)])
         if mine.empty:
-            rows.append([rod, "nothing", "–", "–", ""])
+            rows.append([rod, "no load in any case", "–", "–", ""])
     return section("What the rods carry at their worst (limit load)",
                    table(["rod", "", "load", "case", "at"], rows))
 
@@ -234,6 +234,8 @@ def _missing(system, worst, rods, tubes) -> str:
               for rod in plan.open_rods]
     lines += [f"coupling {name}: its moment counts, the pull of its cables on pivots does not"
               for name in model.couplings]
+    lines += [f"input {name}: {why}, so no case pushes it; what it alone loads is not worked out"
+              for name in gearing.box_of(system) for why in _unpushed(system, name)]
     lines += _kinds(model)
     lines += [f"case not held anywhere (its surfaces don't move): {c}"
               for c in worst.attrs["unheld"]]
@@ -241,6 +243,15 @@ def _missing(system, worst, rods, tubes) -> str:
               for c, share in worst.attrs["partly"].items()]
     lines += [f"left out: {why}" for why in worst.attrs["stops"].values()]
     return section("Not said, because the file leaves it out", "\n".join(lines)) if lines else ""
+
+
+def _unpushed(system, name):
+    if not loads.grips(system, name):
+        yield "no point named grip"
+    elif loads.pilot_force(system, name) is None:
+        yield "no limit pilot force"
+    elif not loads.holding(system, name):
+        yield "no surface that it moves"
 
 
 def _kinds(model):
