@@ -3,6 +3,7 @@
 Handbook values (source beside each) were read in stored copies unless "from memory" is said.
 """
 
+import importlib.util
 import math
 from pathlib import Path
 
@@ -17,6 +18,11 @@ from linkage.loads import Case, Push, Statics
 from linkage.model import HANDBOOK, Body, Input, Material, Model, Point, Rod
 from linkage.motion import System, hinge_sign
 from linkage.units import LBF
+
+_spec = importlib.util.spec_from_file_location("systems", Path(__file__).with_name("systems.py"))
+_systems = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(_systems)
+random_system, positions = _systems.random_system, _systems.positions
 
 EXAMPLES = sorted([*(Path(__file__).parents[1] / "examples").glob("*.toml"),
                    *(Path(linkage.__file__).parent / "starters").glob("*.toml")])
@@ -244,7 +250,7 @@ def test_virtual_work_in_every_system(path):
                 wanted = np.radians(wanted) if system.inputs[name].unit == "mm" else wanted
             elif key[0] == "grip":
                 push = statics.loads[key][0]
-                wanted = np.sum(push.force * loads.pilots.grip_rate(motion, key[1], name), -1)
+                wanted = np.sum(push.force * loads.grip_rate(motion, key[1], name), -1)
             else:
                 wanted = np.full(200, float(key[1] == name))
             scale = max(1.0, np.abs(wanted).max())
@@ -255,6 +261,63 @@ def test_virtual_work_in_every_system(path):
         for body, (_, arms) in statics.arms.items():
             each = np.einsum("ne,nem->nm", share, arms)
             assert np.abs(each.sum(-1)).max() <= 1e-9 * max(1.0, np.abs(each).max()), (case, body)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_virtual_work_in_random_systems(seed):
+    """Slides, couplings, bodies on bodies: a push does the work of its point's exact rate."""
+    system = random_system(seed)
+    rng = np.random.default_rng(seed)
+    motion = system.sweep(**positions(system, rng, 8))
+    pushes, rates = {}, {}
+    for body in system.model.bodies:
+        force = np.broadcast_to(rng.normal(size=3), (8, 3))
+        pushes[body] = (Push(body, motion.point(f"{body}/p"), force, np.zeros((8, 3))),)
+        rates[body] = {n: np.sum(force * loads.grip_rate(motion, f"{body}/p", n), axis=-1)
+                       for n in system.inputs}
+    statics = Statics(motion, pushes)
+    good = np.isfinite(statics.inner_forces).all(axis=(1, 2))
+    assert (good == motion.reachable).all()
+    for k, key in enumerate(statics.loads):
+        for name in statics.drives:
+            if key[0] == "stop":
+                found, wanted = statics.hold[name][good, k], rates[key[1]][name][good]
+                assert np.abs(found - wanted).max() < 1e-9 * max(1.0, np.abs(wanted).max())
+
+
+def test_rods_solved_together_share_a_load():
+    """Two rods hold a horn that rides on a crank; by virtual work again (exact rates)."""
+    system = system_of("""
+        [input.pitch]
+        travel = [-10, 10]
+        [body.stick]
+        pivot = [0, 0, 0]
+        axis = "lateral"
+        input = "pitch"
+        points = { grip = [0, 0, 400], one = [0, 20, -60], two = [0, -20, 60] }
+        [body.crank]
+        pivot = [300, 0, 0]
+        axis = [0, 1, 0.2]
+        [body.horn]
+        on = "crank"
+        pivot = [320, 0, 40]
+        axis = "lateral"
+        points = { r = [330, 10, 90], s = [330, -30, -80] }
+        [rod.a]
+        ends = ["stick/one", "horn/r"]
+        [rod.b]
+        ends = ["stick/two", "horn/s"]
+        [surface.elevator]
+        body = "horn"
+        """)
+    assert any(len(getattr(step, "rods", ())) == 2 for step in system.plan.steps)
+    motion = system.sweep(pitch=[-5, 0, 5])
+    statics = Statics(motion)
+    k = list(statics.loads).index(("hinge", "elevator"))
+    work = sum(motion.body_gearing(body)["pitch"]
+               * np.einsum("ni,ni->n", statics.axes[body], statics.axes["horn"])
+               for body in ("crank", "horn"))  # the air's moment turns with both
+    assert statics.hold["pitch"][:, k] == pytest.approx(work, rel=1e-9)
 
 
 # --- a free-body solve of its own ---------------------------------------------------------------
@@ -408,7 +471,7 @@ def test_jammed_surface_takes_the_whole_force(side_by_side):
     gearing = statics.motion.gearing("aileron left")
     moment = share[:, keys.index(("hinge", "aileron left"))]
     for name in ("pitch", "roll"):  # the hand's two forces and the one surface do no work at all
-        rate = loads.pilots.grip_rate(statics.motion, "stick left/grip", name)
+        rate = loads.grip_rate(statics.motion, "stick left/grip", name)
         hand = sum(share[:, k] * np.sum(statics.loads[key][0].force * rate, axis=-1)
                    for k, key in enumerate(keys) if key[:2] == ("grip", "stick left/grip"))
         assert hand + moment * gearing[name] == pytest.approx(0, abs=1e-9 * np.abs(moment).max())

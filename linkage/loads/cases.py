@@ -41,6 +41,9 @@ class Case:
 def cases(system: System, stop: str | None = None) -> list[Case]:
     """Every load case of a system: limit pilot forces both ways, hinge moments, jams.
 
+    Each of two pilots gives 0.75 of the single pilot's force, and no less than the least (14 CFR
+    23.399, from memory).  Where one surface alone holds an input, its jam is the pilot's own case.
+
     Parameters
     ----------
     system : System
@@ -65,7 +68,9 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
         single = _single(system, name)
         if not (held and single):
             continue
-        found += _piloted(name, single, held)
+        limit = pilot_force(system, name)
+        each = max(SHARE * limit.most, limit.least or 0.0)
+        found += _piloted(name, single, each, held)
         found += [Case(f"{name} {way}, one pilot at {_said(grip)}, {surface[1]} jammed", name,
                        ((grip, sense * force),), (surface,))
                   for surface in held if len(held) > 1
@@ -73,18 +78,18 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
     return found
 
 
-def _piloted(name, single, held):
+def _piloted(name, single, each, held):
+    """One pilot at each grip, then two: `each` is the force of either, N."""
     for sense, way in _ways(name):
         for grip, force in single:
             yield Case(f"{name} {way}, one pilot at {_said(grip)}", name, ((grip, sense * force),),
                        held)
         if len(single) > 1:
-            pair = single[:2]
+            one, other = (grip for grip, _ in single[:2])
             yield Case(f"{name} {way}, two pilots together", name,
-                       tuple((g, sense * SHARE * f) for g, f in pair), held)
-            yield Case(f"{name} {way} at {_said(pair[0][0])}, two pilots opposed", name,
-                       tuple((g, sense * turn * SHARE * f)
-                             for (g, f), turn in zip(pair, (1, -1), strict=True)), held)
+                       ((one, sense * each), (other, sense * each)), held)
+            yield Case(f"{name} {way} at {_said(one)}, two pilots opposed", name,
+                       ((one, sense * each), (other, -sense * each)), held)
 
 
 def _ways(name):

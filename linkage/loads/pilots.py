@@ -8,7 +8,7 @@ from ..model import PilotForce
 from ..motion import System
 from ..units import LBF
 
-SHARE = 0.75  # of the single pilot's force for each of two: 14 CFR 23.399 (from memory), A23.13(b)
+SHARE = 0.75  # of one pilot's force for each of two: 14 CFR 23.399 (from memory), A23.13(b)
 RULE = "14 CFR 23.397(b), 1-1-14 edition, design weight up to 5,000 lb"
 # Stick pitch and roll, and pedals: most and least, lbf.
 RULE_LBF = {"pitch": (167, 100), "roll": (67, 40), "yaw": (200, 150)}

@@ -15,7 +15,8 @@ SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without auth
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
             "acceleration,\nair load but for its hinge moment, and bending of bodies are left out. "
             "Every rod is taken as straight.\nA pilot's force is square to the arm; an input that "
-            "is not pushed is held at the grip by whatever it takes.")
+            "is not pushed is held at the grip by whatever it takes.\nA jam of the one surface "
+            "that holds an input is the pilot's own case.")
 
 
 def loads_sheet(system: System) -> tuple[str, int]:
