@@ -31,14 +31,15 @@ FLOORS = [
 ]
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
-    "model": [{"shapes"}, {"parts"}, {"whole"}],
+    "model": [{"shapes"}, {"parts", "sizes"}, {"whole"}],
     "motion": [{"plan"}, {"posture"}, {"rates"}, {"together", "bounds", "moved"},
                {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"compare"}, {"findings"}],
     "clearance": [{"placed"}, {"prove"}, {"table"}],
     "stops": [{"contact"}, {"find", "spacers", "travel_map"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
-    "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part"}],
+    "sizing": [{"named"}, {"targets"}, {"fit"}, {"apart"}, {"choose"}, {"result"}],
+    "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part", "size_part"}],
     "report": [{"blocks", "described", "results"}, {"as_html", "as_pdf", "sequence"},
                {"contents", "compare", "written"}],
     "plots": [{"style", "seen", "numbers"}, {"curves", "views"}, {"contact", "spacers"}],
@@ -48,7 +49,8 @@ INNER = {
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
-         "pandas": {"gearing", "clearance", "stops", "tables", "report"},
+         "pandas": {"gearing", "clearance", "stops", "tables", "report",
+                    "sizing"},
          "shapely": {"outlines", "stops", "relief", "plots"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
          "matplotlib": {"plots", "relief", "report"}, "reportlab": {"report"},

@@ -21,10 +21,12 @@ from .parts import (
     Wire,
 )
 from .shapes import Box, Hole, Layer, Part, Pipe, Plate, Point, Sphere, Tube, Washer
+from .sizes import STATIONS, Arm, Clocking, Place, RodLength, Size, Target, steps_within
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Hole", "Input", "Layer",
-    "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Point", "Require", "Rod", "Spacer",
-    "Sphere", "Stop", "Surface", "Tolerance", "Tube", "Washer", "Wire", "is_rudder",
+    "AIRFRAME", "STATIONS", "Airframe", "Arm", "Body", "Box", "Clearance", "Clocking", "Coupling",
+    "Hole", "Input", "Layer", "Material", "Model", "PairRule", "Part", "Pipe", "Place", "Plate",
+    "Point", "Require", "Rod", "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface",
+    "Target", "Tolerance", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
 ]
