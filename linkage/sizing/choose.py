@@ -17,6 +17,7 @@ from .named import Layout, named_dimensions
 from .targets import Trial, aims_of
 
 ROUNDS = 8  # fits with what the last proof found missing
+SEEN = 1e-7  # degrees (mm) within which the fit and the whole analysis are one
 MOST_COMBINED = 8  # dimensions whose neighbouring steps are combined; the rest go to the nearest
 REFITTED = 12  # combinations whose free dimensions are fitted again
 PROVEN = 6  # combinations whose clearance is proven before the best is taken as it is
@@ -30,10 +31,13 @@ class Check:
     ----------
     found : ndarray (m,)
         Value of each aim: extremes over the whole travel, not only where the fit looked.
+    at : tuple of float or None
+        Position of the input at a travel.
     clearance : DataFrame or None
     """
 
     found: np.ndarray
+    at: tuple
     clearance: object
 
     def met(self, aims) -> np.ndarray:
@@ -60,22 +64,24 @@ def check(system: System, aims, *, apart: bool = True) -> Check:
     -------
     Check
     """
-    travels = {(row["surface"], row["way"], row["input"]): row["found"]
+    travels = {(row["surface"], row["way"], row["input"]): row
                for row in gearing.required_travels(system).to_dict("records")}
     margins = {} if not any(aim.kind == "over-centre" for aim in aims) else {
         (row["end"], row["rod"]): row["margin"]
         for row in gearing.margins(system).to_dict("records")}
-    found = []
+    found, at = [], []
     for aim in aims:
+        row = travels[aim.of, aim.way, aim.input] if aim.kind == "travel" else {"at": None}
+        at.append(row["at"])
         if aim.kind == "travel":
-            found.append(travels[aim.of, aim.way, aim.input])
+            found.append(row["found"])
         elif aim.kind == "over-centre":
             found.append(margins[aim.of, aim.way])
         elif aim.kind == "gearing":
             found.append(abs(float(system.sweep().gearing(aim.of)[aim.input])))
         else:
             found.append(_differential(system, aim))
-    return Check(np.array(found, dtype=float), proven(system) if apart else None)
+    return Check(np.array(found, dtype=float), tuple(at), proven(system) if apart else None)
 
 
 def _differential(system, aim):
@@ -148,13 +154,13 @@ def choose(system: System, starts: int, seed: int, rounded: bool) -> Chosen:
 
 def _whole(system, aims, checked):
     """The check of the wanted aims grown to all of them."""
-    return Check(check(system, aims, apart=False).found, checked.clearance)
+    return replace(check(system, aims, apart=False), clearance=checked.clearance)
 
 
 def _refuse_nothing(system, layout, aims):
     if not layout.named:
-        raise LinkageError('the file names no dimension to choose; add one, like [size.arm."elevator horn"] '
-                           'with point, least and greatest')
+        raise LinkageError('the file names no dimension to choose; add one, like '
+                           '[size.arm."elevator horn"] with point, least and greatest')
     if not aims and not (system.model.size.clearance and system.model.solids):
         raise LinkageError("the file asks for nothing that dimensions could meet; give a surface "
                            "require = { up = ..., down = ... }, or the size table a target")
@@ -174,30 +180,34 @@ def _moving(system, layout, aims) -> np.ndarray:
 
 
 def _rounds(layout, wanted, starts, seed):
-    """Fit until the proof finds nothing missing that a fit could mend."""
-    lifts, watched, still, begin, cut = np.zeros(len(wanted)), {}, (), None, ()
+    """Fit until the whole analysis finds nothing that the fit did not see."""
+    lifts, watched, still, begin, cut, between = np.zeros(len(wanted)), {}, (), None, (), set()
     for turn in range(ROUNDS):
         aims = [replace(aim, wanted=aim.wanted + lift)
                 for aim, lift in zip(wanted, lifts, strict=True)]
-        problem = Problem(layout, aims, cut)
+        problem = Problem(layout, aims, cut, sorted(between))
         found = fit(problem, starts if turn == 0 else 1, seed, begin)
         checked = check(found.system, wanted)
-        short = np.array([aim.least and aim.share(v) > 1e-6 and aim.share(got) <= 1e-6
-                          for aim, v, got in zip(wanted, checked.found, found.found, strict=False)],
-                         dtype=bool)
+        unseen = np.abs(np.nan_to_num(checked.found - found.found[:len(wanted)])) > SEEN
         near = too_near(found.system, checked.clearance)
-        if not short.any() and not (set(near) - set(still)):
+        moved = begin is None or np.abs(found.values - begin).max() > SEEN
+        if not unseen.any() and not set(near) - set(still) or not moved:
             break
-        lifts = lifts + np.where(short, [aim.wanted - v + 1e-6 for aim, v in
-                                         zip(wanted, checked.found, strict=True)], 0.0)
+        lifts = lifts + np.where(unseen, [_short(aim, v) for aim, v in
+                                          zip(wanted, checked.found, strict=True)], 0.0)
+        between |= {(aim.input, checked.at[n]) for n, aim in enumerate(wanted)
+                    if unseen[n] and aim.kind == "travel"}
         for name, (pair, position) in near.items():
             watched[name, tuple(round(v, 1) for v in position.values())] = pair, position
-        moved = begin is None or np.abs(found.values - begin).max() > 1e-6
         begin = found.values
         cut, still = cuts(layout, begin, watched.values())
-        if not moved and not short.any():
-            break
     return problem, found, checked, still
+
+
+def _short(aim, value) -> float:
+    """What a margin is short by where the fit did not look."""
+    return max(aim.wanted - value, 0.0) + SEEN if aim.kind == "over-centre" and \
+        aim.share(value) > SEEN else 0.0
 
 
 def _rounded(problem, found: Fit, checked: Check, wanted) -> tuple[Fit, Check]:
@@ -249,15 +259,14 @@ def _neighbours(problem, found, stepped):
 def _with(problem, found, held, *, refit) -> Fit | None:
     """The fit with some dimensions held, the others fitted again or left where they were."""
     if refit:
-        again = Problem(problem.layout, problem.aims, problem.cuts, held)
         try:
-            fitted = fit(again, 1, 0, found.values)
+            fitted = fit(problem.holding(held), 1, 0, found.values)
         except LinkageError:
             return None
         return replace(fitted, weights=found.weights, limits=found.limits)
     values = found.values.copy()
     values[list(held)] = list(held.values())
-    every = Problem(problem.layout, problem.aims, problem.cuts, dict(enumerate(values)))
+    every = problem.holding(dict(enumerate(values)))
     system = every.assembled(np.zeros(0))
     if system is None:
         return None

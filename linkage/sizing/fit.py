@@ -82,12 +82,15 @@ class Problem:
     layout : Layout
     aims : tuple of Aim
     cuts : tuple of Cut
+    between : tuple of (str, float)
+        Inputs and positions where a travel is looked at besides the ends.
     held : dict
         ``{index of a dimension: value}`` that stays.
     """
 
-    def __init__(self, layout: Layout, aims, cuts=(), held=None):
+    def __init__(self, layout: Layout, aims, cuts=(), between=(), held=None):
         self.layout, self.aims, self.cuts = layout, tuple(aims), tuple(cuts)
+        self.between = tuple(between)
         self.held = dict(held or {})
         self.every = (*self.aims, *(cut.aim for cut in self.cuts))
         self.least = np.array([aim.least for aim in self.every], dtype=bool)
@@ -108,6 +111,10 @@ class Problem:
             values[k] = value
         return values
 
+    def holding(self, held) -> Problem:
+        """The same with some dimensions held."""
+        return Problem(self.layout, self.aims, self.cuts, self.between, held)
+
     def assembled(self, z) -> System | None:
         """The system with these dimensions; None where it can't be assembled."""
         try:
@@ -118,7 +125,7 @@ class Problem:
     def give(self, system, z):
         """Found values (m,) and their rates (m, k) per mm and degree."""
         values = self.values(z)
-        trial = Trial(system, self.layout, values)
+        trial = Trial(system, self.layout, values, self.between)
         pairs = [*(trial.give(aim) for aim in self.aims),
                  *(cut.give(values) for cut in self.cuts)]
         found = np.array([value for value, _ in pairs])
@@ -188,15 +195,14 @@ def fit(problem: Problem, starts: int, seed: int, begin=None) -> Fit:
 
 def _starts(problem, starts, seed, begin):
     """The drawn dimensions, and the most promising of four times as many spread ones."""
-    from scipy.stats import qmc
-
     yield problem.drawn
     if begin is not None:
         yield ((begin - problem.low) / problem.span)[problem.free]
     if starts < 2 or not problem.free:
         return
-    spread = qmc.LatinHypercube(len(problem.free), rng=np.random.default_rng(seed)).random(
-        4 * (starts - 1))
+    rng, count = np.random.default_rng(seed), 4 * (starts - 1)
+    ranks = rng.permuted(np.tile(np.arange(count), (len(problem.free), 1)), axis=1)
+    spread = ((ranks + rng.random(ranks.shape)) / count).T  # a Latin hypercube
     systems = [problem.assembled(z) for z in spread]
     costs = np.array([np.inf if s is None else _cost(problem, s, z)
                       for s, z in zip(systems, spread, strict=True)])

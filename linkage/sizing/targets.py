@@ -113,12 +113,14 @@ class Trial:
     layout : Layout
     values : ndarray, shape (k,)
         mm and degrees.
+    between : tuple of (str, float)
+        Inputs and positions within their travels where a surface may go farther than at an end.
     """
 
-    def __init__(self, system: System, layout: Layout, values):
+    def __init__(self, system: System, layout: Layout, values, between=()):
         self.system = system
         dimensions, seeds = layout.dimensions(values)
-        self.index, positions = _positions(system)
+        self.index, positions = _positions(system, between)
         self.motion = system.sweep_with(dimensions, **positions)
         with np.errstate(invalid="ignore", divide="ignore"):
             self.rates = Rates(self.motion.posture, seeds)
@@ -137,29 +139,28 @@ class Trial:
             NaN where out of reach.
         """
         if aim.kind == "travel":
-            return self._travel(aim.of, aim.input, SIGNS[aim.way])
+            return self._travel(aim.of, self.index[aim.input], SIGNS[aim.way])
         if aim.kind == "differential":
             return self._differential(aim)
         if aim.kind == "gearing":
             return self._gearing(aim)
         return self._margin(aim)
 
-    def _travel(self, surface, name, sign):
-        ends = [self.index[name, side] for side in (0, 1)]
+    def _travel(self, surface, places, sign):
         body = self.system.model.surfaces[surface].body
-        turned = sign * self.motion.deflection(surface)[ends]
+        turned = sign * self.motion.deflection(surface)[places]
         if not np.isfinite(turned).all():
             return np.nan, np.zeros(self.dual.count)
         best = int(turned.argmax())
         rate = np.broadcast_to(self.rates.joints.get(body, 0.0),
-                               (self.dual.count, len(self.motion.reachable)))[:, ends[best]]
+                               (self.dual.count, *self.motion.shape))[:, places[best]]
         sense = sign * hinge_sign(self.system.model.bodies[body])
         return float(turned[best]), np.degrees(rate) * sense
 
     def _differential(self, aim):
         rudder = is_rudder(self.system.model.bodies[self.system.model.surfaces[aim.of].body])
-        (up, d_up), (down, d_down) = (self._travel(aim.of, aim.input, SIGNS[way]) for way in
-                                      (("left", "right") if rudder else ("up", "down")))
+        ends, ways = self.index[aim.input][:2], ("left", "right") if rudder else ("up", "down")
+        (up, d_up), (down, d_down) = (self._travel(aim.of, ends, SIGNS[way]) for way in ways)
         if not down > 0:
             return np.nan, d_up * 0
         return up / down, (d_up - up / down * d_down) / down
@@ -187,7 +188,7 @@ class Trial:
         else:
             centre = self.dual.posture.place(f"{body}/pivot", frame)
             sine = kernels.turn_margin(here, centre, u, e)
-        sine = np.broadcast_to(sine, (self.dual.count, len(self.motion.reachable)))
+        sine = np.broadcast_to(sine, (self.dual.count, *self.motion.shape))
         size = np.abs(sine[0].real)
         if not np.isfinite(size).all():
             return np.nan, np.zeros(self.dual.count)
@@ -197,14 +198,17 @@ class Trial:
                 np.degrees(sine[:, worst].imag / TINY * slope))
 
 
-def _positions(system):
-    """Neutral, both ends of every input, and a grid of all together; where each end stands."""
+def _positions(system, between):
+    """Neutral, both ends of every input, places between, and a grid of all inputs together.
+
+    And which of them are an input's own, its two ends first.
+    """
     box = gearing.box_of(system)
-    rows, index = [dict.fromkeys(box, 0.0)], {}
-    for name, travel in box.items():
-        for side in (0, 1):
-            index[name, side] = len(rows)
-            rows.append(dict.fromkeys(box, 0.0) | {name: travel[side]})
+    rows, index = [dict.fromkeys(box, 0.0)], {name: [] for name in box}
+    for name, position in [*((name, end) for name, travel in box.items() for end in travel),
+                           *between]:
+        index[name].append(len(rows))
+        rows.append(dict.fromkeys(box, 0.0) | {name: position})
     shares = (1.0, 0.5) if len(box) < 3 else (1.0,)
     sides = [[*(end * share for end in travel for share in shares), 0.0]
              for travel in box.values()]
