@@ -7,10 +7,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize_scalar
 
 import linkage
+from linkage.__main__ import main
 from linkage.files import parse_model
-from linkage.gearing import driving_input, required_travels
+from linkage.gearing import driving_input, margins, required_travels
 from linkage.model import (
     Arm,
     Clocking,
@@ -23,7 +25,7 @@ from linkage.model import (
     is_rudder,
 )
 from linkage.motion import Close, Couple, Rates, Seeds, System, Together, body_of
-from linkage.sizing import Layout, named_dimensions, size
+from linkage.sizing import Layout, named_dimensions, size, write_sized
 from linkage.sizing.targets import SIGNS, Trial, aims_of
 
 FOUND = 1e-6  # degrees (degrees per degree) to which a planted target has to be found again
@@ -285,3 +287,289 @@ def test_long_rod_limit_of_one_stage():
     once = [2 * b - a for a, b in itertools.pairwise(found)]
     twice = (4 * once[1] - once[0]) / 3
     assert twice == pytest.approx([40.0, 30.0], abs=1e-6)
+
+
+# --- targets that conflict ----------------------------------------------------------------------
+
+CONFLICT = STAGE.split("[size")[0].format(x=0, z=-60, far=800, z0=10, top=-50, up=26, down=12) + """
+[size.arm.horn]
+point = "horn/p"
+least = 40
+greatest = 80
+"""
+
+
+def test_conflict_is_named_with_how_near_it_came():
+    """Up and down against one arm length: a plain scan of the arm finds the same compromise."""
+    system = System(parse_model(CONFLICT.replace("within = 0.001", "within = 1")))
+    found = size(system)
+    assert not found.ok
+    layout = Layout(system.model, named_dimensions(system.model))
+
+    def miss(arm):
+        turns = System(layout.model_at([arm])).sweep(pitch=[-20, 20]).deflection("elevator")
+        return max(abs(-turns.min() - 26), abs(turns.max() - 12))
+
+    scan = minimize_scalar(miss, bounds=(40, 80), method="bounded", options={"xatol": 1e-10})
+    assert found.targets["missed_by"].abs().max() == pytest.approx(scan.fun, abs=1e-6)
+    assert found.dimensions["found"][0] == pytest.approx(scan.x, abs=1e-5)
+    assert '"elevator up" and "elevator down" conflict' in found.verdict
+    assert "wanted 26.00° within 1.00°" in found.verdict
+    up = found.targets.set_index("target")["found"]["elevator up"]
+    assert f'"elevator up" comes to {up:.2f}°' in found.verdict
+    assert "\n" not in found.verdict
+    assert (found.targets["weight"] > 0.2).all()
+
+
+def test_limit_that_holds_is_named():
+    """A horn that would have to be shorter than its least."""
+    text = CONFLICT.replace("up = 26, down = 12, within = 0.001", "up = 45, within = 1")
+    found = size(System(parse_model(text)))
+    assert not found.ok
+    assert found.dimensions["found"][0] == pytest.approx(40, abs=1e-9)
+    assert found.dimensions["limit"][0] == "least"
+    assert '"horn" at its least of 40.00 mm' in found.verdict
+
+
+def test_target_that_no_dimension_changes_is_told_and_stops_nothing():
+    """The other targets are met all the same."""
+    text = CONFLICT.replace("up = 26, down = 12, within = 0.001", "up = 21, within = 1") + """
+[body.rudder]
+pivot = [900, 0, 0]
+axis = "vertical"
+[body.pedal]
+pivot = [0, 0, 0]
+axis = "vertical"
+input = "yaw"
+[input.yaw]
+travel = [-10, 10]
+[coupling.cable]
+bodies = ["pedal", "rudder"]
+ratio = 1
+[surface.rudder]
+body = "rudder"
+require = { left = 20, within = 1 }
+"""
+    found = size(System(parse_model(text)))
+    assert 'none of the dimensions changes "rudder left"' in found.verdict
+    rows = found.targets.set_index("target")
+    assert rows["ok"].to_dict() == {"elevator up": True, "rudder left": False}
+    assert rows["missed_by"]["elevator up"] == pytest.approx(0, abs=1e-6)
+
+
+def test_over_centre_holds_over_the_whole_travel():
+    """A margin asked for costs travel; margins are measured afterwards by the findings' room."""
+    text = CONFLICT.replace("up = 26, down = 12, within = 0.001", "up = 28, within = 1")
+    free = size(System(parse_model(text)))
+    assert free.ok
+    least = margins(free.system)["margin"].min() + 4
+    asked = text.replace("[size.arm.horn]", f"[size]\nover-centre = {least}\n[size.arm.horn]")
+    held = size(System(parse_model(asked)))
+    assert not held.ok
+    assert '"elevator up" and "horn/p over-centre" conflict' in held.verdict or \
+        '"horn/p over-centre" and "elevator up" conflict' in held.verdict
+    held = size(System(parse_model(asked.replace("within = 1", "within = 6"))))
+    assert held.ok
+    assert margins(held.system)["margin"].min() >= least - 1e-6
+    assert held.targets["missed_by"][0] < -1  # travel was given up for it
+
+
+# --- rounding -----------------------------------------------------------------------------------
+
+STEPPED = """
+[size.arm.horn]
+point = "horn/p"
+least = 40
+greatest = 80
+step = 2.5
+[size.arm."stick arm"]
+point = "stick/arm"
+least = 40
+greatest = 80
+step = "1/8 in"
+[size.clocking.rake]
+point = "stick/arm"
+least = -30
+greatest = 30
+"""
+
+
+def test_rounded_to_steps_and_checked_again(tmp_path):
+    """No neighbouring combination does better, and the written file says the same of itself."""
+    base = CONFLICT.split("[size")[0].replace("up = 26, down = 12, within = 0.001",
+                                              "up = 23, down = 21.5, within = 0.5")
+    system = System(parse_model(base + STEPPED))
+    found = size(system, rounded=True)
+    rows = found.dimensions.set_index("dimension")
+    for name, step in (("horn", 2.5), ("stick arm", 25.4 / 8)):
+        assert rows["found"][name] / step == pytest.approx(round(rows["found"][name] / step))
+        assert abs(rows["found"][name] - rows["exact"][name]) <= step
+    assert rows["found"]["rake"] != rows["exact"]["rake"]  # fitted again
+    path = tmp_path / "sized.toml"
+    write_sized(found, "drawn.toml", path)
+    again = required_travels(linkage.load(path)).set_index("way")
+    told = found.targets.set_index("way")
+    assert again["found"].to_dict() == pytest.approx(told["found"].to_dict(), abs=1e-9)
+    assert found.ok
+    assert again["ok"].all()
+    finer = System(parse_model(base.replace("within = 0.5", "within = 0.3") + STEPPED))
+    assert size(finer).ok
+    assert not size(finer, rounded=True).ok  # steps too coarse for it, and it says so
+
+
+def test_rounding_tries_every_neighbour():
+    """Two stepped arms: of the four neighbours the best is taken, by a plain count."""
+    base = CONFLICT.split("[size")[0].replace("up = 26, down = 12, within = 0.001",
+                                              "up = 23, down = 21.5, within = 0.3")
+    system = System(parse_model(base + STEPPED.split("[size.clocking")[0]))
+    found = size(system, rounded=True)
+    layout = Layout(system.model, named_dimensions(system.model))
+
+    def worst(values):
+        turns = System(layout.model_at(values)).sweep(pitch=[-20, 20]).deflection("elevator")
+        return max(abs(-turns.min() - 23), abs(turns.max() - 21.5))
+
+    steps = (2.5, 25.4 / 8)
+    sides = [(np.floor(x / s) * s, np.ceil(x / s) * s)
+             for x, s in zip(found.dimensions["exact"], steps, strict=True)]
+    best = min(itertools.product(*sides), key=worst)
+    assert found.dimensions["found"].tolist() == pytest.approx(best)
+    assert worst(best) == pytest.approx(found.targets["missed_by"].abs().max(), abs=1e-9)
+
+
+# --- twins, and what moves along ----------------------------------------------------------------
+
+EXAMPLE = Path(__file__).parents[1] / "examples" / "aileron_run.toml"
+
+
+@pytest.fixture(scope="module")
+def sized_example():
+    return size(linkage.load(EXAMPLE), rounded=True)
+
+
+def test_twins_stay_twins(sized_example):
+    """Every left point of the sized example mirrors its right one across BL 0."""
+    model = sized_example.system.model
+    left = [name for name in model.points if "left" in name]
+    assert len(left) == 6
+    for name in left:
+        x, y, z = model.position(name)
+        assert model.position(name.replace("left", "right")) == pytest.approx((x, -y, z), abs=1e-12)
+
+
+def test_example_is_sized_and_proven(sized_example):
+    """Clearance of the rounded result is proven by the clearance room itself."""
+    assert sized_example.ok, sized_example.verdict
+    found = linkage.clearance(sized_example.system)
+    assert found["ok"].astype(bool).all()
+    ends = sized_example.system.sweep(roll=[-20, 20]).deflection("aileron left")
+    assert -ends.min() / ends.max() == pytest.approx(1.35, abs=0.05)
+    assert margins(sized_example.system)["margin"].min() >= 25
+    assert sized_example.clearance is not None
+
+
+def test_clearance_costs_something_here():
+    """Without the clearance the pivot stays where it is drawn, and the rod rubs on the spar."""
+    text = EXAMPLE.read_text(encoding="utf-8").replace("clearance = true", "clearance = false")
+    found = size(System(parse_model(text)))
+    assert found.ok
+    assert not linkage.clearance(found.system)["ok"].astype(bool).all()
+
+
+MOVED = """
+length = "mm"
+[mirror]
+left = "right"
+[body.crank]
+pivot = [0, 0, 0]
+axis = "vertical"
+points = { "out left" = [0, -60, 0] }
+[body."tube left"]
+pivot = [100, -50, 20]
+axis = "fore-aft"
+points = { hole = { at = [100, -50, 80], bolt = "fore-aft", side = "aft", stack = [4] } }
+solid.end = { kind = "box", corner = [90, -60, 10], opposite = [110, -40, 30] }
+[body."arm left"]
+on = "tube left"
+pivot = [120, -50, 20]
+axis = "lateral"
+points = { tip = [120, -50, 70] }
+[size.clocking.crank]
+point = "crank/out left"
+least = -30
+greatest = 30
+[size.place.tube]
+point = "tube left/pivot"
+along = "BL"
+least = -70
+greatest = -40
+[size.arm.hole]
+point = "tube left/hole"
+least = 50
+greatest = 90
+"""
+
+
+def test_what_is_fixed_to_a_pivot_moves_along():
+    """A pivot moved 7 mm outboard takes points, solids and riders along; so does its twin's."""
+    model = parse_model(MOVED)
+    layout = Layout(model, named_dimensions(model))
+    moved = layout.model_at([70.0, 30.0, -57.0])  # arm, clocking, place
+    assert moved.position("tube left/pivot") == pytest.approx((100, -57, 20))
+    assert moved.position("tube right/pivot") == pytest.approx((100, 57, 20))
+    assert moved.position("arm left/tip") == pytest.approx((120, -57, 70))
+    assert moved.bodies["tube left"].solids["end"].corner == pytest.approx((90, -67, 10))
+    assert moved.position("tube left/hole") == pytest.approx((104, -57, 90))
+    assert moved.bodies["tube left"].points["hole"].at == pytest.approx((100, -57, 90))
+    turned = moved.position("crank/out left")
+    assert turned == pytest.approx((30, -60 * np.cos(np.radians(30)), 0))
+    assert moved.position("crank/out right") == pytest.approx((turned[0], -turned[1], 0))
+
+
+@pytest.mark.parametrize(("more", "says"), [
+    ('[size.arm.again]\npoint = "tube right/hole"\nleast = 40\ngreatest = 80',
+     '"tube left/hole" is sized by "hole" already'),
+    ('[size.place.again]\npoint = "tube left/hole"\nalong = "FS"\nleast = 40\ngreatest = 80',
+     'is sized by "hole" already'),
+    ('[size.place.again]\npoint = "tube right/pivot"\nalong = "BL"\nleast = 40\ngreatest = 80',
+     'is sized by "tube" already')])
+def test_one_thing_sized_twice_is_refused(more, says):
+    model = parse_model(MOVED + more)
+    with pytest.raises(linkage.LinkageError, match="sized by") as caught:
+        named_dimensions(model)
+    assert says.split('"')[-1] in str(caught.value)
+
+
+# --- the command --------------------------------------------------------------------------------
+
+def test_command_writes_a_new_file_and_never_over_one(tmp_path, capsys):
+    path, out = tmp_path / "run.toml", tmp_path / "sized.toml"
+    text = CONFLICT.replace("up = 26, down = 12, within = 0.001", "up = 21, down = 21, within = 1")
+    path.write_text(text, encoding="utf-8")
+    assert main(["size", str(path), "--out", str(out)]) == 0
+    said = capsys.readouterr().out
+    assert "Everything asked for is met, as computed" in said
+    assert "never replaces" in said
+    assert required_travels(linkage.load(out))["ok"].all()
+    before = out.read_bytes()
+    for taken in (out, path):
+        assert main(["size", str(path), "--out", str(taken)]) == 2
+        assert "is there already and stays as it is" in capsys.readouterr().err
+    assert out.read_bytes() == before
+    assert path.read_text(encoding="utf-8") == text
+    path.write_text(text.replace("up = 21", "up = 60"), encoding="utf-8")
+    assert main(["size", str(path)]) == 1
+
+
+def test_command_says_what_is_missing(tmp_path, capsys):
+    path = tmp_path / "run.toml"
+    path.write_text(CONFLICT.split("[size")[0], encoding="utf-8")
+    assert main(["size", str(path)]) == 2
+    assert "names no dimension to choose" in capsys.readouterr().err
+
+
+def test_same_seed_same_result():
+    model, _ = planted(3)
+    one, other = (size(System(model), seed=5) for _ in range(2))
+    assert one.dimensions.equals(other.dimensions)
+    assert one.targets.equals(other.targets)

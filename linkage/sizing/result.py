@@ -228,7 +228,7 @@ def _verdict(chosen, targets, ok) -> str:
     fixed = [row for row in missed if not row["changes"]]
     parts = [_come(chosen, row) for row in missed[:3]]
     if len(missed) > 3:
-        parts.append(f"{len(missed) - 3} more are missed")
+        parts.append(f"{len(missed) - 3} more missed")
     names = " and ".join(f'"{row["target"]}"' for row in held[:4])
     start = "Not everything is met"
     if len(held) > 1:
