@@ -38,12 +38,15 @@ from linkage.model import (
     Material,
     Model,
     PairRule,
+    Place,
     Point,
     Require,
     Rod,
+    Size,
     Spacer,
     Stop,
     Surface,
+    Target,
     Tolerance,
     Wire,
 )
@@ -205,6 +208,22 @@ exit = "stick/grip"
 diameter = 0.2
 length = 30
 
+[size]
+over-centre = 25
+clearance = true
+arm."stick arm" = { point = "stick/arm", least = 2, greatest = "4 in", step = "1/8 in" }
+clocking.horn = { point = "horn/p", least = -20, greatest = 25, step = 5 }
+place.pivot = { point = "horn/pivot", along = "WL", least = 8.5, greatest = 10, step = 0.063 }
+rod.push = { rod = "push", least = 38, greatest = 41, step = 0.1 }
+[size.target.gearing]
+surface = "elevator"
+gearing = 1.1
+within = 0.1
+input = "pitch"
+[size.target.differential]
+surface = "elevator"
+differential = 1.4
+
 [mirror]
 port = "starboard"
 """
@@ -356,7 +375,16 @@ def models(draw):
                                            density=st.none() | st.floats(1e-7, 1e-4),
                                            source=NAMES))},
         wires={"wire": draw(st.builds(Wire, clamps=st.just(tuple(f"{n}/pivot" for n in names[:2])),
-                                      diameter=SIZE, length=MAYBE_SIZE))})
+                                      diameter=SIZE, length=MAYBE_SIZE))},
+        size=Size(places={names[0]: draw(sized(f"{names[0]}/pivot"))}, targets={
+            n: Target(surface=n, gearing=draw(SIZE)) for n in surfaces}, clearance=draw(
+                st.booleans()), over_centre=draw(st.none() | st.floats(1, 89))))
+
+
+def sized(point):
+    return st.builds(lambda least, span, along: Place(
+        point=point, along=along, least=least, greatest=least + span),
+        st.floats(-1e4, 1e4), st.floats(0.1, 1e3), st.sampled_from(["FS", "BL", "WL"]))
 
 
 @settings(SOME, max_examples=40)
@@ -844,7 +872,7 @@ def test_schema_accepts_good_files(text):
 def tables(table, path=()):
     """Where a known key could stand: every table of the file that is not a table of names."""
     named = {"input", "body", "rod", "coupling", "surface", "stop", "material", "wire", "mirror",
-             "points", "solid", "class"}
+             "points", "solid", "class", "arm", "clocking", "place", "target"}
     if not path or path[-1] not in named or len(path) > 1 and path[-2] in named:
         yield path
     for key, value in table.items():

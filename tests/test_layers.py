@@ -31,7 +31,7 @@ FLOORS = [
 ]
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
-    "model": [{"shapes"}, {"strength"}, {"parts"}, {"stock"}, {"whole"}],
+    "model": [{"shapes"}, {"strength"}, {"parts", "sizes"}, {"stock"}, {"whole"}],
     "motion": [{"plan"}, {"posture"}, {"rates"}, {"together", "bounds", "moved"},
                {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"compare"}, {"findings"}],
@@ -40,7 +40,9 @@ INNER = {
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
     "loads": [{"columns", "pilots"}, {"statics"}, {"cases"}, {"stick", "contact"}, {"worst"},
               {"margins"}, {"give"}],
-    "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part", "loads_part"}],
+    "sizing": [{"named"}, {"targets"}, {"fit"}, {"apart"}, {"choose"}, {"result"}],
+    "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part", "loads_part",
+                         "size_part"}],
     "report": [{"blocks", "described", "results"}, {"as_html", "as_pdf", "sequence"},
                {"contents", "compare", "written"}],
     "plots": [{"style", "seen", "numbers"}, {"curves", "views"},
@@ -51,7 +53,7 @@ INNER = {
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
-         "pandas": {"gearing", "clearance", "stops", "loads", "tables", "report"},
+         "pandas": {"gearing", "clearance", "stops", "tables", "report", "loads", "sizing"},
          "shapely": {"outlines", "stops", "relief", "plots"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
          "matplotlib": {"plots", "relief", "report"}, "reportlab": {"report"},

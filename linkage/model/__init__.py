@@ -21,13 +21,15 @@ from .parts import (
     Wire,
 )
 from .shapes import Box, Hole, Layer, Part, Pipe, Plate, Point, Sphere, Tube, Washer
+from .sizes import STATIONS, Arm, Clocking, Place, RodLength, Size, Target, steps_within
 from .stock import HANDBOOK
 from .strength import Factors, HingeMoment, PilotForce, TorqueTube
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "HANDBOOK", "Airframe", "Body", "Box", "Clearance", "Coupling", "Factors",
-    "HingeMoment", "Hole", "Input", "Layer", "Material", "Model", "PairRule", "Part", "PilotForce",
-    "Pipe", "Plate", "Point", "Require", "Rod", "Spacer", "Sphere", "Stop", "Surface", "Tolerance",
-    "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
+    "AIRFRAME", "HANDBOOK", "STATIONS", "Airframe", "Arm", "Body", "Box", "Clearance", "Clocking",
+    "Coupling", "Factors", "HingeMoment", "Hole", "Input", "Layer", "Material", "Model",
+    "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Point", "Require", "Rod",
+    "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface", "Target", "Tolerance",
+    "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
 ]
