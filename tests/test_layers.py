@@ -39,6 +39,7 @@ INNER = {
     "stops": [{"contact"}, {"find", "spacers", "travel_map"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part"}],
+    "plots": [{"style", "seen", "numbers"}, {"curves", "views"}, {"contact", "spacers"}],
     "commands": [{"verbs"}, {"shared", "beside"}, {"plates"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view"}],
@@ -46,7 +47,7 @@ INNER = {
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
          "pandas": {"gearing", "clearance", "stops", "tables"},
-         "shapely": {"outlines", "stops", "relief"}, "ezdxf": {"relief"},
+         "shapely": {"outlines", "stops", "relief", "plots"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
          "matplotlib": {"plots", "relief"}, "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
          "traitlets": {"workbook"}, "IPython": {"workbook"}}

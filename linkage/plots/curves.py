@@ -63,7 +63,7 @@ def gearing_curves(system: System, ax=None, *, input: str = "pitch"):
     motion = system.sweep(**{input: x})
     moved = {name: motion.deflection(name) for name in system.model.surfaces}
     moved = {name: y for name, y in moved.items() if np.nanmax(np.abs(y), initial=0) > STILL}
-    lines = [ax.plot(shown_input(system, input, x), y, color=colour, linestyle=style)[0]
+    lines = [ax.plot(shown_input(system, input, x), y, color=colour, linestyle=style, gid=name)[0]
              for (name, y), (colour, style) in zip(moved.items(), SERIES * 9, strict=False)]
     say(ax, f"What does each surface do with {input}?", system.model.title,
         input_axis(ax.xaxis, system, input), "deflection, degrees from neutral")
@@ -132,7 +132,8 @@ def differential(system: System, ax=None):
         x = np.append(0.0, shown_input(system, name, rows["position"]))
         colour = SERIES[number % len(SERIES)][0]
         for way, style in (("up", "-"), ("down", (0, (6, 2)))):
-            lines += ax.plot(x, np.append(0.0, rows[way]), color=colour, linestyle=style)
+            lines += ax.plot(x, np.append(0.0, rows[way]), color=colour, linestyle=style,
+                             gid=f"{pair} {way}")
             texts.append(f"{pair.replace(' | ', ', ')}:\nthe one that goes {way}")
         for row in rows.iloc[9::10].to_dict("records"):
             place = float(shown_input(system, name, row["position"]))

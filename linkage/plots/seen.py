@@ -82,8 +82,6 @@ def bones(motion: Motion, bare_only: bool = True) -> dict:
         if not (bare_only and part.solids):
             arms = [np.stack([motion.point(f"{body}/pivot"), motion.point(f"{body}/{name}")])
                     for name in part.points]
-            if part.through is not None:
-                arms.append(carried(motion, body, [part.pivot, _hinge_end(model, body)]))
             found[body] = arms
     for name, rod in model.rods.items():
         if not (bare_only and rod.diameter is not None):
@@ -92,13 +90,23 @@ def bones(motion: Motion, bare_only: bool = True) -> dict:
             if lines and all(np.isfinite(line).all() for line in lines)}
 
 
+def hinges(motion: Motion) -> dict:
+    """Pivot lines of the bodies that give a second point of theirs: ``{body: (2, 3)}``, mm."""
+    bodies = motion.system.model.bodies
+    lines = {body: carried(motion, body, [part.pivot, _hinge_end(motion.system.model, body)])
+             for body, part in bodies.items() if part.through is not None}
+    return {body: line for body, line in lines.items() if np.isfinite(line).all()}
+
+
 def _hinge_end(model, body):
     """Second point of a hinge line as measured; a twin made by mirror has it turned about."""
     pivot, through = np.array(model.bodies[body].pivot), np.array(model.bodies[body].through)
     turned = 2 * pivot - through
     measured = [np.multiply(part.through, (1, -1, 1)) for part in model.bodies.values()
                 if part.through is not None]
-    return turned if any(np.allclose(turned, place, atol=1e-6) for place in measured) else through
+    inboard = abs(through[1]) < abs(turned[1])
+    return turned if inboard and any(np.allclose(turned, m, atol=1e-6) for m in measured) \
+        else through
 
 
 def ends_of_travel(system: System) -> list:

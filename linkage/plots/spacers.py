@@ -25,7 +25,7 @@ from .style import (
 STEPS = 25
 NEUTRAL = 0.97  # share of the gap at neutral up to which spacers are drawn
 ROOM = 1.6  # times the thickest of file and stock
-STILL = 0.05  # degrees a surface has to move to be drawn
+STILL = 0.5  # degrees a surface has to move to be drawn; less is cross-talk
 
 
 @in_our_look
@@ -66,6 +66,8 @@ def spacer_chart(system: System, ax=None, *, stop: str):
     say(ax, f"Where does a spacer stop the travel?  {stop}", system.model.title,
         f"spacer thickness, {unit}", f"travel at the stop, {what} from neutral")
     ax.margins(x=0.02, y=0.12)
+    low, high = ax.get_ylim()
+    ax.set_ylim(low - 0.22 * (high - low), high)  # room for the names of the stock
     _stock_marks(ax, made, thickness, angle)
     label_ends(ax, lines, texts)
     return ax
@@ -91,7 +93,8 @@ def _stopped_lines(ax, made, thickness, angle):
         y = np.where(known, motion.deflection(surface), np.nan)
         if np.nanmax(np.abs(y), initial=0) > STILL:
             colour, style = next(series)
-            lines += ax.plot(thickness / per, np.abs(y), color=colour, linestyle=style)
+            lines += ax.plot(thickness / per, np.abs(y), color=colour, linestyle=style,
+                             gid=surface)
             word = deflection_words(system, surface)[int(np.nanmean(y) > 0)]
             texts.append(f"{surface}, {word}")
     return lines, texts

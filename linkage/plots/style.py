@@ -179,9 +179,9 @@ def label_ends(ax, lines, texts) -> None:
     for k, place in zip(kept, places, strict=True):
         colour = lines[k].get_color()
         ax.annotate(texts[k], ends[k], (1.035, place), textcoords="axes fraction", va="center",
-                    fontsize=SMALL, color=colour, annotation_clip=False,
+                    fontsize=SMALL, color=colour, annotation_clip=False, gid="end",
                     arrowprops={"arrowstyle": "-", "color": colour, "linewidth": 0.6,
-                                "shrinkA": 1, "shrinkB": 1})
+                                "relpos": (0, 0.5), "shrinkA": 1, "shrinkB": 1})
 
 
 def pair_words(pair: str) -> str:

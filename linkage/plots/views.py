@@ -5,6 +5,7 @@ from __future__ import annotations
 import matplotlib.patheffects
 import numpy as np
 from matplotlib.collections import LineCollection
+from matplotlib.lines import Line2D
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 
@@ -14,7 +15,7 @@ from ..model import AIRFRAME
 from ..motion import System, body_of
 from ..units import MM_PER
 from .numbers import clear_of_others, place_numbers
-from .seen import bones, ends_of_travel, numbered, outline, placed_pieces, stirred
+from .seen import bones, ends_of_travel, hinges, numbered, outline, placed_pieces, stirred
 from .style import (
     GREY,
     INK,
@@ -35,6 +36,8 @@ GHOSTS = ((0, (5, 2)), (0, (1.2, 1.6)), (0, (6, 2, 1, 2)), (0, (3, 3)))
 SHEET = (10.8, 7.4)  # inches; fits A4 lying
 EDGES = {"left": 0.78, "right": 0.15, "top": 0.85, "bottom": 0.6, "gap": 0.75}  # inches
 CLEAR = 9.0  # points of page to the next point from which a number is written in every view
+KEY = 4.6  # inches across that the key wants
+LINE, LETTER = 0.135, 0.046  # inches between lines of the key, and across a letter
 ALL_ROUND = 0.04  # of the greatest size, left free about what is drawn
 
 
@@ -65,12 +68,13 @@ def three_view(system: System, figure=None, *, at=None, parts=None):
         When there is no such input or part.
     """
     motion, key = system.sweep(**(at or {})), numbered(system, _known_parts(system, parts))
-    if figure is None:
-        figure = Picture(figsize=SHEET)
-        add_caution(figure)
     ghosts, near = ends_of_travel(system), _near(system, parts)
     drawn = {name: placed_pieces(motion, name) for name in system.model.solids}
-    axes = _laid_out(figure, system, _bounds(motion, [m for _, m in ghosts], drawn, near))
+    bounds = _bounds(motion, [m for _, m in ghosts], drawn, near)
+    if figure is None:
+        figure = Picture(figsize=_page(bounds))
+        add_caution(figure)
+    axes = _laid_out(figure, system, bounds)
     neutral = stirred(system, motion) == set()
     for view, ax in zip(VIEWS.values(), axes, strict=True):
         _draw_solids(ax, motion, drawn, view, near)
@@ -109,6 +113,7 @@ def _bounds(motion, ghosts, drawn, near):
         spots += [state.point(name)[None] for name in motion.system.model.points
                   if everything or body_of(name) in near]
         spots += [line for name, lines in bones(state).items() if name in near for line in lines]
+    spots += [line for name, line in hinges(motion).items() if name in near]
     every = np.concatenate([np.zeros((0, 3)), *spots])
     every = every[np.isfinite(every).all(axis=1)]
     low, high = (every.min(axis=0), every.max(axis=0)) if len(every) else (np.zeros(3),) * 2
@@ -116,12 +121,25 @@ def _bounds(motion, ghosts, drawn, near):
     return low - room, high + room
 
 
+def _scale(width, height, bounds) -> float:
+    """Inches on the page per mm at which the three views fit it."""
+    fs, bl, wl = bounds[1] - bounds[0]
+    return min((width - EDGES["left"] - EDGES["right"] - EDGES["gap"]) / (fs + bl),
+               (height - EDGES["top"] - EDGES["bottom"] - EDGES["gap"]) / (wl + bl))
+
+
+def _page(bounds) -> tuple[float, float]:
+    """Size of a page of our own: the sheet, less what would stay blank at its right."""
+    (fs, bl, _), scale = bounds[1] - bounds[0], _scale(*SHEET, bounds)
+    used = EDGES["left"] + fs * scale + EDGES["gap"] + max(bl * scale, KEY) + EDGES["right"]
+    return float(np.clip(used, 0.7 * SHEET[0], SHEET[0])), SHEET[1]
+
+
 def _laid_out(figure, system, bounds):
     """Axes of the three views at one scale: stations run on from one to the next."""
     width, height = np.array([figure.bbox.width, figure.bbox.height]) / figure.dpi
     (fs, bl, wl), per = bounds[1] - bounds[0], MM_PER[system.model.length]
-    scale = min((width - EDGES["left"] - EDGES["right"] - EDGES["gap"]) / (fs + bl),
-                (height - EDGES["top"] - EDGES["bottom"] - EDGES["gap"]) / (wl + bl))
+    scale = _scale(width, height, bounds)
     left, upper = EDGES["left"], height - EDGES["top"]
     second, lower = left + fs * scale + EDGES["gap"], upper - wl * scale - EDGES["gap"]
     boxes = {"side": (left, upper - wl * scale, fs * scale, wl * scale),
@@ -167,6 +185,9 @@ def _draw_bones(ax, motion, view, near):
         ax.add_collection(LineCollection(
             [line[:, view] / per for line in lines], colors=INK if name in near else PALE,
             linewidths=1.8 if name in model.rods else 1.0, zorder=4, gid=name), autolim=False)
+    lines = [line[:, view] / per for name, line in hinges(motion).items() if name in near]
+    ax.add_collection(LineCollection(lines, colors=INK, linewidths=0.7, zorder=4, gid="pivot line",
+                                     linestyles=[(0, (14, 3, 2, 3))]), autolim=False)
 
 
 def _draw_ghost(ax, ghost, view, near, style):
@@ -233,27 +254,32 @@ def _words(figure, system, axes, place):
 
 
 def _write_key(figure, system, key, ghosts, axes):
-    """Numbers and names of the hardpoints, and what the ghosts are, in the free corner."""
-    side, top, front = (ax.get_position(original=True) for ax in axes)
-    height = figure.bbox.height / figure.dpi
-    lines = [f"{number}  {name}" + (" (and its twin)" if twin else "")
-             for name, (number, twin) in key.items()]
-    told = []
+    """Numbers and names of the hardpoints, and what the ghosts are, where the page is free."""
+    width, height = np.array([figure.bbox.width, figure.bbox.height]) / figure.dpi
+    x, y, low = _free_corner(axes, width, height)
+    step = LINE / height
     for number, name in enumerate(dict.fromkeys(name for name, _ in ghosts)):
         ends = " and ".join(
             said_input(system, name, float(m.inputs[name])).removesuffix(f" {name}")
             for n, m in ghosts if n == name)
-        told.append((f"ghosts: {name} at {ends}", GHOSTS[number % len(GHOSTS)]))
-    x, y, step = front.x0, top.y1 - 0.1 / height, 0.135 / height
-    for text, style in told:
-        figure.add_artist(matplotlib.lines.Line2D([x, x + 0.03], [y, y], color=GREY, linewidth=0.9,
-                                                  linestyle=style))
-        figure.text(x + 0.036, y, text, fontsize=6.5, va="center")
+        figure.add_artist(Line2D([x, x + 0.3 / width], [y, y], color=GREY, linewidth=0.9,
+                                 linestyle=GHOSTS[number % len(GHOSTS)]))
+        figure.text(x + 0.37 / width, y, f"ghosts: {name} at {ends}", fontsize=6.5, va="center")
         y -= 1.2 * step
-    figure.text(x, y, "○ hardpoint   ◇ pivot", fontsize=6.5, va="center")
-    rows = max(1, int((y - step - top.y0) / step))
-    columns = -(-len(lines) // rows)
+    figure.text(x, y, "○ hardpoint   ◇ pivot   – · – pivot line", fontsize=6.5, va="center")
+    y -= 1.5 * step
+    lines = [f"{number}  {name}" + (" (and its twin)" if twin else "")
+             for name, (number, twin) in key.items()]
+    rows = max(1, int((y - low) / step) + 1)
+    across = min((0.99 - x) / -(-len(lines) // rows) if lines else 1.0,
+                 (0.4 + LETTER * max(map(len, lines), default=0)) / width)
     for k, text in enumerate(lines):
-        column = k // rows
-        figure.text(x + column * (0.985 - x) / max(columns, 2), y - (1.5 + k % rows) * step, text,
-                    fontsize=6.2, va="center")
+        figure.text(x + k // rows * across, y - k % rows * step, text, fontsize=6.2, va="center")
+
+
+def _free_corner(axes, width, height):
+    """Left, top and bottom of the larger free place: beside the top view or below it."""
+    side, top, front = (ax.get_position(original=True) for ax in axes)
+    beside = (front.x0, top.y1 - 0.1 / height, top.y0)
+    below = (side.x0, top.y0 - 0.7 / height, 0.35 / height)
+    return max(beside, below, key=lambda at: (0.99 - at[0]) * width * max(at[1] - at[2], 0.0))
