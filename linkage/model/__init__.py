@@ -3,6 +3,7 @@
 Lengths are mm, angles degrees.  A model is a description only: it computes no motion.
 """
 
+from .fittings import Fitted, RigPin, RodEnd
 from .parts import (
     AIRFRAME,
     Airframe,
@@ -24,7 +25,8 @@ from .shapes import Box, Hole, Layer, Part, Pipe, Plate, Point, Sphere, Tube, Wa
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Hole", "Input", "Layer",
-    "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Point", "Require", "Rod", "Spacer",
-    "Sphere", "Stop", "Surface", "Tolerance", "Tube", "Washer", "Wire", "is_rudder",
+    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Fitted", "Hole", "Input",
+    "Layer", "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Point", "Require",
+    "RigPin", "Rod", "RodEnd", "Spacer", "Sphere", "Stop", "Surface", "Tolerance", "Tube",
+    "Washer", "Wire", "is_rudder",
 ]
