@@ -38,6 +38,7 @@ INNER = {
     "clearance": [{"placed"}, {"prove"}, {"table"}],
     "stops": [{"contact"}, {"find", "spacers", "travel_map"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
+    "rigging": [{"lengths", "misalignment", "readings"}, {"rods"}, {"adjust", "as_built", "pins"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part"}],
     "plots": [{"style", "seen", "numbers"}, {"curves", "views"}, {"contact", "spacers"}],
     "commands": [{"verbs"}, {"shared", "beside"}, {"plates"},
@@ -46,7 +47,7 @@ INNER = {
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
-         "pandas": {"gearing", "clearance", "stops", "tables"},
+         "pandas": {"gearing", "clearance", "stops", "rigging", "tables"},
          "shapely": {"outlines", "stops", "relief", "plots"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
          "matplotlib": {"plots", "relief"}, "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
