@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import sys
 import time
-from pathlib import Path
 
 from .. import load
-from ..errors import LinkageError
 from .beside import beside
-from .shared import parser_of
+from .shared import parser_of, write_tables
 
 
 def run(argv) -> int:
@@ -36,7 +34,9 @@ def run(argv) -> int:
     progress("")
     print(sheet.heading(system, said.file), *(text for text, _ in found if text), sep="\n\n")
     if said.csv:
-        _write_csv(system, Path(said.csv))
+        from ..tables import all_tables
+
+        write_tables(said.csv, all_tables(system))
     print(f"\n{_verdict(missed)}")
     return 1 if missed else 0
 
@@ -70,17 +70,3 @@ def _verdict(missed: int) -> str:
     if missed:
         return f"{missed} requirement{'s' if missed > 1 else ''} missed."
     return "Every requirement of the file is met, as computed."
-
-
-def _write_csv(system, folder: Path) -> None:
-    from ..files import write_text
-    from ..tables import all_tables
-
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise LinkageError(f"{folder}: can't be made a folder ({problem.strerror}); "
-                           f"choose another") from problem
-    for name, data in all_tables(system).items():
-        write_text(folder / f"{name.replace(' ', '_')}.csv",
-                   data.to_csv(index=False, lineterminator="\n"))
