@@ -135,9 +135,36 @@ bearing = 3.33
 friction = "0.5 in*lbf"
 tolerance = 0.01
 clearance = "different"
+[[rod.push.fitted]]
+rod_end = "male"
+engaged = 0.6
+least = 0.4
+witness = 0.43
+adjustable = false
+bolt = [0, 1, 0.1]
+hardware = ["bolt"]
+[[rod.push.fitted]]
+rod_end = "measured"
 [rod.spare]
 ends = ["stick/grip", "horn/p"]
 redundant = true
+fitted = { rod_end = "measured" }
+[rod_end.male]
+thread = "1/4-28 LH"
+shank = 1.5
+most = 0.9
+misalignment = 12.5
+hardware = ["jam nut"]
+[rod_end.measured]
+ball = 0.437
+race = 0.337
+sphere = 0.59
+shoulder = 0.41
+[rig_pin.aft]
+holes = ["stick/arm", "airframe/bracket"]
+input = { pitch = 3, trim = -2.5 }
+direction = [0, 1, 0]
+within = "0.4 mm"
 
 [coupling.cable]
 bodies = ["nut", "rudder"]
@@ -347,7 +374,8 @@ def models(draw):
         rods["rod of " + names[0]] = Rod(
             ends=tuple(f"{n}/pivot" for n in names[:2]), length=draw(MAYBE_SIZE),
             redundant=draw(st.booleans()), diameter=draw(MAYBE_SIZE), material=draw(
-                st.sampled_from([None, "steel"])), thread=draw(st.none() | NAMES),
+                st.sampled_from([None, "steel"])),
+            thread=draw(st.sampled_from([None, "1/4-28", "M6x1 LH"])),
             tolerance=draw(MAYBE_SIZE), clearance=draw(st.sampled_from([None, "tight", "same"])))
     shapes = [f"{n}/{s}" for n, b in found.items() for s in b.solids]
     stops, pairs = {}, ()
@@ -872,7 +900,8 @@ def test_schema_accepts_good_files(text):
 def tables(table, path=()):
     """Where a known key could stand: every table of the file that is not a table of names."""
     named = {"input", "body", "rod", "coupling", "surface", "stop", "material", "wire", "mirror",
-             "points", "solid", "class", "arm", "clocking", "place", "target"}
+             "points", "solid", "class", "arm", "clocking", "place", "target",
+             "rod_end", "rig_pin"}
     if not path or path[-1] not in named or len(path) > 1 and path[-2] in named:
         yield path
     for key, value in table.items():

@@ -9,7 +9,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "linkage"
 FLOORS = [
     {"errors"},
-    {"units", "geometry", "intervals", "search", "outlines", "kernels"},
+    {"units", "geometry", "intervals", "search", "outlines", "kernels", "threads"},
     {"keys"},
     {"model"},
     {"mirroring", "symbolic"},
@@ -31,7 +31,7 @@ FLOORS = [
 ]
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
-    "model": [{"shapes"}, {"strength"}, {"parts", "sizes"}, {"stock"}, {"whole"}],
+    "model": [{"shapes"}, {"strength", "fittings"}, {"parts", "sizes"}, {"stock"}, {"whole"}],
     "motion": [{"plan"}, {"posture"}, {"rates"}, {"together", "bounds", "moved"},
                {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"compare"}, {"findings"}],
@@ -40,12 +40,13 @@ INNER = {
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
     "loads": [{"columns", "pilots"}, {"statics"}, {"cases"}, {"stick", "contact"}, {"worst"},
               {"margins"}, {"give"}],
+    "rigging": [{"lengths", "misalignment", "readings"}, {"rods"}, {"adjust", "as_built", "pins"}],
     "sizing": [{"named"}, {"targets"}, {"fit"}, {"apart"}, {"choose"}, {"result"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part", "loads_part",
-                         "size_part"}],
+                         "size_part", "rig_part"}],
     "report": [{"blocks", "described", "results"}, {"as_html", "as_pdf", "sequence"},
                {"contents", "compare", "written"}],
-    "plots": [{"style", "seen", "numbers"}, {"curves", "views"},
+    "plots": [{"style", "seen", "numbers"}, {"curves", "views", "rigging"},
               {"contact", "spacers", "forces"}],
     "commands": [{"verbs"}, {"shared", "beside"}, {"plates", "reported"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
@@ -53,7 +54,8 @@ INNER = {
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
-         "pandas": {"gearing", "clearance", "stops", "tables", "report", "loads", "sizing"},
+         "pandas": {"gearing", "clearance", "stops", "tables", "report", "loads", "rigging",
+                    "sizing"},
          "shapely": {"outlines", "stops", "relief", "plots"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
          "matplotlib": {"plots", "relief", "report"}, "reportlab": {"report"},

@@ -1,12 +1,13 @@
-"""What every verb shares: the parser of its words."""
+"""What the verbs share: the parser of their words, tables and pictures written."""
 
 from __future__ import annotations
 
 import argparse
+import io
+from pathlib import Path
 
 from .. import __version__
 from ..errors import LinkageError
-from ..files import write_text
 from .verbs import VERBS
 
 
@@ -21,7 +22,10 @@ def parser_of(verb: str, about: str) -> argparse.ArgumentParser:
 
 
 def write_tables(folder, tables: dict) -> None:
-    """Write tables, ``{name: DataFrame}``, as CSV to a folder that is made where it is missing."""
+    """Write `{name: DataFrame}` as CSV into a folder, made where there is none."""
+    from ..files import write_text
+
+    folder = Path(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
@@ -30,3 +34,16 @@ def write_tables(folder, tables: dict) -> None:
     for name, data in tables.items():
         write_text(folder / f"{name.replace(' ', '_')}.csv",
                    data.to_csv(index=False, lineterminator="\n"))
+
+
+def save_picture(axes, path) -> None:
+    """Write a picture whole or not at all; the end of its name says what kind."""
+    from ..files import write_bytes
+
+    kind = Path(path).suffix.lower().removeprefix(".")
+    if kind not in ("png", "svg", "pdf"):
+        raise LinkageError(f"{path}: is no picture that can be drawn; end its name with .png, "
+                           f".svg or .pdf")
+    held = io.BytesIO()
+    axes.figure.savefig(held, format=kind, dpi=150)
+    write_bytes(path, held.getvalue())

@@ -7,4 +7,5 @@ VERBS = {  # verb, a file of the same name: (words it takes, what it does)
     "template": ("FILE PLATE --out DIR", "a plate at full size for the shop"),
     "loads": ("FILE", "what each part carries, and its margins"),
     "size": ("FILE", "chooses arms, clockings, places and rod lengths to meet the targets"),
+    "rig": ("FILE", "rods to make and turn, rod ends, rig pins, the aircraft as built"),
 }

@@ -3,6 +3,7 @@
 Lengths are mm, angles degrees.  A model is a description only: it computes no motion.
 """
 
+from .fittings import Fitted, RigPin, RodEnd
 from .parts import (
     AIRFRAME,
     Airframe,
@@ -32,4 +33,8 @@ __all__ = [
     "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Point", "Require", "Rod",
     "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface", "Target", "Tolerance",
     "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
+    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Fitted", "Hole", "Input",
+    "Layer", "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Point", "Require",
+    "RigPin", "Rod", "RodEnd", "Spacer", "Sphere", "Stop", "Surface", "Tolerance", "Tube",
+    "Washer", "Wire", "is_rudder",
 ]
