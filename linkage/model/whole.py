@@ -104,6 +104,7 @@ class Model(Part):
     def material(self, name: str) -> Material:
         """A material of the file, or of the handbook ones that need no description."""
         return {**HANDBOOK, **self.materials}[name]
+
     def fitting(self, rod: str, end: int) -> tuple[Fitted | None, RodEnd | None, Thread | None]:
         """What is known of a rod's first (0) or second (1) end: how fitted, rod end, thread."""
         part = self.rods[rod]
