@@ -29,12 +29,8 @@ from .whole import Model, is_rudder
 
 __all__ = [
     "AIRFRAME", "HANDBOOK", "STATIONS", "Airframe", "Arm", "Body", "Box", "Clearance", "Clocking",
-    "Coupling", "Factors", "HingeMoment", "Hole", "Input", "Layer", "Material", "Model",
-    "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Point", "Require", "Rod",
-    "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface", "Target", "Tolerance",
-    "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
-    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Fitted", "Hole", "Input",
-    "Layer", "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Point", "Require",
-    "RigPin", "Rod", "RodEnd", "Spacer", "Sphere", "Stop", "Surface", "Tolerance", "Tube",
-    "Washer", "Wire", "is_rudder",
+    "Coupling", "Factors", "Fitted", "HingeMoment", "Hole", "Input", "Layer", "Material", "Model",
+    "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Point", "Require", "RigPin",
+    "Rod", "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface", "Target",
+    "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
 ]
