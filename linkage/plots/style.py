@@ -76,7 +76,7 @@ def say(ax, question: str, under: str, x: str, y: str) -> None:
                 annotation_clip=False)
 
 
-def shortened(text: str, most: int = 110) -> str:
+def shortened(text: str, most: int = 140) -> str:
     """Text of one line that fits a page."""
     text = " ".join(text.split())
     return text if len(text) <= most else text[:most - 1] + "…"

@@ -246,10 +246,10 @@ def _words(figure, system, axes, place):
         ax.set_ylabel(f"{STATIONS[view[1]]}, {unit}", labelpad=2)
         ax.annotate(SEEN[name], (0, 1), (0, 3), xycoords="axes fraction",
                     textcoords="offset points", fontsize=SMALL, color=GREY)
-    where = f", stick {place}" if place else ""
+    asked = f"with the stick {place}?" if place else "and how far does it swing?"
     top = figure.bbox.height / figure.dpi
-    figure.text(0.012, 1 - 0.30 / top, f"Where does every part sit, and how far does it "
-                f"swing{where}?", fontsize=11, fontweight="bold")
+    figure.text(0.012, 1 - 0.30 / top, f"Where does every part sit{'' if place else ','} {asked}",
+                fontsize=11, fontweight="bold")
     figure.text(0.012, 1 - 0.50 / top, shortened(system.model.title), fontsize=SMALL, color=GREY)
 
 
