@@ -68,6 +68,9 @@ def three_view(system: System, figure=None, *, at=None, parts=None):
         When there is no such input or part.
     """
     motion, key = system.sweep(**(at or {})), numbered(system, _known_parts(system, parts))
+    if motion.shape:
+        raise LinkageError("a three-view shows one stick position; give one number per input, "
+                           "like at = {'pitch': 10}")
     ghosts, near = ends_of_travel(system), _near(system, parts)
     drawn = {name: placed_pieces(motion, name) for name in system.model.solids}
     bounds = _bounds(motion, [m for _, m in ghosts], drawn, near)
