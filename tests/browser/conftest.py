@@ -1,0 +1,43 @@
+"""One browser for all, one JupyterLab per module; skipped where one is missing, but not in CI."""
+
+import importlib.util
+import os
+from pathlib import Path
+
+import pytest
+
+NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
+_spec = importlib.util.spec_from_file_location("lab", Path(__file__).with_name("lab.py"))
+lab = importlib.util.module_from_spec(_spec)
+_spec.loader.exec_module(lab)
+
+
+def _missing(what):
+    if os.environ.get("CI"):
+        pytest.fail(f"{what} is missing; CI has to have it")
+    pytest.skip(f"{what} is missing; see DEVELOPERS.md")
+
+
+@pytest.fixture(scope="session")
+def chromium():
+    """The browser; needs Debian's package chromium."""
+    if lab.chromium() is None:
+        _missing("chromium")
+    with lab.browser() as opened:
+        yield opened
+
+
+@pytest.fixture(scope="session")
+def violations():
+    """Serious and critical findings of axe-core inside an element of a page."""
+    if not lab.AXE.exists():
+        _missing("axe-core")
+    return lab.violations
+
+
+@pytest.fixture
+def page_and_seen(chromium):
+    """An empty page, and what it is seen to do."""
+    page, seen = lab.new_page(chromium)
+    yield page, seen
+    page.context.close()
