@@ -39,7 +39,7 @@ INNER = {
     "stops": [{"contact"}, {"find", "spacers", "travel_map"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part"}],
-    "workbook": [{"grid"}, {"payload"}, {"draft", "prover"}, {"page", "live"}],
+    "workbook": [{"grid"}, {"payload", "told"}, {"draft", "prover"}, {"page", "live"}],
     "commands": [{"verbs"}, {"shared"}, {"plates"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view"}],

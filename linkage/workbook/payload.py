@@ -84,6 +84,7 @@ def make_payload(system: System, held: dict | None = None) -> Payload:
     head = {"format": FORMAT, "title": system.model.title, "unit": system.model.length,
             "caution": " ".join(CAUTION.split()), "inputs": _inputs(system, grid),
             "bodies": [_body(system, grid, name, index, numbers) for name in names],
+            "driven": [index[n] for n, b in system.model.bodies.items() if b.input],
             "rods": [_rod(system, name, grid.origins, index) for name in system.model.rods],
             "surfaces": [_surface(system, grid, s, numbers) for s in system.model.surfaces]}
     scene = scene_of(system)
