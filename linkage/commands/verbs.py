@@ -4,7 +4,7 @@ VERBS = {  # verb, a file of the same name: (words it takes, what it does)
     "new": ("LAYOUT --out FILE", "a commented starter file"),
     "schema": ("--out FILE", "for editors"),
     "relief": ("FILE PLATE --out DIR", "cuts a plate free of what moves past it"),
-    "open": ("FILE", "the live workbook, in JupyterLab"),
     "template": ("FILE PLATE --out DIR", "a plate at full size for the shop"),
+    "open": ("FILE", "the live workbook, in JupyterLab"),
     "view": ("FILE --out PAGE", "the live view as one HTML file that works from disk"),
 }

@@ -10,7 +10,8 @@ from .payload import as_json, as_plain, make_payload
 from .told import governing, limits_of, map_of, proof_of, required_rows, spacer_chart, stop_row
 
 HERE = Path(__file__).parent
-PARTS = ("words", "pose", "gaps", "drawing", "charts", "panels", "parts", "view")
+PARTS = ("words", "pose", "gaps", "drawing", "charts", "panels", "parts", "solid_mesh",
+         "solid_view", "view")
 START = """
 const data = JSON.parse(document.getElementById("linkage-data").textContent);
 const model = { get: (name) => data[name], on() {}, off() {}, set() {}, save_changes() {} };

@@ -6,16 +6,40 @@ from pathlib import Path
 
 import pytest
 
-NOTEBOOKS = Path(__file__).parents[2] / "notebooks"
-_spec = importlib.util.spec_from_file_location("lab", Path(__file__).with_name("lab.py"))
-lab = importlib.util.module_from_spec(_spec)
-_spec.loader.exec_module(lab)
+ROOT = Path(__file__).parents[2]
+
+
+def _beside(name):
+    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name(f"{name}.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+lab, _hands = _beside("lab"), _beside("hands")
 
 
 def _missing(what):
     if os.environ.get("CI"):
         pytest.fail(f"{what} is missing; CI has to have it")
     pytest.skip(f"{what} is missing; see DEVELOPERS.md")
+
+
+@pytest.fixture(scope="session")
+def examples():
+    return ROOT / "examples"
+
+
+@pytest.fixture(scope="session")
+def lab_tools():
+    """JupyterLab and pages."""
+    return lab
+
+
+@pytest.fixture(scope="session")
+def hands():
+    """What a person does with the workbook."""
+    return _hands
 
 
 @pytest.fixture(scope="session")

@@ -80,10 +80,11 @@ class Workbook {
       return { which, canvas, el: h("figure", { class: `lw-figure lw-figure-${which}` }, canvas,
                                     h("figcaption", {}, view.name)) };
     });
-    this.panels = [StickPanel, LimitPanel, ReadoutPanel, StopPanel, ClearancePanel]
+    this.panels = [StickPanel, LimitPanel, ReadoutPanel, StopPanel, ClearancePanel, SolidPanel]
       .map((Panel) => new Panel(this));
     this.readout = this.panels[2];
-    const [stick, limits, readout, stops, clearance] = this.panels;
+    const [stick, limits, readout, stops, clearance, solid] = this.panels;
+    this.solid = solid;
     this.kernel = this.live ? [new Parts(this), new Saving(this)] : [];
     this.root.append(
       h("header", { class: "lw-head" }, h("h2", {}, head.title),
@@ -96,7 +97,7 @@ class Workbook {
             h("label", { for: zoom }, "Zoom"), this.zoom,
             h("span", { class: "lw-key" }, "\u25c7 touching  \u25cb nearer than required  "
               + "\u2295 pivot  \u25e6 rod end")),
-          h("div", { class: "lw-views" }, ...this.views.map((v) => v.el)),
+          h("div", { class: "lw-views" }, ...this.views.map((v) => v.el)), solid.el,
           readout.el)),
       h("div", { class: "lw-below" }, stops.el, clearance.el, ...this.kernel.map((k) => k.el)));
     for (const panel of this.kernel) panel.update(this.told);
@@ -125,6 +126,7 @@ class Workbook {
   close() {
     for (const [name, call] of this.handlers) this.model.off(name, call);
     this.watch.disconnect();
+    this.solid.close();
     this.dark.removeEventListener("change", this.redraw);
   }
 
@@ -189,7 +191,7 @@ class Workbook {
   draw() {
     if (!this.root.isConnected || !this.root.clientWidth) return;
     this.look = lookOf(this.root);
-    const pose = this.poses.at(this.position);
+    const pose = this.pose = this.poses.at(this.position);
     this.near = this.gaps.nearest(pose, LISTED);
     const posed = this.drawing.posed(pose), frame = this.framed(pose), marks = this.marks();
     for (const { which, canvas } of this.views) {
@@ -204,6 +206,13 @@ class Workbook {
     else if (this.note.textContent.startsWith("Out of reach")) tell(this.note, "");
     this.drawn = (this.drawn || 0) + 1;
     this.root.dataset.drawn = this.drawn;
+  }
+
+  // places in head.solids of those that touch another that they should not
+  touching() {
+    return new Set(this.near.filter((near) => near.gap <= 1e-6
+      && this.head.pairs[near.pair][3] !== "waived").flatMap(
+      (near) => this.head.pairs[near.pair].slice(0, 2)));
   }
 
   marks() {

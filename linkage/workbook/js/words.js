@@ -1,6 +1,7 @@
 // Elements and words.  Names only ever go in as text, so no name can be anything else.
 
 let made = 0;
+const HELD = ["input", "select", "button", "summary"];  // else JupyterLab takes their keys
 
 function h(tag, attributes, ...children) {
   const element = document.createElement(tag);
@@ -10,6 +11,8 @@ function h(tag, attributes, ...children) {
     else if (value !== false && value !== null && value !== undefined)
       element.setAttribute(name, value);
   }
+  if (attributes && ("tabindex" in attributes || HELD.includes(tag)))
+    element.setAttribute("data-lm-suppress-shortcuts", "");
   element.append(...children.filter((child) => child !== null && child !== undefined));
   return element;
 }
