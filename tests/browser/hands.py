@@ -43,7 +43,8 @@ class Workbook:
         """Fails when what happens inside leaves the canvas as it was."""
         before = self.pixels(canvas)
         yield
-        assert self.pixels(canvas) != before, "the picture stayed as it was"
+        changed = self.pixels(canvas) != before
+        assert changed, "the picture stayed as it was"
 
     def drag(self, across, down):
         """Drag from the middle of the pad by a share of its width and height."""
