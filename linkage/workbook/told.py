@@ -116,7 +116,8 @@ def proof_of(system: System) -> dict:
         said += f"; {len(found.attrs['far'])} more stay {apart} farther apart than that"
     for pair, place in found.attrs["open"].items():
         said += f"; not proven near {said_place(system, place)}: {pair}"
-    return {"rows": rows, "said": f"{said}.", "for": said_limits(system)}
+    return {"rows": rows, "said": f"{said}.", "for": said_limits(system),
+            "limits": limits_of(system)}
 
 
 def said_limits(system: System) -> str:

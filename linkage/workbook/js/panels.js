@@ -213,7 +213,7 @@ class ReadoutPanel {
     const { app } = this;
     const turns = app.head.surfaces.map((surface, s) => `${surface.name} `
       + saidTurn(app.poses.surface(s, app.position), surface.words, "\u00b0"));
-    const first = app.near[0];
+    const first = app.near.find((near) => app.head.pairs[near.pair][3] !== "stop");
     tell(this.live, `${app.saidPlace()}: ${turns.join(", ")}`
       + (first ? `; nearest ${app.pairName(first.pair)} ${app.saidGap(first)}` : ""));
   }
@@ -241,7 +241,7 @@ class ClearancePanel {
       const [, , required, rule] = app.head.pairs[near.pair], name = app.pairName(near.pair);
       const sure = exact && exact.gaps[name] !== undefined;
       const gap = sure ? exact.gaps[name] : near.gap, row = proof && proof.rows[name];
-      const free = rule === "stop" || rule === "waived";
+      const free = rule === "stop";
       const word = gap <= 1e-6 ? "TOUCH" : free ? rule : gap < required ? "BELOW" : "clear";
       return Object.assign([name, gap <= 1e-6 ? "contact" : saidLength(gap, unit),
         sure ? "exact" : "sampled", row ? `${saidLength(row.proven, unit)} proven` : "\u2013",
