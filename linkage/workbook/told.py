@@ -132,7 +132,7 @@ def map_of(system: System) -> dict | None:
     if len(box_of(system)) < 2 or not system.model.solids:
         return None
     found = travel_map(system, MARGIN)
-    return {"inputs": list(found.inputs), "usable": found.usable,
+    return {"usable": found.usable,
             "boundaries": {pair: np.round(line, 3).tolist()
                            for pair, line in found.boundaries.items()},
             "free": np.round(found.free, 3).tolist(), "old": False}
