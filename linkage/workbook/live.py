@@ -69,7 +69,8 @@ class Workbook(anywidget.AnyWidget):
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = travel_box(system, BEYOND), {}, None
         self._meetings = {}
-        self._known, self._ask_over, self._setting = {}, False, False
+        self._known = {"required": required_rows(system)}
+        self._ask_over, self._setting = False, False
         try:
             self._loop = asyncio.get_running_loop()
         except RuntimeError:
@@ -213,7 +214,10 @@ class Workbook(anywidget.AnyWidget):
         if shape:
             self._draw()
         self._stops = {name: {**row, "governs": None} for name, row in self._stops.items()}
-        moved = [name for name in draft.model.stops if self._stop_moved(name, last, shape)]
+        changed = self._changed_stops(last) if shape else set()
+        for name in changed:
+            self._meetings.pop(name, None)
+        moved = [name for name in draft.model.stops if name in changed or self._stop_moved(name)]
         # many at once are left to the process that proves, so that the page need not wait
         late = moved if len(moved) > 1 and shape and self._prover else []
         for name in moved:
@@ -242,30 +246,27 @@ class Workbook(anywidget.AnyWidget):
         return {**self._stops[name], "angle": None, "deflections": {}, "error": "",
                 "governs": None}
 
-    def _stop_moved(self, name, last, shape) -> bool:
-        """Whether a stop has to be found again."""
+    def _stop_moved(self, name) -> bool:
+        """Whether a stop has to be found again, its faces and their way being as before."""
         row, spacer = self._stops[name], self.model.stops[name].spacer
-        if shape and self._ways_differ(name, last):
-            self._meetings.pop(name, None)
-            return True
         if row["angle"] is None or row["thickness"] != (spacer.thickness if spacer else 0.0):
             return True
         return abs(row["angle"]) > abs(self._made(name).limit)
 
-    def _ways_differ(self, name, last) -> bool:
-        """Whether the faces of a stop, or their way along its input, are not the very same."""
-        stop, scenes = self.model.stops[name], (scene_of(last), scene_of(self._system))
-        x = np.linspace(*self._box[stop.input], PROBED)
-        motions = [s.sweep(**{stop.input: x}) for s in (last, self._system)]
-        for solid in stop.between:
-            one, two = (scene.solid(solid).pieces for scene in scenes)
-            if one is not two:
-                return True
-            for point in self._carrier_points(solid):
-                one, two = (m.point(point) for m in motions)
-                if not np.array_equal(one, two, equal_nan=True):
-                    return True
-        return False
+    def _changed_stops(self, last) -> set:
+        """Stops whose faces, or whose way along their input, are not the very same as before."""
+        scenes, found, seen = (scene_of(last), scene_of(self._system)), set(), {}
+        for name, stop in self.model.stops.items():
+            if stop.input not in seen:
+                x = np.linspace(*self._box[stop.input], PROBED)
+                seen[stop.input] = [s.sweep(**{stop.input: x}) for s in (last, self._system)]
+            for solid in stop.between:
+                one, two = (scene.solid(solid).pieces for scene in scenes)
+                if one is not two or not all(
+                        np.array_equal(*(m.point(point) for m in seen[stop.input]), equal_nan=True)
+                        for point in self._carrier_points(solid)):
+                    found.add(name)
+        return found
 
     def _carrier_points(self, solid):
         model, part = self.model, body_of(solid)
@@ -277,8 +278,10 @@ class Workbook(anywidget.AnyWidget):
         """Tell the page how things are now, and begin the proof when input has rested."""
         self._serial += 1
         map_ = self._known.get("map")
-        self._known = {"map": map_ and {**map_, "old": True}}
-        phases = (["stops"] if late else []) + ["proof", "governs", "map"]
+        # what is required stays; what is found is read from the drawing till it is worked out
+        required = [{**row, "found": None} for row in self._known["required"]]
+        self._known = {"map": map_ and {**map_, "old": True}, "required": required}
+        phases = (["stops"] if late else []) + ["required", "proof", "governs", "map"]
         self._busy = phases if self._prover else []
         self._setting = True
         self.limits = limits_of(self._system)
@@ -304,7 +307,7 @@ class Workbook(anywidget.AnyWidget):
         self.told = {
             "serial": self._serial, "heard": self._heard, "busy": list(self._busy),
             "limits": limits_of(self._system), "wanted": limits_of(self._first),
-            "required": required_rows(self._system),
+            "required": self._known["required"],
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),
             "parts": part_rows(self._draft), "undo": len(self._draft.past),

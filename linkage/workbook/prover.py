@@ -15,9 +15,10 @@ import threading
 
 from ..files import format_model, parse_model
 from ..motion import System
-from .told import governing, map_of, proof_of, stop_row
+from .told import governing, map_of, proof_of, required_rows, stop_row
 
-PHASES = {"stops": lambda system: [stop_row(system, name) for name in system.model.stops],
+PHASES = {"required": required_rows,
+          "stops": lambda system: [stop_row(system, name) for name in system.model.stops],
           "proof": lambda system: proof_of(system) if system.model.solids else None,
           "governs": governing, "map": map_of, "done": lambda system: None}
 

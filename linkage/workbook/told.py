@@ -26,13 +26,20 @@ def limits_of(system: System) -> dict:
 
 
 def required_rows(system: System) -> list[dict]:
-    """Required travels against found ones, ready for the page."""
+    """Required travels against found ones, ready for the page.
+
+    Returns
+    -------
+    list of dict
+        surface, input, word, required, within, found, ok, value (signed), end ("least" or
+        "greatest": where on the input).
+    """
     rows = []
     for row in required_travels(system).to_dict("records"):
-        at = "greatest" if row["at"] > 0 else "least"
+        end = "greatest" if row["at"] > 0 else "least"
         rows.append({"surface": row["surface"], "input": row["input"], "word": WORDS[row["way"]],
                      "required": row["required"], "within": row["within"],
-                     "found": _number(row["found"]), "ok": bool(row["ok"]), "at": at,
+                     "found": _number(row["found"]), "ok": bool(row["ok"]), "end": end,
                      "value": SIGNS[row["way"]] * row["required"]})
     return rows
 

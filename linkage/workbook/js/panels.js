@@ -110,10 +110,28 @@ class LimitPanel {
   update() {
     const { app } = this;
     for (const { one, input, end } of this.rows) one.show(app.limits[input.name][end]);
-    this.list.fill(app.told.required.map((r) => Object.assign([
-      r.surface, `${r.required}\u00b1${r.within}\u00b0 ${r.word}`,
-      `${r.found === null ? "\u2013" : r.found.toFixed(2) + "\u00b0"}`,
-      r.ok ? "met" : "MISSED"], { state: r.ok ? "" : "lw-missed" })));
+    this.list.fill(app.told.required.map((r) => {
+      const { found, how } = this.found(r), ok = Math.abs(found - r.required) <= r.within + 1e-9;
+      return Object.assign([r.surface, `${r.required}\u00b1${r.within}\u00b0 ${r.word}`,
+        found === null ? "\u2013" : `${fixed(found, 2)}\u00b0 ${how}`, ok ? "met" : "MISSED"],
+        { state: ok ? "" : "lw-missed" });
+    }));
+  }
+
+  // what a surface reaches within the limits, the other inputs at neutral
+  found(r) {
+    const { app } = this, [low, high] = app.limits[r.input] || [0, 0];
+    const same = app.head.inputs.every(({ name }) => [0, 1].every((end) =>
+      app.limits[name][end] === app.told.limits[name][end]));
+    if (same && r.found !== null) return { found: r.found, how: "exact" };
+    const s = app.head.surfaces.findIndex((surface) => surface.name === r.surface);
+    let best = -Infinity;
+    for (let n = 0; n <= 60; n++) {
+      const at = { ...app.neutral(), [r.input]: low + (high - low) * n / 60 };
+      const value = Math.sign(r.value) * app.poses.surface(s, at);
+      if (value > best) best = value;
+    }
+    return { found: best === -Infinity ? null : best, how: "sampled" };
   }
 }
 
