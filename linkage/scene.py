@@ -80,6 +80,7 @@ class Scene:
         self._needs = system.plan.depends_on()
         self._shapes = system.model.solids
         self._between, self._solids, self._envelopes = {}, {}, {}
+        self._riding, self._room = {}, {}
 
     def solid(self, name: str) -> Solid:
         """A solid in its true pieces, worked out when first asked for."""
@@ -149,9 +150,11 @@ class Scene:
         return {frozenset(rule.between): rule for rule in self.model.pairs}
 
     def _carriers(self, name):
-        part = body_of(name)
-        return tuple(body_of(e) for e in self.model.rods[part].ends) \
-            if part in self.model.rods else (part,)
+        if name not in self._riding:
+            part = body_of(name)
+            self._riding[name] = tuple(body_of(e) for e in self.model.rods[part].ends) \
+                if part in self.model.rods else (part,)
+        return self._riding[name]
 
     def _apart(self, first, second) -> bool:
         """Whether two solids are of parts that are not rigidly joined."""
@@ -176,11 +179,15 @@ class Scene:
 
     def _holds(self, name, points) -> bool:
         """Whether a fixed solid holds a pivot or rod end: the part is carried by it."""
+        if name not in self._room:
+            self._room[name] = _room(self.envelope(name).pieces[0])
         for point in points:
-            spot = sphere(self.model.position(point), 0.0)
-            if _may_hold(self.envelope(name).pieces[0], spot.points[0]) and any(
-                    piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
-                    for p in self.solid(name).pieces if _may_hold(p, spot.points[0])):
+            place = self.model.position(point)
+            if not _inside(self._room[name], place):
+                continue
+            spot = sphere(place, 0.0)
+            if any(piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
+                   for p in self.solid(name).pieces if _inside(_room(p), place)):
                 return True
         return False
 
@@ -227,10 +234,15 @@ class Scene:
             {self.model.bodies[part].on}
 
 
-def _may_hold(piece, point) -> bool:
+def _room(piece) -> list:
+    """Least and greatest of each coordinate that a piece takes up, a little more."""
     reach = piece.radius + TOUCHING
     low, high = piece.points.min(axis=0) - reach, piece.points.max(axis=0) + reach
-    return bool((low <= point).all() and (point <= high).all())
+    return list(zip(low.tolist(), high.tolist(), strict=True))
+
+
+def _inside(room, point) -> bool:
+    return all(low <= k <= high for (low, high), k in zip(room, point, strict=True))
 
 
 def _envelope(shape) -> Piece:

@@ -75,22 +75,23 @@ class Grid:
     gearings: dict
 
 
-def make_grid(system: System, held: dict | None = None, beyond: float = BEYOND) -> Grid:
-    """Work out the grid of a system over its wanted travel and some more.
+def make_grid(system: System, held: dict | None = None, box: dict | None = None) -> Grid:
+    """Work out the grid of a system.
 
     Parameters
     ----------
     system : System
     held : dict, optional
         ``{input: position}`` at which an input is held for a body that more than two move.
-    beyond : float
-        Degrees (mm) past the wanted travel.
+    box : dict, optional
+        ``{input: (least, greatest)}``; 10 past the wanted travel unless given.
 
     Returns
     -------
     Grid
     """
-    axes = tuple(_axis(name, *ends) for name, ends in travel_box(system, beyond).items())
+    box = travel_box(system, BEYOND) if box is None else box
+    axes = tuple(_axis(name, *ends) for name, ends in box.items())
     model, moved = system.model, _moved_by(system, axes)
     motions, found = {}, {}
     for body in model.bodies:

@@ -74,7 +74,7 @@ body {{ margin: 0; background: #fbfaf7; }}
 </style>
 </head>
 <body>
-<main id="linkage-page"><h1 class="lw-title">{title}</h1></main>
+<main id="linkage-page"><h1 class="lw-hidden">{title}</h1></main>
 <script type="application/json" id="linkage-data">{as_json(data)}</script>
 <script type="module">
 {script()}

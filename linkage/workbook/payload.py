@@ -65,7 +65,7 @@ class Payload:
     grid: bytes
 
 
-def make_payload(system: System, held: dict | None = None) -> Payload:
+def make_payload(system: System, held: dict | None = None, box: dict | None = None) -> Payload:
     """Everything a page needs to draw a system at any stick position.
 
     Parameters
@@ -73,12 +73,15 @@ def make_payload(system: System, held: dict | None = None) -> Payload:
     system : System
     held : dict, optional
         Positions of inputs that the grid stands still along.
+    box : dict, optional
+        What the grid covers, ``{input: (least, greatest)}``; 10 past the wanted travel unless
+        given.
 
     Returns
     -------
     Payload
     """
-    grid, points, numbers = make_grid(system, held), _Block(3), _Block(1)
+    grid, points, numbers = make_grid(system, held, box), _Block(3), _Block(1)
     names = [AIRFRAME, *system.model.bodies]
     index = {name: b for b, name in enumerate(names)}
     head = {"format": FORMAT, "title": system.model.title, "unit": system.model.length,

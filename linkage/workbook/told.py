@@ -26,13 +26,20 @@ def limits_of(system: System) -> dict:
 
 
 def required_rows(system: System) -> list[dict]:
-    """Required travels against found ones, ready for the page."""
+    """Required travels against found ones, ready for the page.
+
+    Returns
+    -------
+    list of dict
+        surface, input, word, required, within, found, ok, value (signed), end ("least" or
+        "greatest": where on the input).
+    """
     rows = []
     for row in required_travels(system).to_dict("records"):
-        at = "greatest" if row["at"] > 0 else "least"
+        end = "greatest" if row["at"] > 0 else "least"
         rows.append({"surface": row["surface"], "input": row["input"], "word": WORDS[row["way"]],
                      "required": row["required"], "within": row["within"],
-                     "found": _number(row["found"]), "ok": bool(row["ok"]), "at": at,
+                     "found": _number(row["found"]), "ok": bool(row["ok"]), "end": end,
                      "value": SIGNS[row["way"]] * row["required"]})
     return rows
 
@@ -116,7 +123,8 @@ def proof_of(system: System) -> dict:
         said += f"; {len(found.attrs['far'])} more stay {apart} farther apart than that"
     for pair, place in found.attrs["open"].items():
         said += f"; not proven near {said_place(system, place)}: {pair}"
-    return {"rows": rows, "said": f"{said}.", "for": said_limits(system)}
+    return {"rows": rows, "said": f"{said}.", "for": said_limits(system),
+            "limits": limits_of(system)}
 
 
 def said_limits(system: System) -> str:
@@ -131,7 +139,7 @@ def map_of(system: System) -> dict | None:
     if len(box_of(system)) < 2 or not system.model.solids:
         return None
     found = travel_map(system, MARGIN)
-    return {"inputs": list(found.inputs), "usable": found.usable,
+    return {"usable": found.usable,
             "boundaries": {pair: np.round(line, 3).tolist()
                            for pair, line in found.boundaries.items()},
             "free": np.round(found.free, 3).tolist(), "old": False}

@@ -135,7 +135,7 @@ function drawCurves(canvas, poses, k, state, required, look) {
   for (const r of bands) {
     pen.globalAlpha = 0.45;
     pen.fillStyle = look.band;
-    const right = r.at === "greatest", from = right ? x(high) - f.wide * 0.12 : x(low);
+    const right = r.end === "greatest", from = right ? x(high) - f.wide * 0.12 : x(low);
     pen.fillRect(from, y(r.value + r.within), f.wide * 0.12, y(-r.within) - y(r.within));
     pen.globalAlpha = 1;
   }

@@ -109,7 +109,8 @@ class Drawing {
     pen.beginPath();
     pen.rect(edge.left, edge.top, wide, tall);
     pen.clip();
-    const layers = posed.map((item) => ({ item, depth: depthOf(item, view) }));
+    const layers = posed.map((item) => ({ item, depth: depthOf(item, view) }))
+      .filter(({ item }) => within(item, view.depth, frame));
     layers.sort((a, b) => (a.item.kind === "structure" ? 0 : 1) - (b.item.kind === "structure"
       ? 0 : 1) || (b.depth - a.depth) * view.far);
     for (const { item } of layers) this.solid(pen, item, at, scale, look);
@@ -156,7 +157,7 @@ class Drawing {
         loop.forEach((p, n) => pen[n ? "lineTo" : "moveTo"](...at(p)));
         pen.closePath();
       }
-      pen.globalAlpha = faint ? 0.22 : 0.85;
+      pen.globalAlpha = faint ? 0.14 : 0.85;
       pen.fillStyle = look[item.kind];
       pen.fill("evenodd");
       pen.globalAlpha = faint ? 0.55 : 1;
@@ -242,6 +243,15 @@ class Drawing {
     pen.textBaseline = "middle";
     pen.fillText(mark.text, tx, ty);
   }
+}
+
+// whether a solid lies within the framed depth, so that far parts don't hide near ones
+function within(item, axis, frame) {
+  let low = Infinity, high = -Infinity;
+  const add = (p) => { low = Math.min(low, p[axis]); high = Math.max(high, p[axis]); };
+  for (const [points] of item.bars) points.forEach(add);
+  for (const face of item.faces) face[0].forEach(add);
+  return high >= frame.low[axis] && low <= frame.high[axis];
 }
 
 function depthOf(item, view) {

@@ -223,23 +223,21 @@ class Gaps {
     return best;
   }
 
-  // the nearest pairs at a pose, nearest first: {pair, gap, one, two}, mm
+  // the nearest of some pairs at a pose, nearest first: {pair, gap, one, two}, mm
   nearest(pose, count, wanted) {
     this.pose = pose;
     this.stamp += 1;
-    const pairs = this.poses.head.pairs, lows = new Float64Array(pairs.length), tries = [];
-    for (let n = 0; n < pairs.length; n++) {
+    const pairs = this.poses.head.pairs, lows = new Map();
+    for (const n of wanted) {
       const one = this.solids[pairs[n][0]], two = this.solids[pairs[n][1]];
-      lows[n] = this.lower(one, one.whole, two, two.whole);
-      if (lows[n] === lows[n] && (!wanted || wanted(pairs[n]))) tries.push(n);
+      const low = this.lower(one, one.whole, two, two.whole);
+      if (low === low) lows.set(n, low);
     }
-    tries.sort((p, q) => lows[p] - lows[q]);
     // those found last are most likely the nearest again, and rule the others out quickly
-    const order = new Set([...this.last.filter((n) => n < pairs.length && lows[n] === lows[n]
-      && (!wanted || wanted(pairs[n]))), ...tries]), found = [];
-    for (const n of order) {
+    const sorted = [...lows.keys()].sort((p, q) => lows.get(p) - lows.get(q)), found = [];
+    for (const n of new Set([...this.last.filter((k) => lows.has(k)), ...sorted])) {
       const limit = found.length >= count ? found[count - 1].gap : Infinity;
-      if (lows[n] >= limit) continue;
+      if (lows.get(n) >= limit) continue;
       const best = this.exact(this.solids[pairs[n][0]], this.solids[pairs[n][1]], limit);
       if (!best.one) continue;
       found.push({ pair: n, ...best });

@@ -110,10 +110,28 @@ class LimitPanel {
   update() {
     const { app } = this;
     for (const { one, input, end } of this.rows) one.show(app.limits[input.name][end]);
-    this.list.fill(app.told.required.map((r) => Object.assign([
-      r.surface, `${r.required}\u00b1${r.within}\u00b0 ${r.word}`,
-      `${r.found === null ? "\u2013" : r.found.toFixed(2) + "\u00b0"}`,
-      r.ok ? "met" : "MISSED"], { state: r.ok ? "" : "lw-missed" })));
+    this.list.fill(app.told.required.map((r) => {
+      const { found, how } = this.found(r), ok = Math.abs(found - r.required) <= r.within + 1e-9;
+      return Object.assign([r.surface, `${r.required}\u00b1${r.within}\u00b0 ${r.word}`,
+        found === null ? "\u2013" : `${fixed(found, 2)}\u00b0 ${how}`, ok ? "met" : "MISSED"],
+        { state: ok ? "" : "lw-missed" });
+    }));
+  }
+
+  // what a surface reaches within the limits, the other inputs at neutral
+  found(r) {
+    const { app } = this, [low, high] = app.limits[r.input] || [0, 0];
+    const same = app.head.inputs.every(({ name }) => [0, 1].every((end) =>
+      app.limits[name][end] === app.told.limits[name][end]));
+    if (same && r.found !== null) return { found: r.found, how: "exact" };
+    const s = app.head.surfaces.findIndex((surface) => surface.name === r.surface);
+    let best = -Infinity;
+    for (let n = 0; n <= 60; n++) {
+      const at = { ...app.neutral(), [r.input]: low + (high - low) * n / 60 };
+      const value = Math.sign(r.value) * app.poses.surface(s, at);
+      if (value > best) best = value;
+    }
+    return { found: best === -Infinity ? null : best, how: "sampled" };
   }
 }
 
@@ -213,7 +231,7 @@ class ReadoutPanel {
     const { app } = this;
     const turns = app.head.surfaces.map((surface, s) => `${surface.name} `
       + saidTurn(app.poses.surface(s, app.position), surface.words, "\u00b0"));
-    const first = app.near[0];
+    const first = app.near.find((near) => app.head.pairs[near.pair][3] !== "stop");
     tell(this.live, `${app.saidPlace()}: ${turns.join(", ")}`
       + (first ? `; nearest ${app.pairName(first.pair)} ${app.saidGap(first)}` : ""));
   }
@@ -241,7 +259,7 @@ class ClearancePanel {
       const [, , required, rule] = app.head.pairs[near.pair], name = app.pairName(near.pair);
       const sure = exact && exact.gaps[name] !== undefined;
       const gap = sure ? exact.gaps[name] : near.gap, row = proof && proof.rows[name];
-      const free = rule === "stop" || rule === "waived";
+      const free = rule === "stop";
       const word = gap <= 1e-6 ? "TOUCH" : free ? rule : gap < required ? "BELOW" : "clear";
       return Object.assign([name, gap <= 1e-6 ? "contact" : saidLength(gap, unit),
         sure ? "exact" : "sampled", row ? `${saidLength(row.proven, unit)} proven` : "\u2013",

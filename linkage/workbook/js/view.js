@@ -98,8 +98,9 @@ class Workbook {
             h("span", { class: "lw-key" }, "\u25c7 touching  \u25cb nearer than required  "
               + "\u2295 pivot  \u25e6 rod end")),
           h("div", { class: "lw-views" }, ...this.views.map((v) => v.el)), solid.el,
-          readout.el)),
-      h("div", { class: "lw-below" }, stops.el, clearance.el, ...this.kernel.map((k) => k.el)));
+          readout.el, clearance.el)),
+      h("div", { class: "lw-below" }, stops.el, this.live ? h("div", {}, ...this.kernel.map((k) => k.el))
+        : null));
     for (const panel of this.kernel) panel.update(this.told);
   }
 
@@ -192,7 +193,7 @@ class Workbook {
     if (!this.root.isConnected || !this.root.clientWidth) return;
     this.look = lookOf(this.root);
     const pose = this.pose = this.poses.at(this.position);
-    this.near = this.gaps.nearest(pose, LISTED);
+    this.near = this.gaps.nearest(pose, LISTED, this.worthALook());
     const posed = this.drawing.posed(pose), frame = this.framed(pose), marks = this.marks();
     for (const { which, canvas } of this.views) {
       this.drawing.draw(canvas, which, posed, pose, frame, marks, this.look, this.unit);
@@ -208,6 +209,20 @@ class Workbook {
     this.root.dataset.drawn = this.drawn;
   }
 
+  // pairs that the proof hasn't shown to stay far apart in these limits; all while it has none
+  worthALook() {
+    const { proof } = this.told, sure = proof && this.head.inputs.every(({ name }) =>
+      this.limits[name][0] >= proof.limits[name][0] - 1e-9
+      && this.limits[name][1] <= proof.limits[name][1] + 1e-9);
+    const key = sure ? proof : this.head;
+    if (this.looked !== key) {
+      this.looked = key;
+      this.worth = [...this.head.pairs.keys()].filter((n) => this.head.pairs[n][3] !== "waived"
+        && (!sure || proof.rows[this.names[n]]));
+    }
+    return this.worth;
+  }
+
   // places in head.solids of those that touch another that they should not
   touching() {
     return new Set(this.near.filter((near) => near.gap <= 1e-6
@@ -219,7 +234,7 @@ class Workbook {
     const found = [];
     for (const near of this.near) {
       const [, , required, rule] = this.head.pairs[near.pair], touch = near.gap <= 1e-6;
-      if (rule === "waived" || (!touch && (rule === "stop" || near.gap >= required))) continue;
+      if (!touch && (rule === "stop" || near.gap >= required)) continue;
       if (found.length === CLOSE) break;
       found.push({ touch, row: found.length, at: near.one.map((v, c) => (v + near.two[c]) / 2),
                    text: `${this.pairName(near.pair)}: ${touch ? "touch" : this.saidGap(near)}` });
