@@ -44,7 +44,7 @@ def _notebook(model: Path) -> Path:
     template = resources.files("linkage.workbook") / "start_here.ipynb"
     text = json.loads(template.read_text(encoding="utf-8"))
     for cell in text["cells"]:
-        cell["source"] = [f"file = {model.name!r}\n" if line.startswith("file = ") else line
+        cell["source"] = [f"FILE = {model.name!r}\n" if line.startswith("FILE = ") else line
                           for line in cell["source"]]
     write_text(notebook, json.dumps(text, ensure_ascii=False, indent=1) + "\n")
     print(f"{notebook}: written")

@@ -31,6 +31,11 @@ def examples():
 
 
 @pytest.fixture(scope="session")
+def notebooks():
+    return ROOT / "notebooks"
+
+
+@pytest.fixture(scope="session")
 def lab_tools():
     """JupyterLab and pages."""
     return lab

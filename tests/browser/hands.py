@@ -1,7 +1,9 @@
 """Hands on the workbook in a page: what a person does with it and reads off it."""
 
 import contextlib
+import time
 
+MINUS = "\N{MINUS SIGN}"
 
 def turn_said(degrees: float, words) -> str:
     """A deflection as people read it: 12.41° TEU; `words` are for less and more than 0."""
@@ -74,15 +76,26 @@ class Workbook:
         """Where the stick is, by input."""
         return {name: self.number(f"stick {name}") for name in inputs}
 
+    def type(self, control, text):
+        """Type a number in the box beside a slider."""
+        self.control(f"{control} typed").fill(str(text))
+        self.page.keyboard.press("Enter")
+        self.settle()
+
+    def lines(self, section) -> list:
+        """Cells of every row of a section's first table."""
+        table = self.root.locator(f".lw-{section} table").first
+        return table.evaluate("table => [...table.tBodies[0].rows].map("
+                              "row => [...row.cells].map(cell => cell.innerText))")
+
     def rows(self, section) -> dict:
-        """Cells of a section's table by the first of each row."""
-        lines = self.root.locator(f".lw-{section} table").first.locator("tbody tr").all()
-        cells = [line.locator("th, td").all_inner_texts() for line in lines]
-        return {row[0]: row[1:] for row in cells}
+        """Cells of a section's first table by the first of each row."""
+        return {first: others for first, *others in self.lines(section)}
 
     def until(self, true, seconds=20):
         """Wait until something said about the page is true."""
-        for _ in range(int(seconds / 0.05)):
+        end = time.monotonic() + seconds
+        while time.monotonic() < end:
             if true():
                 return
             self.page.wait_for_timeout(50)

@@ -197,9 +197,7 @@ def lean(book) -> float:
 @pytest.mark.parametrize("roll", [-20.0, 0.0, 15.0])
 def test_the_solid_view_leans_as_far_as_the_stick(stick_page, roll):
     stick_page.control("neutral").click()
-    stick_page.control("stick roll typed").fill(str(roll))
-    stick_page.page.keyboard.press("Enter")
-    stick_page.settle()
+    stick_page.type("stick roll", roll)
     # from the nose the aircraft's right is to the left
     assert lean(stick_page) == pytest.approx(-roll, abs=0.4)
     assert "Seen from the nose, 0° above; looking at stick" in stick_page.root.locator(

@@ -53,7 +53,10 @@ function slider({ name, unit, least, most, step, value, said, on, rest, control,
   const box = h("input", { type: "number", min: least, max: most, step: "any", inputmode: "decimal",
                            "aria-label": `${name}, typed, ${unit}`, "data-control":
                            `${control} typed` });
-  const show = (v, typing) => {
+  let typing = false;  // what is half typed is not drawn over by an answer that arrives
+  box.addEventListener("input", () => { typing = true; });
+  for (const over of ["change", "blur"]) box.addEventListener(over, () => { typing = false; });
+  const show = (v) => {
     range.value = v;
     if (!typing) box.value = String(Number(v.toFixed(4)));
     const text = said ? said(v) : `${trimmed(v)} ${unit}`;
