@@ -13,7 +13,7 @@ import traitlets
 
 from ..clearance import gaps, scene_of, travel_box
 from ..errors import LinkageError
-from ..files import read_model, write_model
+from ..files import write_model
 from ..motion import System, body_of
 from ..stops import meeting
 from ..units import MM_PER
@@ -281,7 +281,7 @@ class Workbook(anywidget.AnyWidget):
         # what is required stays; what is found is read from the drawing till it is worked out
         required = [{**row, "found": None} for row in self._known["required"]]
         self._known = {"map": map_ and {**map_, "old": True}, "required": required}
-        phases = (["stops"] if late else []) + ["required", "proof", "governs", "map"]
+        phases = (["stops"] if late else []) + ["proof", "required", "governs", "map", "table"]
         self._busy = phases if self._prover else []
         self._setting = True
         self.limits = limits_of(self._system)
@@ -333,7 +333,7 @@ class Workbook(anywidget.AnyWidget):
                 for name, (governs, reason) in value.items():
                     self._stops[name] |= {"governs": governs, "reason": reason}
             elif what != "done":
-                self._known[what] = value
+                self._known["proof" if what == "table" else what] = value
             self._tell()
 
     def _moved(self, change) -> None:
@@ -353,22 +353,3 @@ class Workbook(anywidget.AnyWidget):
             old = change["old"]
             self.answer({"do": "spacers", "spacers": {
                 n: t * per for n, t in change["new"].items() if t != old.get(n)}})
-
-
-def open(source, path=None) -> Workbook:
-    """Open the live workbook on a system or a model file.
-
-    Parameters
-    ----------
-    source : System or path
-    path : path, optional
-        The file a `System` came from, so that it is never written over unasked.
-
-    Returns
-    -------
-    Workbook
-        Show it as the last line of a cell.
-    """
-    if isinstance(source, System):
-        return Workbook(source, path)
-    return Workbook(System(read_model(source)), source)
