@@ -45,6 +45,21 @@ def required_rows(system: System) -> list[dict]:
     return rows
 
 
+def waiting_row(system: System, name: str) -> dict:
+    """A stop of which nothing has been found yet.
+
+    Returns
+    -------
+    dict
+        angle None, and whether it governs is not known: None.
+    """
+    stop, spacer = system.model.stops[name], system.model.stops[name].spacer
+    return {"name": name, "input": stop.input, "side": stop.side, "angle": None, "error": "",
+            "on": spacer.on if spacer else None, "thickness": spacer.thickness if spacer else 0.0,
+            "stock": list(spacer.stock) if spacer else [], "most": most_thickness(spacer),
+            "chart": None, "deflections": {}, "governs": None, "reason": ""}
+
+
 def stop_row(system: System, name: str, made=None) -> dict:
     """A stop as it stands: where it is reached and what the surfaces do there.
 
@@ -58,20 +73,15 @@ def stop_row(system: System, name: str, made=None) -> dict:
     Returns
     -------
     dict
-        Whether it governs is not known yet: None.
+        As `waiting_row` gives it; whether it governs stays open.
     """
-    stop = system.model.stops[name]
-    spacer = stop.spacer
-    row = {"name": name, "input": stop.input, "side": stop.side, "angle": None, "error": "",
-           "on": spacer.on if spacer else None, "thickness": spacer.thickness if spacer else 0.0,
-           "stock": list(spacer.stock) if spacer else [], "most": most_thickness(spacer),
-           "chart": None, "deflections": {}, "governs": None, "reason": ""}
+    row = waiting_row(system, name)
     try:
         made = made or meeting(system, name)
         row["angle"] = float(made.contact(row["thickness"]))
     except LinkageError as error:
         return row | {"error": error.sentence}
-    motion = system.sweep(**{stop.input: row["angle"]})
+    motion = system.sweep(**{row["input"]: row["angle"]})
     return row | {"deflections": {s: _number(motion.deflection(s)) for s in system.model.surfaces}}
 
 

@@ -7,7 +7,9 @@ class Workbook {
     this.model = model;
     this.live = Boolean(model.get("live"));
     this.queue = new Map();
-    this.root = h("div", { class: "lw", role: "region", "aria-label": "Control system workbook" });
+    // a notebook would take arrow keys for itself
+    this.root = h("div", { class: "lw", role: "region", "aria-label": "Control system workbook",
+                           "data-lm-suppress-shortcuts": "true" });
     el.append(this.root);
     this.read();
     this.position = { ...this.neutral(), ...model.get("position") };
