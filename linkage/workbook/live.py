@@ -13,7 +13,7 @@ import traitlets
 
 from ..clearance import gaps, scene_of, travel_box
 from ..errors import LinkageError
-from ..files import read_model, write_model
+from ..files import write_model
 from ..motion import System, body_of
 from ..stops import meeting
 from ..units import MM_PER
@@ -32,7 +32,7 @@ from .grid import BEYOND
 from .page import script, style
 from .payload import make_payload
 from .prover import Prover
-from .told import exact_at, limits_of, required_rows, stop_row
+from .told import exact_at, limits_of, required_rows, stop_row, waiting_row
 
 REST = 0.3  # seconds without input after which the proof begins
 PROBED = 13  # positions at which the way of a stop's faces is compared
@@ -81,8 +81,10 @@ class Workbook(anywidget.AnyWidget):
             self._prover.start()
         self.position = dict.fromkeys(self._box, 0.0)
         self._draw()
-        self._stops = {name: self._stop(name) for name in system.model.stops}
-        self._begin()
+        late = self._prover is not None
+        self._stops = {name: waiting_row(system, name) if late else self._stop(name)
+                       for name in system.model.stops}
+        self._begin(late, found=True)
         self.observe(self._moved, "position")
         self.observe(self._limited, "limits")
         self.observe(self._spaced, "spacers")
@@ -108,8 +110,9 @@ class Workbook(anywidget.AnyWidget):
                 getattr(self, f"_do_{asked.get('do')}")(asked)
             except LinkageError as error:
                 self.message = error.sentence
-            if self._serial == before:
-                self._tell()
+            finally:  # the page waits for an answer before it asks again
+                if self._serial == before:
+                    self._tell()
 
     def _do_limits(self, asked):
         self._take(with_limits(self._system, asked["limits"]))
@@ -221,7 +224,7 @@ class Workbook(anywidget.AnyWidget):
         # many at once are left to the process that proves, so that the page need not wait
         late = moved if len(moved) > 1 and shape and self._prover else []
         for name in moved:
-            self._stops[name] = self._waiting(name) if name in late else self._stop(name)
+            self._stops[name] = waiting_row(system, name) if name in late else self._stop(name)
         self._begin(bool(late))
 
     def _draw(self) -> None:
@@ -241,10 +244,6 @@ class Workbook(anywidget.AnyWidget):
             return stop_row(self._system, name, self._made(name))
         except LinkageError:
             return stop_row(self._system, name)
-
-    def _waiting(self, name) -> dict:
-        return {**self._stops[name], "angle": None, "deflections": {}, "error": "",
-                "governs": None}
 
     def _stop_moved(self, name) -> bool:
         """Whether a stop has to be found again, its faces and their way being as before."""
@@ -274,14 +273,14 @@ class Workbook(anywidget.AnyWidget):
             return model.rods[part].ends
         return [p for p in model.points if body_of(p) == part]
 
-    def _begin(self, late=False) -> None:
+    def _begin(self, late=False, found=False) -> None:
         """Tell the page how things are now, and begin the proof when input has rested."""
         self._serial += 1
         map_ = self._known.get("map")
         # what is required stays; what is found is read from the drawing till it is worked out
-        required = [{**row, "found": None} for row in self._known["required"]]
+        required = [row if found else {**row, "found": None} for row in self._known["required"]]
         self._known = {"map": map_ and {**map_, "old": True}, "required": required}
-        phases = (["stops"] if late else []) + ["required", "proof", "governs", "map"]
+        phases = (["stops"] if late else []) + ["proof", "required", "governs", "map", "table"]
         self._busy = phases if self._prover else []
         self._setting = True
         self.limits = limits_of(self._system)
@@ -333,7 +332,7 @@ class Workbook(anywidget.AnyWidget):
                 for name, (governs, reason) in value.items():
                     self._stops[name] |= {"governs": governs, "reason": reason}
             elif what != "done":
-                self._known[what] = value
+                self._known["proof" if what == "table" else what] = value
             self._tell()
 
     def _moved(self, change) -> None:
@@ -353,22 +352,3 @@ class Workbook(anywidget.AnyWidget):
             old = change["old"]
             self.answer({"do": "spacers", "spacers": {
                 n: t * per for n, t in change["new"].items() if t != old.get(n)}})
-
-
-def open(source, path=None) -> Workbook:
-    """Open the live workbook on a system or a model file.
-
-    Parameters
-    ----------
-    source : System or path
-    path : path, optional
-        The file a `System` came from, so that it is never written over unasked.
-
-    Returns
-    -------
-    Workbook
-        Show it as the last line of a cell.
-    """
-    if isinstance(source, System):
-        return Workbook(source, path)
-    return Workbook(System(read_model(source)), source)

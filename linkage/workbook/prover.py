@@ -15,12 +15,14 @@ import threading
 
 from ..files import format_model, parse_model
 from ..motion import System
-from .told import governing, map_of, proof_of, required_rows, stop_row
+from .told import governing, map_of, proof_of, quick_proof, required_rows, stop_row
 
 PHASES = {"required": required_rows,
           "stops": lambda system: [stop_row(system, name) for name in system.model.stops],
-          "proof": lambda system: proof_of(system) if system.model.solids else None,
-          "governs": governing, "map": map_of, "done": lambda system: None}
+          "proof": lambda system: quick_proof(system) if system.model.solids else None,
+          "governs": governing, "map": map_of,
+          "table": lambda system: proof_of(system) if system.model.solids else None,
+          "done": lambda system: None}
 
 
 class Prover:

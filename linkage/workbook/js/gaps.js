@@ -148,12 +148,11 @@ function capsuleOf(points, radius) {
 }
 
 class Gaps {
-  constructor(poses) {
+  // what was found before a small change makes a good guess after it
+  constructor(poses, before) {
     this.poses = poses;
     this.stamp = 0;
     this.count = 0;
-    this.ways = new Map();
-    this.last = [];
     this.solids = poses.head.solids.map((solid) => {
       const pieces = solid.pieces.map(([first, count, radius]) => {
         const local = [];
@@ -166,6 +165,9 @@ class Gaps {
         : capsuleOf(pieces.flatMap((p) => p.local), Math.max(...pieces.map((p) => p.radius)));
       return { carriers: solid.carriers, pieces, whole: { held: whole, spineSeen: -1 } };
     });
+    const alike = before && before.count === this.count;
+    this.ways = alike ? before.ways : new Map();
+    this.last = alike ? before.last : [];
   }
 
   placed(solid, points) {

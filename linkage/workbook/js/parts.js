@@ -40,31 +40,46 @@ class Parts {
     this.show();
   }
 
+  // a box somebody is typing in is left alone until the kernel has another value for it
   show() {
-    const part = this.told.parts.find((p) => p.name === this.pick.value), unit = this.app.unit;
+    const part = this.told.parts.find((p) => p.name === this.pick.value);
     if (!part) return;
-    const heads = part.kind === "rod" ? ["rod", `length ${unit}`, "from the file"]
-      : ["point", `FS ${unit}`, `BL ${unit}`, `WL ${unit}`, `arm ${unit}`, "from the file"];
-    this.heads.replaceChildren(...heads.map((t) => h("th", { scope: "col" }, t)));
-    const held = this.body.contains(document.activeElement)
-      ? document.activeElement.dataset.control : null;
-    this.body.replaceChildren(...part.rows.map((row) => this.row(row, heads, unit)));
-    if (held) for (const box of this.body.querySelectorAll("input"))
-      if (box.dataset.control === held) box.focus();
+    const key = JSON.stringify([part.name, part.rows.map((row) => row.address)]);
+    if (key !== this.shown) {
+      this.shown = key;
+      this.layOut(part);
+    }
+    part.rows.forEach((row, n) => {
+      const line = this.body.rows[n];
+      line.className = row.changed ? "lw-changed" : "";
+      tell(line.lastElementChild, row.changed || "as in the file");
+      for (const { box, at } of this.boxes.filter((b) => b.row === n)) {
+        if (box.dataset.was !== row.values[at]) box.value = row.values[at];
+        box.dataset.was = row.values[at];
+      }
+    });
   }
 
-  row(row, heads, unit) {
-    const cells = row.values.map((value, n) => {
-      if (value === null) return h("td", {}, "\u2013");
-      const what = heads[n + 1].split(" ")[0], name = `${row.address} ${what}`;
-      const box = h("input", { type: "text", inputmode: "decimal", value, autocomplete: "off",
-                               "aria-label": `${name}, ${unit}`, "data-control": name });
-      box.addEventListener("change", () => this.app.ask({
-        do: "dimension", address: row.address, what, text: box.value, twin: this.twin.checked }));
-      return h("td", {}, box);
-    });
-    return h("tr", { class: row.changed ? "lw-changed" : "" }, h("th", { scope: "row" }, row.label),
-             ...cells, h("td", {}, row.changed || "as in the file"));
+  layOut(part) {
+    const { unit } = this.app, heads = part.kind === "rod"
+      ? ["rod", `length ${unit}`, "from the file"]
+      : ["point", `FS ${unit}`, `BL ${unit}`, `WL ${unit}`, `arm ${unit}`, "from the file"];
+    this.heads.replaceChildren(...heads.map((t) => h("th", { scope: "col" }, t)));
+    this.boxes = [];
+    this.body.replaceChildren(...part.rows.map((row, n) => h("tr", {},
+      h("th", { scope: "row" }, row.label),
+      ...row.values.map((value, at) => h("td", {}, value === null ? "\u2013"
+        : this.boxOf(row, heads[at + 1].split(" ")[0], n, at))), h("td"))));
+  }
+
+  boxOf(row, what, n, at) {
+    const name = `${row.address} ${what}`;
+    const box = h("input", { type: "text", inputmode: "decimal", autocomplete: "off",
+      "aria-label": `${name}, ${this.app.unit}`, "data-control": name,
+      onchange: () => this.app.ask({ do: "dimension", address: row.address, what, text: box.value,
+                                     twin: this.twin.checked }) });
+    this.boxes.push({ box, row: n, at });
+    return box;
   }
 }
 

@@ -6,14 +6,19 @@ class Workbook {
   constructor(model, el) {
     this.model = model;
     this.live = Boolean(model.get("live"));
-    this.root = h("div", { class: "lw", role: "region", "aria-label": "Control system workbook" });
+    this.queue = new Map();
+    // a notebook would take arrow keys for itself
+    this.root = h("div", { class: "lw", role: "region", "aria-label": "Control system workbook",
+                           "data-lm-suppress-shortcuts": "true" });
     el.append(this.root);
     this.read();
     this.position = { ...this.neutral(), ...model.get("position") };
     this.take(model.get("told"));
+    this.sent = this.told.heard;
     this.build();
     this.listen();
     this.schedule();
+    this.rested();
   }
 
   read() {
@@ -21,7 +26,8 @@ class Workbook {
     this.head = model.get("head");
     this.unit = this.head.unit;
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
-    this.gaps = new Gaps(this.poses);
+    this.gaps = new Gaps(this.poses, this.gaps);
+    this.unread = false;
     this.drawing = new Drawing(this.poses);
     this.names = this.head.pairs.map(([i, j]) =>
       `${this.head.solids[i].name} | ${this.head.solids[j].name}`);
@@ -107,13 +113,13 @@ class Workbook {
   listen() {
     const { model } = this;
     this.handlers = [
-      ["change:grid", () => { this.read(); this.near = []; this.schedule(); }],
-      ["change:head", () => { this.read(); this.schedule(); }],
+      ...["head", "shapes", "grid"].map((name) => [`change:${name}`, () => {
+        this.unread = true; this.schedule(); }]),
       ["change:told", () => this.heard()],
       ["change:exact", () => this.schedule()],
       ["change:position", () => {
-        this.position = { ...this.neutral(), ...model.get("position") };
-        this.schedule();
+        const place = { ...this.neutral(), ...model.get("position") };
+        if (JSON.stringify(place) !== this.asked) this.move(place);  // else only the echo
       }],
       ["change:message", () => tell(this.note, model.get("message"))]];
     for (const [name, call] of this.handlers) model.on(name, call);
@@ -133,12 +139,16 @@ class Workbook {
 
   // an answer of the kernel: taken as it is, but for what the hand has moved on since
   heard() {
-    const told = this.model.get("told"), mine = { limits: this.limits, spacers: this.spacers };
-    const newer = this.sent !== undefined && told.heard < this.sent;
+    const told = this.model.get("told"), { limits, spacers } = this, before = this.told.serial;
     this.take(told);
-    if (newer) Object.assign(this, mine);
+    if (told.heard >= this.sent) this.flying = false;
+    if (this.queue.has("limits") || this.flying) this.limits = limits;
+    for (const name of Object.keys(spacers))
+      if (this.queue.has(`spacer ${name}`) || this.flying) this.spacers[name] = spacers[name];
     this.move({});
     for (const panel of this.kernel) panel.update(told);
+    this.flush();
+    if (told.serial !== before) this.rested(this.model.get("message"));
   }
 
   move(to) {
@@ -154,33 +164,44 @@ class Workbook {
     const bounds = end ? [0, start + step * (count - 1)] : [start, 0];
     this.limits[name][end] = Math.min(Math.max(value, bounds[0]), bounds[1]);
     this.move({});
-    this.send({ do: "limits", limits: this.limits });
+    this.send({ do: "limits", limits: this.limits }, "limits");
   }
 
   spacer(name, mm) {
     const stop = this.told.stops.find((s) => s.name === name);
     this.spacers[name] = Math.min(Math.max(mm, 0), stop.most);
     this.schedule();
-    this.send({ do: "spacers", spacers: { [name]: this.spacers[name] } });
+    this.send({ do: "spacers", spacers: { [name]: this.spacers[name] } }, `spacer ${name}`);
   }
 
-  // one request at a time is on its way; a newer one of the same kind takes its place
-  send(request) {
+  // one request is on its way at a time; of those that wait, the newest of a kind is kept
+  send(request, kind) {
     if (!this.live) return;
-    this.sent = (this.sent || this.told.heard || 0) + 1;
+    this.queue.delete(kind);
+    this.queue.set(kind, request);
+    this.flush();
+  }
+
+  flush() {
+    if (this.flying || !this.queue.size) return;
+    const [kind, request] = this.queue.entries().next().value;
+    this.queue.delete(kind);
+    this.sent += 1;
+    this.flying = true;
     this.model.send({ ...request, n: this.sent });
   }
 
-  ask(request) { this.send(request); }
+  ask(request) { this.send(request, `${request.do} ${request.address || ""} ${request.what || ""}`); }
 
+  // when input rests, the numbers at this position are asked for, to be quoted
   rested(wrong) {
     tell(this.note, wrong || "");
     clearTimeout(this.resting);
     this.resting = setTimeout(() => {
       this.readout.say();
-      if (!this.live) return;
-      this.model.set("position", { ...this.position });
-      this.model.save_changes();
+      this.asked = JSON.stringify(this.position);
+      this.send({ do: "exact", position: { ...this.position },
+                  pairs: this.near.map((near) => this.pairName(near.pair)) }, "exact");
     }, 120);
   }
 
@@ -191,6 +212,7 @@ class Workbook {
 
   draw() {
     if (!this.root.isConnected || !this.root.clientWidth) return;
+    if (this.unread) this.read();
     this.look = lookOf(this.root);
     const pose = this.pose = this.poses.at(this.position);
     this.near = this.gaps.nearest(pose, LISTED, this.worthALook());
