@@ -3,7 +3,7 @@
 from .contact import Meeting, meeting
 from .find import ends_without_stop, find_stops
 from .spacers import angle_band, side_play, size_spacer, stock_about, thickness_for
-from .travel_map import TravelMap, travel_map
+from .travel_map import TravelMap, may_touch, travel_map
 
-__all__ = ["Meeting", "TravelMap", "angle_band", "ends_without_stop", "find_stops", "meeting",
-           "side_play", "size_spacer", "stock_about", "thickness_for", "travel_map"]
+__all__ = ["Meeting", "TravelMap", "angle_band", "ends_without_stop", "find_stops", "may_touch",
+           "meeting", "side_play", "size_spacer", "stock_about", "thickness_for", "travel_map"]
