@@ -51,7 +51,7 @@ class Readings:
     names: tuple[str, ...]
 
 
-def read_readings(system: System, path) -> Readings:
+def read_readings(system: System, path, digest: str | None = None) -> Readings:
     """Readings from a CSV file.
 
     Parameters
@@ -60,6 +60,8 @@ def read_readings(system: System, path) -> Readings:
     path : path
         Headings input, stick angle or stick level, surface, and one or more of surface angle,
         surface level and edge; see `readings_of`.
+    digest : str, optional
+        Of the model file, against which the column model, where there is one, is held.
 
     Returns
     -------
@@ -82,7 +84,8 @@ def read_readings(system: System, path) -> Readings:
         raise FileError(f"{path}: can't be read ({getattr(problem, 'strerror', None) or problem}); "
                         f"check the name", path=str(path)) from problem
     try:
-        return readings_of(system, csv.DictReader(io.StringIO(text), skipinitialspace=True))
+        return readings_of(system, csv.DictReader(io.StringIO(text), skipinitialspace=True),
+                           digest)
     except csv.Error as problem:
         raise FileError(f"{path}: is no table of readings ({problem}); mend it",
                         path=str(path)) from problem
@@ -90,7 +93,7 @@ def read_readings(system: System, path) -> Readings:
         raise type(error)(f"{path}: {error.sentence}", **error.facts) from error
 
 
-def readings_of(system: System, rows) -> Readings:
+def readings_of(system: System, rows, digest: str | None = None) -> Readings:
     """Readings from rows of a table.
 
     Parameters
@@ -101,7 +104,10 @@ def readings_of(system: System, rows) -> Readings:
         ``stick level`` (what a level on the part's level line reads); and ``surface angle``
         (degrees from neutral), ``surface level``, or ``edge`` (trailing-edge movement by rule,
         2 chord sin(angle / 2); bare in the file's unit).  A cell is signed, or says its way:
-        ``"12.4 TEU"``, ``"9.5 aft"``.
+        ``"12.4 TEU"``, ``"9.5 aft"``.  Rows of a report's form name the ``model`` they belong to;
+        those left empty are passed over.
+    digest : str, optional
+        Of the model file.
 
     Returns
     -------
@@ -112,6 +118,12 @@ def readings_of(system: System, rows) -> Readings:
         cells = {str(word).strip().lower(): str(cell).strip() for word, cell in row.items()
                  if cell is not None and word is not None}
         if not any(cells.values()) or next(iter(cells.values())).startswith("#"):
+            continue
+        model = cells.get("model")
+        if model and digest and model != digest:
+            raise LinkageError(f"reading {number}: belongs to the model file with digest {model}, "
+                               f"and this one has {digest}; name the file it was taken by")
+        if model and not any(cells.get(word) for word in SURFACE):
             continue
         try:
             found.append((*_one(system, cells), f"reading {number}"))
