@@ -220,6 +220,62 @@ def test_turns_against_a_whole_solve_with_longer_rods(side_by_side):
                 np.ptp(motion.deflection(row["surface"])) * 1e3 * np.sign(row["turn"]), rel=1e-6)
 
 
+FLOATING = """
+title = "A lever that floats on an idler: two rods are solved together (invented)"
+length = "mm"
+[input.pitch]
+travel = [-15, 15]
+[input.flap]
+travel = [0, 30]
+[body.stick]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = { p = [0, 0, -70] }
+[body.drum]
+pivot = [100, 30, 200]
+axis = "lateral"
+input = "flap"
+points = { p = [100, 30, 150] }
+[body.idler]
+pivot = [500, 0, 150]
+axis = "lateral"
+points = { out = [510, 40, 30] }
+[body.lever]
+on = "idler"
+pivot = [500, 0, 20]
+axis = [0.05, 1, 0.1]
+points = { low = [500, 0, -60], high = [498, 25, 90] }
+[rod.low]
+ends = ["stick/p", "lever/low"]
+thread = "M6"
+[rod.high]
+ends = ["lever/high", "drum/p"]
+thread = "M6"
+[body.elevator]
+pivot = [1500, 0, 100]
+axis = "lateral"
+points = { horn = [1500, 40, 30] }
+[rod.out]
+ends = ["idler/out", "elevator/horn"]
+thread = "M6"
+[surface.elevator]
+body = "elevator"
+"""
+
+
+def test_turns_of_rods_solved_together():
+    """Central differences of the whole solve, with steps of a thousandth of a turn."""
+    system = System(parse_model(FLOATING))
+    assert any(len(getattr(step, "rods", ())) == 2 for step in system.plan.steps)
+    found = rigging.turns(system).query("turned == 'first'").set_index("rod")["turn"]
+    assert set(found.index) == {"low", "high", "out"}
+    for rod, turn in found.items():
+        ends = [float(system.sweep_with(with_lengths(system, {rod: step})).deflection("elevator"))
+                for step in (-1e-3, 1e-3)]
+        assert turn == pytest.approx((ends[1] - ends[0]) / 2e-3, rel=1e-7)
+
+
 def test_tube_between_two_hands_by_hand(run):
     """M6 of both hands: 2 x 1 mm a turn; of one hand and pitch: nothing."""
     found = rigging.turns(run)
