@@ -695,7 +695,11 @@ def test_bad_words_are_refused_in_one_line(words, says, capsys):
 
 @pytest.mark.parametrize(("text", "says"), [
     ("", "holds no readings"),
-    ("input, stick angle, surface, surface angle\npitch, 5\n", 'reading 1: no surface ""'),
+    ("input, stick angle, surface, surface angle\npitch, 5\n", 'line 2: no surface ""'),
+    ("input;stick angle;surface;surface angle\npitch;5;elevator;3\n", 'no heading "input"'),
+    ("pitch, 5, elevator, 3\n", 'no heading "input"'),
+    ("input, stick angle, surface, surface angle\n# a note\npitch, " + "9" * 6000 + ", elevator, 3",
+     "line 3: stick angle: needs a number"),
     ("input, stick angle, surface, surface angle\npitch, 5, elevator, 3, 4\n", "can't be read"),
     ("\0", ""),
 ])
@@ -707,6 +711,7 @@ def test_bad_tables_are_refused_in_one_line(text, says, tmp_path, capsys):
     assert code == 2
     assert len(told.err.splitlines()) == 1
     assert str(path) in told.err
+    assert len(told.err) < 600
     assert says == "can't be read" or says in told.err
 
 
