@@ -286,6 +286,14 @@ def test_tube_between_two_hands_by_hand(run):
     assert tubes["rear"] == pytest.approx(1.0 - 25.4 / 28)
 
 
+def test_longer_rods_are_longer_at_any_number_of_positions(run):
+    """More positions than are worked at once, against a few by themselves."""
+    longer, x = with_lengths(run, {"front": 2.0}), np.linspace(-15, 18, 40_000)
+    many = run.sweep_with(longer, pitch=x).deflection("elevator")
+    assert np.array_equal(many[::4000], run.sweep_with(longer, pitch=x[::4000]
+                                                       ).deflection("elevator"))
+
+
 # --- adjustment ---------------------------------------------------------------------------------
 
 def test_adjustment_is_the_least_of_all_that_can_be_turned(run):
