@@ -636,6 +636,16 @@ def test_stretch_of_a_rod_on_paper():
     assert (row["most_from"], row["share"]) == ("push", 1.0)
 
 
+def test_lost_motion_of_what_is_not_known_is_not_told():
+    """A rod without a wall isn't rigid: no figure, and the rod is named."""
+    from linkage.sheet import loads_sheet
+
+    row = loads.lost_motion_table(stage(rod="diameter = 12")).iloc[0]
+    assert np.isnan(row["worst"])
+    assert row["rigid"] == "push"
+    assert "at least: nothing known of push" in loads_sheet(stage())[0]
+
+
 def test_twist_of_a_torque_tube_on_paper():
     """Arms 500 mm apart on one shaft: twist T l / (G J), T = pilot's force x 400 mm."""
     system = stage(stick='tube = { diameter = 30, wall = 1.5, material = "2024-T3" }')
@@ -733,6 +743,27 @@ def test_picture_of_no_kind_is_refused(capsys, tmp_path):
     assert main(["loads", str(EXAMPLES[0]), "--picture", str(path)]) == 2
     assert "let its name end in .png, .svg, .pdf" in capsys.readouterr().err
     assert not path.exists()
+
+
+def test_twins_carry_the_keys_of_loads(side_by_side):
+    """What is written of the left run holds for the right one, signs of the moment as they are."""
+    model = side_by_side.model
+    assert model.surfaces["aileron right"].hinge == model.surfaces["aileron left"].hinge
+    assert model.bodies["aileron right"].friction == model.bodies["aileron left"].friction > 0
+    for key in ("wall", "material", "fixity", "strength", "fitting", "bearing"):
+        one, other = (getattr(model.rods[f"aileron drive {side}"], key) for side in ("left",
+                                                                                     "right"))
+        assert one == other
+    force = loads.stick_force(side_by_side.sweep(roll=[-15, 15]), "roll")
+    assert force[0] < 0 < force[1]
+
+
+def test_slender_and_thin_tubes_are_remarked_on():
+    """L'/rho above 150, and diameter / wall of 50 or more (Bruhn, chapter C4)."""
+    from linkage.sheet import loads_sheet
+
+    text, _ = loads_sheet(stage(rod='diameter = 12\nwall = 0.2\nmaterial = "6061-T6"'))
+    assert "L'/rho above 150; diameter / wall 50 or more: local buckling isn't checked" in text
 
 
 def test_csv_in_the_files_units(side_by_side):
