@@ -13,6 +13,7 @@ from .statics import Statics
 from .worst import NOISE, tube_moments
 
 STEPS = 41
+LEAST = 1e-9  # degrees: what is less is rounding
 
 
 def lost_motion(statics: Statics, case: Case, surface: str) -> dict:
@@ -77,7 +78,8 @@ def lost_motion_table(system: System):
         One row per surface and grip: surface, input, grip, neutral and worst (degrees, size),
         at (input where worst, the others at 0), most_from (the part that gives most there), share
         (of it) and rigid (rods that carry load and were taken as rigid, as the file gives no
-        diameter, wall or material; NaN where nothing is known to give).  Of both ways the stick can be pushed the sizes are the same.
+        diameter, wall or material).  NaN where nothing is known to give.  Both ways of pushing
+        give the same sizes.
     """
     import pandas as pd
 
@@ -99,7 +101,7 @@ def _row(statics, case, surface, x):
            "worst": np.nan, "at": np.nan, "most_from": "", "share": np.nan,
            "rigid": ", ".join(_taken_as_rigid(statics, case))}
     total = np.abs(sum(parts.values())) if parts else np.full(x.shape, np.nan)
-    if not np.nanmax(total, initial=0.0) > 0:
+    if not np.nanmax(total, initial=0.0) > LEAST:
         return row
     k = int(np.nanargmax(total))
     most = max(parts, key=lambda part: abs(parts[part][k]))
