@@ -480,6 +480,17 @@ def test_jammed_surface_takes_the_whole_force(side_by_side):
     assert np.abs(found["axial", "aileron drive right"]).max() < 1e-6
 
 
+def test_a_case_that_asks_too_much_of_the_hand_is_told():
+    """With one elevon jammed the hand has to hold roll too; the sheet says with how much."""
+    system = linkage.load(EXAMPLES[0].parent / "elevons.toml")
+    beyond = loads.worst_loads(system).attrs["beyond"]
+    for (name, held), force in beyond.items():
+        assert "jammed" in name
+        assert force > loads.pilot_force(system, held).most
+    assert ("pitch aft, one pilot at stick, elevon left jammed", "roll") in beyond
+    assert not any(held == "pitch" and "jammed" not in name for name, held in beyond)
+
+
 STOPPED = """
 [input.pitch]
 travel = [-20, 20]

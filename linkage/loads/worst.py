@@ -12,6 +12,7 @@ from ..gearing import box_of
 from ..motion import System
 from .cases import Case, cases, shares
 from .contact import at_stop
+from .pilots import pilot_force
 from .statics import Statics
 
 STEPS = 13  # stick positions along each input of the first look
@@ -92,7 +93,8 @@ def worst_loads(system: System):
         input (degrees, mm for a slide).  Found on a grid of the whole travel and then closer by
         halves about each worst position.  ``attrs["unheld"]`` names cases that no position holds,
         ``attrs["partly"]`` those that some don't (with the share), ``attrs["stops"]`` says of
-        stops why they are left out.
+        stops why they are left out, ``attrs["beyond"]`` is ``{(case, input): N}`` where the hand
+        holds an input with more than its limit pilot force.
 
     Raises
     ------
@@ -115,9 +117,10 @@ def _worst(system):
     grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
     steps = [np.diff(side).max() for side in sides]
     statics = Statics(system.sweep(**dict(zip(names, grid, strict=True))))
-    found, partly = {}, {}
+    found, partly, beyond = {}, {}, {}
     for case in listed:
         share = shares(statics, case)
+        beyond |= _beyond_the_hand(statics, case, share)
         partly[case.name] = float(np.mean(~np.isfinite(share).all(axis=-1)))
         _note(found, case, carried(statics, share), np.stack(grid, axis=-1))
     for _ in range(ZOOMS):
@@ -132,12 +135,27 @@ def _worst(system):
     table = pd.DataFrame(rows, columns=["part", "what", "value", "case", *names])
     table.attrs = {"unheld": [n for n, share in partly.items() if share == 1.0],
                    "partly": {n: share for n, share in partly.items() if 0 < share < 1},
-                   "stops": {n: why for n, why in stops.items() if why}}
+                   "stops": {n: why for n, why in stops.items() if why}, "beyond": beyond}
     return table
 
 
 def _steps(inputs):
     return max(3, min(STEPS, int(MOST ** (1 / inputs))))
+
+
+def _beyond_the_hand(statics, case, share):
+    """Inputs a case has the hand hold with more than the limit pilot force: ``{(case, input): N}``.
+
+    Such a case loads more than the pilot can, and is told as it is.
+    """
+    found = {}
+    for name in statics.drives:
+        limit = pilot_force(statics.system, name)
+        held = [k for k, key in enumerate(statics.loads) if key[0] == "grip" and key[2] == name]
+        most = float(np.nanmax(np.abs(share[:, held]), initial=0.0))
+        if name != case.input and limit is not None and most > limit.most:
+            found[case.name, name] = most
+    return found
 
 
 def _sensed(loads):

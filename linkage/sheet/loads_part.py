@@ -248,8 +248,10 @@ def _missing(system, worst, rods, tubes) -> str:
               for c in worst.attrs["unheld"]]
     lines += [f"case not held in {share:.0%} of the travel (out of reach, or near dead centre): {c}"
               for c, share in worst.attrs["partly"].items()]
+    lines += [f"case with up to {_force(system, force)} of {name} at the grip, more than the limit "
+              f"pilot force: {case}" for (case, name), force in worst.attrs["beyond"].items()]
     lines += [f"left out: {why}" for why in worst.attrs["stops"].values()]
-    return section("Not said, because the file leaves it out", "\n".join(lines)) if lines else ""
+    return section("What is not said, and what to mind", "\n".join(lines)) if lines else ""
 
 
 def _unpushed(system, name):
