@@ -616,6 +616,23 @@ def test_dead_centre_is_nan_not_a_number():
     assert np.isfinite(found[1]).all()
 
 
+def test_two_bearings_share_the_pivots_load():
+    """A shaft as a beam on two supports, moments about either bearing, on paper.
+
+    Grip at its middle, arm 500 mm to one side; bearings 100 mm to the other and 700 mm to this.
+    """
+    text = STAGE.format(stick="bearings = [[0, -100, 0], [0, 700, 0]]", horn="", rod="",
+                        surface="").replace("arm = [0, 0, -60]", "arm = [0, 500, -60]").replace(
+                            "p = [900, 0, -60]", "p = [900, 500, -60]")
+    statics = Statics(system_of(text).sweep(pitch=0.0))
+    case = loads.cases(statics.system)[0]
+    found = loads.bearing_forces(statics, loads.shares(statics, case), "stick")
+    pilot, rod = 167 * LBF, 167 * LBF * 400 / 60  # both push aft at neutral: x
+    second = -(pilot * 100 + rod * 600) / 800
+    assert found[1][0] == pytest.approx([second, 0, 0], abs=1e-8)
+    assert found[0][0] == pytest.approx([-pilot - rod - second, 0, 0], abs=1e-8)
+
+
 def test_no_load_known_is_one_sentence():
     system = system_of("""
         [input.pitch]

@@ -36,6 +36,7 @@ def carried(statics: Statics, share) -> dict:
     dict
         ``{(what, part): ndarray (n,)}``: "axial" of a rod (N, tension positive); of a body its
         "pivot" (N, force at its pivot), "across" (N mm, moment at its pivot across its axis),
+        "bearing 1" and "bearing 2" (N) where the file places them,
         "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
         "tube" (N mm, the greatest moment in the tube).
     """
@@ -48,11 +49,27 @@ def carried(statics: Statics, share) -> dict:
         along = np.einsum("nj,nj->n", moment, u)[:, None] * u
         slides = statics.model.bodies[body].slides
         found["across", body] = np.linalg.norm(moment - (0 if slides else along), axis=-1)
+        if statics.model.bodies[body].bearings is not None:
+            for k, held in enumerate(bearing_forces(statics, share, body), 1):
+                found[f"bearing {k}", body] = np.linalg.norm(held, axis=-1)
         if body in statics.arms:
             found["about", body] = np.abs(arm_moments(statics, share, body)).sum(axis=-1) / 2
             if statics.model.bodies[body].tube is not None:
                 found["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
     return found
+
+
+def bearing_forces(statics: Statics, share, body: str):
+    """What each of a body's two bearings does to it, two (n, 3) N: together its pivot's load.
+
+    The first takes all that is along the axis; neither takes a moment.
+    """
+    one, other = statics.model.bodies[body].bearing_stations
+    force, moment = (np.einsum("ne,nej->nj", share, k) for k in statics.reactions[body])
+    u = statics.axes[body]
+    side = force - np.einsum("nj,nj->n", force, u)[:, None] * u
+    second = (np.cross(moment, u) - one * side) / (other - one)
+    return force - second, second
 
 
 def arm_moments(statics: Statics, share, body: str) -> np.ndarray:
@@ -88,13 +105,13 @@ def worst_loads(system: System):
     Returns
     -------
     DataFrame
-        One row per part and kind of load: part, what (tension, compression, pivot, across, about,
-        tube), value (N, or N mm for a moment; compression positive), case, and one column per
-        input (degrees, mm for a slide).  Found on a grid of the whole travel and then closer by
-        halves about each worst position.  ``attrs["unheld"]`` names cases that no position holds,
-        ``attrs["partly"]`` those that some don't (with the share), ``attrs["stops"]`` says of
-        stops why they are left out, ``attrs["beyond"]`` is ``{(case, input): N}`` where the hand
-        holds an input with more than its limit pilot force.
+        One row per part and kind of load: part, what (tension, compression, pivot, bearing 1,
+        bearing 2, across, about, tube), value (N, or N mm for a moment; compression positive),
+        case, and one column per input (degrees, mm for a slide). Found on a grid of the whole
+        travel and then closer by halves about each worst position. ``attrs["unheld"]`` names cases
+        that no position holds, ``attrs["partly"]`` those that some don't (with the share),
+        ``attrs["stops"]`` says of stops why they are left out, ``attrs["beyond"]`` is ``{(case,
+        input): N}`` where the hand holds an input with more than its limit pilot force.
 
     Raises
     ------

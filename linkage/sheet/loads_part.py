@@ -172,7 +172,10 @@ def _margin(value) -> str:
 
 
 def _bodies(system, worst, order) -> str:
-    words = {"pivot": ("force at its pivot", _force), "across": ("moment across its axis", _moment),
+    words = {"pivot": ("force at its pivot", _force),
+             "bearing 1": ("force on its first bearing", _force),
+             "bearing 2": ("force on its second bearing", _force),
+             "across": ("moment across its axis", _moment),
              "about": ("moment from arm to arm about its axis", _moment)}
     rows = []
     for body in system.model.bodies:
