@@ -616,6 +616,17 @@ def test_dead_centre_is_nan_not_a_number():
     assert np.isfinite(found[1]).all()
 
 
+def test_report_of_a_file_without_a_load_says_so(tmp_path):
+    from linkage.__main__ import main
+
+    path = tmp_path / "bare.toml"
+    text = STAGE.format(stick="", horn="", rod="", surface="").replace("grip = ", "knob = ")
+    path.write_text(f'length = "mm"\n{text}')
+    assert main([str(path), "--out", str(tmp_path / "report")]) == 0
+    page = next((tmp_path / "report").glob("*.html")).read_text(encoding="utf-8")
+    assert "no load is known" in page
+
+
 def test_two_bearings_share_the_pivots_load():
     """A shaft as a beam on two supports, moments about either bearing, on paper.
 
