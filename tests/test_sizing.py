@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize_scalar
+from scipy.optimize import brentq, minimize_scalar
 
 import linkage
 from linkage.__main__ import main
@@ -372,6 +372,34 @@ def test_over_centre_holds_over_the_whole_travel():
     assert held.ok
     assert margins(held.system)["margin"].min() >= least - 1e-6
     assert held.targets["missed_by"][0] < -1  # travel was given up for it
+
+
+def test_of_many_answers_the_nearest_to_the_drawn_one():
+    """Two arms, one travel asked for twice: SciPy's own scan along all that meet it."""
+    text = CONFLICT.replace("up = 26, down = 12, within = 0.001", "up = 28, within = 1") + """
+[size.arm."stick arm"]
+point = "stick/arm"
+least = 40
+greatest = 80
+[surface."elevator tab"]
+body = "horn"
+require = { up = 28, within = 1 }
+"""
+    system = System(parse_model(text))
+    layout = Layout(system.model, named_dimensions(system.model))
+
+    def far(horn):
+        def over(stick):
+            built = System(layout.model_at([horn, stick]))
+            return -built.sweep(pitch=[-20, 20]).deflection("elevator").min() - 28
+
+        stick = brentq(over, 40, 80, xtol=1e-12)
+        return ((horn - 60) / 40) ** 2 + ((stick - 60) / 40) ** 2, stick
+
+    found = size(system)
+    best = minimize_scalar(lambda horn: far(horn)[0], bounds=(45, 60), method="bounded",
+                           options={"xatol": 1e-9})
+    assert found.dimensions["found"].tolist() == pytest.approx([best.x, far(best.x)[1]], abs=1e-4)
 
 
 # --- rounding -----------------------------------------------------------------------------------
