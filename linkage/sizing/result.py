@@ -165,9 +165,9 @@ def _dimensions(chosen):
 
 
 def _unit(chosen, aim) -> str:
-    if aim.kind == "gearing":
+    if aim.kind == "gearing" and aim.input:
         return f"°/{chosen.fit.system.inputs[aim.input].unit}"
-    return {"differential": "", "clearance": "mm"}.get(aim.kind, "°")
+    return {"gearing": "", "differential": "", "clearance": "mm"}.get(aim.kind, "°")
 
 
 def _targets(chosen):
