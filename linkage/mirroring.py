@@ -19,7 +19,7 @@ from .keys import (
     TableOf,
     file_keys,
 )
-from .model import Airframe, Body, Coupling, Point, Require, Stop
+from .model import Airframe, Body, Coupling, Grip, Point, Require, Stop
 
 SWAPS = {"left": "right", "right": "left"}
 TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
@@ -92,6 +92,8 @@ def _twin(part, names, parts):
             _mirrored(field.metadata["kind"], value, word, names)
     if isinstance(part, Point) and part.side is not None:
         values["side"] = SWAPS.get(part.side, part.side)
+    if isinstance(part, Grip):
+        values["clocking"] = -part.clocking
     if isinstance(part, Require):
         values["left"], values["right"] = part.right, part.left
     if isinstance(part, Stop) and _runs_backwards(part.input, parts):

@@ -31,13 +31,14 @@ FLOORS = [
 ]
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
-    "model": [{"shapes"}, {"parts"}, {"whole"}],
+    "model": [{"shapes"}, {"parts", "turned"}, {"whole"}],
     "motion": [{"plan"}, {"posture"}, {"rates"}, {"together", "bounds", "moved"},
                {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"compare"}, {"findings"}],
     "clearance": [{"placed"}, {"prove"}, {"table"}],
-    "stops": [{"contact"}, {"find", "spacers", "travel_map"}],
+    "stops": [{"contact"}, {"rates"}, {"find", "spacers", "travel_map"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
+    "rigging": [{"tolerances", "play", "wires", "loops"}, {"builds"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part"}],
     "commands": [{"verbs"}, {"shared", "beside"}, {"plates"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
@@ -45,7 +46,7 @@ INNER = {
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
-         "pandas": {"gearing", "clearance", "stops", "tables"},
+         "pandas": {"gearing", "clearance", "stops", "rigging", "tables"},
          "shapely": {"outlines", "stops", "relief"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
          "matplotlib": {"plots", "relief"}, "ipywidgets": {"workbook"}, "anywidget": {"workbook"},

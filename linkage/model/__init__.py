@@ -9,9 +9,11 @@ from .parts import (
     Body,
     Clearance,
     Coupling,
+    Grip,
     Input,
     Material,
     PairRule,
+    Play,
     Require,
     Rod,
     Spacer,
@@ -24,7 +26,8 @@ from .shapes import Box, Hole, Layer, Part, Pipe, Plate, Point, Sphere, Tube, Wa
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Hole", "Input", "Layer",
-    "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Point", "Require", "Rod", "Spacer",
-    "Sphere", "Stop", "Surface", "Tolerance", "Tube", "Washer", "Wire", "is_rudder",
+    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Grip", "Hole", "Input",
+    "Layer", "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Play", "Point", "Require",
+    "Rod", "Spacer", "Sphere", "Stop", "Surface", "Tolerance", "Tube", "Washer", "Wire",
+    "is_rudder",
 ]
