@@ -202,9 +202,6 @@ def _check_wire(model: Model, name: str, wire: Wire) -> None:
     if one == other:
         raise ModelError(f'{place}: both clamps are on "{one}", so it crosses to no other part; '
                          f"clamp one end elsewhere", place=place)
-    if wire.exit is not None and wire.exit.split("/")[0] not in (one, other):
-        raise ModelError(f'{place}, exit: "{wire.exit}" is on neither part the wire is clamped '
-                         f"to; give a hole of {one} or {other}", place=place)
 
 
 def _check_bodies(model: Model) -> None:

@@ -8,7 +8,6 @@ import numpy as np
 
 from ..gearing import driving_input
 from ..geometry.vectors import any_square_to
-
 from ..motion import Rates, Seeds, System, body_of, hinge_sign
 
 NOTHING = 1e-9  # degrees or mm: play that moves less has no part in it

@@ -7,5 +7,5 @@ from .spacers import angle_band, side_play, size_spacer, stock_about, thickness_
 from .travel_map import TravelMap, travel_map
 
 __all__ = ["AXES", "Meeting", "TravelMap", "angle_band", "dimension_tolerances",
-           "ends_without_stop", "find_stops", "meeting", "seeds_of", "side_play", "size_spacer", "stock_about",
-           "stop_rates", "thickness_for", "travel_map"]
+           "ends_without_stop", "find_stops", "meeting", "seeds_of", "side_play", "size_spacer",
+           "stock_about", "stop_rates", "thickness_for", "travel_map"]
