@@ -38,7 +38,7 @@ INNER = {
     "clearance": [{"placed"}, {"prove"}, {"table"}],
     "stops": [{"contact"}, {"rates"}, {"find", "spacers", "travel_map"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
-    "rigging": [{"tolerances", "play", "wires", "loops"}, {"builds"}],
+    "rigging": [{"tolerances", "play", "loops", "grips"}, {"builds", "wires"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part"}],
     "commands": [{"verbs"}, {"shared", "beside"}, {"plates"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",

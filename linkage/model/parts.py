@@ -341,6 +341,8 @@ class Wire(Part):
     length: float | None = key(SIZE, "free length between the clamps", default=None)
     slack: float = key(THICKNESS, "length to spare where the clamps are farthest apart: its "
                                   "service loop", default=0.0)
+    sag: str | tuple = key(Direction(), "way its loop lies; down unless given",
+                           default=(0.0, 0.0, -1.0))
     bend: float | None = key(SIZE, "least bend radius; ten diameters unless given, after "
                                    "TM 1-1500-204-23-4", default=None)
 

@@ -1,7 +1,10 @@
-"""Rigging: tolerances, free play and wires."""
+"""Rigging: tolerances, free play, wires and grips."""
 
 from .builds import Builds, Chance, monte_carlo
-from .play import free_play
+from .grips import grip_table, hand_clearance
+from .play import free_play, play_bands
 from .tolerances import error_bands, sensitivities, spots
+from .wires import chafe, chord, wire_table
 
-__all__ = ["Builds", "Chance", "error_bands", "free_play", "monte_carlo", "sensitivities", "spots"]
+__all__ = ["Builds", "Chance", "chafe", "chord", "error_bands", "free_play", "grip_table",
+           "hand_clearance", "monte_carlo", "play_bands", "sensitivities", "spots", "wire_table"]
