@@ -58,6 +58,8 @@ def hand_clearance(system: System):
     DataFrame
         pair, least (mm, attained), proven (mm, lower bound), required (mm), one column per input
         (where least), ok; the pairs that come within 25 mm of what is required.
+        ``attrs["far"]`` is what every other pair is proven to stay farther apart than, mm; 0
+        without one.
     """
     import pandas as pd
 
@@ -67,12 +69,16 @@ def hand_clearance(system: System):
     pairs = [pair for pair in scene.pairs.values() if {pair.first, pair.second} & hands
              and pair.rule != "waived"]
     columns = ["pair", "least", "proven", "required", *box, "ok"]
-    near = near_pairs(scene, pairs, box, NEAR)[0] if pairs else []
-    if not near:
-        return pd.DataFrame(columns=columns)
+    near, far = near_pairs(scene, pairs, box, NEAR) if pairs else ([], {})
+    rows = _proven(scene, near, box) if near else []
+    table = pd.DataFrame(rows, columns=columns).sort_values("proven", ignore_index=True)
+    table.attrs["far"] = float(min(far.values(), default=0.0))
+    return table
+
+
+def _proven(scene, near, box):
     proof = prove(Stage(scene, near), box, WITHIN, limit=NEAR)
-    rows = [[pair.name, float(proof.least[k]), min(float(proof.proven[k]), float(proof.least[k])),
+    return [[pair.name, float(proof.least[k]), min(float(proof.proven[k]), float(proof.least[k])),
              pair.required, *map(float, proof.place[k]),
              bool(proof.proven[k] >= pair.required and k not in proof.open_at)]
             for k, pair in enumerate(near)]
-    return pd.DataFrame(rows, columns=columns).sort_values("proven", ignore_index=True)

@@ -4,6 +4,8 @@ from .contact_part import clearance_sheet, stops_sheet
 from .motion_part import gearing_sheet
 from .relief_part import relief_sheet, template_sheet
 from .text import CAUTION, heading, number, section, table
+from .tolerance_part import tolerance_sheet
 
 __all__ = ["CAUTION", "clearance_sheet", "gearing_sheet", "heading", "number", "relief_sheet",
-           "section", "stops_sheet", "table", "template_sheet"]
+           "section", "stops_sheet", "table", "template_sheet",
+           "tolerance_sheet"]
