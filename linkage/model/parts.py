@@ -92,7 +92,7 @@ class Grip(Part):
     along: tuple = key(ListOf(PLACE, 2, 2, "pair of points"),
                        "line it is put on along, from the shaft up")
     bore: float | None = key(SIZE, "diameter of its hole, which the shaft goes into", default=None)
-    clocking: float = key(Number(what="angle", unit="°"), "degrees it is turned on the shaft, "
+    clocking: float = key(Number(what="turn", unit="°"), "degrees it is turned on the shaft, "
                           "clockwise seen from its top, with what is said of the hand",
                           default=0.0)
     hand: object = key(SOLID, "room the hand needs, before clocking: a solid that has to keep "

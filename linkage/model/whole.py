@@ -191,13 +191,9 @@ def _check_references(model: Model) -> None:
 
 def _check_wire(model: Model, name: str, wire: Wire) -> None:
     place = f'wire "{name}"'
-    for word, point in (("clamps", wire.clamps[0]), ("clamps", wire.clamps[1]),
-                        ("exit", wire.exit)):
-        if point is not None and point.split("/")[0] not in (*model.bodies, AIRFRAME):
-            part = point.split("/")[0]
-            raise ModelError(f'{place}, {word}: no part "{part}"; '
-                             f"{nearest(part, [*model.bodies, AIRFRAME])}", place=place)
-        _refer(f"{place}, {word}", point, model.points, "hardpoint")
+    for point in (*wire.clamps, *([wire.exit] if wire.exit else [])):
+        _refer(place, point.split("/")[0], [*model.bodies, AIRFRAME], "part")
+        _refer(place, point, model.points, "hardpoint")
     one, other = (clamp.split("/")[0] for clamp in wire.clamps)
     if one == other:
         raise ModelError(f'{place}: both clamps are on "{one}", so it crosses to no other part; '

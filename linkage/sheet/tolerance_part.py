@@ -56,7 +56,8 @@ def _bands(study) -> str:
              "rods set so that every part", "stands at neutral. Builds: middle 99.73 % of "
              f"{builds.count:,} with {builds.chance.spread} errors"
              f"{', rigged' if builds.chance.rigged else ''}, the stick held",
-             f"at the angle as drawn (seed {builds.chance.seed}); {builds.lost} can't be assembled."]
+             f"at the angle as drawn (seed {builds.chance.seed}); {builds.lost} can't be put "
+             "together."]
     return section(title, "\n".join(lines))
 
 
@@ -71,8 +72,8 @@ def _ranked(study) -> str:
             continue
         for row in found[found["at"] == spot].head(RANKED).to_dict("records"):
             rows.append([surface, _at(study, spot), f"{row['part']} {row['what']}",
-                         number(abs(row["per_mm"]) * per, 2), number(row["tolerance"] / per, digits),
-                         number(row["moves"], 3)])
+                         number(abs(row["per_mm"]) * per, 2),
+                         number(row["tolerance"] / per, digits), number(row["moves"], 3)])
     if not rows:
         return ""
     return section("Which tolerance moves each surface most, rods set, where it is worst", table(
