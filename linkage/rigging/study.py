@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..gearing import driving_input
 from ..motion import System
 from .builds import Builds, Chance, monte_carlo
 from .grips import grip_table, hand_clearance
@@ -23,6 +24,8 @@ class Study:
     system : System
     at : dict
         ``{"neutral" or stop: {input: degrees (mm)}}``, in the order of `builds`.
+    drivers : dict
+        ``{surface: input that moves it most, or None}``.
     drilled, rigged : DataFrame
         Sensitivities of a build as its parts come out, and once its rods were set.
     builds : Builds
@@ -36,6 +39,7 @@ class Study:
 
     system: System
     at: dict
+    drivers: dict
     drilled: object
     rigged: object
     builds: Builds
@@ -61,6 +65,10 @@ class Study:
             table[word] = [float(ends[surface][i][where[at]]) for surface, at in
                            zip(table["surface"], table["at"], strict=True)]
         return table
+
+    def tells(self, surface: str, at: str) -> bool:
+        """Whether a spot is neutral or moves a surface by the input that drives it."""
+        return not self.at[at] or self.drivers[surface] in self.at[at]
 
     def play_bands(self):
         """Worst case and root sum square of free play."""
@@ -92,8 +100,9 @@ def study(system: System, chance: Chance | None = None, executor=None) -> Study:
     at = {spot.name: spot.inputs for spot in places}
     held = {name: np.array([inputs.get(name, 0.0) for inputs in at.values()])
             for name in system.inputs}
-    return Study(system, at, sensitivities(system, places), sensitivities(system, places,
-                                                                          rigged=True),
+    drivers = {surface: driving_input(system, surface) for surface in system.model.surfaces}
+    return Study(system, at, drivers, sensitivities(system, places),
+                 sensitivities(system, places, rigged=True),
                  monte_carlo(system, chance or Chance(rigged=True), executor=executor, **held),
                  free_play(system, at), wire_table(system),
                  {name: chafe(system, name) for name in system.model.wires},

@@ -243,12 +243,10 @@ class _Loop:
             points = self._posed(solid, piece)
             middle = points.mean(axis=1)
             about = np.linalg.norm(points - middle[:, None], axis=-1).max(axis=1) + piece.radius
-            rough = np.linalg.norm(clamp - middle, axis=-1) - about
-            far = rough > self.length + self.wire.diameter
-            value = rough
-            if not far.all():
-                exact = piece_gap(clamp[:, None], point, points, piece).value
-                value = np.where(far, rough, exact)
+            value = np.linalg.norm(clamp - middle, axis=-1) - about
+            near = np.flatnonzero(~(value > self.length + self.wire.diameter))
+            if near.size:
+                value[near] = piece_gap(clamp[near, None], point, _rows(points, near), piece).value
             least = np.fmin(least, value)
         return least
 
@@ -258,15 +256,23 @@ class _Loop:
         parts = np.stack([self.corners[:, :-1], self.corners[:, 1:]], axis=2)
         least = np.full(len(self.grid), np.inf)
         for piece in solid.pieces:
-            points = self._posed(solid, piece)[:, None]
-            gap = piece_gap(parts, thread, points, piece).value
-            least = np.fmin(least, gap.min(axis=1) - self.stray)
+            points = self._posed(solid, piece)
+            middle = points.mean(axis=1)
+            about = np.linalg.norm(points - middle[:, None], axis=-1).max(axis=1) + piece.radius
+            apart = np.linalg.norm(self.corners - middle[:, None], axis=-1)
+            low = apart.min(axis=1) - about - self.length / PIECES - self.wire.diameter
+            near = np.flatnonzero(~(low > least))
+            if near.size:
+                gap = piece_gap(parts[near], thread, _rows(points, near)[:, None], piece).value
+                least[near] = np.fmin(least[near], gap.min(axis=1) - self.stray[near])
         n = int(np.nanargmin(least))
         return float(least[n]), self.grid[n].tolist()
 
     def _posed(self, solid, piece):
-        """Corners of a piece at every stick position, (n, corners, 3)."""
+        """Corners of a piece at every stick position, (n or 1, corners, 3)."""
         posture, count = self.motion.posture, len(self.grid)
+        if solid.carriers == (AIRFRAME,):
+            return piece.points[None]
         bodies = solid.carriers * len(piece.points) if len(solid.carriers) == 1 else solid.carriers
         posed = np.empty((count, len(piece.points), 3))
         for k, (body, corner) in enumerate(zip(bodies, piece.points, strict=True)):
@@ -276,3 +282,7 @@ class _Loop:
             for axis in range(3):
                 posed[:, k, axis] = p[axis]
         return posed
+
+
+def _rows(points, which):
+    return points if len(points) == 1 else points[which]

@@ -47,7 +47,8 @@ def _bands(study) -> str:
     rows = [[row["surface"], _at(study, row["at"]),
              gearing.said_surface(study.system, row["surface"], row["drawn"], 2),
              *(number(row[k]) for k in ("worst", "rss", "rigged_worst", "rigged_rss")),
-             f"{row['low']:+.2f} {row['high']:+.2f}"] for row in found.to_dict("records")]
+             f"{row['low']:+.2f} {row['high']:+.2f}"] for row in found.to_dict("records")
+            if study.tells(row["surface"], row["at"])]
     builds = study.builds
     lines = [table(["surface", "at", "drawn", "worst", "rss", "rigged: worst", "rss",
                     "stick held: builds"], rows),
@@ -86,7 +87,9 @@ def _play(study) -> str:
         return section(title, "none in the file; give [play] pivot and rod_end")
     unit, per, _ = _lengths(study)
     rows = []
-    for row in study.play_bands().to_dict("records"):
+    for row in study.play_bands().sort_values("surface", kind="stable").to_dict("records"):
+        if not study.tells(row["surface"], row["at"]):
+            continue
         chord = study.system.model.surfaces[row["surface"]].chord
         edge = math.nan if chord is None else chord * math.radians(row["worst"]) / per
         rows.append([row["surface"], _at(study, row["at"]), number(row["worst"]),
