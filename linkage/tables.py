@@ -25,13 +25,13 @@ def all_tables(system: System) -> dict:
     dict
         ``{name: DataFrame}``.
     """
-    tables = {f"gearing {name}": _flat(system, gearing.gearing_table(
+    tables = {f"gearing {name}": flat_gearing(system, gearing.gearing_table(
         system, name, np.linspace(*system.inputs[name].travel, 2 * STEPS - 1)))
         for name in gearing.box_of(system)}
     tables |= {"required travels": gearing.required_travels(system),
                "differential": gearing.differential(system),
                "cross-talk": gearing.cross_talk(system),
-               "sticks": _sticks(system), "symmetry": gearing.symmetry(system),
+               "sticks": sticks(system), "symmetry": gearing.symmetry(system),
                "over-centre margins": gearing.margins(system), "motion": motion_table(system)}
     if system.model.solids:
         tables |= {"clearance": clearance_table(system)}
@@ -86,8 +86,8 @@ def stops_table(system: System, found=None):
     data["side"] = [stops[name].side for name in found["stop"]]
     data[f"spacer {unit}"] = [stops[name].spacer.thickness / MM_PER[unit]
                               if stops[name].spacer else np.nan for name in found["stop"]]
-    data["reached at"] = found["angle"]
-    data["of"] = [system.inputs[name].unit for name in found["input"]]
+    per_input = {system.inputs[name].unit for name in found["input"]}
+    data[f"reached at {'/'.join(sorted(per_input))}"] = found["angle"]
     for surface in system.model.surfaces:
         data[f"{surface} °"] = found[surface]
     data["governs"], data["why"] = found["governs"].astype(bool), found["reason"]
@@ -176,8 +176,19 @@ def motion_table(system: System):
     return pd.DataFrame({name: np.ravel(value) for name, value in columns.items()})
 
 
-def _flat(system, data):
-    """A gearing table with plain column names, its position first."""
+def flat_gearing(system, data):
+    """A gearing table with plain column names, its position first.
+
+    Parameters
+    ----------
+    system : System
+    data : DataFrame
+        As `gearing.gearing_table` gives it.
+
+    Returns
+    -------
+    DataFrame
+    """
     unit = system.model.length
     flat = data.copy()
     names = []
@@ -193,7 +204,8 @@ def _flat(system, data):
     return flat
 
 
-def _sticks(system):
+def sticks(system: System):
+    """How far the sticks differ, as `gearing.stick_difference`, in the file's own unit."""
     data = gearing.stick_difference(system)
     unit = system.model.length
     data["movement"] = data["movement"] / MM_PER[unit]

@@ -185,7 +185,7 @@ def test_csv_tables_agree_with_the_library(side_by_side, tmp_path):
     assert np.abs(told["proven in"] * 25.4 - found["proven"]).max() < 1e-9
     assert np.abs(told["at roll °"] - found["roll"]).max() < 1e-9
     told, found = pd.read_csv(tmp_path / "stops.csv"), linkage.find_stops(side_by_side)
-    assert np.abs(told["reached at"] - found["angle"]).max() < 1e-9
+    assert np.abs(told["reached at °"] - found["angle"]).max() < 1e-9
     assert list(told["why"]) == list(found["reason"])
 
 

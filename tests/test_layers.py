@@ -40,16 +40,21 @@ INNER = {
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
     "rigging": [{"tolerances", "play", "loops", "grips"}, {"builds", "wires"}, {"study"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part", "tolerance_part"}],
-    "commands": [{"verbs"}, {"shared", "beside"}, {"plates"},
+    "report": [{"blocks", "described", "results"}, {"as_html", "as_pdf", "sequence"},
+               {"contents", "compare", "written"}],
+    "plots": [{"style", "seen", "numbers"}, {"curves", "views", "tolerances"},
+              {"contact", "spacers"}],
+    "commands": [{"verbs"}, {"shared", "beside"}, {"plates", "reported"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view"}],
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
-         "pandas": {"gearing", "clearance", "stops", "rigging", "tables"},
-         "shapely": {"outlines", "stops", "relief"}, "ezdxf": {"relief"},
+         "pandas": {"gearing", "clearance", "stops", "rigging", "tables", "report"},
+         "shapely": {"outlines", "stops", "relief", "plots"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
-         "matplotlib": {"plots", "relief"}, "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
+         "matplotlib": {"plots", "relief", "report"}, "reportlab": {"report"},
+         "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
          "traitlets": {"workbook"}, "IPython": {"workbook"}}
 GENERATED = {"kernels"}
 FILES = sorted(PACKAGE.rglob("*.py"))
