@@ -7,6 +7,7 @@ stands beside each check.
 import copy
 import itertools
 import math
+import re
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 from multiprocessing import get_context
@@ -16,7 +17,7 @@ import pytest
 from scipy import stats
 from scipy.spatial.transform import Rotation
 
-from linkage import LinkageError, System
+from linkage import LinkageError, System, plots
 from linkage.files import parse_model
 from linkage.model import Box, Plate, Tolerance
 from linkage.motion import Dimensions
@@ -32,13 +33,16 @@ from linkage.rigging import (
     play_bands,
     sensitivities,
     spots,
+    study,
     wire_table,
 )
 from linkage.rigging.builds import A_BLOCK, _errors, _Task
 from linkage.rigging.loops import arc_chain, bend_radius, half_opening, length_needed
 from linkage.rigging.tolerances import Spot, dimension_rates
 from linkage.search import crossings
+from linkage.sheet import tolerance_sheet
 from linkage.stops import AXES, dimension_tolerances, meeting
+from linkage.tables import tolerance_tables
 
 LEVERS = """
 length = "mm"
@@ -612,3 +616,61 @@ def test_hand_goes_through_the_proven_clearance():
 def test_bore_against_the_shaft_it_goes_on(bore, ok):
     found = grip_table(System(parse_model(GRIPPED.replace("bore = 20", f"bore = {bore}")))).iloc[0]
     assert (found["shaft"], bool(found["ok"])) == (20, ok)
+
+
+# --- sheet, tables, picture -------------------------------------------------------------------
+
+@pytest.fixture(scope="module")
+def whole(side_by_side):
+    return study(side_by_side, Chance(builds=500, rigged=True))
+
+
+def test_sheet_tells_each_part_and_misses_nothing_in_the_example(whole):
+    text, missed = tolerance_sheet(whole)
+    assert missed == 0
+    for word in ("Build tolerances", "Which tolerance moves", "Free play", "Wires over", "Grips",
+                 "can reach", "Room of the hand", "elevator front length", "talk wire left", "TEU",
+                 "500 with normal errors, rigged"):
+        assert word in text
+    assert not re.search(r"^elevator +roll right", text, re.M)  # a stop that does not move it
+
+
+def test_sheet_of_a_bare_file_says_what_is_missing():
+    system = System(parse_model(LEVERS))
+    text, missed = tolerance_sheet(study(system, Chance(builds=10)))
+    assert "none in the file; give [tolerance] hardpoint, rod and spacer" in text
+    assert "none in the file; give [play] pivot and rod_end" in text
+    assert missed == 0
+
+
+def test_sheet_counts_what_wires_grips_and_hands_miss():
+    text = GRIPPED.replace("bore = 20", "bore = 18") + "length = 90\n[tolerance]\nrod = 0.1"
+    found = study(System(parse_model(text)), Chance(builds=10))
+    said, missed = tolerance_sheet(found)
+    assert missed == said.count("MISS") == found.missed >= 3
+
+
+def test_tables_are_in_the_file_s_unit(whole, side_by_side):
+    tables = tolerance_tables(whole)
+    assert set(tables) >= {"tolerance bands", "contributors", "free play", "wires", "chafing"}
+    wires = tables["wires"].set_index("wire")
+    assert wires["length in"]["talk wire left"] == pytest.approx(9.0)
+    rows = tables["contributors"]
+    row = rows[(rows["part"] == "elevator drive") & (rows["at"] == "neutral")].iloc[0]
+    assert row["tolerance in"] == pytest.approx(0.015)
+    assert row["moves °"] == pytest.approx(abs(row["° per in"]) * 0.015)
+
+
+def test_picture_draws_the_table(side_by_side, side_by_side_spots):
+    ax = plots.contributors(side_by_side, surface="elevator", at="pitch aft left")
+    assert ax.get_title(loc="left") == "Which tolerance moves the elevator most?"
+    found = sensitivities(side_by_side, [side_by_side_spots["pitch aft left"]], rigged=True)
+    found = found[found["surface"] == "elevator"].head(12)
+    np.testing.assert_allclose([bar.get_width() for bar in ax.patches], found["moves"])
+    with pytest.raises(LinkageError, match='no stop "aft"'):
+        plots.contributors(side_by_side, surface="elevator", at="aft")
+
+
+def test_picture_without_tolerances_says_so():
+    ax = plots.contributors(System(parse_model(LEVERS)), surface="elevator")
+    assert any("no tolerance of the file moves it" in text.get_text() for text in ax.texts)
