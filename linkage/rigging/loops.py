@@ -85,8 +85,8 @@ def length_needed(chords: tuple[float, float], slack: float, bend: float) -> flo
     --------
     >>> length_needed((100.0, 120.0), 5.0, 40.0)  # half the least chord is radius enough
     125.0
-    >>> round(length_needed((10.0, 12.0), 1.0, 10.0), 3)  # a full loop is the only way
-    57.779
+    >>> round(length_needed((10.0, 12.0), 1.0, 10.0), 3)  # five sixths of a circle of radius 10
+    52.36
     """
     least, greatest = chords
     length = greatest + slack
