@@ -328,7 +328,8 @@ def models(draw):
         rods["rod of " + names[0]] = Rod(
             ends=tuple(f"{n}/pivot" for n in names[:2]), length=draw(MAYBE_SIZE),
             redundant=draw(st.booleans()), diameter=draw(MAYBE_SIZE), material=draw(
-                st.sampled_from([None, "steel"])), thread=draw(st.none() | NAMES),
+                st.sampled_from([None, "steel"])),
+            thread=draw(st.sampled_from([None, "1/4-28", "M6x1 LH"])),
             tolerance=draw(MAYBE_SIZE), clearance=draw(st.sampled_from([None, "tight", "same"])))
     shapes = [f"{n}/{s}" for n, b in found.items() for s in b.solids]
     stops, pairs = {}, ()

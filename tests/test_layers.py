@@ -9,7 +9,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "linkage"
 FLOORS = [
     {"errors"},
-    {"units", "geometry", "intervals", "search", "outlines", "kernels"},
+    {"units", "geometry", "intervals", "search", "outlines", "kernels", "threads"},
     {"keys"},
     {"model"},
     {"mirroring", "symbolic"},
@@ -31,7 +31,7 @@ FLOORS = [
 ]
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
-    "model": [{"shapes"}, {"strength"}, {"parts"}, {"stock"}, {"whole"}],
+    "model": [{"shapes"}, {"strength", "fittings"}, {"parts"}, {"stock"}, {"whole"}],
     "motion": [{"plan"}, {"posture"}, {"rates"}, {"together", "bounds", "moved"},
                {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"compare"}, {"findings"}],

@@ -3,6 +3,7 @@
 Lengths are mm, angles degrees.  A model is a description only: it computes no motion.
 """
 
+from .fittings import Fitted, RigPin, RodEnd
 from .parts import (
     AIRFRAME,
     Airframe,
@@ -27,7 +28,7 @@ from .whole import Model, is_rudder
 
 __all__ = [
     "AIRFRAME", "HANDBOOK", "Airframe", "Body", "Box", "Clearance", "Coupling", "Factors",
-    "HingeMoment", "Hole", "Input", "Layer", "Material", "Model", "PairRule", "Part", "PilotForce",
-    "Pipe", "Plate", "Point", "Require", "Rod", "Spacer", "Sphere", "Stop", "Surface", "Tolerance",
-    "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
+    "Fitted", "HingeMoment", "Hole", "Input", "Layer", "Material", "Model", "PairRule", "Part",
+    "PilotForce", "Pipe", "Plate", "Point", "Require", "RigPin", "Rod", "RodEnd", "Spacer",
+    "Sphere", "Stop", "Surface", "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
 ]

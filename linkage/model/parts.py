@@ -25,6 +25,7 @@ from ..keys import (
     write_keys,
 )
 from ..units import HOUSE, file_length, quantity
+from .fittings import THREAD, Fitted
 from .shapes import PAIR, POINTS, SIZE, SOLIDS, THICKNESS, Part
 from .strength import FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 
@@ -183,6 +184,20 @@ class Airframe(Part):
     solids: dict = key(SOLIDS, "fixed shapes", word="solid", default_factory=dict)
 
 
+class _OneOrMore(ListOf):
+    """Several tables, or one alone without the brackets."""
+
+    def read(self, value, unit):
+        return super().read([value] if isinstance(value, dict) else value, unit)
+
+    def write(self, value, unit):
+        tables = super().write(value, unit)
+        return tables[0] if len(tables) == 1 else tables
+
+    def schema(self):
+        return {"anyOf": [self.kind.schema(), super().schema()]}
+
+
 @dataclass(frozen=True, kw_only=True)
 class Rod(Part):
     """A pushrod: two ball ends a fixed length apart."""
@@ -194,7 +209,9 @@ class Rod(Part):
                           default=False)
     diameter: float | None = key(SIZE, "outside diameter, which gives it a solid", default=None)
     wall: float | None = key(SIZE, "wall of its tube", default=None)
-    thread: str | None = key(Text(), "thread of its rod ends", default=None)
+    thread: str | None = key(THREAD, "thread of its rod ends", default=None)
+    fitted: tuple = key(_OneOrMore(Record(Fitted), 0, 2, "list"), "its rod ends in the order of "
+                        "ends; one table for both alike", default=())
     material: str | None = key(Text(), "material of its tube", default=None)
     fixity: float = key(Number(above=0.0, what="fixity"), "end fixity c as a column: 1 pinned, "
                         "as with ball ends; 4 clamped at both", default=1.0)
@@ -251,20 +268,6 @@ class Require(Part):
             raise LinkageError("names no travel; give up and down, or left and right")
 
 
-class _RequireKind(ListOf):
-    """One table of required travels, or one per input."""
-
-    def read(self, value, unit):
-        return super().read([value] if isinstance(value, dict) else value, unit)
-
-    def write(self, value, unit):
-        tables = super().write(value, unit)
-        return tables[0] if len(tables) == 1 else tables
-
-    def schema(self):
-        return {"anyOf": [self.kind.schema(), super().schema()]}
-
-
 @dataclass(frozen=True, kw_only=True)
 class Surface(Part):
     """A control surface: the deflection of a body about its hinge line."""
@@ -272,7 +275,7 @@ class Surface(Part):
     body: str = key(Text(), "the body that is the surface")
     chord: float | None = key(SIZE, "hinge line to trailing edge, square to the hinge",
                               default=None)
-    require: tuple = key(_RequireKind(Record(Require)), "required travels", default=())
+    require: tuple = key(_OneOrMore(Record(Require)), "required travels", default=())
     hinge: HingeMoment | None = key(Record(HingeMoment), "air's moment about the hinge line",
                                     default=None)
 

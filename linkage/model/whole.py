@@ -7,6 +7,8 @@ from dataclasses import dataclass, field, fields
 
 from ..errors import ModelError, nearest
 from ..keys import Choice, ListOf, Record, TableOf, Text, key
+from ..threads import Thread, read_thread
+from .fittings import Fitted, RigPin, RodEnd
 from .parts import (
     AIRFRAME,
     BODY,
@@ -56,6 +58,10 @@ class Model(Part):
                           default_factory=dict)
     factor: Factors = key(Record(Factors), "factors on limit loads", default=Factors())
     wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)
+    rod_ends: dict = key(TableOf(Record(RodEnd), "rod_end"), "rod ends off the shelf",
+                         word="rod_end", default_factory=dict)
+    rig_pins: dict = key(TableOf(Record(RigPin), "rig_pin"), "rig pins", word="rig_pin",
+                         default_factory=dict)
     mirror: dict = key(TableOf(Text(), "word"), "word in a name = word in its twin's name",
                        default_factory=dict)
     _at: dict = field(init=False, repr=False, compare=False, default_factory=dict)
@@ -96,6 +102,14 @@ class Model(Part):
     def material(self, name: str) -> Material:
         """A material of the file, or of the handbook ones that need no description."""
         return {**HANDBOOK, **self.materials}[name]
+
+    def fitting(self, rod: str, end: int) -> tuple[Fitted | None, RodEnd | None, Thread | None]:
+        """What is known of a rod's first (0) or second (1) end: how fitted, rod end, thread."""
+        part = self.rods[rod]
+        fitted = part.fitted[min(end, len(part.fitted) - 1)] if part.fitted else None
+        rod_end = self.rod_ends[fitted.rod_end] if fitted else None
+        thread = (rod_end and rod_end.thread) or part.thread
+        return fitted, rod_end, read_thread(thread) if thread else None
 
     def carriers(self, name: str) -> tuple[str, ...]:
         """What carries a body, from its own carrier down to the airframe."""
@@ -148,6 +162,7 @@ def _check_references(model: Model) -> None:
     _check_bodies(model)
     _check_rods(model)
     _check_inputs(model)
+    _check_rig_pins(model)
     for name, coupling in model.couplings.items():
         for body in coupling.bodies:
             _refer(f'coupling "{name}", bodies', body, model.bodies, "body")
@@ -181,6 +196,35 @@ def _check_rods(model: Model) -> None:
         if not model.rod_length(name) > 1e-6:
             raise ModelError(f"{place}: its two ends are at the same place, so its length is 0 mm; "
                              f"move one of the points", place=place)
+        _check_fitted(model, name, rod)
+
+
+def _check_fitted(model: Model, name: str, rod: Rod) -> None:
+    place, ends_alone = f'rod "{name}", fitted', 0.0
+    for fitted in rod.fitted:
+        _refer(place, fitted.rod_end, model.rod_ends, "rod_end")
+    for i in range(2 if rod.fitted else 0):
+        fitted, rod_end, _ = model.fitting(name, i)
+        if fitted.engaged is None:
+            return
+        for most, what in ((rod_end.most, "can be"), (rod_end.shank, "its shank is long")):
+            if most is not None and not fitted.engaged <= most:
+                raise ModelError(f'{place}: has {fitted.engaged:g} mm of thread engaged, and only '
+                                 f"{most:g} mm {what}; use a longer rod end or a shorter "
+                                 f"engagement", place=place)
+        ends_alone += (rod_end.shank or 0.0) - fitted.engaged
+    if not ends_alone < model.rod_length(name):
+        raise ModelError(f"{place}: its rod ends alone are {ends_alone:g} mm long, and the rod "
+                         f"{model.rod_length(name):g} mm; use shorter ones", place=place)
+
+
+def _check_rig_pins(model: Model) -> None:
+    for name, pin in model.rig_pins.items():
+        place = f'rig_pin "{name}"'
+        for hole in pin.holes:
+            _refer(f"{place}, holes", hole, model.points, "hardpoint")
+        for word in pin.input:
+            _refer(f"{place}, input", word, model.inputs, "input")
 
 
 def _check_inputs(model: Model) -> None:
