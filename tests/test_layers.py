@@ -40,6 +40,7 @@ INNER = {
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
     "loads": [{"columns", "pilots"}, {"statics"}, {"cases"}, {"stick", "contact"}, {"worst"},
               {"margins"}, {"give"}],
+    "rigging": [{"lengths", "misalignment", "readings"}, {"rods"}, {"adjust", "as_built", "pins"}],
     "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part", "loads_part"}],
     "report": [{"blocks", "described", "results"}, {"as_html", "as_pdf", "sequence"},
                {"contents", "compare", "written"}],
@@ -51,7 +52,7 @@ INNER = {
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
-         "pandas": {"gearing", "clearance", "stops", "loads", "tables", "report"},
+         "pandas": {"gearing", "clearance", "stops", "loads", "rigging", "tables", "report"},
          "shapely": {"outlines", "stops", "relief", "plots"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
          "matplotlib": {"plots", "relief", "report"}, "reportlab": {"report"},

@@ -39,6 +39,8 @@ class RodEnd(Part):
     sphere: float | None = key(SIZE, "diameter of the ball", default=None)
     shoulder: float | None = key(SIZE, "diameter of what bears on the ball's faces; their own "
                                        "unless given", default=None)
+    hardware: tuple = key(ListOf(Label()), "what always goes with it: bolt, washers, nut, jam nut",
+                          default=())
 
     def _check(self):
         if self.most is not None and self.shank is not None and not self.most < self.shank:
@@ -97,7 +99,7 @@ class Fitted(Part):
     bolt: str | tuple | None = key(Direction(), "direction of its bolt at neutral; that of its "
                                                 "point or the axis of its part unless given",
                                    default=None)
-    hardware: tuple = key(ListOf(Label()), "what bolts and locks it: bolt, washers, nut, jam nut",
+    hardware: tuple = key(ListOf(Label()), "what it takes besides",
                           default=())
 
     def _check(self):

@@ -1,0 +1,233 @@
+"""Which rod ends to turn, and how far, so that every surface stands at neutral with the stick."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..errors import LinkageError, nearest
+from ..motion import System
+from .lengths import deflection_per_length, length_rates, rods_in_play, with_lengths
+from .rods import ENDS, half_turns
+
+WITHIN = 0.25  # degrees left at neutral that call for no further turn; about half of a half turn
+ROUNDS = 8
+EXACT = 1e-10  # degrees: a state is met this closely
+
+
+@dataclass(frozen=True)
+class Adjustment:
+    """What to turn, and what it leaves.
+
+    Attributes
+    ----------
+    turns : DataFrame
+        A row per rod end to turn: rod, end (its point), which ("first", "second"), half_turns
+        (plus longer), change (mm) and left (mm of thread engagement above the least that has to
+        stay).
+    before, after : dict
+        ``{surface: degrees}`` with every input at 0, before and after, solved exactly.
+    changes : dict
+        ``{rod: mm}`` longer, of all its turns.
+    ok : bool
+        Whether every surface is left within what was asked.
+    not_turned : dict
+        ``{rod end: why}``: ends that could not be counted on.
+    """
+
+    turns: object
+    before: dict
+    after: dict
+    changes: dict
+    ok: bool
+    not_turned: dict
+
+
+@dataclass(frozen=True)
+class _Ends:
+    """Rod ends that may be turned, in one order throughout."""
+
+    rod: tuple[str, ...]
+    which: tuple[int, ...]
+    step: np.ndarray  # mm a half turn
+    low: np.ndarray
+    high: np.ndarray
+
+    def changes(self, counts) -> dict:
+        """Change of each rod, mm."""
+        found = {}
+        for rod, step, count in zip(self.rod, self.step, counts, strict=True):
+            if count:
+                found[rod] = found.get(rod, 0.0) + float(step * count)
+        return found
+
+
+def adjust(system: System, measured: dict | None = None, within: float = WITHIN) -> Adjustment:
+    """Half turns of rod ends that bring every surface to neutral with every input at 0.
+
+    The least change: as few rod ends as will do, of those the fewest half turns, of those the
+    least left over.  Only ends whose engagement, least engagement (or witness hole) and most
+    engagement are in the file are turned, and only within them.  What `measured` says is first
+    explained by the least lengthening of rods; turns are then chosen on exact derivatives, and the
+    outcome is solved exactly.
+
+    Parameters
+    ----------
+    system : System
+    measured : dict, optional
+        ``{surface: degrees}`` (trailing edge down or left positive) with every input at 0; a
+        surface left out, or all of them, as the file's own rod lengths put them.
+    within : float
+        Degrees that may be left.
+
+    Returns
+    -------
+    Adjustment
+
+    Raises
+    ------
+    LinkageError
+        When a surface is unknown, no rod lengths explain what was measured, or no end may be
+        turned.
+    """
+    surfaces, rods = tuple(system.model.surfaces), rods_in_play(system)
+    wanted = _wanted(system, measured or {})
+    start = _explained(system, rods, wanted)
+    ends, not_turned = _turnable(system, rods)
+    before = _deflections(system, start)
+    if not any(abs(angle) > within for angle in before.values()):
+        counts = np.zeros(len(ends.rod), int)
+    elif not ends.rod:
+        raise LinkageError("no rod end may be turned: the file has to give thread, engaged, most "
+                           "and least or witness of the rod ends; see rod_end and fitted")
+    else:
+        counts = _counts(system, start, ends, within)
+    changes = ends.changes(counts)
+    after = _deflections(system, _sum(start, changes))
+    return Adjustment(_table(system, ends, counts), before, after, changes,
+                      all(abs(after[s]) <= within + EXACT for s in surfaces), not_turned)
+
+
+def _wanted(system, measured):
+    for surface, angle in measured.items():
+        if surface not in system.model.surfaces:
+            raise LinkageError(f'no surface "{surface}"; '
+                               f"{nearest(surface, system.model.surfaces)}")
+        if not np.isfinite(angle):
+            raise LinkageError(f'surface "{surface}": measured {angle} degrees; give a number')
+    return {**_deflections(system, {}), **{s: float(a) for s, a in measured.items()}}
+
+
+def _deflections(system, changes) -> dict:
+    """Every surface with every input at 0 and some rods longer, degrees."""
+    motion = system.sweep_with(with_lengths(system, changes))
+    return {surface: float(motion.deflection(surface)) for surface in system.model.surfaces}
+
+
+def _slopes(system, changes, rods):
+    """Degrees per mm: shape (surfaces, rods)."""
+    motion = system.sweep_with(with_lengths(system, changes))
+    rates = length_rates(motion, rods)
+    return np.stack([deflection_per_length(motion, rates, s) for s in system.model.surfaces])
+
+
+def _explained(system, rods, wanted) -> dict:
+    """The least lengthening of rods that puts the surfaces where they were measured, mm."""
+    changes = dict.fromkeys(rods, 0.0)
+    goal = np.array(list(wanted.values()))
+    off = goal - list(_deflections(system, changes).values())
+    for _ in range(ROUNDS):
+        if not np.any(np.abs(off) > EXACT):
+            return changes
+        step = np.linalg.lstsq(_slopes(system, changes, rods), off, rcond=1e-9)[0]
+        changes = {rod: changes[rod] + float(k) for rod, k in zip(rods, step, strict=True)}
+        off = goal - list(_deflections(system, changes).values())
+        if not np.all(np.isfinite(off)):
+            break
+    if np.all(np.abs(off) <= 1e-6):
+        return changes
+    told = ", ".join(f"{surface} {angle:.2f}°" for surface, angle in wanted.items())
+    raise LinkageError(f"no rod lengths put the surfaces where they were measured ({told} with "
+                       f"every input at 0); measure them again", measured=wanted)
+
+
+def _turnable(system, rods):
+    found, why = [], {}
+    for rod in rods:
+        for i, end in enumerate(system.model.rods[rod].ends):
+            said, (fitted, _, thread) = half_turns(system.model, rod, i), \
+                system.model.fitting(rod, i)
+            if said is not None:
+                found.append((rod, i, thread.pitch / 2, *said))
+            elif fitted is not None and not fitted.adjustable:
+                why[f"{rod}, {end}"] = "can't be turned in place"
+            else:
+                why[f"{rod}, {end}"] = "its thread, engaged, most, or least or witness is not in " \
+                                       "the file"
+    rod, which, step, low, high = zip(*found, strict=True) if found else ((),) * 5
+    return _Ends(rod, which, np.array(step), np.array(low), np.array(high)), why
+
+
+def _counts(system, start, ends, within):
+    """Half turns, chosen on the slopes at the outcome of the round before until they stay."""
+    counts = np.zeros(len(ends.rod))
+    for _ in range(ROUNDS):
+        now = _sum(start, ends.changes(counts))
+        off = np.array(list(_deflections(system, now).values()))
+        slope = _slopes(system, now, ends.rod) * ends.step
+        better = _chosen(off - slope @ counts, slope, ends, within)
+        if np.array_equal(better, counts):
+            break
+        counts = better
+    return counts.astype(int)
+
+
+def _chosen(off, slope, ends, within):
+    """Fewest ends, then fewest half turns, then least left: whole numbers by SciPy's MILP."""
+    found = _solved(off, slope, ends, within)
+    return found if found is not None else _solved(off, slope, ends, None)
+
+
+def _solved(off, slope, ends, within):
+    """Unknowns: half turns out, half turns in, whether an end is touched, what is left over."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    m, n = slope.shape
+    most, eye, none = np.maximum(ends.high, -ends.low), np.eye(n), np.zeros((n, m))
+    total = 2.0 * most.sum() + 2
+    left = np.full(m, 0.4 / m / within if within else 1e3 * total * n)
+    cost = np.concatenate([np.ones(2 * n), np.full(n, total), left])
+    rules = [LinearConstraint(np.hstack([slope, -slope, np.zeros((m, n)), -np.eye(m)]),
+                              -np.inf, -off),
+             LinearConstraint(np.hstack([-slope, slope, np.zeros((m, n)), -np.eye(m)]),
+                              -np.inf, off),
+             LinearConstraint(np.hstack([eye, eye, -np.diag(most.astype(float)), none]),
+                              -np.inf, 0)]
+    upper = np.concatenate([ends.high, -ends.low, np.ones(n),
+                            np.full(m, within if within else np.inf)])
+    kinds = np.concatenate([np.ones(3 * n), np.zeros(m)])
+    done = milp(cost, constraints=rules, bounds=Bounds(0, upper), integrality=kinds,
+                options={"mip_rel_gap": 0.0})
+    if done.x is None:
+        return None
+    x = np.round(done.x[:2 * n])
+    return x[:n] - x[n:]
+
+
+def _sum(one, other) -> dict:
+    return {rod: one.get(rod, 0.0) + other.get(rod, 0.0) for rod in {**one, **other}}
+
+
+def _table(system, ends, counts):
+    import pandas as pd
+
+    rows = []
+    for rod, which, step, count in zip(ends.rod, ends.which, ends.step, counts, strict=True):
+        if count:
+            fitted = system.model.fitting(rod, which)[0]
+            rows.append({"rod": rod, "end": system.model.rods[rod].ends[which],
+                         "which": ENDS[which], "half_turns": int(count),
+                         "change": float(step * count),
+                         "left": fitted.engaged - float(step * count) - fitted.needed})
+    return pd.DataFrame(rows, columns=["rod", "end", "which", "half_turns", "change", "left"])
