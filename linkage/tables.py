@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from . import gearing, loads
+from . import gearing, loads, rigging
 from .clearance import clearance
 from .motion import System
 from .stops import find_stops
@@ -132,6 +132,63 @@ def _in(data, units: dict):
     """Columns in other units, and named so: ``{column: (unit, size of it)}``."""
     return data.assign(**{c: data[c] / per for c, (_, per) in units.items()}).rename(
         columns={c: f"{c} {unit}" for c, (unit, _) in units.items()})
+
+
+def rig_tables(system: System, adjustment=None, fit=None) -> dict:
+    """Tables of rods, rod ends, turns, misalignment and rig pins, and what was asked besides.
+
+    Parameters
+    ----------
+    system : System
+    adjustment : rigging.Adjustment, optional
+    fit : (rigging.Readings, rigging.AsBuilt), optional
+
+    Returns
+    -------
+    dict
+        ``{name: DataFrame}``.
+    """
+    tables = {"rods": rigging.rod_sheet(system), "rod ends": rigging.end_sheet(system),
+              "turns": rigging.turns(system), "misalignment": rigging.misalignment(system),
+              "rig pins": rigging.rig_pins(system)}
+    if adjustment is not None:
+        tables["adjustment"] = adjustment.turns
+    done = {name: _in_unit(system, data) for name, data in tables.items()}
+    if fit is not None:
+        done |= {"as built": _unknowns(system, fit[1].table), "readings": _explained(*fit)}
+    return done
+
+
+MEASURES = ("length", "tube", "longer", "shorter", "pitch", "engaged", "needed", "most",
+            "per_turn", "x", "y", "z", "apart", "within", "change", "left")
+
+
+def _in_unit(system, data):
+    """A table with its lengths in the file's unit, which their names say; angles say degrees."""
+    unit, done = system.model.length, data.copy()
+    for name in data.columns:
+        if name in MEASURES:
+            done[name] = data[name].astype(float) / MM_PER[unit]
+    angles = ("turn", "half_turn", "neutral", "greatest", "allowed")
+    return done.rename(columns={name: f"{name} {unit}" for name in MEASURES} |
+                       {name: f"{name} °" for name in angles} |
+                       {name: f"{name} {c.unit}" for name, c in system.inputs.items()})
+
+
+def _unknowns(system, data):
+    """What was fitted, rods in the file's length unit."""
+    rods, done = data["kind"] == "rod", data.copy()
+    for name in ("value", "error"):
+        done[name] = data[name].where(~rods, data[name] / MM_PER[system.model.length])
+    return done.assign(unit=np.where(rods, system.model.length, "°"))
+
+
+def _explained(readings, fit):
+    import pandas as pd
+
+    return pd.DataFrame({"input": readings.input, "stick": readings.stick,
+                         "surface": readings.surface, "read °": readings.angle,
+                         "read less explained °": fit.residuals})
 
 
 def motion_table(system: System):

@@ -48,7 +48,8 @@ class AsBuilt:
     changes: dict
 
 
-def fit_as_built(system: System, readings: Readings, *, zeroed=(), error: float = ERROR) -> AsBuilt:
+def fit_as_built(system: System, readings: Readings, *, zeroed=(), rods=None,
+                 error: float = ERROR) -> AsBuilt:
     """Instrument zeros and rod lengths that best explain some readings.
 
     Least squares with exact derivatives (SciPy's trust-region reflective), in the directions of
@@ -62,6 +63,8 @@ def fit_as_built(system: System, readings: Readings, *, zeroed=(), error: float 
     zeroed : collection of str
         Inputs and surfaces whose instrument is known to read 0 at neutral (set on a rig pin or a
         template), so that its zero is no unknown.
+    rods : collection of str, optional
+        Rods whose length is in doubt; the others are as the file says.  All unless given.
     error : float
         Degrees that a reading can be trusted to.
 
@@ -81,7 +84,7 @@ def fit_as_built(system: System, readings: Readings, *, zeroed=(), error: float 
         if name not in known:
             raise LinkageError(f'nothing was read on "{name}", so its zero can\'t be set; '
                                f"{nearest(name, known)}")
-    fit = _Fit(system, readings, frozenset(zeroed), error)
+    fit = _Fit(system, readings, (frozenset(zeroed), _in_doubt(system, rods)), error)
     seen = fit.ways(np.zeros(len(fit.names)))
     if len(readings.angle) <= seen.shape[1]:
         raise LinkageError(f"{len(readings.angle)} readings for {seen.shape[1]} unknowns leave "
@@ -113,15 +116,24 @@ def as_built_model(system: System, fit: AsBuilt) -> Model:
     return dataclasses.replace(system.model, rods=rods)
 
 
+def _in_doubt(system, rods):
+    whole = rods_in_play(system)
+    for rod in rods or ():
+        if rod not in whole:
+            raise LinkageError(f'no rod "{rod}" that moves a surface; {nearest(rod, whole)}')
+    return tuple(rod for rod in whole if rods is None or rod in rods)
+
+
 class _Fit:
     """Readings as a function of the unknowns, with its derivative; unknowns are scaled to 1."""
 
-    def __init__(self, system, readings, zeroed, error):
+    def __init__(self, system, readings, doubts, error):
+        zeroed, rods = doubts
         self.system, self.readings, self.error = system, readings, error
         self.sticks = [n for n in dict.fromkeys(readings.input) if n not in zeroed]
         pairs = zip(readings.surface, readings.level, strict=True)
         self.zeros = [pair for pair in dict.fromkeys(pairs) if pair[0] not in zeroed]
-        rods, first = rods_in_play(system), len(self.sticks) + len(self.zeros)
+        first = len(self.sticks) + len(self.zeros)
         self.rods, self.scale, self.names = rods, np.ones(first + len(rods)), []
         slope = self._slope(np.zeros(first + len(rods)))
         seen = np.abs(slope[:, first:]).max(axis=0, initial=0.0) > 1e-9

@@ -131,13 +131,13 @@ def _one(system, cells):
     stick_word = _only(cells, STICK, "the stick")
     surface_word = _only(cells, SURFACE, "the surface")
     ways = [gearing.sense_word(name, end) for end in (False, True)]
-    stick = _number(cells[stick_word], ways, stick_word)
+    stick = signed_angle(cells[stick_word], ways, stick_word)
     if stick_word == "stick level":
         stick = _stick_at(system, name, stick)
     words = gearing.deflection_words(system, surface)
     if surface_word == "edge":
         return name, stick, surface, False, _angle_of_edge(system, surface, cells["edge"], words)
-    angle = _number(cells[surface_word], words, surface_word)
+    angle = signed_angle(cells[surface_word], words, surface_word)
     if surface_word == "surface level" and \
             system.model.bodies[system.model.surfaces[surface].body].level is None:
         raise LinkageError(f'surface "{surface}" has no level line; give its body '
@@ -171,7 +171,26 @@ def _split(cell, words, what):
     return cell, 1.0
 
 
-def _number(cell, words, what) -> float:
+def signed_angle(cell: str, words, what: str) -> float:
+    """Degrees of a cell that is signed or says its way.
+
+    Parameters
+    ----------
+    cell : str
+    words : (str, str)
+        What minus and plus are called.
+    what : str
+        How the cell is called in a complaint.
+
+    Returns
+    -------
+    float
+
+    Examples
+    --------
+    >>> signed_angle("12.4 TEU", ("TEU", "TED"), "surface angle"), signed_angle("-3", ("", ""), "")
+    (-12.4, -3.0)
+    """
     size, sense = _split(cell, words, what)
     try:
         value = float(size.rstrip("° "))

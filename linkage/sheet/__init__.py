@@ -4,7 +4,8 @@ from .contact_part import clearance_sheet, stops_sheet
 from .loads_part import loads_sheet
 from .motion_part import gearing_sheet
 from .relief_part import relief_sheet, template_sheet
+from .rig_part import rig_sheet
 from .text import CAUTION, heading, number, section, table
 
 __all__ = ["CAUTION", "clearance_sheet", "gearing_sheet", "heading", "loads_sheet", "number",
-           "relief_sheet", "section", "stops_sheet", "table", "template_sheet"]
+           "relief_sheet", "rig_sheet", "section", "stops_sheet", "table", "template_sheet"]
