@@ -132,9 +132,28 @@ bearing = 3.33
 friction = "0.5 in*lbf"
 tolerance = 0.01
 clearance = "different"
+fitted = [{ rod_end = "male", engaged = 0.6, least = 0.4, witness = "7/16 in", adjustable = false,
+            bolt = [0, 1, 0.1], hardware = ["bolt"] }, { rod_end = "measured" }]
 [rod.spare]
 ends = ["stick/grip", "horn/p"]
 redundant = true
+fitted = { rod_end = "measured" }
+[rod_end.male]
+thread = "1/4-28 LH"
+shank = 1.5
+most = 0.9
+misalignment = 12.5
+hardware = ["jam nut"]
+[rod_end.measured]
+ball = 0.437
+race = 0.337
+sphere = "15 mm"
+shoulder = 0.41
+[rig_pin.aft]
+holes = ["stick/arm", "airframe/bracket"]
+input = { pitch = 3, trim = -2.5 }
+direction = [0, 1, 0]
+within = "0.4 mm"
 
 [coupling.cable]
 bodies = ["nut", "rudder"]

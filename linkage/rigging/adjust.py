@@ -175,7 +175,8 @@ def _counts(system, start, ends, within):
     for _ in range(ROUNDS):
         now = _sum(start, ends.changes(counts))
         off = np.array(list(_deflections(system, now).values()))
-        slope = _slopes(system, now, ends.rod) * ends.step
+        rods = tuple(dict.fromkeys(ends.rod))
+        slope = _slopes(system, now, rods)[:, [rods.index(rod) for rod in ends.rod]] * ends.step
         better = _chosen(off - slope @ counts, slope, ends, within)
         if np.array_equal(better, counts):
             break

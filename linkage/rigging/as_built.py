@@ -157,7 +157,7 @@ class _Fit:
                                "through its travel and read more positions")
         done = least_squares(lambda y: self.misfit(ways @ y) / self.error, np.zeros(ways.shape[1]),
                              lambda y: -self._slope(ways @ y) @ ways / self.error,
-                             xtol=1e-15, ftol=1e-15, gtol=1e-15)
+                             xtol=1e-13, ftol=1e-13, gtol=1e-13)
         return ways @ done.x
 
     def misfit(self, p):
