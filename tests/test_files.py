@@ -132,8 +132,16 @@ bearing = 3.33
 friction = "0.5 in*lbf"
 tolerance = 0.01
 clearance = "different"
-fitted = [{ rod_end = "male", engaged = 0.6, least = 0.4, witness = "7/16 in", adjustable = false,
-            bolt = [0, 1, 0.1], hardware = ["bolt"] }, { rod_end = "measured" }]
+[[rod.push.fitted]]
+rod_end = "male"
+engaged = 0.6
+least = 0.4
+witness = "7/16 in"
+adjustable = false
+bolt = [0, 1, 0.1]
+hardware = ["bolt"]
+[[rod.push.fitted]]
+rod_end = "measured"
 [rod.spare]
 ends = ["stick/grip", "horn/p"]
 redundant = true
