@@ -136,7 +136,7 @@ clearance = "different"
 rod_end = "male"
 engaged = 0.6
 least = 0.4
-witness = "7/16 in"
+witness = 0.43
 adjustable = false
 bolt = [0, 1, 0.1]
 hardware = ["bolt"]
@@ -155,7 +155,7 @@ hardware = ["jam nut"]
 [rod_end.measured]
 ball = 0.437
 race = 0.337
-sphere = "15 mm"
+sphere = 0.59
 shoulder = 0.41
 [rig_pin.aft]
 holes = ["stick/arm", "airframe/bracket"]
@@ -872,7 +872,7 @@ def test_schema_accepts_good_files(text):
 def tables(table, path=()):
     """Where a known key could stand: every table of the file that is not a table of names."""
     named = {"input", "body", "rod", "coupling", "surface", "stop", "material", "wire", "mirror",
-             "points", "solid", "class"}
+             "points", "solid", "class", "rod_end", "rig_pin"}
     if not path or path[-1] not in named or len(path) > 1 and path[-2] in named:
         yield path
     for key, value in table.items():

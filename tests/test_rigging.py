@@ -643,3 +643,32 @@ def test_bad_tables_are_refused_in_one_line(text, says, tmp_path, capsys):
     assert len(told.err.splitlines()) == 1
     assert str(path) in told.err
     assert says == "can't be read" or says in told.err
+
+
+def test_picture_answers_the_question_in_its_title(side_by_side, tmp_path, capsys):
+    from linkage import plots
+
+    ax = plots.half_turns(side_by_side)
+    assert ax.get_title(loc="left") == "How far does half a turn of a rod end move each surface?"
+    found = rigging.turns(side_by_side)
+    drawn = {round(float(line.get_xdata()[0]), 9) for line in ax.lines if len(line.get_xdata()) == 1}
+    assert drawn == {round(k, 9) for k in found[found["turned"] == "first"]["half_turn"]}
+    path = tmp_path / "half.png"
+    assert main(["rig", str(EXAMPLES[2]), "--picture", str(path)]) == 0
+    assert path.read_bytes().startswith(b"\x89PNG")
+    assert main(["rig", str(EXAMPLES[2]), "--picture", str(tmp_path / "half.doc")]) == 2
+    assert "end its name with" in capsys.readouterr().err
+
+
+def test_picture_of_the_aircraft_as_built(side_by_side):
+    from linkage import plots
+
+    readings = rigging.readings_of(side_by_side, planted(side_by_side, {"elevator drive": 2.0},
+                                                         {"elevator": 0.5}))
+    fit = rigging.fit_as_built(side_by_side, readings, rods=RODS, zeroed=["pitch", "roll"])
+    ax = plots.as_built(side_by_side, (readings, fit), input="pitch")
+    drawn, built, read = (line.get_ydata() for line in ax.lines[:3])
+    assert built[0] == pytest.approx(read[0], abs=0.05)
+    assert abs(drawn[0] - built[0]) > 1
+    with pytest.raises(linkage.LinkageError, match='nothing was read along "yaw"'):
+        plots.as_built(side_by_side, (readings, fit), input="yaw")

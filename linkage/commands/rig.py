@@ -8,7 +8,7 @@ from .. import gearing, load, rigging, sheet
 from ..errors import LinkageError, nearest
 from ..files import write_model
 from ..motion import System
-from .shared import parser_of, write_tables
+from .shared import parser_of, save_picture, write_tables
 
 
 def run(argv) -> int:
@@ -27,6 +27,8 @@ def run(argv) -> int:
         from ..tables import rig_tables
 
         write_tables(said.csv, rig_tables(system, adjustment, fit))
+    if said.picture:
+        _draw(said.picture, system, fit)
     if said.out:
         write_model(flown.model, said.out)
         print(f"\n{said.out}: the aircraft as built, written; check it with: linkage {said.out}")
@@ -52,7 +54,17 @@ def _parser():
                         help="what a reading can be trusted to (%(default)s)")
     parser.add_argument("--out", metavar="FILE", help="file to write the aircraft as built to")
     parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
+    parser.add_argument("--picture", metavar="FILE", help="draw what half a turn does, or with "
+                                                          "--readings the aircraft as built, to "
+                                                          "a PNG, SVG or PDF")
     return parser
+
+
+def _draw(path, system, fit):
+    from .. import plots
+
+    ax = plots.half_turns(system) if fit is None else plots.as_built(system, fit)
+    save_picture(ax, path)
 
 
 def _fit(system, said):
