@@ -240,8 +240,8 @@ def test_adjustment_is_the_least_of_all_that_can_be_turned(run):
     for measured in (0.9, -1.7, 3.3, 5.1):
         found = rigging.adjust(run, {"elevator": measured})
         assert found.ok
-        start = rigging.adjust(run, {"elevator": measured}).before["elevator"]
-        assert start == pytest.approx(measured, abs=1e-9)
+        assert found.least
+        assert found.before["elevator"] == pytest.approx(measured, abs=1e-9)
         start = explained(run, measured)
         all_ = {rod: start[rod] + change[rod] for rod in change}
         left = np.abs(run.sweep_with(with_lengths(run, all_)).deflection("elevator"))
@@ -299,6 +299,8 @@ def test_nothing_to_turn_and_nothing_that_may_turn(run, side_by_side):
         rigging.adjust(run, {"elevator": 170.0})
     with pytest.raises(linkage.LinkageError, match='did you mean "elevator"'):
         rigging.adjust(run, {"elevater": 1.0})
+    with pytest.raises(linkage.LinkageError, match="at least 0.02° that may be left, got nan"):
+        rigging.adjust(run, {"elevator": 1.0}, math.nan)
 
 
 def test_surfaces_that_share_rods_are_brought_to_neutral_together(side_by_side):
@@ -401,6 +403,12 @@ def test_as_built_model_moves_as_was_read(run, tmp_path):
     assert np.abs(motion.deflection("elevator") - readings.angle).max() < 0.05
     linkage.write_model(built, tmp_path / "built.toml")
     assert linkage.read_model(tmp_path / "built.toml") == built
+
+
+def test_readings_out_of_reach_are_refused(run):
+    row = {"input": "pitch", "stick angle": "150", "surface": "elevator", "surface angle": "3"}
+    with pytest.raises(linkage.LinkageError, match="reading 1: the rods can't reach at pitch 150"):
+        rigging.fit_as_built(run, rigging.readings_of(run, [row] * 9))
 
 
 def test_too_few_readings_are_refused(run):
@@ -651,7 +659,8 @@ def test_picture_answers_the_question_in_its_title(side_by_side, tmp_path, capsy
     ax = plots.half_turns(side_by_side)
     assert ax.get_title(loc="left") == "How far does half a turn of a rod end move each surface?"
     found = rigging.turns(side_by_side)
-    drawn = {round(float(line.get_xdata()[0]), 9) for line in ax.lines if len(line.get_xdata()) == 1}
+    marks = [line.get_xdata() for line in ax.lines if len(line.get_xdata()) == 1]
+    drawn = {round(float(mark[0]), 9) for mark in marks}
     assert drawn == {round(k, 9) for k in found[found["turned"] == "first"]["half_turn"]}
     path = tmp_path / "half.png"
     assert main(["rig", str(EXAMPLES[2]), "--picture", str(path)]) == 0

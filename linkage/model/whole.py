@@ -205,14 +205,13 @@ def _check_fitted(model: Model, name: str, rod: Rod) -> None:
         _refer(place, fitted.rod_end, model.rod_ends, "rod_end")
     for i in range(2 if rod.fitted else 0):
         fitted, rod_end, _ = model.fitting(name, i)
-        if fitted.engaged is None:
-            return
         for most, what in ((rod_end.most, "can be"), (rod_end.shank, "its shank is long")):
-            if most is not None and not fitted.engaged <= most:
+            if most is not None and fitted.engaged is not None and not fitted.engaged <= most:
                 raise ModelError(f'{place}: has {fitted.engaged:g} mm of thread engaged, and only '
                                  f"{most:g} mm {what}; use a longer rod end or a shorter "
                                  f"engagement", place=place)
-        ends_alone += (rod_end.shank or 0.0) - fitted.engaged
+        if fitted.engaged is not None:
+            ends_alone += (rod_end.shank or fitted.engaged) - fitted.engaged
     if not ends_alone < model.rod_length(name):
         raise ModelError(f"{place}: its rod ends alone are {ends_alone:g} mm long, and the rod "
                          f"{model.rod_length(name):g} mm; use shorter ones", place=place)

@@ -12,7 +12,10 @@ from .lengths import deflection_per_length, length_rates, rods_in_play, with_len
 from .rods import ENDS, half_turns
 
 WITHIN = 0.25  # degrees left at neutral that call for no further turn; about half of a half turn
+FINEST = 0.02  # degrees: finer than any level shows
 ROUNDS = 8
+OUT_OF_REACH = (4.0, 100.0)  # half turns that a further end, and a degree left over, are worth
+NODES = 500  # branches of a search, after which the best so far is taken and said to be so
 EXACT = 1e-10  # degrees: a state is met this closely
 
 
@@ -32,6 +35,8 @@ class Adjustment:
         ``{rod: mm}`` longer, of all its turns.
     ok : bool
         Whether every surface is left within what was asked.
+    least : bool
+        Whether no fewer rod ends or half turns would do; False where the search was cut short.
     not_turned : dict
         ``{rod end: why}``: ends that could not be counted on.
     """
@@ -41,6 +46,7 @@ class Adjustment:
     after: dict
     changes: dict
     ok: bool
+    least: bool
     not_turned: dict
 
 
@@ -53,6 +59,11 @@ class _Ends:
     step: np.ndarray  # mm a half turn
     low: np.ndarray
     high: np.ndarray
+
+    def some(self, own) -> _Ends:
+        """A few of them."""
+        return _Ends(tuple(self.rod[k] for k in own), tuple(self.which[k] for k in own),
+                     self.step[own], self.low[own], self.high[own])
 
     def changes(self, counts) -> dict:
         """Change of each rod, mm."""
@@ -91,22 +102,25 @@ def adjust(system: System, measured: dict | None = None, within: float = WITHIN)
         When a surface is unknown, no rod lengths explain what was measured, or no end may be
         turned.
     """
+    if not within >= FINEST:
+        raise LinkageError(f"needs at least {FINEST:g}° that may be left, got {within:g}; half a "
+                           f"turn of a rod end is much coarser")
     surfaces, rods = tuple(system.model.surfaces), rods_in_play(system)
     wanted = _wanted(system, measured or {})
     start = _explained(system, rods, wanted)
     ends, not_turned = _turnable(system, rods)
     before = _deflections(system, start)
     if not any(abs(angle) > within for angle in before.values()):
-        counts = np.zeros(len(ends.rod), int)
+        counts, least = np.zeros(len(ends.rod), int), True
     elif not ends.rod:
         raise LinkageError("no rod end may be turned: the file has to give thread, engaged, most "
                            "and least or witness of the rod ends; see rod_end and fitted")
     else:
-        counts = _counts(system, start, ends, within)
+        counts, least = _counts(system, start, ends, within)
     changes = ends.changes(counts)
     after = _deflections(system, _sum(start, changes))
     return Adjustment(_table(system, ends, counts), before, after, changes,
-                      all(abs(after[s]) <= within + EXACT for s in surfaces), not_turned)
+                      all(abs(after[s]) <= within + EXACT for s in surfaces), least, not_turned)
 
 
 def _wanted(system, measured):
@@ -171,49 +185,91 @@ def _turnable(system, rods):
 
 def _counts(system, start, ends, within):
     """Half turns, chosen on the slopes at the outcome of the round before until they stay."""
-    counts = np.zeros(len(ends.rod))
+    counts, least = np.zeros(len(ends.rod)), True
     for _ in range(ROUNDS):
         now = _sum(start, ends.changes(counts))
         off = np.array(list(_deflections(system, now).values()))
         rods = tuple(dict.fromkeys(ends.rod))
         slope = _slopes(system, now, rods)[:, [rods.index(rod) for rod in ends.rod]] * ends.step
-        better = _chosen(off - slope @ counts, slope, ends, within)
+        better, least = _chosen(off - slope @ counts, slope, ends, within)
         if np.array_equal(better, counts):
             break
         counts = better
-    return counts.astype(int)
+    return counts.astype(int), least
 
 
 def _chosen(off, slope, ends, within):
-    """Fewest ends, then fewest half turns, then least left: whole numbers by SciPy's MILP."""
-    found = _solved(off, slope, ends, within)
-    return found if found is not None else _solved(off, slope, ends, None)
+    """Fewest ends, then fewest half turns, then least left, run by run: SciPy's MILP.
+
+    Returns
+    -------
+    (ndarray, bool)
+        Half turns, and whether they are proven to be the least.
+    """
+    counts, proven = np.zeros(len(ends.rod)), True
+    for surfaces, own in _runs(slope):
+        part = ends.some(own)
+        found = _solved(off[surfaces], slope[np.ix_(surfaces, own)], part, within) \
+            or _solved(off[surfaces], slope[np.ix_(surfaces, own)], part, None)
+        counts[own], proven = found[0], proven and found[1]
+    return counts, proven
+
+
+def _runs(slope):
+    """Surfaces and the ends that move them, apart from those of other runs."""
+    from scipy.sparse.csgraph import connected_components
+
+    m, n = slope.shape
+    joined = np.zeros((m + n, m + n), bool)
+    joined[:m, m:] = np.abs(slope) > 1e-9
+    count, label = connected_components(joined, directed=False)
+    for k in range(count):
+        surfaces, own = np.flatnonzero(label[:m] == k), np.flatnonzero(label[m:] == k)
+        if surfaces.size and own.size:
+            yield surfaces, own
 
 
 def _solved(off, slope, ends, within):
-    """Unknowns: half turns out, half turns in, whether an end is touched, what is left over."""
+    """Unknowns: half turns out, half turns in, whether an end is touched, what is left over.
+
+    Without `within` what is left over is weighed against turns instead.
+    """
     from scipy.optimize import Bounds, LinearConstraint, milp
 
     m, n = slope.shape
     most, eye, none = np.maximum(ends.high, -ends.low), np.eye(n), np.zeros((n, m))
-    total = 2.0 * most.sum() + 2
-    left = np.full(m, 0.4 / m / within if within else 1e3 * total * n)
-    cost = np.concatenate([np.ones(2 * n), np.full(n, total), left])
+    touch, left = (2.0 * most.sum() + 2, 0.4 / m / within) if within else OUT_OF_REACH
+    cost = np.concatenate([np.ones(2 * n), np.full(n, touch), np.full(m, left)])
     rules = [LinearConstraint(np.hstack([slope, -slope, np.zeros((m, n)), -np.eye(m)]),
                               -np.inf, -off),
              LinearConstraint(np.hstack([-slope, slope, np.zeros((m, n)), -np.eye(m)]),
                               -np.inf, off),
              LinearConstraint(np.hstack([eye, eye, -np.diag(most.astype(float)), none]),
                               -np.inf, 0)]
+    rules += _one_end_first(ends, 2 * n + n + m)
     upper = np.concatenate([ends.high, -ends.low, np.ones(n),
                             np.full(m, within if within else np.inf)])
     kinds = np.concatenate([np.ones(3 * n), np.zeros(m)])
     done = milp(cost, constraints=rules, bounds=Bounds(0, upper), integrality=kinds,
-                options={"mip_rel_gap": 0.0})
+                options={"mip_rel_gap": 0.0, "node_limit": NODES})
     if done.x is None:
         return None
     x = np.round(done.x[:2 * n])
-    return x[:n] - x[n:]
+    return x[:n] - x[n:], done.status == 0
+
+
+def _one_end_first(ends, width):
+    """The end of a rod with more room goes first: both do the same, so nothing is lost."""
+    from scipy.optimize import LinearConstraint
+
+    n, rows = len(ends.rod), []
+    for k in range(n - 1):
+        if ends.rod[k] == ends.rod[k + 1] and ends.step[k] == ends.step[k + 1]:
+            for shift, room in ((0, ends.high), (n, -ends.low)):
+                first, second = (k, k + 1) if room[k] >= room[k + 1] else (k + 1, k)
+                rows.append(np.zeros(width))
+                rows[-1][[shift + first, shift + second]] = 1, -1
+    return [LinearConstraint(np.array(rows), 0, np.inf)] if rows else []
 
 
 def _sum(one, other) -> dict:

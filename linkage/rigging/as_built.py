@@ -27,10 +27,10 @@ class AsBuilt:
     Attributes
     ----------
     table : DataFrame
-        A row per unknown: unknown, kind ("stick zero", "surface zero", "rod"), value (degrees to
-        add to what the instrument on the stick reads, degrees an instrument on the surface reads
-        too much, or mm that a rod is longer than the file says), error (standard error, from the
-        scatter of the readings or the trust in them, whichever is greater) and determined.
+        A row per unknown: unknown, kind ("stick zero", "surface zero", "rod"), value (degrees, of
+        a slide mm, to add to what the instrument on the stick reads; degrees that one on a surface
+        reads too much; mm that a rod is longer than the file says), error (standard error, from
+        the scatter of the readings or the trust in them, whichever is greater) and determined.
     residuals : ndarray, shape (n,)
         Read less explained, degrees.
     together : tuple of tuple of str
@@ -84,6 +84,7 @@ def fit_as_built(system: System, readings: Readings, *, zeroed=(), rods=None,
         if name not in known:
             raise LinkageError(f'nothing was read on "{name}", so its zero can\'t be set; '
                                f"{nearest(name, known)}")
+    _refuse_out_of_reach(system, readings)
     fit = _Fit(system, readings, (frozenset(zeroed), _in_doubt(system, rods)), error)
     seen = fit.ways(np.zeros(len(fit.names)))
     if len(readings.angle) <= seen.shape[1]:
@@ -106,7 +107,8 @@ def as_built_model(system: System, fit: AsBuilt) -> Model:
     Returns
     -------
     Model
-        Clearance, stops and travels of it are those of the aircraft as it is.
+        Clearance, stops and travels of it are those of the aircraft as it is; the thread engaged
+        stays as the file has it.
     """
     rods = dict(system.model.rods)
     for rod, change in fit.changes.items():
@@ -114,6 +116,13 @@ def as_built_model(system: System, fit: AsBuilt) -> Model:
             rods[rod] = dataclasses.replace(rods[rod],
                                             length=system.model.rod_length(rod) + change)
     return dataclasses.replace(system.model, rods=rods)
+
+
+def _refuse_out_of_reach(system, readings):
+    for k, (name, at) in enumerate(zip(readings.input, readings.stick, strict=True)):
+        if not system.sweep(**{name: at}).reachable:
+            raise LinkageError(f"{readings.names[k]}: the rods can't reach at {name} {at:g}; "
+                               f"check its unit and sign", reading=k)
 
 
 def _in_doubt(system, rods):

@@ -131,7 +131,10 @@ def _one(system, cells):
     stick_word = _only(cells, STICK, "the stick")
     surface_word = _only(cells, SURFACE, "the surface")
     ways = [gearing.sense_word(name, end) for end in (False, True)]
-    stick = signed_angle(cells[stick_word], ways, stick_word)
+    if system.inputs[name].unit == "mm":
+        stick = _signed_length(system, cells[stick_word], ways, stick_word)
+    else:
+        stick = signed_angle(cells[stick_word], ways, stick_word)
     if stick_word == "stick level":
         stick = _stick_at(system, name, stick)
     words = gearing.deflection_words(system, surface)
@@ -208,13 +211,18 @@ def _angle_of_edge(system, surface, cell, words) -> float:
     if chord is None:
         raise LinkageError(f'surface "{surface}" has no chord, so a rule says nothing of its '
                            f"angle; give its chord, or read the angle")
-    size, sense = _split(cell, words, "edge")
-    bare = re.fullmatch(r"[+-]?\d+(\.\d*)?", size.strip())
-    way = sense * length_mm(float(size) if bare else size, system.model.length)
+    way = _signed_length(system, cell, words, "edge")
     if not abs(way) < 2 * chord:
         raise LinkageError(f"edge: moved {way:.1f} mm, and a chord of {chord:.1f} mm allows "
                            f"{2 * chord:.1f} mm; check the unit")
     return math.degrees(2 * math.asin(way / (2 * chord)))
+
+
+def _signed_length(system, cell, words, what) -> float:
+    """Length of a cell, mm; bare in the file's unit."""
+    size, sense = _split(cell, words, what)
+    bare = re.fullmatch(r"[+-]?\d+(\.\d*)?", size.strip())
+    return sense * length_mm(float(size) if bare else size, system.model.length)
 
 
 def _stick_at(system, name, level) -> float:

@@ -170,6 +170,8 @@ def _adjustment(system, found) -> str:
     if not found.ok:
         lines.append("MISS  the rod ends that may be turned do not bring every surface within "
                      "what was asked")
+    if not found.least:
+        lines.append("Perhaps fewer turns would do: the search was cut short.")
     for why in dict.fromkeys(found.not_turned.values()):
         ends = [end for end, said in found.not_turned.items() if said == why]
         lines.append(_wrapped(f"not turned, {why}: {'; '.join(ends)}"))
@@ -180,8 +182,9 @@ def _adjustment(system, found) -> str:
 def _as_built(system, readings, fit) -> str:
     unit, rows = system.model.length, []
     for row in fit.table.to_dict("records"):
-        per, digits, word = (MM_PER[unit], 4 if unit == "in" else 3, unit) \
-            if row["kind"] == "rod" else (1.0, 3, "°")
+        long = row["kind"] == "rod" or _slides(system, row)
+        per, digits, word = (MM_PER[unit], 4 if unit == "in" else 3, unit) if long else \
+            (1.0, 3, "°")
         rows.append([row["unknown"], row["kind"],
                      f"{row['value'] / per:+.{digits}f} {word}",
                      f"± {row['error'] / per:.{digits}f} {word}" if row["determined"] else "–",
@@ -198,6 +201,11 @@ def _as_built(system, readings, fit) -> str:
     return section("As built: what best explains the readings (stick zero: to add to what its "
                    "instrument reads; surface zero: read too much; rod: longer than in the file)",
                    "\n".join(lines))
+
+
+def _slides(system, row) -> bool:
+    return row["kind"] == "stick zero" and \
+        system.inputs[row["unknown"].removesuffix(" zero")].unit == "mm"
 
 
 def _wrapped(text) -> str:
