@@ -405,10 +405,10 @@ def test_as_built_model_moves_as_was_read(run, tmp_path):
     assert linkage.read_model(tmp_path / "built.toml") == built
 
 
-def test_readings_out_of_reach_are_refused(run):
-    row = {"input": "pitch", "stick angle": "150", "surface": "elevator", "surface angle": "3"}
-    with pytest.raises(linkage.LinkageError, match="reading 1: the rods can't reach at pitch 150"):
-        rigging.fit_as_built(run, rigging.readings_of(run, [row] * 9))
+def test_readings_out_of_reach_are_refused(side_by_side):
+    row = {"input": "pitch", "stick angle": "120", "surface": "elevator", "surface angle": "3"}
+    with pytest.raises(linkage.LinkageError, match="reading 1: the rods can't reach at pitch 120"):
+        rigging.fit_as_built(side_by_side, rigging.readings_of(side_by_side, [row] * 29))
 
 
 def test_too_few_readings_are_refused(run):
