@@ -12,6 +12,7 @@ from .keys import (
     AXES,
     Direction,
     Either,
+    Label,
     ListOf,
     OneOfRecords,
     Position,
@@ -19,9 +20,10 @@ from .keys import (
     TableOf,
     file_keys,
 )
-from .model import Airframe, Body, Coupling, Grip, Point, Require, Stop
+from .model import Airframe, Body, Coupling, Point, Require, RigPin, Stop
 
 SWAPS = {"left": "right", "right": "left"}
+REVERSED = {"clocking"}  # turns counted about a line of the part itself
 TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
 
 
@@ -41,7 +43,7 @@ def with_twins(parts: dict) -> dict:
     pairs = list(parts.get("mirror", {}).items())
     names = [*pairs, *((there, here) for here, there in pairs)]
     done = dict(parts)
-    for group in ("bodies", "rods", "couplings", "surfaces", "stops", "wires"):
+    for group in ("bodies", "rods", "couplings", "surfaces", "stops", "wires", "rig_pins"):
         table = dict(parts.get(group, {}))
         for name, part in parts.get(group, {}).items():
             twin = _renamed(name, names)
@@ -88,16 +90,17 @@ def _twin(part, names, parts):
     values = {}
     for word, field in file_keys(type(part)).items():
         value = getattr(part, field.name)
-        values[field.name] = value if value is None else \
+        values[field.name] = value if value is None else -value if word in REVERSED else \
             _mirrored(field.metadata["kind"], value, word, names)
     if isinstance(part, Point) and part.side is not None:
         values["side"] = SWAPS.get(part.side, part.side)
-    if isinstance(part, Grip):
-        values["clocking"] = -part.clocking
     if isinstance(part, Require):
         values["left"], values["right"] = part.right, part.left
     if isinstance(part, Stop) and _runs_backwards(part.input, parts):
         values["side"] = "least" if part.side == "greatest" else "greatest"
+    if isinstance(part, RigPin):
+        values["input"] = {name: -at if _runs_backwards(name, parts) else at
+                           for name, at in part.input.items()}
     if isinstance(part, Body) and part.through is not None and part.pivot is not None:
         along = (b - a for a, b in zip(part.pivot, part.through, strict=True))
         values["through"] = tuple(c + d * s for c, d, s in zip(values["pivot"], along, (-1, 1, -1),
@@ -111,6 +114,8 @@ def _twin(part, names, parts):
 
 
 def _mirrored(kind, value, word: str, names):
+    if isinstance(kind, Label):
+        return value
     if isinstance(value, str):
         return _renamed(value, names) if not isinstance(kind, Direction) else \
             _mirrored(kind, AXES[value], word, names)

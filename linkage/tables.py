@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from . import gearing
+from . import gearing, loads, rigging
 from .clearance import clearance
 from .motion import System
 from .stops import find_stops
-from .units import MM_PER
+from .units import FORCE_PER, MM_PER, MOMENT_PER
 
 STEPS = 21
 
@@ -92,6 +92,103 @@ def stops_table(system: System, found=None):
         data[f"{surface} °"] = found[surface]
     data["governs"], data["why"] = found["governs"].astype(bool), found["reason"]
     return data
+
+
+def loads_tables(system: System) -> dict:
+    """Tables of loads, margins, lost motion and stick force.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    dict
+        ``{name: DataFrame}``; forces and moments in the units that go with the file's lengths.
+    """
+    worst = loads.worst_loads(system)
+    (force, newton), (moment, newton_mm) = (
+        per[system.model.length] for per in (FORCE_PER, MOMENT_PER))
+    turning = worst["what"].isin(["across", "about", "tube"])
+    each = worst.assign(value=worst["value"] / np.where(turning, newton_mm, newton),
+                        unit=np.where(turning, moment, force))
+    rods, tubes = loads.rod_margins(system, worst), loads.tube_margins(system, worst)
+    tables = {"worst loads": each, "torque tubes": _in(tubes, {"moment": (moment, newton_mm)}),
+              "rod margins": _in(rods, {
+                  name: (force, newton) for name in ("tension", "compression", "column",
+                                                     "joint_needs")} | {
+                  "length": (system.model.length, MM_PER[system.model.length])}),
+              "lost motion": loads.lost_motion_table(system)}
+    for name in gearing.box_of(system):
+        if loads.grips(system, name):
+            data = loads.stick_force_table(system, name).reset_index()
+            tables[f"stick force {name}"] = _in(data, {
+                column: (moment, newton_mm) if column.startswith("moment") else (force, newton)
+                for column in data.columns[1:]})
+    return tables
+
+
+def _in(data, units: dict):
+    """Columns in other units, and named so: ``{column: (unit, size of it)}``."""
+    return data.assign(**{c: data[c] / per for c, (_, per) in units.items()}).rename(
+        columns={c: f"{c} {unit}" for c, (unit, _) in units.items()})
+
+
+def rig_tables(system: System, adjustment=None, fit=None) -> dict:
+    """Tables of rods, rod ends, turns, misalignment and rig pins, and what was asked besides.
+
+    Parameters
+    ----------
+    system : System
+    adjustment : rigging.Adjustment, optional
+    fit : (rigging.Readings, rigging.AsBuilt), optional
+
+    Returns
+    -------
+    dict
+        ``{name: DataFrame}``.
+    """
+    tables = {"rods": rigging.rod_sheet(system), "rod ends": rigging.end_sheet(system),
+              "turns": rigging.turns(system), "misalignment": rigging.misalignment(system),
+              "rig pins": rigging.rig_pins(system)}
+    if adjustment is not None:
+        tables["adjustment"] = adjustment.turns
+    done = {name: _in_unit(system, data) for name, data in tables.items()}
+    if fit is not None:
+        done |= {"as built": _unknowns(system, fit[1].table), "readings": _explained(*fit)}
+    return done
+
+
+MEASURES = ("length", "tube", "longer", "shorter", "pitch", "engaged", "needed", "most",
+            "per_turn", "x", "y", "z", "apart", "within", "change", "left")
+
+
+def _in_unit(system, data):
+    """A table with its lengths in the file's unit, which their names say; angles say degrees."""
+    unit, done = system.model.length, data.copy()
+    for name in data.columns:
+        if name in MEASURES:
+            done[name] = data[name].astype(float) / MM_PER[unit]
+    angles = ("turn", "half_turn", "neutral", "greatest", "allowed")
+    return done.rename(columns={name: f"{name} {unit}" for name in MEASURES} |
+                       {name: f"{name} °" for name in angles} |
+                       {name: f"{name} {c.unit}" for name, c in system.inputs.items()})
+
+
+def _unknowns(system, data):
+    """What was fitted, rods in the file's length unit."""
+    rods, done = data["kind"] == "rod", data.copy()
+    for name in ("value", "error"):
+        done[name] = data[name].where(~rods, data[name] / MM_PER[system.model.length])
+    return done.assign(unit=np.where(rods, system.model.length, "°"))
+
+
+def _explained(readings, fit):
+    import pandas as pd
+
+    return pd.DataFrame({"input": readings.input, "stick": readings.stick,
+                         "surface": readings.surface, "read °": readings.angle,
+                         "read less explained °": fit.residuals})
 
 
 def tolerance_tables(study) -> dict:

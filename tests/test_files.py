@@ -63,6 +63,7 @@ length = "in"
 travel = [-4.5, "150 mm"]
 grip = "stick/grip"
 positive = "along axis"
+force = { most = "167 lbf", least = "445 N" }
 [input.trim]
 travel = ["-20 mm", "30 mm"]
 
@@ -70,6 +71,8 @@ travel = ["-20 mm", "30 mm"]
 pivot = [61.0, 0.0, 9.0]
 axis = "lateral"
 input = "pitch"
+friction = "3 in*lbf"
+tube = { diameter = "1-1/2 in", wall = "1/16 in", material = "4130 normalized" }
 [body.stick]
 on = "tube"
 pivot = [61.0, -10.5, 9.0]
@@ -121,6 +124,7 @@ axis = "vertical"
 slide = [0, 0, 2]
 points = { p = [90, 0, 9] }
 input = "trim"
+friction = "2 lbf"
 
 [rod.push]
 ends = ["stick/arm", "horn/p"]
@@ -129,12 +133,44 @@ diameter = 0.5
 wall = 0.049
 thread = "1/4-28"
 material = "steel"
+fixity = 1.5
+strength = "9 kN"
+fitting = 1.15
+bearing = 3.33
+friction = "0.5 in*lbf"
 tolerance = 0.01
 play = 0.001
 clearance = "different"
+[[rod.push.fitted]]
+rod_end = "male"
+engaged = 0.6
+least = 0.4
+witness = 0.43
+adjustable = false
+bolt = [0, 1, 0.1]
+hardware = ["bolt"]
+[[rod.push.fitted]]
+rod_end = "measured"
 [rod.spare]
 ends = ["stick/grip", "horn/p"]
 redundant = true
+fitted = { rod_end = "measured" }
+[rod_end.male]
+thread = "1/4-28 LH"
+shank = 1.5
+most = 0.9
+misalignment = 12.5
+hardware = ["jam nut"]
+[rod_end.measured]
+ball = 0.437
+race = 0.337
+sphere = 0.59
+shoulder = 0.41
+[rig_pin.aft]
+holes = ["stick/arm", "airframe/bracket"]
+input = { pitch = 3, trim = -2.5 }
+direction = [0, 1, 0]
+within = "0.4 mm"
 
 [coupling.cable]
 bodies = ["nut", "rudder"]
@@ -144,6 +180,7 @@ ratio = -0.4
 body = "horn"
 chord = 9.25
 require = { up = 20, down = 12, within = 0.5, input = "pitch" }
+hinge = { at = "90 kt", neutral = "-12 in*lbf", slope = "-4.5 in*lbf" }
 [surface.rudder]
 body = "rudder"
 require = [{ left = 20, right = 21 }, { left = 1, input = "pitch" }]
@@ -192,7 +229,14 @@ modulus = "29e6 psi"
 yield = "75e3 psi"
 ultimate = "95e3 psi"
 density = "0.284 lb/in**3"
+shear = "11e6 psi"
 source = "invented"
+
+[factor]
+safety = 1.6
+hinge = 1.3
+fitting = 1.2
+bearing = 2
 
 [wire.switch]
 clamps = ["stick/top", "airframe/bracket"]
@@ -326,7 +370,8 @@ def models(draw):
         rods["rod of " + names[0]] = Rod(
             ends=tuple(f"{n}/pivot" for n in names[:2]), length=draw(MAYBE_SIZE),
             redundant=draw(st.booleans()), diameter=draw(MAYBE_SIZE), material=draw(
-                st.sampled_from([None, "steel"])), thread=draw(st.none() | NAMES),
+                st.sampled_from([None, "steel"])),
+            thread=draw(st.sampled_from([None, "1/4-28", "M6x1 LH"])),
             tolerance=draw(MAYBE_SIZE), play=draw(MAYBE_SIZE),
             clearance=draw(st.sampled_from([None, "tight", "same"])))
     shapes = [f"{n}/{s}" for n, b in found.items() for s in b.solids]
@@ -858,7 +903,7 @@ def test_schema_accepts_good_files(text):
 def tables(table, path=()):
     """Where a known key could stand: every table of the file that is not a table of names."""
     named = {"input", "body", "rod", "coupling", "surface", "stop", "material", "wire", "mirror",
-             "points", "solid", "class"}
+             "points", "solid", "class", "rod_end", "rig_pin"}
     if not path or path[-1] not in named or len(path) > 1 and path[-2] in named:
         yield path
     for key, value in table.items():

@@ -7,9 +7,8 @@ import time
 from pathlib import Path
 
 from .. import load
-from ..errors import LinkageError
 from .beside import beside
-from .shared import parser_of
+from .shared import parser_of, write_tables
 
 
 def run(argv) -> int:
@@ -30,7 +29,9 @@ def run(argv) -> int:
 
         print(f"\n{said_comparison(said, system)}")
     if said.csv:
-        _write_csv(system, Path(said.csv))
+        from ..tables import all_tables
+
+        write_tables(Path(said.csv), all_tables(system))
     if said.out:
         from .reported import write_out
 
@@ -102,17 +103,3 @@ def _verdict(missed: int) -> str:
     if missed:
         return f"{missed} requirement{'s' if missed > 1 else ''} missed."
     return "Every requirement of the file is met, as computed."
-
-
-def _write_csv(system, folder: Path) -> None:
-    from ..files import write_text
-    from ..tables import all_tables
-
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise LinkageError(f"{folder}: can't be made a folder ({problem.strerror}); "
-                           f"choose another") from problem
-    for name, data in all_tables(system).items():
-        write_text(folder / f"{name.replace(' ', '_')}.csv",
-                   data.to_csv(index=False, lineterminator="\n"))

@@ -3,6 +3,7 @@
 Lengths are mm, angles degrees.  A model is a description only: it computes no motion.
 """
 
+from .fittings import Fitted, RigPin, RodEnd
 from .parts import (
     AIRFRAME,
     Airframe,
@@ -23,11 +24,14 @@ from .parts import (
     Wire,
 )
 from .shapes import Box, Hole, Layer, Part, Pipe, Plate, Point, Sphere, Tube, Washer
+from .stock import HANDBOOK
+from .strength import Factors, HingeMoment, PilotForce, TorqueTube
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Grip", "Hole", "Input",
-    "Layer", "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Play", "Point", "Require",
-    "Rod", "Spacer", "Sphere", "Stop", "Surface", "Tolerance", "Tube", "Washer", "Wire",
+    "AIRFRAME", "HANDBOOK", "Airframe", "Body", "Box", "Clearance", "Coupling", "Factors",
+    "Fitted", "Grip", "HingeMoment", "Hole", "Input", "Layer", "Material", "Model", "PairRule",
+    "Part", "PilotForce", "Pipe", "Plate", "Play", "Point", "Require", "RigPin", "Rod", "RodEnd",
+    "Spacer", "Sphere", "Stop", "Surface", "Tolerance", "TorqueTube", "Tube", "Washer", "Wire",
     "is_rudder",
 ]
