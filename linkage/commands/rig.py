@@ -29,7 +29,7 @@ def run(argv) -> int:
     if said.csv:
         from ..tables import rig_tables, tolerance_tables
 
-        write_tables(said.csv, rig_tables(system, adjustment, fit) | tolerance_tables(study))
+        write_tables(Path(said.csv), rig_tables(system, adjustment, fit) | tolerance_tables(study))
     if said.picture:
         _draw(said, system, fit)
     if said.out:
