@@ -667,7 +667,7 @@ def test_picture_answers_the_question_in_its_title(side_by_side, tmp_path, capsy
     assert main(["rig", str(EXAMPLES[2]), "--picture", str(path)]) == 0
     assert path.read_bytes().startswith(b"\x89PNG")
     assert main(["rig", str(EXAMPLES[2]), "--picture", str(tmp_path / "half.doc")]) == 2
-    assert "end its name with" in capsys.readouterr().err
+    assert "let its name end in" in capsys.readouterr().err
 
 
 def test_picture_of_the_aircraft_as_built(side_by_side):

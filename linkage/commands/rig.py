@@ -8,12 +8,14 @@ from .. import gearing, load, rigging, sheet
 from ..errors import LinkageError, nearest
 from ..files import write_model
 from ..motion import System
-from .shared import parser_of, save_picture, write_tables
+from .shared import parser_of, picture_kind, write_picture, write_tables
 
 
 def run(argv) -> int:
     said = _parser().parse_args(argv)
     system = load(said.file)
+    if said.picture:
+        picture_kind(said.picture)
     if said.out and not said.readings:
         raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
     if said.out and Path(said.out).exists():
@@ -35,7 +37,15 @@ def run(argv) -> int:
     if said.out:
         write_model(flown.model, said.out)
         print(f"\n{said.out}: the aircraft as built, written; check it with: linkage {said.out}")
+    print(f"\n{_verdict(missed)}")
     return 1 if missed else 0
+
+
+def _verdict(missed: int) -> str:
+    if missed:
+        return f"{missed} requirement{'s' if missed > 1 else ''} of the rigging missed."
+    return ("Nothing of the rigging that could be worked out misses; see above for what could "
+            "not be.")
 
 
 def _parser():
@@ -73,7 +83,7 @@ def _draw(said, system, fit):
         ax = plots.contributors(system, surface=said.surface)
     else:
         ax = plots.half_turns(system) if fit is None else plots.as_built(system, fit)
-    save_picture(ax, said.picture)
+    write_picture(ax, said.picture)
 
 
 def _fit(system, said):
