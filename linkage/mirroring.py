@@ -56,6 +56,18 @@ def with_twins(parts: dict) -> dict:
     return done
 
 
+def twin_name(name: str, mirror: dict) -> str:
+    """Name of the twin of a part or point; the name itself where it has no mirrored word.
+
+    Examples
+    --------
+    >>> twin_name("roll crank/out left", {"left": "right"})
+    'roll crank/out right'
+    """
+    pairs = list(mirror.items())
+    return _renamed(name, [*pairs, *((there, here) for here, there in pairs)])
+
+
 def _renamed(name: str, names) -> str:
     """Name of the twin: every mirrored word as a whole word, swapped."""
     words = []

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -80,12 +80,13 @@ class Scene:
         self._needs = system.plan.depends_on()
         self._shapes = system.model.solids
         self._between, self._solids, self._envelopes = {}, {}, {}
+        self._riding, self._room = {}, {}
 
     def solid(self, name: str) -> Solid:
         """A solid in its true pieces, worked out when first asked for."""
         if name not in self._solids:
             try:
-                pieces = _pieces(self._spots(name), self._shapes[name])
+                pieces = _pieces(self.placed(name))
             except LinkageError as error:
                 raise type(error)(f'solid "{name}": {error.sentence}', **error.facts) from error
             self._solids[name] = Solid(name, pieces, self._carriers(name))
@@ -94,19 +95,24 @@ class Scene:
     def envelope(self, name: str) -> Solid:
         """One convex piece that holds the whole solid: quick, and never smaller."""
         if name not in self._envelopes:
-            piece = _envelope(self._spots(name), self._shapes[name])
+            piece = _envelope(self.placed(name))
             self._envelopes[name] = Solid(name, (piece,), self._carriers(name))
         return self._envelopes[name]
 
-    def _spots(self, name):
-        part = body_of(name)
+    def placed(self, name: str):
+        """The shape of a solid as the file has it, every named point replaced by where it is."""
+        part, shape = body_of(name), self._shapes[name]
 
         def spot(place):
             if not isinstance(place, str):
                 return place
             return self.model.position(place if "/" in place else f"{part}/{place}")
 
-        return spot
+        if isinstance(getattr(shape, "at", None), str):
+            return replace(shape, at=spot(shape.at))
+        if any(isinstance(place, str) for place in getattr(shape, "along", ())):
+            return replace(shape, along=tuple(spot(place) for place in shape.along))
+        return shape
 
     @cached_property
     def pairs(self) -> dict:
@@ -144,9 +150,11 @@ class Scene:
         return {frozenset(rule.between): rule for rule in self.model.pairs}
 
     def _carriers(self, name):
-        part = body_of(name)
-        return tuple(body_of(e) for e in self.model.rods[part].ends) \
-            if part in self.model.rods else (part,)
+        if name not in self._riding:
+            part = body_of(name)
+            self._riding[name] = tuple(body_of(e) for e in self.model.rods[part].ends) \
+                if part in self.model.rods else (part,)
+        return self._riding[name]
 
     def _apart(self, first, second) -> bool:
         """Whether two solids are of parts that are not rigidly joined."""
@@ -171,11 +179,15 @@ class Scene:
 
     def _holds(self, name, points) -> bool:
         """Whether a fixed solid holds a pivot or rod end: the part is carried by it."""
+        if name not in self._room:
+            self._room[name] = _room(self.envelope(name).pieces[0])
         for point in points:
-            spot = sphere(self.model.position(point), 0.0)
-            if _may_hold(self.envelope(name).pieces[0], spot.points[0]) and any(
-                    piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
-                    for p in self.solid(name).pieces if _may_hold(p, spot.points[0])):
+            place = self.model.position(point)
+            if not _inside(self._room[name], place):
+                continue
+            spot = sphere(place, 0.0)
+            if any(piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
+                   for p in self.solid(name).pieces if _inside(_room(p), place)):
                 return True
         return False
 
@@ -222,24 +234,29 @@ class Scene:
             {self.model.bodies[part].on}
 
 
-def _may_hold(piece, point) -> bool:
+def _room(piece) -> list:
+    """Least and greatest of each coordinate that a piece takes up, a little more."""
     reach = piece.radius + TOUCHING
     low, high = piece.points.min(axis=0) - reach, piece.points.max(axis=0) + reach
-    return bool((low <= point).all() and (point <= high).all())
+    return list(zip(low.tolist(), high.tolist(), strict=True))
 
 
-def _envelope(spot, shape) -> Piece:
+def _inside(room, point) -> bool:
+    return all(low <= k <= high for (low, high), k in zip(room, point, strict=True))
+
+
+def _envelope(shape) -> Piece:
     if isinstance(shape, (Plate, Washer)):
         u, v, normal = plate_axes(shape)
         half = shape.outside / 2 if isinstance(shape, Washer) else None
         corners = [c[:2] for c in shape.outline] if half is None else \
             [(-half, -half), (half, -half), (half, half), (-half, half)]
-        faces = [np.array(spot(shape.at)) + x * u + y * v + side * shape.thickness / 2 * normal
+        faces = [np.array(shape.at) + x * u + y * v + side * shape.thickness / 2 * normal
                  for x, y in corners for side in (-1, 1)]
         return hull_piece(faces, 0.0)
     if isinstance(shape, Pipe):
-        return hull_piece([spot(place) for place in shape.along], shape.diameter / 2)
-    return _pieces(spot, shape)[0]
+        return hull_piece(shape.along, shape.diameter / 2)
+    return _pieces(shape)[0]
 
 
 def hull_piece(points, radius) -> Piece:
@@ -247,16 +264,16 @@ def hull_piece(points, radius) -> Piece:
     return Piece(np.array(points, dtype=float), radius, np.zeros((0, 2), dtype=int), ())
 
 
-def _pieces(spot, shape) -> tuple[Piece, ...]:
+@lru_cache(maxsize=4096)  # a system that differs in one point shares all other pieces
+def _pieces(shape) -> tuple[Piece, ...]:
     if isinstance(shape, Sphere):
-        return (sphere(spot(shape.at), shape.diameter / 2),)
+        return (sphere(shape.at, shape.diameter / 2),)
     if isinstance(shape, (Tube, Pipe)):
-        along = [spot(place) for place in shape.along]
         return tuple(tube(a, b, shape.diameter / 2)
-                     for a, b in zip(along[:-1], along[1:], strict=True))
+                     for a, b in zip(shape.along[:-1], shape.along[1:], strict=True))
     if isinstance(shape, Box):
         return (_block(shape),)
-    return plate_pieces(shape, spot(shape.at))
+    return plate_pieces(shape, shape.at)
 
 
 def _block(shape: Box) -> Piece:

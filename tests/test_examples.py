@@ -11,7 +11,9 @@ from scipy.optimize.elementwise import find_root
 import linkage
 from linkage.files import format_model, parse_model
 from linkage.gearing import gearing_algebra, required_travels
+from linkage.model import Size
 from linkage.motion import Close, Couple, Drive, Posture, Turn
+from linkage.sizing import size
 
 EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))
 STARTERS = sorted((Path(linkage.__file__).parent / "starters").glob("*.toml"))
@@ -43,6 +45,8 @@ def test_reads_back_equal(system):
 
 
 def test_required_travels_are_met(system):
+    if system.model.size != Size():  # drawn short of its targets on purpose
+        system = size(system).system
     assert required_travels(system)["ok"].all()
 
 
@@ -153,7 +157,8 @@ def test_contract(side_by_side):
 def test_gearing_sheet_prints(path):
     done = subprocess.run([sys.executable, "-m", "linkage", str(path), "--only", "gearing"],
                           capture_output=True, text=True, check=False)
-    assert (done.returncode, done.stderr) == (0, "")
+    short = path.stem == "aileron_run"  # as drawn, before its arms are chosen
+    assert (done.returncode, done.stderr) == (int(short), "")
     assert "Required travels" in done.stdout
     assert "supports, and never replaces" in done.stdout
 

@@ -38,13 +38,16 @@ from linkage.model import (
     Material,
     Model,
     PairRule,
+    Place,
     Play,
     Point,
     Require,
     Rod,
+    Size,
     Spacer,
     Stop,
     Surface,
+    Target,
     Tolerance,
     Wire,
 )
@@ -247,6 +250,22 @@ slack = 0.5
 bend = 3
 sag = [0, 0, 1]
 
+[size]
+over-centre = 25
+clearance = true
+arm."stick arm" = { point = "stick/arm", least = 2, greatest = "4 in", step = "1/8 in" }
+clocking.horn = { point = "horn/p", least = -20, greatest = 25, step = 5 }
+place.pivot = { point = "horn/pivot", along = "WL", least = 8.5, greatest = 10, step = 0.063 }
+rod.push = { rod = "push", least = 38, greatest = 41, step = 0.1 }
+[size.target.gearing]
+surface = "elevator"
+gearing = 1.1
+within = 0.1
+input = "pitch"
+[size.target.differential]
+surface = "elevator"
+differential = 1.4
+
 [mirror]
 port = "starboard"
 """
@@ -402,7 +421,16 @@ def models(draw):
                                            source=NAMES))},
         wires={"wire": draw(st.builds(Wire, clamps=st.just(tuple(f"{n}/pivot" for n in names[:2])),
                                       diameter=SIZE, length=MAYBE_SIZE, slack=SIZE,
-                                      bend=MAYBE_SIZE))})
+                                      bend=MAYBE_SIZE))},
+        size=Size(places={names[0]: draw(sized(f"{names[0]}/pivot"))}, targets={
+            n: Target(surface=n, gearing=draw(SIZE)) for n in surfaces}, clearance=draw(
+                st.booleans()), over_centre=draw(st.none() | st.floats(1, 89))))
+
+
+def sized(point):
+    return st.builds(lambda least, span, along: Place(
+        point=point, along=along, least=least, greatest=least + span),
+        st.floats(-1e4, 1e4), st.floats(0.1, 1e3), st.sampled_from(["FS", "BL", "WL"]))
 
 
 @settings(SOME, max_examples=40)
@@ -903,7 +931,8 @@ def test_schema_accepts_good_files(text):
 def tables(table, path=()):
     """Where a known key could stand: every table of the file that is not a table of names."""
     named = {"input", "body", "rod", "coupling", "surface", "stop", "material", "wire", "mirror",
-             "points", "solid", "class", "rod_end", "rig_pin"}
+             "points", "solid", "class", "arm", "clocking", "place", "target",
+             "rod_end", "rig_pin"}
     if not path or path[-1] not in named or len(path) > 1 and path[-2] in named:
         yield path
     for key, value in table.items():

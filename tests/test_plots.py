@@ -356,6 +356,28 @@ def test_bare_systems_draw(text):
         FigureCanvasAgg(ax.figure).draw()
 
 
+# The run's arm is so short of its horn that the rod lets go past some 35 degrees of stick.
+SHORT = ARM.replace("travel = [-15, 22]", "travel = [-60, 60]").replace(
+    "horn = [900, 0, -80]", "horn = [900, 0, -40]").split("[stop.aft]")[0]
+
+
+def test_where_a_rod_lets_go_nothing_is_drawn():
+    system = System(parse_model(SHORT))
+    ax = plots.gearing_curves(system)
+    x, y = line_of(ax, "elevator").get_data()
+    lost = ~system.sweep(pitch=x).reachable
+    assert lost.any()
+    np.testing.assert_array_equal(np.isnan(y), lost)
+    for picture in (*pictures(system), plots.three_view(system, at={"pitch": 55})[0]):
+        FigureCanvasAgg(picture.figure).draw()
+    assert "a rod ends its reach" in words(plots.travel_map(system))
+
+
+def test_a_three_view_is_of_one_position(arm):
+    with pytest.raises(LinkageError, match="one stick position"):
+        plots.three_view(arm, at={"pitch": [1, 2]})
+
+
 def test_a_slide_counts_in_the_file_s_unit():
     system = System(parse_model(SLIDE))
     ax = plots.gearing_curves(system, input="trim")

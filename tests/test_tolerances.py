@@ -19,7 +19,7 @@ from scipy.spatial.transform import Rotation
 
 from linkage import LinkageError, System, plots
 from linkage.files import parse_model
-from linkage.model import Box, Plate, Tolerance
+from linkage.model import STATIONS, Box, Plate, Tolerance
 from linkage.motion import Dimensions
 from linkage.rigging import (
     Chance,
@@ -41,7 +41,7 @@ from linkage.rigging.loops import arc_chain, bend_radius, half_opening, length_n
 from linkage.rigging.tolerances import Spot, dimension_rates
 from linkage.search import crossings
 from linkage.sheet import tolerance_sheet
-from linkage.stops import AXES, dimension_tolerances, meeting
+from linkage.stops import dimension_tolerances, meeting
 from linkage.tables import tolerance_tables
 
 LEVERS = """
@@ -73,7 +73,7 @@ def off(system, name, what, by):
         lengths[name] = lengths[name] + by
     else:
         spot = list(places[name])
-        spot[AXES.index(what)] += by
+        spot[STATIONS.index(what)] += by
         places[name] = tuple(spot)
     other = copy.copy(system)
     other.dimensions = Dimensions(places, drawn.axes, lengths)

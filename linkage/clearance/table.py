@@ -87,6 +87,23 @@ def gaps(motion, pairs=None) -> dict:
     return {pair.name: _pair_gap(motion, stage_of(scene, pair)) for pair in chosen}
 
 
+def pair_gap(motion, pair) -> np.ndarray:
+    """Gap of one pair in a system of the same parts, nothing kept.
+
+    Parameters
+    ----------
+    motion : Motion
+    pair : Pair
+        Of this system, or of one whose parts have other dimensions.
+
+    Returns
+    -------
+    ndarray (...)
+        mm, as from `gaps`.
+    """
+    return _pair_gap(motion, Stage(Scene(motion.system), [pair]))
+
+
 def stage_of(scene: Scene, pair) -> Stage:
     """Stage of one pair alone, laid out once."""
     known = _stages.setdefault(scene, {})

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 import time
-from pathlib import Path
 
 from .. import load
 from .beside import beside
@@ -31,7 +30,7 @@ def run(argv) -> int:
     if said.csv:
         from ..tables import all_tables
 
-        write_tables(Path(said.csv), all_tables(system))
+        write_tables(said.csv, all_tables(system))
     if said.out:
         from .reported import write_out
 

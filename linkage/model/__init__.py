@@ -24,14 +24,16 @@ from .parts import (
     Wire,
 )
 from .shapes import Box, Hole, Layer, Part, Pipe, Plate, Point, Sphere, Tube, Washer
+from .sizes import STATIONS, Arm, Clocking, Place, RodLength, Size, Target, steps_within
 from .stock import HANDBOOK
 from .strength import Factors, HingeMoment, PilotForce, TorqueTube
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "HANDBOOK", "Airframe", "Body", "Box", "Clearance", "Coupling", "Factors",
-    "Fitted", "Grip", "HingeMoment", "Hole", "Input", "Layer", "Material", "Model", "PairRule",
-    "Part", "PilotForce", "Pipe", "Plate", "Play", "Point", "Require", "RigPin", "Rod", "RodEnd",
-    "Spacer", "Sphere", "Stop", "Surface", "Tolerance", "TorqueTube", "Tube", "Washer", "Wire",
-    "is_rudder",
+    "AIRFRAME", "HANDBOOK", "STATIONS", "Airframe", "Arm", "Body", "Box", "Clearance", "Clocking",
+    "Coupling", "Factors", "Fitted", "Grip", "HingeMoment", "Hole", "Input", "Layer", "Material",
+    "Model", "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Play", "Point",
+    "Require", "RigPin", "Rod", "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop",
+    "Surface", "Target", "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
+    "steps_within",
 ]

@@ -27,6 +27,7 @@ from .parts import (
     Wire,
 )
 from .shapes import Part, Tube
+from .sizes import Size
 from .stock import HANDBOOK
 from .strength import Factors
 from .turned import turned
@@ -61,6 +62,7 @@ class Model(Part):
                           default_factory=dict)
     factor: Factors = key(Record(Factors), "factors on limit loads", default=Factors())
     wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)
+    size: Size = key(Record(Size), "dimensions to choose and what for", default=Size())
     rod_ends: dict = key(TableOf(Record(RodEnd), "rod_end"), "rod ends off the shelf",
                          word="rod_end", default_factory=dict)
     rig_pins: dict = key(TableOf(Record(RigPin), "rig_pin"), "rig pins", word="rig_pin",
@@ -210,6 +212,7 @@ def _check_references(model: Model) -> None:
     for name, wire in model.wires.items():
         _check_wire(model, name, wire)
     _check_solid_references(model)
+    _check_size(model)
 
 
 def _check_wire(model: Model, name: str, wire: Wire) -> None:
@@ -353,3 +356,32 @@ def _check_solid_references(model: Model) -> None:
 def _classes(model: Model) -> list[str]:
     own = [f.name for f in fields(Clearance) if f.name != "named"]
     return [*own, *model.clearance.named]
+
+
+def _check_size(model: Model) -> None:
+    for name, part in {**model.size.arms, **model.size.clockings}.items():
+        place = f'size, {"arm" if name in model.size.arms else "clocking"} "{name}"'
+        _refer(f"{place}, point", part.point, model.points, "hardpoint")
+        _check_lever(model, place, part.point)
+    for name, part in model.size.places.items():
+        _refer(f'size, place "{name}", point', part.point, model.points, "hardpoint")
+    for name, part in model.size.rods.items():
+        _refer(f'size, rod "{name}", rod', part.rod, model.rods, "rod")
+    for name, part in model.size.targets.items():
+        place = f'size, target "{name}"'
+        _refer(f"{place}, surface", part.surface, model.surfaces, "surface")
+        _refer(f"{place}, input", part.input, model.inputs, "input")
+
+
+def _check_lever(model: Model, place: str, address: str) -> None:
+    """A point with an arm: on a part that turns, and off its axis."""
+    part = address.split("/")[0]
+    body = model.bodies.get(part)
+    if body is None or body.slides:
+        raise ModelError(f'{place}: "{part}" doesn\'t turn, so its points have no arm; size its '
+                         f"place instead", place=place)
+    away = [a - b for a, b in zip(model.position(address), body.centre, strict=True)]
+    along = sum(a * u for a, u in zip(away, body.direction, strict=True))
+    if not sum(a * a for a in away) - along * along > 1e-6:
+        raise ModelError(f'{place}: "{address}" lies on its own pivot axis, so it has no arm; '
+                         f"name a point away from the axis", place=place)

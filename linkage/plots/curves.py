@@ -26,7 +26,7 @@ from .style import (
 )
 
 STEPS = 161
-STILL = 1e-6  # degrees a surface has to move to be drawn
+STILL = 0.5  # degrees a surface has to move to be drawn; less is cross-talk
 
 
 def known_input(system: System, name: str) -> str:
@@ -62,10 +62,13 @@ def gearing_curves(system: System, ax=None, *, input: str = "pitch"):
     x = np.unique(np.append(np.linspace(*control.travel, STEPS), 0.0))
     motion = system.sweep(**{input: x})
     moved = {name: motion.deflection(name) for name in system.model.surfaces}
-    moved = {name: y for name, y in moved.items() if np.nanmax(np.abs(y), initial=0) > STILL}
+    size = {name: np.nanmax(np.abs(y), initial=0) for name, y in moved.items()}
+    still = [name for name in moved if 0 < size[name] <= STILL]
+    moved = {name: y for name, y in moved.items() if size[name] > STILL}
     lines = [ax.plot(shown_input(system, input, x), y, color=colour, linestyle=style, gid=name)[0]
              for (name, y), (colour, style) in zip(moved.items(), SERIES * 9, strict=False)]
-    say(ax, f"What does each surface do with {input}?", system.model.title,
+    least = f" – moved by less than {STILL:g}°: {', '.join(still)}" if still else ""
+    say(ax, f"What does each surface do with {input}?", system.model.title + least,
         input_axis(ax.xaxis, system, input), "deflection, degrees from neutral")
     ax.axhline(0, color=PALE, linewidth=0.8, zorder=0)
     ax.axvline(0, color=PALE, linewidth=0.8, zorder=0)

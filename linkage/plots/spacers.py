@@ -118,4 +118,5 @@ def _stock_marks(ax, made, thickness, angle):
                 markerfacecolor="none", markeredgewidth=1.4, color=INK, linestyle="none")
         ax.annotate(f"in the file: {shown_length(made.thickness, unit)}",
                     (made.thickness / per, at[made.thickness]), (9, 9),
-                    textcoords="offset points", fontsize=SMALL)
+                    textcoords="offset points", fontsize=SMALL, zorder=5,
+                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8})

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from ..gearing import deflection_words, said_input
+from ..stops.travel_map import REACH
 from ..units import CAUTION, MM_PER
 
 INK, GREY, PALE, WASH = "#1d2a35", "#6f7a83", "#b9c1c7", "#e9edef"
@@ -76,7 +77,7 @@ def say(ax, question: str, under: str, x: str, y: str) -> None:
                 annotation_clip=False)
 
 
-def shortened(text: str, most: int = 110) -> str:
+def shortened(text: str, most: int = 140) -> str:
     """Text of one line that fits a page."""
     text = " ".join(text.split())
     return text if len(text) <= most else text[:most - 1] + "…"
@@ -185,5 +186,5 @@ def label_ends(ax, lines, texts) -> None:
 
 
 def pair_words(pair: str) -> str:
-    """A pair's name in two lines."""
-    return pair.replace(" | ", " |\n")
+    """A pair's name in two lines; where no pair but the reach ends the travel, that."""
+    return "a rod ends its reach" if pair == REACH else pair.replace(" | ", " |\n")

@@ -68,6 +68,9 @@ def three_view(system: System, figure=None, *, at=None, parts=None):
         When there is no such input or part.
     """
     motion, key = system.sweep(**(at or {})), numbered(system, _known_parts(system, parts))
+    if motion.shape:
+        raise LinkageError("a three-view shows one stick position; give one number per input, "
+                           "like at = {'pitch': 10}")
     ghosts, near = ends_of_travel(system), _near(system, parts)
     drawn = {name: placed_pieces(motion, name) for name in system.model.solids}
     bounds = _bounds(motion, [m for _, m in ghosts], drawn, near)
@@ -246,10 +249,10 @@ def _words(figure, system, axes, place):
         ax.set_ylabel(f"{STATIONS[view[1]]}, {unit}", labelpad=2)
         ax.annotate(SEEN[name], (0, 1), (0, 3), xycoords="axes fraction",
                     textcoords="offset points", fontsize=SMALL, color=GREY)
-    where = f", stick {place}" if place else ""
+    asked = f"with the stick {place}?" if place else "and how far does it swing?"
     top = figure.bbox.height / figure.dpi
-    figure.text(0.012, 1 - 0.30 / top, f"Where does every part sit, and how far does it "
-                f"swing{where}?", fontsize=11, fontweight="bold")
+    figure.text(0.012, 1 - 0.30 / top, f"Where does every part sit{'' if place else ','} {asked}",
+                fontsize=11, fontweight="bold")
     figure.text(0.012, 1 - 0.50 / top, shortened(system.model.title), fontsize=SMALL, color=GREY)
 
 

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-DIGITS = {"in": 3, "mm": 2, "°": 2, "lbf": 1, "N": 0, "in lbf": 1, "N mm": 0, "°/°": 3}
+DIGITS = {"in": 3, "mm": 2, "°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "°/°": 3}
 
 
 @dataclass(frozen=True)

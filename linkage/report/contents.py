@@ -12,6 +12,7 @@ from ..clearance import scene_of
 from ..units import CAUTION, shown_length
 from . import described
 from .blocks import Grid, Heading, Picture, Text
+from .chapters import loads_chapter, rods_chapter, tightest
 from .results import Results
 from .sequence import rigging_sequence
 
@@ -26,7 +27,7 @@ ASSUMED = (
     "Required clearances are the file's own; those of its classes that it leaves out are after "
     "MIL-F-9490D, from memory, to be verified, and are no regulation for a light aircraft.")
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
-PARTS = ("numpy", "pandas", "matplotlib", "shapely", "reportlab")
+PARTS = ("numpy", "scipy", "pandas", "matplotlib", "shapely", "reportlab")
 
 
 def contents(results: Results, more=()) -> list:
@@ -36,14 +37,14 @@ def contents(results: Results, more=()) -> list:
     ----------
     results : Results
     more : sequence of callable
-        Further chapters, each from the results to its blocks; they stand before the rigging.
+        Further chapters, each from the results to its blocks; they stand after the stops.
 
     Returns
     -------
     list of Heading, Text, Grid, Picture
     """
     chapters = [_opening, _modelled, _travels, _gearing, _clearance, _map, _stops, *more,
-                _rigging, _assumptions]
+                loads_chapter, rods_chapter, _rigging, _assumptions]
     return [block for chapter in chapters for block in chapter(results)]
 
 
@@ -67,6 +68,8 @@ def _opening(results):
         yield Text(finding.text, "miss" if finding.miss else "plain")
     if not results.missed:
         yield Text("Every requirement of the file is met, as computed, with the margins below.")
+    if spare := tightest(results):
+        yield Text(spare)
 
 
 def _clearance_missed(results):

@@ -10,8 +10,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import LinkageError
+from ..model import STATIONS
 from ..motion import Dimensions, System
-from ..stops import AXES, dimension_tolerances
+from ..stops import dimension_tolerances
 from .tolerances import chosen_surfaces
 
 A_BLOCK = 250  # builds drawn from one seed, so that no result depends on who works them out
@@ -204,7 +205,7 @@ def _built(task, errors: dict) -> Dimensions:
     """Dimensions off by given errors, the rods set to them if so wished."""
     drawn = task.system.dimensions
     places = {name: tuple(k + errors[name, axis] if (name, axis) in errors else k
-                          for k, axis in zip(place, AXES, strict=True))
+                          for k, axis in zip(place, STATIONS, strict=True))
               for name, place in drawn.places.items()}
     lengths = {}
     for rod, length in drawn.lengths.items():

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import MotionError, nearest
+from ..model import STATIONS
 from ..motion import Rates, Seeds, System, hinge_sign
-from ..stops import AXES, dimension_tolerances, meeting, seeds_of, stop_rates
+from ..stops import dimension_tolerances, meeting, seeds_of, stop_rates
 
 NEUTRAL = "neutral"
 NOTHING = 1e-12  # degrees per mm: a dimension that moves a surface less has no part in it
@@ -144,7 +145,7 @@ def _set_by_rods(system, rates: dict) -> dict:
         ends = [np.array(places[end]) for end in part.ends]
         along = (ends[0] - ends[1]) / np.linalg.norm(ends[0] - ends[1])
         for end, sense in zip(part.ends, (1.0, -1.0), strict=True):
-            for axis, share in zip(AXES, along, strict=True):
+            for axis, share in zip(STATIONS, along, strict=True):
                 done[end, axis] += rates[rod, "length"] * sense * float(share)
     return done
 

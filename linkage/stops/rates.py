@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..model import AIRFRAME
+from ..model import AIRFRAME, STATIONS
 from ..motion import Dimensions, Posture, Rates, Seeds, body_of
 from .contact import Meeting
-
-AXES = ("FS", "BL", "WL")
 
 
 def stop_rates(made: Meeting, angle: float, thickness: float) -> dict:
@@ -41,7 +39,7 @@ def stop_rates(made: Meeting, angle: float, thickness: float) -> dict:
              for name, k in zip(known, rate[1:], strict=True)}
     for face, sense in ((made.pair.first, -1.0), (made.pair.second, 1.0)):
         found |= {(face, f"face {axis}"): (float(-sense * k / rate[0]), model.tolerance.hardpoint)
-                  for axis, k in zip(AXES, way, strict=True)}
+                  for axis, k in zip(STATIONS, way, strict=True)}
     if made.stop.spacer is not None:
         found[made.name, "spacer"] = float(1 / rate[0]), model.spacer_tolerance(made.name)
     return found
@@ -50,13 +48,14 @@ def stop_rates(made: Meeting, angle: float, thickness: float) -> dict:
 def dimension_tolerances(system) -> dict:
     """Tolerance of every hardpoint coordinate and rod length, mm: ``{(name, what): mm}``."""
     model = system.model
-    return {(name, axis): model.point_tolerance(name) for name in model.points
-            for axis in AXES} | {(rod, "length"): model.rod_tolerance(rod) for rod in model.rods}
+    points = {(name, axis): model.point_tolerance(name) for name in model.points
+              for axis in STATIONS}
+    return points | {(rod, "length"): model.rod_tolerance(rod) for rod in model.rods}
 
 
 def seeds_of(rows: dict) -> tuple[dict, dict, dict]:
     """Places, axes and lengths of `Seeds` in which each dimension varies by its own row."""
-    places = {name: tuple(rows[name, axis] for axis in AXES)
+    places = {name: tuple(rows[name, axis] for axis in STATIONS)
               for name, what in rows if what == "FS"}
     return places, {}, {name: row for (name, what), row in rows.items() if what == "length"}
 

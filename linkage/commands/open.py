@@ -1,0 +1,63 @@
+"""`linkage open`: the workbook on a model file, in JupyterLab."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from importlib import resources
+from importlib.util import find_spec
+from pathlib import Path
+
+from .. import load
+from ..errors import LinkageError
+from ..files import write_text
+from .shared import parser_of
+
+NEEDED = ("jupyterlab", "ipywidgets", "anywidget")
+QUIET = ("--LabApp.news_url=", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+         "--LabApp.extension_manager=readonly")  # a workshop need not be on the network
+
+
+def run(argv) -> int:
+    parser = parser_of("open", "Open the workbook on a model file in JupyterLab, on this machine "
+                               "alone; a notebook is written beside the file, and an earlier one "
+                               "is opened as it is.")
+    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("--no-browser", action="store_true",
+                        help="only start it and print the address, to open on another screen")
+    said = parser.parse_args(argv)
+    load(said.file)
+    if not all(find_spec(name) for name in NEEDED):
+        raise LinkageError("linkage open: needs JupyterLab, which is not installed; run: "
+                           "pip install 'linkage[workbook]'")
+    notebook = _notebook(Path(said.file))
+    return _lab(notebook, ["--no-browser"] if said.no_browser else [])
+
+
+def _notebook(model: Path) -> Path:
+    """The notebook beside a model file, written unless one is there."""
+    notebook = model.with_name(f"{model.stem}_workbook.ipynb")
+    if notebook.exists():
+        print(f"{notebook}: is there already and is opened as it is")
+        return notebook
+    template = resources.files("linkage.workbook") / "start_here.ipynb"
+    text = json.loads(template.read_text(encoding="utf-8"))
+    for cell in text["cells"]:
+        cell["source"] = [f"FILE = {model.name!r}\n" if line.startswith("FILE = ") else line
+                          for line in cell["source"]]
+    write_text(notebook, json.dumps(text, ensure_ascii=False, indent=1) + "\n")
+    print(f"{notebook}: written")
+    return notebook
+
+
+def _lab(notebook: Path, words) -> int:
+    """Run JupyterLab until it is ended; 2 when it would not start."""
+    command = [sys.executable, "-m", "jupyterlab", str(notebook.resolve()),
+               "--ServerApp.ip=127.0.0.1", *QUIET, *words]
+    lab = subprocess.Popen(command)
+    while True:
+        try:
+            return 2 if lab.wait() else 0
+        except KeyboardInterrupt:  # JupyterLab got it too, and asks before it ends
+            continue

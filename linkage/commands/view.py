@@ -1,0 +1,21 @@
+"""`linkage view`: the live view as one file that works from disk."""
+
+from __future__ import annotations
+
+from .. import load
+from ..files import write_text
+from .shared import parser_of
+
+
+def run(argv) -> int:
+    parser = parser_of("view", "Write the live view of a model file as one HTML file that works "
+                               "from disk, without a network.")
+    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("--out", required=True, metavar="FILE", help="HTML file to write")
+    said = parser.parse_args(argv)
+    system = load(said.file)
+    from ..workbook.page import write_page
+
+    write_text(said.out, write_page(system))
+    print(f"{said.out}: written; open it in a browser")
+    return 0

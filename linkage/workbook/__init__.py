@@ -1,0 +1,29 @@
+"""The live workbook: one page that shows a control system at any stick position."""
+
+from .grid import Axis, Grid, make_grid
+from .payload import Payload, as_json, as_plain, make_payload
+
+__all__ = ["Axis", "Grid", "Payload", "as_json", "as_plain", "make_grid", "make_payload", "open"]
+
+
+def open(source, path=None):
+    """Open the live workbook on a system or a model file.
+
+    Parameters
+    ----------
+    source : System or path
+    path : path, optional
+        The file a `System` came from, so that it is never written over unasked.
+
+    Returns
+    -------
+    Workbook
+        Show it as the last line of a cell.
+    """
+    from ..files import read_model
+    from ..motion import System
+    from .live import Workbook
+
+    if isinstance(source, System):
+        return Workbook(source, path)
+    return Workbook(System(read_model(source)), source)

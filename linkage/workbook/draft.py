@@ -1,0 +1,306 @@
+"""A model being changed: what may be typed, what has changed from the file, and the way back."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from ..errors import LinkageError, nearest
+from ..gearing import twins
+from ..model import AIRFRAME, Model
+from ..motion import System
+from ..units import length_mm, shown_length
+
+STATIONS = ("FS", "BL", "WL")
+ALIKE = 1e-6  # mm within which a part and its twin are mirror images
+MOST_UNDONE = 200
+
+
+@dataclass(frozen=True, eq=False)
+class Draft:
+    """A model on its way from the file to something better.
+
+    Attributes
+    ----------
+    original, model : Model
+        As in the file, and as it is now.
+    past : tuple of Model
+        The way back, the latest last.
+    """
+
+    original: Model
+    model: Model
+    past: tuple = ()
+
+    def changed(self, model: Model) -> Draft:
+        """The draft after a change; the same change again is no new step back."""
+        if model == self.model:
+            return self
+        return Draft(self.original, model, (*self.past, self.model)[-MOST_UNDONE:])
+
+    def undone(self) -> Draft:
+        """The draft before the last change."""
+        if not self.past:
+            raise LinkageError("there is nothing to undo; the model is as it was opened")
+        return Draft(self.original, self.past[-1], self.past[:-1])
+
+
+def typed_length(text: str, unit: str) -> float:
+    """A length as a person types it, in mm.
+
+    Parameters
+    ----------
+    text : str
+    unit : {"mm", "in"}
+        What a bare number means.
+
+    Examples
+    --------
+    >>> typed_length("5-1/4 in", "mm"), typed_length("−2", "in"), typed_length("1/8", "in")
+    (133.35, -50.8, 3.175)
+    """
+    text = text.replace("\N{MINUS SIGN}", "-").strip()
+    try:
+        value = length_mm(float(text), unit)
+    except ValueError:
+        bare = text and not text[-1].isalpha() and "/" in text
+        value = length_mm(f"{text} {unit}" if bare else text, unit)
+    if not abs(value) < 1e5:
+        raise LinkageError(f'"{text[:40]}" is no length on an aircraft; give less than '
+                           f"{shown_length(1e5, unit)}")
+    return value
+
+
+def with_limits(system: System, limits: dict) -> Model:
+    """The model with other wanted travels.
+
+    Parameters
+    ----------
+    system : System
+    limits : dict
+        ``{input: (least, greatest)}``, degrees (mm for a slide).
+
+    Returns
+    -------
+    Model
+    """
+    model, inputs = system.model, dict(system.model.inputs)
+    for name, ends in limits.items():
+        if name not in inputs or system.inputs[name].body is None:
+            raise LinkageError(f'no input "{name}" to limit; {nearest(name, inputs)}')
+        ends = tuple(float(end) for end in ends)
+        if not (len(ends) == 2 and all(math.isfinite(end) for end in ends)):
+            raise LinkageError(f'input "{name}": limits need two numbers, least and greatest')
+        if ends != tuple(system.inputs[name].travel):
+            travel = ends
+            if inputs[name].in_mm and system.inputs[name].unit == "°":
+                travel = tuple(_movement(system, name, end) for end in ends)
+            inputs[name] = replace(inputs[name], travel=travel)
+    return replace(model, inputs=inputs)
+
+
+def _movement(system, name, angle) -> float:
+    """How far the grip goes straight from neutral at an angle: way = 2 r sin(angle / 2), mm."""
+    body = system.model.bodies[system.inputs[name].body]
+    x = np.subtract(system.model.position(system.model.inputs[name].grip), body.centre)
+    radius = float(np.linalg.norm(np.cross(body.direction, x)))
+    return 2 * radius * math.sin(math.radians(angle) / 2)
+
+
+def with_spacers(model: Model, spacers: dict) -> Model:
+    """The model with other spacers: ``{stop: thickness in mm}``."""
+    stops = dict(model.stops)
+    for name, thickness in spacers.items():
+        if name not in stops or stops[name].spacer is None:
+            raise LinkageError(f'no stop "{name}" with a spacer; '
+                               f"{nearest(name, [s for s in stops if stops[s].spacer])}")
+        spacer = replace(stops[name].spacer, thickness=float(thickness))
+        stops[name] = replace(stops[name], spacer=spacer)
+    return replace(model, stops=stops)
+
+
+def with_dimension(model: Model, address: str, what: str, mm: float) -> Model:
+    """The model with one coordinate, arm or rod length changed.
+
+    Parameters
+    ----------
+    model : Model
+    address : str
+        ``"part/point"``, ``"part/pivot"``, ``"part/through"`` or a rod.
+    what : {"FS", "BL", "WL", "arm", "length"}
+        An arm is the distance from the part's pivot axis; the point keeps its direction from it.
+    mm : float
+
+    Returns
+    -------
+    Model
+    """
+    if what == "length":
+        if address not in model.rods:
+            raise LinkageError(f'no rod "{address}"; {nearest(address, model.rods)}')
+        rod = replace(model.rods[address], length=mm)
+        return replace(model, rods={**model.rods, address: rod})
+    part, point = address.split("/")
+    here = _written(model, address)
+    if what == "arm":
+        there = _at_arm(model, part, here, mm)
+    elif what in STATIONS:
+        there = tuple(mm if k == STATIONS.index(what) else x for k, x in enumerate(here))
+    else:
+        raise LinkageError(f'no dimension "{what}"; {nearest(what, (*STATIONS, "arm", "length"))}')
+    return _with_place(model, part, point, there)
+
+
+def mirrored_too(system: System, address: str, what: str, mm: float) -> tuple | None:
+    """The same change, (address, what, mm), for the twin where the two are mirror images now."""
+    model = system.model
+    fields = {f for name in (*model.points, *model.rods) for f in name.split("/")}
+    swap = dict(twins(system, sorted(fields)))
+    swap |= {there: here for here, there in swap.items()}
+    twin = "/".join(swap.get(field, field) for field in address.split("/"))
+    if twin == address:
+        return None
+    if what == "length":
+        same = twin in model.rods and abs(model.rod_length(twin)
+                                          - model.rod_length(address)) < ALIKE
+    else:
+        one, other = (_written(model, name, default=None) for name in (address, twin))
+        same = one is not None and other is not None and math.dist(
+            (one[0], -one[1], one[2]), other) < ALIKE
+    return (twin, what, -mm if what == "BL" else mm) if same else None
+
+
+def _written(model, address, default=...):
+    """A place as the file has it: of a built-up point, its bolt hole."""
+    part, point = address.split("/")
+    if part == AIRFRAME:
+        points = model.airframe.points
+    elif part in model.bodies:
+        body = model.bodies[part]
+        if point in ("pivot", "through"):
+            found = body.centre if point == "pivot" else body.through
+            if found is not None:
+                return found
+        points = body.points
+    else:
+        points = {}
+    if point in points:
+        return points[point].at
+    if default is ...:
+        raise LinkageError(f'no point "{address}"; {nearest(address, model.points)}')
+    return default
+
+
+def _with_place(model, part, point, there) -> Model:
+    if part == AIRFRAME:
+        points = {**model.airframe.points, point: replace(model.airframe.points[point], at=there)}
+        return replace(model, airframe=replace(model.airframe, points=points))
+    body = model.bodies[part]
+    if point in ("pivot", "through"):
+        body = replace(body, **{point: there})
+    else:
+        body = replace(body, points={**body.points, point: replace(body.points[point], at=there)})
+    return replace(model, bodies={**model.bodies, part: body})
+
+
+def arm_of(model: Model, address: str) -> float | None:
+    """Distance of a point from its part's pivot axis, mm; None where it has no arm to change."""
+    part, point = address.split("/")
+    if part == AIRFRAME or point in ("pivot", "through"):
+        return None
+    body = model.bodies[part]
+    if body.slides or body.points[point].stack:
+        return None
+    return float(np.linalg.norm(np.cross(body.direction,
+                                         np.subtract(body.points[point].at, body.centre))))
+
+
+def _at_arm(model, part, here, mm):
+    body = model.bodies.get(part)
+    if body is None or body.slides or not mm > 0:
+        raise LinkageError(f"{part}: an arm needs a part that turns, and a length above 0")
+    u, x = np.array(body.direction), np.subtract(here, body.centre)
+    along = u * (u @ x)
+    size = np.linalg.norm(x - along)
+    if not size > ALIKE:
+        raise LinkageError(f"{part}: the point lies on the pivot axis, so its arm has no "
+                           "direction; change its place instead")
+    return tuple(float(k) for k in np.array(body.centre) + along + (x - along) * (mm / size))
+
+
+def part_rows(draft: Draft) -> list[dict]:
+    """Every part with its places and lengths, ready for the part table.
+
+    Returns
+    -------
+    list of dict
+        name, kind ("body" or "rod"), rows: address, label, values (text in the file's unit, None
+        where there is none), changed (from the file, in words; "" where nothing is).
+    """
+    model, rows = draft.model, []
+    for name, body in (*model.bodies.items(), (AIRFRAME, model.airframe)):
+        places = [f"{name}/{p}" for p in body.points]
+        if name != AIRFRAME:
+            extra = ["pivot"] if body.pivot is not None else []
+            extra += ["through"] if body.through is not None else []
+            places = [f"{name}/{p}" for p in extra] + places
+        if places:
+            rows.append({"name": name, "kind": "body", "rows": [_place_row(draft, p)
+                                                                for p in places]})
+    for name in model.rods:
+        before, now = draft.original.rod_length(name), model.rod_length(name)
+        rows.append({"name": name, "kind": "rod", "rows": [
+            {"address": name, "label": name, "values": [_bare(now, model.length)],
+             "changed": _moved(before, now, model.length)}]})
+    return rows
+
+
+def _place_row(draft, address):
+    model, unit = draft.model, draft.model.length
+    here, before = _written(model, address), _written(draft.original, address)
+    arm = arm_of(model, address)
+    told = [f"{word} {text}" for word, a, b in zip(STATIONS, before, here, strict=True)
+            if (text := _moved(a, b, unit))]
+    return {"address": address, "label": address.split("/")[1],
+            "values": [*(_bare(k, unit) for k in here), None if arm is None else _bare(arm, unit)],
+            "changed": ", ".join(told)}
+
+
+def _bare(mm, unit) -> str:
+    return shown_length(mm, unit).removesuffix(f" {unit}")
+
+
+def _moved(before, now, unit) -> str:
+    if abs(now - before) < ALIKE:
+        return ""
+    return f"{'+' if now > before else ''}{shown_length(now - before, unit)}".replace(
+        "-", "\N{MINUS SIGN}")
+
+
+def changes(draft: Draft, before: System, now: System) -> list[str]:
+    """What differs from the file, one line each."""
+    unit, lines = draft.model.length, []
+    for name, control in now.inputs.items():
+        old = before.inputs[name]
+        for word, a, b in zip(("least", "greatest"), old.travel, control.travel, strict=True):
+            if a != b:
+                lines.append(f"{name} limit, {word}: {a:.2f}{old.unit} to {b:.2f}{old.unit}")
+    for name, stop in draft.model.stops.items():
+        if stop.spacer is not None:
+            a, b = draft.original.stops[name].spacer.thickness, stop.spacer.thickness
+            if a != b:
+                lines.append(f"{name} spacer: {shown_length(a, unit)} to {shown_length(b, unit)}")
+    for part in part_rows(draft):
+        lines += [f"{row['address']}{' length' if part['kind'] == 'rod' else ''}: {row['changed']}"
+                  for row in part["rows"] if row["changed"]]
+    return lines
+
+
+def same_shape(one: Model, other: Model) -> bool:
+    """Whether two models have the same bodies, rods and structure, whatever limits and spacers."""
+    return (one.bodies, one.rods, one.airframe, one.couplings) == (
+        other.bodies, other.rods, other.airframe, other.couplings)
+
+

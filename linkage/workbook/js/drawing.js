@@ -1,0 +1,260 @@
+// Three views by stations, on canvas.
+
+const VIEWS = {
+  side: { name: "Side, seen from the left", x: 0, y: 2, depth: 1, far: 1, across: "FS", up: "WL" },
+  top: { name: "Top, seen from above", x: 0, y: 1, depth: 2, far: -1, across: "FS", up: "BL" },
+  front: { name: "Front to back, looking forward", x: 1, y: 2, depth: 0, far: -1, across: "BL",
+           up: "WL" },
+};
+
+function lookOf(el) {
+  const style = getComputedStyle(el), look = {};
+  for (const name of ["paper", "ink", "soft", "line", "structure", "part", "rod", "mark", "near",
+                      "band", "grid"])
+    look[name] = style.getPropertyValue(`--lw-${name}`).trim();
+  look.font = style.fontFamily;
+  return look;
+}
+
+function prepared(canvas) {
+  const box = canvas.getBoundingClientRect(), ratio = window.devicePixelRatio || 1;
+  const width = Math.max(1, Math.round(box.width * ratio));
+  const height = Math.max(1, Math.round(box.height * ratio));
+  if (canvas.width !== width) canvas.width = width;
+  if (canvas.height !== height) canvas.height = height;
+  const pen = canvas.getContext("2d");
+  pen.setTransform(ratio, 0, 0, ratio, 0, 0);
+  pen.clearRect(0, 0, box.width, box.height);
+  return { pen, width: box.width, height: box.height };
+}
+
+function ticksOf(low, high, most) {
+  const raw = (high - low) / Math.max(1, most), ten = 10 ** Math.floor(Math.log10(raw));
+  const step = [1, 2, 5, 10].map((k) => k * ten).find((k) => k >= raw), ticks = [];
+  for (let n = Math.ceil(low / step - 1e-9); n * step <= high + 1e-9 * step; n++)
+    ticks.push(n * step);
+  return ticks;
+}
+
+const trimmed = (value) => String(Number(value.toPrecision(6))).replace("-", "\u2212");
+
+class Drawing {
+  constructor(poses) {
+    this.poses = poses;
+    this.still = new Map();
+    const of = (body) => (poses.head.bodies[body].name === "airframe" ? 0 : 1);
+    this.solids = poses.head.solids.map((solid, i) => ({
+      i, solid, kind: solid.carriers.length > 1 ? "rod" : of(solid.carriers[0]) ? "part"
+        : "structure" }));
+  }
+
+  lines(item, pose) {
+    const { solid } = item;
+    if (item.kind === "structure" && this.still.has(item.i)) return this.still.get(item.i);
+    const put = (first, count) => {
+      const found = [];
+      for (let n = first; n < first + count; n++) {
+        const b = solid.carriers.length > 1 ? solid.carriers[n - first] : solid.carriers[0];
+        found.push(carried(pose.bodies[b], this.poses.points[3 * n], this.poses.points[3 * n + 1],
+                           this.poses.points[3 * n + 2]));
+      }
+      return found;
+    };
+    const made = { bars: solid.bars.map(([f, c, r]) => [put(f, c), r]),
+                   faces: solid.faces.map((face) => face.map(([f, c]) => put(f, c))) };
+    if (item.kind === "structure") this.still.set(item.i, made);
+    return made;
+  }
+
+  // every solid's lines at a pose, shared by the three views
+  posed(pose) {
+    return this.solids.map((item) => ({ ...item, ...this.lines(item, pose) }));
+  }
+
+  // a box about some bodies and rods at a pose, mm
+  boxOf(pose, wanted) {
+    const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
+    const add = (p) => { for (let c = 0; c < 3; c++) if (p[c] === p[c]) {
+      low[c] = Math.min(low[c], p[c]); high[c] = Math.max(high[c], p[c]); } };
+    for (const [b, body] of this.poses.head.bodies.entries()) {
+      if (!wanted(b)) continue;
+      const places = Object.values(body.points);
+      if (b) places.push([0, 0, 0]);
+      for (const p of places) add(carried(pose.bodies[b], ...p));
+    }
+    for (const item of this.posed(pose)) {
+      if (item.solid.carriers.every(wanted)) {
+        for (const [points] of item.bars) points.forEach(add);
+        for (const face of item.faces) face[0].forEach(add);
+      }
+    }
+    return low[0] === Infinity ? { low: [-100, -100, -100], high: [100, 100, 100] } : { low, high };
+  }
+
+  draw(canvas, which, posed, pose, frame, marks, look, unit) {
+    const { pen, width, height } = prepared(canvas), view = VIEWS[which];
+    const edge = { left: 46, right: 10, top: 10, bottom: 24 };
+    const low = [frame.low[view.x], frame.low[view.y]];
+    const high = [frame.high[view.x], frame.high[view.y]];
+    const wide = width - edge.left - edge.right, tall = height - edge.top - edge.bottom;
+    const scale = Math.min(wide / Math.max(high[0] - low[0], 1), tall / Math.max(high[1] - low[1], 1))
+      * 0.94;
+    const middle = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
+    const at = (p) => [edge.left + wide / 2 + (p[view.x] - middle[0]) * scale,
+                       edge.top + tall / 2 - (p[view.y] - middle[1]) * scale];
+    pen.fillStyle = look.paper;
+    pen.fillRect(0, 0, width, height);
+    this.stations(pen, view, { edge, wide, tall, scale, middle, width, height }, look, unit);
+    pen.save();
+    pen.beginPath();
+    pen.rect(edge.left, edge.top, wide, tall);
+    pen.clip();
+    const layers = posed.map((item) => ({ item, depth: depthOf(item, view) }))
+      .filter(({ item }) => within(item, view.depth, frame));
+    layers.sort((a, b) => (a.item.kind === "structure" ? 0 : 1) - (b.item.kind === "structure"
+      ? 0 : 1) || (b.depth - a.depth) * view.far);
+    for (const { item } of layers) this.solid(pen, item, at, scale, look);
+    this.bare(pen, pose, at, look);
+    for (const mark of marks) this.mark(pen, mark, at, look, { edge, wide, tall });
+    pen.restore();
+  }
+
+  stations(pen, view, place, look, unit) {
+    const per = unit === "in" ? 25.4 : 1, { edge, wide, tall, scale, middle } = place;
+    pen.font = `11px ${look.font}`;
+    pen.lineWidth = 1;
+    const half = [wide / 2 / scale, tall / 2 / scale];
+    const x = ticksOf((middle[0] - half[0]) / per, (middle[0] + half[0]) / per, wide / 70);
+    const y = ticksOf((middle[1] - half[1]) / per, (middle[1] + half[1]) / per, tall / 45);
+    pen.strokeStyle = look.grid;
+    pen.fillStyle = look.soft;
+    pen.textBaseline = "top";
+    pen.textAlign = "center";
+    for (const t of x) {
+      const px = edge.left + wide / 2 + (t * per - middle[0]) * scale;
+      pen.beginPath(); pen.moveTo(px, edge.top); pen.lineTo(px, edge.top + tall); pen.stroke();
+      if (px < edge.left + wide - 45) pen.fillText(trimmed(t), px, edge.top + tall + 5);
+    }
+    pen.textAlign = "right";
+    pen.fillText(`${view.across} ${unit}`, edge.left + wide, edge.top + tall + 5);
+    pen.textBaseline = "middle";
+    for (const t of y) {
+      const py = edge.top + tall / 2 - (t * per - middle[1]) * scale;
+      pen.beginPath(); pen.moveTo(edge.left, py); pen.lineTo(edge.left + wide, py); pen.stroke();
+      if (py > edge.top + 20) pen.fillText(trimmed(t), edge.left - 5, py);
+    }
+    pen.textBaseline = "top";
+    pen.fillText(`${view.up} ${unit}`, edge.left - 5, edge.top);
+  }
+
+  solid(pen, item, at, scale, look) {
+    const faint = item.kind === "structure";
+    pen.lineJoin = "round";
+    pen.lineCap = "round";
+    for (const face of item.faces) {
+      pen.beginPath();
+      for (const loop of face) {
+        loop.forEach((p, n) => pen[n ? "lineTo" : "moveTo"](...at(p)));
+        pen.closePath();
+      }
+      pen.globalAlpha = faint ? 0.14 : 0.85;
+      pen.fillStyle = look[item.kind];
+      pen.fill("evenodd");
+      pen.globalAlpha = faint ? 0.55 : 1;
+      pen.strokeStyle = look.line;
+      pen.lineWidth = faint ? 0.5 : 0.8;
+      pen.stroke();
+    }
+    for (const [points, radius] of item.bars) {
+      const path = () => {
+        pen.beginPath();
+        points.forEach((p, n) => pen[n ? "lineTo" : "moveTo"](...at(p)));
+        if (points.length === 1) pen.lineTo(...at(points[0]));
+        pen.stroke();
+      };
+      const thick = Math.max(2 * radius * scale, 1.4);
+      pen.globalAlpha = faint ? 0.5 : 1;
+      pen.strokeStyle = look.line;
+      pen.lineWidth = thick;
+      path();
+      if (thick > 3) {
+        pen.strokeStyle = look[item.kind];
+        pen.lineWidth = thick - 1.8;
+        path();
+      }
+    }
+    pen.globalAlpha = 1;
+  }
+
+  // rods without a solid, lines to a body's points where it has no solid, joints and rod ends
+  bare(pen, pose, at, look) {
+    const { head } = this.poses;
+    const solid = new Set(head.solids.map((s) => s.carriers.length === 1 ? s.carriers[0] : -1));
+    pen.strokeStyle = look.line;
+    pen.lineWidth = 1.6;
+    const line = (a, b) => {
+      pen.beginPath(); pen.moveTo(...at(a)); pen.lineTo(...at(b)); pen.stroke();
+    };
+    head.bodies.forEach((body, b) => {
+      if (b && !solid.has(b)) {
+        const pivot = carried(pose.bodies[b], 0, 0, 0);
+        for (const p of Object.values(body.points)) line(pivot, carried(pose.bodies[b], ...p));
+      }
+    });
+    pen.fillStyle = look.paper;
+    for (const rod of head.rods) {
+      const [p, q] = rod.ends.map(([b, ...local]) => carried(pose.bodies[b], ...local));
+      if (rod.radius === null) line(p, q);
+      for (const end of [p, q]) {
+        pen.beginPath(); pen.arc(...at(end), 2.6, 0, 7); pen.fill(); pen.stroke();
+      }
+    }
+    head.bodies.forEach((body, b) => {
+      if (!b) return;
+      const [x, y] = at(carried(pose.bodies[b], 0, 0, 0));
+      pen.beginPath();
+      pen.moveTo(x - 4, y); pen.lineTo(x + 4, y); pen.moveTo(x, y - 4); pen.lineTo(x, y + 4);
+      pen.stroke();
+    });
+  }
+
+  // where two solids touch or are too near: a shape of its own for each, and words
+  mark(pen, mark, at, look, { edge, wide, tall }) {
+    const [x, y] = at(mark.at);
+    if (!(x > edge.left && x < edge.left + wide && y > edge.top && y < edge.top + tall)) return;
+    pen.strokeStyle = pen.fillStyle = mark.touch ? look.mark : look.near;
+    pen.lineWidth = 2.2;
+    pen.beginPath();
+    if (mark.touch) {
+      pen.moveTo(x, y - 9); pen.lineTo(x + 9, y); pen.lineTo(x, y + 9); pen.lineTo(x - 9, y);
+      pen.closePath();
+    } else pen.arc(x, y, 8, 0, 7);
+    pen.stroke();
+    pen.font = `600 11px ${look.font}`;
+    const size = pen.measureText(mark.text).width;
+    const tx = Math.min(Math.max(x + 13, edge.left + 3), edge.left + wide - size - 6);
+    const ty = Math.min(Math.max(y - 14 + mark.row * 17, edge.top + 10), edge.top + tall - 10);
+    pen.globalAlpha = 0.9;
+    pen.fillStyle = look.paper;
+    pen.fillRect(tx - 3, ty - 8, size + 6, 16);
+    pen.globalAlpha = 1;
+    pen.fillStyle = mark.touch ? look.mark : look.near;
+    pen.textAlign = "left";
+    pen.textBaseline = "middle";
+    pen.fillText(mark.text, tx, ty);
+  }
+}
+
+// whether a solid lies within the framed depth, so that far parts don't hide near ones
+function within(item, axis, frame) {
+  let low = Infinity, high = -Infinity;
+  const add = (p) => { low = Math.min(low, p[axis]); high = Math.max(high, p[axis]); };
+  for (const [points] of item.bars) points.forEach(add);
+  for (const face of item.faces) face[0].forEach(add);
+  return high >= frame.low[axis] && low <= frame.high[axis];
+}
+
+function depthOf(item, view) {
+  const points = item.bars.length ? item.bars[0][0] : item.faces[0][0];
+  return points.reduce((sum, p) => sum + p[view.depth], 0) / points.length;
+}

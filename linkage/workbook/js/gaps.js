@@ -1,0 +1,251 @@
+// Gaps at the drawn position: the distance of convex hulls by E. Gilbert, D. Johnson and
+// S. Keerthi, 1988, less the radii.  Good for a drawing and a list; what is quoted comes from the
+// library's exact solve.
+
+const sub = (a, b) => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
+const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
+const along = (a, b, t) => [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1]),
+                            a[2] + t * (b[2] - a[2])];
+const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2],
+                         a[0] * b[1] - a[1] * b[0]];
+
+// nearest points of two lines' ends, after C. Ericson, Real-Time Collision Detection, 5.1.9
+function segmentGap(p1, q1, p2, q2) {
+  const d1 = sub(q1, p1), d2 = sub(q2, p2), r = sub(p1, p2);
+  const a = dot(d1, d1), e = dot(d2, d2), f = dot(d2, r), c = dot(d1, r), b = dot(d1, d2);
+  const clip = (x) => Math.min(Math.max(x, 0), 1), den = a * e - b * b;
+  let s = den > 1e-12 * a * e ? clip((b * f - c * e) / den) : 0;
+  let t = e > 1e-18 ? (b * s + f) / e : 0;
+  if (t < 0 || t > 1 || e <= 1e-18) {
+    t = clip(t);
+    s = a > 1e-18 ? clip((b * t - c) / a) : 0;
+  }
+  const one = along(p1, q1, s), two = along(p2, q2, t), gap = sub(two, one);
+  return { d: Math.sqrt(dot(gap, gap)), one, two };
+}
+
+// the same distance alone, without making anything: it is asked for thousands of pairs a step
+function segmentDistance(p1, q1, p2, q2) {
+  const ux = q1[0] - p1[0], uy = q1[1] - p1[1], uz = q1[2] - p1[2];
+  const vx = q2[0] - p2[0], vy = q2[1] - p2[1], vz = q2[2] - p2[2];
+  const rx = p1[0] - p2[0], ry = p1[1] - p2[1], rz = p1[2] - p2[2];
+  const a = ux * ux + uy * uy + uz * uz, e = vx * vx + vy * vy + vz * vz;
+  const b = ux * vx + uy * vy + uz * vz, c = ux * rx + uy * ry + uz * rz;
+  const f = vx * rx + vy * ry + vz * rz, den = a * e - b * b;
+  let s = den > 1e-12 * a * e ? Math.min(Math.max((b * f - c * e) / den, 0), 1) : 0;
+  let t = e > 1e-18 ? (b * s + f) / e : 0;
+  if (t < 0 || t > 1 || e <= 1e-18) {
+    t = Math.min(Math.max(t, 0), 1);
+    s = a > 1e-18 ? Math.min(Math.max((b * t - c) / a, 0), 1) : 0;
+  }
+  const x = rx + s * ux - t * vx, y = ry + s * uy - t * vy, z = rz + s * uz - t * vz;
+  return Math.sqrt(x * x + y * y + z * z);
+}
+
+function supported(points, way) {
+  let best = -Infinity, found = 0;
+  for (let i = 0; i < points.length; i++) {
+    const value = dot(points[i], way);
+    if (value > best) { best = value; found = i; }
+  }
+  return points[found];
+}
+
+// the point of a simplex nearest the origin, as shares of its corners; only corners that count
+function nearestOf(corners) {
+  const n = corners.length;
+  let best = null;
+  for (let set = 1; set < 1 << n; set++) {
+    const picked = [];
+    for (let i = 0; i < n; i++) if (set >> i & 1) picked.push(i);
+    const shares = sharesOf(picked.map((i) => corners[i].w));
+    if (!shares || shares.some((k) => k < -1e-12)) continue;
+    const v = [0, 0, 0];
+    picked.forEach((i, k) => { for (let c = 0; c < 3; c++) v[c] += shares[k] * corners[i].w[c]; });
+    const size = dot(v, v);
+    if (!best || size < best.size * (1 - 1e-14)) best = { size, v, picked, shares };
+  }
+  return best;
+}
+
+// shares with which the foot of the origin lies on the flat through 1 to 4 points
+function sharesOf(w) {
+  if (w.length === 1) return [1];
+  const edges = w.slice(1).map((p) => sub(p, w[0])), right = edges.map((e) => -dot(e, w[0]));
+  const matrix = edges.map((e) => edges.map((g) => dot(e, g)));
+  const n = edges.length;
+  for (let i = 0; i < n; i++) {
+    let pivot = i;
+    for (let k = i; k < n; k++) if (Math.abs(matrix[k][i]) > Math.abs(matrix[pivot][i])) pivot = k;
+    [matrix[i], matrix[pivot]] = [matrix[pivot], matrix[i]];
+    [right[i], right[pivot]] = [right[pivot], right[i]];
+    if (!(Math.abs(matrix[i][i]) > 1e-13 * dot(edges[i], edges[i]))) return null;
+    for (let k = i + 1; k < n; k++) {
+      const f = matrix[k][i] / matrix[i][i];
+      for (let c = i; c < n; c++) matrix[k][c] -= f * matrix[i][c];
+      right[k] -= f * right[i];
+    }
+  }
+  const x = new Array(n).fill(0);
+  for (let i = n - 1; i >= 0; i--) {
+    let value = right[i];
+    for (let c = i + 1; c < n; c++) value -= matrix[i][c] * x[c];
+    x[i] = value / matrix[i][i];
+  }
+  return [1 - x.reduce((s, k) => s + k, 0), ...x];
+}
+
+function hullGap(one, two) {
+  if (one.length <= 2 && two.length <= 2)
+    return segmentGap(one[0], one[one.length - 1], two[0], two[two.length - 1]);
+  const meet = (way) => {
+    const a = supported(one, [-way[0], -way[1], -way[2]]), b = supported(two, way);
+    return { a, b, w: sub(a, b) };
+  };
+  let corners = [{ a: one[0], b: two[0], w: sub(one[0], two[0]) }], near = nearestOf(corners);
+  for (let turn = 0; turn < 60 && near.size > 1e-18; turn++) {
+    const next = meet(near.v);
+    if (near.size - dot(near.v, next.w) <= 1e-11 * near.size
+        || corners.some((c) => c.a === next.a && c.b === next.b)) break;
+    corners = [...near.picked.map((i) => corners[i]), next];
+    const better = nearestOf(corners);
+    if (!(better.size < near.size)) break;
+    near = better;
+    corners = near.picked.map((i) => corners[i]);
+    near.picked = corners.map((_, i) => i);
+    if (corners.length === 4) { near.size = 0; break; }
+  }
+  const mean = (side) => {
+    const p = [0, 0, 0];
+    near.picked.forEach((i, k) => {
+      for (let c = 0; c < 3; c++) p[c] += near.shares[k] * corners[i][side][c];
+    });
+    return p;
+  };
+  return { d: near.size > 1e-18 ? Math.sqrt(near.size) : 0, one: mean("a"), two: mean("b") };
+}
+
+// a line and a radius about some points that hold them all
+function capsuleOf(points, radius) {
+  const middle = [0, 1, 2].map((c) => points.reduce((s, p) => s + p[c], 0) / points.length);
+  const farthest = (from) => points.reduce((best, p) => {
+    const d = sub(p, from);
+    return dot(d, d) > best[0] ? [dot(d, d), p] : best;
+  }, [-1, from])[1];
+  const a = farthest(middle), b = farthest(a), way = sub(b, a), size = Math.sqrt(dot(way, way));
+  if (size < 1e-9) return { ends: [a, a], radius };
+  const u = way.map((k) => k / size);
+  let aside = 0, low = Infinity, high = -Infinity;
+  for (const p of points) {
+    const d = sub(p, middle), t = dot(d, u), off = Math.sqrt(Math.max(0, dot(d, d) - t * t));
+    aside = Math.max(aside, off); low = Math.min(low, t); high = Math.max(high, t);
+  }
+  const half = Math.max(0, (high - low) / 2 - aside), centre = (low + high) / 2;
+  const end = (t) => middle.map((m, c) => m + t * u[c]);
+  const ends = [end(centre - half), end(centre + half)];
+  const reach = Math.max(...points.map((p) => segmentGap(p, p, ...ends).d));
+  return { ends, radius: radius + reach + 1e-6 };
+}
+
+class Gaps {
+  // what was found before a small change makes a good guess after it
+  constructor(poses, before) {
+    this.poses = poses;
+    this.stamp = 0;
+    this.count = 0;
+    this.solids = poses.head.solids.map((solid) => {
+      const pieces = solid.pieces.map(([first, count, radius]) => {
+        const local = [];
+        for (let i = first; i < first + count; i++)
+          local.push([...poses.points.subarray(3 * i, 3 * i + 3)]);
+        const held = solid.carriers.length > 1 ? { ends: local, radius } : capsuleOf(local, radius);
+        return { id: this.count++, local, radius, held, seen: -1, spineSeen: -1 };
+      });
+      const whole = solid.carriers.length > 1 ? pieces[0].held
+        : capsuleOf(pieces.flatMap((p) => p.local), Math.max(...pieces.map((p) => p.radius)));
+      return { carriers: solid.carriers, pieces, whole: { held: whole, spineSeen: -1 } };
+    });
+    const alike = before && before.count === this.count;
+    this.ways = alike ? before.ways : new Map();
+    this.last = alike ? before.last : [];
+  }
+
+  placed(solid, points) {
+    const of = solid.carriers, rows = this.pose.bodies;
+    return points.map((p, i) => carried(rows[of.length > 1 ? of[i] : of[0]], ...p));
+  }
+
+  corners(solid, piece) {
+    if (piece.seen !== this.stamp) {
+      piece.world = this.placed(solid, piece.local);
+      piece.seen = this.stamp;
+    }
+    return piece.world;
+  }
+
+  spine(solid, item) {
+    if (item.spineSeen !== this.stamp) {
+      item.spine = this.placed(solid, item.held.ends);
+      item.spineSeen = this.stamp;
+    }
+    return item.spine;
+  }
+
+  lower(one, a, two, b) {
+    const [p, q] = this.spine(one, a), [r, s] = this.spine(two, b);
+    return segmentDistance(p, q, r, s) - a.held.radius - b.held.radius;
+  }
+
+  // how far apart two pieces surely are, by the way between them found last
+  apart(one, a, two, b, way) {
+    let near = Infinity, far = -Infinity;
+    for (const p of this.corners(two, b)) near = Math.min(near, dot(p, way));
+    for (const p of this.corners(one, a)) far = Math.max(far, dot(p, way));
+    return near - far - a.radius - b.radius;
+  }
+
+  exact(one, two, limit) {
+    const tries = [];
+    for (const a of one.pieces) for (const b of two.pieces) {
+      const low = this.lower(one, a, two, b);
+      if (low < limit) tries.push([low, a, b]);
+    }
+    tries.sort((p, q) => p[0] - q[0]);
+    let best = { gap: limit };
+    for (const [low, a, b] of tries) {
+      if (low > best.gap) break;
+      const key = a.id * this.count + b.id, way = this.ways.get(key);
+      if (way && this.apart(one, a, two, b, way) >= best.gap) continue;
+      const found = hullGap(this.corners(one, a), this.corners(two, b));
+      if (found.d > 1e-6)
+        this.ways.set(key, sub(found.two, found.one).map((k) => k / found.d));
+      const gap = found.d - a.radius - b.radius;
+      if (gap < best.gap) best = { gap, one: found.one, two: found.two };
+    }
+    return best;
+  }
+
+  // the nearest of some pairs at a pose, nearest first: {pair, gap, one, two}, mm
+  nearest(pose, count, wanted) {
+    this.pose = pose;
+    this.stamp += 1;
+    const pairs = this.poses.head.pairs, lows = new Map();
+    for (const n of wanted) {
+      const one = this.solids[pairs[n][0]], two = this.solids[pairs[n][1]];
+      const low = this.lower(one, one.whole, two, two.whole);
+      if (low === low) lows.set(n, low);
+    }
+    // those found last are most likely the nearest again, and rule the others out quickly
+    const sorted = [...lows.keys()].sort((p, q) => lows.get(p) - lows.get(q)), found = [];
+    for (const n of new Set([...this.last.filter((k) => lows.has(k)), ...sorted])) {
+      const limit = found.length >= count ? found[count - 1].gap : Infinity;
+      if (lows.get(n) >= limit) continue;
+      const best = this.exact(this.solids[pairs[n][0]], this.solids[pairs[n][1]], limit);
+      if (!best.one) continue;
+      found.push({ pair: n, ...best });
+      found.sort((p, q) => p.gap - q.gap);
+    }
+    this.last = found.slice(0, count).map((one) => one.pair);
+    return found.slice(0, count);
+  }
+}

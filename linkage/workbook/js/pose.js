@@ -1,0 +1,95 @@
+// Where everything is at a stick position, from the grid the page was given (format 1, see
+// payload.py): a cubic through the nearest four positions, a straight line beside a NaN, and
+// nothing at all across one.
+
+function floatsOf(data) {
+  if (typeof data === "string") {
+    const text = atob(data), bytes = new Uint8Array(text.length);
+    for (let i = 0; i < text.length; i++) bytes[i] = text.charCodeAt(i);
+    return new Float32Array(bytes.buffer);
+  }
+  // a buffer from the kernel may begin anywhere: only a copy is sure to be aligned
+  const bytes = data.buffer
+    ? data.buffer.slice(data.byteOffset, data.byteOffset + data.byteLength) : data.slice(0);
+  return new Float32Array(bytes);
+}
+
+function stencil([start, step, count], x) {
+  if (count === 1) return { cubic: [[0, 1]], straight: [[0, 1]] };
+  const u = Math.min(Math.max((x - start) / step, 0), count - 1);
+  const i = Math.min(Math.floor(u), count - 2), f = u - i;
+  const straight = [[i, 1 - f], [i + 1, f]].filter((n) => n[1] !== 0);
+  if (count < 4) return { cubic: straight, straight };
+  const first = Math.min(Math.max(i - 1, 0), count - 4), cubic = [];
+  for (let a = 0; a < 4; a++) {
+    let weight = 1;
+    for (let b = 0; b < 4; b++) if (b !== a) weight *= (u - first - b) / (a - b);
+    if (weight !== 0) cubic.push([first + a, weight]);
+  }
+  return { cubic, straight };
+}
+
+function mixed(grid, at, width, nodes, counts, out) {
+  for (let c = 0; c < width; c++) out[c] = 0;
+  const rows = nodes[0] || [[0, 1]], columns = nodes[1] || [[0, 1]], across = counts[1] || 1;
+  for (const [i, wi] of rows) for (const [j, wj] of columns) {
+    const from = at + (i * across + j) * width, weight = wi * wj;
+    for (let c = 0; c < width; c++) out[c] += weight * grid[from + c];
+  }
+  return out[0] === out[0];
+}
+
+class Poses {
+  constructor(head, shapes, grid) {
+    this.head = head;
+    this.points = floatsOf(shapes);
+    this.grid = floatsOf(grid);
+    this.scratch = new Float64Array(1);
+  }
+
+  stencils(position) {
+    return this.head.inputs.map((input) => stencil(input.axis, position[input.name] || 0));
+  }
+
+  // numbers of one body or surface; false where out of reach
+  read(at, width, inputs, stencils, out) {
+    const counts = inputs.map((k) => this.head.inputs[k].axis[2]);
+    for (const way of ["cubic", "straight"]) {
+      const nodes = inputs.map((k) => stencils[k][way]);
+      if (mixed(this.grid, at, width, nodes, counts, out)) return true;
+    }
+    return false;
+  }
+
+  // rows of [R | t] of every body, the airframe's included
+  at(position) {
+    const stencils = this.stencils(position), bodies = [];
+    let reached = true;
+    for (const body of this.head.bodies) {
+      const rows = new Float64Array(12);
+      if (body.at === null) {
+        rows[0] = rows[5] = rows[10] = 1;
+        [rows[3], rows[7], rows[11]] = body.origin;
+      } else if (!this.read(body.at, 12, body.inputs, stencils, rows)) {
+        rows.fill(NaN);
+        reached = false;
+      }
+      bodies.push(rows);
+    }
+    return { position: { ...position }, bodies, reached };
+  }
+
+  surface(s, position, input) {
+    const surface = this.head.surfaces[s];
+    const at = input === undefined ? surface.deflection : surface.gearing[input];
+    if (at === undefined) return 0;
+    return this.read(at, 1, surface.inputs, this.stencils(position), this.scratch)
+      ? this.scratch[0] : NaN;
+  }
+}
+
+function carried(rows, x, y, z) {
+  return [rows[0] * x + rows[1] * y + rows[2] * z + rows[3],
+          rows[4] * x + rows[5] * y + rows[6] * z + rows[7],
+          rows[8] * x + rows[9] * y + rows[10] * z + rows[11]];
+}

@@ -1,0 +1,354 @@
+"""The live workbook: the page answered by a kernel."""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from dataclasses import replace
+from pathlib import Path
+
+import anywidget
+import numpy as np
+import traitlets
+
+from ..clearance import gaps, scene_of, travel_box
+from ..errors import LinkageError
+from ..files import write_model
+from ..motion import System, body_of
+from ..stops import meeting
+from ..units import MM_PER
+from .draft import (
+    Draft,
+    changes,
+    mirrored_too,
+    part_rows,
+    same_shape,
+    typed_length,
+    with_dimension,
+    with_limits,
+    with_spacers,
+)
+from .grid import BEYOND
+from .page import script, style
+from .payload import make_payload
+from .prover import Prover
+from .told import exact_at, limits_of, required_rows, stop_row, waiting_row
+
+REST = 0.3  # seconds without input after which the proof begins
+PROBED = 13  # positions at which the way of a stop's faces is compared
+
+
+class Workbook(anywidget.AnyWidget):
+    """The workbook of one model, as `open` makes it.
+
+    Attributes
+    ----------
+    position, limits, spacers : dict
+        Stick position, wanted travels (degrees, mm for a slide) and spacer thicknesses (in the
+        file's length unit); set one and everything follows, in the page too.
+    message : str
+        The last thing refused or done, one sentence.
+    """
+
+    _esm = script()
+    _css = style()
+    live = traitlets.Bool(True).tag(sync=True)
+    head = traitlets.Dict().tag(sync=True)
+    shapes = traitlets.Bytes().tag(sync=True)
+    grid = traitlets.Bytes().tag(sync=True)
+    told = traitlets.Dict().tag(sync=True)
+    exact = traitlets.Dict(allow_none=True, default_value=None).tag(sync=True)
+    message = traitlets.Unicode("").tag(sync=True)
+    position = traitlets.Dict().tag(sync=True)
+    limits = traitlets.Dict()
+    spacers = traitlets.Dict()
+
+    def __init__(self, system: System, path=None, *, prove=True, **options):
+        self._lock, self._serial, self._heard = threading.RLock(), 0, 0
+        self._path = Path(path) if path is not None else None
+        self._draft, self._system, self._first = Draft(system.model, system.model), system, system
+        self._box, self._stops, self._timer = travel_box(system, BEYOND), {}, None
+        self._meetings = {}
+        self._known = {"required": required_rows(system)}
+        self._ask_over, self._setting = False, False
+        try:
+            self._loop = asyncio.get_running_loop()
+        except RuntimeError:
+            self._loop = None
+        self._prover = Prover(self._arrived) if prove else None
+        super().__init__(**options)
+        if self._prover:
+            self._prover.start()
+        self.position = dict.fromkeys(self._box, 0.0)
+        self._draw()
+        late = self._prover is not None
+        self._stops = {name: waiting_row(system, name) if late else self._stop(name)
+                       for name in system.model.stops}
+        self._begin(late, found=True)
+        self.observe(self._moved, "position")
+        self.observe(self._limited, "limits")
+        self.observe(self._spaced, "spacers")
+        self.on_msg(lambda _, content, buffers: self.answer(content))
+
+    @property
+    def model(self):
+        """The model as it stands now."""
+        return self._draft.model
+
+    @property
+    def system(self) -> System:
+        """The system as it stands now."""
+        return self._system
+
+    def answer(self, asked: dict) -> None:
+        """Answer one request of the page; whatever is wrong with it becomes the message."""
+        with self._lock:
+            self._heard = max(self._heard, int(asked.get("n", 0)))
+            before = self._serial
+            try:
+                self.message = ""
+                getattr(self, f"_do_{asked.get('do')}")(asked)
+            except LinkageError as error:
+                self.message = error.sentence
+            finally:  # the page waits for an answer before it asks again
+                if self._serial == before:
+                    self._tell()
+
+    def _do_limits(self, asked):
+        self._take(with_limits(self._system, asked["limits"]))
+
+    def _do_spacers(self, asked):
+        self._take(with_spacers(self.model, asked["spacers"]))
+
+    def _do_dimension(self, asked):
+        mm = typed_length(str(asked["text"]), self.model.length)
+        twin = mirrored_too(self._system, asked["address"], asked["what"], mm) \
+            if asked.get("twin") else None
+        changed = with_dimension(self.model, asked["address"], asked["what"], mm)
+        self._take(with_dimension(changed, *twin) if twin else changed)
+
+    def _do_undo(self, asked):
+        self.undo()
+
+    def _do_save(self, asked):
+        self.save(asked["path"], over=bool(asked.get("over")))
+
+    def _do_exact(self, asked):
+        position = {n: float(v) for n, v in asked["position"].items() if n in self._box}
+        pairs = [n for n in asked.get("pairs", ()) if n in scene_of(self._system).pairs]
+        self.exact = {"serial": self._serial,
+                      **exact_at(self._system, position, pairs, gaps)}
+        self._setting = True
+        self.position = position
+        self._setting = False
+
+    def change(self, address: str, what: str, text: str, twin: bool = True) -> None:
+        """Change one coordinate, arm or rod length, as typed in the part table.
+
+        Parameters
+        ----------
+        address : str
+            ``"part/point"``, or a rod.
+        what : {"FS", "BL", "WL", "arm", "length"}
+        text : str
+            A length; a bare number is in the file's unit.
+        twin : bool
+            Change the twin on the other side alike, where the two are mirror images.
+        """
+        with self._lock:
+            self._do_dimension({"address": address, "what": what, "text": text, "twin": twin})
+
+    def undo(self) -> None:
+        """Take the last change back."""
+        with self._lock:
+            draft = self._draft.undone()
+            self._settle(System(draft.model), draft)
+
+    def save(self, path, *, over: bool = False) -> bool:
+        """Write the model as it stands to a file, whole or not at all.
+
+        Parameters
+        ----------
+        path : path
+        over : bool
+            Write over a file that is there already.
+
+        Returns
+        -------
+        bool
+            False, with a message that asks, where a file is there and `over` is not said.
+        """
+        if not str(path).strip():
+            raise LinkageError("name the file to save to, such as mine.toml")
+        path = Path(str(path).strip()).expanduser()
+        with self._lock:
+            self._ask_over = path.exists() and not over
+            if self._ask_over:
+                own = " (the file this came from)" if self._is_source(path) else ""
+                self.message = f"{path} is there already{own}; nothing is written until you say so"
+            else:
+                write_model(self.model, path)
+                self.message = f"Saved as {path}"
+            self._tell()
+            return not self._ask_over
+
+    def _is_source(self, path) -> bool:
+        return self._path is not None and self._path.exists() and path.samefile(self._path)
+
+    def close(self):
+        """End the page and what works for it."""
+        if self._timer:
+            self._timer.cancel()
+        if self._prover:
+            self._prover.close()
+        super().close()
+
+    def _take(self, model) -> None:
+        draft = self._draft.changed(model)
+        if draft is not self._draft:
+            self._settle(System(model), draft)
+
+    def _settle(self, system, draft) -> None:
+        """Take a new state: drawn, stops found where they may have moved, told, proof begun."""
+        shape = not same_shape(draft.model, self.model)
+        last, self._system, self._draft = self._system, system, draft
+        if self._prover:
+            self._prover.cancel()
+        if shape:
+            self._draw()
+        self._stops = {name: {**row, "governs": None} for name, row in self._stops.items()}
+        changed = self._changed_stops(last) if shape else set()
+        for name in changed:
+            self._meetings.pop(name, None)
+        moved = [name for name in draft.model.stops if name in changed or self._stop_moved(name)]
+        # many at once are left to the process that proves, so that the page need not wait
+        late = moved if len(moved) > 1 and shape and self._prover else []
+        for name in moved:
+            self._stops[name] = waiting_row(system, name) if name in late else self._stop(name)
+        self._begin(bool(late))
+
+    def _draw(self) -> None:
+        payload = make_payload(self._system, self.position, self._box)
+        with self.hold_sync():
+            self.head, self.shapes, self.grid = payload.head, payload.shapes, payload.grid
+
+    def _made(self, name):
+        """A stop ready to be measured; what was found of its faces serves until they change."""
+        if name not in self._meetings:
+            self._meetings[name] = meeting(self._system, name)
+        return replace(self._meetings[name], system=self._system, stop=self.model.stops[name])
+
+    def _stop(self, name) -> dict:
+        """The row of a stop, found anew."""
+        try:
+            return stop_row(self._system, name, self._made(name))
+        except LinkageError:
+            return stop_row(self._system, name)
+
+    def _stop_moved(self, name) -> bool:
+        """Whether a stop has to be found again, its faces and their way being as before."""
+        row, spacer = self._stops[name], self.model.stops[name].spacer
+        if row["angle"] is None or row["thickness"] != (spacer.thickness if spacer else 0.0):
+            return True
+        return abs(row["angle"]) > abs(self._made(name).limit)
+
+    def _changed_stops(self, last) -> set:
+        """Stops whose faces, or whose way along their input, are not the very same as before."""
+        scenes, found, seen = (scene_of(last), scene_of(self._system)), set(), {}
+        for name, stop in self.model.stops.items():
+            if stop.input not in seen:
+                x = np.linspace(*self._box[stop.input], PROBED)
+                seen[stop.input] = [s.sweep(**{stop.input: x}) for s in (last, self._system)]
+            for solid in stop.between:
+                one, two = (scene.solid(solid).pieces for scene in scenes)
+                if one is not two or not all(
+                        np.array_equal(*(m.point(point) for m in seen[stop.input]), equal_nan=True)
+                        for point in self._carrier_points(solid)):
+                    found.add(name)
+        return found
+
+    def _carrier_points(self, solid):
+        model, part = self.model, body_of(solid)
+        if part in model.rods:
+            return model.rods[part].ends
+        return [p for p in model.points if body_of(p) == part]
+
+    def _begin(self, late=False, found=False) -> None:
+        """Tell the page how things are now, and begin the proof when input has rested."""
+        self._serial += 1
+        map_ = self._known.get("map")
+        # what is required stays; what is found is read from the drawing till it is worked out
+        required = [row if found else {**row, "found": None} for row in self._known["required"]]
+        self._known = {"map": map_ and {**map_, "old": True}, "required": required}
+        phases = (["stops"] if late else []) + ["proof", "required", "governs", "map", "table"]
+        self._busy = phases if self._prover else []
+        self._setting = True
+        self.limits = limits_of(self._system)
+        per = MM_PER[self.model.length]
+        self.spacers = {n: s.spacer.thickness / per for n, s in self.model.stops.items()
+                        if s.spacer}
+        self._setting = False
+        self._tell()
+        if self._timer:
+            self._timer.cancel()
+        if self._prover:
+            self._timer = threading.Timer(REST, self._prove, [self._serial, phases])
+            self._timer.daemon = True
+            self._timer.start()
+
+    def _prove(self, serial, phases) -> None:
+        with self._lock:
+            if serial == self._serial:
+                self._prover.prove(serial, self.model, phases)
+
+    def _tell(self) -> None:
+        model, source = self.model, self._path
+        self.told = {
+            "serial": self._serial, "heard": self._heard, "busy": list(self._busy),
+            "limits": limits_of(self._system), "wanted": limits_of(self._first),
+            "required": self._known["required"],
+            "stops": [self._stops[name] for name in model.stops],
+            "proof": self._known.get("proof"), "map": self._known.get("map"),
+            "parts": part_rows(self._draft), "undo": len(self._draft.past),
+            "changes": changes(self._draft, self._first, self._system),
+            "ask_over": self._ask_over,
+            "save_as": f"{source.stem} changed.toml" if source else "changed.toml"}
+
+    def _arrived(self, serial, what, value) -> None:
+        """An answer of the proving process, from its thread."""
+        if self._loop is not None and self._loop.is_running():
+            self._loop.call_soon_threadsafe(self._know, serial, what, value)
+        else:
+            self._know(serial, what, value)
+
+    def _know(self, serial, what, value) -> None:
+        with self._lock:
+            if serial != self._serial:
+                return
+            self._busy = [phase for phase in self._busy if phase != what]
+            if what == "stops":
+                self._stops = {row["name"]: row for row in value}
+            elif what == "governs":
+                for name, (governs, reason) in value.items():
+                    self._stops[name] |= {"governs": governs, "reason": reason}
+            elif what != "done":
+                self._known["proof" if what == "table" else what] = value
+            self._tell()
+
+    def _moved(self, change) -> None:
+        if not self._setting:
+            held = [item["name"] for item in self.head["inputs"] if item["held"]]
+            if any(change["old"].get(n, 0.0) != change["new"].get(n, 0.0) for n in held):
+                self._draw()
+            self.answer({"do": "exact", "position": change["new"]})
+
+    def _limited(self, change) -> None:
+        if not self._setting:
+            self.answer({"do": "limits", "limits": change["new"]})
+
+    def _spaced(self, change) -> None:
+        if not self._setting:
+            per = MM_PER[self.model.length]
+            old = change["old"]
+            self.answer({"do": "spacers", "spacers": {
+                n: t * per for n, t in change["new"].items() if t != old.get(n)}})

@@ -1,0 +1,84 @@
+"""The workbook as one file that works from disk without a network."""
+
+from __future__ import annotations
+
+from html import escape
+from pathlib import Path
+
+from ..motion import System
+from .payload import as_json, as_plain, make_payload
+from .told import governing, limits_of, map_of, proof_of, required_rows, spacer_chart, stop_row
+
+HERE = Path(__file__).parent
+PARTS = ("words", "pose", "gaps", "drawing", "charts", "panels", "parts", "solid_mesh",
+         "solid_view", "view")
+START = """
+const data = JSON.parse(document.getElementById("linkage-data").textContent);
+const model = { get: (name) => data[name], on() {}, off() {}, set() {}, save_changes() {} };
+render({ model, el: document.getElementById("linkage-page") });
+"""
+
+
+def script() -> str:
+    """The page's program: one plain module."""
+    return "\n".join((HERE / "js" / f"{part}.js").read_text(encoding="utf-8") for part in PARTS)
+
+
+def style() -> str:
+    """The page's style sheet."""
+    return (HERE / "view.css").read_text(encoding="utf-8")
+
+
+def told_from_disk(system: System) -> dict:
+    """Everything a page says when no kernel answers it, worked out now."""
+    stops = [stop_row(system, name) for name in system.model.stops]
+    known = governing(system)
+    for row in stops:
+        row["governs"], row["reason"] = known.get(row["name"], (None, ""))
+        if row["on"] and not row["error"]:
+            row["chart"] = spacer_chart(system, row["name"])
+    solids = bool(system.model.solids)
+    return {"serial": 0, "heard": 0, "busy": [], "limits": limits_of(system),
+            "wanted": limits_of(system), "required": required_rows(system), "stops": stops,
+            "proof": proof_of(system) if solids else None, "map": map_of(system)}
+
+
+def write_page(system: System) -> str:
+    """The live view of a system as one self-contained HTML file.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    str
+        HTML; it asks nothing of any other file or machine.
+    """
+    payload = as_plain(make_payload(system))
+    data = payload | {"told": told_from_disk(system), "live": False, "position": {},
+                      "exact": None, "message": ""}
+    title = escape(system.model.title)
+    return f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="Content-Security-Policy"
+ content="default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'">
+<title>{title}</title>
+<style>
+body {{ margin: 0; background: #fbfaf7; }}
+@media (prefers-color-scheme: dark) {{ body {{ background: #171b1d; }} }}
+{style()}
+</style>
+</head>
+<body>
+<main id="linkage-page"><h1 class="lw-hidden">{title}</h1></main>
+<script type="application/json" id="linkage-data">{as_json(data)}</script>
+<script type="module">
+{script()}
+{START}</script>
+</body>
+</html>
+"""

@@ -1,0 +1,218 @@
+"""What the page is given: one JSON head and two blocks of float32, the shapes and the grid.
+
+Format 1
+--------
+`head` is JSON; `shapes` is points (x, y, z), mm; `grid` is numbers.  Everything is little-endian.
+
+- ``inputs[k]``: name, unit, travel (wanted, [least, greatest]), words (what - and + are called),
+  axis ([start, step, count] of its grid positions), held (true: the grid stands still along it
+  for some body, so the kernel has to make another).
+- ``bodies[b]``: name, on (index of what carries it), inputs (which k its grid has, at most two,
+  the last varying quickest), origin (its pivot at neutral, mm), at (first of its numbers in
+  `grid`; 12 per position, rows of [R | t]: a place p of the body is at R p + t, p counted from
+  the origin), points ({name: [x, y, z]} from the origin).  ``bodies[0]`` is the airframe: no
+  inputs, no grid, origin 0.
+- ``rods[r]``: name, ends ([[b, x, y, z], [b, x, y, z]] from the origin of b), points (the two
+  addresses), length (mm), radius (mm or null).  A rod is where its two ends are.
+- ``surfaces[s]``: name, words (what - and + are called), inputs, deflection and gearing
+  ({input: ...}): first of their numbers in `grid`, one per position.
+- ``solids[i]``: name, carriers ([b], or the bodies under the two ends of a rod), pieces (convex:
+  [first point in `shapes`, count, radius]), bars (to draw: chains of round bar [first, count,
+  radius]), faces (to draw: flat regions, each a list of loops [first, count], holes after the
+  outside).  Points count from the carrier's origin; of a rod, each from its own carrier's.
+- ``pairs[n]``: [first solid, second solid, required mm, rule, [k of the inputs that move it]].
+
+Anything out of reach is NaN, and a place next to a NaN is out of reach too.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+
+from ..clearance import scene_of
+from ..gearing import deflection_words
+from ..gearing.words import SENSES
+from ..model import AIRFRAME, Box, Plate, Washer
+from ..motion import System, body_of
+from ..outlines import hole_polygon, outline_polygon
+from ..scene import hole_shape, plate_axes
+from ..units import CAUTION
+from .grid import Grid, held_inputs, make_grid
+
+FORMAT = 1
+DRAWN_WITHIN = 0.2  # mm that a drawn arc may be off
+
+
+@dataclass(frozen=True, eq=False)
+class Payload:
+    """What a page draws from.
+
+    Attributes
+    ----------
+    head : dict
+        JSON; see the module.
+    shapes, grid : bytes
+        float32, little-endian.
+    """
+
+    head: dict
+    shapes: bytes
+    grid: bytes
+
+
+def make_payload(system: System, held: dict | None = None, box: dict | None = None) -> Payload:
+    """Everything a page needs to draw a system at any stick position.
+
+    Parameters
+    ----------
+    system : System
+    held : dict, optional
+        Positions of inputs that the grid stands still along.
+    box : dict, optional
+        What the grid covers, ``{input: (least, greatest)}``; 10 past the wanted travel unless
+        given.
+
+    Returns
+    -------
+    Payload
+    """
+    grid, points, numbers = make_grid(system, held, box), _Block(3), _Block(1)
+    names = [AIRFRAME, *system.model.bodies]
+    index = {name: b for b, name in enumerate(names)}
+    head = {"format": FORMAT, "title": system.model.title, "unit": system.model.length,
+            "caution": " ".join(CAUTION.split()), "inputs": _inputs(system, grid),
+            "bodies": [_body(system, grid, name, index, numbers) for name in names],
+            "driven": [index[n] for n, b in system.model.bodies.items() if b.input],
+            "rods": [_rod(system, name, grid.origins, index) for name in system.model.rods],
+            "surfaces": [_surface(system, grid, s, numbers) for s in system.model.surfaces]}
+    scene = scene_of(system)
+    solids = list(system.model.solids)
+    head["solids"] = [_solid(scene, name, grid.origins, index, points) for name in solids]
+    at = {name: i for i, name in enumerate(solids)}
+    axis = {a.name: k for k, a in enumerate(grid.axes)}
+    head["pairs"] = [[at[p.first], at[p.second], round(p.required, 6), p.rule,
+                      [axis[n] for n in p.inputs if n in axis]] for p in scene.pairs.values()]
+    return Payload(head, points.bytes(), numbers.bytes())
+
+
+def as_json(head: dict) -> str:
+    """JSON of a head that stays harmless inside a page, whatever the names in it are."""
+    text = json.dumps(head, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+class _Block:
+    """Numbers put one after another; `put` tells where each lot begins."""
+
+    def __init__(self, width):
+        self.width, self.lots, self.count = width, [], 0
+
+    def put(self, values) -> int:
+        values = np.asarray(values, dtype=np.float32).reshape(-1, self.width)
+        first, self.count = self.count, self.count + len(values)
+        self.lots.append(values)
+        return first
+
+    def bytes(self) -> bytes:
+        return np.concatenate(self.lots or [np.zeros((0, self.width), np.float32)]
+                              ).astype("<f4").tobytes()
+
+
+def _inputs(system, grid) -> list:
+    held = held_inputs(system)
+    return [{"name": a.name, "unit": system.inputs[a.name].unit,
+             "travel": list(system.inputs[a.name].travel),
+             "words": SENSES.get(a.name, ("least", "greatest")),
+             "axis": [a.start, a.step, a.count], "held": a.name in held} for a in grid.axes]
+
+
+def _body(system, grid: Grid, name, index, numbers) -> dict:
+    model = system.model
+    if name == AIRFRAME:
+        return {"name": name, "on": 0, "inputs": [], "origin": [0.0, 0.0, 0.0], "at": None,
+                "points": {p: _short(point.position) for p, point in model.airframe.points.items()}}
+    body, origin = model.bodies[name], np.array(grid.origins[name])
+    return {"name": name, "on": index[body.on], "inputs": list(grid.inputs[name]),
+            "origin": list(grid.origins[name]), "at": numbers.put(grid.placements[name]),
+            "points": {p: _short(np.subtract(point.position, origin))
+                       for p, point in body.points.items()}}
+
+
+def _rod(system, name, origins, index) -> dict:
+    rod, ends = system.model.rods[name], []
+    for end in rod.ends:
+        body = body_of(end)
+        local = np.subtract(system.model.position(end), origins.get(body, (0.0, 0.0, 0.0)))
+        ends.append([index[body], *_short(local)])
+    return {"name": name, "ends": ends, "points": list(rod.ends),
+            "length": system.model.rod_length(name),
+            "radius": None if rod.diameter is None else rod.diameter / 2}
+
+
+def _surface(system, grid, name, numbers) -> dict:
+    return {"name": name, "words": list(deflection_words(system, name)),
+            "inputs": list(grid.surface_inputs[name]),
+            "deflection": numbers.put(grid.deflections[name]),
+            "gearing": {n: numbers.put(rate) for n, rate in grid.gearings[name].items()}}
+
+
+def _solid(scene, name, origins, index, points) -> dict:
+    solid, shape = scene.solid(name), scene.placed(name)
+    origin = np.array([origins.get(body, (0.0, 0.0, 0.0)) for body in solid.carriers])
+    pieces = [[points.put(p.points - origin), len(p.points), round(p.radius, 6)]
+              for p in solid.pieces]
+    faces = [[[points.put(loop - origin), len(loop)] for loop in face] for face in _faces(shape)]
+    bars = [] if faces else pieces
+    return {"name": name, "carriers": [index[body] for body in solid.carriers], "pieces": pieces,
+            "bars": bars, "faces": faces}
+
+
+@lru_cache(maxsize=1024)  # after a change of one point all other shapes are drawn as before
+def _faces(shape) -> list:
+    """Flat regions to draw a sharp-edged shape by: a list of loops each, (n, 3) mm at neutral."""
+    if isinstance(shape, Box):
+        low, high = np.minimum(shape.corner, shape.opposite), np.maximum(shape.corner,
+                                                                         shape.opposite)
+        corner = [low + (high - low) * np.array(pick) for pick in np.ndindex(2, 2, 2)]
+        return [[np.array([corner[i] for i in side])] for side in (
+            (0, 1, 3, 2), (4, 5, 7, 6), (0, 1, 5, 4), (2, 3, 7, 6), (0, 2, 6, 4), (1, 3, 7, 5))]
+    if not isinstance(shape, (Plate, Washer)):
+        return []
+    u, v, normal = plate_axes(shape)
+    loops = _loops(shape)
+    faces = []
+    for side in (-0.5, 0.5):
+        middle = np.array(shape.at) + side * shape.thickness * normal
+        faces.append([middle + loop[:, :1] * u + loop[:, 1:] * v for loop in loops])
+    low, high = faces[0][0], faces[1][0]
+    after = np.roll(np.arange(len(low)), -1)
+    return faces + [[np.array([low[i], low[j], high[j], high[i]])] for i, j in enumerate(after)]
+
+
+def _loops(shape) -> list:
+    if isinstance(shape, Washer):
+        holes = [{"at": (0.0, 0.0), "diameter": shape.inside}] if shape.inside else []
+        rim = hole_polygon({"at": (0.0, 0.0), "diameter": shape.outside}, DRAWN_WITHIN)
+        return [rim, *(hole_polygon(hole, DRAWN_WITHIN) for hole in holes)]
+    return [outline_polygon(shape.outline, DRAWN_WITHIN),
+            *(hole_polygon(hole_shape(hole), DRAWN_WITHIN) for hole in shape.holes)]
+
+
+def _short(point) -> list:
+    return [round(float(k), 6) for k in point]
+
+
+def as_plain(payload: Payload) -> dict:
+    """A payload as one JSON-ready dict, its blocks in base64."""
+    import base64
+
+    return {**dataclasses.asdict(payload),
+            "shapes": base64.b64encode(payload.shapes).decode(),
+            "grid": base64.b64encode(payload.grid).decode()}

@@ -1,0 +1,228 @@
+"""What the page says in words and tables: stops, spacers, required travels, proof, travel map."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..clearance import Stage, clearance, near_pairs, prove, scene_of
+from ..errors import LinkageError
+from ..gearing import box_of, required_travels, said_place
+from ..gearing.travels import SIGNS
+from ..motion import System
+from ..stops import find_stops, meeting, travel_map
+from ..units import shown_length
+
+CHARTED = 9  # thicknesses of a spacer chart
+MARGIN = 3.0  # degrees (mm) past the wanted travel that the travel map is worked out for
+NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
+WITHIN = 0.05  # mm between the least gap met and the bound, of the quick proof
+WORDS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
+
+
+def limits_of(system: System) -> dict:
+    """Wanted travel of every input that drives something: ``{input: [least, greatest]}``."""
+    return {name: [float(end) for end in travel] for name, travel in box_of(system).items()}
+
+
+def required_rows(system: System) -> list[dict]:
+    """Required travels against found ones, ready for the page.
+
+    Returns
+    -------
+    list of dict
+        surface, input, word, required, within, found, ok, value (signed), end ("least" or
+        "greatest": where on the input).
+    """
+    rows = []
+    for row in required_travels(system).to_dict("records"):
+        end = "greatest" if row["at"] > 0 else "least"
+        rows.append({"surface": row["surface"], "input": row["input"], "word": WORDS[row["way"]],
+                     "required": row["required"], "within": row["within"],
+                     "found": _number(row["found"]), "ok": bool(row["ok"]), "end": end,
+                     "value": SIGNS[row["way"]] * row["required"]})
+    return rows
+
+
+def waiting_row(system: System, name: str) -> dict:
+    """A stop of which nothing has been found yet.
+
+    Returns
+    -------
+    dict
+        angle None, and whether it governs is not known: None.
+    """
+    stop, spacer = system.model.stops[name], system.model.stops[name].spacer
+    return {"name": name, "input": stop.input, "side": stop.side, "angle": None, "error": "",
+            "on": spacer.on if spacer else None, "thickness": spacer.thickness if spacer else 0.0,
+            "stock": list(spacer.stock) if spacer else [], "most": most_thickness(spacer),
+            "chart": None, "deflections": {}, "governs": None, "reason": ""}
+
+
+def stop_row(system: System, name: str, made=None) -> dict:
+    """A stop as it stands: where it is reached and what the surfaces do there.
+
+    Parameters
+    ----------
+    system : System
+    name : str
+    made : Meeting, optional
+        The stop made ready before, when nothing but its spacer has changed.
+
+    Returns
+    -------
+    dict
+        As `waiting_row` gives it; whether it governs stays open.
+    """
+    row = waiting_row(system, name)
+    try:
+        made = made or meeting(system, name)
+        row["angle"] = float(made.contact(row["thickness"]))
+    except LinkageError as error:
+        return row | {"error": error.sentence}
+    motion = system.sweep(**{row["input"]: row["angle"]})
+    return row | {"deflections": {s: _number(motion.deflection(s)) for s in system.model.surfaces}}
+
+
+def most_thickness(spacer) -> float:
+    """How thick a slider lets a spacer become, mm."""
+    if spacer is None:
+        return 0.0
+    return max(2 * max(spacer.stock, default=0.0), 2 * spacer.thickness, 6.35)
+
+
+def spacer_chart(system: System, name: str) -> list:
+    """Where a stop is reached against the thickness of its spacer: ``[[mm], [angle or None]]``."""
+    made = meeting(system, name)
+    thickness = np.linspace(0.0, most_thickness(made.stop.spacer), CHARTED)
+    angles = []
+    for t in sorted({*thickness.tolist(), made.thickness, *made.stop.spacer.stock}):
+        try:
+            angles.append((t, float(made.contact(t))))
+        except LinkageError:
+            angles.append((t, None))
+    return [list(column) for column in zip(*angles, strict=True)]
+
+
+def governing(system: System) -> dict:
+    """Whether each stop governs, and why: ``{stop: (bool, reason)}``; empty where one never meets.
+
+    Parameters
+    ----------
+    system : System
+    """
+    try:
+        found = find_stops(system)
+    except LinkageError:
+        return {}
+    return {row["stop"]: (bool(row["governs"]), row["reason"]) for row in found.to_dict("records")}
+
+
+def proof_of(system: System) -> dict:
+    """The proven clearance table over the whole wanted travel, ready for the page."""
+    found = clearance(system)
+    names = list(box_of(system))
+    rows = {row["pair"]: _proof_row(system, row, {n: row[n] for n in names})
+            for row in found.to_dict("records")}
+    return _proof(system, rows, found.attrs["far"], found.attrs["open"])
+
+
+def quick_proof(system: System) -> dict:
+    """The same bounds sooner: the least gap met is within 0.05 mm of the least there is.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    dict
+        As `proof_of` gives it.
+    """
+    scene, box = scene_of(system), box_of(system)
+    near, far = near_pairs(scene, list(scene.pairs.values()), box, NEAR)
+    stage = Stage(scene, near)
+    proof = prove(stage, box, WITHIN, limit=NEAR)
+    rows, unsure = {}, {}
+    for k, pair in enumerate(stage.pairs):
+        place = dict(zip(box, proof.place[k].tolist(), strict=True))
+        proven, free = float(proof.proven[k]), pair.rule in ("stop", "waived")
+        if proven >= pair.required + NEAR:
+            far[pair.name] = proven
+            continue
+        if k in proof.open_at:
+            unsure[pair.name] = dict(zip(box, proof.open_at[k].tolist(), strict=True))
+        rows[pair.name] = _proof_row(system, {
+            "least": proof.least[k], "proven": min(proven, float(proof.least[k])),
+            "required": pair.required, "rule": pair.rule,
+            "ok": free or (proven >= pair.required and k not in proof.open_at)}, place)
+    return _proof(system, rows, far, unsure)
+
+
+def _proof_row(system, row, place) -> dict:
+    return {"least": _number(row["least"]), "proven": _number(row["proven"]),
+            "required": row["required"], "ok": bool(row["ok"]), "rule": row["rule"],
+            "at": said_place(system, place)}
+
+
+def _proof(system, rows, far, unsure) -> dict:
+    missed = sum(not row["ok"] for row in rows.values())
+    said = f"{missed} of {len(rows)} near pairs missed" if missed else \
+        f"all {len(rows)} near pairs keep what is required, as computed"
+    if far:
+        said += (f"; {len(far)} more stay {shown_length(NEAR, system.model.length)} farther apart "
+                 "than that")
+    for pair, place in unsure.items():
+        said += f"; not proven near {said_place(system, place)}: {pair}"
+    return {"rows": rows, "said": f"{said}.", "for": said_limits(system),
+            "limits": limits_of(system)}
+
+
+def said_limits(system: System) -> str:
+    """The wanted travel in words, such as "pitch 13.0° forward to 17.0° aft"."""
+    return ", ".join(f"{name} {said_place(system, {name: low})} to "
+                     f"{said_place(system, {name: high})}"
+                     for name, (low, high) in box_of(system).items())
+
+
+def map_of(system: System) -> dict | None:
+    """The travel map a little past the wanted travel; None with less than two inputs."""
+    if len(box_of(system)) < 2 or not system.model.solids:
+        return None
+    found = travel_map(system, MARGIN)
+    return {"usable": found.usable,
+            "boundaries": {pair: np.round(line, 3).tolist()
+                           for pair, line in found.boundaries.items()},
+            "free": np.round(found.free, 3).tolist(), "old": False}
+
+
+def exact_at(system: System, position: dict, pairs, gaps) -> dict:
+    """Exact deflections, gearing and gaps at one stick position.
+
+    Parameters
+    ----------
+    system : System
+    position : dict
+        ``{input: position}``.
+    pairs : iterable of str
+        Pairs to measure.
+    gaps : callable
+        `linkage.gaps`, or what remembers it.
+
+    Returns
+    -------
+    dict
+        position, surfaces ({name: {deflection, gearing}}) and gaps ({pair: mm}).
+    """
+    motion = system.sweep(**position)
+    surfaces = {s: {"deflection": _number(motion.deflection(s)),
+                    "gearing": {n: _number(v) for n, v in motion.gearing(s).items()}}
+                for s in system.model.surfaces}
+    return {"position": position, "surfaces": surfaces,
+            "gaps": {pair: _number(gap) for pair, gap in gaps(motion, pairs).items()}}
+
+
+def _number(value):
+    value = float(value)
+    return value if math.isfinite(value) else None
