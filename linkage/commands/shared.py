@@ -8,6 +8,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import LinkageError
+from ..files import write_bytes, write_text
 from .verbs import VERBS
 
 KINDS = ("png", "svg", "pdf")
@@ -25,8 +26,6 @@ def parser_of(verb: str, about: str) -> argparse.ArgumentParser:
 
 def write_tables(folder, tables: dict) -> None:
     """Write `{name: DataFrame}` as CSV into a folder, made where there is none."""
-    from ..files import write_text
-
     folder = Path(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -48,8 +47,6 @@ def picture_kind(path) -> str:
 
 def write_picture(axes, path) -> None:
     """Write a picture whole or not at all."""
-    from ..files import write_bytes
-
     held = io.BytesIO()
     axes.figure.savefig(held, format=picture_kind(path), dpi=150)
     write_bytes(path, held.getvalue())
