@@ -194,8 +194,8 @@ def _as_built(system, readings, fit) -> str:
         lines.append(_wrapped("Only together determined, a change of one hides in the others: "
                               f"{', '.join(names)}."))
     if fit.together:
-        lines.append("Zero the instruments on a rig pin or template and name them with --zeroed, or "
-                     "name the rods in doubt with --doubt.")
+        lines.append("Zero the instruments on a rig pin or template and name them with --zeroed, "
+                     "or name the rods in doubt with --doubt.")
     if fit.unseen:
         lines.append(_wrapped(f"No reading depends on: {', '.join(fit.unseen)}."))
     worst = max(range(len(fit.residuals)), key=lambda i: abs(fit.residuals[i]))
