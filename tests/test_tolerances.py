@@ -5,12 +5,14 @@ stands beside each check.
 """
 
 import copy
+import importlib.util
 import itertools
 import math
 import re
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
 from multiprocessing import get_context
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -19,7 +21,7 @@ from scipy.spatial.transform import Rotation
 
 from linkage import LinkageError, System, plots
 from linkage.files import parse_model
-from linkage.model import STATIONS, Box, Plate, Tolerance
+from linkage.model import STATIONS, Box, Plate, Surface, Tolerance
 from linkage.motion import Dimensions
 from linkage.rigging import (
     Chance,
@@ -128,6 +130,31 @@ def test_spacer_sensitivity_against_a_thicker_spacer(side_by_side, side_by_side_
     shift, tolerance = spot.shifts["pitch aft left", "spacer"]
     assert shift == pytest.approx((ends[0] - ends[1]) / 2e-3, rel=1e-5)
     assert tolerance == pytest.approx(0.005 * 25.4)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_random_systems_against_a_finite_re_solve_and_solved_in_part(seed):
+    """Slides, couplings and rods solved together too: a body's own angle, alone and in company."""
+    spec = importlib.util.spec_from_file_location("systems",
+                                                  Path(__file__).with_name("systems.py"))
+    maker = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(maker)
+    system = maker.random_system(seed)
+    place = {name: low + 0.4 * (high - low) for name, (low, high) in maker.box_of(system).items()}
+    whole = system.sweep(**place)
+    for body in system.model.bodies:
+        assert system.only([body]).sweep(**place).angle(body) == pytest.approx(
+            float(whole.angle(body)), abs=1e-12, nan_ok=True)
+    turning = [n for n, b in system.model.bodies.items() if not b.slides]
+    seen = System(replace(system.model, surfaces={n: Surface(body=n) for n in turning}))
+    names = list(dimension_tolerances(seen))
+    exact, h = dimension_rates(seen, names, **place), 1e-4
+    for i, name in enumerate(names):
+        one, other = (off(seen, *name, sense * h).sweep(**place) for sense in (1, -1))
+        for surface in turning:
+            finite = float(one.deflection(surface) - other.deflection(surface)) / (2 * h)
+            if np.isfinite(finite):
+                assert exact[surface][i] == pytest.approx(finite, abs=2e-6, rel=1e-6)
 
 
 def test_rods_set_to_neutral_leave_what_re_rigging_leaves(side_by_side):
