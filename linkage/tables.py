@@ -209,7 +209,7 @@ def tolerance_tables(study) -> dict:
               "free play": study.play, "free play bands": study.play_bands(),
               "wires": study.wires, "grips": study.grips, "hands": study.hands,
               "chafing": _joined([found.assign(wire=wire)
-                                    for wire, found in study.chafing.items()])}
+                                  for wire, found in study.chafing.items()])}
     tables["contributors"]["per_mm"] *= per
     for word in ("least_at", "greatest_at"):
         tables["wires"] = tables["wires"].assign(**{word: [

@@ -134,13 +134,73 @@ def test_spacer_sensitivity_against_a_thicker_spacer(side_by_side, side_by_side_
 
 @pytest.mark.parametrize("seed", range(6))
 def test_random_systems_against_a_finite_re_solve_and_solved_in_part(seed):
-    """Slides, couplings and rods solved together too: a body's own angle, alone and in company."""
+    """Slides and couplings too: a body's own angle, alone and in company."""
     spec = importlib.util.spec_from_file_location("systems",
                                                   Path(__file__).with_name("systems.py"))
     maker = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(maker)
     system = maker.random_system(seed)
-    place = {name: low + 0.4 * (high - low) for name, (low, high) in maker.box_of(system).items()}
+    check_re_solved(system, {name: low + 0.4 * (high - low)
+                             for name, (low, high) in maker.box_of(system).items()})
+
+
+# A lever that floats on a slide, held by two rods: neither rod alone settles lever or slide.
+FLOATING = """
+length = "mm"
+[input.pitch]
+travel = [-15, 15]
+[body.stick]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = { p = [0, 0, -70] }
+[body.idler]
+pivot = [500, 0, 150]
+slide = [1, 0.05, 0.02]
+points = { out = [510, 40, 30] }
+[body.lever]
+on = "idler"
+pivot = [500, 0, 20]
+axis = [0.05, 1, 0.1]
+points = { low = [500, 0, -60], high = [498, 25, 90] }
+[airframe]
+points = { p = [100, 30, 150] }
+[body.elevator]
+pivot = [1500, 0, 100]
+axis = "lateral"
+points = { horn = [1500, 40, 30] }
+[rod.low]
+ends = ["stick/p", "lever/low"]
+[rod.high]
+ends = ["lever/high", "airframe/p"]
+[rod.out]
+ends = ["idler/out", "elevator/horn"]
+[surface.elevator]
+body = "elevator"
+[tolerance]
+hardpoint = 0.2
+rod = 0.1
+[play]
+pivot = 0.1
+rod_end = 0.1
+"""
+
+
+def test_rods_solved_together_against_a_finite_re_solve():
+    system = System(parse_model(FLOATING))
+    assert [step.rods for step in system.plan.steps if hasattr(step, "rods")] == [("low", "high")]
+    check_re_solved(system, {"pitch": 8.0})
+    spot = Spot("there", {"pitch": 8.0}, {})
+    rss = error_bands(sensitivities(system, [spot], rigged=True))["rss"].iloc[0]
+    found = monte_carlo(system, Chance(builds=3000, rigged=True), pitch=8.0)
+    assert 3 * found.errors("elevator").std() == pytest.approx(rss, rel=0.06)
+    loose = free_play(system, {"there": {"pitch": 8.0}})
+    assert set(loose["part"]) == {"stick", "idler", "lever", "elevator", "low", "high", "out"}
+    assert np.isfinite(loose["surface_moves"]).all()
+
+
+def check_re_solved(system, place):
+    """Each body alone as in company, and every sensitivity against central differences."""
     whole = system.sweep(**place)
     for body in system.model.bodies:
         assert system.only([body]).sweep(**place).angle(body) == pytest.approx(

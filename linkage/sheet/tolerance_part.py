@@ -108,14 +108,14 @@ def _wires(study) -> str:
     for row in study.wires.to_dict("records"):
         rows.append([row["wire"], *(number(row[k] / per, digits) for k in
                                     ("least", "greatest", "needed", "length", "spare", "bend",
-                                     "bend_limit")), "pass" if row["ok"] else "MISS",
+                                     "bend_limit", "to_exit")), "pass" if row["ok"] else "MISS",
                      gearing.said_place(study.system, row["greatest_at"])])
     note = ("needed: free length for the whole travel, its slack and its bend limit; bend: least "
             "radius of the loop\ntaken as an arc with its ends free to turn, where the clamps are "
             "nearest; greatest proven within 0.001 mm")
     return section("Wires over the whole travel", "\n".join([table(
         ["wire", f"clamps least {unit}", "greatest", "needed", "length", "spare", "bend", "limit",
-         "", "greatest at"], rows), note]))
+         "to its exit", "", "greatest at"], rows), note]))
 
 
 def _chafing(study) -> str:
