@@ -110,9 +110,11 @@ def _wires(study) -> str:
                                     ("least", "greatest", "needed", "length", "spare", "bend",
                                      "bend_limit", "to_exit")), "pass" if row["ok"] else "MISS",
                      gearing.said_place(study.system, row["greatest_at"])])
+    within = (study.wires["never_more"] - study.wires["greatest"]).max()
     note = ("needed: free length for the whole travel, its slack and its bend limit; bend: least "
             "radius of the loop\ntaken as an arc with its ends free to turn, where the clamps are "
-            "nearest; greatest proven within 0.001 mm")
+            f"nearest; greatest {'' if math.isfinite(within) else 'not '}proven"
+            f"{f' within {within:.3f} mm' if math.isfinite(within) else ''}")
     return section("Wires over the whole travel", "\n".join([table(
         ["wire", f"clamps least {unit}", "greatest", "needed", "length", "spare", "bend", "limit",
          "to its exit", "", "greatest at"], rows), note]))
