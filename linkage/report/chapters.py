@@ -8,7 +8,7 @@ from .. import plots, relief, tables
 from ..errors import LinkageError
 from ..model import Plate, Washer
 from ..units import MM_PER, shown_length
-from .blocks import Grid, Heading, Picture, Text
+from .blocks import Grid, Heading, Picture, Text, bare
 from .results import Results
 
 
@@ -87,24 +87,37 @@ def loads_chapter(results: Results):
                    "force.", "missing")
         return
     yield Picture(plots.rods_at_worst(system).figure, "What each rod carries at its worst")
-    for name, note in LOADS.items():
-        if name in found and not found[name].empty:
-            yield Grid(name.capitalize(), found[name], note)
-    lacking = found["rod margins"]
-    for row in lacking.to_dict("records"):
+    for title, name, columns, note in LOADS:
+        data = with_units(system, found[name])
+        if not data.empty:
+            yield Grid(title, data[[c for c in data if bare(c) in columns]] if columns else data,
+                       note)
+    yield from _lacking(found["rod margins"])
+
+
+def _lacking(rods):
+    for row in rods.to_dict("records"):
         if row["missing"]:
             yield Text(f"rod {row['rod']}: no strength, as the file leaves out its "
                        f"{row['missing']}", "missing")
-    silent = lacking["rod"][np.isnan(lacking["joint_margin"])]
+    silent = rods["rod"][np.isnan(rods["joint_margin"])]
     if len(silent):
         yield Text(f"No joint margin, as the file gives no joint strength: {', '.join(silent)}.",
                    "missing")
 
 
-LOADS = {"worst loads": "Greatest of each over every case and the whole travel, and where.",
-         "rod margins": "Strength over load and factor, less 1; below 0 is missed.",
-         "torque tubes": "Shear alone; bending is not in it.",
-         "lost motion": "Degrees that the surface gives way with the stick held, at limit load."}
+LOADS = (  # title, table, its columns ("" for all), how to read it
+    ("Worst loads", "worst loads", "",
+     "Greatest of each over every case and the whole travel, and where."),
+    ("Rods as columns and tubes", "rod margins",
+     ("rod", "tension", "compression", "slenderness", "column", "column margin", "tube margin"),
+     "Margin: strength over load and factor, less 1; below 0 is missed."),
+    ("Rod end joints", "rod margins", ("rod", "joint factor", "joint needs", "joint margin"),
+     "Needs: load times factor, the ultimate strength that a joint has to have."),
+    ("Torque tubes", "torque tubes", ("body", "moment", "margin"),
+     "Shear alone; bending is not in it."),
+    ("Lost motion", "lost motion", "",
+     "Degrees that the surface gives way with the stick held, at limit load."))
 
 
 def rods_chapter(results: Results):
@@ -115,11 +128,12 @@ def rods_chapter(results: Results):
         yield Text("Missing: the file describes no rods.", "missing")
         return
     found = tables.rig_tables(system)
-    for name, note in RODS.items():
-        if not found[name].empty:
-            yield Grid(RODS_TITLES[name], found[name], note)
-    spare = found["rods"]
-    for row in spare.to_dict("records"):
+    for title, name, columns, note in RODS:
+        data = with_units(system, found[name])
+        if not data.empty:
+            yield Grid(title, data[[c for c in data if bare(c) in columns]] if columns else data,
+                       note)
+    for row in found["rods"].to_dict("records"):
         if row["missing"]:
             yield Text(f"rod {row['rod']}: no tube length, as the file leaves out its "
                        f"{row['missing']}", "missing")
@@ -127,12 +141,22 @@ def rods_chapter(results: Results):
         yield Text("The file describes no rig pins.", "missing")
 
 
-RODS = {"rods": "Length centre to centre; tube: cut length; what is left to turn, each way.",
-        "turns": "Of a rod end at neutral, the stick pinned.",
-        "misalignment": "Of each rod end over the whole travel against what it allows.",
-        "rig pins": "Where the holes are at neutral, and how far they are apart."}
-RODS_TITLES = {"rods": "Rods to make", "turns": "What a turn does",
-               "misalignment": "Rod-end misalignment", "rig pins": "Rig pins"}
+RODS = (
+    ("Rods to make", "rods",
+     ("rod", "length", "tube", "longer", "shorter"),
+     "Length centre to centre; tube: cut length; what is left to turn each way."),
+    ("Hardware", "rods", ("rod", "hardware"), "First end; second end."),
+    ("What a turn does", "turns", "", "Of a rod end at neutral, the stick pinned."),
+    ("Rod-end misalignment", "misalignment", "",
+     "Of each rod end over the whole travel against what it allows."),
+    ("Rig pins", "rig pins", "", "Where the holes are at neutral, and how far they are apart."))
+
+
+def with_units(system, data):
+    """A table whose columns have spaces for underscores and say the unit of each input."""
+    inputs = {name: f"{name} {control.unit}" for name, control in system.inputs.items()}
+    inputs |= {"turns_longer": "longer turns", "turns_shorter": "shorter turns"}
+    return data.rename(columns=lambda c: inputs.get(c, str(c).replace("_", " ")))
 
 
 def tightest(results: Results) -> str:

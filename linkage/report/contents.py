@@ -12,7 +12,7 @@ from ..clearance import scene_of
 from ..units import CAUTION, shown_length
 from . import described
 from .blocks import Grid, Heading, Picture, Text
-from .chapters import loads_chapter, rods_chapter, tightest
+from .chapters import loads_chapter, rods_chapter, tightest, with_units
 from .results import Results
 from .sequence import rigging_sequence
 
@@ -142,7 +142,7 @@ def _gearing(results):
                        ("Left and right", gearing.symmetry(system)),
                        ("Over-centre margins", results.margins)):
         if not data.empty:
-            yield Grid(name, data, NOTES[name])
+            yield Grid(name, with_units(system, data), NOTES[name])
 
 
 NOTES = {"Differential": "Degrees up and down, and up over down.",
@@ -212,7 +212,8 @@ def _rigging(results):
     yield Text("In the order of the drive.  Write each reading down and sign it; write the angles "
                "of the surfaces into readings.csv too, and linkage rig --readings finds what was "
                "built.")
-    yield Grid("Rigging", rigging_sequence(results.system, results.stops))
+    yield Grid("Rigging", rigging_sequence(results.system, results.stops),
+               blank=("reading", "signed"))
 
 
 def _assumptions(results):
@@ -223,7 +224,7 @@ def _assumptions(results):
     yield Text(f"Made by linkage {metadata.version('linkage')} with Python "
                f"{platform.python_version()}, {told}, from {results.source}, digest "
                f"{results.digest}.")
-    yield Grid("Signatures", _signatures())
+    yield Grid("Signatures", _signatures(), blank=("name", "date", "signature"))
     yield Text(CAUTION, "caution")
 
 
