@@ -75,6 +75,7 @@ pivot = [61.0, 0.0, 9.0]
 axis = "lateral"
 input = "pitch"
 friction = "3 in*lbf"
+bearings = [[61, -10, 9], [61, "300 mm", 9]]
 tube = { diameter = "1-1/2 in", wall = "1/16 in", material = "4130 normalized" }
 [body.stick]
 on = "tube"

@@ -220,6 +220,62 @@ def test_turns_against_a_whole_solve_with_longer_rods(side_by_side):
                 np.ptp(motion.deflection(row["surface"])) * 1e3 * np.sign(row["turn"]), rel=1e-6)
 
 
+FLOATING = """
+title = "A lever that floats on an idler: two rods are solved together (invented)"
+length = "mm"
+[input.pitch]
+travel = [-15, 15]
+[input.flap]
+travel = [0, 30]
+[body.stick]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = { p = [0, 0, -70] }
+[body.drum]
+pivot = [100, 30, 200]
+axis = "lateral"
+input = "flap"
+points = { p = [100, 30, 150] }
+[body.idler]
+pivot = [500, 0, 150]
+axis = "lateral"
+points = { out = [510, 40, 30] }
+[body.lever]
+on = "idler"
+pivot = [500, 0, 20]
+axis = [0.05, 1, 0.1]
+points = { low = [500, 0, -60], high = [498, 25, 90] }
+[rod.low]
+ends = ["stick/p", "lever/low"]
+thread = "M6"
+[rod.high]
+ends = ["lever/high", "drum/p"]
+thread = "M6"
+[body.elevator]
+pivot = [1500, 0, 100]
+axis = "lateral"
+points = { horn = [1500, 40, 30] }
+[rod.out]
+ends = ["idler/out", "elevator/horn"]
+thread = "M6"
+[surface.elevator]
+body = "elevator"
+"""
+
+
+def test_turns_of_rods_solved_together():
+    """Central differences of the whole solve, with steps of a thousandth of a turn."""
+    system = System(parse_model(FLOATING))
+    assert any(len(getattr(step, "rods", ())) == 2 for step in system.plan.steps)
+    found = rigging.turns(system).query("turned == 'first'").set_index("rod")["turn"]
+    assert set(found.index) == {"low", "high", "out"}
+    for rod, turn in found.items():
+        ends = [float(system.sweep_with(with_lengths(system, {rod: step})).deflection("elevator"))
+                for step in (-1e-3, 1e-3)]
+        assert turn == pytest.approx((ends[1] - ends[0]) / 2e-3, rel=1e-7)
+
+
 def test_tube_between_two_hands_by_hand(run):
     """M6 of both hands: 2 x 1 mm a turn; of one hand and pitch: nothing."""
     found = rigging.turns(run)
@@ -228,6 +284,14 @@ def test_tube_between_two_hands_by_hand(run):
     mixed = System(parse_model(RUN.replace("M6 LH", "1/4-28")))
     tubes = rigging.turns(mixed).query("turned == 'tube'").set_index("rod")["per_turn"]
     assert tubes["rear"] == pytest.approx(1.0 - 25.4 / 28)
+
+
+def test_longer_rods_are_longer_at_any_number_of_positions(run):
+    """More positions than are worked at once, against a few by themselves."""
+    longer, x = with_lengths(run, {"front": 2.0}), np.linspace(-15, 18, 40_000)
+    many = run.sweep_with(longer, pitch=x).deflection("elevator")
+    assert np.array_equal(many[::4000], run.sweep_with(longer, pitch=x[::4000]
+                                                       ).deflection("elevator"))
 
 
 # --- adjustment ---------------------------------------------------------------------------------
@@ -640,7 +704,11 @@ def test_bad_words_are_refused_in_one_line(words, says, capsys):
 
 @pytest.mark.parametrize(("text", "says"), [
     ("", "holds no readings"),
-    ("input, stick angle, surface, surface angle\npitch, 5\n", 'reading 1: no surface ""'),
+    ("input, stick angle, surface, surface angle\npitch, 5\n", 'line 2: no surface ""'),
+    ("input;stick angle;surface;surface angle\npitch;5;elevator;3\n", 'no heading "input"'),
+    ("pitch, 5, elevator, 3\n", 'no heading "input"'),
+    ("input, stick angle, surface, surface angle\n# a note\npitch, " + "9" * 6000 + ", elevator, 3",
+     "line 3: stick angle: needs a number"),
     ("input, stick angle, surface, surface angle\npitch, 5, elevator, 3, 4\n", "can't be read"),
     ("\0", ""),
 ])
@@ -652,6 +720,7 @@ def test_bad_tables_are_refused_in_one_line(text, says, tmp_path, capsys):
     assert code == 2
     assert len(told.err.splitlines()) == 1
     assert str(path) in told.err
+    assert len(told.err) < 600
     assert says == "can't be read" or says in told.err
 
 

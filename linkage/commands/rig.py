@@ -6,7 +6,7 @@ from pathlib import Path
 
 from .. import gearing, load, rigging, sheet
 from ..errors import LinkageError, nearest
-from ..files import write_model
+from ..files import digest, write_model
 from ..motion import System
 from .shared import parser_of, picture_kind, write_picture, write_tables
 
@@ -87,7 +87,7 @@ def _draw(said, system, fit):
 
 
 def _fit(system, said):
-    readings = rigging.read_readings(system, said.readings)
+    readings = rigging.read_readings(system, said.readings, digest(said.file))
     try:
         return readings, rigging.fit_as_built(system, readings, zeroed=said.zeroed,
                                               rods=said.doubt, error=said.trust)

@@ -138,6 +138,9 @@ class Body(Part):
                                         "axis", default=None)
     tube: TorqueTube | None = key(Record(TorqueTube), "the round tube that carries its moment "
                                   "from arm to arm", default=None)
+    bearings: tuple | None = key(ListOf(Position(), 2, 2, "pair of places [FS, BL, WL]"), "two "
+                                 "bearings along its axis that share the load of its pivot; the "
+                                 "first takes what is along the axis", default=None)
     friction: float | None = key(_Breakout(above=0.0, what="friction"), "breakout friction of its "
                                  "joint with its unit: a moment, of a slide a force", default=None)
 
@@ -153,9 +156,25 @@ class Body(Part):
             raise LinkageError("needs a pivot [FS, BL, WL]")
         if self.through is not None and self.through == self.pivot:
             raise LinkageError("through is the pivot itself; give a second point of the axis")
+        if self.bearings is not None:
+            self._check_bearings()
         if "pivot" in self.points:
             raise LinkageError('has a point named "pivot", which every body has already; '
                                'rename it')
+
+    def _check_bearings(self):
+        if self.slides:
+            raise LinkageError("bearings are of a turning part; a slide has none")
+        one, other = self.bearing_stations
+        if not abs(other - one) > 1e-3:
+            raise LinkageError("bearings are at the same place along its axis, where they can't "
+                               "hold it straight; move one of them along the axis")
+
+    @property
+    def bearing_stations(self) -> tuple[float, ...]:
+        """Where its bearings are, mm from the pivot along the axis."""
+        return tuple(sum(u * (b - c) for u, b, c in zip(self.direction, place, self.centre,
+                                                        strict=True)) for place in self.bearings)
 
     @property
     def direction(self) -> tuple[float, float, float]:

@@ -81,10 +81,10 @@ def loads_chapter(results: Results):
     if not system.model.rods or not system.model.surfaces:
         yield Text("Missing: loads need rods and surfaces.", "missing")
         return
-    found = tables.loads_tables(system)
-    if found["worst loads"].empty:
-        yield Text("Missing: the file gives no hinge moment, and no input has a grip for a pilot "
-                   "force.", "missing")
+    try:
+        found = tables.loads_tables(system)
+    except LinkageError as none:
+        yield Text(f"Missing: {none}.", "missing")
         return
     yield Picture(plots.rods_at_worst(system).figure, "What each rod carries at its worst")
     for title, name, columns, note in LOADS:
