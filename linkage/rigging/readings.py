@@ -103,8 +103,8 @@ def readings_of(system: System, rows) -> Readings:
         ``stick level`` (what a level on the part's level line reads); and ``surface angle``
         (degrees from neutral), ``surface level``, or ``edge`` (trailing-edge movement by rule,
         2 chord sin(angle / 2); bare in the file's unit).  A cell is signed, or says its way:
-        ``"12.4 TEU"``, ``"9.5 aft"``.  A row of a report's form names the ``model`` file it belongs to,
-        by its digest; one without a measure is passed over.
+        ``"12.4 TEU"``, ``"9.5 aft"``.  A row of a report's form names the ``model`` file it
+        belongs to, by its digest; one without a measure is passed over.
 
     Returns
     -------
