@@ -679,7 +679,8 @@ def test_rig_from_readings_to_the_aircraft_as_built(side_by_side, tmp_path, caps
     assert length == pytest.approx(side_by_side.model.rod_length("elevator drive") + 2.0, abs=1e-6)
     assert {p.stem for p in (tmp_path / "tables").iterdir()} == {
         "rods", "rod_ends", "turns", "misalignment", "rig_pins", "adjustment", "as_built",
-        "readings"}
+        "readings", "tolerance_bands", "contributors", "free_play", "free_play_bands", "wires",
+        "chafing", "grips"}
     before = built.read_text(encoding="utf-8")
     assert main([*words, "--out", str(built)]) == 2
     assert "stays as it is" in capsys.readouterr().err

@@ -1,4 +1,4 @@
-"""`linkage rig`: rods to make and turn, rod ends, rig pins, the aircraft as built."""
+"""`linkage rig`: rods to make and turn, rod ends, rig pins, as built, tolerances, wires."""
 
 from __future__ import annotations
 
@@ -24,13 +24,16 @@ def run(argv) -> int:
     flown = System(rigging.as_built_model(system, fit[1])) if fit else system
     adjustment = _adjustment(flown, said)
     text, missed = sheet.rig_sheet(system, adjustment, fit)
-    print(sheet.heading(system, said.file), text, sep="\n\n")
+    study = rigging.study(flown)
+    more, also = sheet.tolerance_sheet(study)
+    missed += also
+    print(sheet.heading(system, said.file), text, more, sep="\n\n")
     if said.csv:
-        from ..tables import rig_tables
+        from ..tables import rig_tables, tolerance_tables
 
-        write_tables(Path(said.csv), rig_tables(system, adjustment, fit))
+        write_tables(Path(said.csv), rig_tables(system, adjustment, fit) | tolerance_tables(study))
     if said.picture:
-        _draw(said.picture, system, fit)
+        _draw(said, system, fit)
     if said.out:
         write_model(flown.model, said.out)
         print(f"\n{said.out}: the aircraft as built, written; check it with: linkage {said.out}")
@@ -41,14 +44,15 @@ def run(argv) -> int:
 def _verdict(missed: int) -> str:
     if missed:
         return f"{missed} requirement{'s' if missed > 1 else ''} of the rigging missed."
-    return ("No rod end, rig pin or adjustment that could be worked out misses; see above for what "
-            "could not be.")
+    return ("Nothing of the rigging that could be worked out misses; see above for what could "
+            "not be.")
 
 
 def _parser():
-    parser = parser_of("rig", "Print rods to make, what a turn does, rod-end misalignment and rig "
-                              "pins; with --measured what to turn, with --readings the aircraft as "
-                              "built; exit 1 when a rod end, a rig pin or the adjustment misses.")
+    parser = parser_of("rig", "Print rods to make, what a turn does, rod-end misalignment, rig "
+                              "pins, build tolerances, free play, wires and grips; with --measured "
+                              "what to turn, with --readings the aircraft as built; exit 1 when a "
+                              "rod end, a rig pin, the adjustment, a wire or a grip misses.")
     parser.add_argument("file", help="model file (TOML)")
     parser.add_argument("--measured", nargs="+", metavar="SURFACE=ANGLE", default=[],
                         help='what surfaces read with the stick at neutral: "elevator=1.5 TEU"')
@@ -67,13 +71,19 @@ def _parser():
     parser.add_argument("--picture", metavar="FILE", help="draw what half a turn does, or with "
                                                           "--readings the aircraft as built, to "
                                                           "a PNG, SVG or PDF")
+    parser.add_argument("--surface", metavar="NAME", help="with --picture: draw which tolerance "
+                                                          "moves this surface most instead")
     return parser
 
 
-def _draw(path, system, fit):
+def _draw(said, system, fit):
     from .. import plots
 
-    write_picture(plots.half_turns(system) if fit is None else plots.as_built(system, fit), path)
+    if said.surface is not None:
+        ax = plots.contributors(system, surface=said.surface)
+    else:
+        ax = plots.half_turns(system) if fit is None else plots.as_built(system, fit)
+    write_picture(ax, said.picture)
 
 
 def _fit(system, said):
