@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from .. import plots, relief, tables
+from .. import plots, relief, rigging, tables
 from ..errors import LinkageError
 from ..model import Plate, Washer
 from ..units import MM_PER, shown_length
@@ -150,6 +150,33 @@ RODS = (
     ("Rod-end misalignment", "misalignment", "",
      "Of each rod end over the whole travel against what it allows."),
     ("Rig pins", "rig pins", "", "Where the holes are at neutral, and how far they are apart."))
+
+
+def tolerance_chapter(results: Results):
+    """Blocks on build tolerances, free play, wires and grips."""
+    yield Heading("Tolerances, free play, wires and grips")
+    system = results.system
+    if not system.model.rods:
+        yield Text("Missing: tolerances need rods.", "missing")
+        return
+    found = tables.tolerance_tables(rigging.study(system))
+    for title, name, note in BUILT:
+        if name in found:
+            yield Grid(title, with_units(system, found[name]), note)
+    for title, name, _ in BUILT:
+        if name not in found:
+            yield Text(f"Missing: {title.lower()}, as the file says nothing of them.", "missing")
+
+
+BUILT = (
+    ("Tolerance bands", "tolerance bands",
+     "How far a surface may come out, plus or minus, as made and with the rods set (rigged): worst "
+     "case, root sum square; 99.73 of 100 builds by chance come out between low and high."),
+    ("Free play", "free play bands",
+     "Total from side to side: the surface with the stick held, the grip with the surface held."),
+    ("Wires", "wires", "Free length over the whole travel; the bend against 10 diameters."),
+    ("Grips", "grips", ""),
+    ("Hands", "hands", "Room of the hand over the whole travel, proven."))
 
 
 def with_units(system, data):

@@ -12,7 +12,7 @@ from ..clearance import scene_of
 from ..units import CAUTION, shown_length
 from . import described
 from .blocks import Grid, Heading, Picture, Text
-from .chapters import loads_chapter, rods_chapter, tightest, with_units
+from .chapters import loads_chapter, rods_chapter, tightest, tolerance_chapter, with_units
 from .results import Results
 from .sequence import rigging_sequence
 
@@ -44,7 +44,7 @@ def contents(results: Results, more=()) -> list:
     list of Heading, Text, Grid, Picture
     """
     chapters = [_opening, _modelled, _travels, _gearing, _clearance, _map, _stops, *more,
-                loads_chapter, rods_chapter, _rigging, _assumptions]
+                loads_chapter, rods_chapter, tolerance_chapter, _rigging, _assumptions]
     return [block for chapter in chapters for block in chapter(results)]
 
 
