@@ -187,11 +187,12 @@ def _moving(system, layout, aims) -> np.ndarray:
 def _rounds(layout, wanted, starts, seed):
     """Fit until the whole analysis finds nothing that the fit did not see."""
     lifts, watched, still, begin, cut, between = np.zeros(len(wanted)), {}, (), None, (), set()
-    for turn in range(ROUNDS):
+    tries = starts
+    for _ in range(ROUNDS):
         aims = [replace(aim, wanted=aim.wanted + lift)
                 for aim, lift in zip(wanted, lifts, strict=True)]
         problem = Problem(layout, aims, cut, sorted(between))
-        found = fit(problem, starts if turn == 0 else 1, seed, begin)
+        found = fit(problem, tries, seed, begin)
         checked = check(found.system, wanted)
         unseen = np.abs(np.nan_to_num(checked.found - found.found[:len(wanted)])) > SEEN
         near = too_near(found.system, checked.clearance)
@@ -205,6 +206,7 @@ def _rounds(layout, wanted, starts, seed):
         for name, (pair, position) in near.items():
             watched[name, tuple(round(v, 1) for v in position.values())] = pair, position
         begin = found.values
+        tries = starts if unseen.any() else 1  # what was not seen may have led the search astray
         cut, still = cuts(layout, begin, watched.values())
     return problem, found, checked, still
 
