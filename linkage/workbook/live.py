@@ -136,11 +136,14 @@ class Workbook(anywidget.AnyWidget):
     def _do_exact(self, asked):
         position = {n: float(v) for n, v in asked["position"].items() if n in self._box}
         pairs = [n for n in asked.get("pairs", ()) if n in scene_of(self._system).pairs]
-        self.exact = {"serial": self._serial,
-                      **exact_at(self._system, position, pairs, gaps)}
         self._setting = True
         self.position = position
         self._setting = False
+        if any(self._held.get(i["name"]) != position.get(i["name"], 0.0)
+               for i in self.head["inputs"] if i["held"]):
+            self._draw()
+        self.exact = {"serial": self._serial,
+                      **exact_at(self._system, position, pairs, gaps)}
 
     def change(self, address: str, what: str, text: str, twin: bool = True) -> None:
         """Change one coordinate, arm or rod length, as typed in the part table.
@@ -228,6 +231,7 @@ class Workbook(anywidget.AnyWidget):
         self._begin(bool(late))
 
     def _draw(self) -> None:
+        self._held = dict(self.position)
         payload = make_payload(self._system, self.position, self._box)
         with self.hold_sync():
             self.head, self.shapes, self.grid = payload.head, payload.shapes, payload.grid
@@ -337,9 +341,6 @@ class Workbook(anywidget.AnyWidget):
 
     def _moved(self, change) -> None:
         if not self._setting:
-            held = [item["name"] for item in self.head["inputs"] if item["held"]]
-            if any(change["old"].get(n, 0.0) != change["new"].get(n, 0.0) for n in held):
-                self._draw()
             self.answer({"do": "exact", "position": change["new"]})
 
     def _limited(self, change) -> None:

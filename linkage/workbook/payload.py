@@ -46,6 +46,7 @@ from .grid import Grid, held_inputs, make_grid
 
 FORMAT = 1
 DRAWN_WITHIN = 0.2  # mm that a drawn arc may be off
+THICK = 4.0  # mm of a plate from which its edges are drawn as faces, long ones
 
 
 @dataclass(frozen=True, eq=False)
@@ -191,9 +192,12 @@ def _faces(shape) -> list:
     for side in (-0.5, 0.5):
         middle = np.array(shape.at) + side * shape.thickness * normal
         faces.append([middle + loop[:, :1] * u + loop[:, 1:] * v for loop in loops])
+    if shape.thickness < THICK:
+        return faces
     low, high = faces[0][0], faces[1][0]
     after = np.roll(np.arange(len(low)), -1)
-    return faces + [[np.array([low[i], low[j], high[j], high[i]])] for i, j in enumerate(after)]
+    return faces + [[np.array([low[i], low[j], high[j], high[i]])] for i, j in enumerate(after)
+                    if np.linalg.norm(low[j] - low[i]) > THICK]
 
 
 def _loops(shape) -> list:
