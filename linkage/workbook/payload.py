@@ -5,6 +5,7 @@ Format 1
 `head` is JSON; `shapes` is points (x, y, z), mm; `grid` is numbers.  Everything is little-endian.
 
 - ``inputs[k]``: name, unit, travel (wanted, [least, greatest]), words (what - and + are called),
+  signed (true: a position is said with its sign, for want of words),
   axis ([start, step, count] of its grid positions), held (true: the grid stands still along it
   for some body, so the kernel has to make another).
 - ``bodies[b]``: name, on (index of what carries it), inputs (which k its grid has, at most two,
@@ -130,7 +131,7 @@ def _inputs(system, grid) -> list:
     held = held_inputs(system)
     return [{"name": a.name, "unit": system.inputs[a.name].unit,
              "travel": list(system.inputs[a.name].travel),
-             "words": SENSES.get(a.name, ("least", "greatest")),
+             "words": SENSES.get(a.name, ("least", "greatest")), "signed": a.name not in SENSES,
              "axis": [a.start, a.step, a.count], "held": a.name in held} for a in grid.axes]
 
 

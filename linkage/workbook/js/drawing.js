@@ -76,21 +76,23 @@ class Drawing {
     return this.solids.map((item) => ({ ...item, ...this.lines(item, pose) }));
   }
 
-  // a box about some bodies and rods at a pose, mm
-  boxOf(pose, wanted) {
+  // a box about some bodies and rods over some poses, mm
+  boxOf(poses, wanted) {
     const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
     const add = (p) => { for (let c = 0; c < 3; c++) if (p[c] === p[c]) {
       low[c] = Math.min(low[c], p[c]); high[c] = Math.max(high[c], p[c]); } };
-    for (const [b, body] of this.poses.head.bodies.entries()) {
-      if (!wanted(b)) continue;
-      const places = Object.values(body.points);
-      if (b) places.push([0, 0, 0]);
-      for (const p of places) add(carried(pose.bodies[b], ...p));
-    }
-    for (const item of this.posed(pose)) {
-      if (item.solid.carriers.every(wanted)) {
-        for (const [points] of item.bars) points.forEach(add);
-        for (const face of item.faces) face[0].forEach(add);
+    for (const pose of poses) {
+      for (const [b, body] of this.poses.head.bodies.entries()) {
+        if (!wanted(b)) continue;
+        const places = Object.values(body.points);
+        if (b) places.push([0, 0, 0]);
+        for (const p of places) add(carried(pose.bodies[b], ...p));
+      }
+      for (const item of this.posed(pose)) {
+        if (item.solid.carriers.every(wanted)) {
+          for (const [points] of item.bars) points.forEach(add);
+          for (const face of item.faces) face[0].forEach(add);
+        }
       }
     }
     return low[0] === Infinity ? { low: [-100, -100, -100], high: [100, 100, 100] } : { low, high };
@@ -98,7 +100,7 @@ class Drawing {
 
   draw(canvas, which, posed, pose, frame, marks, look, unit) {
     const { pen, width, height } = prepared(canvas), view = VIEWS[which];
-    const edge = { left: 46, right: 10, top: 10, bottom: 24 };
+    const edge = { left: 54, right: 10, top: 10, bottom: 24 };
     const low = [frame.low[view.x], frame.low[view.y]];
     const high = [frame.high[view.x], frame.high[view.y]];
     const wide = width - edge.left - edge.right, tall = height - edge.top - edge.bottom;

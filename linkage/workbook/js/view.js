@@ -283,8 +283,8 @@ class Workbook {
   framed(pose) {
     const on = this.frame.value, zoom = Number(this.zoom.value);
     if (on === "pair" || !this.box) {
-      const { bodies } = this.head, driven = this.driven();
-      const home = this.poses.at(this.neutral());
+      const driven = this.driven();
+      const home = this.farthest();
       if (on === "pair" && this.near.length) {
         const { one, two } = this.near[0];
         this.box = { low: one.map((v, c) => Math.min(v, two[c]) - 60),
@@ -293,13 +293,19 @@ class Workbook {
       else if (on === "sticks" || on === "pair")
         this.box = this.drawing.boxOf(home, (b) => driven.has(b));
       else this.box = this.drawing.boxOf(home, (b) => b === Number(on));
-      if (this.box.low[0] > this.box.high[0]) this.box = this.drawing.boxOf(pose, () => true);
     }
     const spread = (side) => this.box.low.map((v, c) => {
       const middle = (v + this.box.high[c]) / 2, half = Math.max((this.box.high[c] - v) / 2, 20);
       return middle + side * half * 1.25 / zoom;
     });
     return { low: spread(-1), high: spread(1) };
+  }
+
+  // neutral and the ends of each travel, so that what is framed stays in the frame
+  farthest() {
+    const ends = this.head.inputs.flatMap(({ name, travel }) =>
+      travel.map((end) => ({ ...this.neutral(), [name]: end })));
+    return [this.neutral(), ...ends].map((place) => this.poses.at(place));
   }
 
   // bodies that an input moves itself, and those they carry
