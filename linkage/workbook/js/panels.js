@@ -11,11 +11,19 @@ class StickPanel {
       least: input.travel[0], most: input.travel[1], step: 0.1, value: 0,
       said: (v) => saidInput(input, v), on: (v) => app.move({ [input.name]: v }),
       rest: (wrong) => app.rested(wrong) }));
+    // what a third input moves too can't be drawn without a kernel
+    inputs.forEach((input, k) => {
+      if (input.held && !app.live)
+        for (const e of [this.sliders[k].range, this.sliders[k].box]) e.disabled = true;
+    });
     this.el = h("section", { class: "lw-stick", "aria-label": "Stick" }, h("h3", {}, "Stick"),
                 this.pair ? this.padOf() : null, ...this.sliders.map((s) => s.row),
                 h("div", { class: "lw-row" }, h("button", { type: "button", "data-control":
                   "neutral", onclick: () => { app.move(app.neutral()); app.rested(); } },
                   "Neutral")));
+    const still = inputs.filter((input) => input.held && !app.live).map((i) => i.name);
+    if (still.length) this.el.append(h("p", { class: "lw-note" },
+      `Held at neutral on a page from disk: ${still.join(", ")}.`));
     this.legend = h("ol", { class: "lw-legend", "aria-label": "What bounds the travel" });
     this.mapped = h("p", { class: "lw-note" });
     this.el.append(this.mapped, this.legend);
@@ -68,7 +76,7 @@ class StickPanel {
     });
     if (!this.pair) return;
     const [across, up] = this.pair, map = app.told.map;
-    this.back = drawPad(this.canvas, { across, up, position: app.position, limits: app.limits,
+    if (!app.hidden.has(this.canvas)) this.back = drawPad(this.canvas, { across, up, position: app.position, limits: app.limits,
       wanted: Object.fromEntries(app.head.inputs.map((i) => [i.name, app.told.wanted[i.name]])),
       map }, app.look);
     this.canvas.setAttribute("aria-label", `Travel map: stick at ${app.saidPlace()}`);
@@ -221,6 +229,7 @@ class ReadoutPanel {
     }));
     app.head.inputs.forEach((input, k) => {
       const canvas = this.curves[k];
+      if (app.hidden.has(canvas)) return;
       drawCurves(canvas, app.poses, k, app, app.told.required, app.look);
       canvas.setAttribute("aria-label", `Deflection of the surfaces against ${input.name}, `
         + `marker at ${saidInput(input, app.position[input.name])}`);

@@ -123,10 +123,25 @@ class Workbook {
       }],
       ["change:message", () => tell(this.note, model.get("message"))]];
     for (const [name, call] of this.handlers) model.on(name, call);
-    this.watch = new ResizeObserver(() => this.schedule());
+    this.redraw = () => { this.look = null; this.schedule(); };
+    this.watch = new ResizeObserver((seen) => {
+      for (const { target, contentRect } of seen)
+        if (target !== this.root) SIZES.set(target, contentRect);
+      this.redraw();
+    });
+    // what is scrolled out of sight is drawn when it comes into sight
+    this.hidden = new Set();
+    this.sight = new IntersectionObserver((seen) => {
+      for (const { target, isIntersecting } of seen)
+        this.hidden[isIntersecting ? "delete" : "add"](target);
+      this.schedule();
+    });
     this.watch.observe(this.root);
+    for (const canvas of this.root.querySelectorAll("canvas")) {
+      this.watch.observe(canvas);
+      this.sight.observe(canvas);
+    }
     this.dark = window.matchMedia("(prefers-color-scheme: dark)");
-    this.redraw = () => this.schedule();
     this.dark.addEventListener("change", this.redraw);
   }
 
@@ -134,6 +149,7 @@ class Workbook {
     for (const [name, call] of this.handlers) this.model.off(name, call);
     this.watch.disconnect();
     this.solid.close();
+    this.sight.disconnect();
     this.dark.removeEventListener("change", this.redraw);
   }
 
@@ -211,14 +227,14 @@ class Workbook {
   }
 
   draw() {
-    if (!this.root.isConnected || !this.root.clientWidth) return;
+    if (!this.root.isConnected) return;
     if (this.unread) this.read();
-    this.look = lookOf(this.root);
+    this.look = this.look || lookOf(this.root);
     const pose = this.pose = this.poses.at(this.position);
     this.near = this.gaps.nearest(pose, LISTED, this.worthALook());
     const posed = this.drawing.posed(pose), frame = this.framed(pose), marks = this.marks();
     for (const { which, canvas } of this.views) {
-      this.drawing.draw(canvas, which, posed, pose, frame, marks, this.look, this.unit);
+      if (!this.hidden.has(canvas)) this.drawing.draw(canvas, which, posed, pose, frame, marks, this.look, this.unit);
       canvas.setAttribute("aria-label", `${VIEWS[which].name}, stick at ${this.saidPlace()}`
         + (marks.length ? `; ${marks.map((m) => m.text).join("; ")}` : "")
         + (pose.reached ? "" : "; out of reach"));
@@ -267,8 +283,8 @@ class Workbook {
   framed(pose) {
     const on = this.frame.value, zoom = Number(this.zoom.value);
     if (on === "pair" || !this.box) {
-      const { bodies } = this.head, driven = this.driven();
-      const home = this.poses.at(this.neutral());
+      const driven = this.driven();
+      const home = this.farthest();
       if (on === "pair" && this.near.length) {
         const { one, two } = this.near[0];
         this.box = { low: one.map((v, c) => Math.min(v, two[c]) - 60),
@@ -277,13 +293,19 @@ class Workbook {
       else if (on === "sticks" || on === "pair")
         this.box = this.drawing.boxOf(home, (b) => driven.has(b));
       else this.box = this.drawing.boxOf(home, (b) => b === Number(on));
-      if (this.box.low[0] > this.box.high[0]) this.box = this.drawing.boxOf(pose, () => true);
     }
     const spread = (side) => this.box.low.map((v, c) => {
       const middle = (v + this.box.high[c]) / 2, half = Math.max((this.box.high[c] - v) / 2, 20);
       return middle + side * half * 1.25 / zoom;
     });
     return { low: spread(-1), high: spread(1) };
+  }
+
+  // neutral and the ends of each travel, so that what is framed stays in the frame
+  farthest() {
+    const ends = this.head.inputs.flatMap(({ name, travel }) =>
+      travel.map((end) => ({ ...this.neutral(), [name]: end })));
+    return [this.neutral(), ...ends].map((place) => this.poses.at(place));
   }
 
   // bodies that an input moves itself, and those they carry
