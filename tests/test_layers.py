@@ -48,7 +48,7 @@ INNER = {
                {"contents", "compare", "written"}],
     "plots": [{"style", "seen", "numbers"}, {"curves", "views", "rigging"},
               {"contact", "spacers", "forces"}],
-    "workbook": [{"grid"}, {"payload", "told"}, {"draft", "prover"}, {"page", "live"}],
+    "workbook": [{"grid", "sources"}, {"payload", "told"}, {"draft", "prover"}, {"page", "live"}],
     "commands": [{"verbs"}, {"shared", "beside"}, {"plates", "reported"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view"}],
