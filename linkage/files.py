@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import dataclasses
+import hashlib
 import io
 import os
 import tempfile
@@ -111,6 +112,20 @@ def format_model(model: Model) -> str:
     import tomli_w
 
     return tomli_w.dumps(write_keys(model, model.length))
+
+
+def digest(path) -> str:
+    """First 16 digits of a file's SHA-256, by which a sheet is matched to its model.
+
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    str
+    """
+    return hashlib.sha256(Path(path).read_bytes()).hexdigest()[:16]
 
 
 def write_text(path, text: str) -> None:

@@ -86,6 +86,10 @@ class Text(Kind):
         return {"type": "string", "minLength": 1}
 
 
+class Label(Text):
+    """Words that a mirrored twin keeps as they are: what is bought is not handed."""
+
+
 @dataclass(frozen=True)
 class Flag(Kind):
     """True or false."""

@@ -12,6 +12,7 @@ from .keys import (
     AXES,
     Direction,
     Either,
+    Label,
     ListOf,
     OneOfRecords,
     Position,
@@ -19,7 +20,7 @@ from .keys import (
     TableOf,
     file_keys,
 )
-from .model import Airframe, Body, Coupling, Point, Require, Stop
+from .model import Airframe, Body, Coupling, Point, Require, RigPin, Stop
 
 SWAPS = {"left": "right", "right": "left"}
 TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
@@ -41,7 +42,7 @@ def with_twins(parts: dict) -> dict:
     pairs = list(parts.get("mirror", {}).items())
     names = [*pairs, *((there, here) for here, there in pairs)]
     done = dict(parts)
-    for group in ("bodies", "rods", "couplings", "surfaces", "stops", "wires"):
+    for group in ("bodies", "rods", "couplings", "surfaces", "stops", "wires", "rig_pins"):
         table = dict(parts.get(group, {}))
         for name, part in parts.get(group, {}).items():
             twin = _renamed(name, names)
@@ -52,6 +53,18 @@ def with_twins(parts: dict) -> dict:
         done[group] = table
     done["airframe"] = _with_own_twins(parts.get("airframe", Airframe()), names)
     return done
+
+
+def twin_name(name: str, mirror: dict) -> str:
+    """Name of the twin of a part or point; the name itself where it has no mirrored word.
+
+    Examples
+    --------
+    >>> twin_name("roll crank/out left", {"left": "right"})
+    'roll crank/out right'
+    """
+    pairs = list(mirror.items())
+    return _renamed(name, [*pairs, *((there, here) for here, there in pairs)])
 
 
 def _renamed(name: str, names) -> str:
@@ -96,6 +109,9 @@ def _twin(part, names, parts):
         values["left"], values["right"] = part.right, part.left
     if isinstance(part, Stop) and _runs_backwards(part.input, parts):
         values["side"] = "least" if part.side == "greatest" else "greatest"
+    if isinstance(part, RigPin):
+        values["input"] = {name: -at if _runs_backwards(name, parts) else at
+                           for name, at in part.input.items()}
     if isinstance(part, Body) and part.through is not None and part.pivot is not None:
         along = (b - a for a, b in zip(part.pivot, part.through, strict=True))
         values["through"] = tuple(c + d * s for c, d, s in zip(values["pivot"], along, (-1, 1, -1),
@@ -109,6 +125,8 @@ def _twin(part, names, parts):
 
 
 def _mirrored(kind, value, word: str, names):
+    if isinstance(kind, Label):
+        return value
     if isinstance(value, str):
         return _renamed(value, names) if not isinstance(kind, Direction) else \
             _mirrored(kind, AXES[value], word, names)

@@ -119,23 +119,55 @@ def extreme(function, box, samples: int = 31, zooms: int = 12) -> tuple[float, n
     >>> round(least, 6), place.round(4).tolist()
     (-1.0, [1.0, -1.0])
     """
+    def alone(*sides):
+        return np.asarray(function(*(side[0] for side in sides)))[None]
+
+    least, place = extremes(alone, box, 1, samples, zooms)
+    return float(least[0]), place[0]
+
+
+def extremes(function, box, count: int, samples: int = 31, zooms: int = 12):
+    """Least values of many functions over one box of travel, all worked together.
+
+    Parameters
+    ----------
+    function : callable
+        From one array per side of the box, (count, n, 1, ...), (count, 1, n, ...), ..., each
+        function's own positions (all the same at first, and then once, (1, ...)), to values
+        (count, n, n, ...); NaN where it has none.
+    box : sequence of (float, float)
+    count : int
+        Functions.
+    samples, zooms : int
+        As of `extreme`.
+
+    Returns
+    -------
+    (ndarray (count,), ndarray (count, sides))
+        Least values and where they are; NaN where there is none.
+    """
     box = np.asarray(box, dtype=float).reshape(-1, 2)
-    lower, upper = box.T
-    best, place = np.inf, np.full(len(box), np.nan)
-    for _ in range(zooms + 1):
-        sides = [np.unique(np.linspace(a, b, samples)) for a, b in zip(lower, upper, strict=True)]
-        values = np.asarray(function(*np.meshgrid(*sides, indexing="ij", sparse=True)))
-        values = np.broadcast_to(values, tuple(len(s) for s in sides))
-        if np.all(np.isnan(values)):
-            break
-        index = np.unravel_index(np.nanargmin(values), values.shape)
-        here = np.array([s[i] for s, i in zip(sides, index, strict=True)])
-        if values[index] < best:
-            best, place = float(values[index]), here
+    lower, upper = (np.broadcast_to(end, (count, len(box))) for end in box.T)
+    best, place = np.full(count, np.inf), np.full((count, len(box)), np.nan)
+    for zoom in range(zooms + 1):
+        shape = [samples if wide else 1 for wide in np.ptp(box, axis=1) > 0]
+        sides = [np.linspace(lower[:, i], upper[:, i], n, axis=-1) for i, n in enumerate(shape)]
+        asked = sides if zoom else [side[:1] for side in sides]
+        spread = [side.reshape(-1, *(n if i == axis else 1 for i, n in enumerate(shape)))
+                  for axis, side in enumerate(asked)]
+        values = np.broadcast_to(function(*spread), (count, *shape)).reshape(count, -1)
+        values = np.where(np.isnan(values), np.inf, values)
+        index = np.unravel_index(values.argmin(axis=1), shape)
+        here = np.stack([s[np.arange(count), i] for s, i in zip(sides, index, strict=True)], -1)
+        better = values.min(axis=1) < best
+        best, place = np.where(better, values.min(axis=1), best), np.where(
+            better[:, None], here, place)
         reach = (upper - lower) / (samples - 1) * 1.5
-        lower, upper = np.maximum(box[:, 0], place - reach), np.minimum(box[:, 1], place + reach)
+        lower, upper = (np.where(np.isnan(place), end, k) for end, k in (
+            (lower, np.maximum(box[:, 0], place - reach)),
+            (upper, np.minimum(box[:, 1], place + reach))))
         samples = 9
-    return (best, place) if np.isfinite(best) else (np.nan, place)
+    return np.where(np.isfinite(best), best, np.nan), place
 
 
 def corners(box) -> list[tuple[float, ...]]:

@@ -11,7 +11,9 @@ from scipy.optimize.elementwise import find_root
 import linkage
 from linkage.files import format_model, parse_model
 from linkage.gearing import gearing_algebra, required_travels
+from linkage.model import Size
 from linkage.motion import Close, Couple, Drive, Posture, Turn
+from linkage.sizing import size
 
 EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))
 STARTERS = sorted((Path(linkage.__file__).parent / "starters").glob("*.toml"))
@@ -43,6 +45,8 @@ def test_reads_back_equal(system):
 
 
 def test_required_travels_are_met(system):
+    if system.model.size != Size():  # drawn short of its targets on purpose
+        system = size(system).system
     assert required_travels(system)["ok"].all()
 
 
@@ -153,7 +157,8 @@ def test_contract(side_by_side):
 def test_gearing_sheet_prints(path):
     done = subprocess.run([sys.executable, "-m", "linkage", str(path), "--only", "gearing"],
                           capture_output=True, text=True, check=False)
-    assert (done.returncode, done.stderr) == (0, "")
+    short = path.stem == "aileron_run"  # as drawn, before its arms are chosen
+    assert (done.returncode, done.stderr) == (int(short), "")
     assert "Required travels" in done.stdout
     assert "supports, and never replaces" in done.stdout
 
@@ -173,13 +178,20 @@ def test_new_writes_a_starter_that_moves(layout, tmp_path):
 def test_csv_tables_agree_with_the_library(side_by_side, tmp_path):
     import pandas as pd
 
-    from linkage.tables import all_tables
+    from linkage.__main__ import main
 
-    for name, text in all_tables(side_by_side).items():
-        (tmp_path / f"{name}.csv").write_text(text, encoding="utf-8")
+    example = Path(__file__).parents[1] / "examples" / "side_by_side.toml"
+    assert main([str(example), "--csv", str(tmp_path)]) == 1
     data = pd.read_csv(tmp_path / "motion.csv")
     motion = side_by_side.sweep(pitch=data["pitch °"].to_numpy(), roll=data["roll °"].to_numpy())
     assert np.abs(data["elevator °"] - motion.deflection("elevator")).max() < 1e-9
+    told, found = pd.read_csv(tmp_path / "clearance.csv"), linkage.clearance(side_by_side)
+    assert list(told["pair"]) == list(found["pair"])
+    assert np.abs(told["proven in"] * 25.4 - found["proven"]).max() < 1e-9
+    assert np.abs(told["at roll °"] - found["roll"]).max() < 1e-9
+    told, found = pd.read_csv(tmp_path / "stops.csv"), linkage.find_stops(side_by_side)
+    assert np.abs(told["reached at °"] - found["angle"]).max() < 1e-9
+    assert list(told["why"]) == list(found["reason"])
 
 
 @pytest.mark.parametrize(("name", "code"), [("side_by_side", 1), ("side_by_side_fixed", 0)])

@@ -38,12 +38,15 @@ from linkage.model import (
     Material,
     Model,
     PairRule,
+    Place,
     Point,
     Require,
     Rod,
+    Size,
     Spacer,
     Stop,
     Surface,
+    Target,
     Tolerance,
     Wire,
 )
@@ -62,6 +65,7 @@ length = "in"
 travel = [-4.5, "150 mm"]
 grip = "stick/grip"
 positive = "along axis"
+force = { most = "167 lbf", least = "445 N" }
 [input.trim]
 travel = ["-20 mm", "30 mm"]
 
@@ -69,6 +73,8 @@ travel = ["-20 mm", "30 mm"]
 pivot = [61.0, 0.0, 9.0]
 axis = "lateral"
 input = "pitch"
+friction = "3 in*lbf"
+tube = { diameter = "1-1/2 in", wall = "1/16 in", material = "4130 normalized" }
 [body.stick]
 on = "tube"
 pivot = [61.0, -10.5, 9.0]
@@ -113,6 +119,7 @@ axis = "vertical"
 slide = [0, 0, 2]
 points = { p = [90, 0, 9] }
 input = "trim"
+friction = "2 lbf"
 
 [rod.push]
 ends = ["stick/arm", "horn/p"]
@@ -121,11 +128,43 @@ diameter = 0.5
 wall = 0.049
 thread = "1/4-28"
 material = "steel"
+fixity = 1.5
+strength = "9 kN"
+fitting = 1.15
+bearing = 3.33
+friction = "0.5 in*lbf"
 tolerance = 0.01
 clearance = "different"
+[[rod.push.fitted]]
+rod_end = "male"
+engaged = 0.6
+least = 0.4
+witness = 0.43
+adjustable = false
+bolt = [0, 1, 0.1]
+hardware = ["bolt"]
+[[rod.push.fitted]]
+rod_end = "measured"
 [rod.spare]
 ends = ["stick/grip", "horn/p"]
 redundant = true
+fitted = { rod_end = "measured" }
+[rod_end.male]
+thread = "1/4-28 LH"
+shank = 1.5
+most = 0.9
+misalignment = 12.5
+hardware = ["jam nut"]
+[rod_end.measured]
+ball = 0.437
+race = 0.337
+sphere = 0.59
+shoulder = 0.41
+[rig_pin.aft]
+holes = ["stick/arm", "airframe/bracket"]
+input = { pitch = 3, trim = -2.5 }
+direction = [0, 1, 0]
+within = "0.4 mm"
 
 [coupling.cable]
 bodies = ["nut", "rudder"]
@@ -135,6 +174,7 @@ ratio = -0.4
 body = "horn"
 chord = 9.25
 require = { up = 20, down = 12, within = 0.5, input = "pitch" }
+hinge = { at = "90 kt", neutral = "-12 in*lbf", slope = "-4.5 in*lbf" }
 [surface.rudder]
 body = "rudder"
 require = [{ left = 20, right = 21 }, { left = 1, input = "pitch" }]
@@ -180,13 +220,36 @@ modulus = "29e6 psi"
 yield = "75e3 psi"
 ultimate = "95e3 psi"
 density = "0.284 lb/in**3"
+shear = "11e6 psi"
 source = "invented"
+
+[factor]
+safety = 1.6
+hinge = 1.3
+fitting = 1.2
+bearing = 2
 
 [wire.switch]
 clamps = ["stick/top", "airframe/bracket"]
 exit = "stick/grip"
 diameter = 0.2
 length = 30
+
+[size]
+over-centre = 25
+clearance = true
+arm."stick arm" = { point = "stick/arm", least = 2, greatest = "4 in", step = "1/8 in" }
+clocking.horn = { point = "horn/p", least = -20, greatest = 25, step = 5 }
+place.pivot = { point = "horn/pivot", along = "WL", least = 8.5, greatest = 10, step = 0.063 }
+rod.push = { rod = "push", least = 38, greatest = 41, step = 0.1 }
+[size.target.gearing]
+surface = "elevator"
+gearing = 1.1
+within = 0.1
+input = "pitch"
+[size.target.differential]
+surface = "elevator"
+differential = 1.4
 
 [mirror]
 port = "starboard"
@@ -311,7 +374,8 @@ def models(draw):
         rods["rod of " + names[0]] = Rod(
             ends=tuple(f"{n}/pivot" for n in names[:2]), length=draw(MAYBE_SIZE),
             redundant=draw(st.booleans()), diameter=draw(MAYBE_SIZE), material=draw(
-                st.sampled_from([None, "steel"])), thread=draw(st.none() | NAMES),
+                st.sampled_from([None, "steel"])),
+            thread=draw(st.sampled_from([None, "1/4-28", "M6x1 LH"])),
             tolerance=draw(MAYBE_SIZE), clearance=draw(st.sampled_from([None, "tight", "same"])))
     shapes = [f"{n}/{s}" for n, b in found.items() for s in b.solids]
     stops, pairs = {}, ()
@@ -339,7 +403,16 @@ def models(draw):
                                            density=st.none() | st.floats(1e-7, 1e-4),
                                            source=NAMES))},
         wires={"wire": draw(st.builds(Wire, clamps=st.just(tuple(f"{n}/pivot" for n in names[:2])),
-                                      diameter=SIZE, length=MAYBE_SIZE))})
+                                      diameter=SIZE, length=MAYBE_SIZE))},
+        size=Size(places={names[0]: draw(sized(f"{names[0]}/pivot"))}, targets={
+            n: Target(surface=n, gearing=draw(SIZE)) for n in surfaces}, clearance=draw(
+                st.booleans()), over_centre=draw(st.none() | st.floats(1, 89))))
+
+
+def sized(point):
+    return st.builds(lambda least, span, along: Place(
+        point=point, along=along, least=least, greatest=least + span),
+        st.floats(-1e4, 1e4), st.floats(0.1, 1e3), st.sampled_from(["FS", "BL", "WL"]))
 
 
 @settings(SOME, max_examples=40)
@@ -827,7 +900,8 @@ def test_schema_accepts_good_files(text):
 def tables(table, path=()):
     """Where a known key could stand: every table of the file that is not a table of names."""
     named = {"input", "body", "rod", "coupling", "surface", "stop", "material", "wire", "mirror",
-             "points", "solid", "class"}
+             "points", "solid", "class", "arm", "clocking", "place", "target",
+             "rod_end", "rig_pin"}
     if not path or path[-1] not in named or len(path) > 1 and path[-2] in named:
         yield path
     for key, value in table.items():

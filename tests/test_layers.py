@@ -9,7 +9,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "linkage"
 FLOORS = [
     {"errors"},
-    {"units", "geometry", "intervals", "search", "outlines", "kernels"},
+    {"units", "geometry", "intervals", "search", "outlines", "kernels", "threads"},
     {"keys"},
     {"model"},
     {"mirroring", "symbolic"},
@@ -31,25 +31,36 @@ FLOORS = [
 ]
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
-    "model": [{"shapes"}, {"parts"}, {"whole"}],
+    "model": [{"shapes"}, {"strength", "fittings"}, {"parts", "sizes"}, {"stock"}, {"whole"}],
     "motion": [{"plan"}, {"posture"}, {"rates"}, {"together", "bounds", "moved"},
                {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"compare"}, {"findings"}],
     "clearance": [{"placed"}, {"prove"}, {"table"}],
     "stops": [{"contact"}, {"find", "spacers", "travel_map"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"cure"}, {"drawing"}, {"written"}, {"handed"}],
-    "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part"}],
-    "workbook": [{"grid"}, {"payload", "told"}, {"draft", "prover"}, {"page", "live"}],
-    "commands": [{"verbs"}, {"shared"}, {"plates"},
+    "loads": [{"columns", "pilots"}, {"statics"}, {"cases"}, {"stick", "contact"}, {"worst"},
+              {"margins"}, {"give"}],
+    "rigging": [{"lengths", "misalignment", "readings"}, {"rods"}, {"adjust", "as_built", "pins"}],
+    "sizing": [{"named"}, {"targets"}, {"fit"}, {"apart"}, {"choose"}, {"result"}],
+    "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part", "loads_part",
+                         "size_part", "rig_part"}],
+    "report": [{"blocks", "described", "results"}, {"as_html", "as_pdf", "sequence"},
+               {"contents", "compare", "written"}],
+    "plots": [{"style", "seen", "numbers"}, {"curves", "views", "rigging"},
+              {"contact", "spacers", "forces"}],
+    "workbook": [{"grid", "sources"}, {"payload", "told"}, {"draft", "prover"}, {"page", "live"}],
+    "commands": [{"verbs"}, {"shared", "beside"}, {"plates", "reported"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view"}],
     "geometry": [{"vectors"}, {"pieces"}, {"tubes", "features", "overlap", "approach"}, {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symbolic"},
-         "pandas": {"gearing", "clearance", "stops", "tables"},
-         "shapely": {"outlines", "stops", "relief"}, "ezdxf": {"relief"},
+         "pandas": {"gearing", "clearance", "stops", "tables", "report", "loads", "rigging",
+                    "sizing"},
+         "shapely": {"outlines", "stops", "relief", "plots"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
-         "matplotlib": {"plots", "relief"}, "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
+         "matplotlib": {"plots", "relief", "report"}, "reportlab": {"report"},
+         "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
          "traitlets": {"workbook"}, "IPython": {"workbook"}}
 GENERATED = {"kernels"}
 FILES = sorted(PACKAGE.rglob("*.py"))

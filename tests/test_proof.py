@@ -150,7 +150,7 @@ def test_random_systems_never_undercut_their_proof(seed, full):
         pytest.skip("nothing moves against anything")
     proof = prove(Stage(scene, pairs), maker.box_of(system), 0.05, None, 25.0)
     rng = np.random.default_rng(seed)
-    motion = system.sweep(**maker.positions(system, rng, 20_000 if full else 400))
+    motion = system.sweep(**maker.positions(system, rng, 100_000 if full else 400))
     for k, pair in enumerate(pairs):
         gap = linkage.gaps(motion, [pair.name])[pair.name]
         if np.isfinite(gap).any():

@@ -2,7 +2,16 @@
 
 from .placed import Stage
 from .prove import Proof, near_pairs, prove
-from .table import clearance, first_signs, gaps, near_of, scene_of, stage_of, travel_box
+from .table import (
+    clearance,
+    first_signs,
+    gaps,
+    near_of,
+    pair_gap,
+    scene_of,
+    stage_of,
+    travel_box,
+)
 
-__all__ = ["Proof", "Stage", "clearance", "first_signs", "gaps", "near_of", "near_pairs", "prove",
-           "scene_of", "stage_of", "travel_box"]
+__all__ = ["Proof", "Stage", "clearance", "first_signs", "gaps", "near_of", "near_pairs",
+           "pair_gap", "prove", "scene_of", "stage_of", "travel_box"]

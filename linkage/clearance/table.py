@@ -87,6 +87,23 @@ def gaps(motion, pairs=None) -> dict:
     return {pair.name: _pair_gap(motion, stage_of(scene, pair)) for pair in chosen}
 
 
+def pair_gap(motion, pair) -> np.ndarray:
+    """Gap of one pair in a system of the same parts, nothing kept.
+
+    Parameters
+    ----------
+    motion : Motion
+    pair : Pair
+        Of this system, or of one whose parts have other dimensions.
+
+    Returns
+    -------
+    ndarray (...)
+        mm, as from `gaps`.
+    """
+    return _pair_gap(motion, Stage(Scene(motion.system), [pair]))
+
+
 def stage_of(scene: Scene, pair) -> Stage:
     """Stage of one pair alone, laid out once."""
     known = _stages.setdefault(scene, {})
@@ -185,8 +202,8 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
         raise LinkageError(f"tolerance_mm is {tolerance_mm:g}; give a width above 0 mm")
     scene, box = scene_of(system), travel_box(system)
     tolerances = system.model.tolerance if built else None
-    held, far = _sorted_out(system) if tolerances is None else (scene.pairs.values(), {})
-    near, away = near_pairs(scene, list(held), box, NEAR, tolerances)
+    near, far = _sorted_out(system) if tolerances is None else \
+        near_pairs(scene, list(scene.pairs.values()), box, NEAR, tolerances)
     stage = Stage(scene, near)
     proof = prove(stage, box, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN)
     polish(stage, proof, box)
@@ -195,7 +212,7 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *box, "ok", "rule",
                                         "first", "second"])
     shown = table["proven"] < table["required"] + NEAR
-    far = far | away | dict(zip(table["pair"][~shown], table["proven"][~shown], strict=True))
+    far = far | dict(zip(table["pair"][~shown], table["proven"][~shown], strict=True))
     table = table[shown].reset_index(drop=True)
     table.attrs = {"far": far, "visited": int(proof.visited.sum()),
                    "open": {stage.pairs[k].name: dict(zip(box, place.tolist(), strict=True))

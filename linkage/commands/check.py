@@ -4,43 +4,85 @@ from __future__ import annotations
 
 import sys
 import time
-from pathlib import Path
 
 from .. import load
-from ..errors import LinkageError
-from .shared import parser_of
+from .beside import beside
+from .shared import parser_of, write_tables
 
 
 def run(argv) -> int:
+    said = _parser().parse_args(argv)
+    system = load(said.file)
+    from .. import sheet
+
+    if said.out:
+        from ..report import check_place
+
+        check_place(said.out, said.replace)
+    progress = _Progress()
+    found = _found(system, said, progress)
+    progress("")
+    print(sheet.heading(system, said.file), *(text for text, _ in found if text), sep="\n\n")
+    if said.against and not said.out:
+        from .reported import said_comparison
+
+        print(f"\n{said_comparison(said, system)}")
+    if said.csv:
+        from ..tables import all_tables
+
+        write_tables(said.csv, all_tables(system))
+    if said.out:
+        from .reported import write_out
+
+        written = write_out(said, system, progress)
+        progress("")
+        print(f"\n{said.out}: {', '.join(name for name in written if '/' not in name)} and "
+              f"{sum('/' in name for name in written)} tables written")
+    missed = sum(more for _, more in found)
+    print(f"\n{_verdict(missed)}")
+    return 1 if missed else 0
+
+
+def _parser():
     parser = parser_of("", "Print what a control system does; exit 0 when every requirement of the "
                            "file is met, 1 when one is missed, 2 on bad input.")
     parser.add_argument("file", help="model file (TOML)")
     parser.add_argument("--only", choices=["gearing"], help="print this part alone")
     parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
-    said = parser.parse_args(argv)
-    system = load(said.file)
+    parser.add_argument("--out", metavar="DIR", help="also write the report there, HTML and PDF")
+    parser.add_argument("--replace", action="store_true",
+                        help="let the report replace one that is there")
+    parser.add_argument("--paper", choices=["A4", "Letter"],
+                        help="of the PDF; by the file's length unit unless given")
+    parser.add_argument("--against", metavar="FILE", help="set the system of another file beside "
+                                                          "this one: before and after a change")
+    return parser
+
+
+def _found(system, said, progress):
+    """Texts of the sheet, and how many requirements each misses."""
     from .. import sheet
 
-    progress = _Progress()
     progress("gearing")
-    text, missed = sheet.gearing_sheet(system)
-    parts = [sheet.heading(system, said.file), text]
-    if said.only != "gearing":
-        text, more = sheet.clearance_sheet(system, progress)
-        parts.append(text)
-        missed += more
-    progress("")
-    print(*parts, sep="\n\n")
-    if said.csv:
-        _write_csv(system, Path(said.csv))
-    print(f"\n{_verdict(missed)}")
-    return 1 if missed else 0
+    if said.only == "gearing":
+        return [sheet.gearing_sheet(system)]
+    rest = beside(_gearing_and_stops, system)
+    contact = sheet.clearance_sheet(system, progress)
+    progress("stops")
+    gearing, stops = rest()
+    return [gearing, contact, stops]
+
+
+def _gearing_and_stops(system):
+    from .. import sheet
+
+    return sheet.gearing_sheet(system), sheet.stops_sheet(system)
 
 
 class _Progress:
     """A bar of phases on a terminal once work takes over a second; nothing when piped."""
 
-    phases = ("gearing", "clearance", "travel map", "stops")
+    phases = ("gearing", "clearance", "travel map", "stops", "report")
 
     def __init__(self):
         self.start, self.shown = time.monotonic(), False
@@ -60,16 +102,3 @@ def _verdict(missed: int) -> str:
     if missed:
         return f"{missed} requirement{'s' if missed > 1 else ''} missed."
     return "Every requirement of the file is met, as computed."
-
-
-def _write_csv(system, folder: Path) -> None:
-    from ..files import write_text
-    from ..tables import all_tables
-
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise LinkageError(f"{folder}: can't be made a folder ({problem.strerror}); "
-                           f"choose another") from problem
-    for name, data in all_tables(system).items():
-        write_text(folder / f"{name}.csv", data)

@@ -1,10 +1,13 @@
-"""What every verb shares: the parser of its words."""
+"""What the verbs share: the parser of their words, tables and pictures written."""
 
 from __future__ import annotations
 
 import argparse
+import io
+from pathlib import Path
 
 from .. import __version__
+from ..errors import LinkageError
 from .verbs import VERBS
 
 
@@ -16,3 +19,31 @@ def parser_of(verb: str, about: str) -> argparse.ArgumentParser:
         parser.epilog = f"Other verbs: {', '.join(others)}."
         parser.add_argument("--version", action="version", version=f"linkage {__version__}")
     return parser
+
+
+def write_tables(folder, tables: dict) -> None:
+    """Write `{name: DataFrame}` as CSV into a folder, made where there is none."""
+    from ..files import write_text
+
+    folder = Path(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise LinkageError(f"{folder}: can't be made a folder ({problem.strerror}); "
+                           f"choose another") from problem
+    for name, data in tables.items():
+        write_text(folder / f"{name.replace(' ', '_')}.csv",
+                   data.to_csv(index=False, lineterminator="\n"))
+
+
+def save_picture(axes, path) -> None:
+    """Write a picture whole or not at all; the end of its name says what kind."""
+    from ..files import write_bytes
+
+    kind = Path(path).suffix.lower().removeprefix(".")
+    if kind not in ("png", "svg", "pdf"):
+        raise LinkageError(f"{path}: is no picture that can be drawn; end its name with .png, "
+                           f".svg or .pdf")
+    held = io.BytesIO()
+    axes.figure.savefig(held, format=kind, dpi=150)
+    write_bytes(path, held.getvalue())

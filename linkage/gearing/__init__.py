@@ -6,6 +6,7 @@ from .compare import (
     cross_talk,
     differential,
     greatest_over_box,
+    inputs_of,
     stick_difference,
     symmetry,
     twins,
@@ -19,12 +20,14 @@ from .travels import (
     grip_movement,
     level_reading,
     required_travels,
+    round_positions,
     sense_word,
 )
 from .words import deflection_words, said_input, said_place, said_surface
 
 __all__ = ["BEYOND", "Finding", "box_of", "cross_talk", "deflection_words", "differential",
            "driving_input", "edge_movement", "find", "gearing_algebra", "gearing_table",
-           "greatest_over_box", "grip_movement", "level_reading", "margins", "required_travels",
-           "rod_algebra", "said_input", "said_place", "said_surface", "sense_word",
-           "stick_difference", "symmetry", "twins"]
+           "greatest_over_box", "grip_movement", "inputs_of", "level_reading", "margins",
+           "required_travels", "rod_algebra", "round_positions", "said_input", "said_place",
+           "said_surface",
+           "sense_word", "stick_difference", "symmetry", "twins"]

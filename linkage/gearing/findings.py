@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..motion import System, body_of
+from ..search import extremes
 from ..units import shown_length
-from .compare import box_of, greatest_over_box
+from .compare import SAMPLES, ZOOMS, box_of, greatest_over_box
 from .words import said_place
 
 LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice
@@ -166,13 +167,32 @@ def margins(system: System):
     """
     import pandas as pd
 
-    neutral, rows = system.sweep(), []
-    for rod in system.model.rods:
-        for end in neutral.margins(rod):
-            least, place = greatest_over_box(system, lambda m, r=rod, e=end: -m.margins(r)[e],
-                                             _inputs_of_rod(system, rod))
-            rows.append({"rod": rod, "end": end, "margin": -least, **place})
-    return pd.DataFrame(rows, columns=["rod", "end", "margin", *box_of(system)])
+    neutral, rows = system.sweep(), {}
+    ends = {(rod, end): _inputs_of_rod(system, rod) for rod in system.model.rods
+            for end in neutral.margins(rod)}
+    for among in set(ends.values()):
+        group = [each for each, inputs in ends.items() if inputs == among]
+        rows |= _least_margins(system, group, among)
+    return pd.DataFrame([rows[each] for each in ends],
+                        columns=["rod", "end", "margin", *box_of(system)])
+
+
+def _least_margins(system, ends, among) -> dict:
+    """Rows of rod ends that some inputs move."""
+    whole = box_of(system)
+    box = {name: travel for name, travel in whole.items() if name in among}
+
+    def values(*sides):
+        motion = system.sweep(**dict(zip(box, sides, strict=True)))
+        found = {rod: motion.margins(rod) for rod in dict.fromkeys(rod for rod, _ in ends)}
+        each = [np.broadcast_to(found[rod][end], motion.shape) for rod, end in ends]
+        return np.stack([k[min(n, len(k) - 1)] if k.ndim else k for n, k in enumerate(each)])
+
+    least, places = extremes(values, list(box.values()), len(ends), SAMPLES, ZOOMS) if box else (
+        values(), np.zeros((len(ends), 0)))
+    return {(rod, end): {"rod": rod, "end": end, "margin": float(low)}
+            | dict.fromkeys(whole, 0.0) | dict(zip(box, place.tolist(), strict=True))
+            for (rod, end), low, place in zip(ends, least, places, strict=True)}
 
 
 def _inputs_of_rod(system, rod):

@@ -50,7 +50,7 @@ def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
     if float(f"{value:.{digits}f}") == 0:
         return "neutral"
     if name in SENSES:
-        return f"{abs(value):.{digits}f}{unit} {SENSES[name][value > 0]}"
+        return f"{abs(value):.{digits}f}{unit} {SENSES[name][bool(value > 0)]}"
     return f"{value:+.{digits}f}{unit} {name}"
 
 

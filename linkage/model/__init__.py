@@ -3,6 +3,7 @@
 Lengths are mm, angles degrees.  A model is a description only: it computes no motion.
 """
 
+from .fittings import Fitted, RigPin, RodEnd
 from .parts import (
     AIRFRAME,
     Airframe,
@@ -21,10 +22,15 @@ from .parts import (
     Wire,
 )
 from .shapes import Box, Hole, Layer, Part, Pipe, Plate, Point, Sphere, Tube, Washer
+from .sizes import STATIONS, Arm, Clocking, Place, RodLength, Size, Target, steps_within
+from .stock import HANDBOOK
+from .strength import Factors, HingeMoment, PilotForce, TorqueTube
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "Airframe", "Body", "Box", "Clearance", "Coupling", "Hole", "Input", "Layer",
-    "Material", "Model", "PairRule", "Part", "Pipe", "Plate", "Point", "Require", "Rod", "Spacer",
-    "Sphere", "Stop", "Surface", "Tolerance", "Tube", "Washer", "Wire", "is_rudder",
+    "AIRFRAME", "HANDBOOK", "STATIONS", "Airframe", "Arm", "Body", "Box", "Clearance", "Clocking",
+    "Coupling", "Factors", "Fitted", "HingeMoment", "Hole", "Input", "Layer", "Material", "Model",
+    "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Point", "Require", "RigPin",
+    "Rod", "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface", "Target",
+    "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
 ]

@@ -18,13 +18,16 @@ from ..keys import (
     TableOf,
     Text,
     at,
+    got,
     key,
     read_keys,
     unit_vector,
     write_keys,
 )
-from ..units import file_length
+from ..units import HOUSE, file_length, quantity
+from .fittings import THREAD, Fitted
 from .shapes import PAIR, POINTS, SIZE, SOLIDS, THICKNESS, Part
+from .strength import FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 
 AIRFRAME = "airframe"
 
@@ -45,6 +48,8 @@ class Input(Part):
                            default=None)
     positive: str | None = key(Choice(("along axis", "against axis")),
                                "which turn about the axis as written is positive", default=None)
+    force: PilotForce | None = key(Record(PilotForce), "limit pilot force at the grip; of pitch, "
+                                   "roll and yaw after 14 CFR 23.397(b) unless given", default=None)
     in_mm: bool = False  # whether `travel` is a movement in mm rather than an angle
 
     def _check(self):
@@ -84,6 +89,19 @@ class _InputKind(Record):
 INPUT = _InputKind(Input)
 
 
+class _Breakout(Number):
+    """Breakout friction of a joint: a moment where it turns, a force where it slides."""
+
+    def read(self, value, unit):
+        if not isinstance(value, str):
+            raise LinkageError(f"needs a moment (of a slide a force) with its unit, in quotes, "
+                               f"{got(value)}")
+        return value
+
+    def schema(self):
+        return {"type": "string", "minLength": 1}
+
+
 @dataclass(frozen=True, kw_only=True)
 class Body(Part):
     """A part that turns about, or slides along, one axis on what carries it."""
@@ -98,6 +116,10 @@ class Body(Part):
     level: tuple | None = key(ListOf(Text(), 2, 2, "pair of its points"),
                               "the line a digital level is laid on", default=None)
     solids: dict = key(SOLIDS, "its shapes", word="solid", default_factory=dict)
+    tube: TorqueTube | None = key(Record(TorqueTube), "the round tube that carries its moment "
+                                  "from arm to arm", default=None)
+    friction: float | None = key(_Breakout(above=0.0, what="friction"), "breakout friction of its "
+                                 "joint with its unit: a moment, of a slide a force", default=None)
 
     def _check(self):
         ways = [word for word in ("axis", "through", "slide") if getattr(self, word) is not None]
@@ -130,12 +152,50 @@ class Body(Part):
         return self.slide is not None
 
 
+class _BodyKind(Record):
+    """A body; its friction is read as what its joint takes."""
+
+    def read(self, value, unit):
+        said = read_keys(Body, value, unit)
+        if "friction" in said:
+            with at("friction"):
+                said["friction"] = quantity(said["friction"], _friction_of("slide" in said))
+        return Body(**said)
+
+    def write(self, value, unit):
+        table = write_keys(value, unit)
+        if value.friction is not None:
+            table["friction"] = f"{value.friction!r} {HOUSE[_friction_of(value.slides)]}"
+        return table
+
+
+def _friction_of(slides: bool) -> str:
+    return "force" if slides else "moment"
+
+
+BODY = _BodyKind(Body)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Airframe(Part):
     """What doesn't move: fixed points and structure."""
 
     points: dict = key(POINTS, "fixed points", default_factory=dict)
     solids: dict = key(SOLIDS, "fixed shapes", word="solid", default_factory=dict)
+
+
+class _OneOrMore(ListOf):
+    """Several tables, or one alone without the brackets."""
+
+    def read(self, value, unit):
+        return super().read([value] if isinstance(value, dict) else value, unit)
+
+    def write(self, value, unit):
+        tables = super().write(value, unit)
+        return tables[0] if len(tables) == 1 else tables
+
+    def schema(self):
+        return {"anyOf": [self.kind.schema(), super().schema()]}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -149,8 +209,18 @@ class Rod(Part):
                           default=False)
     diameter: float | None = key(SIZE, "outside diameter, which gives it a solid", default=None)
     wall: float | None = key(SIZE, "wall of its tube", default=None)
-    thread: str | None = key(Text(), "thread of its rod ends", default=None)
+    thread: str | None = key(THREAD, "thread of its rod ends", default=None)
+    fitted: tuple = key(_OneOrMore(Record(Fitted), 0, 2, "list"), "its rod ends in the order of "
+                        "ends; one table for both alike", default=())
     material: str | None = key(Text(), "material of its tube", default=None)
+    fixity: float = key(Number(above=0.0, what="fixity"), "end fixity c as a column: 1 pinned, "
+                        "as with ball ends; 4 clamped at both", default=1.0)
+    strength: float | None = key(FORCE, "ultimate strength of its weaker end joint, with its unit",
+                                 default=None)
+    fitting: float | None = key(FACTOR, "fitting factor of its end joints", default=None)
+    bearing: float | None = key(FACTOR, "bearing factor of its end joints", default=None)
+    friction: float | None = key(MOMENT, "breakout moment of each of its ball ends, with its unit",
+                                 default=None)
     tolerance: float | None = key(THICKNESS, "plus or minus on its length", default=None)
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
@@ -198,20 +268,6 @@ class Require(Part):
             raise LinkageError("names no travel; give up and down, or left and right")
 
 
-class _RequireKind(ListOf):
-    """One table of required travels, or one per input."""
-
-    def read(self, value, unit):
-        return super().read([value] if isinstance(value, dict) else value, unit)
-
-    def write(self, value, unit):
-        tables = super().write(value, unit)
-        return tables[0] if len(tables) == 1 else tables
-
-    def schema(self):
-        return {"anyOf": [self.kind.schema(), super().schema()]}
-
-
 @dataclass(frozen=True, kw_only=True)
 class Surface(Part):
     """A control surface: the deflection of a body about its hinge line."""
@@ -219,7 +275,9 @@ class Surface(Part):
     body: str = key(Text(), "the body that is the surface")
     chord: float | None = key(SIZE, "hinge line to trailing edge, square to the hinge",
                               default=None)
-    require: tuple = key(_RequireKind(Record(Require)), "required travels", default=())
+    require: tuple = key(_OneOrMore(Record(Require)), "required travels", default=())
+    hinge: HingeMoment | None = key(Record(HingeMoment), "air's moment about the hinge line",
+                                    default=None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -293,7 +351,14 @@ class Material(Part):
     ultimate: float | None = key(Quantity(what="stress"), "ultimate stress, with its unit",
                                  default=None)
     density: float | None = key(Quantity(what="density"), "density, with its unit", default=None)
+    shear: float | None = key(Quantity(what="stress"), "shear modulus, with its unit; modulus / "
+                              "2.6 unless given", default=None)
     source: str = key(Text(), "where the figures come from")
+
+    @property
+    def shear_modulus(self) -> float:
+        """Shear modulus, N/mm²: as given, else for a Poisson's ratio of 0.3."""
+        return self.shear if self.shear is not None else self.modulus / 2.6
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -7,8 +7,11 @@ from dataclasses import dataclass, field, fields
 
 from ..errors import ModelError, nearest
 from ..keys import Choice, ListOf, Record, TableOf, Text, key
+from ..threads import Thread, read_thread
+from .fittings import Fitted, RigPin, RodEnd
 from .parts import (
     AIRFRAME,
+    BODY,
     INPUT,
     Airframe,
     Body,
@@ -23,6 +26,9 @@ from .parts import (
     Wire,
 )
 from .shapes import Part, Tube
+from .sizes import Size
+from .stock import HANDBOOK
+from .strength import Factors
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,7 +42,7 @@ class Model(Part):
     length: str = key(Choice(("in", "mm")), "what a bare length means")
     inputs: dict = key(TableOf(INPUT, "input"), "inputs", word="input",
                        default_factory=dict)
-    bodies: dict = key(TableOf(Record(Body), "body"), "bodies", word="body",
+    bodies: dict = key(TableOf(BODY, "body"), "bodies", word="body",
                        default_factory=dict)
     rods: dict = key(TableOf(Record(Rod), "rod"), "rods", word="rod", default_factory=dict)
     couplings: dict = key(TableOf(Record(Coupling), "coupling"), "couplings", word="coupling",
@@ -51,7 +57,13 @@ class Model(Part):
     tolerance: Tolerance = key(Record(Tolerance), "build tolerances", default=Tolerance())
     materials: dict = key(TableOf(Record(Material), "material"), "materials", word="material",
                           default_factory=dict)
+    factor: Factors = key(Record(Factors), "factors on limit loads", default=Factors())
     wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)
+    size: Size = key(Record(Size), "dimensions to choose and what for", default=Size())
+    rod_ends: dict = key(TableOf(Record(RodEnd), "rod_end"), "rod ends off the shelf",
+                         word="rod_end", default_factory=dict)
+    rig_pins: dict = key(TableOf(Record(RigPin), "rig_pin"), "rig pins", word="rig_pin",
+                         default_factory=dict)
     mirror: dict = key(TableOf(Text(), "word"), "word in a name = word in its twin's name",
                        default_factory=dict)
     _at: dict = field(init=False, repr=False, compare=False, default_factory=dict)
@@ -88,6 +100,18 @@ class Model(Part):
         rod = self.rods[name]
         return rod.length if rod.length is not None else math.dist(
             self.position(rod.ends[0]), self.position(rod.ends[1]))
+
+    def material(self, name: str) -> Material:
+        """A material of the file, or of the handbook ones that need no description."""
+        return {**HANDBOOK, **self.materials}[name]
+
+    def fitting(self, rod: str, end: int) -> tuple[Fitted | None, RodEnd | None, Thread | None]:
+        """What is known of a rod's first (0) or second (1) end: how fitted, rod end, thread."""
+        part = self.rods[rod]
+        fitted = part.fitted[min(end, len(part.fitted) - 1)] if part.fitted else None
+        rod_end = self.rod_ends[fitted.rod_end] if fitted else None
+        thread = (rod_end and rod_end.thread) or part.thread
+        return fitted, rod_end, read_thread(thread) if thread else None
 
     def carriers(self, name: str) -> tuple[str, ...]:
         """What carries a body, from its own carrier down to the airframe."""
@@ -140,6 +164,7 @@ def _check_references(model: Model) -> None:
     _check_bodies(model)
     _check_rods(model)
     _check_inputs(model)
+    _check_rig_pins(model)
     for name, coupling in model.couplings.items():
         for body in coupling.bodies:
             _refer(f'coupling "{name}", bodies', body, model.bodies, "body")
@@ -149,12 +174,16 @@ def _check_references(model: Model) -> None:
         for point in (*wire.clamps, *([wire.exit] if wire.exit else [])):
             _refer(f'wire "{name}"', point, model.points, "hardpoint")
     _check_solid_references(model)
+    _check_size(model)
 
 
 def _check_bodies(model: Model) -> None:
     for name, body in model.bodies.items():
         place = f'body "{name}"'
         _refer(f"{place}, input", body.input, model.inputs, "input")
+        if body.tube is not None:
+            _refer(f"{place}, tube, material", body.tube.material, {**HANDBOOK, **model.materials},
+                   "material")
         for point in body.level or ():
             _refer(f"{place}, level", point, [*body.points, "pivot"], "point of it")
         _check_solids(place, body.solids, [*body.points, "pivot"])
@@ -166,10 +195,38 @@ def _check_rods(model: Model) -> None:
         place = f'rod "{name}"'
         for end in rod.ends:
             _refer(f"{place}, ends", end, model.points, "hardpoint")
-        _refer(f"{place}, material", rod.material, model.materials, "material")
+        _refer(f"{place}, material", rod.material, {**HANDBOOK, **model.materials}, "material")
         if not model.rod_length(name) > 1e-6:
             raise ModelError(f"{place}: its two ends are at the same place, so its length is 0 mm; "
                              f"move one of the points", place=place)
+        _check_fitted(model, name, rod)
+
+
+def _check_fitted(model: Model, name: str, rod: Rod) -> None:
+    place, ends_alone = f'rod "{name}", fitted', 0.0
+    for fitted in rod.fitted:
+        _refer(place, fitted.rod_end, model.rod_ends, "rod_end")
+    for i in range(2 if rod.fitted else 0):
+        fitted, rod_end, _ = model.fitting(name, i)
+        for most, what in ((rod_end.most, "can be"), (rod_end.shank, "its shank is long")):
+            if most is not None and fitted.engaged is not None and not fitted.engaged <= most:
+                raise ModelError(f'{place}: has {fitted.engaged:g} mm of thread engaged, and only '
+                                 f"{most:g} mm {what}; use a longer rod end or a shorter "
+                                 f"engagement", place=place)
+        if fitted.engaged is not None:
+            ends_alone += (rod_end.shank or fitted.engaged) - fitted.engaged
+    if not ends_alone < model.rod_length(name):
+        raise ModelError(f"{place}: its rod ends alone are {ends_alone:g} mm long, and the rod "
+                         f"{model.rod_length(name):g} mm; use shorter ones", place=place)
+
+
+def _check_rig_pins(model: Model) -> None:
+    for name, pin in model.rig_pins.items():
+        place = f'rig_pin "{name}"'
+        for hole in pin.holes:
+            _refer(f"{place}, holes", hole, model.points, "hardpoint")
+        for word in pin.input:
+            _refer(f"{place}, input", word, model.inputs, "input")
 
 
 def _check_inputs(model: Model) -> None:
@@ -236,3 +293,32 @@ def _check_solid_references(model: Model) -> None:
 def _classes(model: Model) -> list[str]:
     own = [f.name for f in fields(Clearance) if f.name != "named"]
     return [*own, *model.clearance.named]
+
+
+def _check_size(model: Model) -> None:
+    for name, part in {**model.size.arms, **model.size.clockings}.items():
+        place = f'size, {"arm" if name in model.size.arms else "clocking"} "{name}"'
+        _refer(f"{place}, point", part.point, model.points, "hardpoint")
+        _check_lever(model, place, part.point)
+    for name, part in model.size.places.items():
+        _refer(f'size, place "{name}", point', part.point, model.points, "hardpoint")
+    for name, part in model.size.rods.items():
+        _refer(f'size, rod "{name}", rod', part.rod, model.rods, "rod")
+    for name, part in model.size.targets.items():
+        place = f'size, target "{name}"'
+        _refer(f"{place}, surface", part.surface, model.surfaces, "surface")
+        _refer(f"{place}, input", part.input, model.inputs, "input")
+
+
+def _check_lever(model: Model, place: str, address: str) -> None:
+    """A point with an arm: on a part that turns, and off its axis."""
+    part = address.split("/")[0]
+    body = model.bodies.get(part)
+    if body is None or body.slides:
+        raise ModelError(f'{place}: "{part}" doesn\'t turn, so its points have no arm; size its '
+                         f"place instead", place=place)
+    away = [a - b for a, b in zip(model.position(address), body.centre, strict=True)]
+    along = sum(a * u for a, u in zip(away, body.direction, strict=True))
+    if not sum(a * a for a in away) - along * along > 1e-6:
+        raise ModelError(f'{place}: "{address}" lies on its own pivot axis, so it has no arm; '
+                         f"name a point away from the axis", place=place)

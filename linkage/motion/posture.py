@@ -157,7 +157,7 @@ class Posture:
         """Set a joint from the one it is coupled to."""
         bodies = self.plan.model.bodies
         value = self.states[step.source].value if source_value is None else source_value
-        value = value * (step.ratio * _mixed(bodies[step.source].slides, bodies[step.joint].slides))
+        value = value * (step.ratio * mixed(bodies[step.source].slides, bodies[step.joint].slides))
         if bodies[step.joint].slides:
             self.states[step.joint] = Slide(value)
         else:
@@ -180,7 +180,7 @@ class Posture:
                 self.place(step.far, self.plan.model.bodies[step.joint].on))
 
 
-def _mixed(source_slides: bool, joint_slides: bool) -> float:
+def mixed(source_slides: bool, joint_slides: bool) -> float:
     """A ratio counts degrees, the states radians: what turns one into the other."""
     if source_slides == joint_slides:
         return 1.0

@@ -13,7 +13,7 @@ import numpy as np
 from .. import kernels
 from ..model import AIRFRAME
 from .plan import Close, Couple, Drive, body_of
-from .posture import Posture, Slide, _mixed
+from .posture import Posture, Slide, mixed
 
 STILL = (0.0, 0.0, 0.0)
 
@@ -85,7 +85,7 @@ class Rates:
             self.joints[step.joint] = step.sign * self.seeds.inputs.get(step.input, 0.0)
         elif isinstance(step, Couple):
             bodies = self.posture.plan.model.bodies
-            self.joints[step.joint] = self.joints[step.source] * step.ratio * _mixed(
+            self.joints[step.joint] = self.joints[step.source] * step.ratio * mixed(
                 bodies[step.source].slides, bodies[step.joint].slides)
         elif isinstance(step, Close):
             self._close(step)

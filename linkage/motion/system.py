@@ -123,7 +123,7 @@ class System:
         if varied - {()} or math.prod(shape) <= BLOCK:
             states = self._settled(full, dimensions).states
         else:
-            states = self._by_blocks(full, shape)
+            states = self._by_blocks(full, shape, dimensions)
         return Motion(self, full, dimensions, states, shape)
 
     def _input_value(self, name, value):
@@ -139,7 +139,7 @@ class System:
                               input=name)
         return value
 
-    def _by_blocks(self, inputs, shape):
+    def _by_blocks(self, inputs, shape, dimensions):
         """States over a large array, worked in blocks along its first long axis."""
         axis = next(i for i, n in enumerate(shape) if n > 1)
         rows = max(2, BLOCK * shape[axis] // math.prod(shape))
@@ -147,7 +147,7 @@ class System:
         for start in range(0, shape[axis], rows):
             cut = {name: _rows(value, axis - len(shape), start, rows)
                    for name, value in inputs.items()}
-            for joint, state in self._settled(cut, self.dimensions).states.items():
+            for joint, state in self._settled(cut, dimensions).states.items():
                 _put(states, joint, state, (axis - len(shape), start, shape[axis]))
         return states
 

@@ -7,6 +7,7 @@ from .flat import flat_of, plates_named
 from .handed import (
     both_sides,
     check_folder,
+    file_stem,
     page_count,
     relief_templates,
     relieved_file,
@@ -15,6 +16,6 @@ from .handed import (
     write_all,
 )
 
-__all__ = ["Options", "Relief", "both_sides", "check_folder", "draw", "flat_of", "page_count",
-           "plates_named", "relief_templates", "relieve", "relieved_file", "said_area",
-           "said_width", "templates", "twin_of", "with_shape", "write_all"]
+__all__ = ["Options", "Relief", "both_sides", "check_folder", "draw", "file_stem", "flat_of",
+           "page_count", "plates_named", "relief_templates", "relieve", "relieved_file",
+           "said_area", "said_width", "templates", "twin_of", "with_shape", "write_all"]

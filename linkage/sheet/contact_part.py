@@ -5,7 +5,7 @@ from __future__ import annotations
 from .. import gearing
 from ..clearance import clearance, scene_of
 from ..motion import System
-from ..stops import ends_without_stop, find_stops, meeting, travel_map
+from ..stops import ends_without_stop, find_stops, travel_map
 from ..units import MM_PER, shown_length
 from .text import number, section, table
 
@@ -13,7 +13,7 @@ CLEAR = 1e-3  # mm of proven gap that counts as no contact
 
 
 def clearance_sheet(system: System, tell=lambda phase: None) -> tuple[str, int]:
-    """Clearance, travel map and stops as text.
+    """Clearance and the travel map as text.
 
     Parameters
     ----------
@@ -34,10 +34,8 @@ def clearance_sheet(system: System, tell=lambda phase: None) -> tuple[str, int]:
     parts = [_clearance(system, found), _waived(system, found)]
     tell("travel map")
     parts.append(_map(system, found))
-    tell("stops")
-    stops, missed = _stops(system)
-    missed += int((~found["ok"].astype(bool)).sum())
-    return "\n\n".join(part for part in [*parts, stops] if part), missed
+    missed = int((~found["ok"].astype(bool)).sum())
+    return "\n\n".join(part for part in parts if part), missed
 
 
 def _place(system, row) -> str:
@@ -89,7 +87,20 @@ def _map(system, found) -> str:
     return section("Travel map", "\n".join(lines))
 
 
-def _stops(system) -> tuple[str, int]:
+def stops_sheet(system: System) -> tuple[str, int]:
+    """Stops and spacers as text; nothing where the file describes no solids.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    (str, int)
+        The sheet, and how many ends of travels have stops of which none governs.
+    """
+    if not system.model.solids:
+        return "", 0
     if not system.model.stops:
         return section("Stops", "none in the file"), 0
     found, unit = find_stops(system), system.model.length
@@ -111,7 +122,7 @@ def _pairs_alike(system, found) -> str:
     """How far apart the twin stops of both sticks are reached."""
     twins = gearing.twins(system, found["stop"])
     angle = dict(zip(found["stop"], found["angle"], strict=True))
-    side = {name: meeting(system, name).stop.side for name in found["stop"]}
+    side = {name: system.model.stops[name].side for name in found["stop"]}
     both = [(a, b, abs(angle[a] - angle[b])) for a, b in twins if side[a] == side[b]]
     return "\n".join(f"both sticks: {a} and {b} are reached {apart:.3f}° apart"
                      for a, b, apart in both)

@@ -18,6 +18,7 @@ from ..units import shown_length
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
 STEPS = 81
+ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
 
 
 @dataclass(frozen=True, eq=False)
@@ -114,7 +115,7 @@ class Meeting:
                                stop=self.name)
         return found
 
-    def _first_touch(self, stage):
+    def _first_touch(self, stage, tolerance=1e-12):
         """March out from neutral until the faces meet, and refine; None when they never do."""
         near, before = 0.0, self._measured(stage, [0.0])[0]
         for part in np.array_split(np.linspace(0.0, self.limit, STEPS)[1:], STEPS // 8):
@@ -126,7 +127,7 @@ class Meeting:
                     near, before = part[n - 1], value[n - 1]
                 ends = ((np.array([x]), np.array([v])) for x, v in
                         ((near, before), (part[n], value[n])))
-                return float(refine(lambda x: self._measured(stage, x), *ends)[0])
+                return float(refine(lambda x: self._measured(stage, x), *ends, tolerance)[0])
             near, before = part[-1], value[-1]
         return None
 
@@ -173,7 +174,7 @@ def _face(plain: Meeting):
     if not any(p.faces for p in pieces):
         return None, None
     stage = stage_of(scene, plain.pair)
-    position = plain._first_touch(stage)
+    position = plain._first_touch(stage, ABOUT)
     if position is None:
         at = np.linspace(0.0, plain.limit, STEPS)
         position = float(at[np.nanargmin(plain.gap(at, 0.0))])

@@ -29,9 +29,9 @@ from .draft import (
     with_spacers,
 )
 from .grid import BEYOND
-from .page import script, style
 from .payload import make_payload
 from .prover import Prover
+from .sources import script, style
 from .told import exact_at, limits_of, required_rows, stop_row, waiting_row
 
 REST = 0.3  # seconds without input after which the proof begins

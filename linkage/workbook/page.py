@@ -3,30 +3,17 @@
 from __future__ import annotations
 
 from html import escape
-from pathlib import Path
 
 from ..motion import System
 from .payload import as_json, as_plain, make_payload
+from .sources import script, style
 from .told import governing, limits_of, map_of, proof_of, required_rows, spacer_chart, stop_row
 
-HERE = Path(__file__).parent
-PARTS = ("words", "pose", "gaps", "drawing", "charts", "panels", "parts", "solid_mesh",
-         "solid_view", "view")
 START = """
 const data = JSON.parse(document.getElementById("linkage-data").textContent);
 const model = { get: (name) => data[name], on() {}, off() {}, set() {}, save_changes() {} };
 render({ model, el: document.getElementById("linkage-page") });
 """
-
-
-def script() -> str:
-    """The page's program: one plain module."""
-    return "\n".join((HERE / "js" / f"{part}.js").read_text(encoding="utf-8") for part in PARTS)
-
-
-def style() -> str:
-    """The page's style sheet."""
-    return (HERE / "view.css").read_text(encoding="utf-8")
 
 
 def told_from_disk(system: System) -> dict:

@@ -113,4 +113,6 @@ def answer(lines, out) -> None:
 
 
 if __name__ == "__main__":
+    if hasattr(os, "nice"):
+        os.nice(5)  # the hand on the slider comes first
     answer(sys.stdin, sys.stdout)

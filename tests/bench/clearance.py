@@ -1,10 +1,12 @@
 """Proven clearance of the side-by-side example against a sweep through a GJK library (coal).
 
-Prints seconds, cells and ratios measured in one run.  The sweep is made at every Nth of the
-201 x 201 stick positions (all of them with --full) and its time scaled to all of them; pieces that
-a ball about each rules out are left out of the library's share too.
+Prints seconds, cells and ratios measured in one run, and beside them the cells that the plain bound
+of first order needs (a gap can't shrink by more than its farthest-moving points move).
 
-With --ours the sweep is left out.  Needs: pip install coal
+The sweep is made at every Nth of the 201 x 201 stick positions (all of them with --full) and its
+time scaled to all of them; pieces that a ball about each rules out are left out of the library's
+share too.  With --ours the sweep is left out; --plot FILE.png draws cost against pairs and bracket
+width.  Needs: pip install coal
 """
 
 import sys
@@ -15,8 +17,10 @@ import coal
 import numpy as np
 
 import linkage
-from linkage.clearance import Stage, near_of, near_pairs, prove, scene_of, travel_box
+from linkage.clearance import Stage, near_of, prove, scene_of, travel_box
+from linkage.clearance.placed import measure
 from linkage.clearance.table import NEAR, _about_apart
+from linkage.motion import enclose
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "side_by_side.toml"
 SIDE = 201
@@ -88,24 +92,93 @@ def sweep_least(stage, k, posture, count):
     return least, seconds
 
 
-def ours(system, width):
+def ours(system, width, share=1.0):
+    """Seconds, proof and pairs, as after load: which pairs may come near is worked out anew."""
+    linkage.clearance.__globals__["_near"].pop(system, None)
     scene, box = scene_of(system), travel_box(system)
     start = time.perf_counter()
-    near, _ = near_pairs(scene, list(near_of(system)), box, NEAR)
+    near = near_of(system)
+    near = near[:max(1, round(share * len(near)))]
     proof = prove(Stage(scene, near), box, width, limit=NEAR)
     return time.perf_counter() - start, proof, near
+
+
+def first_order(stage, items, cells, tolerances=None, enough=None):
+    """The plain bound in place of `linkage.clearance.bounds`."""
+    (which, cell), (names, centres, halves) = items, cells
+    named = {n: centres[:, i] for i, n in enumerate(names)}
+    posture = stage.system.sweep(**named).posture
+    enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)})
+    value, low = measure(stage, posture, which, cell), np.empty(len(which))
+    for here, _ in stage.by_corners(which):
+        moved = [0.0, 0.0]
+        for axis in np.eye(3):
+            way = np.repeat(axis[:, None], len(here), axis=1)
+            sides = stage.along(enclosed, which[here], cell[here], way)
+            moved = [m + np.abs(side[1:]).sum(axis=0) ** 2
+                     for m, side in zip(moved, sides, strict=True)]
+        low[here] = value[here] - sum(np.sqrt(m).max(axis=0) for m in moved)
+    return value, low, centres[cell]
+
+
+def plain_cells(system, width):
+    """Cells that the plain bound needs, pair by pair, and whether it came to an end."""
+    module = sys.modules["linkage.clearance.prove"]
+    second, module.bounds = module.bounds, first_order
+    try:
+        proof = prove(Stage(scene_of(system), near_of(system)), travel_box(system), width,
+                      limit=NEAR)
+    finally:
+        module.bounds = second
+    return proof
+
+
+def plot(path, by_pairs, by_width):
+    from matplotlib.figure import Figure
+
+    figure = Figure(figsize=(8, 3.2), layout="constrained")
+    left, right = figure.subplots(1, 2)
+    left.plot(*zip(*by_pairs, strict=True), "ko-")
+    left.set(xlabel="pairs", ylabel="seconds", title="Bracket 0.05 mm", ylim=0, xlim=0)
+    right.semilogx(*zip(*by_width, strict=True), "ks--")
+    right.set(xlabel="bracket width, mm", ylabel="seconds", title="All pairs", ylim=0)
+    figure.savefig(path, dpi=120)
+
+
+def compare_cells(system):
+    proof, plain = ours(system, 0.5)[1], plain_cells(system, 0.5)
+    ended = ~np.isin(np.arange(len(plain.visited)), list(plain.open_at))
+    looked = ended & (proof.visited > 0)
+    ratio = plain.visited[looked] / proof.visited[looked]
+    print(f"bracket 0.5 mm, cells a pair: ours median {int(np.median(proof.visited[looked]))}, "
+          f"greatest {proof.visited.max()}; plain first order median "
+          f"{int(np.median(plain.visited[looked]))}, "
+          f"greatest {plain.visited.max()}, {np.median(ratio):.1f} times as many in the median "
+          f"pair, {ratio.max():.0f} times in the worst; {(~ended).sum()} pairs not ended")
+
+
+def best(system, *asked):
+    return min((ours(system, *asked) for _ in range(3)), key=lambda found: found[0])
 
 
 def main():
     full = "--full" in sys.argv
     system = linkage.load(EXAMPLE)
     linkage.clearance(system)  # solids cut into pieces, as after load
-    times = {}
+    by_pairs, by_width = [], []
+    for share in (0.125, 0.25, 0.5, 1.0):
+        seconds, proof, near = best(system, 0.05, share)
+        by_pairs.append((len(near), seconds))
+        print(f"{len(near)} pairs, bracket 0.05 mm: {seconds:.2f} s, {proof.visited.sum()} cells")
     for width in (0.5, 0.05, 0.005):
-        times[width], proof, near = min((ours(system, width) for _ in range(3)),
-                                        key=lambda found: found[0])
-        print(f"bracket {width} mm: {times[width]:.2f} s, {proof.visited.sum()} cells for "
-              f"{len(near)} pairs, median {int(np.median(proof.visited))} a pair")
+        seconds, proof, near = best(system, width)
+        by_width.append((width, seconds))
+        asked = proof.visited[proof.visited > 0]
+        print(f"bracket {width} mm: {seconds:.2f} s, {asked.sum()} cells in {len(asked)} pairs of "
+              f"{len(near)}, median {int(np.median(asked))} a pair")
+    if "--plot" in sys.argv:
+        plot(sys.argv[sys.argv.index("--plot") + 1], by_pairs, by_width)
+    compare_cells(system)
     start = time.perf_counter()
     table = linkage.clearance(system)
     whole = time.perf_counter() - start

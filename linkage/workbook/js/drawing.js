@@ -16,8 +16,12 @@ function lookOf(el) {
   return look;
 }
 
+// sizes are told by an observer: to ask for them while drawing would lay the page out each time
+const SIZES = new WeakMap();
+
 function prepared(canvas) {
-  const box = canvas.getBoundingClientRect(), ratio = window.devicePixelRatio || 1;
+  if (!SIZES.has(canvas)) SIZES.set(canvas, canvas.getBoundingClientRect());
+  const box = SIZES.get(canvas), ratio = window.devicePixelRatio || 1;
   const width = Math.max(1, Math.round(box.width * ratio));
   const height = Math.max(1, Math.round(box.height * ratio));
   if (canvas.width !== width) canvas.width = width;

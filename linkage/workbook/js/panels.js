@@ -68,7 +68,7 @@ class StickPanel {
     });
     if (!this.pair) return;
     const [across, up] = this.pair, map = app.told.map;
-    this.back = drawPad(this.canvas, { across, up, position: app.position, limits: app.limits,
+    if (!app.hidden.has(this.canvas)) this.back = drawPad(this.canvas, { across, up, position: app.position, limits: app.limits,
       wanted: Object.fromEntries(app.head.inputs.map((i) => [i.name, app.told.wanted[i.name]])),
       map }, app.look);
     this.canvas.setAttribute("aria-label", `Travel map: stick at ${app.saidPlace()}`);
@@ -221,6 +221,7 @@ class ReadoutPanel {
     }));
     app.head.inputs.forEach((input, k) => {
       const canvas = this.curves[k];
+      if (app.hidden.has(canvas)) return;
       drawCurves(canvas, app.poses, k, app, app.told.required, app.look);
       canvas.setAttribute("aria-label", `Deflection of the surfaces against ${input.name}, `
         + `marker at ${saidInput(input, app.position[input.name])}`);

@@ -124,10 +124,25 @@ class Workbook {
       }],
       ["change:message", () => tell(this.note, model.get("message"))]];
     for (const [name, call] of this.handlers) model.on(name, call);
-    this.watch = new ResizeObserver(() => this.schedule());
+    this.redraw = () => { this.look = null; this.schedule(); };
+    this.watch = new ResizeObserver((seen) => {
+      for (const { target, contentRect } of seen)
+        if (target !== this.root) SIZES.set(target, contentRect);
+      this.redraw();
+    });
+    // what is scrolled out of sight is drawn when it comes into sight
+    this.hidden = new Set();
+    this.sight = new IntersectionObserver((seen) => {
+      for (const { target, isIntersecting } of seen)
+        this.hidden[isIntersecting ? "delete" : "add"](target);
+      this.schedule();
+    });
     this.watch.observe(this.root);
+    for (const canvas of this.root.querySelectorAll("canvas")) {
+      this.watch.observe(canvas);
+      this.sight.observe(canvas);
+    }
     this.dark = window.matchMedia("(prefers-color-scheme: dark)");
-    this.redraw = () => this.schedule();
     this.dark.addEventListener("change", this.redraw);
   }
 
@@ -135,6 +150,7 @@ class Workbook {
     for (const [name, call] of this.handlers) this.model.off(name, call);
     this.watch.disconnect();
     this.solid.close();
+    this.sight.disconnect();
     this.dark.removeEventListener("change", this.redraw);
   }
 
@@ -212,14 +228,14 @@ class Workbook {
   }
 
   draw() {
-    if (!this.root.isConnected || !this.root.clientWidth) return;
+    if (!this.root.isConnected) return;
     if (this.unread) this.read();
-    this.look = lookOf(this.root);
+    this.look = this.look || lookOf(this.root);
     const pose = this.pose = this.poses.at(this.position);
     this.near = this.gaps.nearest(pose, LISTED, this.worthALook());
     const posed = this.drawing.posed(pose), frame = this.framed(pose), marks = this.marks();
     for (const { which, canvas } of this.views) {
-      this.drawing.draw(canvas, which, posed, pose, frame, marks, this.look, this.unit);
+      if (!this.hidden.has(canvas)) this.drawing.draw(canvas, which, posed, pose, frame, marks, this.look, this.unit);
       canvas.setAttribute("aria-label", `${VIEWS[which].name}, stick at ${this.saidPlace()}`
         + (marks.length ? `; ${marks.map((m) => m.text).join("; ")}` : "")
         + (pose.reached ? "" : "; out of reach"));

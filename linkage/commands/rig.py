@@ -1,0 +1,91 @@
+"""`linkage rig`: rods to make and turn, rod ends, rig pins, the aircraft as built."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from .. import gearing, load, rigging, sheet
+from ..errors import LinkageError, nearest
+from ..files import write_model
+from ..motion import System
+from .shared import parser_of, save_picture, write_tables
+
+
+def run(argv) -> int:
+    said = _parser().parse_args(argv)
+    system = load(said.file)
+    if said.out and not said.readings:
+        raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
+    if said.out and Path(said.out).exists():
+        raise LinkageError(f"{said.out}: is there already and stays as it is; choose another name")
+    fit = _fit(system, said) if said.readings else None
+    flown = System(rigging.as_built_model(system, fit[1])) if fit else system
+    adjustment = _adjustment(flown, said)
+    text, missed = sheet.rig_sheet(system, adjustment, fit)
+    print(sheet.heading(system, said.file), text, sep="\n\n")
+    if said.csv:
+        from ..tables import rig_tables
+
+        write_tables(said.csv, rig_tables(system, adjustment, fit))
+    if said.picture:
+        _draw(said.picture, system, fit)
+    if said.out:
+        write_model(flown.model, said.out)
+        print(f"\n{said.out}: the aircraft as built, written; check it with: linkage {said.out}")
+    return 1 if missed else 0
+
+
+def _parser():
+    parser = parser_of("rig", "Print rods to make, what a turn does, rod-end misalignment and rig "
+                              "pins; with --measured what to turn, with --readings the aircraft as "
+                              "built; exit 1 when a rod end, a rig pin or the adjustment misses.")
+    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("--measured", nargs="+", metavar="SURFACE=ANGLE", default=[],
+                        help='what surfaces read with the stick at neutral: "elevator=1.5 TEU"')
+    parser.add_argument("--within", type=float, default=rigging.WITHIN, metavar="DEGREES",
+                        help="what may be left of it (%(default)s)")
+    parser.add_argument("--readings", metavar="CSV", help="table of input, stick angle, surface, "
+                                                          "surface angle (or edge)")
+    parser.add_argument("--zeroed", nargs="+", metavar="NAME", default=[],
+                        help="inputs and surfaces whose instrument is known to read 0 at neutral")
+    parser.add_argument("--doubt", nargs="+", metavar="ROD",
+                        help="rods whose length is in doubt; all unless given")
+    parser.add_argument("--trust", type=float, default=rigging.ERROR, metavar="DEGREES",
+                        help="what a reading can be trusted to (%(default)s)")
+    parser.add_argument("--out", metavar="FILE", help="file to write the aircraft as built to")
+    parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
+    parser.add_argument("--picture", metavar="FILE", help="draw what half a turn does, or with "
+                                                          "--readings the aircraft as built, to "
+                                                          "a PNG, SVG or PDF")
+    return parser
+
+
+def _draw(path, system, fit):
+    from .. import plots
+
+    ax = plots.half_turns(system) if fit is None else plots.as_built(system, fit)
+    save_picture(ax, path)
+
+
+def _fit(system, said):
+    readings = rigging.read_readings(system, said.readings)
+    try:
+        return readings, rigging.fit_as_built(system, readings, zeroed=said.zeroed,
+                                              rods=said.doubt, error=said.trust)
+    except LinkageError as error:
+        raise type(error)(f"{said.readings}: {error.sentence}", **error.facts) from error
+
+
+def _adjustment(system, said):
+    """What to turn, where something was measured or does not stand at neutral by the file."""
+    measured = {}
+    for text in said.measured:
+        name, _, angle = text.rpartition("=")
+        if name not in system.model.surfaces:
+            raise LinkageError(f'--measured: no surface "{name or text}"; '
+                               f"{nearest(name, system.model.surfaces)}")
+        words = gearing.deflection_words(system, name)
+        measured[name] = rigging.signed_angle(angle, words, f"--measured {name}")
+    if not measured and not any(abs(off) > 1e-6 for off in system.offsets.values()):
+        return None
+    return rigging.adjust(system, measured, said.within)

@@ -1,0 +1,105 @@
+"""Lost motion: what rods and torque tubes give at the surface while the stick is held."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..gearing import box_of
+from ..motion import System
+from .cases import Case, balanced, cases, hand, shares
+from .columns import tube_area, tube_inertia
+from .margins import missing
+from .statics import Statics
+from .worst import tube_moments
+
+STEPS = 41
+
+
+def lost_motion(statics: Statics, case: Case, surface: str) -> dict:
+    """How far a surface turns under a load case with its grip held, part by part.
+
+    Parameters
+    ----------
+    statics : Statics
+    case : Case
+    surface : str
+
+    Returns
+    -------
+    dict
+        ``{rod or body: ndarray (n,)}`` degrees, signed like the deflection.  A rod without
+        diameter, wall or material and a body without a tube count as rigid.
+
+    Notes
+    -----
+    Unit-load method: sum over rods of N n L / (E A), over stretches of tube of T t L / (G J), N and
+    T of the case, n and t of a unit hinge moment held at the same grip (Gere, Mechanics of
+    Materials, 7th ed., ch. 9, from memory).
+    """
+    model = statics.model
+    share = shares(statics, case)
+    given = np.zeros_like(share)
+    given[:, list(statics.loads).index(("hinge", surface))] = 1.0
+    at = [grip for grip, _ in case.forces]
+    unit = balanced(statics, given, [hand(statics, name, at) for name in statics.drives])
+    found = {}
+    for i, rod in enumerate(statics.rods):
+        if not missing(model, rod):
+            one, other = (np.einsum("ne,ne->n", k, statics.inner_forces[:, :, i])
+                          for k in (share, unit))
+            found[rod] = np.degrees(one * other * rod_give(model, rod))
+    for name, body in model.bodies.items():
+        if body.tube is not None and body.tube.material is not None and name in statics.arms:
+            (lengths, one), (_, other) = (tube_moments(statics, k, name) for k in (share, unit))
+            stiff = 2 * tube_inertia(body.tube.diameter, body.tube.wall) * \
+                model.material(body.tube.material).shear_modulus
+            found[name] = np.degrees((one * other) @ lengths / stiff)
+    return found
+
+
+def rod_give(model, rod: str) -> float:
+    """Stretch of a rod per newton, L / (E A): mm/N."""
+    part = model.rods[rod]
+    area = float(tube_area(part.diameter, part.wall))
+    return model.rod_length(rod) / (model.material(part.material).modulus * area)
+
+
+def lost_motion_table(system: System):
+    """Lost motion of every surface with the stick held, one pilot's limit force on it.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    DataFrame
+        One row per surface and grip: surface, input, grip, neutral and worst (degrees, size),
+        at (input where worst, the others at 0), most_from (the part that gives most there) and
+        share (of it).  Of both ways the stick can be pushed the sizes are the same.
+    """
+    import pandas as pd
+
+    rows = []
+    for name in box_of(system):
+        single = [c for c in cases(system) if c.input == name and len(c.forces) == 1
+                  and c.forces[0][1] > 0 and "jammed" not in c.name]
+        x = np.unique([0.0, *np.linspace(*system.inputs[name].travel, STEPS)])
+        statics = Statics(system.sweep(**{name: x})) if single else None
+        for case in single:
+            rows += [_row(statics, case, surface, x) for _, surface in case.against]
+    return pd.DataFrame(rows, columns=["surface", "input", "grip", "neutral", "worst", "at",
+                                       "most_from", "share"])
+
+
+def _row(statics, case, surface, x):
+    parts = lost_motion(statics, case, surface)
+    row = {"surface": surface, "input": case.input, "grip": case.forces[0][0], "neutral": np.nan,
+           "worst": np.nan, "at": np.nan, "most_from": "", "share": np.nan}
+    total = np.abs(sum(parts.values())) if parts else np.full(x.shape, np.nan)
+    if not np.isfinite(total).any():
+        return row
+    k = int(np.nanargmax(total))
+    most = max(parts, key=lambda part: abs(parts[part][k]))
+    return row | {"neutral": float(total[x == 0][0]), "worst": float(total[k]), "at": float(x[k]),
+                  "most_from": most, "share": float(abs(parts[most][k]) / total[k])}

@@ -1,0 +1,132 @@
+"""Margins of rods, their end joints and torque tubes at the worst of their loads."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from ..motion import System
+from .columns import column_load, slenderness, torsion_stress, tube_area
+from .worst import worst_loads
+
+SHEAR = math.sqrt(3.0)  # shear strength as a share of the tensile one: distortion energy
+
+
+def rod_margins(system: System, worst=None):
+    """Every rod against its greatest tension and compression.
+
+    Parameters
+    ----------
+    system : System
+    worst : DataFrame, optional
+        As `worst_loads` gives it.
+
+    Returns
+    -------
+    DataFrame
+        One row per rod: rod, tension, compression (N), length (mm), slenderness (L'/rho, end
+        fixity included), column (N, at which it fails as a column), column_margin, tube_margin
+        (yield at limit load and ultimate at limit x safety, whichever is less), joint_factor,
+        joint_needs (N of ultimate strength), joint_margin, missing (what the file leaves out, ""
+        when nothing).  A margin is strength / (load x factor) - 1: below 0 it is missed; NaN where
+        the file gives too little, infinite without load.
+    """
+    import pandas as pd
+
+    worst = worst_loads(system) if worst is None else worst
+    loads = {(row["part"], row["what"]): row["value"] for row in worst.to_dict("records")}
+    rows = []
+    model = system.model
+    for name in model.rods:
+        pull, push = (loads.get((name, what), 0.0) for what in ("tension", "compression"))
+        rows.append({"rod": name, "tension": pull, "compression": push,
+                     "length": model.rod_length(name), **_tube(model, name, pull, push),
+                     **_joint(model, name, max(pull, push)),
+                     "missing": ", ".join(missing(model, name))})
+    return pd.DataFrame(rows, columns=[
+        "rod", "tension", "compression", "length", "slenderness", "column", "column_margin",
+        "tube_margin", "joint_factor", "joint_needs", "joint_margin", "missing"])
+
+
+def missing(model, rod: str) -> list[str]:
+    """What the file leaves out of a rod that its strength needs."""
+    part = model.rods[rod]
+    return [word for word in ("diameter", "wall", "material") if getattr(part, word) is None]
+
+
+def _tube(model, name, pull, push):
+    nothing = {"slenderness": np.nan, "column": np.nan, "column_margin": np.nan,
+               "tube_margin": np.nan}
+    if missing(model, name):
+        return nothing
+    part, material = model.rods[name], model.material(model.rods[name].material)
+    size, length = (part.diameter, part.wall), model.rod_length(name)
+    column = float(column_load(length, *size, material, part.fixity))
+    return {"slenderness": float(slenderness(length, *size, part.fixity)), "column": column,
+            "column_margin": margin(column, push, model.factor.safety),
+            "tube_margin": _tension_margin(material, float(tube_area(*size)), max(pull, push),
+                                           model.factor.safety)}
+
+
+def _tension_margin(material, area, load, safety):
+    yields = margin(material.yield_stress * area, load, 1.0)
+    if material.ultimate is None:
+        return yields
+    return min(yields, margin(material.ultimate * area, load, safety))
+
+
+def _joint(model, name, load):
+    part, factors = model.rods[name], model.factor
+    fitting = factors.fitting if part.fitting is None else part.fitting
+    bearing = factors.bearing if part.bearing is None else part.bearing
+    factor = max(factors.safety * fitting, bearing)
+    return {"joint_factor": factor, "joint_needs": factor * load, "joint_margin":
+            np.nan if part.strength is None else margin(part.strength, load, factor)}
+
+
+def margin(strength: float, load: float, factor: float) -> float:
+    """Strength / (load x factor) - 1; infinite without load.
+
+    Examples
+    --------
+    >>> margin(3000.0, 1000.0, 1.5)
+    1.0
+    """
+    return strength / (load * factor) - 1 if load > 0 else math.inf
+
+
+def tube_margins(system: System, worst=None):
+    """Every body's moment about its axis against its torque tube.
+
+    Parameters
+    ----------
+    system : System
+    worst : DataFrame, optional
+
+    Returns
+    -------
+    DataFrame
+        One row per body with a tube: body, moment (N mm, greatest in the tube), stress (N/mm² of
+        shear), margin (yield / √3 at limit load, ultimate / √3 at limit x safety), missing.
+        Bending is not in it.
+    """
+    import pandas as pd
+
+    worst = worst_loads(system) if worst is None else worst
+    rows = []
+    for name, body in system.model.bodies.items():
+        if body.tube is None:
+            continue
+        row = worst[(worst["part"] == name) & (worst["what"] == "tube")]
+        moment = float(row["value"].iloc[0]) if len(row) else 0.0
+        stress = float(torsion_stress(moment, body.tube.diameter, body.tube.wall))
+        known = body.tube.material is not None
+        rows.append({"body": name, "moment": moment, "stress": stress, "margin":
+                     _shear_margin(system.model, body.tube.material, stress) if known else np.nan,
+                     "missing": "" if known else "material"})
+    return pd.DataFrame(rows, columns=["body", "moment", "stress", "margin", "missing"])
+
+
+def _shear_margin(model, material, stress):
+    return _tension_margin(model.material(material), 1 / SHEAR, stress, model.factor.safety)

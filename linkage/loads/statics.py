@@ -1,0 +1,304 @@
+"""Free bodies: what every rod, body and pivot carries for unit loads, at many stick positions.
+
+A load is a force at a point of a body or a moment on it.  Rods carry forces along their line,
+couplings a moment about each of their two axes, and the inputs are held.  One equation a joint,
+that the loads on all it carries do no work as it moves, gives the rods and couplings in one linear
+solve; the pivots follow from the balance of each free body.  Weights and accelerations are left
+out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from ..model import AIRFRAME
+from ..motion import Couple, Drive, Motion, Turn, body_of, hinge_sign, mixed
+from .pilots import grip_rate, grips
+
+SINGULAR = 1e-6  # least singular value of the scaled equations, below which nothing is told
+
+
+@dataclass(frozen=True, eq=False)
+class Push:
+    """A load on a body: a force at a point and a moment, in the airframe's frame.
+
+    Attributes
+    ----------
+    body : str
+    point : ndarray (n, 3), mm
+    force : ndarray (n, 3)
+    moment : ndarray (n, 3)
+    joint : bool
+        Whether what carries the body gives the moment or force, as a held joint or a coupling
+        does: it then acts across the body's own joint alone.
+    """
+
+    body: str
+    point: np.ndarray
+    force: np.ndarray
+    moment: np.ndarray
+    joint: bool = False
+
+
+class Statics:
+    """What each part carries for unit loads, at n stick positions.
+
+    Parameters
+    ----------
+    motion : Motion
+        Over any shape of stick positions; here they lie along one axis.
+    contacts : dict, optional
+        ``{name: tuple of Push}``: further unit loads, such as of a stop.
+
+    Attributes
+    ----------
+    loads : dict
+        ``{key: tuple of Push}``: unit loads, ``("grip", point, input)`` of 1 N along the grip's
+        movement, ``("hinge", surface)`` of 1 N mm signed like the deflection, ``("hold", input)``
+        of 1 N mm (N) on the driven joint, ``("stop", name)``.
+    rods, couplings : tuple of str
+        Those that carry load; redundant and open ones are taken to carry none.
+    """
+
+    def __init__(self, motion: Motion, contacts=None):
+        self.motion, self.system = motion, motion.system
+        self.model, plan = motion.system.model, motion.system.plan
+        self.posture = motion.flat_posture()
+        self.count = int(np.prod(motion.shape))
+        self.drives = {s.input: s for s in plan.steps if isinstance(s, Drive)}
+        self.couplings = {s.coupling: s for s in plan.steps if isinstance(s, Couple)}
+        none = {*plan.open_rods, *plan.redundant}
+        self.rods = tuple(r for r in self.model.rods if r not in none)
+        self.bodies = tuple(self.model.bodies)
+        held = {step.joint for step in self.drives.values()}
+        self.inner = tuple(j for j in self.bodies if j in self.posture.states and j not in held)
+        self.loads = self._unit_loads() | {("stop", k): v for k, v in (contacts or {}).items()}
+
+    # --- geometry ---------------------------------------------------------------------------
+
+    def place(self, address: str) -> np.ndarray:
+        """A point at every position, (n, 3) mm."""
+        return self._full(self.posture.place(address))
+
+    @cached_property
+    def axes(self) -> dict:
+        """Axis of every body's joint in the airframe's frame, ``{body: (n, 3)}``."""
+        return {body: self._full(self.posture.direction(body)) for body in self.bodies}
+
+    @cached_property
+    def pivots(self) -> dict:
+        """Pivot of every body, ``{body: (n, 3)}`` mm."""
+        return {body: self.place(f"{body}/pivot") for body in self.bodies}
+
+    def _full(self, vector):
+        return np.stack([np.broadcast_to(k, (self.count,)) for k in vector], axis=-1)
+
+    def carriers(self, body: str) -> tuple[str, ...]:
+        """A body and all that carries it, without the airframe."""
+        if body == AIRFRAME:
+            return ()
+        return body, *self.model.carriers(body)[:-1]
+
+    # --- unit loads ---------------------------------------------------------------------------
+
+    def _unit_loads(self) -> dict:
+        loads = {}
+        for name, step in self.drives.items():
+            loads["hold", name] = (self._on_joint(step.joint, step.sign),)
+            for grip in grips(self.system, name):
+                rate = grip_rate(self.motion, grip, name).reshape(-1, 3)
+                with np.errstate(invalid="ignore", divide="ignore"):
+                    along = rate / np.linalg.norm(rate, axis=-1, keepdims=True)
+                loads["grip", grip, name] = (self.at_point(body_of(grip), self.place(grip), along),)
+        for name, surface in self.model.surfaces.items():
+            sign = hinge_sign(self.model.bodies[surface.body])
+            if surface.body in self.posture.states:
+                push = self._on_joint(surface.body, sign)
+                loads["hinge", name] = (Push(push.body, push.point, push.force, push.moment),)
+        return loads
+
+    def at_point(self, body: str, point, force) -> Push:
+        """A force at a point of a body."""
+        return Push(body, point, force, np.zeros_like(point))
+
+    def _on_joint(self, joint, size) -> Push:
+        u, still = size * self.axes[joint], np.zeros((self.count, 3))
+        slides = self.model.bodies[joint].slides
+        return Push(joint, self.pivots[joint], u if slides else still, still if slides else u, True)
+
+    @cached_property
+    def _rod_pushes(self) -> dict:
+        """What each rod does to its ends per newton of tension: it pulls them together."""
+        found = {}
+        for rod in self.rods:
+            one, other = self.model.rods[rod].ends
+            p, q = self.place(one), self.place(other)
+            e = (q - p) / np.linalg.norm(q - p, axis=-1, keepdims=True)
+            found[rod] = (self.at_point(body_of(one), p, e), self.at_point(body_of(other), q, -e))
+        return found
+
+    @cached_property
+    def _coupling_pushes(self) -> dict:
+        """What a coupling does to its joints per N mm (N) on the one it drives."""
+        found, bodies = {}, self.model.bodies
+        for name, step in self.couplings.items():
+            ratio = step.ratio * mixed(bodies[step.source].slides, bodies[step.joint].slides)
+            found[name] = (self._on_joint(step.joint, 1.0), self._on_joint(step.source, -ratio))
+        return found
+
+    # --- balance --------------------------------------------------------------------------------
+
+    def work(self, pushes, joint: str) -> np.ndarray:
+        """Work of loads per radian (mm) of a joint, (n,)."""
+        total = np.zeros(self.count)
+        for push in pushes:
+            if push.body == joint or (not push.joint and joint in self.carriers(push.body)):
+                total += _dot(self.axes[joint], push.force if self.model.bodies[joint].slides else
+                              self._moment_about(push, self.pivots[joint]))
+        return total
+
+    def _moment_about(self, push, centre):
+        return np.cross(push.point - centre, push.force) + push.moment
+
+    @cached_property
+    def _inner_loads(self) -> list:
+        return [*self._rod_pushes.values(), *self._coupling_pushes.values()]
+
+    @cached_property
+    def inner_forces(self) -> np.ndarray:
+        """Rod tensions (N) and coupling moments (N mm, N) per unit load: (n, loads, rods + ...).
+
+        NaN where a rod can't reach, or the equations are singular (a dead centre).
+        """
+        loads = list(self.loads.values())
+        size = len(self.inner)
+        if not size:
+            return np.zeros((self.count, len(loads), 0))
+        matrix = np.stack([np.stack([self.work(p, j) for p in self._inner_loads], -1)
+                           for j in self.inner], -2)
+        right = -np.stack([np.stack([self.work(p, j) for p in loads], -1)
+                           for j in self.inner], -2)
+        good = np.isfinite(matrix).all(axis=(-1, -2)) & np.isfinite(right).all(axis=(-1, -2))
+        matrix = np.where(good[:, None, None], matrix, np.eye(size))
+        rows = np.stack([1 / self._reach(j) for j in self.inner], axis=-1)[..., None]
+        rows = np.where(good[:, None, None], rows, 1.0)
+        scaled = matrix * rows
+        columns = np.ones((self.count, 1, size))
+        columns[..., len(self.rods):] = 1 / np.maximum(np.linalg.norm(
+            scaled[..., len(self.rods):], axis=-2, keepdims=True), 1e-300)
+        scaled = scaled * columns
+        good &= np.linalg.svd(scaled, compute_uv=False)[..., -1] > SINGULAR
+        scaled = np.where(good[:, None, None], scaled, np.eye(size))
+        found = np.linalg.solve(scaled, np.nan_to_num(right) * rows) * columns.swapaxes(-1, -2)
+        return np.where(good[:, None, None], found, np.nan).swapaxes(-1, -2)
+
+    def _reach(self, joint: str) -> np.ndarray:
+        """Longest arm of a rod about a joint, (n,) mm: a rod square to it has a lever of 1."""
+        if self.model.bodies[joint].slides:
+            return np.ones(self.count)
+        ends = [end for rod in self.rods for end in self.model.rods[rod].ends
+                if joint in self.carriers(body_of(end))]
+        arms = [np.linalg.norm(np.cross(self.axes[joint], self.place(end) - self.pivots[joint]),
+                               axis=-1) for end in ends]
+        return np.maximum(np.max(arms, axis=0), 1e-9) if arms else np.ones(self.count)
+
+    @cached_property
+    def hold(self) -> dict:
+        """Work of each unit load per radian (mm) of each input, rods carrying: {input: (n, loads)}.
+
+        By virtual work it is the load times the movement of where it acts.
+        """
+        found = {}
+        for name, step in self.drives.items():
+            given = np.stack([self.work(p, step.joint) for p in self.loads.values()], -1)
+            through = np.stack([self.work(p, step.joint) for p in self._inner_loads], -1) \
+                if self._inner_loads else np.zeros((self.count, 0))
+            found[name] = step.sign * (given + np.einsum("nec,nc->ne", self.inner_forces, through))
+        return found
+
+    @cached_property
+    def _own(self) -> dict:
+        """Loads on each body itself per unit load: ``{body: [(point, force, moment)]}``.
+
+        Force and moment are (n, loads, 3).
+        """
+        count, kinds = self.count, len(self.loads)
+        own = {body: [] for body in (*self.bodies, AIRFRAME)}
+        for k, pushes in enumerate(self.loads.values()):
+            for push in pushes:
+                share = np.zeros((count, kinds, 1))
+                share[:, k] = 1.0
+                self._enter(own, push, share)
+        for c, pushes in enumerate(self._inner_loads):
+            for push in pushes:
+                self._enter(own, push, self.inner_forces[:, :, c, None])
+        return own
+
+    def _enter(self, own, push, share):
+        own[push.body].append((push.point, share * push.force[:, None],
+                               share * push.moment[:, None]))
+        if push.joint:
+            below = self.model.bodies[push.body].on
+            own[below].append((push.point, -share * push.force[:, None],
+                               -share * push.moment[:, None]))
+
+    @cached_property
+    def reactions(self) -> dict:
+        """What each body's carrier does to it at its pivot, per unit load.
+
+        Returns
+        -------
+        dict
+            ``{body: (force, moment)}``, each (n, loads, 3), N and N mm in the airframe's frame.
+            The moment a held joint or a coupling puts across the pivot is not in it.
+        """
+        found = {}
+        for body in sorted(self.bodies, key=lambda b: -len(self.carriers(b))):
+            force, moment = 0.0, 0.0
+            for point, f, m in self.pushed(body, found):
+                force = force + f
+                moment = moment + m + np.cross((point - self.pivots[body])[:, None], f)
+            shape = (self.count, len(self.loads), 3)
+            found[body] = (-np.broadcast_to(force, shape), -np.broadcast_to(moment, shape))
+        return found
+
+    def pushed(self, body: str, reactions) -> list:
+        """All that acts on a body but its carrier: ``[(point, force, moment)]``."""
+        acting = list(self._own[body])
+        for child in self.bodies:
+            if self.model.bodies[child].on == body:
+                force, moment = reactions[child]
+                acting.append((self.pivots[child], -force, -moment))
+        return acting
+
+    @cached_property
+    def arms(self) -> dict:
+        """Moments about each turning body's own axis, load by load along it.
+
+        Returns
+        -------
+        dict
+            ``{body: (stations, moments)}``: stations (m,) in mm from the pivot along the axis at
+            neutral, moments (n, loads, m) in N mm.  They sum to 0 in equilibrium.
+        """
+        found = {}
+        for body in self.bodies:
+            if self.model.bodies[body].slides or not isinstance(self.posture.states.get(body),
+                                                                Turn):
+                continue
+            centre, u = self.pivots[body][:, None], self.axes[body]
+            acting = self.pushed(body, self.reactions)
+            stations = [float(np.nanmean(_dot(p - self.pivots[body], u))) if np.isfinite(p).any()
+                        else 0.0 for p, _, _ in acting]
+            moments = [np.einsum("nej,nj->ne", np.cross(p[:, None] - centre, f) + m, u)
+                       for p, f, m in acting]
+            if moments:
+                found[body] = np.array(stations), np.stack(moments, axis=-1)
+        return found
+
+
+def _dot(a, b):
+    return np.einsum("...i,...i->...", a, b)

@@ -1,0 +1,213 @@
+"""Stick force by virtual work: power in at the grip = power out at the surfaces and in friction."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..errors import LinkageError
+from ..model import AIRFRAME
+from ..motion import Motion, System, body_of
+from .cases import hinge_moment
+from .pilots import grip_rate, grip_speed, grips, pilot_force
+
+
+def grip_force(motion: Motion, moments: dict, name: str, grip: str | None = None) -> np.ndarray:
+    """Force at a grip that holds given hinge moments, the other inputs held as well.
+
+    Parameters
+    ----------
+    motion : Motion
+    moments : dict
+        ``{surface: N mm}``, signed like the deflection; any shape that broadcasts.
+    name : str
+        The input.
+    grip : str, optional
+        ``"part/point"``; the input's first one unless given.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        N along the grip's movement, positive in the input's own sense (aft, right): what the hand
+        has to give.  NaN out of reach.
+
+    Raises
+    ------
+    LinkageError
+        When no grip of the input is known.
+
+    Notes
+    -----
+    F |dP/du| + sum of M d(deflection)/du = 0, both rates exact: F = G H with the local slope
+    (formula references, "Elevator stick force"; primary source Nelson, Flight Stability and
+    Automatic Control, from memory).
+    """
+    speed = grip_speed(motion, _grip(motion.system, name, grip), name)
+    power = sum(np.asarray(m) * _per_rate(motion, surface, name) for surface, m in moments.items())
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(speed > 0, -power / speed, np.nan)
+
+
+def hinge_of_grip_force(motion: Motion, force, name: str, surface: str,
+                        grip: str | None = None) -> np.ndarray:
+    """Hinge moment of one surface alone that a force at a grip holds, N mm; NaN where none does.
+
+    Parameters
+    ----------
+    motion : Motion
+    force : array_like
+        N in the input's own sense.
+    name, surface : str
+    grip : str, optional
+
+    Returns
+    -------
+    ndarray, shape (...)
+    """
+    rate = _per_rate(motion, surface, name)
+    speed = grip_speed(motion, _grip(motion.system, name, grip), name)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(np.abs(rate) > 1e-6, -np.asarray(force) * speed / rate, np.nan)
+
+
+def _grip(system, name, grip):
+    found = grip or next(iter(grips(system, name)), None)
+    if found is None:
+        raise LinkageError(f'input "{name}": no grip is known, so no force at it; name a point '
+                           f'"grip" on what it drives', input=name)
+    return found
+
+
+def _per_rate(motion, surface, name):
+    """Gearing in radians per radian (mm): moment times this is generalised force."""
+    rate = motion.gearing(surface)[name]
+    return np.radians(rate) if motion.system.inputs[name].unit == "mm" else rate
+
+
+def stick_force(motion: Motion, name: str, grip: str | None = None) -> np.ndarray:
+    """Stick force against the hinge moments that the file gives, N; see `grip_force`.
+
+    No factor is on it: it is what the hand feels at the stated condition, without friction.
+    """
+    moments = {s: hinge_moment(motion, s) for s in motion.system.model.surfaces}
+    return grip_force(motion, moments, name, grip)
+
+
+def friction_force(motion: Motion, name: str, grip: str | None = None) -> dict:
+    """Force at a grip that each joint's breakout friction asks for, as the input alone moves.
+
+    Parameters
+    ----------
+    motion : Motion
+    name : str
+        The input.
+    grip : str, optional
+
+    Returns
+    -------
+    dict
+        ``{body or rod: ndarray (...)}`` N, of those whose friction the file gives.
+
+    Notes
+    -----
+    Friction moment x turn of the joint per movement of the grip; of a rod, at each end, x the turn
+    of the rod against the part it is on (its spin about its own line not counted).
+    """
+    speed = grip_speed(motion, _grip(motion.system, name, grip), name)
+    index, found = list(motion.system.inputs).index(name), {}
+    with np.errstate(invalid="ignore", divide="ignore"):
+        for body, part in motion.system.model.bodies.items():
+            if part.friction is not None:
+                rate = motion.input_rates.joints.get(body, 0.0)
+                rate = rate[index] if np.ndim(rate) else rate
+                found[body] = np.broadcast_to(part.friction * np.abs(rate) / speed, motion.shape)
+        for rod, part in motion.system.model.rods.items():
+            if part.friction is not None:
+                found[rod] = part.friction * _ball_turns(motion, rod, name) / speed
+    return found
+
+
+def _ball_turns(motion, rod, name):
+    """Turn of a rod against the parts at its two ends, radians per radian (mm), summed."""
+    ends = motion.system.model.rods[rod].ends
+    p, q = (motion.point(end) for end in ends)
+    line = q - p
+    square = np.sum(line * line, axis=-1, keepdims=True)
+    swing = np.cross(line, grip_rate(motion, ends[1], name) - grip_rate(motion, ends[0], name))
+    swing, total = swing / square, 0.0
+    for end in ends:
+        turn = _turning(motion, body_of(end), name) - swing
+        spin = np.sum(turn * line, axis=-1, keepdims=True) / square * line
+        total = total + np.linalg.norm(turn - spin, axis=-1)
+    return total
+
+
+def _turning(motion, body, name):
+    """Turning rate of a body in the airframe's frame, (..., 3) radians per radian (mm)."""
+    model, index = motion.system.model, list(motion.system.inputs).index(name)
+    total = np.zeros((*motion.shape, 3))
+    while body != AIRFRAME:
+        rate = motion.input_rates.joints.get(body)
+        if rate is not None and not model.bodies[body].slides:
+            rate = rate[index] if np.ndim(rate) else rate
+            axis = motion.posture.direction(body)
+            total = total + np.stack([np.broadcast_to(rate * k, motion.shape) for k in axis], -1)
+        body = model.bodies[body].on
+    return total
+
+
+def stick_force_table(system: System, name: str, positions=None):
+    """Stick force and friction along one input, the others at 0.
+
+    Parameters
+    ----------
+    system : System
+    name : str
+        The input.
+    positions : array_like, shape (n,), optional
+        Degrees (mm for a slide); nine or so round steps unless given.
+
+    Returns
+    -------
+    DataFrame
+        Indexed by position: ``force`` (N, hand's, from the hinge moments given), ``friction`` (N,
+        sum of the joints'), and ``moment <surface>`` (N mm).
+    """
+    import pandas as pd
+
+    from ..gearing import round_positions
+
+    x = round_positions(*system.inputs[name].travel) if positions is None else \
+        np.asarray(positions, dtype=float)
+    motion = system.sweep(**{name: x})
+    columns = {"force": stick_force(motion, name)}
+    rubbed = friction_force(motion, name)
+    columns["friction"] = sum(rubbed.values()) if rubbed else np.full(x.shape, np.nan)
+    columns |= {f"moment {s}": hinge_moment(motion, s) for s, part in
+                system.model.surfaces.items() if part.hinge}
+    return pd.DataFrame(columns, index=pd.Index(x, name=name))
+
+
+def needed_force(system: System, name: str) -> dict:
+    """Pilot force the system has to be made for by 14 CFR 23.395 (from memory) and 23.397.
+
+    Parameters
+    ----------
+    system : System
+    name : str
+
+    Returns
+    -------
+    dict
+        ``hinge``: greatest stick force (N) over the wanted travel from the hinge moments given x
+        the hinge factor, NaN without any; ``most``, ``least``: the limit pilot forces; ``needed``:
+        the first, no less than the least and no more than the most.
+    """
+    limit = pilot_force(system, name)
+    motion = system.sweep(**{name: np.linspace(*system.inputs[name].travel, 241)})
+    moves = {s for s, part in system.model.surfaces.items() if part.hinge
+             and np.nanmax(np.abs(motion.gearing(s)[name]), initial=0.0) > 1e-9}
+    hinge = float(np.nanmax(np.abs(stick_force(motion, name)))) * system.model.factor.hinge \
+        if moves else np.nan
+    least = limit.least or 0.0
+    needed = limit.most if np.isnan(hinge) else min(max(hinge, least), limit.most)
+    return {"hinge": hinge, "most": limit.most, "least": least, "needed": needed}

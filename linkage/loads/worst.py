@@ -1,0 +1,203 @@
+"""Which stick position and which load case is worst for each part."""
+
+from __future__ import annotations
+
+import functools
+import itertools
+
+import numpy as np
+
+from ..errors import LinkageError
+from ..gearing import box_of
+from ..motion import System
+from .cases import Case, cases, shares
+from .contact import at_stop
+from .statics import Statics
+
+STEPS = 13  # stick positions along each input of the first look
+ZOOMS = 5  # each halves the step about the worst position found
+MOST = 20_000  # stick positions of the first look, with however many inputs
+NOISE = 1e-6  # N, N mm: what is less is rounding
+SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
+
+
+def carried(statics: Statics, share) -> dict:
+    """What each part carries in a load case.
+
+    Parameters
+    ----------
+    statics : Statics
+    share : ndarray (n, loads)
+        As `shares` gives it.
+
+    Returns
+    -------
+    dict
+        ``{(what, part): ndarray (n,)}``: "axial" of a rod (N, tension positive); of a body its
+        "pivot" (N, force at its pivot), "across" (N mm, moment at its pivot across its axis),
+        "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
+        "tube" (N mm, the greatest moment in the tube).
+    """
+    axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
+    found = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
+    for body, (force, moment) in statics.reactions.items():
+        force, moment = (np.einsum("ne,nej->nj", share, k) for k in (force, moment))
+        u = statics.axes[body]
+        found["pivot", body] = np.linalg.norm(force, axis=-1)
+        along = np.einsum("nj,nj->n", moment, u)[:, None] * u
+        slides = statics.model.bodies[body].slides
+        found["across", body] = np.linalg.norm(moment - (0 if slides else along), axis=-1)
+        if body in statics.arms:
+            found["about", body] = np.abs(arm_moments(statics, share, body)).sum(axis=-1) / 2
+            if statics.model.bodies[body].tube is not None:
+                found["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
+    return found
+
+
+def arm_moments(statics: Statics, share, body: str) -> np.ndarray:
+    """Moment of each load on a turning body about its axis, (n, m) N mm; they sum to 0."""
+    return np.einsum("ne,nem->nm", share, statics.arms[body][1])
+
+
+def tube_moments(statics: Statics, share, body: str):
+    """Moment in a body between its arms, cut by cut along its axis.
+
+    Returns
+    -------
+    (ndarray (k,), ndarray (n, k))
+        Length of each stretch, mm, and the moment in it, N mm.
+    """
+    stations = statics.arms[body][0]
+    order = np.argsort(stations, kind="stable")
+    moments = np.cumsum(arm_moments(statics, share, body)[:, order], axis=-1)
+    lengths = np.diff(stations[order])
+    real = lengths > 1e-9  # arms at one station hand over without a tube between
+    if not real.any():
+        return np.zeros(1), np.zeros((statics.count, 1))
+    return lengths[real], moments[:, :-1][:, real]
+
+
+def worst_loads(system: System):
+    """Greatest loads of every part over the wanted travel and every load case.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    DataFrame
+        One row per part and kind of load: part, what (tension, compression, pivot, across, about,
+        tube), value (N, or N mm for a moment; compression positive), case, and one column per
+        input (degrees, mm for a slide).  Found on a grid of the whole travel and then closer by
+        halves about each worst position.  ``attrs["unheld"]`` names cases that no position holds,
+        ``attrs["partly"]`` those that some don't (with the share), ``attrs["stops"]`` says of
+        stops why they are left out.
+
+    Raises
+    ------
+    LinkageError
+        When no load case is known: no grip, no surface that an input moves, no hinge moment.
+    """
+    return _worst(system).copy()
+
+
+@functools.lru_cache(maxsize=8)
+def _worst(system):
+    import pandas as pd
+
+    listed, names = cases(system), list(box_of(system))
+    if not listed:
+        raise LinkageError('no load is known: name a point "grip" on what an input drives and a '
+                           "surface that it moves, or give a surface its hinge moment")
+    sides = [np.unique([0.0, *np.linspace(*system.inputs[n].travel, _steps(len(names)))])
+             for n in names]
+    grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
+    steps = [np.diff(side).max() for side in sides]
+    statics = Statics(system.sweep(**dict(zip(names, grid, strict=True))))
+    found, partly = {}, {}
+    for case in listed:
+        share = shares(statics, case)
+        partly[case.name] = float(np.mean(~np.isfinite(share).all(axis=-1)))
+        _note(found, case, carried(statics, share), np.stack(grid, axis=-1))
+    for _ in range(ZOOMS):
+        steps = [step / 2 for step in steps]
+        _closer(system, found, names, steps)
+    stops = {}
+    for name in system.model.stops:
+        stops[name] = _at_stop(system, found, name, names)
+    rows = [{"part": part, "what": what, "value": value, "case": case.name,
+             **dict(zip(names, (float(x) for x in at), strict=True))}
+            for (what, part), (value, case, at) in found.items()]
+    table = pd.DataFrame(rows, columns=["part", "what", "value", "case", *names])
+    table.attrs = {"unheld": [n for n, share in partly.items() if share == 1.0],
+                   "partly": {n: share for n, share in partly.items() if 0 < share < 1},
+                   "stops": {n: why for n, why in stops.items() if why}}
+    return table
+
+
+def _steps(inputs):
+    return max(3, min(STEPS, int(MOST ** (1 / inputs))))
+
+
+def _sensed(loads):
+    """Axial loads told apart as tension and compression, both positive."""
+    for (what, part), values in loads.items():
+        if what == "axial":
+            yield ("tension", part), values
+            yield ("compression", part), -values
+        else:
+            yield (what, part), values
+
+
+def _note(found, case, loads, places):
+    for key, values in _sensed(loads):
+        if not np.isfinite(values).any():
+            continue
+        k = _peak(values, places)
+        if values[k] > found.get(key, (NOISE,))[0] * SURELY:
+            found[key] = float(values[k]), case, places[k]
+
+
+def _peak(values, places) -> int:
+    """Where values are greatest; of places that tie, the one nearest to neutral."""
+    top = np.nanmax(values)
+    ties = np.flatnonzero(values >= top - (SURELY - 1) * abs(top))
+    return int(ties[np.abs(places[ties]).sum(axis=-1).argmin()])
+
+
+def _closer(system, found, names, steps):
+    """Look about each worst position at half the step, in its own load case."""
+    offsets = np.array(list(itertools.product((-1, 0, 1), repeat=len(names)))) * steps
+    low, high = np.array([system.inputs[n].travel for n in names]).T
+    keys = list(found)
+    places = np.concatenate([np.clip(found[key][2] + offsets, low, high) for key in keys])
+    places, where = np.unique(places, axis=0, return_inverse=True)
+    where = where.reshape(len(keys), -1)
+    statics = Statics(system.sweep(**dict(zip(names, places.T, strict=True))))
+    for case in {found[key][1] for key in keys}:
+        loads = dict(_sensed(carried(statics, shares(statics, case))))
+        for key, rows in zip(keys, where, strict=True):
+            if found[key][1] == case and np.isfinite(loads[key][rows]).any():
+                k = rows[_peak(loads[key][rows], places[rows])]
+                if loads[key][k] > found[key][0] * SURELY:
+                    found[key] = float(loads[key][k]), case, places[k]
+
+
+def _at_stop(system, found, name, names):
+    """Note the loads with a stop in contact; why not, where they can't be worked out."""
+    try:
+        statics = at_stop(system, name)
+    except LinkageError as error:
+        return error.sentence
+    angle = float(statics.motion.inputs[system.model.stops[name].input][0])
+    place = [angle if n == system.model.stops[name].input else 0.0 for n in names]
+    for case in cases(system, name):
+        _note(found, case, carried(statics, shares(statics, case)), np.array([place]))
+    return "" if cases(system, name) else "its input has no grip or no limit pilot force"
+
+
+def case_named(system: System, name: str) -> Case:
+    """The load case of a name in a table of `worst_loads`."""
+    every = [*cases(system), *(c for stop in system.model.stops for c in cases(system, stop))]
+    return next(case for case in every if case.name == name)

@@ -1,0 +1,21 @@
+"""Materials that a file may name without describing them."""
+
+from __future__ import annotations
+
+from .parts import Material
+
+KSI = 6.894757293168361  # N/mm2, from the pound, inch and standard gravity by definition
+LB_IN3 = 0.45359237 / 25.4**3  # kg/mm3
+
+HANDBOOK = {
+    "4130 normalized": Material(
+        modulus=29.0e3 * KSI, yield_stress=75 * KSI, ultimate=95 * KSI, density=0.283 * LB_IN3,
+        source="Bruhn, Analysis and Design of Flight Vehicle Structures, table of chapter C4 "
+               "(density from memory); yield falls to 60 ksi where welded and then normalized"),
+    "2024-T3": Material(
+        modulus=10.5e3 * KSI, yield_stress=42 * KSI, ultimate=64 * KSI, density=0.100 * LB_IN3,
+        source="MIL-HDBK-5H 3.2.3, drawn tube, from memory: check before use"),
+    "6061-T6": Material(
+        modulus=9.9e3 * KSI, yield_stress=34 * KSI, ultimate=42 * KSI, density=0.098 * LB_IN3,
+        source="MIL-HDBK-5H 3.6.2, drawn tube, from memory: check before use"),
+}

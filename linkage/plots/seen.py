@@ -1,0 +1,160 @@
+"""Parts of a system as they lie at one stick position, and their outlines seen from a side."""
+
+from __future__ import annotations
+
+import numpy as np
+import shapely
+
+from ..clearance import scene_of
+from ..gearing import box_of
+from ..gearing import twins as named_twins
+from ..model import AIRFRAME
+from ..motion import Motion, System, body_of
+
+ARCS = 8  # straight pieces to a quarter of a circle
+STIRRED = 0.05  # mm a point has to move to be drawn as a ghost
+
+
+def carried(motion: Motion, body: str, points) -> np.ndarray:
+    """Points of a body where one stick position takes them.
+
+    Parameters
+    ----------
+    motion : Motion
+        At one stick position.
+    body : str
+    points : array_like, shape (n, 3)
+        mm, at neutral.
+
+    Returns
+    -------
+    ndarray, shape (n, 3)
+        NaN where out of reach.
+    """
+    p = tuple(np.asarray(points, dtype=float).T)
+    if body != AIRFRAME:
+        for joint, outward in motion.system.plan.route(body, AIRFRAME):
+            p = motion.posture.crossed(p, joint, outward)
+    return np.stack(np.broadcast_arrays(*p), axis=-1)
+
+
+def placed_pieces(motion: Motion, name: str) -> list:
+    """Pieces of a solid where one stick position takes them: ``[(points (n, 3), radius)]``, mm."""
+    solid = scene_of(motion.system).solid(name)
+    if len(solid.carriers) == 1:
+        corners = np.concatenate([piece.points for piece in solid.pieces])
+        corners = carried(motion, solid.carriers[0], corners)
+        cuts = np.cumsum([len(piece.points) for piece in solid.pieces])[:-1]
+        parts = np.split(corners, cuts)
+    else:
+        parts = [np.concatenate([carried(motion, body, point[None]) for body, point in
+                                 zip(solid.carriers, piece.points, strict=True)])
+                 for piece in solid.pieces]
+    return [(part, piece.radius) for part, piece in zip(parts, solid.pieces, strict=True)]
+
+
+def outline(pieces, view) -> list:
+    """Rings of what some pieces cover, seen along the third station: ``[(n, 2)]``, mm.
+
+    Parameters
+    ----------
+    pieces : list of (ndarray, float)
+        As `placed_pieces` gives them.
+    view : (int, int)
+        Stations across and up the view: 0 FS, 1 BL, 2 WL.
+    """
+    hulls = [shapely.MultiPoint(points[:, list(view)]).convex_hull.buffer(radius, quad_segs=ARCS)
+             for points, radius in pieces if np.isfinite(points).all()]
+    rings = []
+    for part in shapely.get_parts(shapely.union_all(hulls)):
+        if part.geom_type == "Polygon" and not part.is_empty:
+            rings += [shapely.get_coordinates(ring) for ring in (part.exterior, *part.interiors)]
+    return rings
+
+
+def bones(motion: Motion, bare_only: bool = True) -> dict:
+    """Lines that stand for the parts without a solid: ``{part: [(2, 3) ...]}``, mm.
+
+    Arms from a body's pivot to its points, and rods from end to end.
+    """
+    model, found = motion.system.model, {}
+    for body, part in model.bodies.items():
+        if not (bare_only and part.solids):
+            arms = [np.stack([motion.point(f"{body}/pivot"), motion.point(f"{body}/{name}")])
+                    for name in part.points]
+            found[body] = arms
+    for name, rod in model.rods.items():
+        if not (bare_only and rod.diameter is not None):
+            found[name] = [np.stack([motion.point(end) for end in rod.ends])]
+    return {name: lines for name, lines in found.items()
+            if lines and all(np.isfinite(line).all() for line in lines)}
+
+
+def hinges(motion: Motion) -> dict:
+    """Pivot lines of the bodies that give a second point of theirs: ``{body: (2, 3)}``, mm."""
+    bodies = motion.system.model.bodies
+    lines = {body: carried(motion, body, [part.pivot, _hinge_end(motion.system.model, body)])
+             for body, part in bodies.items() if part.through is not None}
+    return {body: line for body, line in lines.items() if np.isfinite(line).all()}
+
+
+def _hinge_end(model, body):
+    """Second point of a hinge line as measured; a twin made by mirror has it turned about."""
+    pivot, through = np.array(model.bodies[body].pivot), np.array(model.bodies[body].through)
+    turned = 2 * pivot - through
+    measured = [np.multiply(part.through, (1, -1, 1)) for part in model.bodies.values()
+                if part.through is not None]
+    inboard = abs(through[1]) < abs(turned[1])
+    return turned if inboard and any(np.allclose(turned, m, atol=1e-6) for m in measured) \
+        else through
+
+
+def ends_of_travel(system: System) -> list:
+    """Both ends of every input's wanted travel, the others at 0: ``[(input, Motion)]``."""
+    return [(name, system.sweep(**{name: end}))
+            for name, travel in box_of(system).items() for end in travel if end]
+
+
+def stirred(system: System, motion: Motion) -> set:
+    """Bodies and rods that stand elsewhere than at neutral."""
+    neutral, moved = system.sweep(), set()
+    for body, part in system.model.bodies.items():
+        spots = np.array([part.centre, *(p.position for p in part.points.values())])
+        spots = np.concatenate([spots, spots + 100.0 * np.eye(3)[:, None].repeat(
+            len(spots), axis=1).reshape(-1, 3)[:len(spots)]])
+        away = carried(motion, body, spots) - carried(neutral, body, spots)
+        if np.abs(away).max() > STIRRED:
+            moved.add(body)
+    return moved | {name for name, rod in system.model.rods.items()
+                    if moved & set(map(body_of, rod.ends))}
+
+
+def numbered(system: System, parts=None) -> dict:
+    """Hardpoints and their numbers; a point and its mirror image share one.
+
+    Parameters
+    ----------
+    system : System
+    parts : list of str, optional
+        Only those of these parts.
+
+    Returns
+    -------
+    dict
+        ``{"part/point": (number, twin or None)}``, twins left out.
+    """
+    names = [name for name in system.model.points if parts is None or body_of(name) in parts]
+    spaced = {name.replace("/", " / "): name for name in names}
+    other = {spaced[a]: spaced[b] for a, b in named_twins(system, spaced)}
+    kept, skip = {}, set()
+    for name in names:
+        if name in skip:
+            continue
+        twin = other.get(name)
+        x, y, z = system.model.position(name)
+        if twin is not None and np.allclose((x, -y, z), system.model.position(twin), atol=1e-3):
+            skip.add(twin)
+        else:
+            twin = None
+        kept[name] = (len(kept) + 1, twin)
+    return kept

@@ -1,0 +1,102 @@
+"""A report as one HTML file that needs nothing beside it."""
+
+from __future__ import annotations
+
+import base64
+import io
+from html import escape
+
+from .blocks import Grid, Heading, Picture, Text, is_number, shown
+
+STYLE = """
+:root { color-scheme: light; }
+body { font: 11pt/1.45 Georgia, "Times New Roman", serif; color: #16202a; background: #fff;
+       margin: 0 auto; padding: 1.5rem; max-width: 62rem; }
+h1 { font-size: 1.7rem; margin: 0 0 .3rem; }
+h2 { font-size: 1.25rem; margin: 2rem 0 .5rem; border-bottom: 2px solid #16202a;
+     break-after: avoid; }
+table { border-collapse: collapse; font: 9pt/1.3 "Segoe UI", Arial, sans-serif; width: 100%; }
+caption { text-align: left; font-weight: bold; padding: .6rem 0 .2rem; }
+caption small { display: block; font-weight: normal; }
+th, td { text-align: left; vertical-align: top; padding: .18rem .45rem;
+         border-bottom: 1px solid #b8c0c8; overflow-wrap: anywhere; }
+th { border-bottom: 2px solid #16202a; vertical-align: bottom; }
+td.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+td.blank { border: 1px solid #16202a; min-width: 5.5rem; height: 1.6rem; }
+tr.missed td { font-weight: bold; }
+thead { display: table-header-group; }
+tr, figure { break-inside: avoid; }
+.scroll { overflow-x: auto; }
+figure { margin: 1rem 0; }
+img { max-width: 100%; height: auto; }
+.caution { border: 3px double #16202a; padding: .6rem .9rem; font-weight: bold; }
+.miss::before { content: "MISSED  "; font-weight: bold; }
+.missing { border-left: .4rem solid #6b7680; padding-left: .8rem; font-style: italic; }
+nav ol { columns: 2; padding-left: 1.3rem; }
+@page { margin: 14mm 12mm; }
+@media print { body { max-width: none; padding: 0; } .scroll { overflow: visible; }
+               nav { break-after: page; } }
+"""
+
+
+def as_html(title: str, blocks) -> str:
+    """HTML text of a report.
+
+    Parameters
+    ----------
+    title : str
+    blocks : sequence of Heading, Text, Grid, Picture
+
+    Returns
+    -------
+    str
+        Every number of a table stands in a ``data`` element whose value has all its digits.
+    """
+    chapters = [block for block in blocks if isinstance(block, Heading)]
+    links = "".join(f'<li><a href="#{block.anchor}">{escape(block.text)}</a></li>'
+                    for block in chapters)
+    body = "\n".join(_block(block) for block in blocks)
+    return (f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+            f'<meta name="viewport" content="width=device-width">\n'
+            f'<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n'
+            f'<h1>{escape(title)}</h1>\n<nav aria-label="Chapters"><ol>{links}</ol></nav>\n'
+            f'{body}\n</main>\n</body>\n</html>\n')
+
+
+def _block(block) -> str:
+    if isinstance(block, Heading):
+        return f'<h2 id="{block.anchor}">{escape(block.text)}</h2>'
+    if isinstance(block, Text):
+        return f'<p class="{block.kind}">{escape(block.text)}</p>'
+    if isinstance(block, Picture):
+        return (f'<figure><img alt="{escape(block.words)}" src="data:image/svg+xml;base64,'
+                f'{_svg(block.figure)}"></figure>')
+    return _table(block)
+
+
+def _svg(figure) -> str:
+    made = io.BytesIO()
+    figure.savefig(made, format="svg", metadata={"Date": None})
+    return base64.b64encode(made.getvalue()).decode("ascii")
+
+
+def _table(grid: Grid) -> str:
+    note = f"<small>{escape(grid.note)}</small>" if grid.note else ""
+    heads = "".join(f'<th scope="col">{escape(str(name))}</th>' for name in grid.data.columns)
+    rows = "\n".join(_row(row) for row in grid.data.to_dict("records"))
+    return (f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(grid.name)}">'
+            f"<table><caption>{escape(grid.name)}{note}</caption>\n<thead><tr>{heads}</tr></thead>"
+            f"\n<tbody>\n{rows}\n</tbody></table></div>")
+
+
+def _row(row: dict) -> str:
+    missed = ' class="missed"' if not row.get("met", True) else ""
+    return f"<tr{missed}>{''.join(_cell(name, value) for name, value in row.items())}</tr>"
+
+
+def _cell(name, value) -> str:
+    told = escape(shown(name, value))
+    if is_number(value) and told != "–":
+        exact = value.item() if hasattr(value, "item") else value
+        return f'<td class="n"><data value="{exact!r}">{told}</data></td>'
+    return '<td class="blank"></td>' if told == "" else f"<td>{told}</td>"

@@ -1,0 +1,92 @@
+"""What a report is made of, before it is HTML or PDF."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Any
+
+DIGITS = {"in": 3, "mm": 2, "°": 2, "lbf": 1, "N": 0, "in lbf": 1, "N mm": 0, "°/°": 3}
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A chapter's title."""
+
+    text: str
+
+    @property
+    def anchor(self) -> str:
+        """Its name as a link's target."""
+        return re.sub(r"[^a-z0-9]+", "-", self.text.lower()).strip("-")
+
+
+@dataclass(frozen=True)
+class Text:
+    """A paragraph; its kind is plain, caution, missing or miss."""
+
+    text: str
+    kind: str = "plain"
+
+
+@dataclass(frozen=True, eq=False)
+class Grid:
+    """A table; a column's name ends with its unit, and numbers are rounded by it to be read.
+
+    Attributes
+    ----------
+    name : str
+        What it is of; also the name of its CSV file.
+    data : DataFrame
+    note : str
+        A sentence on how to read it.
+    """
+
+    name: str
+    data: Any
+    note: str = ""
+
+
+@dataclass(frozen=True, eq=False)
+class Picture:
+    """A figure with the sentence that stands for it where it can't be seen."""
+
+    figure: Any
+    words: str
+
+
+def unit_of(column: str) -> str:
+    """The unit that a column's name ends with, "" where it names none."""
+    for unit in sorted(DIGITS, key=len, reverse=True):
+        if column.endswith(f" {unit}"):
+            return unit
+    return ""
+
+
+def is_number(value) -> bool:
+    """Whether a cell holds a number, and no truth or text."""
+    return (isinstance(value, int | float) and not isinstance(value, bool)) or (
+        hasattr(value, "dtype") and value.dtype.kind in "fiu" and not value.shape)
+
+
+def shown(column: str, value) -> str:
+    """A cell as it is read: numbers rounded by their column's unit, a dash where there is none.
+
+    Examples
+    --------
+    >>> shown("least in", 0.30283), shown("met", True), shown("met", False), shown("at °", None)
+    ('0.303', 'met', 'MISSED', '–')
+    """
+    if isinstance(value, bool) or type(value).__name__ == "bool":
+        return {"met": ("MISSED", "met"), "governs": ("no", "governs")}.get(
+            column, ("no", "yes"))[bool(value)]
+    if value is None or (is_number(value) and not math.isfinite(value)):
+        return "–"
+    if not is_number(value):
+        return str(value)
+    if isinstance(value, int) or getattr(value, "dtype", None) is not None and \
+            value.dtype.kind in "iu":
+        return str(int(value))
+    text = f"{value:.{DIGITS.get(unit_of(column), 3)}f}"
+    return text[1:] if float(text) == 0 and text.startswith("-") else text

@@ -1,0 +1,131 @@
+"""The rigging sequence in the order of the drive, with room for readings and signatures."""
+
+from __future__ import annotations
+
+from .. import gearing
+from ..motion import Close, Couple, Drive, System, body_of
+from ..units import MM_PER, shown_length
+
+BLANK = ""  # a cell to write into
+TURN = 0.5  # turn of a rod end, the step it is rigged by; common practice
+
+
+def rigging_sequence(system: System, stops=None):
+    """Numbered steps: pin the stick, then set each rod in the order of the drive, then try stops.
+
+    Parameters
+    ----------
+    system : System
+    stops : DataFrame, optional
+        What `linkage.find_stops` gave, when it is known.
+
+    Returns
+    -------
+    DataFrame
+        Columns step, do, part, length (of a rod, centre to centre), expected (the reading, in
+        words), tolerance, reading and signed (both to be filled in by hand).
+    """
+    import pandas as pd
+
+    unit = system.model.length
+    steps = [*_pins(system), *_rods(system), *_neutrals(system), *_ends(system, stops)]
+    rows = [{"step": k, "do": do, "part": part, f"length {unit}": length, "expected": expected,
+             "tolerance": tolerance, "reading": BLANK, "signed": BLANK}
+            for k, (do, part, length, expected, tolerance) in enumerate(steps, start=1)]
+    return pd.DataFrame(rows, columns=["step", "do", "part", f"length {unit}", "expected",
+                                       "tolerance", "reading", "signed"])
+
+
+def _pins(system):
+    for step in system.plan.steps:
+        if isinstance(step, Drive):
+            yield (f"hold {step.input} at neutral with a rig pin or clamp", step.joint, None,
+                   _level(system, step.joint), "")
+
+
+def _level(system, body) -> str:
+    part = system.model.bodies[body]
+    if part.level is None:
+        return "neutral as drawn"
+    reading = float(gearing.level_reading(system.sweep(), body))
+    return f"a level along {part.level[0]}, {part.level[1]} reads {reading:.1f}°"
+
+
+def _rods(system):
+    per, unit = MM_PER[system.model.length], system.model.length
+    for step in system.plan.steps:
+        if isinstance(step, Couple):
+            yield ("join and set to neutral", step.joint, None, _level(system, step.joint), "")
+            continue
+        if isinstance(step, Drive):
+            continue
+        for rod in (step.rod,) if isinstance(step, Close) else step.rods:
+            far = [body_of(end) for end in system.model.rods[rod].ends]
+            held = step.joint if isinstance(step, Close) else ", ".join(step.joints)
+            within = system.model.tolerance.rod
+            yield (f"set rod {rod} between {far[0]} and {far[1]}", held,
+                   system.model.rod_length(rod) / per, _level(system, far[1])
+                   if far[1] in system.model.bodies else "neutral as drawn",
+                   f"±{shown_length(within, unit)}" if within else "")
+
+
+def _neutrals(system):
+    motion = system.sweep()
+    for name, surface in system.model.surfaces.items():
+        told = gearing.said_surface(system, name, float(motion.deflection(name)))
+        yield f"read {name} with the stick pinned", surface.body, None, told, _within(surface)
+
+
+def _within(surface) -> str:
+    wide = [require.within for require in surface.require]
+    return f"±{min(wide):g}°" if wide else ""
+
+
+def _ends(system, stops):
+    """Both ends of each input: against the stop that governs, else at the wanted travel."""
+    for name, control in system.inputs.items():
+        if control.body is None:
+            continue
+        for side, wanted in zip(("least", "greatest"), control.travel, strict=True):
+            position, how = wanted, "to the wanted travel"
+            for row in () if stops is None else stops.to_dict("records"):
+                if row["input"] == name and row["governs"] \
+                        and system.model.stops[row["stop"]].side == side:
+                    position, how = row["angle"], f"against {row['stop']}"
+                    break
+            motion = system.sweep(**{name: position})
+            told = gearing.said_input(system, name, position)
+            for surface, part in system.model.surfaces.items():
+                if abs(float(motion.gearing(surface)[name])) > 1e-6:
+                    yield (f"stick {told}, {how}; read {surface}", part.body, None,
+                           gearing.said_surface(system, surface,
+                                                float(motion.deflection(surface))), _within(part))
+
+
+def readings_form(system: System, digest: str):
+    """Table to fill in: one row per reading, with the model's digest in each.
+
+    Parameters
+    ----------
+    system : System
+    digest : str
+
+    Returns
+    -------
+    DataFrame
+        As `linkage rig --readings` takes it, once the surface angles are filled in.
+    """
+    import pandas as pd
+
+    rows = []
+    for name, control in system.inputs.items():
+        if control.body is None:
+            continue
+        for position in sorted({*control.travel, 0.0}):
+            motion = system.sweep(**{name: position})
+            rows += [{"input": name, "stick angle": position, "surface": surface,
+                      "surface angle": BLANK, "model": digest}
+                     for surface in system.model.surfaces
+                     if abs(float(motion.gearing(surface)[name])) > 1e-6]
+    return pd.DataFrame(rows, columns=["input", "stick angle", "surface", "surface angle",
+                                       "model"])

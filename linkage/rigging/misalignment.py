@@ -1,0 +1,113 @@
+"""How far each rod stands off the middle plane of its rod ends' balls over the travel."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from .. import gearing, kernels
+from ..keys import unit_vector
+from ..model import AIRFRAME
+from ..motion import Slide, System, body_of
+
+
+def misalignment(system: System):
+    """Greatest misalignment of every rod end over the whole wanted travel.
+
+    The angle between the rod's line and the plane square to the ball's bolt; the bolt turns with
+    the part it goes through, and the rod may spin about its own line without changing it.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    DataFrame
+        A row per rod end: rod, end, neutral and greatest (degrees), allowed (degrees, NaN where
+        the file does not say), source ("given", "ball and race" or ""), ok (None where allowed is
+        not known), bolt (where its direction comes from; greatest is NaN without one), and one
+        column per input: where it is greatest.
+    """
+    import pandas as pd
+
+    rows, box = [], gearing.box_of(system)
+    for rod, part in system.model.rods.items():
+        for i, end in enumerate(part.ends):
+            bolt, told = _bolt(system.model, rod, i)
+            allowed, source = _allowed(system.model, rod, i)
+            row = {"rod": rod, "end": end, "neutral": np.nan, "greatest": np.nan,
+                   "allowed": allowed, "source": source, "ok": None, "bolt": told,
+                   **dict.fromkeys(box, np.nan)}
+            if bolt is not None:
+                row |= _greatest(system, rod, i, bolt)
+            if np.isfinite(row["greatest"] + allowed):
+                row["ok"] = bool(row["greatest"] <= allowed)
+            rows.append(row)
+    return pd.DataFrame(rows, columns=["rod", "end", "neutral", "greatest", "allowed", "source",
+                                       "ok", "bolt", *box])
+
+
+def end_misalignment(motion, rod: str, end: int, bolt) -> np.ndarray:
+    """Angle of a rod off the middle plane of one of its balls.
+
+    Parameters
+    ----------
+    motion : Motion
+    rod : str
+    end : {0, 1}
+    bolt : sequence of 3 floats
+        Unit vector of the ball's bolt at neutral.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        Degrees, 0 with the rod square to the bolt.
+    """
+    ends = motion.system.model.rods[rod].ends
+    here, there = motion.point(ends[end]), motion.point(ends[1 - end])
+    along = there - here
+    axis = carried_direction(motion, body_of(ends[end]), bolt)
+    sine = np.sum(along * axis, axis=-1) / np.linalg.norm(along, axis=-1)
+    return np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1)))
+
+
+def carried_direction(motion, body: str, direction) -> np.ndarray:
+    """A direction fixed in a body, as it lies over a motion: shape (..., 3)."""
+    posture, turned = motion.posture, tuple(direction)
+    for joint, _ in posture.plan.route(body, AIRFRAME):
+        state = posture.states.get(joint)
+        if state is not None and not isinstance(state, Slide):
+            turned = kernels.turn_point(turned, (0.0, 0.0, 0.0), posture.dimensions.axes[joint],
+                                        state.cos, state.sin)
+    return np.stack([np.broadcast_to(k, motion.shape) for k in turned], axis=-1)
+
+
+def _greatest(system, rod, i, bolt) -> dict:
+    among = gearing.inputs_of(system, *(body for end in system.model.rods[rod].ends
+                                if (body := body_of(end)) != AIRFRAME))
+    most, place = gearing.greatest_over_box(
+        system, lambda motion: end_misalignment(motion, rod, i, bolt), among)
+    return {"neutral": float(end_misalignment(system.sweep(), rod, i, bolt)), "greatest": most,
+            **place}
+
+
+def _bolt(model, rod, i):
+    """Direction of an end's bolt at neutral, and where it is said."""
+    fitted, end = model.fitting(rod, i)[0], model.rods[rod].ends[i]
+    if fitted is not None and fitted.bolt is not None:
+        return unit_vector(fitted.bolt), "the rod end"
+    part, point = end.split("/")
+    home = model.airframe if part == AIRFRAME else model.bodies[part]
+    drilled = home.points.get(point)
+    if drilled is not None and drilled.bolt is not None:
+        return unit_vector(drilled.bolt), "its point"
+    if part != AIRFRAME and not home.slides:
+        return home.direction, "the axis of its part"
+    return None, ""
+
+
+def _allowed(model, rod, i):
+    rod_end = model.fitting(rod, i)[1]
+    if rod_end is None or rod_end.allowed is None:
+        return np.nan, ""
+    return rod_end.allowed, "given" if rod_end.sphere is None else "ball and race"

@@ -1,0 +1,96 @@
+"""Required clearances as part of a fit: where a pair comes too near, and how that changes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ..clearance import clearance, pair_gap, scene_of
+from ..errors import LinkageError
+from ..motion import System
+from .fit import Cut
+from .named import Layout
+from .targets import Aim
+
+BRACKET = 0.02  # mm; width of the proof
+PAD = 0.03  # mm beyond the requirement that a fit aims for, so that the proof finds it met
+STEP = 1e-3  # mm and degrees to either side for the rate of a gap
+STILL = 1e-9  # mm per mm below which a dimension doesn't change a gap
+
+
+def proven(system: System):
+    """The proven clearance table of a system; None where the file asks for none.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    DataFrame or None
+    """
+    if not system.model.size.clearance or not system.model.solids:
+        return None
+    return clearance(system, BRACKET)
+
+
+def too_near(system: System, table) -> dict:
+    """Where each missed pair is nearest.
+
+    Parameters
+    ----------
+    system : System
+    table : DataFrame or None
+        From `proven`.
+
+    Returns
+    -------
+    dict
+        ``{pair name: (Pair, {input: position})}``.
+    """
+    if table is None:
+        return {}
+    names = [name for name, control in system.inputs.items() if name in table]
+    return {row["pair"]: (scene_of(system).pairs[row["pair"]], {n: float(row[n]) for n in names})
+            for row in table[~table["ok"].astype(bool)].to_dict("records")}
+
+
+def cuts(layout: Layout, values, watched) -> tuple[tuple[Cut, ...], tuple[str, ...]]:
+    """Gaps of watched pairs at their positions as they change with the dimensions.
+
+    Parameters
+    ----------
+    layout : Layout
+    values : ndarray (k,)
+    watched : list of (Pair, dict)
+
+    Returns
+    -------
+    (tuple of Cut, tuple of str)
+        And the pairs that no dimension changes.
+    """
+    systems = [_system(layout, values + move) for move in _moves(len(values))]
+    found, still = [], []
+    for pair, position in watched:
+        gaps = np.array([np.nan if s is None else float(pair_gap(s.sweep(**position), pair))
+                         for s in systems])
+        rate = np.nan_to_num((gaps[1::2] - gaps[2::2]) / (2 * STEP))
+        if np.abs(rate).max(initial=0.0) < STILL:
+            still.append(pair.name)
+            continue
+        aim = Aim("clearance", pair.name, "", "", pair.required + PAD, 0.0)
+        found.append(Cut(aim, tuple(position.items()), float(gaps[0]), rate, values))
+    return tuple(found), tuple(dict.fromkeys(still))
+
+
+def _moves(count):
+    yield np.zeros(count)
+    for row in np.eye(count):
+        yield STEP * row
+        yield -STEP * row
+
+
+def _system(layout, values):
+    try:
+        return System(layout.model_at(values))
+    except LinkageError:
+        return None

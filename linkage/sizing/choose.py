@@ -1,0 +1,277 @@
+"""Fit, prove, and take up again what the proof finds missing; round, and prove again."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .. import gearing
+from ..errors import LinkageError
+from ..model import steps_within
+from ..motion import System
+from .apart import cuts, proven, too_near
+from .fit import Fit, Problem, fit
+from .named import Layout, named_dimensions
+from .targets import Trial, aims_of
+
+ROUNDS = 8  # fits with what the last proof found missing
+SEEN = 1e-7  # degrees (mm) within which the fit and the whole analysis are one
+MOST_COMBINED = 8  # dimensions whose neighbouring steps are combined; the rest go to the nearest
+REFITTED = 12  # combinations whose free dimensions are fitted again
+PROVEN = 6  # combinations whose clearance is proven before the best is taken as it is
+
+
+@dataclass(frozen=True)
+class Check:
+    """What the whole analysis says of a system.
+
+    Attributes
+    ----------
+    found : ndarray (m,)
+        Value of each aim: extremes over the whole travel, not only where the fit looked.
+    at : tuple of float or None
+        Position of the input at a travel.
+    clearance : DataFrame or None
+    """
+
+    found: np.ndarray
+    at: tuple
+    clearance: object
+
+    def met(self, aims) -> np.ndarray:
+        """Which aims are met, bool (m,)."""
+        return np.array([aim.met(v) for aim, v in zip(aims, self.found, strict=True)], dtype=bool)
+
+    @property
+    def clear(self) -> bool:
+        """Whether every pair keeps its required clearance, where the file asks for it."""
+        return self.clearance is None or bool(self.clearance["ok"].astype(bool).all())
+
+
+def check(system: System, aims, *, apart: bool = True) -> Check:
+    """Aims and clearances of a system, worked out by the rooms that report them elsewhere.
+
+    Parameters
+    ----------
+    system : System
+    aims : sequence of Aim
+    apart : bool
+        Whether clearances are proven too.
+
+    Returns
+    -------
+    Check
+    """
+    travels = {(row["surface"], row["way"], row["input"]): row
+               for row in gearing.required_travels(system).to_dict("records")}
+    margins = {} if not any(aim.kind == "over-centre" for aim in aims) else {
+        (row["end"], row["rod"]): row["margin"]
+        for row in gearing.margins(system).to_dict("records")}
+    found, at = [], []
+    for aim in aims:
+        row = travels[aim.of, aim.way, aim.input] if aim.kind == "travel" else {"at": None}
+        at.append(row["at"])
+        if aim.kind == "travel":
+            found.append(row["found"])
+        elif aim.kind == "over-centre":
+            found.append(margins[aim.of, aim.way])
+        elif aim.kind == "gearing":
+            found.append(abs(float(system.sweep().gearing(aim.of)[aim.input])))
+        else:
+            found.append(_differential(system, aim))
+    return Check(np.array(found, dtype=float), tuple(at), proven(system) if apart else None)
+
+
+def _differential(system, aim):
+    ends = system.sweep(**{aim.input: list(system.inputs[aim.input].travel)}).deflection(aim.of)
+    words = gearing.deflection_words(system, aim.of)
+    up = -1.0 if words[0] == "TEU" else 1.0
+    over, under = (sign * ends for sign in (up, -up))
+    return float(over.max() / under.max()) if under.max() > 0 else np.nan
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """Dimensions chosen and everything said of them.
+
+    Attributes
+    ----------
+    layout : Layout
+    aims : tuple of Aim
+        What was asked for.
+    moving : ndarray (m,) of bool
+        Which of it any dimension changes.
+    fit : Fit
+    check, drawn : Check
+        Of the found system and of the one as drawn.
+    exact : ndarray (k,)
+        Dimensions before rounding.
+    minded : tuple of str
+        Pairs that the fit had to mind, in the order of its weights.
+    still : tuple of str
+        Pairs that come too near and that no dimension changes.
+    """
+
+    layout: Layout
+    aims: tuple
+    moving: np.ndarray
+    fit: Fit
+    check: Check
+    drawn: Check
+    exact: np.ndarray
+    minded: tuple
+    still: tuple
+
+
+def choose(system: System, starts: int, seed: int, rounded: bool) -> Chosen:
+    """Choose the dimensions that a file names.
+
+    Parameters
+    ----------
+    system : System
+    starts, seed : int
+    rounded : bool
+
+    Returns
+    -------
+    Chosen
+    """
+    layout = Layout(system.model, named_dimensions(system.model))
+    aims = aims_of(system)
+    _refuse_nothing(system, layout, aims)
+    moving = _moving(system, layout, aims)
+    wanted = tuple(aim for aim, any_ in zip(aims, moving, strict=True) if any_)
+    problem, found, checked, still = _rounds(layout, wanted, starts, seed)
+    exact = found.values
+    if rounded:
+        found, checked = _rounded(problem, found, checked, wanted)
+    return Chosen(layout, aims, moving, found, _whole(found.system, aims, checked),
+                  check(system, aims), exact,
+                  tuple(cut.aim.of for cut in problem.cuts), still)
+
+
+def _whole(system, aims, checked):
+    """The check of the wanted aims grown to all of them."""
+    return replace(check(system, aims, apart=False), clearance=checked.clearance)
+
+
+def _refuse_nothing(system, layout, aims):
+    if not layout.named:
+        raise LinkageError('the file names no dimension to choose; add one, like '
+                           '[size.arm."elevator horn"] with point, least and greatest')
+    if not aims and not (system.model.size.clearance and system.model.solids):
+        raise LinkageError("the file asks for nothing that dimensions could meet; give a surface "
+                           "require = { up = ..., down = ... }, or the size table a target")
+
+
+def _moving(system, layout, aims) -> np.ndarray:
+    """Which aims any dimension changes, tried as drawn and at two places within the limits."""
+    drawn = np.array([each.drawn for each in layout.named])
+    low, high = (np.array([getattr(each, word) for each in layout.named])
+                 for word in ("least", "greatest"))
+    moving = np.zeros(len(aims), bool)
+    for values in (drawn, low + 0.37 * (high - low), low + 0.61 * (high - low)):
+        trial = Trial(system, layout, values)
+        moving |= [bool(np.abs(np.nan_to_num(trial.give(aim)[1])).max(initial=0.0) > 1e-9)
+                   for aim in aims]
+    return moving
+
+
+def _rounds(layout, wanted, starts, seed):
+    """Fit until the whole analysis finds nothing that the fit did not see."""
+    lifts, watched, still, begin, cut, between = np.zeros(len(wanted)), {}, (), None, (), set()
+    for turn in range(ROUNDS):
+        aims = [replace(aim, wanted=aim.wanted + lift)
+                for aim, lift in zip(wanted, lifts, strict=True)]
+        problem = Problem(layout, aims, cut, sorted(between))
+        found = fit(problem, starts if turn == 0 else 1, seed, begin)
+        checked = check(found.system, wanted)
+        unseen = np.abs(np.nan_to_num(checked.found - found.found[:len(wanted)])) > SEEN
+        near = too_near(found.system, checked.clearance)
+        moved = begin is None or np.abs(found.values - begin).max() > SEEN
+        if not unseen.any() and not set(near) - set(still) or not moved:
+            break
+        lifts = lifts + np.where(unseen, [_short(aim, v) for aim, v in
+                                          zip(wanted, checked.found, strict=True)], 0.0)
+        between |= {(aim.input, checked.at[n]) for n, aim in enumerate(wanted)
+                    if unseen[n] and aim.kind == "travel"}
+        for name, (pair, position) in near.items():
+            watched[name, tuple(round(v, 1) for v in position.values())] = pair, position
+        begin = found.values
+        cut, still = cuts(layout, begin, watched.values())
+    return problem, found, checked, still
+
+
+def _short(aim, value) -> float:
+    """What a margin is short by where the fit did not look."""
+    return max(aim.wanted - value, 0.0) + SEEN if aim.kind == "over-centre" and \
+        aim.share(value) > SEEN else 0.0
+
+
+def _rounded(problem, found: Fit, checked: Check, wanted) -> tuple[Fit, Check]:
+    """The best combination of neighbouring steps, checked again."""
+    layout = problem.layout
+    stepped = [k for k, each in enumerate(layout.named) if each.step is not None]
+    if not stepped:
+        return found, checked
+    tried = [_with(problem, found, dict(zip(stepped, values, strict=True)), refit=False)
+             for values in itertools.product(*_neighbours(problem, found, stepped))]
+    ranked = sorted((t for t in tried if t is not None), key=_rank)
+    if len(stepped) < len(layout.named):
+        ranked = sorted((t for one in ranked[:REFITTED] if (t := _with(
+            problem, found, {k: one.values[k] for k in stepped}, refit=True)) is not None),
+            key=_rank)
+    if not ranked:
+        raise LinkageError("no combination of neighbouring steps can be assembled; make the steps "
+                           "smaller")
+    first = None
+    for one in ranked[:PROVEN]:
+        again = check(one.system, wanted)
+        first = first or (one, again)
+        if again.clear and again.met(wanted).all():
+            return one, again
+    return first
+
+
+def _rank(found: Fit):
+    return round(found.worst, 9), round(float(found.shares @ found.shares), 9)
+
+
+def _neighbours(problem, found, stepped):
+    """Values each stepped dimension may be rounded to: the step below and the step above."""
+    choices, pull = {}, {}
+    for k in stepped:
+        each = problem.layout.named[k]
+        allowed = steps_within(each)
+        below = int(np.clip(np.floor(found.values[k] / each.step + 1e-9), allowed[0], allowed[-1]))
+        above = min(below + 1, allowed[-1])
+        values = sorted({below * each.step, above * each.step},
+                        key=lambda v, k=k: abs(v - found.values[k]))
+        exact = abs(values[0] - found.values[k]) < 1e-9 * each.step
+        choices[k] = values[:1] if exact else values
+        pull[k] = np.abs(found.rates[:, k]).max(initial=0.0) * each.step
+    few = sorted(stepped, key=pull.get, reverse=True)[:MOST_COMBINED]
+    return [choices[k] if k in few else choices[k][:1] for k in stepped]
+
+
+def _with(problem, found, held, *, refit) -> Fit | None:
+    """The fit with some dimensions held, the others fitted again or left where they were."""
+    if refit:
+        try:
+            fitted = fit(problem.holding(held), 1, 0, found.values)
+        except LinkageError:
+            return None
+        return replace(fitted, weights=found.weights, limits=found.limits)
+    values = found.values.copy()
+    values[list(held)] = list(held.values())
+    every = problem.holding(dict(enumerate(values)))
+    system = every.assembled(np.zeros(0))
+    if system is None:
+        return None
+    got, rates = every.give(system, np.zeros(0))
+    return replace(found, values=values, system=system, found=got, rates=rates,
+                   shares=every.used(system, np.zeros(0)))
+
+

@@ -1,0 +1,259 @@
+"""What is asked for, what a choice of dimensions gives of it, and the exact derivatives of that.
+
+Rates of turns come from implicit differentiation.  What is computed from a posture (over-centre
+margin, gearing) is differentiated by giving every joint and point its rate as a tiny imaginary
+part: the generated kernels are analytic, so that the imaginary part of the result is its
+derivative to the last digit (complex step; Squire & Trapp, SIAM Review 40, 1998, from memory).
+"""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from .. import gearing, kernels
+from ..model import is_rudder
+from ..motion import Posture, Rates, Seeds, Slide, System, Turn, body_of, hinge_sign
+from .named import Layout
+
+TINY = 1e-30  # imaginary part of a complex step: far below the last digit
+SCALE = {"over-centre": 1.0, "clearance": 0.25}  # degrees and mm that weigh like one tolerance
+FINEST = 0.01  # degrees; a tolerance of 0 still needs a scale
+SIGNS = {"up": -1.0, "down": 1.0, "left": 1.0, "right": -1.0}
+SQUARE = 1e-6  # sine short of 1 within which a margin's rate is taken from there
+
+
+@dataclass(frozen=True)
+class Aim:
+    """One thing asked for.
+
+    Attributes
+    ----------
+    kind : {"travel", "differential", "gearing", "over-centre", "clearance"}
+    of : str
+        Surface, rod end or pair.
+    way : str
+        Of a travel: up, down, left or right; of an end: its rod.
+    input : str
+    wanted, within : float
+        Degrees, ratio, degrees per degree or mm; `within` is what counts as one share.
+    """
+
+    kind: str
+    of: str
+    way: str
+    input: str
+    wanted: float
+    within: float
+
+    @property
+    def least(self) -> bool:
+        """Whether more than wanted is as good."""
+        return self.kind in SCALE
+
+    @property
+    def name(self) -> str:
+        """What it is called in a table."""
+        return f"{self.of} {self.way if self.kind == 'travel' else self.kind}"
+
+    @property
+    def scale(self) -> float:
+        """What counts as one share of the tolerance."""
+        return SCALE[self.kind] if self.least else max(self.within, FINEST)
+
+    def share(self, value):
+        """How far off in shares of the tolerance; of a least, what is missing."""
+        return (self.wanted - value if self.least else value - self.wanted) / self.scale
+
+    def met(self, value) -> bool:
+        """Whether a value does."""
+        if self.least:
+            return bool(value >= self.wanted - 1e-6)
+        return bool(abs(value - self.wanted) <= self.within + 1e-6)
+
+
+def aims_of(system: System) -> tuple[Aim, ...]:
+    """Everything asked for but clearance, in the file's order.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    tuple of Aim
+    """
+    found = []
+    for surface, part in system.model.surfaces.items():
+        for require in part.require:
+            name = require.input or gearing.driving_input(system, surface)
+            found += [Aim("travel", surface, way, name, getattr(require, way), require.within)
+                      for way in SIGNS if getattr(require, way) is not None and name]
+    for part in system.model.size.targets.values():
+        name = part.input or gearing.driving_input(system, part.surface)
+        kind = "gearing" if part.differential is None else "differential"
+        if name:
+            found.append(Aim(kind, part.surface, "", name, part.wanted, part.within))
+    least = system.model.size.over_centre
+    if least is not None:
+        found += [Aim("over-centre", end, rod, "", least, 0.0) for rod in system.model.rods
+                  for end in system.sweep().margins(rod)]
+    return tuple(found)
+
+
+class Trial:
+    """What a choice of dimensions gives, with rates.
+
+    Parameters
+    ----------
+    system : System
+        Near the choice, so that every rod is assembled the right way round.
+    layout : Layout
+    values : ndarray, shape (k,)
+        mm and degrees.
+    between : tuple of (str, float)
+        Inputs and positions within their travels where a surface may go farther than at an end.
+    """
+
+    def __init__(self, system: System, layout: Layout, values, between=()):
+        self.system = system
+        dimensions, seeds = layout.dimensions(values)
+        self.index, positions = _positions(system, between)
+        self.motion = system.sweep_with(dimensions, **positions)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            self.rates = Rates(self.motion.posture, seeds)
+            self.dual = _dual(self.motion.posture, self.rates, seeds, len(values))
+
+    def give(self, aim: Aim):
+        """Value and rates of one aim.
+
+        Parameters
+        ----------
+        aim : Aim
+
+        Returns
+        -------
+        (float, ndarray (k,))
+            NaN where out of reach.
+        """
+        if aim.kind == "travel":
+            return self._travel(aim.of, self.index[aim.input], SIGNS[aim.way])
+        if aim.kind == "differential":
+            return self._differential(aim)
+        if aim.kind == "gearing":
+            return self._gearing(aim)
+        return self._margin(aim)
+
+    def _travel(self, surface, places, sign):
+        body = self.system.model.surfaces[surface].body
+        turned = sign * self.motion.deflection(surface)[places]
+        if not np.isfinite(turned).all():
+            return np.nan, np.zeros(self.dual.count)
+        best = int(turned.argmax())
+        rate = np.broadcast_to(self.rates.joints.get(body, 0.0),
+                               (self.dual.count, *self.motion.shape))[:, places[best]]
+        sense = sign * hinge_sign(self.system.model.bodies[body])
+        return float(turned[best]), np.degrees(rate) * sense
+
+    def _differential(self, aim):
+        rudder = is_rudder(self.system.model.bodies[self.system.model.surfaces[aim.of].body])
+        ends, ways = self.index[aim.input][:2], ("left", "right") if rudder else ("up", "down")
+        (up, d_up), (down, d_down) = (self._travel(aim.of, ends, SIGNS[way]) for way in ways)
+        if not down > 0:
+            return np.nan, d_up * 0
+        return up / down, (d_up - up / down * d_down) / down
+
+    def _gearing(self, aim):
+        system, name = self.system, aim.input
+        posture = self.dual.at(0)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            rates = Rates(posture, Seeds(inputs={name: 1.0}))
+        rate = np.broadcast_to(rates.joints.get(system.model.surfaces[aim.of].body, 0.0),
+                               self.dual.count)
+        per = 1.0 if system.inputs[name].unit == "°" else np.degrees(1.0)
+        sense = np.sign(rate.real)
+        return float(abs(rate[0].real) * per), rate.imag / TINY * sense * per
+
+    def _margin(self, aim):
+        model, end = self.system.model, aim.of
+        other = next(e for e in model.rods[aim.way].ends if e != end)
+        body = body_of(end)
+        frame, u = model.bodies[body].on, self.motion.posture.dimensions.axes[body]
+        here, there = (self.dual.posture.place(e, frame) for e in (end, other))
+        e = [b - a for a, b in zip(here, there, strict=True)]
+        if model.bodies[body].slides:
+            sine = kernels.slide_margin(u, e)
+        else:
+            centre = self.dual.posture.place(f"{body}/pivot", frame)
+            sine = kernels.turn_margin(here, centre, u, e)
+        sine = np.broadcast_to(sine, (self.dual.count, *self.motion.shape))
+        size = np.abs(sine[0].real)
+        if not np.isfinite(size).all():
+            return np.nan, np.zeros(self.dual.count)
+        worst = int(size.argmin())
+        slope = np.sign(sine[0, worst].real) / np.sqrt(max(1 - size[worst] ** 2, SQUARE))
+        return (float(np.degrees(np.arcsin(min(size[worst], 1.0)))),
+                np.degrees(sine[:, worst].imag / TINY * slope))
+
+
+def _positions(system, between):
+    """Neutral, both ends of every input, places between, and a grid of all inputs together.
+
+    And which of them are an input's own, its two ends first.
+    """
+    box = gearing.box_of(system)
+    rows, index = [dict.fromkeys(box, 0.0)], {name: [] for name in box}
+    for name, position in [*((name, end) for name, travel in box.items() for end in travel),
+                           *between]:
+        index[name].append(len(rows))
+        rows.append(dict.fromkeys(box, 0.0) | {name: position})
+    shares = (1.0, 0.5) if len(box) < 3 else (1.0,)
+    sides = [[*(end * share for end in travel for share in shares), 0.0]
+             for travel in box.values()]
+    rows += [dict(zip(box, row, strict=True)) for row in itertools.product(*sides)]
+    return index, {name: np.array([row[name] for row in rows]) for name in box}
+
+
+@dataclass(frozen=True)
+class _Dual:
+    """A posture with its rates as imaginary parts, shape (count, positions)."""
+
+    posture: Posture
+    count: int
+
+    def at(self, position) -> Posture:
+        """The posture at one position, shape (count,)."""
+        def pick(k):
+            return k[..., position] if np.ndim(k) == 2 and np.shape(k)[-1] > 1 else (
+                k[..., 0] if np.ndim(k) == 2 else
+                k[position] if np.ndim(k) == 1 and np.size(k) > 1 else k)
+
+        states = {j: Slide(pick(s.value)) if isinstance(s, Slide) else
+                  Turn(pick(s.cos), pick(s.sin), pick(s.value))
+                  for j, s in self.posture.states.items()}
+        held = self.posture.dimensions
+        picked = replace(held, places={n: tuple(pick(k) for k in p)
+                                       for n, p in held.places.items()},
+                         lengths={n: pick(k) for n, k in held.lengths.items()})
+        return replace(self.posture, states=states, dimensions=picked, _seen={})
+
+
+def _dual(posture, rates, seeds, count) -> _Dual:
+    def grown(value, rate):
+        return value + 1j * TINY * rate
+
+    held = posture.dimensions
+    places = {n: tuple(grown(k, r) for k, r in zip(p, seeds.places[n], strict=True))
+              if n in seeds.places else p for n, p in held.places.items()}
+    lengths = {n: grown(k, seeds.lengths[n]) if n in seeds.lengths else k
+               for n, k in held.lengths.items()}
+    states = {}
+    for joint, state in posture.states.items():
+        rate = rates.joints[joint]
+        states[joint] = Slide(grown(state.value, rate)) if isinstance(state, Slide) else \
+            Turn(grown(state.cos, -state.sin * rate), grown(state.sin, state.cos * rate),
+                 grown(state.value, rate))
+    return _Dual(Posture(posture.plan, replace(held, places=places, lengths=lengths), states),
+                 count)

@@ -1,0 +1,291 @@
+"""The report: its numbers are the library's, nothing leaves its folder, nothing is lost.
+
+Parsers of the standard library and PyMuPDF (general-purpose) read back what was written.
+"""
+
+import errno
+import json
+import math
+from html.parser import HTMLParser
+from pathlib import Path
+
+import numpy as np
+import pymupdf
+import pytest
+
+import linkage
+from linkage import report
+from linkage.__main__ import main
+from linkage.files import parse_model
+from linkage.motion import System
+from linkage.units import CAUTION
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+HOSTILE = '<script>alert("1")</script> Ω привет \'"&'
+
+
+class Tables(HTMLParser):
+    """Captions, headings and rows of every table; numbers by the value beside them."""
+
+    def __init__(self):
+        super().__init__()
+        self.tables, self.tags, self.into, self.texts = {}, set(), None, []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.add(tag)
+        if tag in ("caption", "th", "td"):
+            self.into = []
+        if tag == "small":
+            self.into = self.into and [*self.into, "\n"]
+        if tag == "tr":
+            self.row = []
+        if tag == "data":
+            self.into.append(float(dict(attrs)["value"]))
+
+    def handle_data(self, data):
+        self.texts.append(data)
+        if self.into is not None:
+            self.into.append(data)
+
+    def handle_endtag(self, tag):
+        if tag in ("th", "td"):
+            numbers = [part for part in self.into if isinstance(part, float)]
+            self.row.append(numbers[0] if numbers else "".join(self.into))
+        if tag == "caption":
+            self.name = "".join(self.into).split("\n")[0]
+            self.tables[self.name] = []
+        if tag == "tr":
+            self.tables[self.name].append(self.row)
+        if tag in ("caption", "th", "td"):
+            self.into = None
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("made") / "report"
+    code = main([str(EXAMPLES / "side_by_side.toml"), "--out", str(folder), "--against",
+                 str(EXAMPLES / "side_by_side_fixed.toml")])
+    return folder, code
+
+
+@pytest.fixture(scope="module")
+def read(made):
+    parser = Tables()
+    parser.feed((made[0] / "report.html").read_text(encoding="utf-8"))
+    return parser
+
+
+def columns(rows):
+    return {name: [row[k] for row in rows[1:]] for k, name in enumerate(rows[0])}
+
+
+def test_exit_code_tells_of_missed_requirements(made):
+    assert made[1] == 1
+
+
+def test_html_numbers_are_the_librarys(read):
+    system = linkage.load(EXAMPLES / "side_by_side.toml")
+    found = linkage.clearance(system)
+    told = columns(read.tables["Clearance"])
+    where = dict(zip(told["pair"], range(len(told["pair"])), strict=True))
+    for row in found[found["rule"] != "stop"].to_dict("records"):
+        k = where[row["pair"]]
+        assert abs(told["proven in"][k] * 25.4 - row["proven"]) < 1e-9
+        assert abs(told["least in"][k] * 25.4 - row["least"]) < 1e-9
+        assert told["met"][k] == ("met" if row["ok"] else "MISSED")
+    stops, told = linkage.find_stops(system), columns(read.tables["Stops"])
+    assert np.abs(np.array(told["reached at °"]) - stops["angle"]).max() < 1e-9
+    assert np.abs(np.array(told["elevator °"]) - stops["elevator"]).max() < 1e-9
+    told = columns(read.tables["Hardpoints"])
+    for part, point, *place in zip(*(told[n] for n in ("part", "point", "FS in", "BL in", "WL in")),
+                                   strict=True):
+        assert np.allclose(np.array(place) * 25.4, system.model.position(f"{part}/{point}"),
+                           rtol=0, atol=1e-9)
+    told = columns(read.tables["elevator over pitch"])
+    motion = system.sweep(pitch=told["pitch °"])
+    assert np.abs(motion.deflection("elevator") - told["deflection °"]).max() < 1e-9
+
+
+def test_json_and_csv_tell_the_same_as_html(made, read):
+    import pandas as pd
+
+    told = json.loads((made[0] / "tables.json").read_text(encoding="utf-8"))
+    assert set(told["tables"]) == set(read.tables)
+    for name, rows in told["tables"].items():
+        html = read.tables[name]
+        assert len(rows) == len(html) - 1
+        for row, cells in zip(rows, html[1:], strict=True):
+            for value, cell in zip(row.values(), cells, strict=True):
+                if isinstance(cell, float):
+                    assert value == cell
+                elif isinstance(value, str) and value not in ("inf", "-inf"):
+                    assert cell == value
+        csv = pd.read_csv(made[0] / "tables" / f"{name}.csv")
+        assert len(csv) == len(rows)
+
+
+def test_caution_digest_and_misses_are_told(made, read):
+    text = " ".join("".join(read.texts).split())
+    assert " ".join(CAUTION.split()) in text
+    from linkage.files import digest
+
+    assert digest(EXAMPLES / "side_by_side.toml") in text
+    assert "seat pan left touch: least -0.106 in, required 0.250 in, at 17.0° aft" in text
+    assert "fairlead, because the rod runs" in text
+
+
+def test_comparison_tells_what_the_fix_changed(read):
+    told = columns(read.tables["Clearance before and after"])
+    changed = dict(zip(told["what"], told["change in"], strict=True))
+    assert changed["stick left/shaft | airframe/seat pan left (proven)"] < -0.3
+    assert changed["elevator rear/tube | airframe/tail frame (proven)"] < -0.1
+    assert "Travels before and after" not in read.tables
+
+
+def test_rigging_follows_the_drive(read):
+    system = linkage.load(EXAMPLES / "side_by_side.toml")
+    told = columns(read.tables["Rigging"])
+    assert told["step"] == [float(k) for k in range(1, len(told["step"]) + 1)]
+    order = [step.rod for step in system.plan.steps if hasattr(step, "rod")]
+    set_rods = [text.split(" between ")[0].removeprefix("set rod ") for text in told["do"]
+                if text.startswith("set rod ")]
+    assert set_rods == order
+    lengths = [length for length in told["length in"] if isinstance(length, float)]
+    assert np.allclose(np.array(lengths) * 25.4, [system.model.rod_length(rod) for rod in order],
+                       rtol=0, atol=1e-9)
+    assert set(told["reading"]) == {""} == set(told["signed"])
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_pdf_holds_text_within_its_pages(made, paper):
+    from linkage.report.as_pdf import as_pdf
+
+    results = report.work_out(linkage.load(EXAMPLES / "servo_arm.toml"),
+                              EXAMPLES / "servo_arm.toml")
+    pages = pymupdf.open(stream=as_pdf("t", report.contents(results), paper, "foot"))
+    for page in [*pages, *(pymupdf.open(made[0] / "report.pdf") if paper == "Letter" else ())]:
+        size = {"A4": (595.276, 841.89), "Letter": (612, 792)}[paper]
+        assert np.allclose(page.rect.br, size, atol=0.5)
+        for x0, y0, x1, y1, *_ in page.get_text("words"):
+            assert x0 >= -0.5
+            assert x1 <= size[0] + 0.5
+            assert y0 >= -0.5
+            assert y1 <= size[1] + 0.5
+        for image in page.get_images():
+            assert page.rect.contains(page.get_image_rects(image[0])[0])
+
+
+def test_pdf_repeats_headings_and_the_digest(made):
+    pages = [" ".join(page.get_text().split()) for page in pymupdf.open(made[0] / "report.pdf")]
+    from linkage.files import digest
+
+    told = f"Model digest {digest(EXAMPLES / 'side_by_side.toml')}"
+    assert all(told in page for page in pages)
+    over = [page for page in pages if " | airframe/" in page and "structure" in page]
+    assert len(over) > 1
+    assert all("proven in" in page for page in over)
+
+
+def bare(text):
+    return System(parse_model(text))
+
+
+BARE = 'length = "mm"\n[input.pitch]\ntravel = [-10, 10]\n'
+STICK = BARE + '[body.stick]\npivot = [0, 0, 0]\naxis = "lateral"\ninput = "pitch"\n'
+
+
+@pytest.mark.parametrize("text", [BARE, STICK + "points = { grip = [0, 0, 400] }\n"])
+def test_what_the_file_lacks_is_said_to_be_missing(text, tmp_path):
+    path = tmp_path / "bare.toml"
+    path.write_text(text)
+    assert main([str(path), "--out", str(tmp_path / "out")]) == 0
+    parser = Tables()
+    parser.feed((tmp_path / "out" / "report.html").read_text(encoding="utf-8"))
+    told = "".join(parser.texts)
+    for lack in ("describes no solids", "no surfaces", "requires no travels", "no stops"):
+        assert lack in told
+
+
+def test_hostile_names_are_text_and_stay_in_the_folder(tmp_path):
+    title = HOSTILE.replace('"', '\\"')
+    part = f'"..{title.replace("/", " ")}"'  # the file itself refuses a slash in a part's name
+    text = f'title = "../../{title}"\n' + STICK.replace("body.stick", f"body.{part}")
+    text += f'points = {{ grip = [0, 0, 400] }}\n[surface.{part}]\nbody = {part}\n'
+    text += "require = { up = 10, down = 10 }\n"
+    path = tmp_path / "in" / "hostile.toml"
+    path.parent.mkdir()
+    path.write_text(text, encoding="utf-8")
+    folder = tmp_path / "in" / "out"
+    assert main([str(path), "--out", str(folder)]) in (0, 1)
+    parser = Tables()
+    parser.feed((folder / "report.html").read_text(encoding="utf-8"))
+    assert "script" not in parser.tags
+    assert HOSTILE in "".join(parser.texts)
+    assert {p.relative_to(tmp_path).parts[0] for p in tmp_path.rglob("*")} == {"in"}
+    assert {p.name for p in (tmp_path / "in").iterdir()} == {"hostile.toml", "out"}
+    told = pymupdf.open(folder / "report.pdf")[0].get_text()
+    assert "Ω" in told
+    assert "привет" in told
+
+
+def snapshot(folder):
+    return {p.relative_to(folder): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+
+@pytest.fixture
+def small(tmp_path):
+    path = tmp_path / "small.toml"
+    path.write_text(STICK + "points = { grip = [0, 0, 400] }\n")
+    assert main([str(path), "--out", str(tmp_path / "out")]) == 0
+    return path, tmp_path / "out"
+
+
+def test_a_report_that_is_there_stays(small, capsys):
+    path, folder = small
+    before = snapshot(folder)
+    capsys.readouterr()
+    assert main([str(path), "--out", str(folder)]) == 2
+    error = capsys.readouterr().err
+    assert error.count("\n") == 1
+    assert "is there already and stays as it is" in error
+    assert snapshot(folder) == before
+    assert main([str(path), "--out", str(folder), "--replace"]) == 0
+
+
+@pytest.mark.parametrize("step", ["write", "move"])
+def test_a_full_disk_leaves_the_old_report(small, capsys, monkeypatch, step):
+    path, folder = small
+    before = snapshot(folder)
+    written = report.written
+
+    def full(*_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    if step == "write":
+        monkeypatch.setattr("os.fdopen", full)
+    else:
+        monkeypatch.setattr(written.os, "replace", full)
+    capsys.readouterr()
+    assert main([str(path), "--out", str(folder), "--replace"]) == 2
+    error = capsys.readouterr().err
+    assert "No space left on device" in error
+    assert error.count("\n") == 1
+    monkeypatch.undo()
+    assert snapshot(folder) == before
+
+
+def test_a_folder_that_can_not_be_is_refused(small, tmp_path, capsys):
+    path, _ = small
+    (tmp_path / "file").write_text("mine")
+    capsys.readouterr()
+    assert main([str(path), "--out", str(tmp_path / "file")]) == 2
+    assert "choose another" in capsys.readouterr().err
+    assert (tmp_path / "file").read_text() == "mine"
+
+
+def test_shown_numbers_round_what_they_stand_for(read):
+    for rows in read.tables.values():
+        for row in rows[1:]:
+            for name, value in zip(rows[0], row, strict=True):
+                if isinstance(value, float) and math.isfinite(value):
+                    assert abs(float(report.shown(name, value)) - value) <= 0.51
