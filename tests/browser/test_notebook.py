@@ -17,7 +17,7 @@ def opened(chromium, lab_tools, hands, notebooks, examples, tmp_path_factory):
     shutil.copytree(examples, folder / "examples")
     with lab_tools.lab(folder) as server:
         page, seen = lab_tools.new_page(chromium)
-        lab_tools.open_notebook(page, server, "notebooks/5_start_here.ipynb")
+        lab_tools.open_notebook(page, server.url("lab/tree/notebooks/5_start_here.ipynb"))
         lab_tools.run_all(page)
         page.wait_for_selector(".lw[data-drawn]")
         book = hands.Workbook(page)
