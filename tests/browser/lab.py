@@ -22,8 +22,7 @@ FLAGS = ["--no-sandbox", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0
 QUIET = ["--LabApp.news_url=", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
          "--LabApp.extension_manager=readonly", "--LabApp.expose_app_in_browser=True"]
 SETTINGS = {
-    "apputils-extension/notification": {"checkForUpdates": False, "doNewsCheck": False,
-                                        "fetchNews": "false"},
+    "apputils-extension/notification": {"checkForUpdates": False, "fetchNews": "false"},
     "docmanager-extension/plugin": {"autosave": False},
     "notebook-extension/tracker": {"windowingMode": "none"},
 }
@@ -52,7 +51,7 @@ class Seen:
         self.errors, self.requests = [], []
         page.on("console", lambda said: said.type == "error" and self.errors.append(
             f"{said.text} ({said.location.get('url')})"))
-        page.on("pageerror", lambda error: self.errors.append(str(error)))
+        page.on("pageerror", lambda error: self.errors.append(error.stack or str(error)))
         page.on("request", lambda request: self.requests.append(request.url))
         page.on("websocket", lambda socket: self.requests.append(socket.url))
 

@@ -246,6 +246,7 @@ class Workbook {
     else if (this.note.textContent.startsWith("Out of reach")) tell(this.note, "");
     this.drawn = (this.drawn || 0) + 1;
     this.root.dataset.drawn = this.drawn;
+    this.root.dataset.answered = this.told.heard;
   }
 
   // pairs that the proof hasn't shown to stay far apart in these limits; all while it has none
