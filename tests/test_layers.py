@@ -63,7 +63,8 @@ ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"files"}, "sympy": {"symb
          "scipy": {"loads", "rigging", "sizing", "clearance", "stops"},
          "matplotlib": {"plots", "relief", "report"}, "reportlab": {"report"},
          "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
-         "traitlets": {"workbook"}, "IPython": {"workbook"}}
+         "traitlets": {"workbook"}, "IPython": {"workbook"},
+         "jupyterlab": {"commands"}}
 GENERATED = {"kernels"}
 FILES = sorted(PACKAGE.rglob("*.py"))
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from importlib import resources
 from importlib.util import find_spec
 from pathlib import Path
@@ -53,11 +51,10 @@ def _notebook(model: Path) -> Path:
 
 def _lab(notebook: Path, words) -> int:
     """Run JupyterLab until it is ended; 2 when it would not start."""
-    command = [sys.executable, "-m", "jupyterlab", str(notebook.resolve()),
-               "--ServerApp.ip=127.0.0.1", *QUIET, *words]
-    lab = subprocess.Popen(command)
-    while True:
-        try:
-            return 2 if lab.wait() else 0
-        except KeyboardInterrupt:  # JupyterLab got it too, and asks before it ends
-            continue
+    from jupyterlab.labapp import main
+
+    try:
+        main([str(notebook.resolve()), "--ServerApp.ip=127.0.0.1", *QUIET, *words])
+    except SystemExit as ended:
+        return 2 if ended.code else 0
+    return 0

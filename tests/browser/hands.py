@@ -37,6 +37,7 @@ class Workbook:
 
     def pixels(self, canvas) -> bytes:
         """What a canvas alone shows; the page about it may change by itself."""
+        canvas.scroll_into_view_if_needed()  # else it is drawn only once it comes into sight
         self.settle()
         return canvas.screenshot(animations="disabled")
 

@@ -22,8 +22,7 @@ FLAGS = ["--no-sandbox", "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0
 QUIET = ["--LabApp.news_url=", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
          "--LabApp.extension_manager=readonly", "--LabApp.expose_app_in_browser=True"]
 SETTINGS = {
-    "apputils-extension/notification": {"checkForUpdates": False, "doNewsCheck": False,
-                                        "fetchNews": "false"},
+    "apputils-extension/notification": {"checkForUpdates": False, "fetchNews": "false"},
     "docmanager-extension/plugin": {"autosave": False},
     "notebook-extension/tracker": {"windowingMode": "none"},
 }
@@ -52,7 +51,7 @@ class Seen:
         self.errors, self.requests = [], []
         page.on("console", lambda said: said.type == "error" and self.errors.append(
             f"{said.text} ({said.location.get('url')})"))
-        page.on("pageerror", lambda error: self.errors.append(str(error)))
+        page.on("pageerror", lambda error: self.errors.append(error.stack or str(error)))
         page.on("request", lambda request: self.requests.append(request.url))
         page.on("websocket", lambda socket: self.requests.append(socket.url))
 
@@ -84,6 +83,30 @@ def new_page(opened):
     return page, Seen(page)
 
 
+def own_surroundings(own) -> dict:
+    """Environment of a JupyterLab whose settings, written here, all lie in one folder."""
+    for name, said in SETTINGS.items():
+        room = own / "settings" / "@jupyterlab" / f"{name}.jupyterlab-settings"
+        room.parent.mkdir(parents=True, exist_ok=True)
+        room.write_text(json.dumps(said))
+    places = {"JUPYTER_CONFIG_DIR": "config", "JUPYTER_DATA_DIR": "data",
+              "JUPYTER_RUNTIME_DIR": "runtime", "IPYTHONDIR": "ipython",
+              "JUPYTERLAB_SETTINGS_DIR": "settings", "JUPYTERLAB_WORKSPACES_DIR": "spaces"}
+    here = Path(linkage.__file__).parents[1]  # the kernel imports the copy under test
+    return {**os.environ, **{key: str(own / name) for key, name in places.items()},
+            "PYTHONPATH": str(here), "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
+
+
+def end(process):
+    """End a process that was started here."""
+    process.terminate()
+    try:
+        process.wait(20)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()
+
+
 class Lab:
     """A running JupyterLab on a folder of notebooks, with settings of its own.
 
@@ -98,36 +121,20 @@ class Lab:
     def __init__(self, folder):
         self.folder = Path(folder)
         own = self.folder.with_name(self.folder.name + "-settings")
-        self._write_settings(own)
+        surroundings = own_surroundings(own)
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self.log = own / "lab.log"
         with self.log.open("w") as log:
             self.process = subprocess.Popen(self._command(), stdout=log, stderr=log,
-                                            env=self._surroundings(own), cwd=self.folder)
+                                            env=surroundings, cwd=self.folder)
 
     def _command(self):
         return [sys.executable, "-m", "jupyterlab", "--no-browser", "--ip=127.0.0.1",
                 "--allow-root", f"--ServerApp.port={self.port}", "--ServerApp.port_retries=0",
                 f"--IdentityProvider.token={self.token}", f"--ServerApp.root_dir={self.folder}",
                 "--ServerApp.terminals_enabled=False", *QUIET]
-
-    @staticmethod
-    def _write_settings(own):
-        for name, said in SETTINGS.items():
-            room = own / "settings" / "@jupyterlab" / f"{name}.jupyterlab-settings"
-            room.parent.mkdir(parents=True, exist_ok=True)
-            room.write_text(json.dumps(said))
-
-    @staticmethod
-    def _surroundings(own):
-        places = {"JUPYTER_CONFIG_DIR": "config", "JUPYTER_DATA_DIR": "data",
-                  "JUPYTER_RUNTIME_DIR": "runtime", "IPYTHONDIR": "ipython",
-                  "JUPYTERLAB_SETTINGS_DIR": "settings", "JUPYTERLAB_WORKSPACES_DIR": "spaces"}
-        here = Path(linkage.__file__).parents[1]  # the kernel imports the copy under test
-        return {**os.environ, **{key: str(own / name) for key, name in places.items()},
-                "PYTHONPATH": str(here), "PYDEVD_DISABLE_FILE_VALIDATION": "1"}
 
     def wait(self, seconds=60):
         """Come back once the server answers."""
@@ -145,12 +152,7 @@ class Lab:
 
     def close(self):
         """End the server and its kernels."""
-        self.process.terminate()
-        try:
-            self.process.wait(20)
-        except subprocess.TimeoutExpired:
-            self.process.kill()
-            self.process.wait()
+        end(self.process)
 
 
 @contextlib.contextmanager
@@ -163,9 +165,9 @@ def lab(folder):
         started.close()
 
 
-def open_notebook(page, server, name):
-    """Open a notebook and wait until its kernel takes orders."""
-    page.goto(server.url(f"lab/tree/{name}") + "&reset")
+def open_notebook(page, address):
+    """Open a notebook by its address and wait until its kernel takes orders."""
+    page.goto(f"{address}&reset")
     page.wait_for_function(KERNEL_READY, timeout=60_000)
 
 

@@ -17,7 +17,7 @@ def opened(chromium, lab_tools, hands, notebooks, examples, tmp_path_factory):
     shutil.copytree(examples, folder / "examples")
     with lab_tools.lab(folder) as server:
         page, seen = lab_tools.new_page(chromium)
-        lab_tools.open_notebook(page, server, "notebooks/5_start_here.ipynb")
+        lab_tools.open_notebook(page, server.url("lab/tree/notebooks/5_start_here.ipynb"))
         lab_tools.run_all(page)
         page.wait_for_selector(".lw[data-drawn]")
         book = hands.Workbook(page)
@@ -91,6 +91,25 @@ def test_a_limit_by_keyboard_moves_the_pad_and_the_required_travels(book):
     book.until(lambda: [cells[-1] for cells in book.lines("limits")
                         if cells[:2] == ["elevator", "25±1° TEU"]] == ["MISSED"])
     book.press("limit pitch greatest", "ArrowRight", 60)
+
+
+def test_a_part_typed_in_the_table_moves_the_surface_and_is_undone(book, examples):
+    book.type("stick pitch", 10)
+    book.until(lambda: exact(book))
+    before = book.rows("surfaces")["elevator"][0]
+    book.control("part").select_option("elevator")
+    box = book.control("elevator/horn WL")
+    box.fill("17.0")
+    book.page.keyboard.press("Enter")
+    text = (examples / "side_by_side.toml").read_text()
+    assert text.count("horn = [211.4, 0.0, 17.2]") == 1
+    changed = linkage.System(parse_model(text.replace("211.4, 0.0, 17.2", "211.4, 0.0, 17.0")))
+    at = book.position(("pitch", "roll"))
+    true = f"{abs(changed.sweep(**at).deflection('elevator').item()):.2f}° TEU"
+    assert true != before
+    book.until(lambda: exact(book) and book.rows("surfaces")["elevator"][0] == true)
+    book.control("undo").click()
+    book.until(lambda: exact(book) and book.rows("surfaces")["elevator"][0] == before)
 
 
 def test_the_proof_comes_back_after_a_change(book):

@@ -75,9 +75,9 @@ class Parts {
   boxOf(row, what, n, at) {
     const name = `${row.address} ${what}`;
     const box = h("input", { type: "text", inputmode: "decimal", autocomplete: "off",
-      "aria-label": `${name}, ${this.app.unit}`, "data-control": name,
-      onchange: () => this.app.ask({ do: "dimension", address: row.address, what, text: box.value,
-                                     twin: this.twin.checked }) });
+      "aria-label": `${name}, ${this.app.unit}`, "data-control": name });
+    onTyped(box, () => this.app.ask({ do: "dimension", address: row.address, what, text: box.value,
+                                      twin: this.twin.checked }));
     this.boxes.push({ box, row: n, at });
     return box;
   }

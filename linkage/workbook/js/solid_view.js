@@ -198,6 +198,7 @@ class SolidPanel {
 
   draw() {
     const { gl, at, canvas } = this, scale = window.devicePixelRatio || 1;
+    if (!this.app.look) { this.app.schedule(); return; }  // the page reads its colours first
     const wide = Math.round(canvas.clientWidth * scale);
     const high = Math.round(canvas.clientHeight * scale);
     if (!wide || !high) return;

@@ -7,9 +7,8 @@ class Workbook {
     this.model = model;
     this.live = Boolean(model.get("live"));
     this.queue = new Map();
-    // a notebook would take arrow keys for itself
-    this.root = h("div", { class: "lw", role: "region", "aria-label": "Control system workbook",
-                           "data-lm-suppress-shortcuts": "true" });
+    this.asked = [];  // stick positions whose answers are on their way
+    this.root = h("div", { class: "lw", role: "region", "aria-label": "Control system workbook" });
     el.append(this.root);
     this.read();
     this.position = { ...this.neutral(), ...model.get("position") };
@@ -119,7 +118,9 @@ class Workbook {
       ["change:exact", () => this.schedule()],
       ["change:position", () => {
         const place = { ...this.neutral(), ...model.get("position") };
-        if (JSON.stringify(place) !== this.asked) this.move(place);  // else only the echo
+        const echo = this.asked.indexOf(JSON.stringify(place));
+        this.asked.splice(0, echo < 0 ? this.asked.length : echo + 1);
+        if (echo < 0) this.move(place);  // set from Python, not an answer to what the hand did
       }],
       ["change:message", () => tell(this.note, model.get("message"))]];
     for (const [name, call] of this.handlers) model.on(name, call);
@@ -215,7 +216,7 @@ class Workbook {
     clearTimeout(this.resting);
     this.resting = setTimeout(() => {
       this.readout.say();
-      this.asked = JSON.stringify(this.position);
+      this.asked.push(JSON.stringify(this.position));
       this.send({ do: "exact", position: { ...this.position },
                   pairs: this.near.map((near) => this.pairName(near.pair)) }, "exact");
     }, 120);
@@ -245,6 +246,7 @@ class Workbook {
     else if (this.note.textContent.startsWith("Out of reach")) tell(this.note, "");
     this.drawn = (this.drawn || 0) + 1;
     this.root.dataset.drawn = this.drawn;
+    this.root.dataset.answered = this.told.heard;
   }
 
   // pairs that the proof hasn't shown to stay far apart in these limits; all while it has none
