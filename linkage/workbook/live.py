@@ -59,7 +59,8 @@ class Workbook(anywidget.AnyWidget):
     told = traitlets.Dict().tag(sync=True)
     exact = traitlets.Dict(allow_none=True, default_value=None).tag(sync=True)
     message = traitlets.Unicode("").tag(sync=True)
-    position = traitlets.Dict().tag(sync=True)
+    moved_to = traitlets.Dict().tag(sync=True)  # only what was set from Python: no echo
+    position = traitlets.Dict()
     limits = traitlets.Dict()
     spacers = traitlets.Dict()
 
@@ -343,6 +344,7 @@ class Workbook(anywidget.AnyWidget):
 
     def _moved(self, change) -> None:
         if not self._setting:
+            self.moved_to = change["new"]
             self.answer({"do": "exact", "position": change["new"]})
 
     def _limited(self, change) -> None:

@@ -7,11 +7,10 @@ class Workbook {
     this.model = model;
     this.live = Boolean(model.get("live"));
     this.queue = new Map();
-    this.asked = [];  // stick positions whose answers are on their way
     this.root = h("div", { class: "lw", role: "region", "aria-label": "Control system workbook" });
     el.append(this.root);
     this.read();
-    this.position = { ...this.neutral(), ...model.get("position") };
+    this.position = { ...this.neutral(), ...model.get("moved_to") };
     this.take(model.get("told"));
     this.sent = this.told.heard;
     this.build();
@@ -116,11 +115,9 @@ class Workbook {
         this.unread = true; this.schedule(); }]),
       ["change:told", () => this.heard()],
       ["change:exact", () => this.schedule()],
-      ["change:position", () => {
-        const place = { ...this.neutral(), ...model.get("position") };
-        const echo = this.asked.indexOf(JSON.stringify(place));
-        this.asked.splice(0, echo < 0 ? this.asked.length : echo + 1);
-        if (echo < 0) this.move(place);  // set from Python, not an answer to what the hand did
+      ["change:moved_to", () => {
+        this.move({ ...this.neutral(), ...model.get("moved_to") });
+        this.rested();
       }],
       ["change:message", () => tell(this.note, model.get("message"))]];
     for (const [name, call] of this.handlers) model.on(name, call);
@@ -216,7 +213,6 @@ class Workbook {
     clearTimeout(this.resting);
     this.resting = setTimeout(() => {
       this.readout.say();
-      this.asked.push(JSON.stringify(this.position));
       this.send({ do: "exact", position: { ...this.position },
                   pairs: this.near.map((near) => this.pairName(near.pair)) }, "exact");
     }, 120);
