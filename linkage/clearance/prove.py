@@ -23,11 +23,12 @@ from .placed import Stage, least_along, measure, spine_gaps
 
 SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
 SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
+ABOUT = 0.3  # share of a half-width to each side of a bottom that its own child takes
 ASIDE = 0.5  # share of a half-width at which the direction is asked again
 MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
 LARGEST = 1e5  # mm; no coordinate in play is larger, which `prove` sees to
 SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell gives none
-EFFORT = 400  # cells that a pair may take for a closer bracket than asked for
+EFFORT = 60  # cells that a pair may take for a closer bracket than asked for
 TRIES = 8  # places tried per pair and round
 FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
 MOST_CELLS = 30_000  # cells of a pair after which what is left stays open
@@ -239,19 +240,25 @@ class _Search:
                                     self.tolerances, enough)
         self._meet(np.where(self.stage.rough[which], np.nan, value), pairs, centres)
         self._try(which, pairs, low, places)
-        best, tolerance = self.proof.least, self._wanted()
-        wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
-        with np.errstate(invalid="ignore"):
-            closed = np.isnan(low) | (low >= np.minimum(best - wanted, self.limit)[pairs])
+        small = (halves.max(axis=1) * 2 < SMALLEST) | (self.proof.visited[pairs] > MOST_CELLS)
+        good = self._good_enough(low, pairs, self.tolerance)
+        closed = self._good_enough(low, pairs, self._wanted()) | (good & small)
         sound = closed & ~np.isnan(low)
         np.minimum.at(self.proof.proven, pairs[sound], low[sound])
-        tiny = ~closed & ((halves.max(axis=1) * 2 < SMALLEST)
-                          | (self.proof.visited[pairs] > MOST_CELLS))
+        tiny = ~closed & small
         for n in np.flatnonzero(tiny):
             self.proof.open_at.setdefault(int(pairs[n]), centres[n])
             self.proof.proven[pairs[n]] = min(self.proof.proven[pairs[n]], low[n])
         keep = ~closed & ~tiny
-        return which[keep], centres[keep], halves[keep]
+        aims = np.where(good[:, None], places, np.nan)
+        return which[keep], centres[keep], halves[keep], aims[keep]
+
+    def _good_enough(self, low, pairs, tolerance):
+        """Whether bounds are within a tolerance of the least gap met, or past the limit."""
+        best = self.proof.least
+        wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
+        with np.errstate(invalid="ignore"):
+            return np.isnan(low) | (low >= np.minimum(best - wanted, self.limit)[pairs])
 
     def _try(self, which, pairs, low, places):
         """Meet the gap where each pair's lowest bounds say that it is least."""
@@ -296,26 +303,52 @@ class _Search:
         return (unique[:, :sides], unique[:, sides:]), cell.reshape(-1)
 
     def _split(self, items):
-        which, centres, halves = items
-        if not len(which):
-            return items
+        """Children of cells: even ones, or a small one about a bottom that is nearly settled."""
+        which, centres, halves, aims = items
         rough = self.stage.rough[which]
         back, parts = self.stage.parts_of(which[rough])
-        finer = parts, centres[rough][back], halves[rough][back]
-        which, centres, halves = which[~rough], centres[~rough], halves[~rough]
+        found = [(parts, centres[rough][back], halves[rough][back])]
         moves = self.moves[self.stage.pair_index[which]]
-        found = [finer]
+        aimed = ~np.isnan(aims).any(axis=1)
         for row in np.unique(moves, axis=0):
-            here = np.flatnonzero((moves == row).all(axis=1))
-            parts = SPLIT.get(int(row.sum()), 2)
-            sides = [np.linspace(-1, 1, 2 * parts + 1)[1::2] if m else np.zeros(1) for m in row]
-            share = np.stack([s.ravel() for s in np.meshgrid(*sides, indexing="ij")], axis=-1)
-            child = centres[here, None] + share * halves[here, None]
-            size = halves[here, None] / parts * (1 + 4 * U) + np.abs(child) * 2 * U * row
-            found.append((np.repeat(which[here], len(share)),
-                          child.reshape(-1, len(row)),
-                          np.broadcast_to(size, child.shape).reshape(-1, len(row))))
+            for about in (False, True):
+                here = np.flatnonzero((moves == row).all(axis=1) & ~rough & (aimed == about))
+                if here.size:
+                    made = self._edges(row, len(here)) if not about else _edges_about(
+                        row, (aims[here] - centres[here]) / np.where(row, halves[here], 1.0))
+                    found.append(_children(which[here], (centres[here], halves[here]), made, row))
         return tuple(np.concatenate(k) for k in zip(*found, strict=True))
+
+    def _edges(self, row, count):
+        """Even edges of children as shares of the half-width: a (count, n) array per input."""
+        parts = SPLIT.get(int(row.sum()), 2)
+        even = np.linspace(-1, 1, parts + 1)
+        return [np.broadcast_to(even if m else np.zeros(2), (count, parts + 1 if m else 2))
+                for m in row]
+
+
+def _edges_about(row, share):
+    """Edges of children about places in cells, given as shares of the half-width."""
+    found = []
+    for m, at in zip(row, np.clip(share, -1, 1).T, strict=True):
+        low, high = np.maximum(at - ABOUT, -1), np.minimum(at + ABOUT, 1)
+        found.append(np.stack([-np.ones_like(at), low, high, np.ones_like(at)], axis=1) if m
+                     else np.zeros((len(at), 2)))
+    return found
+
+
+def _children(which, cells, edges, row):
+    """Cells between the edges, which cover their parent whatever was rounded."""
+    centres, halves = cells
+    spans = [np.stack([e[:, :-1], e[:, 1:]], axis=-1) for e in edges]
+    picks = np.array(list(itertools.product(*(range(s.shape[1]) for s in spans))))
+    ends = np.stack([s[:, picks[:, i]] for i, s in enumerate(spans)], axis=2)
+    child = centres[:, None] + ends.mean(axis=-1) * halves[:, None]
+    size = (ends[..., 1] - ends[..., 0]) / 2 * halves[:, None] * (1 + 8 * U)
+    slack = (np.abs(centres) + halves)[:, None] * 4 * U * row
+    wide = ((ends[..., 1] > ends[..., 0]) | ~row).all(axis=-1)
+    return (np.repeat(which, wide.sum(axis=1)), child[wide],
+            np.broadcast_to(size + slack, child.shape)[wide])
 
 
 def bounds(stage: Stage, items, cells, tolerances=None, enough=None):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import weakref
 
 import numpy as np
@@ -12,13 +13,13 @@ from ..model import AIRFRAME
 from ..motion import System
 from ..scene import Scene
 from .placed import Stage, measure, spine_gaps
-from .prove import Proof, bounds, near_pairs, prove
+from .prove import Proof, near_pairs, prove
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
 MOST = 400_000  # distances of spines worked at once
-POLISH = (0.5, 0.1, 0.02, 0.004)  # half-widths of cells about the least gap met, degrees (mm)
-SETTLED = 1e-9  # mm; a pair whose least gap sinks by less has found the bottom of its valley
+FIRST_STEP, LAST_STEP = 0.25, 1e-5  # degrees (mm) of steps down a valley
+STEPS = 60
 LEAST_WITHIN = 1e-6  # mm of the least gap anywhere within which the one met is, level valleys aside
 SLACK = 0.2  # mm above the least gap within which a piece is worth a look
 _scenes, _near, _stages = (weakref.WeakKeyDictionary() for _ in range(3))
@@ -233,27 +234,35 @@ def _row(pair, proof, k, names, points):
 def polish(stage: Stage, proof: Proof, box: dict) -> None:
     """Lower the least gap met, where the bracket is wide, to that of its own valley, in place.
 
-    Cells about the place are made ever smaller; in each the gap is met where the polynomial of
-    its bound is least, a Newton step that stays in the travel.
+    Places all round the best one are tried at a distance that is halved when none is lower, so
+    that a kink where other corners come nearest stops nothing.
     """
     names, sides = list(box), np.array(list(box.values()), dtype=float).reshape(-1, 2)
     known = np.flatnonzero(np.isfinite(proof.least)
                            & (proof.least - proof.proven > 2 * LEAST_WITHIN))
-    for tried, half in enumerate(POLISH):
-        if not known.size:
+    if not known.size:
+        return
+    which, cell = _near_pieces(stage, proof, names, known)
+    moves = np.array([[name in stage.pairs[k].inputs for name in names] for k in known])
+    ways = np.array([way for way in itertools.product((-1, 0, 1), repeat=len(names)) if any(way)])
+    step = np.full(len(known), FIRST_STEP)
+    item, way = np.repeat(np.arange(len(which)), len(ways)), np.tile(np.arange(len(ways)),
+                                                                    len(which))
+    for _ in range(STEPS):
+        places = np.clip(proof.place[known][:, None] + step[:, None, None] * ways * moves[:, None],
+                         *sides.T)
+        motion = stage.system.sweep(**{n: places[..., i].ravel() for i, n in enumerate(names)})
+        value = np.full(len(known) * len(ways), np.inf)
+        at = cell[item] * len(ways) + way
+        np.fmin.at(value, at, measure(stage, motion.posture, which[item], at))
+        value = value.reshape(len(known), -1)
+        best = value.argmin(axis=1)
+        lower = value[np.arange(len(known)), best] < proof.least[known]
+        proof.least[known[lower]] = value[lower, best[lower]]
+        proof.place[known[lower]] = places[lower, best[lower]]
+        step = np.where(lower, step, step / 2)
+        if (step < LAST_STEP).all():
             return
-        which, cell = _near_pieces(stage, proof, names, known)
-        moves = np.array([[name in stage.pairs[k].inputs for name in names] for k in known])
-        _, _, places = bounds(stage, (which, cell), (names, proof.place[known], moves * half))
-        places = np.clip(places, *sides.T)
-        motion = stage.system.sweep(**{n: places[:, i] for i, n in enumerate(names)})
-        value = measure(stage, motion.posture, which, np.arange(len(which)))
-        before = proof.least[known]
-        for n in np.argsort(-value):
-            if value[n] < proof.least[known[cell[n]]]:
-                proof.least[known[cell[n]]], proof.place[known[cell[n]]] = value[n], places[n]
-        if tried:
-            known = known[before - proof.least[known] > SETTLED]
 
 
 def _near_pieces(stage, proof, names, known):
