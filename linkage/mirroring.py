@@ -23,6 +23,7 @@ from .keys import (
 from .model import Airframe, Body, Coupling, Point, Require, RigPin, Stop
 
 SWAPS = {"left": "right", "right": "left"}
+REVERSED = {"clocking"}  # turns counted about a line of the part itself
 TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
 
 
@@ -101,7 +102,7 @@ def _twin(part, names, parts):
     values = {}
     for word, field in file_keys(type(part)).items():
         value = getattr(part, field.name)
-        values[field.name] = value if value is None else \
+        values[field.name] = value if value is None else -value if word in REVERSED else \
             _mirrored(field.metadata["kind"], value, word, names)
     if isinstance(part, Point) and part.side is not None:
         values["side"] = SWAPS.get(part.side, part.side)

@@ -191,6 +191,56 @@ def _explained(readings, fit):
                          "read less explained °": fit.residuals})
 
 
+def tolerance_tables(study) -> dict:
+    """Tolerances, free play, wires and what they come near, and grips.
+
+    Parameters
+    ----------
+    study : rigging.Study
+
+    Returns
+    -------
+    dict
+        ``{name: DataFrame}``.
+    """
+    system, per = study.system, MM_PER[study.system.model.length]
+    moves = [study.drilled.assign(rods="as made"), study.rigged.assign(rods="set to neutral")]
+    tables = {"tolerance bands": study.bands(), "contributors": _joined(moves),
+              "free play": study.play, "free play bands": study.play_bands(),
+              "wires": study.wires, "grips": study.grips, "hands": study.hands,
+              "chafing": _joined([found.assign(wire=wire)
+                                  for wire, found in study.chafing.items()])}
+    tables["contributors"]["per_mm"] *= per
+    for word in ("least_at", "greatest_at"):
+        tables["wires"] = tables["wires"].assign(**{word: [
+            gearing.said_place(system, place) for place in study.wires[word]]})
+    return {name: _measured(system, data) for name, data in tables.items() if len(data)}
+
+
+def _joined(tables):
+    import pandas as pd
+
+    return pd.concat(tables, ignore_index=True) if tables else pd.DataFrame()
+
+
+TURNS = ("drawn", "worst", "rss", "rigged_worst", "rigged_rss", "low", "high", "moves",
+         "surface_moves", "clocking")
+RUNS = ("tolerance", "play", "grip_moves", "grip_worst", "grip_rss", "least", "greatest",
+        "never_more", "needed", "to_exit", "length", "spare", "bend", "bend_limit", "gap", "reach",
+        "required", "proven", "bore", "shaft")
+
+
+def _measured(system, data):
+    """A table whose columns say their units, lengths in the file's."""
+    unit = system.model.length
+    done = data.assign(**{word: data[word].astype(float) / MM_PER[unit]
+                          for word in RUNS if word in data})
+    names = {word: f"{word} {unit}" for word in RUNS} | {word: f"{word} °" for word in TURNS}
+    names |= {name: f"at {name} {control.unit}" for name, control in system.inputs.items()}
+    return done.rename(columns={"per_mm": f"° per {unit}", **names}).rename(
+        columns=lambda word: word.replace("_", " "))
+
+
 def motion_table(system: System):
     """Every surface, body and named grip over a grid of the whole wanted travel.
 

@@ -39,6 +39,7 @@ from linkage.model import (
     Model,
     PairRule,
     Place,
+    Play,
     Point,
     Require,
     Rod,
@@ -74,6 +75,7 @@ pivot = [61.0, 0.0, 9.0]
 axis = "lateral"
 input = "pitch"
 friction = "3 in*lbf"
+bearings = [[61, -10, 9], [61, "300 mm", 9]]
 tube = { diameter = "1-1/2 in", wall = "1/16 in", material = "4130 normalized" }
 [body.stick]
 on = "tube"
@@ -104,7 +106,14 @@ holes = [{ at = [0.5, 0.5], diameter = 0.25 }, { slot = [[0.2, 1], [0.4, 1]], di
 [body.horn]
 pivot = [100, -10, 9]
 through = [100, 10, 9.5]
-points = { p = [100, -9, 5] }
+points = { p = { at = [100, -9, 5], tolerance = 0.003 } }
+tolerance = 0.01
+play = 0.004
+[body.horn.grip]
+along = ["pivot", "p"]
+bore = 1
+clocking = -12
+hand = { kind = "sphere", at = "p", diameter = 2, clearance = "tight" }
 [body.horn.solid.washer]
 kind = "washer"
 at = "p"
@@ -134,6 +143,7 @@ fitting = 1.15
 bearing = 3.33
 friction = "0.5 in*lbf"
 tolerance = 0.01
+play = 0.001
 clearance = "different"
 [[rod.push.fitted]]
 rod_end = "male"
@@ -214,6 +224,9 @@ reason = "switch wires"
 hardpoint = 0.02
 rod = 0.01
 spacer = 0.005
+[play]
+pivot = 0.002
+rod_end = "0.02 mm"
 
 [material.steel]
 modulus = "29e6 psi"
@@ -234,6 +247,9 @@ clamps = ["stick/top", "airframe/bracket"]
 exit = "stick/grip"
 diameter = 0.2
 length = 30
+slack = 0.5
+bend = 3
+sag = [0, 0, 1]
 
 [size]
 over-centre = 25
@@ -376,7 +392,8 @@ def models(draw):
             redundant=draw(st.booleans()), diameter=draw(MAYBE_SIZE), material=draw(
                 st.sampled_from([None, "steel"])),
             thread=draw(st.sampled_from([None, "1/4-28", "M6x1 LH"])),
-            tolerance=draw(MAYBE_SIZE), clearance=draw(st.sampled_from([None, "tight", "same"])))
+            tolerance=draw(MAYBE_SIZE), play=draw(MAYBE_SIZE),
+            clearance=draw(st.sampled_from([None, "tight", "same"])))
     shapes = [f"{n}/{s}" for n, b in found.items() for s in b.solids]
     stops, pairs = {}, ()
     if len(shapes) > 1:
@@ -399,11 +416,13 @@ def models(draw):
         couplings={"gear": Coupling(bodies=tuple(names[:2]), ratio=draw(st.floats(0.1, 9)))},
         clearance=draw(st.builds(Clearance, same=SIZE, named=st.just({"tight": 1.25}))),
         tolerance=draw(st.builds(Tolerance, hardpoint=SIZE, rod=SIZE)),
+        play=draw(st.builds(Play, pivot=SIZE, rod_end=SIZE)),
         materials={"steel": draw(st.builds(Material, modulus=stress, yield_stress=stress,
                                            density=st.none() | st.floats(1e-7, 1e-4),
                                            source=NAMES))},
         wires={"wire": draw(st.builds(Wire, clamps=st.just(tuple(f"{n}/pivot" for n in names[:2])),
-                                      diameter=SIZE, length=MAYBE_SIZE))},
+                                      diameter=SIZE, length=MAYBE_SIZE, slack=SIZE,
+                                      bend=MAYBE_SIZE))},
         size=Size(places={names[0]: draw(sized(f"{names[0]}/pivot"))}, targets={
             n: Target(surface=n, gearing=draw(SIZE)) for n in surfaces}, clearance=draw(
                 st.booleans()), over_centre=draw(st.none() | st.floats(1, 89))))
@@ -695,6 +714,19 @@ def test_twin_keeps_its_sizes(twins):
     assert twins.couplings["cable right"].ratio == 0.5
     assert twins.stops["roll right"].spacer.thickness == 3
     assert twins.wires["switch right"].diameter == 4
+
+
+def test_twin_grip_is_clocked_the_other_way():
+    """A mirror turns right-hand turns into left-hand ones; its hand is the mirror image."""
+    model = parse_model(TWINS.replace('[wire."switch left"]', '''[body."fin left".grip]
+along = ["pivot", [10, -20, 400]]
+clocking = 25
+hand = { kind = "tube", along = [[0, -30, 300], [40, 10, 310]], diameter = 60 }
+[wire."switch left"]'''))
+    assert model.bodies["fin right"].grip.clocking == -25
+    for one, other in zip(*(model.solids[f"fin {side}/hand"].along for side in ("left", "right")),
+                          strict=True):
+        np.testing.assert_allclose(other, flipped(one), atol=1e-12)
 
 
 def test_unnamed_parts_get_no_twin_and_keep_what_they_name(twins):

@@ -480,6 +480,17 @@ def test_jammed_surface_takes_the_whole_force(side_by_side):
     assert np.abs(found["axial", "aileron drive right"]).max() < 1e-6
 
 
+def test_a_case_that_asks_too_much_of_the_hand_is_told():
+    """With one elevon jammed the hand has to hold roll too; the sheet says with how much."""
+    system = linkage.load(EXAMPLES[0].parent / "elevons.toml")
+    beyond = loads.worst_loads(system).attrs["beyond"]
+    for (name, held), force in beyond.items():
+        assert "jammed" in name
+        assert force > loads.pilot_force(system, held).most
+    assert ("pitch aft, one pilot at stick, elevon left jammed", "roll") in beyond
+    assert not any(held == "pitch" and "jammed" not in name for name, held in beyond)
+
+
 STOPPED = """
 [input.pitch]
 travel = [-20, 20]
@@ -605,6 +616,34 @@ def test_dead_centre_is_nan_not_a_number():
     assert np.isfinite(found[1]).all()
 
 
+def test_report_of_a_file_without_a_load_says_so(tmp_path):
+    from linkage.__main__ import main
+
+    path = tmp_path / "bare.toml"
+    text = STAGE.format(stick="", horn="", rod="", surface="").replace("grip = ", "knob = ")
+    path.write_text(f'length = "mm"\n{text}')
+    assert main([str(path), "--out", str(tmp_path / "report")]) == 0
+    page = next((tmp_path / "report").glob("*.html")).read_text(encoding="utf-8")
+    assert "no load is known" in page
+
+
+def test_two_bearings_share_the_pivots_load():
+    """A shaft as a beam on two supports, moments about either bearing, on paper.
+
+    Grip at its middle, arm 500 mm to one side; bearings 100 mm to the other and 700 mm to this.
+    """
+    text = STAGE.format(stick="bearings = [[0, -100, 0], [0, 700, 0]]", horn="", rod="",
+                        surface="").replace("arm = [0, 0, -60]", "arm = [0, 500, -60]").replace(
+                            "p = [900, 0, -60]", "p = [900, 500, -60]")
+    statics = Statics(system_of(text).sweep(pitch=0.0))
+    case = loads.cases(statics.system)[0]
+    found = loads.bearing_forces(statics, loads.shares(statics, case), "stick")
+    pilot, rod = 167 * LBF, 167 * LBF * 400 / 60  # both push aft at neutral: x
+    second = -(pilot * 100 + rod * 600) / 800
+    assert found[1][0] == pytest.approx([second, 0, 0], abs=1e-8)
+    assert found[0][0] == pytest.approx([-pilot - rod - second, 0, 0], abs=1e-8)
+
+
 def test_no_load_known_is_one_sentence():
     system = system_of("""
         [input.pitch]
@@ -634,6 +673,16 @@ def test_stretch_of_a_rod_on_paper():
     stretch = tension * 900 / (HANDBOOK["4130 normalized"].modulus * area)
     assert row["neutral"] == pytest.approx(math.degrees(stretch / 60), rel=1e-9)
     assert (row["most_from"], row["share"]) == ("push", 1.0)
+
+
+def test_lost_motion_of_what_is_not_known_is_not_told():
+    """A rod without a wall isn't rigid: no figure, and the rod is named."""
+    from linkage.sheet import loads_sheet
+
+    row = loads.lost_motion_table(stage(rod="diameter = 12")).iloc[0]
+    assert np.isnan(row["worst"])
+    assert row["rigid"] == "push"
+    assert "at least: nothing known of push" in loads_sheet(stage())[0]
 
 
 def test_twist_of_a_torque_tube_on_paper():
@@ -733,6 +782,27 @@ def test_picture_of_no_kind_is_refused(capsys, tmp_path):
     assert main(["loads", str(EXAMPLES[0]), "--picture", str(path)]) == 2
     assert "let its name end in .png, .svg, .pdf" in capsys.readouterr().err
     assert not path.exists()
+
+
+def test_twins_carry_the_keys_of_loads(side_by_side):
+    """What is written of the left run holds for the right one, signs of the moment as they are."""
+    model = side_by_side.model
+    assert model.surfaces["aileron right"].hinge == model.surfaces["aileron left"].hinge
+    assert model.bodies["aileron right"].friction == model.bodies["aileron left"].friction > 0
+    for key in ("wall", "material", "fixity", "strength", "fitting", "bearing"):
+        one, other = (getattr(model.rods[f"aileron drive {side}"], key) for side in ("left",
+                                                                                     "right"))
+        assert one == other
+    force = loads.stick_force(side_by_side.sweep(roll=[-15, 15]), "roll")
+    assert force[0] < 0 < force[1]
+
+
+def test_slender_and_thin_tubes_are_remarked_on():
+    """L'/rho above 150, and diameter / wall of 50 or more (Bruhn, chapter C4)."""
+    from linkage.sheet import loads_sheet
+
+    text, _ = loads_sheet(stage(rod='diameter = 12\nwall = 0.2\nmaterial = "6061-T6"'))
+    assert "L'/rho above 150; diameter / wall 50 or more: local buckling isn't checked" in text
 
 
 def test_csv_in_the_files_units(side_by_side):

@@ -120,7 +120,7 @@ def test_json_and_csv_tell_the_same_as_html(made, read):
                     assert value == cell
                 elif isinstance(value, str) and value not in ("inf", "-inf"):
                     assert cell == value
-        csv = pd.read_csv(made[0] / "tables" / f"{name}.csv")
+        csv = pd.read_csv(made[0] / "tables" / f"{name.replace('/', ' ')}.csv")
         assert len(csv) == len(rows)
 
 
@@ -289,3 +289,24 @@ def test_shown_numbers_round_what_they_stand_for(read):
             for name, value in zip(rows[0], row, strict=True):
                 if isinstance(value, float) and math.isfinite(value):
                     assert abs(float(report.shown(name, value)) - value) <= 0.51
+
+
+def test_filled_in_readings_are_matched_by_the_digest(made, tmp_path, capsys):
+    """Readings planted 0.7 degrees off come back as an offset; another file is refused."""
+    import pandas as pd
+
+    source = EXAMPLES / "side_by_side.toml"
+    system, form = linkage.load(source), pd.read_csv(made[0] / "readings.csv")
+    form["surface angle"] = [float(system.sweep(**{row["input"]: row["stick angle"]})
+                                   .deflection(row["surface"])) + 0.7
+                             for row in form.to_dict("records")]
+    form.loc[0, "surface angle"] = np.nan  # one was not taken
+    form.to_csv(tmp_path / "filled.csv", index=False)
+    capsys.readouterr()
+    main(["rig", str(source), "--readings", str(tmp_path / "filled.csv"), "--zeroed", "pitch",
+          "roll", "--doubt", "stick tie"])
+    told = capsys.readouterr().out
+    assert "0.70" in told
+    assert main(["rig", str(EXAMPLES / "side_by_side_fixed.toml"), "--readings",
+                 str(tmp_path / "filled.csv")]) == 2
+    assert "belongs to the model file with digest" in capsys.readouterr().err

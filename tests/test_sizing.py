@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy.optimize import minimize_scalar
+from scipy.optimize import brentq, minimize_scalar
 
 import linkage
 from linkage.__main__ import main
@@ -203,29 +203,105 @@ def told(system, aim, inputs):
         return (SIGNS[aim.way] * ends.deflection(aim.of)).max()
     if aim.kind == "gearing":
         return abs(system.sweep().gearing(aim.of)[aim.input])
+    if aim.kind == "differential":
+        turns = system.sweep(**{aim.input: system.inputs[aim.input].travel}).deflection(aim.of)
+        return -turns.min() / turns.max()
     return system.sweep(**inputs).margins(aim.way)[aim.of].min()
+
+
+WEIGHTS = {1: 4 / 5, 2: -1 / 5, 3: 4 / 105, 4: -1 / 280}  # Fornberg 1988, table 1, from memory
+
+
+def check_rates(model, values):
+    """Whole chain, dimension to coordinate to target, by differences of systems built anew."""
+    layout = Layout(model, named_dimensions(model))
+    trial, step = Trial(System(layout.model_at(values)), layout, values), 0.02
+    checked = 0
+    for k, move in enumerate(np.eye(len(values)) * step):
+        built = {n: System(layout.model_at(values + n * move))
+                 for w in WEIGHTS for n in (w, -w)}
+        for aim in aims_of(built[1]):
+            value, rate = trial.give(aim)
+            if not np.isfinite(value) or (aim.kind == "over-centre" and value > 85):
+                continue  # the margin has a corner at 90
+            spread = {n: told(system, aim, trial.motion.inputs) for n, system in built.items()}
+            slope = sum(w * (spread[n] - spread[-n]) for n, w in WEIGHTS.items()) / step
+            assert rate[k] == pytest.approx(slope, rel=1e-8, abs=2e-8)
+            checked += 1
+    return checked
 
 
 @pytest.mark.parametrize("seed", range(8))
 def test_every_rate_against_differences_of_systems_built_anew(seed):
-    """Whole chain, dimension to coordinate to target, by differences of eighth order."""
     model, values = planted(100 + seed)
-    model = replace(model, size=replace(model.size, over_centre=5.0))
-    layout = Layout(model, named_dimensions(model))
-    weights = {1: 4 / 5, 2: -1 / 5, 3: 4 / 105, 4: -1 / 280}  # Fornberg 1988, table 1, from memory
-    trial, step = Trial(System(layout.model_at(values)), layout, values), 0.02
-    for k, move in enumerate(np.eye(len(values)) * step):
-        built = {n: System(layout.model_at(values + n * move)) for n in (*weights, *(
-            -n for n in weights))}
-        for aim in aims_of(built[1]):
-            value, rate = trial.give(aim)
-            if not np.isfinite(value):
-                continue
-            spread = {n: told(system, aim, trial.motion.inputs) for n, system in built.items()}
-            slope = sum(w * (spread[n] - spread[-n]) for n, w in weights.items()) / step
-            if aim.kind == "over-centre" and value > 85:
-                continue  # the margin has a corner at 90
-            assert rate[k] == pytest.approx(slope, rel=1e-8, abs=2e-8)
+    assert check_rates(replace(model, size=replace(model.size, over_centre=5.0)), values) >= 2
+
+
+TOGETHER = """
+length = "mm"
+[input.pitch]
+travel = [-15, 15]
+[input.flap]
+travel = [0, 30]
+[body.stick]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = { p = [0, 0, -70] }
+[body.drum]
+pivot = [100, 30, 200]
+axis = "lateral"
+input = "flap"
+points = { p = [100, 30, 150] }
+[body.idler]
+pivot = [500, 0, 150]
+axis = "lateral"
+[body.lever]
+on = "idler"
+pivot = [500, 0, 20]
+axis = [0.05, 1, 0.1]
+points = { low = [500, 0, -60], high = [498, 25, 90] }
+[rod.low]
+ends = ["stick/p", "lever/low"]
+[rod.high]
+ends = ["lever/high", "drum/p"]
+[body.quadrant]
+pivot = [900, 0, 100]
+axis = "lateral"
+points = { out = [900, 20, 40] }
+[coupling.cable]
+bodies = ["idler", "quadrant"]
+ratio = -1.3
+[body.elevator]
+pivot = [1500, 0, 100]
+axis = "lateral"
+points = { horn = [1500, 40, 30] }
+[rod.out]
+ends = ["quadrant/out", "elevator/horn"]
+[surface.elevator]
+body = "elevator"
+require = { up = 5, down = 5, within = 1, input = "pitch" }
+[size]
+over-centre = 5
+arm.low = { point = "lever/low", least = 60, greatest = 110 }
+clocking.high = { point = "lever/high", least = -20, greatest = 20 }
+place.lever = { point = "lever/pivot", along = "WL", least = 0, greatest = 40 }
+rod.out = { rod = "out", least = 590, greatest = 610 }
+[size.target.gearing]
+surface = "elevator"
+gearing = 0.5
+input = "pitch"
+[size.target.differential]
+surface = "elevator"
+differential = 1
+input = "pitch"
+"""
+
+
+def test_rates_through_rods_solved_together_and_a_coupling():
+    """A floating lever drives a cable quadrant; the coupling's and the group's rates count too."""
+    model = parse_model(TOGETHER)
+    assert check_rates(model, np.array([78.0, 3.0, 24.0, 601.0])) >= 4 * 5
 
 
 # --- closed forms -------------------------------------------------------------------------------
@@ -357,6 +433,26 @@ require = { left = 20, within = 1 }
     assert rows["missed_by"]["elevator up"] == pytest.approx(0, abs=1e-6)
 
 
+def test_surface_that_nothing_moves_is_a_miss():
+    """A requirement never vanishes because nothing can be found of it."""
+    text = CONFLICT.replace("up = 26, down = 12, within = 0.001", "up = 21, within = 1") + """
+[body.rudder]
+pivot = [900, 0, 0]
+axis = "vertical"
+[surface.rudder]
+body = "rudder"
+require = { left = 20 }
+[size.target.feel]
+surface = "rudder"
+gearing = 1
+"""
+    found = size(System(parse_model(text)))
+    assert not found.ok
+    assert found.targets["ok"].tolist() == [True, False, False]
+    assert '"rudder left" comes to out of reach' not in found.verdict
+    assert '"rudder left" is moved by nothing' in found.verdict
+
+
 def test_over_centre_holds_over_the_whole_travel():
     """A margin asked for costs travel; margins are measured afterwards by the findings' room."""
     text = CONFLICT.replace("up = 26, down = 12, within = 0.001", "up = 28, within = 1")
@@ -372,6 +468,34 @@ def test_over_centre_holds_over_the_whole_travel():
     assert held.ok
     assert margins(held.system)["margin"].min() >= least - 1e-6
     assert held.targets["missed_by"][0] < -1  # travel was given up for it
+
+
+def test_of_many_answers_the_nearest_to_the_drawn_one():
+    """Two arms, one travel asked for twice: SciPy's own scan along all that meet it."""
+    text = CONFLICT.replace("up = 26, down = 12, within = 0.001", "up = 28, within = 1") + """
+[size.arm."stick arm"]
+point = "stick/arm"
+least = 40
+greatest = 80
+[surface."elevator tab"]
+body = "horn"
+require = { up = 28, within = 1 }
+"""
+    system = System(parse_model(text))
+    layout = Layout(system.model, named_dimensions(system.model))
+
+    def far(horn):
+        def over(stick):
+            built = System(layout.model_at([horn, stick]))
+            return -built.sweep(pitch=[-20, 20]).deflection("elevator").min() - 28
+
+        stick = brentq(over, 40, 80, xtol=1e-12)
+        return ((horn - 60) / 40) ** 2 + ((stick - 60) / 40) ** 2, stick
+
+    found = size(system)
+    best = minimize_scalar(lambda horn: far(horn)[0], bounds=(45, 60), method="bounded",
+                           options={"xatol": 1e-9})
+    assert found.dimensions["found"].tolist() == pytest.approx([best.x, far(best.x)[1]], abs=1e-4)
 
 
 # --- rounding -----------------------------------------------------------------------------------
@@ -414,7 +538,9 @@ def test_rounded_to_steps_and_checked_again(tmp_path):
     assert again["ok"].all()
     finer = System(parse_model(base.replace("within = 0.5", "within = 0.3") + STEPPED))
     assert size(finer).ok
-    assert not size(finer, rounded=True).ok  # steps too coarse for it, and it says so
+    coarse = size(finer, rounded=True)
+    assert not coarse.ok
+    assert coarse.verdict.startswith("Rounded to its steps it misses what")
 
 
 def test_rounding_tries_every_neighbour():

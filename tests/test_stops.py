@@ -260,3 +260,16 @@ def test_usable_share_against_counting():
     motion = system.sweep(roll=x[:, None], pitch=x)
     free = linkage.gaps(motion)["stick/shaft | airframe/post"] > 0
     assert mapped.usable <= free.mean() + 0.01
+
+
+def test_travel_map_counts_the_spacers(side_by_side):
+    """A stop bounds the map just where it is reached along its own input, spacer and all."""
+    found = linkage.find_stops(side_by_side).set_index("stop")
+    mapped = linkage.travel_map(side_by_side)
+    across = mapped.inputs.index("roll")
+    for name in ("roll right", "roll left"):
+        pair = [p for p in mapped.boundaries if set(p.split(" | "))
+                == set(side_by_side.model.stops[name].between)]
+        line = mapped.boundaries[pair[0]]
+        on_axis = line[np.abs(line[:, 1 - across]) < 1e-6]
+        assert np.abs(on_axis[:, across] - found["angle"][name]).min() < 1e-6

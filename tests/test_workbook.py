@@ -115,6 +115,55 @@ def test_hostile_names_stay_harmless_in_the_json():
     assert json.loads(made)["title"] == HOSTILE.encode().decode("unicode_escape")
 
 
+THREE = """
+length = "mm"
+[input.pitch]
+travel = [-15, 20]
+[input.roll]
+travel = [-20, 20]
+[input.trim]
+travel = ["-10 mm", "12 mm"]
+[body.frame]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+[body.stick]
+on = "frame"
+pivot = [0, 0, 0]
+axis = "fore-aft"
+input = "roll"
+points = { grip = [0, 0, 400], low = [0, 0, -60] }
+[body.slide]
+pivot = [0, 300, -60]
+slide = [0, 1, 0]
+input = "trim"
+[body.lever]
+on = "slide"
+pivot = [0, 340, 0]
+axis = "fore-aft"
+points = { in = [0, 340, -60] }
+[rod.push]
+ends = ["stick/low", "lever/in"]
+[surface.tab]
+body = "lever"
+"""
+
+
+def test_a_third_input_is_held_and_the_kernel_draws_anew_when_it_moves():
+    from linkage.workbook.live import Workbook
+
+    book = Workbook(System(parse_model(THREE)), prove=False)
+    assert [item["name"] for item in book.head["inputs"] if item["held"]] == ["trim"]
+    for way in (0.0, 8.0):
+        book.position = {"pitch": 0.0, "roll": 0.0, "trim": way}
+        grid, node = np.frombuffer(book.grid, "<f4"), (5, 7)
+        at = {item["name"]: item["axis"][0] + item["axis"][1] * n
+              for item, n in zip(book.head["inputs"], node, strict=False)}
+        exact = book.system.sweep(**{**at, "trim": way}).point("lever/in")
+        assert placed(book.head, grid, "lever", "in", node) == pytest.approx(exact, abs=1e-3)
+    book.close()
+
+
 # ---------------------------------------------------------------- the page as one file
 @pytest.fixture(scope="module")
 def small_page():

@@ -49,21 +49,21 @@ def travel_box(system: System, beyond: float = 0.0) -> dict:
             for name, control in system.inputs.items() if control.body is not None}
 
 
-def first_signs(motion, pair: str) -> np.ndarray:
+def first_signs(motion, stage: Stage) -> np.ndarray:
     """Gap of a pair where it may touch, and elsewhere a lower bound above 0.
 
     Parameters
     ----------
     motion : Motion
-    pair : str
+    stage : Stage
+        Of the one pair.
 
     Returns
     -------
     ndarray (...)
         mm; cheaper than the gap where only its sign is asked for.
     """
-    scene = scene_of(motion.system)
-    return _pair_gap(motion, stage_of(scene, _named(scene, pair)), signs=True)
+    return _pair_gap(motion, stage, signs=True)
 
 
 def gaps(motion, pairs=None) -> dict:

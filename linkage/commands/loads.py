@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import io
 from pathlib import Path
 
 from .. import load, sheet
-from ..errors import LinkageError
-from ..files import write_bytes
-from .shared import parser_of, write_tables
-
-KINDS = ("png", "svg", "pdf")
+from .shared import parser_of, picture_kind, write_picture, write_tables
 
 
 def run(argv) -> int:
@@ -22,6 +17,8 @@ def run(argv) -> int:
     parser.add_argument("--picture", metavar="FILE", help="also draw what the rods carry (PNG, SVG "
                                                           "or PDF)")
     said = parser.parse_args(argv)
+    if said.picture:
+        picture_kind(said.picture)
     system = load(said.file)
     text, missed = sheet.loads_sheet(system)
     print(sheet.heading(system, said.file), text, sep="\n\n")
@@ -30,21 +27,11 @@ def run(argv) -> int:
 
         write_tables(Path(said.csv), loads_tables(system))
     if said.picture:
-        _draw(system, said.picture)
+        from ..plots import rods_at_worst
+
+        write_picture(rods_at_worst(system), said.picture)
     print(f"\n{_verdict(missed)}")
     return 1 if missed else 0
-
-
-def _draw(system, path: str) -> None:
-    kind = Path(path).suffix.lower().removeprefix(".")
-    if kind not in KINDS:
-        raise LinkageError(f"{path}: can't be drawn; let its name end in .{', .'.join(KINDS)}")
-    from ..plots import rods_at_worst
-
-    held = io.BytesIO()
-    rods_at_worst(system).figure.savefig(held, format=kind, dpi=150)
-    write_bytes(path, held.getvalue())
-    print(f"\n{path}: written")
 
 
 def _verdict(missed: int) -> str:

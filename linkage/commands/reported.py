@@ -23,7 +23,8 @@ def write_out(said, system, tell) -> list[str]:
         Paths written, in the folder.
     """
     results = report.work_out(system, said.file, tell)
-    more = []
+    done, refused = report.reliefs(results)
+    more = [lambda found: report.relief_chapter(found, done, refused)]
     if said.against:
         before = report.work_out(load(said.against), said.against)
         more.append(lambda after: report.comparison(before, after))
@@ -32,6 +33,7 @@ def write_out(said, system, tell) -> list[str]:
     blocks = report.contents(results, more)
     paper = said.paper or {"in": "Letter", "mm": "A4"}[system.model.length]
     files = report.report_files(title, blocks, results.digest, paper)
+    files |= report.relief_files(done, paper)
     files[report.FORM] = report.readings_form(system, results.digest).to_csv(
         index=False, lineterminator="\n")
     report.write_report(said.out, files)

@@ -1,4 +1,4 @@
-"""`linkage rig`: rods to make and turn, rod ends, rig pins, the aircraft as built."""
+"""`linkage rig`: rods to make and turn, rod ends, rig pins, as built, tolerances, wires."""
 
 from __future__ import annotations
 
@@ -6,14 +6,16 @@ from pathlib import Path
 
 from .. import gearing, load, rigging, sheet
 from ..errors import LinkageError, nearest
-from ..files import write_model
+from ..files import digest, write_model
 from ..motion import System
-from .shared import parser_of, save_picture, write_tables
+from .shared import parser_of, picture_kind, write_picture, write_tables
 
 
 def run(argv) -> int:
     said = _parser().parse_args(argv)
     system = load(said.file)
+    if said.picture:
+        picture_kind(said.picture)
     if said.out and not said.readings:
         raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
     if said.out and Path(said.out).exists():
@@ -22,23 +24,35 @@ def run(argv) -> int:
     flown = System(rigging.as_built_model(system, fit[1])) if fit else system
     adjustment = _adjustment(flown, said)
     text, missed = sheet.rig_sheet(system, adjustment, fit)
-    print(sheet.heading(system, said.file), text, sep="\n\n")
+    study = rigging.study(flown)
+    more, also = sheet.tolerance_sheet(study)
+    missed += also
+    print(sheet.heading(system, said.file), text, more, sep="\n\n")
     if said.csv:
-        from ..tables import rig_tables
+        from ..tables import rig_tables, tolerance_tables
 
-        write_tables(said.csv, rig_tables(system, adjustment, fit))
+        write_tables(Path(said.csv), rig_tables(system, adjustment, fit) | tolerance_tables(study))
     if said.picture:
-        _draw(said.picture, system, fit)
+        _draw(said, system, fit)
     if said.out:
         write_model(flown.model, said.out)
         print(f"\n{said.out}: the aircraft as built, written; check it with: linkage {said.out}")
+    print(f"\n{_verdict(missed)}")
     return 1 if missed else 0
 
 
+def _verdict(missed: int) -> str:
+    if missed:
+        return f"{missed} requirement{'s' if missed > 1 else ''} of the rigging missed."
+    return ("Nothing of the rigging that could be worked out misses; see above for what could "
+            "not be.")
+
+
 def _parser():
-    parser = parser_of("rig", "Print rods to make, what a turn does, rod-end misalignment and rig "
-                              "pins; with --measured what to turn, with --readings the aircraft as "
-                              "built; exit 1 when a rod end, a rig pin or the adjustment misses.")
+    parser = parser_of("rig", "Print rods to make, what a turn does, rod-end misalignment, rig "
+                              "pins, build tolerances, free play, wires and grips; with --measured "
+                              "what to turn, with --readings the aircraft as built; exit 1 when a "
+                              "rod end, a rig pin, the adjustment, a wire or a grip misses.")
     parser.add_argument("file", help="model file (TOML)")
     parser.add_argument("--measured", nargs="+", metavar="SURFACE=ANGLE", default=[],
                         help='what surfaces read with the stick at neutral: "elevator=1.5 TEU"')
@@ -57,18 +71,23 @@ def _parser():
     parser.add_argument("--picture", metavar="FILE", help="draw what half a turn does, or with "
                                                           "--readings the aircraft as built, to "
                                                           "a PNG, SVG or PDF")
+    parser.add_argument("--surface", metavar="NAME", help="with --picture: draw which tolerance "
+                                                          "moves this surface most instead")
     return parser
 
 
-def _draw(path, system, fit):
+def _draw(said, system, fit):
     from .. import plots
 
-    ax = plots.half_turns(system) if fit is None else plots.as_built(system, fit)
-    save_picture(ax, path)
+    if said.surface is not None:
+        ax = plots.contributors(system, surface=said.surface)
+    else:
+        ax = plots.half_turns(system) if fit is None else plots.as_built(system, fit)
+    write_picture(ax, said.picture)
 
 
 def _fit(system, said):
-    readings = rigging.read_readings(system, said.readings)
+    readings = rigging.read_readings(system, said.readings, digest(said.file))
     try:
         return readings, rigging.fit_as_built(system, readings, zeroed=said.zeroed,
                                               rods=said.doubt, error=said.trust)

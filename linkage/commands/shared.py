@@ -8,7 +8,10 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import LinkageError
+from ..files import write_bytes, write_text
 from .verbs import VERBS
+
+KINDS = ("png", "svg", "pdf")
 
 
 def parser_of(verb: str, about: str) -> argparse.ArgumentParser:
@@ -23,8 +26,6 @@ def parser_of(verb: str, about: str) -> argparse.ArgumentParser:
 
 def write_tables(folder, tables: dict) -> None:
     """Write `{name: DataFrame}` as CSV into a folder, made where there is none."""
-    from ..files import write_text
-
     folder = Path(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -36,14 +37,17 @@ def write_tables(folder, tables: dict) -> None:
                    data.to_csv(index=False, lineterminator="\n"))
 
 
-def save_picture(axes, path) -> None:
-    """Write a picture whole or not at all; the end of its name says what kind."""
-    from ..files import write_bytes
-
+def picture_kind(path) -> str:
+    """What kind of picture a file's name ends in; refused before any work where it is none."""
     kind = Path(path).suffix.lower().removeprefix(".")
-    if kind not in ("png", "svg", "pdf"):
-        raise LinkageError(f"{path}: is no picture that can be drawn; end its name with .png, "
-                           f".svg or .pdf")
+    if kind not in KINDS:
+        raise LinkageError(f"{path}: can't be drawn; let its name end in .{', .'.join(KINDS)}")
+    return kind
+
+
+def write_picture(axes, path) -> None:
+    """Write a picture whole or not at all."""
     held = io.BytesIO()
-    axes.figure.savefig(held, format=kind, dpi=150)
+    axes.figure.savefig(held, format=picture_kind(path), dpi=150)
     write_bytes(path, held.getvalue())
+    print(f"\n{path}: written")

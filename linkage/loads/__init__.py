@@ -22,11 +22,11 @@ from .stick import (
     stick_force,
     stick_force_table,
 )
-from .worst import carried, worst_loads
+from .worst import bearing_forces, carried, worst_loads
 
-__all__ = ["RULE", "Case", "Push", "Statics", "at_stop", "balanced", "carried", "cases",
-           "column_load", "column_stress", "friction_force", "grip_force", "grip_rate", "grips",
-           "hand", "hinge_moment", "hinge_of_grip_force", "holding", "lost_motion",
+__all__ = ["RULE", "Case", "Push", "Statics", "at_stop", "balanced", "bearing_forces", "carried",
+           "cases", "column_load", "column_stress", "friction_force", "grip_force", "grip_rate",
+           "grips", "hand", "hinge_moment", "hinge_of_grip_force", "holding", "lost_motion",
            "lost_motion_table", "margin", "missing", "needed_force", "pilot_force", "rod_give",
            "rod_margins", "shares", "slenderness", "stick_force", "stick_force_table",
            "torsion_stress", "tube_area", "tube_inertia", "tube_margins", "worst_loads"]

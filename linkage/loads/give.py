@@ -10,9 +10,10 @@ from .cases import Case, balanced, cases, hand, shares
 from .columns import tube_area, tube_inertia
 from .margins import missing
 from .statics import Statics
-from .worst import tube_moments
+from .worst import NOISE, tube_moments
 
 STEPS = 41
+LEAST = 1e-9  # degrees: what is less is rounding
 
 
 def lost_motion(statics: Statics, case: Case, surface: str) -> dict:
@@ -75,8 +76,10 @@ def lost_motion_table(system: System):
     -------
     DataFrame
         One row per surface and grip: surface, input, grip, neutral and worst (degrees, size),
-        at (input where worst, the others at 0), most_from (the part that gives most there) and
-        share (of it).  Of both ways the stick can be pushed the sizes are the same.
+        at (input where worst, the others at 0), most_from (the part that gives most there), share
+        (of it) and rigid (rods that carry load and were taken as rigid, as the file gives no
+        diameter, wall or material).  NaN where nothing is known to give.  Both ways of pushing
+        give the same sizes.
     """
     import pandas as pd
 
@@ -89,17 +92,26 @@ def lost_motion_table(system: System):
         for case in single:
             rows += [_row(statics, case, surface, x) for _, surface in case.against]
     return pd.DataFrame(rows, columns=["surface", "input", "grip", "neutral", "worst", "at",
-                                       "most_from", "share"])
+                                       "most_from", "share", "rigid"])
 
 
 def _row(statics, case, surface, x):
     parts = lost_motion(statics, case, surface)
     row = {"surface": surface, "input": case.input, "grip": case.forces[0][0], "neutral": np.nan,
-           "worst": np.nan, "at": np.nan, "most_from": "", "share": np.nan}
+           "worst": np.nan, "at": np.nan, "most_from": "", "share": np.nan,
+           "rigid": ", ".join(_taken_as_rigid(statics, case))}
     total = np.abs(sum(parts.values())) if parts else np.full(x.shape, np.nan)
-    if not np.isfinite(total).any():
+    if not np.nanmax(total, initial=0.0) > LEAST:
         return row
     k = int(np.nanargmax(total))
     most = max(parts, key=lambda part: abs(parts[part][k]))
     return row | {"neutral": float(total[x == 0][0]), "worst": float(total[k]), "at": float(x[k]),
                   "most_from": most, "share": float(abs(parts[most][k]) / total[k])}
+
+
+def _taken_as_rigid(statics, case):
+    """Rods that carry load in a case, and whose stretch the file doesn't give."""
+    axial = np.abs(np.einsum("ne,nec->nc", shares(statics, case), statics.inner_forces))
+    for i, rod in enumerate(statics.rods):
+        if missing(statics.model, rod) and np.nanmax(axial[:, i], initial=0.0) > NOISE:
+            yield rod

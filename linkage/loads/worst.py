@@ -12,6 +12,7 @@ from ..gearing import box_of
 from ..motion import System
 from .cases import Case, cases, shares
 from .contact import at_stop
+from .pilots import pilot_force
 from .statics import Statics
 
 STEPS = 13  # stick positions along each input of the first look
@@ -35,6 +36,7 @@ def carried(statics: Statics, share) -> dict:
     dict
         ``{(what, part): ndarray (n,)}``: "axial" of a rod (N, tension positive); of a body its
         "pivot" (N, force at its pivot), "across" (N mm, moment at its pivot across its axis),
+        "bearing 1" and "bearing 2" (N) where the file places them,
         "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
         "tube" (N mm, the greatest moment in the tube).
     """
@@ -47,11 +49,27 @@ def carried(statics: Statics, share) -> dict:
         along = np.einsum("nj,nj->n", moment, u)[:, None] * u
         slides = statics.model.bodies[body].slides
         found["across", body] = np.linalg.norm(moment - (0 if slides else along), axis=-1)
+        if statics.model.bodies[body].bearings is not None:
+            for k, held in enumerate(bearing_forces(statics, share, body), 1):
+                found[f"bearing {k}", body] = np.linalg.norm(held, axis=-1)
         if body in statics.arms:
             found["about", body] = np.abs(arm_moments(statics, share, body)).sum(axis=-1) / 2
             if statics.model.bodies[body].tube is not None:
                 found["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
     return found
+
+
+def bearing_forces(statics: Statics, share, body: str):
+    """What each of a body's two bearings does to it, two (n, 3) N: together its pivot's load.
+
+    The first takes all that is along the axis; neither takes a moment.
+    """
+    one, other = statics.model.bodies[body].bearing_stations
+    force, moment = (np.einsum("ne,nej->nj", share, k) for k in statics.reactions[body])
+    u = statics.axes[body]
+    side = force - np.einsum("nj,nj->n", force, u)[:, None] * u
+    second = (np.cross(moment, u) - one * side) / (other - one)
+    return force - second, second
 
 
 def arm_moments(statics: Statics, share, body: str) -> np.ndarray:
@@ -87,12 +105,13 @@ def worst_loads(system: System):
     Returns
     -------
     DataFrame
-        One row per part and kind of load: part, what (tension, compression, pivot, across, about,
-        tube), value (N, or N mm for a moment; compression positive), case, and one column per
-        input (degrees, mm for a slide).  Found on a grid of the whole travel and then closer by
-        halves about each worst position.  ``attrs["unheld"]`` names cases that no position holds,
-        ``attrs["partly"]`` those that some don't (with the share), ``attrs["stops"]`` says of
-        stops why they are left out.
+        One row per part and kind of load: part, what (tension, compression, pivot, bearing 1,
+        bearing 2, across, about, tube), value (N, or N mm for a moment; compression positive),
+        case, and one column per input (degrees, mm for a slide). Found on a grid of the whole
+        travel and then closer by halves about each worst position. ``attrs["unheld"]`` names cases
+        that no position holds, ``attrs["partly"]`` those that some don't (with the share),
+        ``attrs["stops"]`` says of stops why they are left out, ``attrs["beyond"]`` is ``{(case,
+        input): N}`` where the hand holds an input with more than its limit pilot force.
 
     Raises
     ------
@@ -115,9 +134,10 @@ def _worst(system):
     grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
     steps = [np.diff(side).max() for side in sides]
     statics = Statics(system.sweep(**dict(zip(names, grid, strict=True))))
-    found, partly = {}, {}
+    found, partly, beyond = {}, {}, {}
     for case in listed:
         share = shares(statics, case)
+        beyond |= _beyond_the_hand(statics, case, share)
         partly[case.name] = float(np.mean(~np.isfinite(share).all(axis=-1)))
         _note(found, case, carried(statics, share), np.stack(grid, axis=-1))
     for _ in range(ZOOMS):
@@ -132,12 +152,27 @@ def _worst(system):
     table = pd.DataFrame(rows, columns=["part", "what", "value", "case", *names])
     table.attrs = {"unheld": [n for n, share in partly.items() if share == 1.0],
                    "partly": {n: share for n, share in partly.items() if 0 < share < 1},
-                   "stops": {n: why for n, why in stops.items() if why}}
+                   "stops": {n: why for n, why in stops.items() if why}, "beyond": beyond}
     return table
 
 
 def _steps(inputs):
     return max(3, min(STEPS, int(MOST ** (1 / inputs))))
+
+
+def _beyond_the_hand(statics, case, share):
+    """Inputs a case has the hand hold with more than the limit pilot force: ``{(case, input): N}``.
+
+    Such a case loads more than the pilot can, and is told as it is.
+    """
+    found = {}
+    for name in statics.drives:
+        limit = pilot_force(statics.system, name)
+        held = [k for k, key in enumerate(statics.loads) if key[0] == "grip" and key[2] == name]
+        most = float(np.nanmax(np.abs(share[:, held]), initial=0.0))
+        if name != case.input and limit is not None and most > limit.most:
+            found[case.name, name] = most
+    return found
 
 
 def _sensed(loads):

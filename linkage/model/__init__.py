@@ -10,9 +10,11 @@ from .parts import (
     Body,
     Clearance,
     Coupling,
+    Grip,
     Input,
     Material,
     PairRule,
+    Play,
     Require,
     Rod,
     Spacer,
@@ -29,8 +31,9 @@ from .whole import Model, is_rudder
 
 __all__ = [
     "AIRFRAME", "HANDBOOK", "STATIONS", "Airframe", "Arm", "Body", "Box", "Clearance", "Clocking",
-    "Coupling", "Factors", "Fitted", "HingeMoment", "Hole", "Input", "Layer", "Material", "Model",
-    "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Point", "Require", "RigPin",
-    "Rod", "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface", "Target",
-    "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
+    "Coupling", "Factors", "Fitted", "Grip", "HingeMoment", "Hole", "Input", "Layer", "Material",
+    "Model", "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Play", "Point",
+    "Require", "RigPin", "Rod", "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop",
+    "Surface", "Target", "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
+    "steps_within",
 ]

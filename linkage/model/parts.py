@@ -26,10 +26,11 @@ from ..keys import (
 )
 from ..units import HOUSE, file_length, quantity
 from .fittings import THREAD, Fitted
-from .shapes import PAIR, POINTS, SIZE, SOLIDS, THICKNESS, Part
+from .shapes import PAIR, PLACE, POINTS, SIZE, SOLID, SOLIDS, THICKNESS, Part
 from .strength import FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 
 AIRFRAME = "airframe"
+BEND = 10.0  # bundle diameters of least bend radius (TM 1-1500-204-23-4 item 27)
 
 
 class _TravelEnd(Number):
@@ -103,6 +104,20 @@ class _Breakout(Number):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Grip(Part):
+    """A hand grip on a stick, and the room the hand round it needs."""
+
+    along: tuple = key(ListOf(PLACE, 2, 2, "pair of points"),
+                       "line it is put on along, from the shaft up")
+    bore: float | None = key(SIZE, "diameter of its hole, which the shaft goes into", default=None)
+    clocking: float = key(Number(what="turn", unit="°"), "degrees it is turned on the shaft, "
+                          "clockwise seen from its top, with what is said of the hand",
+                          default=0.0)
+    hand: object = key(SOLID, "room the hand needs, before clocking: a solid that has to keep "
+                              "its clearance", default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Body(Part):
     """A part that turns about, or slides along, one axis on what carries it."""
 
@@ -116,12 +131,23 @@ class Body(Part):
     level: tuple | None = key(ListOf(Text(), 2, 2, "pair of its points"),
                               "the line a digital level is laid on", default=None)
     solids: dict = key(SOLIDS, "its shapes", word="solid", default_factory=dict)
+    grip: Grip | None = key(Record(Grip), "the hand grip on it", default=None)
+    tolerance: float | None = key(THICKNESS, "plus or minus on each coordinate of its pivot and "
+                                             "points", default=None)
+    play: float | None = key(THICKNESS, "movement in its pivot from side to side, square to the "
+                                        "axis", default=None)
     tube: TorqueTube | None = key(Record(TorqueTube), "the round tube that carries its moment "
                                   "from arm to arm", default=None)
+    bearings: tuple | None = key(ListOf(Position(), 2, 2, "pair of places [FS, BL, WL]"), "two "
+                                 "bearings along its axis that share the load of its pivot; the "
+                                 "first takes what is along the axis", default=None)
     friction: float | None = key(_Breakout(above=0.0, what="friction"), "breakout friction of its "
                                  "joint with its unit: a moment, of a slide a force", default=None)
 
     def _check(self):
+        if self.grip is not None and self.grip.hand is not None and "hand" in self.solids:
+            raise LinkageError('has a solid named "hand", which the hand on its grip has '
+                               'already; rename it')
         ways = [word for word in ("axis", "through", "slide") if getattr(self, word) is not None]
         if len(ways) != 1:
             raise LinkageError(f"needs one of axis, through or slide, got "
@@ -130,9 +156,25 @@ class Body(Part):
             raise LinkageError("needs a pivot [FS, BL, WL]")
         if self.through is not None and self.through == self.pivot:
             raise LinkageError("through is the pivot itself; give a second point of the axis")
+        if self.bearings is not None:
+            self._check_bearings()
         if "pivot" in self.points:
             raise LinkageError('has a point named "pivot", which every body has already; '
                                'rename it')
+
+    def _check_bearings(self):
+        if self.slides:
+            raise LinkageError("bearings are of a turning part; a slide has none")
+        one, other = self.bearing_stations
+        if not abs(other - one) > 1e-3:
+            raise LinkageError("bearings are at the same place along its axis, where they can't "
+                               "hold it straight; move one of them along the axis")
+
+    @property
+    def bearing_stations(self) -> tuple[float, ...]:
+        """Where its bearings are, mm from the pivot along the axis."""
+        return tuple(sum(u * (b - c) for u, b, c in zip(self.direction, place, self.centre,
+                                                        strict=True)) for place in self.bearings)
 
     @property
     def direction(self) -> tuple[float, float, float]:
@@ -222,6 +264,8 @@ class Rod(Part):
     friction: float | None = key(MOMENT, "breakout moment of each of its ball ends, with its unit",
                                  default=None)
     tolerance: float | None = key(THICKNESS, "plus or minus on its length", default=None)
+    play: float | None = key(THICKNESS, "movement in each of its rod ends from side to side, "
+                                        "along the rod", default=None)
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
     def _check(self):
@@ -315,6 +359,8 @@ class Clearance(Part):
                            default=6.35)
     structure: float = key(THICKNESS, "between a moving part and structure it is not attached to",
                            default=12.7)
+    wire: float = key(THICKNESS, "between a wire's loop and what it could chafe on; 1/2 in after "
+                                 "AC 43.13-1B 11-125, from memory", default=12.7)
     named: dict = key(TableOf(THICKNESS, "class"), "classes of the builder's own", word="class",
                       default_factory=dict)
 
@@ -340,6 +386,14 @@ class Tolerance(Part):
     hardpoint: float = key(THICKNESS, "each coordinate of each hardpoint", default=0.0)
     rod: float = key(THICKNESS, "each rod length", default=0.0)
     spacer: float = key(THICKNESS, "each spacer thickness", default=0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Play(Part):
+    """Free play of joints, total from side to side as a dial gauge reads it, where not said."""
+
+    pivot: float = key(THICKNESS, "of each pivot, square to its axis", default=0.0)
+    rod_end: float = key(THICKNESS, "of each rod end, along the rod", default=0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -369,3 +423,18 @@ class Wire(Part):
     exit: str | None = key(Text(), "the hole it leaves by, part/point", default=None)
     diameter: float = key(SIZE, "diameter of the bundle")
     length: float | None = key(SIZE, "free length between the clamps", default=None)
+    slack: float = key(THICKNESS, "length to spare where the clamps are farthest apart: its "
+                                  "service loop", default=0.0)
+    sag: str | tuple = key(Direction(), "way its loop lies; down unless given",
+                           default=(0.0, 0.0, -1.0))
+    bend: float | None = key(SIZE, "least bend radius; ten diameters unless given, after "
+                                   "TM 1-1500-204-23-4", default=None)
+
+    def _check(self):
+        if self.clamps[0] == self.clamps[1]:
+            raise LinkageError(f'is clamped at "{self.clamps[0]}" twice; give two points')
+
+    @property
+    def bend_limit(self) -> float:
+        """Least bend radius allowed, mm."""
+        return self.bend if self.bend is not None else BEND * self.diameter

@@ -74,6 +74,8 @@ class Point(Part):
     stack: tuple = key(ListOf(Either((THICKNESS, Record(Layer)))), "what lies between the hole "
                        "and the ball's middle: thicknesses, { ball = width }, "
                        "{ plate = thickness }", default=())
+    tolerance: float | None = key(THICKNESS, "plus or minus on each of its coordinates",
+                                  default=None)
 
     def _check(self):
         if self.stack and (self.bolt is None or self.side is None):
@@ -116,7 +118,7 @@ class _PointKind(Kind):
 
     def write(self, value, unit):
         table = write_keys(value, unit)
-        return table if value.stack else table["at"]
+        return table if set(table) != {"at"} else table["at"]
 
     def schema(self):
         return {"anyOf": [Position().schema(), {"$ref": "#/$defs/Point"}]}
@@ -228,4 +230,5 @@ class Washer(Part):
                                f"make the hole smaller")
 
 
-SOLIDS = TableOf(OneOfRecords((Sphere, Tube, Pipe, Box, Plate, Washer)), "solid")
+SOLID = OneOfRecords((Sphere, Tube, Pipe, Box, Plate, Washer))
+SOLIDS = TableOf(SOLID, "solid")

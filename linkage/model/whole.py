@@ -19,6 +19,7 @@ from .parts import (
     Coupling,
     Material,
     PairRule,
+    Play,
     Rod,
     Stop,
     Surface,
@@ -29,6 +30,7 @@ from .shapes import Part, Tube
 from .sizes import Size
 from .stock import HANDBOOK
 from .strength import Factors
+from .turned import turned
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +57,7 @@ class Model(Part):
     pairs: tuple = key(ListOf(Record(PairRule)), "rules for single pairs", word="pair",
                        default=())
     tolerance: Tolerance = key(Record(Tolerance), "build tolerances", default=Tolerance())
+    play: Play = key(Record(Play), "free play of joints", default=Play())
     materials: dict = key(TableOf(Record(Material), "material"), "materials", word="material",
                           default_factory=dict)
     factor: Factors = key(Record(Factors), "factors on limit loads", default=Factors())
@@ -87,13 +90,49 @@ class Model(Part):
     def solids(self) -> dict:
         """Every solid by its address ``"part/solid"``; a rod's own is ``"rod/tube"``."""
         found = {f"{name}/{solid}": shape for name, body in self.bodies.items()
-                 for solid, shape in body.solids.items()}
+                 for solid, shape in {**body.solids, **self._hand(name)}.items()}
         for name, rod in self.rods.items():
             if rod.diameter is not None:
                 found[f"{name}/tube"] = Tube(along=rod.ends, diameter=rod.diameter,
                                              clearance=rod.clearance)
         return found | {f"{AIRFRAME}/{solid}": shape
                         for solid, shape in self.airframe.solids.items()}
+
+    def _hand(self, name: str) -> dict:
+        """The room of the hand on a body's grip, as clocked, by its name."""
+        grip = self.bodies[name].grip
+        if grip is None or grip.hand is None:
+            return {}
+        line = [self.spot(name, end) for end in grip.along]
+        return {"hand": turned(grip.hand, line, lambda place: self.spot(name, place),
+                               -grip.clocking)}
+
+    def spot(self, part: str, place) -> tuple[float, float, float]:
+        """Neutral position of a point of a part, or of a place [FS, BL, WL] itself, mm."""
+        return self._at[f"{part}/{place}"] if isinstance(place, str) else place
+
+    def point_tolerance(self, address: str, general: Tolerance | None = None) -> float:
+        """Plus or minus on each coordinate of ``"part/point"``, mm: its own, its part's, or all's.
+
+        `general` stands in for the file's own general tolerances.
+        """
+        part, point = address.split("/")
+        home = self.airframe if part == AIRFRAME else self.bodies[part]
+        said = [home.points[point].tolerance] if point in home.points else []
+        said += [getattr(home, "tolerance", None), (general or self.tolerance).hardpoint]
+        return next(k for k in said if k is not None)
+
+    def rod_tolerance(self, name: str, general: Tolerance | None = None) -> float:
+        """Plus or minus on the length of a rod, mm: its own, or all's."""
+        own = self.rods[name].tolerance
+        return own if own is not None else (general or self.tolerance).rod
+
+    def spacer_tolerance(self, stop: str) -> float:
+        """Plus or minus on the spacer of a stop, mm: its own, or all's; 0 without a spacer."""
+        spacer = self.stops[stop].spacer
+        if spacer is None:
+            return 0.0
+        return spacer.tolerance if spacer.tolerance is not None else self.tolerance.spacer
 
     def rod_length(self, name: str) -> float:
         """Length of a rod centre to centre, mm: as given, else between its points at neutral."""
@@ -171,10 +210,20 @@ def _check_references(model: Model) -> None:
     for name, surface in model.surfaces.items():
         _check_surface(model, name, surface)
     for name, wire in model.wires.items():
-        for point in (*wire.clamps, *([wire.exit] if wire.exit else [])):
-            _refer(f'wire "{name}"', point, model.points, "hardpoint")
+        _check_wire(model, name, wire)
     _check_solid_references(model)
     _check_size(model)
+
+
+def _check_wire(model: Model, name: str, wire: Wire) -> None:
+    place = f'wire "{name}"'
+    for point in (*wire.clamps, *([wire.exit] if wire.exit else [])):
+        _refer(place, point.split("/")[0], [*model.bodies, AIRFRAME], "part")
+        _refer(place, point, model.points, "hardpoint")
+    one, other = (clamp.split("/")[0] for clamp in wire.clamps)
+    if one == other:
+        raise ModelError(f'{place}: both clamps are on "{one}", so it crosses to no other part; '
+                         f"clamp one end elsewhere", place=place)
 
 
 def _check_bodies(model: Model) -> None:
@@ -187,7 +236,21 @@ def _check_bodies(model: Model) -> None:
         for point in body.level or ():
             _refer(f"{place}, level", point, [*body.points, "pivot"], "point of it")
         _check_solids(place, body.solids, [*body.points, "pivot"])
+        if body.grip is not None:
+            _check_grip(model, f"{place}, grip", name, body.grip)
     _check_solids(AIRFRAME, model.airframe.solids, list(model.airframe.points))
+
+
+def _check_grip(model: Model, place: str, name: str, grip) -> None:
+    known = [*model.bodies[name].points, "pivot"]
+    for spot in grip.along:
+        if isinstance(spot, str):
+            _refer(f"{place}, along", spot, known, "point of it")
+    if not math.dist(*(model.spot(name, spot) for spot in grip.along)) > 1e-6:
+        raise ModelError(f"{place}, along: its two ends are at the same place; give a line",
+                         place=place)
+    if grip.hand is not None:
+        _check_solids(place, {"hand": grip.hand}, known)
 
 
 def _check_rods(model: Model) -> None:

@@ -72,7 +72,7 @@ def enclose(system, centres: dict, halves: dict, tolerances=None) -> EnclosedPos
     dimensions = system.dimensions if tolerances is None else \
         _loose(system, tolerances, len(centres))
     posture = EnclosedPosture(system.plan, dimensions, rows=row_count(len(centres)),
-                              blur=0.0 if tolerances is None else tolerances.hardpoint)
+                              blur=0.0 if tolerances is None else _blur(system, tolerances))
     for step in system.plan.steps:
         if isinstance(step, Drive):
             posture.drive(step, _input(system, step.input, centres, halves))
@@ -92,13 +92,20 @@ def _loose(system, tolerances, count) -> Dimensions:
     def blurred(value, by):
         return Enclosure(np.array([value, *flat, by])) if by > 0 else value
 
-    own = {name: rod.tolerance if rod.tolerance is not None else tolerances.rod
-           for name, rod in system.model.rods.items()}
+    model = system.model
     return Dimensions(
-        {name: tuple(blurred(k, tolerances.hardpoint) for k in place)
+        {name: tuple(blurred(k, model.point_tolerance(name, tolerances)) for k in place)
          for name, place in system.dimensions.places.items()},
         system.dimensions.axes,
-        {name: blurred(length, own[name]) for name, length in system.dimensions.lengths.items()})
+        {name: blurred(length, model.rod_tolerance(name, tolerances))
+         for name, length in system.dimensions.lengths.items()})
+
+
+def _blur(system, tolerances) -> float:
+    """Tolerance that holds for every point of every solid, mm."""
+    model = system.model
+    return max([tolerances.hardpoint, *(model.point_tolerance(n, tolerances)
+                                        for n in model.points)])
 
 
 def _input(system, name, centres, halves):

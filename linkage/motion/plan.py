@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -94,6 +94,24 @@ class Plan:
                 for joint in joints:
                     needs[joint] = frozenset().union(*(needs[j] for j in along))
         return needs
+
+
+    def only(self, bodies) -> Plan:
+        """The plan with only the steps that settle some bodies and what they ride on."""
+        wanted = {b for body in bodies for b in (body, *self.model.carriers(body))}
+        kept = []
+        for step in reversed(self.steps):
+            joints = getattr(step, "joints", None) or (step.joint,)
+            if wanted.isdisjoint(joints):
+                continue
+            kept.insert(0, step)
+            if isinstance(step, Couple):
+                wanted.add(step.source)
+            for rod in getattr(step, "rods", None) or ([step.rod] if isinstance(step, Close)
+                                                       else []):
+                wanted |= {b for end in self.model.rods[rod].ends if body_of(end) != AIRFRAME
+                           for b in (body_of(end), *self.model.carriers(body_of(end)))}
+        return replace(self, steps=tuple(kept))
 
 
 def body_of(address: str) -> str:

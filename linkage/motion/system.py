@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import copy
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -125,6 +126,12 @@ class System:
         else:
             states = self._by_blocks(full, shape, dimensions)
         return Motion(self, full, dimensions, states, shape)
+
+    def only(self, bodies) -> System:
+        """The system solving only what some bodies need; every other body stays at neutral."""
+        pruned = copy.copy(self)
+        pruned.plan = self.plan.only(bodies)
+        return pruned
 
     def _input_value(self, name, value):
         if name not in self.inputs:

@@ -78,11 +78,9 @@ def travel_map(system: System, ax=None, *, found: TravelMap | None = None):
     ax.annotate("neutral", (0, 0), (5, 4), textcoords="offset points", fontsize=SMALL, color=GREY)
     for number, (names, part) in enumerate(_runs(found)):
         _boundary(ax, shown(part), names, SERIES[number % len(SERIES)])
-    padded = any(stop.spacer is not None and stop.spacer.thickness
-                 for stop in system.model.stops.values())
     say(ax, f"How far can the stick go before something touches?  "
             f"{found.usable:.1%} of the wanted travel is free",
-        system.model.title + (" – stops without their spacers" if padded else ""),
+        system.model.title,
         input_axis(ax.xaxis, system, across), input_axis(ax.yaxis, system, up))
     return ax
 

@@ -1,6 +1,7 @@
 """The report of a system: HTML and PDF to print, sign and keep, and every table as data."""
 
 from .blocks import Grid, Heading, Picture, Text, shown
+from .chapters import relief_chapter, relief_files, reliefs
 from .compare import compared, comparison
 from .contents import contents
 from .results import Results, work_out
@@ -8,5 +9,5 @@ from .sequence import readings_form, rigging_sequence
 from .written import FORM, check_place, report_files, write_report
 
 __all__ = ["FORM", "Grid", "Heading", "Picture", "Results", "Text", "check_place", "compared",
-           "comparison", "contents", "readings_form", "report_files", "rigging_sequence", "shown",
-           "work_out", "write_report"]
+           "comparison", "contents", "readings_form", "relief_chapter", "relief_files", "reliefs",
+           "report_files", "rigging_sequence", "shown", "work_out", "write_report"]

@@ -83,20 +83,22 @@ def _svg(figure) -> str:
 def _table(grid: Grid) -> str:
     note = f"<small>{escape(grid.note)}</small>" if grid.note else ""
     heads = "".join(f'<th scope="col">{escape(str(name))}</th>' for name in grid.data.columns)
-    rows = "\n".join(_row(row) for row in grid.data.to_dict("records"))
+    rows = "\n".join(_row(grid, row) for row in grid.data.to_dict("records"))
     return (f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(grid.name)}">'
             f"<table><caption>{escape(grid.name)}{note}</caption>\n<thead><tr>{heads}</tr></thead>"
             f"\n<tbody>\n{rows}\n</tbody></table></div>")
 
 
-def _row(row: dict) -> str:
+def _row(grid: Grid, row: dict) -> str:
     missed = ' class="missed"' if not row.get("met", True) else ""
-    return f"<tr{missed}>{''.join(_cell(name, value) for name, value in row.items())}</tr>"
+    return f"<tr{missed}>{''.join(_cell(grid, name, value) for name, value in row.items())}</tr>"
 
 
-def _cell(name, value) -> str:
+def _cell(grid, name, value) -> str:
+    if name in grid.blank:
+        return '<td class="blank"></td>'
     told = escape(shown(name, value))
     if is_number(value) and told != "–":
         exact = value.item() if hasattr(value, "item") else value
         return f'<td class="n"><data value="{exact!r}">{told}</data></td>'
-    return '<td class="blank"></td>' if told == "" else f"<td>{told}</td>"
+    return f"<td>{told}</td>"

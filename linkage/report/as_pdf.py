@@ -11,6 +11,8 @@ from .blocks import Heading, Picture, Text, is_number, shown
 EDGE = 42.0  # points
 PAPERS = ("A4", "Letter")
 SMALL, PLAIN, LARGE = 7.5, 9.5, 14.0
+FORM = 70.0  # points of width for what is filled in by hand
+TOGETHER = 90.0  # points below a heading or caption without which it goes to the next page
 DOTS = 200  # an inch, of pictures
 
 
@@ -70,10 +72,10 @@ def _styles() -> dict:
         "title": ParagraphStyle("title", plain, fontName="report bold", fontSize=LARGE * 1.3,
                                 leading=LARGE * 1.6),
         "heading": ParagraphStyle("heading", plain, fontName="report bold", fontSize=LARGE,
-                                  leading=LARGE * 1.3, spaceBefore=12, keepWithNext=1),
+                                  leading=LARGE * 1.3, spaceBefore=12),
         "caption": ParagraphStyle("caption", plain, fontName="report bold", spaceBefore=6,
-                                  spaceAfter=2, keepWithNext=1),
-        "note": ParagraphStyle("note", cell, spaceAfter=3, keepWithNext=1),
+                                  spaceAfter=2),
+        "note": ParagraphStyle("note", cell, spaceAfter=3),
         "number": ParagraphStyle("number", cell, alignment=2),
         "head": ParagraphStyle("head", cell, fontName="report bold"),
         "bold": ParagraphStyle("bold", cell, fontName="report bold"),
@@ -86,10 +88,10 @@ def _styles() -> dict:
 
 
 def _block(block, style, room):
-    from reportlab.platypus import Image, Paragraph, Spacer
+    from reportlab.platypus import CondPageBreak, Image, Paragraph, Spacer
 
     if isinstance(block, Heading):
-        return [Paragraph(escape(block.text), style["heading"])]
+        return [CondPageBreak(2 * TOGETHER), Paragraph(escape(block.text), style["heading"])]
     if isinstance(block, Text):
         lead = "MISSED  " if block.kind == "miss" else ""
         return [Paragraph(escape(lead + block.text), style[block.kind])]
@@ -101,8 +103,8 @@ def _block(block, style, room):
         drawn.seek(0)
         return [Image(drawn, wide * scale, tall * scale), Spacer(1, 8)]
     note = [Paragraph(escape(block.note), style["note"])] if block.note else []
-    return [Paragraph(escape(block.name), style["caption"]), *note, _table(block, style, room[0]),
-            Spacer(1, 8)]
+    return [CondPageBreak(TOGETHER), Paragraph(escape(block.name), style["caption"]), *note,
+            _table(block, style, room[0]), Spacer(1, 8)]
 
 
 def _table(grid, style, room):
@@ -113,7 +115,7 @@ def _table(grid, style, room):
     blank = []
     for row in grid.data.to_dict("records"):
         missed = "met" in row and not row["met"]
-        blank += [(k, len(rows)) for k, value in enumerate(row.values()) if value == ""]
+        blank += [(k, len(rows)) for k, name in enumerate(row) if name in grid.blank]
         rows.append([Paragraph(escape(shown(name, value)), style[
             "bold" if missed else "number" if is_number(value) else "cell"])
             for name, value in row.items()])
@@ -122,23 +124,23 @@ def _table(grid, style, room):
              ("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 3),
              ("TOPPADDING", (0, 0), (-1, -1), 1.5), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]
     ruled += [("BOX", at, at, 0.6, "#16202a") for at in blank]
-    return Table(rows, _widths(grid.data, names, room), repeatRows=1, style=TableStyle(ruled),
+    return Table(rows, _widths(grid, names, room), repeatRows=1, style=TableStyle(ruled),
                  hAlign="LEFT")
 
 
-def _widths(data, names, room):
+def _widths(grid, names, room):
     """Widths that give each column what its words need, within the page."""
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
     def wide(text, font="report"):
         return stringWidth(text, font, SMALL) + 8
 
-    cells = {name: [shown(name, value) for value in data[name]] for name in data.columns}
+    cells = {name: [shown(name, value) for value in grid.data[name]] for name in names}
     least, most = [], []
-    for name in data.columns:
+    for name in names:
         words = [wide(word) for text in cells[name] for word in text.split()]
         heads = [wide(word, "report bold") for word in str(name).split()]
-        empty = 70.0 if any(text == "" for text in cells[name]) else 0.0
+        empty = FORM if name in grid.blank else 0.0
         least.append(max([*words, *heads, empty]))
         most.append(max([least[-1], *(wide(text) for text in cells[name]),
                          0.6 * wide(str(name), "report bold")]))

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-DIGITS = {"in": 3, "mm": 2, "°": 2, "lbf": 1, "N": 0, "in lbf": 1, "N mm": 0, "°/°": 3}
+DIGITS = {"in": 3, "mm": 2, "°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°": 3}
 
 
 @dataclass(frozen=True)
@@ -41,11 +41,14 @@ class Grid:
     data : DataFrame
     note : str
         A sentence on how to read it.
+    blank : tuple of str
+        Columns to be filled in by hand.
     """
 
     name: str
     data: Any
     note: str = ""
+    blank: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -62,6 +65,17 @@ def unit_of(column: str) -> str:
         if column.endswith(f" {unit}"):
             return unit
     return ""
+
+
+def bare(column: str) -> str:
+    """A column's name without its unit.
+
+    Examples
+    --------
+    >>> bare("joint needs lbf"), bare("rod")
+    ('joint needs', 'rod')
+    """
+    return column.removesuffix(f" {unit_of(column)}")
 
 
 def is_number(value) -> bool:

@@ -12,6 +12,7 @@ from ..clearance import scene_of
 from ..units import CAUTION, shown_length
 from . import described
 from .blocks import Grid, Heading, Picture, Text
+from .chapters import loads_chapter, rods_chapter, tightest, tolerance_chapter, with_units
 from .results import Results
 from .sequence import rigging_sequence
 
@@ -26,7 +27,7 @@ ASSUMED = (
     "Required clearances are the file's own; those of its classes that it leaves out are after "
     "MIL-F-9490D, from memory, to be verified, and are no regulation for a light aircraft.")
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
-PARTS = ("numpy", "pandas", "matplotlib", "shapely", "reportlab")
+PARTS = ("numpy", "scipy", "pandas", "matplotlib", "shapely", "reportlab")
 
 
 def contents(results: Results, more=()) -> list:
@@ -36,14 +37,14 @@ def contents(results: Results, more=()) -> list:
     ----------
     results : Results
     more : sequence of callable
-        Further chapters, each from the results to its blocks; they stand before the rigging.
+        Further chapters, each from the results to its blocks; they stand after the stops.
 
     Returns
     -------
     list of Heading, Text, Grid, Picture
     """
     chapters = [_opening, _modelled, _travels, _gearing, _clearance, _map, _stops, *more,
-                _rigging, _assumptions]
+                loads_chapter, rods_chapter, tolerance_chapter, _rigging, _assumptions]
     return [block for chapter in chapters for block in chapter(results)]
 
 
@@ -67,6 +68,8 @@ def _opening(results):
         yield Text(finding.text, "miss" if finding.miss else "plain")
     if not results.missed:
         yield Text("Every requirement of the file is met, as computed, with the margins below.")
+    if spare := tightest(results):
+        yield Text(spare)
 
 
 def _clearance_missed(results):
@@ -139,7 +142,7 @@ def _gearing(results):
                        ("Left and right", gearing.symmetry(system)),
                        ("Over-centre margins", results.margins)):
         if not data.empty:
-            yield Grid(name, data, NOTES[name])
+            yield Grid(name, with_units(system, data), NOTES[name])
 
 
 NOTES = {"Differential": "Degrees up and down, and up over down.",
@@ -209,7 +212,8 @@ def _rigging(results):
     yield Text("In the order of the drive.  Write each reading down and sign it; write the angles "
                "of the surfaces into readings.csv too, and linkage rig --readings finds what was "
                "built.")
-    yield Grid("Rigging", rigging_sequence(results.system, results.stops))
+    yield Grid("Rigging", rigging_sequence(results.system, results.stops),
+               blank=("reading", "signed"))
 
 
 def _assumptions(results):
@@ -220,7 +224,7 @@ def _assumptions(results):
     yield Text(f"Made by linkage {metadata.version('linkage')} with Python "
                f"{platform.python_version()}, {told}, from {results.source}, digest "
                f"{results.digest}.")
-    yield Grid("Signatures", _signatures())
+    yield Grid("Signatures", _signatures(), blank=("name", "date", "signature"))
     yield Text(CAUTION, "caution")
 
 

@@ -61,12 +61,23 @@ def _rods(system):
             continue
         for rod in (step.rod,) if isinstance(step, Close) else step.rods:
             far = [body_of(end) for end in system.model.rods[rod].ends]
-            held = step.joint if isinstance(step, Close) else ", ".join(step.joints)
+            joints = (step.joint,) if isinstance(step, Close) else step.joints
+            yield from _rig_pins(system, joints)
+            held = ", ".join(joints)
             within = system.model.tolerance.rod
             yield (f"set rod {rod} between {far[0]} and {far[1]}", held,
                    system.model.rod_length(rod) / per, _level(system, far[1])
                    if far[1] in system.model.bodies else "neutral as drawn",
                    f"±{shown_length(within, unit)}" if within else "")
+
+
+def _rig_pins(system, joints):
+    """Pins that hold a part at neutral while its rod is set."""
+    for name, pin in system.model.rig_pins.items():
+        if set(joints) & {body_of(hole) for hole in pin.holes}:
+            within = shown_length(pin.within, system.model.length) if pin.within else ""
+            yield (f"put rig pin {name} through {' and '.join(pin.holes)}", ", ".join(joints),
+                   None, "goes in freely", within and f"±{within}")
 
 
 def _neutrals(system):

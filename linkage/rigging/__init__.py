@@ -1,12 +1,20 @@
-"""Rigging: rods to make and turn, the aircraft as built, rod ends, rig pins."""
+"""Rigging: rods to make and turn, the aircraft as built, tolerances, free play, wires, grips."""
 
 from .adjust import WITHIN, Adjustment, adjust
 from .as_built import ERROR, AsBuilt, as_built_model, fit_as_built
+from .builds import Builds, Chance, monte_carlo
+from .grips import grip_table, hand_clearance
 from .misalignment import end_misalignment, misalignment
 from .pins import rig_pins
+from .play import free_play, play_bands
 from .readings import Readings, read_readings, readings_of, signed_angle
 from .rods import end_sheet, rod_sheet, turns
+from .study import Study, study
+from .tolerances import error_bands, sensitivities, spots
+from .wires import chafe, chord, wire_table
 
-__all__ = ["ERROR", "WITHIN", "Adjustment", "AsBuilt", "Readings", "adjust", "as_built_model",
-           "end_misalignment", "end_sheet", "fit_as_built", "misalignment", "read_readings",
-           "readings_of", "rig_pins", "rod_sheet", "signed_angle", "turns"]
+__all__ = ["ERROR", "WITHIN", "Adjustment", "AsBuilt", "Builds", "Chance", "Readings", "Study",
+           "adjust", "as_built_model", "chafe", "chord", "end_misalignment", "end_sheet",
+           "error_bands", "fit_as_built", "free_play", "grip_table", "hand_clearance",
+           "misalignment", "monte_carlo", "play_bands", "read_readings", "readings_of", "rig_pins",
+           "rod_sheet", "sensitivities", "signed_angle", "spots", "study", "turns", "wire_table"]

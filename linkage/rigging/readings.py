@@ -51,7 +51,7 @@ class Readings:
     names: tuple[str, ...]
 
 
-def read_readings(system: System, path) -> Readings:
+def read_readings(system: System, path, digest: str | None = None) -> Readings:
     """Readings from a CSV file.
 
     Parameters
@@ -60,6 +60,8 @@ def read_readings(system: System, path) -> Readings:
     path : path
         Headings input, stick angle or stick level, surface, and one or more of surface angle,
         surface level and edge; see `readings_of`.
+    digest : str, optional
+        Of the model file, against which the column model, where there is one, is held.
 
     Returns
     -------
@@ -82,7 +84,7 @@ def read_readings(system: System, path) -> Readings:
         raise FileError(f"{path}: can't be read ({getattr(problem, 'strerror', None) or problem}); "
                         f"check the name", path=str(path)) from problem
     try:
-        return readings_of(system, csv.DictReader(io.StringIO(text), skipinitialspace=True))
+        return _from_csv(system, csv.DictReader(io.StringIO(text), skipinitialspace=True), digest)
     except csv.Error as problem:
         raise FileError(f"{path}: is no table of readings ({problem}); mend it",
                         path=str(path)) from problem
@@ -101,22 +103,42 @@ def readings_of(system: System, rows) -> Readings:
         ``stick level`` (what a level on the part's level line reads); and ``surface angle``
         (degrees from neutral), ``surface level``, or ``edge`` (trailing-edge movement by rule,
         2 chord sin(angle / 2); bare in the file's unit).  A cell is signed, or says its way:
-        ``"12.4 TEU"``, ``"9.5 aft"``.
+        ``"12.4 TEU"``, ``"9.5 aft"``.  A row of a report's form names the ``model`` file it
+        belongs to, by its digest; one without a measure is passed over.
 
     Returns
     -------
     Readings
     """
+    return _from_rows(system, ((f"reading {k}", row) for k, row in enumerate(rows, 1)))
+
+
+def _from_csv(system, reader, digest):
+    headings = [str(word).strip().lower() for word in reader.fieldnames or ()]
+    for word in ("input", "surface"):
+        if headings and word not in headings:
+            raise LinkageError(f'has no heading "{word}" in its first line; write input, '
+                               f"{STICK[0]}, surface, {SURFACE[0]} there, with commas between")
+    return _from_rows(system, ((f"line {reader.line_num}", row) for row in reader), digest)
+
+
+def _from_rows(system, named, digest=None) -> Readings:
     found = []
-    for number, row in enumerate(rows, 1):
+    for name, row in named:
         cells = {str(word).strip().lower(): str(cell).strip() for word, cell in row.items()
                  if cell is not None and word is not None}
         if not any(cells.values()) or next(iter(cells.values())).startswith("#"):
             continue
+        model = cells.get("model")
+        if model and digest and model != digest:
+            raise LinkageError(f"{name}: belongs to the model file with digest {model}, "
+                               f"and this one has {digest}; name the file it was taken by")
+        if model and not any(cells.get(word) for word in SURFACE):
+            continue
         try:
-            found.append((*_one(system, cells), f"reading {number}"))
+            found.append((*_one(system, cells), name))
         except LinkageError as error:
-            raise LinkageError(f"reading {number}: {error.sentence}", **error.facts) from error
+            raise LinkageError(f"{name}: {error.sentence}", **error.facts) from error
     if not found:
         raise LinkageError(f"holds no readings; write lines under the headings input, {STICK[0]}, "
                            f"surface, {SURFACE[0]}")
@@ -151,7 +173,7 @@ def _one(system, cells):
 def _named(cells, word, known):
     name = cells.get(word, "")
     if name not in known:
-        raise LinkageError(f'no {word} "{name}"; {nearest(name, known)}')
+        raise LinkageError(f'no {word} "{name[:40]}"; {nearest(name, known)}')
     return name
 
 
@@ -170,7 +192,7 @@ def _split(cell, words, what):
     if way.lower() in known and size and size[0] not in "+-":
         return size, -1.0 if way.lower() == known[0] else 1.0
     if way.lower() in known:
-        raise LinkageError(f'{what}: "{cell}" has a sign and a way; give one of the two')
+        raise LinkageError(f'{what}: "{cell[:40]}" has a sign and a way; give one of the two')
     return cell, 1.0
 
 
@@ -202,7 +224,7 @@ def signed_angle(cell: str, words, what: str) -> float:
         raise LinkageError(f'{what}: "{cell[:40]}" is no angle; write degrees'
                            f'{", with " + ways + " behind" if ways else ""}') from problem
     if not math.isfinite(value):
-        raise LinkageError(f"{what}: needs a number, got {cell}")
+        raise LinkageError(f"{what}: needs a number, got {cell[:40]}")
     return sense * value
 
 

@@ -5,11 +5,9 @@ from __future__ import annotations
 from .. import gearing
 from ..clearance import clearance, scene_of
 from ..motion import System
-from ..stops import ends_without_stop, find_stops, travel_map
+from ..stops import ends_without_stop, find_stops, may_touch, travel_map
 from ..units import MM_PER, shown_length
 from .text import number, section, table
-
-CLEAR = 1e-3  # mm of proven gap that counts as no contact
 
 
 def clearance_sheet(system: System, tell=lambda phase: None) -> tuple[str, int]:
@@ -75,8 +73,7 @@ def _waived(system, found) -> str:
 def _map(system, found) -> str:
     if len(gearing.box_of(system)) < 2:
         return ""
-    touching = list(found["pair"][(found["proven"] < CLEAR) & (found["rule"] != "waived")])
-    mapped = travel_map(system, 0.0, touching)
+    mapped = travel_map(system, 0.0, may_touch(system, found))
     lines = [f"{mapped.usable:.1%} of the wanted {mapped.inputs[1]} and {mapped.inputs[0]} "
              f"rectangle is free of contact from neutral on."]
     for side, limit in mapped.sides.items():

@@ -12,6 +12,7 @@ from ..units import FORCE_PER, LBF, MOMENT_PER
 from .text import number, section, table
 
 SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
+THIN = 50  # diameter / wall from which the same chapter asks for a check of local buckling
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
             "acceleration,\nair load but for its hinge moment, and bending of bodies are left out. "
             "Every rod is taken as straight.\nA pilot's force is square to the arm; an input that "
@@ -147,7 +148,7 @@ def _strength(system, rods) -> str:
                      _margin(row["column_margin"]), _margin(row["tube_margin"]),
                      f"{row['joint_factor']:.2f}", _force(system, row["joint_needs"]),
                      _margin(row["joint_margin"]), verdict,
-                     _remark(row)])
+                     _remark(system, row)])
     note = ("Margin = strength / (limit load x factor) - 1.  Column: Euler, Johnson where stocky; "
             "pull: yield at\nlimit, ultimate at limit x safety.  Joint factor: the greater of "
             "safety x fitting and bearing.")
@@ -156,10 +157,14 @@ def _strength(system, rods) -> str:
          "remark"], rows) + "\n" + note)
 
 
-def _remark(row) -> str:
+def _remark(system, row) -> str:
     if row["missing"]:
         return f"no {row['missing']}"
-    return f"L'/rho above {SLENDER:g}" if row["slenderness"] > SLENDER else ""
+    rod = system.model.rods[row["rod"]]
+    said = [f"L'/rho above {SLENDER:g}"] if row["slenderness"] > SLENDER else []
+    if rod.diameter >= THIN * rod.wall:
+        said.append(f"diameter / wall {THIN:g} or more: local buckling isn't checked")
+    return "; ".join(said)
 
 
 def _margin(value) -> str:
@@ -167,7 +172,10 @@ def _margin(value) -> str:
 
 
 def _bodies(system, worst, order) -> str:
-    words = {"pivot": ("force at its pivot", _force), "across": ("moment across its axis", _moment),
+    words = {"pivot": ("force at its pivot", _force),
+             "bearing 1": ("force on its first bearing", _force),
+             "bearing 2": ("force on its second bearing", _force),
+             "across": ("moment across its axis", _moment),
              "about": ("moment from arm to arm about its axis", _moment)}
     rows = []
     for body in system.model.bodies:
@@ -196,13 +204,14 @@ def _lost_motion(system) -> str:
         return ""
     rows = [[row["surface"], row["input"], row["grip"], number(row["neutral"]),
              number(row["worst"]), gearing.said_input(system, row["input"], row["at"]),
-             f"{row['most_from']} ({row['share']:.0%})" if row["most_from"] else "–"]
+             f"{row['most_from']} ({row['share']:.0%})" if row["most_from"] else "–",
+             f"at least: nothing known of {row['rigid']}" if row["rigid"] else ""]
             for row in data.to_dict("records")]
     return section("Lost motion: how far the surface gives with the grip held, one pilot's limit "
                    "force (degrees)", table(
-                       ["surface", "input", "held at", "neutral", "worst", "at", "most of it from"],
-                       rows) + "\nFrom stretch of rods and twist of torque tubes; a part without "
-                               "wall or material counts as rigid.")
+                       ["surface", "input", "held at", "neutral", "worst", "at", "most of it from",
+                        ""], rows) + "\nFrom stretch of rods and twist of torque tubes; a body "
+                                     "without a tube counts as rigid.")
 
 
 def _friction(system) -> str:
@@ -242,8 +251,10 @@ def _missing(system, worst, rods, tubes) -> str:
               for c in worst.attrs["unheld"]]
     lines += [f"case not held in {share:.0%} of the travel (out of reach, or near dead centre): {c}"
               for c, share in worst.attrs["partly"].items()]
+    lines += [f"case with up to {_force(system, force)} of {name} at the grip, more than the limit "
+              f"pilot force: {case}" for (case, name), force in worst.attrs["beyond"].items()]
     lines += [f"left out: {why}" for why in worst.attrs["stops"].values()]
-    return section("Not said, because the file leaves it out", "\n".join(lines)) if lines else ""
+    return section("What is not said, and what to mind", "\n".join(lines)) if lines else ""
 
 
 def _unpushed(system, name):

@@ -183,16 +183,19 @@ def _as_built(system, readings, fit) -> str:
     unit, rows = system.model.length, []
     for row in fit.table.to_dict("records"):
         long = row["kind"] == "rod" or _slides(system, row)
-        per, digits, word = (MM_PER[unit], 4 if unit == "in" else 3, unit) if long else \
+        per, digits, word = (MM_PER[unit], 4 if unit == "in" else 3, f" {unit}") if long else \
             (1.0, 3, "°")
         rows.append([row["unknown"], row["kind"],
-                     f"{row['value'] / per:+.{digits}f} {word}",
-                     f"± {row['error'] / per:.{digits}f} {word}" if row["determined"] else "–",
+                     f"{row['value'] / per:+.{digits}f}{word}",
+                     f"± {row['error'] / per:.{digits}f}{word}" if row["determined"] else "–",
                      "" if row["determined"] else "not determined alone"])
     lines = [table(["what", "kind", "found", "standard error", ""], rows)]
     for names in fit.together:
         lines.append(_wrapped("Only together determined, a change of one hides in the others: "
                               f"{', '.join(names)}."))
+    if fit.together:
+        lines.append("Zero the instruments on a rig pin or template and name them with --zeroed, "
+                     "or name the rods in doubt with --doubt.")
     if fit.unseen:
         lines.append(_wrapped(f"No reading depends on: {', '.join(fit.unseen)}."))
     worst = max(range(len(fit.residuals)), key=lambda i: abs(fit.residuals[i]))

@@ -60,13 +60,13 @@ def _told(sizing):
 
 
 def _tradeoffs(sizing, length) -> str:
-    told = _told(sizing)
+    told, per = _told(sizing), MM_PER[length]
     units = dict(zip(sizing.dimensions["dimension"], sizing.dimensions["unit"], strict=True))
     rows = []
-    for target in told[told["kind"] != "clearance"].to_dict("records"):
-        row = sizing.tradeoffs.loc[target["target"]]
-        unit = target["unit"] or "ratio"
-        rows.append([target["target"], unit,
-                     *(number(row[name] * (MM_PER[length] if units[name] == "mm" else 1.0), 3)
+    for target in told[told["target"].isin(sizing.tradeoffs.index)].to_dict("records"):
+        row, is_gap = sizing.tradeoffs.loc[target["target"]], target["unit"] == "mm"
+        rows.append([target["target"], length if is_gap else target["unit"] or "ratio",
+                     *(number(row[name] * (per if units[name] == "mm" else 1.0)
+                              / (per if is_gap else 1.0), 3)
                        for name in sizing.tradeoffs.columns)])
     return table(["target", "", *sizing.tradeoffs.columns], rows)

@@ -14,6 +14,7 @@ from .targets import Aim
 BRACKET = 0.02  # mm; width of the proof
 PAD = 0.03  # mm beyond the requirement that a fit aims for, so that the proof finds it met
 STEP = 1e-3  # mm and degrees to either side for the rate of a gap
+SAME = 1e-6  # mm, and mm per mm, within which two pairs come near alike
 STILL = 1e-9  # mm per mm below which a dimension doesn't change a gap
 
 
@@ -66,7 +67,7 @@ def cuts(layout: Layout, values, watched) -> tuple[tuple[Cut, ...], tuple[str, .
     Returns
     -------
     (tuple of Cut, tuple of str)
-        And the pairs that no dimension changes.
+        And the pairs that no dimension changes; of two that change alike, as twins do, one.
     """
     systems = [_system(layout, values + move) for move in _moves(len(values))]
     found, still = [], []
@@ -76,6 +77,9 @@ def cuts(layout: Layout, values, watched) -> tuple[tuple[Cut, ...], tuple[str, .
         rate = np.nan_to_num((gaps[1::2] - gaps[2::2]) / (2 * STEP))
         if np.abs(rate).max(initial=0.0) < STILL:
             still.append(pair.name)
+            continue
+        if any(abs(other.value - gaps[0]) < SAME and np.abs(other.rate - rate).max() < SAME
+               for other in found):
             continue
         aim = Aim("clearance", pair.name, "", "", pair.required + PAD, 0.0)
         found.append(Cut(aim, tuple(position.items()), float(gaps[0]), rate, values))

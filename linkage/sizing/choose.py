@@ -64,8 +64,8 @@ def check(system: System, aims, *, apart: bool = True) -> Check:
     -------
     Check
     """
-    travels = {(row["surface"], row["way"], row["input"]): row
-               for row in gearing.required_travels(system).to_dict("records")}
+    travels = {(row["surface"], row["way"], row["input"]): row for row in
+               gearing.required_travels(system).fillna({"input": ""}).to_dict("records")}
     margins = {} if not any(aim.kind == "over-centre" for aim in aims) else {
         (row["end"], row["rod"]): row["margin"]
         for row in gearing.margins(system).to_dict("records")}
@@ -77,6 +77,8 @@ def check(system: System, aims, *, apart: bool = True) -> Check:
             found.append(row["found"])
         elif aim.kind == "over-centre":
             found.append(margins[aim.of, aim.way])
+        elif not aim.input:
+            found.append(np.nan)
         elif aim.kind == "gearing":
             found.append(abs(float(system.sweep().gearing(aim.of)[aim.input])))
         else:
@@ -108,6 +110,8 @@ class Chosen:
         Of the found system and of the one as drawn.
     exact : ndarray (k,)
         Dimensions before rounding.
+    exact_met : bool
+        Whether they met what dimensions can change.
     minded : tuple of str
         Pairs that the fit had to mind, in the order of its weights.
     still : tuple of str
@@ -121,6 +125,7 @@ class Chosen:
     check: Check
     drawn: Check
     exact: np.ndarray
+    exact_met: bool
     minded: tuple
     still: tuple
 
@@ -144,11 +149,11 @@ def choose(system: System, starts: int, seed: int, rounded: bool) -> Chosen:
     moving = _moving(system, layout, aims)
     wanted = tuple(aim for aim, any_ in zip(aims, moving, strict=True) if any_)
     problem, found, checked, still = _rounds(layout, wanted, starts, seed)
-    exact = found.values
+    exact, exact_met = found.values, checked.clear and bool(checked.met(wanted).all())
     if rounded:
         found, checked = _rounded(problem, found, checked, wanted)
     return Chosen(layout, aims, moving, found, _whole(found.system, aims, checked),
-                  check(system, aims), exact,
+                  check(system, aims), exact, exact_met,
                   tuple(cut.aim.of for cut in problem.cuts), still)
 
 
@@ -182,11 +187,12 @@ def _moving(system, layout, aims) -> np.ndarray:
 def _rounds(layout, wanted, starts, seed):
     """Fit until the whole analysis finds nothing that the fit did not see."""
     lifts, watched, still, begin, cut, between = np.zeros(len(wanted)), {}, (), None, (), set()
-    for turn in range(ROUNDS):
+    tries = starts
+    for _ in range(ROUNDS):
         aims = [replace(aim, wanted=aim.wanted + lift)
                 for aim, lift in zip(wanted, lifts, strict=True)]
         problem = Problem(layout, aims, cut, sorted(between))
-        found = fit(problem, starts if turn == 0 else 1, seed, begin)
+        found = fit(problem, tries, seed, begin)
         checked = check(found.system, wanted)
         unseen = np.abs(np.nan_to_num(checked.found - found.found[:len(wanted)])) > SEEN
         near = too_near(found.system, checked.clearance)
@@ -200,6 +206,7 @@ def _rounds(layout, wanted, starts, seed):
         for name, (pair, position) in near.items():
             watched[name, tuple(round(v, 1) for v in position.values())] = pair, position
         begin = found.values
+        tries = starts if unseen.any() else 1  # what was not seen may have led the search astray
         cut, still = cuts(layout, begin, watched.values())
     return problem, found, checked, still
 

@@ -4,6 +4,7 @@
 2. Where some start meets every target: of all such dimensions those nearest to the drawn ones.
 3. Elsewhere the greatest share of a tolerance is made as small as it can be: at most 1 when every
    target is met within its tolerance, and above 1 the answer says how far the targets conflict.
+   Then the rest comes as near as it can, and every change that no target needs is taken back.
 
 The multipliers of 2 and 3 say which target holds the result by how much.
 """
@@ -21,6 +22,7 @@ from .targets import Aim, Trial
 
 LOST = 1e3  # shares that count where a rod is out of reach
 EXACT = 1e-7  # shares below which a target is met to the last figures that count
+ALIKE = 1e-6  # share of the largest slope below which one target follows from the others
 ACTIVE = 1e-5  # shares, and of a dimension's range, within which a limit is reached
 REBUILT = 4  # times a fit is taken up again after the system was assembled anew
 
@@ -190,7 +192,9 @@ def fit(problem: Problem, starts: int, seed: int, begin=None) -> Fit:
         best = min(kept, key=lambda s: float(np.sum((s[1] - problem.drawn) ** 2)))
         return _fit(problem, *best, _pulled)
     tried = [_kept(problem, found[n], _minimax) for n in order[:3]]
-    return _fit(problem, *min(tried, key=lambda s: _worst(problem, *s)), _balanced)
+    best = min(tried, key=lambda s: (round(_worst(problem, *s), 5),
+                                     float(np.sum((s[1] - problem.drawn) ** 2))))
+    return _fit(problem, *best, _balanced)
 
 
 def _starts(problem, starts, seed, begin):
@@ -256,17 +260,29 @@ def _nearest(problem, system, z):
     """Of the dimensions that meet every target those nearest to the drawn ones."""
     from scipy.optimize import minimize
 
-    alike = ~problem.least
+    alike = _independent(problem, problem.shares(system, z)[1])
     rules = [{"type": "eq", "fun": lambda x: problem.shares(system, x)[0][alike],
               "jac": lambda x: problem.shares(system, x)[1][alike]},
-             {"type": "ineq", "fun": lambda x: -problem.shares(system, x)[0][~alike],
-              "jac": lambda x: -problem.shares(system, x)[1][~alike]}]
+             {"type": "ineq", "fun": lambda x: -problem.shares(system, x)[0][problem.least],
+              "jac": lambda x: -problem.shares(system, x)[1][problem.least]}]
     found = minimize(lambda x: 0.5 * float(np.sum((x - problem.drawn) ** 2)), z,
                      jac=lambda x: x - problem.drawn, bounds=[(0.0, 1.0)] * len(z),
                      method="SLSQP", constraints=[rule for rule, any_ in zip(
-                         rules, (alike.any(), (~alike).any()), strict=True) if any_],
+                         rules, (alike.size, problem.least.any()), strict=True) if any_],
                      options={"ftol": 1e-14, "maxiter": 100})
     return _least_squares(problem, system, np.clip(found.x, 0.0, 1.0))
+
+
+def _independent(problem, slope):
+    """Targets met exactly without those that follow from others, as one of two twins does."""
+    from scipy.linalg import qr
+
+    alike = np.flatnonzero(~problem.least)
+    if not alike.size:
+        return alike
+    triangle, order = qr(slope[alike].T, mode="r", pivoting=True)
+    size = np.abs(np.diag(triangle))
+    return alike[np.sort(order[:len(size)][size > ALIKE * max(size[0], 1e-12)])]
 
 
 def _minimax(problem, system, z):
@@ -279,7 +295,7 @@ def _minimax(problem, system, z):
     firm = _worst(problem, system, z) <= 1
     if firm:
         z = _squeezed(problem, system, z, firm=True)
-    return _settled(problem, system, z, firm)
+    return _undone(problem, system, _settled(problem, system, z, firm), firm)
 
 
 def _squeezed(problem, system, z, firm):
@@ -323,6 +339,23 @@ def _settled(problem, system, z, firm):
     return tried if _worst(problem, system, tried) <= _worst(problem, system, z) + slack else z
 
 
+def _undone(problem, system, z, firm):
+    """Every change taken back that no target needs: nearest to drawn with none of them worse."""
+    from scipy.optimize import minimize
+
+    top = np.maximum(_levels(problem, system, z, firm)[0], 0.0) + EXACT
+    found = minimize(lambda x: 0.5 * float(np.sum((x - problem.drawn) ** 2)), z,
+                     jac=lambda x: x - problem.drawn, bounds=[(0.0, 1.0)] * len(z),
+                     method="SLSQP", constraints=[
+                         {"type": "ineq",
+                          "fun": lambda x: top - _levels(problem, system, x, firm)[0],
+                          "jac": lambda x: -_levels(problem, system, x, firm)[1]}],
+                     options={"ftol": 1e-12, "maxiter": 100})
+    tried = np.clip(found.x, 0.0, 1.0)
+    kept = (_levels(problem, system, tried, firm)[0] <= top + 10 * EXACT).all()
+    return tried if kept else z
+
+
 def _levels(problem, system, z, firm):
     """What the greatest share is the greatest of; slopes; 1, or 0 where nothing may give way.
 
@@ -351,7 +384,7 @@ def _pulled(problem, system, z, ends):
     held = ~problem.least | (share > -ACTIVE)
     sides = np.eye(len(z))[ends[0] | ends[1]]
     columns = np.vstack([slope[held], sides]).T
-    multipliers = np.linalg.lstsq(columns, z - problem.drawn, rcond=None)[0] if columns.size \
+    multipliers = np.linalg.lstsq(columns, z - problem.drawn, rcond=ALIKE)[0] if columns.size \
         else np.zeros(columns.shape[1])
     weights = np.zeros(len(share))
     weights[held] = np.abs(multipliers[:held.sum()])

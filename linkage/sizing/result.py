@@ -82,7 +82,7 @@ def size(system: System, *, starts: int = 8, seed: int = 0, rounded: bool = Fals
     chosen = choose(system, max(1, starts), seed, rounded)
     targets = _targets(chosen)
     ok = bool(targets["ok"].all()) and chosen.check.clear
-    return Sizing(chosen.fit.system, _dimensions(chosen), targets, _tradeoffs(chosen, targets),
+    return Sizing(chosen.fit.system, _dimensions(chosen), targets, _tradeoffs(chosen),
                   chosen.check.clearance, ok, _verdict(chosen, targets, ok))
 
 
@@ -102,9 +102,10 @@ def write_sized(sizing: Sizing, source, path) -> None:
         When there is a file already, or the place can't be written.
     """
     refuse_taken(path)
+    name = " ".join(Path(source).name.split())
     rows = [f"{row['dimension']}: {said(row['found'], row['unit'], sizing.system.model.length)}"
             for row in sizing.dimensions.to_dict("records")]
-    head = "".join(f"# {line}\n" for line in (f"{Path(source).name} with these dimensions chosen:",
+    head = "".join(f"# {line}\n" for line in (f"{name} with these dimensions chosen:",
                                               *rows, *CAUTION.split("\n")))
     write_text(path, head + format_model(sizing.system.model))
 
@@ -139,6 +140,8 @@ def said(value: float, unit: str, length: str) -> str:
     >>> said(25.4, "mm", "in"), said(12.3456, "°", "in"), said(0.8, "", "in")
     ('1.000 in', '12.35°', '0.800')
     """
+    if not np.isfinite(value):
+        return "out of reach"
     if unit == "mm":
         return shown_length(value, length)
     if unit == "°":
@@ -162,9 +165,9 @@ def _dimensions(chosen):
 
 
 def _unit(chosen, aim) -> str:
-    if aim.kind == "gearing":
+    if aim.kind == "gearing" and aim.input:
         return f"°/{chosen.fit.system.inputs[aim.input].unit}"
-    return {"differential": "", "clearance": "mm"}.get(aim.kind, "°")
+    return {"gearing": "", "differential": "", "clearance": "mm"}.get(aim.kind, "°")
 
 
 def _targets(chosen):
@@ -205,13 +208,17 @@ def _pairs(chosen, weights):
             if not row["ok"] or row["pair"] in weight]
 
 
-def _tradeoffs(chosen, targets):
+def _tradeoffs(chosen):
     import pandas as pd
 
     names = [each.name for each in chosen.layout.named]
-    rates, rows = iter(chosen.fit.rates), {}
+    rates, rows, gaps = iter(chosen.fit.rates), {}, {}
     for aim, moves in zip(chosen.aims, chosen.moving, strict=True):
         rows[aim.name] = next(rates) if moves else np.zeros(len(names))
+    found = chosen.fit.found[int(chosen.moving.sum()):]
+    for pair, gap, rate in zip(chosen.minded, found, rates, strict=True):
+        if gap < gaps.get(pair, np.inf):  # where the pair is nearest
+            gaps[pair], rows[f"{pair} clearance"] = gap, rate
     return pd.DataFrame(rows, index=names).T.rename_axis("target")
 
 
@@ -231,7 +238,10 @@ def _verdict(chosen, targets, ok) -> str:
         parts.append(f"{len(missed) - 3} more missed")
     names = " and ".join(f'"{row["target"]}"' for row in held[:4])
     start = "Not everything is met"
-    if len(held) > 1:
+    if chosen.exact_met and not fixed:
+        start = ("Rounded to its steps it misses what the dimensions before rounding met; make the "
+                 "steps smaller")
+    elif len(held) > 1:
         start = (f"No choice was found within the limits that meets everything: {names} conflict"
                  f"{_with(limits)}")
     elif held:
@@ -254,6 +264,8 @@ def _with(limits) -> str:
 def _come(chosen, row) -> str:
     """How near a target came: what it is, and what was wanted."""
     length = chosen.layout.model.length
+    if row["kind"] not in ("over-centre", "clearance") and not row["input"]:
+        return f'"{row["target"]}" is moved by nothing'
     found, wanted = (said(row[word], row["unit"], length) for word in ("found", "wanted"))
     if row["within"] == 0:
         return f'"{row["target"]}" comes to {found} (at least {wanted})'

@@ -37,6 +37,7 @@ class Aim:
     way : str
         Of a travel: up, down, left or right; of an end: its rod.
     input : str
+        Empty where nothing moves the surface.
     wanted, within : float
         Degrees, ratio, degrees per degree or mm; `within` is what counts as one share.
     """
@@ -89,13 +90,12 @@ def aims_of(system: System) -> tuple[Aim, ...]:
     for surface, part in system.model.surfaces.items():
         for require in part.require:
             name = require.input or gearing.driving_input(system, surface)
-            found += [Aim("travel", surface, way, name, getattr(require, way), require.within)
-                      for way in SIGNS if getattr(require, way) is not None and name]
+            found += [Aim("travel", surface, way, name or "", getattr(require, way), require.within)
+                      for way in SIGNS if getattr(require, way) is not None]
     for part in system.model.size.targets.values():
         name = part.input or gearing.driving_input(system, part.surface)
         kind = "gearing" if part.differential is None else "differential"
-        if name:
-            found.append(Aim(kind, part.surface, "", name, part.wanted, part.within))
+        found.append(Aim(kind, part.surface, "", name or "", part.wanted, part.within))
     least = system.model.size.over_centre
     if least is not None:
         found += [Aim("over-centre", end, rod, "", least, 0.0) for rod in system.model.rods
@@ -138,6 +138,8 @@ class Trial:
         (float, ndarray (k,))
             NaN where out of reach.
         """
+        if aim.kind != "over-centre" and not aim.input:
+            return np.nan, np.zeros(self.dual.count)
         if aim.kind == "travel":
             return self._travel(aim.of, self.index[aim.input], SIGNS[aim.way])
         if aim.kind == "differential":

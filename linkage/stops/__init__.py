@@ -2,8 +2,10 @@
 
 from .contact import Meeting, meeting
 from .find import ends_without_stop, find_stops
+from .rates import dimension_tolerances, seeds_of, stop_rates
 from .spacers import angle_band, side_play, size_spacer, stock_about, thickness_for
-from .travel_map import TravelMap, travel_map
+from .travel_map import TravelMap, may_touch, travel_map
 
-__all__ = ["Meeting", "TravelMap", "angle_band", "ends_without_stop", "find_stops", "meeting",
-           "side_play", "size_spacer", "stock_about", "thickness_for", "travel_map"]
+__all__ = ["Meeting", "TravelMap", "angle_band", "dimension_tolerances", "ends_without_stop",
+           "find_stops", "may_touch", "meeting", "seeds_of", "side_play", "size_spacer",
+           "stock_about", "stop_rates", "thickness_for", "travel_map"]

@@ -7,11 +7,11 @@ import itertools
 import numpy as np
 
 from ..errors import LinkageError
-from ..model import AIRFRAME
-from ..motion import Dimensions, Posture, Rates, Seeds, System, body_of
+from ..motion import System
 from ..search import crossings
 from ..units import shown_length
 from .contact import Meeting, meeting
+from .rates import stop_rates
 
 MOST_STACKED = 4  # washers or sheets in one stack
 SAME = 1e-6  # mm within which two thicknesses are one
@@ -176,63 +176,8 @@ def angle_band(made: Meeting, angle: float, thickness: float) -> float:
         Plus or minus, degrees (mm): the sum over every hardpoint coordinate, rod length, both
         faces and the spacer of how far each moves the stop times its tolerance.
     """
-    system, tolerance = made.system, made.system.model.tolerance
-    one, other, way = _touching(made, angle, thickness)
-    spacer = made.stop.spacer.tolerance if made.stop.spacer.tolerance is not None \
-        else tolerance.spacer
-    names = [n for n in system.model.points]
-    rods = list(system.model.rods)
-    count = 1 + 3 * len(names) + len(rods)
-    places = {n: tuple(np.eye(count)[1 + 3 * i + k] for k in range(3)) for i, n in enumerate(names)}
-    lengths = {rod: np.eye(count)[1 + 3 * len(names) + i] for i, rod in enumerate(rods)}
-    per = 1.0 if system.inputs[made.stop.input].unit == "mm" else np.pi / 180
-    seeds = Seeds({made.stop.input: np.eye(count)[0] * per}, places, {}, lengths)
-    rate = _gap_rate(made, (one, other), way, angle, seeds)
-    weight = np.full(count, tolerance.hardpoint)
-    weight[1 + 3 * len(names):] = [system.model.rods[r].tolerance
-                                   if system.model.rods[r].tolerance is not None else tolerance.rod
-                                   for r in rods]
-    moved = float(np.abs(rate[1:]) @ weight[1:]) + spacer
-    moved += 2 * tolerance.hardpoint * float(np.abs(way).sum())  # each face within its own
-    return moved / abs(float(rate[0]))
-
-
-def _touching(made, angle, thickness):
-    """Touching points of both solids and the way between them, in the airframe, at a contact."""
-    stage = made.stage(thickness)
-    motion = made.system.sweep(**{made.stop.input: [angle]})
-    which = np.flatnonzero(~stage.rough)
-    best, found = np.inf, None
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(motion.posture, which[here], np.zeros(len(here), int))
-        value, direction, one, other = stage.gap(hulls, which[here])
-        n = int(value.argmin())
-        if value[n] < best:
-            best, found = value[n], (one[:, n], other[:, n], direction[:, n])
-    return found
-
-
-def _gap_rate(made, points, way, angle, seeds):
-    """Rate of the gap per direction of some seeds: n . (rate of b - rate of a)."""
-    system, frame = made.system, made.pair.frame
-    motion = system.sweep(**{made.stop.input: angle})
-    total = 0.0
-    for solid, point, sense in ((made.pair.first, points[0], -1.0),
-                                (made.pair.second, points[1], 1.0)):
-        body = body_of(solid)
-        if body == AIRFRAME or body in system.model.rods:
-            continue
-        p = tuple(point)
-        for joint, outward in system.plan.route(frame, body):
-            p = motion.posture.crossed(p, joint, outward)
-        address = f"{body}/touching"
-        places = system.dimensions.places | {address: tuple(float(k) for k in p)}
-        posture = Posture(system.plan, Dimensions(places, system.dimensions.axes,
-                                                  system.dimensions.lengths),
-                          motion.posture.states)
-        rate = Rates(posture, seeds).place(address, frame)
-        total = total + sense * sum(n * np.asarray(r) for n, r in zip(way, rate, strict=True))
-    return np.broadcast_to(total, np.shape(seeds.inputs[made.stop.input]))
+    return sum(abs(rate) * tolerance for rate, tolerance in
+               stop_rates(made, angle, thickness).values())
 
 
 def side_play(first_face: float, second_face: float, between: float) -> tuple[float, float]:

@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..clearance import Stage, first_signs, near_of, prove, scene_of, travel_box
+from ..clearance import Stage, first_signs, near_of, prove, scene_of, stage_of, travel_box
 from ..errors import LinkageError
 from ..motion import System
 from ..search import refine
+from .contact import meeting
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel that the map shows
 CLEAR = 1e-3  # mm of proven gap that counts as no contact
@@ -57,7 +58,7 @@ def travel_map(system: System, beyond: float = BEYOND, touching=None) -> TravelM
     """Map what touches over the travel of the first two inputs, the others at 0.
 
     Pairs are proven clear over the whole map or else followed along rays from neutral; stops are
-    shown like any other contact, waived pairs are left out.
+    shown like any other contact, each with its spacer, and waived pairs are left out.
 
     Parameters
     ----------
@@ -100,9 +101,37 @@ def _touching(system, box):
              if pair.rule != "waived" and set(pair.inputs) & set(box)]
     if not pairs:
         return [], []
-    proof = prove(Stage(scene, pairs), box, 1.0, limit=CLEAR)
-    close = np.flatnonzero(proof.proven < CLEAR)
+    thick = _thicknesses(system)
+    proof = prove(Stage(scene, pairs), box, 1.0, limit=CLEAR + max(thick.values(), default=0.0))
+    close = np.flatnonzero(proof.proven < CLEAR + np.array([thick.get(pair.name, 0.0)
+                                                            for pair in pairs]))
     return [pairs[k].name for k in close], list(proof.place[close])
+
+
+def may_touch(system: System, found) -> list[str]:
+    """Pairs of a clearance table that may touch over the wanted travel, spacers counted.
+
+    Parameters
+    ----------
+    system : System
+    found : DataFrame
+        What `linkage.clearance` gave.
+
+    Returns
+    -------
+    list of str
+        Waived pairs left out.
+    """
+    thick = _thicknesses(system)
+    room = found["proven"] - [thick.get(pair, 0.0) for pair in found["pair"]]
+    return list(found["pair"][(room < CLEAR) & (found["rule"] != "waived")])
+
+
+def _thicknesses(system) -> dict:
+    """Thickness of the spacer between each stop's pair, mm."""
+    scene = scene_of(system)
+    return {scene.pair_of(*stop.between).name: stop.spacer.thickness
+            for stop in system.model.stops.values() if stop.spacer is not None}
 
 
 def _ways(names, wanted, shown, aimed):
@@ -131,15 +160,27 @@ def _along(system, names, ways, touching) -> dict:
         return system.sweep(**{n: place[..., i] for i, n in enumerate(names)})
 
     found = {}
-    for pair in touching:
-        def gap(shares, rays, pair=pair):
-            return first_signs(at(shares, rays), pair)
+    for pair, stage in _stages(system, touching).items():
+        def gap(shares, rays, stage=stage):
+            return first_signs(at(shares, rays), stage)
 
         found[pair] = _first_touch(gap, share, len(ways))
     motion = at(np.broadcast_to(share[:, None], (STEPS, len(ways))), slice(None))
     lost = ~motion.reachable
     found[REACH] = np.where(lost.any(axis=0), share[lost.argmax(axis=0)], np.inf)
     return found
+
+
+def _stages(system, touching) -> dict:
+    """Pairs that may touch, those of stops with the spacer that sits on a face."""
+    scene = scene_of(system)
+    stages = {name: stage_of(scene, scene.pairs[name]) for name in touching}
+    for name, stop in system.model.stops.items():
+        if stop.spacer is not None:
+            made = meeting(system, name)
+            if made.pair.name in stages:
+                stages[made.pair.name] = made.stage(made.thickness)
+    return stages
 
 
 def _first_touch(gap, share, count):

@@ -279,8 +279,17 @@ def _moved(before, now, unit) -> str:
         "-", "\N{MINUS SIGN}")
 
 
-def changes(draft: Draft, before: System, now: System) -> list[str]:
-    """What differs from the file, one line each."""
+def changes(draft: Draft, rows, before: System, now: System) -> list[str]:
+    """What differs from the file, one line each.
+
+    Parameters
+    ----------
+    draft : Draft
+    rows : list of dict
+        Of `part_rows`.
+    before, now : System
+        Of the original and of the model.
+    """
     unit, lines = draft.model.length, []
     for name, control in now.inputs.items():
         old = before.inputs[name]
@@ -292,7 +301,7 @@ def changes(draft: Draft, before: System, now: System) -> list[str]:
             a, b = draft.original.stops[name].spacer.thickness, stop.spacer.thickness
             if a != b:
                 lines.append(f"{name} spacer: {shown_length(a, unit)} to {shown_length(b, unit)}")
-    for part in part_rows(draft):
+    for part in rows:
         lines += [f"{row['address']}{' length' if part['kind'] == 'rod' else ''}: {row['changed']}"
                   for row in part["rows"] if row["changed"]]
     return lines

@@ -15,7 +15,7 @@ from ..clearance import gaps, scene_of, travel_box
 from ..errors import LinkageError
 from ..files import write_model
 from ..motion import System, body_of
-from ..stops import meeting
+from ..stops import Meeting, meeting
 from ..units import MM_PER
 from .draft import (
     Draft,
@@ -59,7 +59,8 @@ class Workbook(anywidget.AnyWidget):
     told = traitlets.Dict().tag(sync=True)
     exact = traitlets.Dict(allow_none=True, default_value=None).tag(sync=True)
     message = traitlets.Unicode("").tag(sync=True)
-    position = traitlets.Dict().tag(sync=True)
+    moved_to = traitlets.Dict().tag(sync=True)  # only what was set from Python: no echo
+    position = traitlets.Dict()
     limits = traitlets.Dict()
     spacers = traitlets.Dict()
 
@@ -68,7 +69,7 @@ class Workbook(anywidget.AnyWidget):
         self._path = Path(path) if path is not None else None
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = travel_box(system, BEYOND), {}, None
-        self._meetings = {}
+        self._meetings, self._shaped = {}, system
         self._known = {"required": required_rows(system)}
         self._ask_over, self._setting = False, False
         try:
@@ -135,12 +136,16 @@ class Workbook(anywidget.AnyWidget):
 
     def _do_exact(self, asked):
         position = {n: float(v) for n, v in asked["position"].items() if n in self._box}
-        pairs = [n for n in asked.get("pairs", ()) if n in scene_of(self._system).pairs]
-        self.exact = {"serial": self._serial,
-                      **exact_at(self._system, position, pairs, gaps)}
+        # limits and spacers move no solid: what was laid out for the shapes serves on
+        pairs = [n for n in asked.get("pairs", ()) if n in scene_of(self._shaped).pairs]
         self._setting = True
         self.position = position
         self._setting = False
+        if any(self._held.get(i["name"]) != position.get(i["name"], 0.0)
+               for i in self.head["inputs"] if i["held"]):
+            self._draw()
+        self.exact = {"serial": self._serial,
+                      **exact_at(self._shaped, position, pairs, gaps)}
 
     def change(self, address: str, what: str, text: str, twin: bool = True) -> None:
         """Change one coordinate, arm or rod length, as typed in the part table.
@@ -228,6 +233,7 @@ class Workbook(anywidget.AnyWidget):
         self._begin(bool(late))
 
     def _draw(self) -> None:
+        self._held = dict(self.position)
         payload = make_payload(self._system, self.position, self._box)
         with self.hold_sync():
             self.head, self.shapes, self.grid = payload.head, payload.shapes, payload.grid
@@ -250,7 +256,8 @@ class Workbook(anywidget.AnyWidget):
         row, spacer = self._stops[name], self.model.stops[name].spacer
         if row["angle"] is None or row["thickness"] != (spacer.thickness if spacer else 0.0):
             return True
-        return abs(row["angle"]) > abs(self._made(name).limit)
+        stop = self.model.stops[name]
+        return abs(row["angle"]) > abs(Meeting(self._system, name, stop, None, None, None).limit)
 
     def _changed_stops(self, last) -> set:
         """Stops whose faces, or whose way along their input, are not the very same as before."""
@@ -302,15 +309,15 @@ class Workbook(anywidget.AnyWidget):
                 self._prover.prove(serial, self.model, phases)
 
     def _tell(self) -> None:
-        model, source = self.model, self._path
+        model, source, rows = self.model, self._path, part_rows(self._draft)
         self.told = {
             "serial": self._serial, "heard": self._heard, "busy": list(self._busy),
             "limits": limits_of(self._system), "wanted": limits_of(self._first),
             "required": self._known["required"],
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),
-            "parts": part_rows(self._draft), "undo": len(self._draft.past),
-            "changes": changes(self._draft, self._first, self._system),
+            "parts": rows, "undo": len(self._draft.past),
+            "changes": changes(self._draft, rows, self._first, self._system),
             "ask_over": self._ask_over,
             "save_as": f"{source.stem} changed.toml" if source else "changed.toml"}
 
@@ -337,9 +344,7 @@ class Workbook(anywidget.AnyWidget):
 
     def _moved(self, change) -> None:
         if not self._setting:
-            held = [item["name"] for item in self.head["inputs"] if item["held"]]
-            if any(change["old"].get(n, 0.0) != change["new"].get(n, 0.0) for n in held):
-                self._draw()
+            self.moved_to = change["new"]
             self.answer({"do": "exact", "position": change["new"]})
 
     def _limited(self, change) -> None:

@@ -43,7 +43,7 @@ def write_page(system: System) -> str:
         HTML; it asks nothing of any other file or machine.
     """
     payload = as_plain(make_payload(system))
-    data = payload | {"told": told_from_disk(system), "live": False, "position": {},
+    data = payload | {"told": told_from_disk(system), "live": False, "moved_to": {},
                       "exact": None, "message": ""}
     title = escape(system.model.title)
     return f"""<!DOCTYPE html>

@@ -5,6 +5,7 @@ Format 1
 `head` is JSON; `shapes` is points (x, y, z), mm; `grid` is numbers.  Everything is little-endian.
 
 - ``inputs[k]``: name, unit, travel (wanted, [least, greatest]), words (what - and + are called),
+  signed (true: a position is said with its sign, for want of words),
   axis ([start, step, count] of its grid positions), held (true: the grid stands still along it
   for some body, so the kernel has to make another).
 - ``bodies[b]``: name, on (index of what carries it), inputs (which k its grid has, at most two,
@@ -46,6 +47,7 @@ from .grid import Grid, held_inputs, make_grid
 
 FORMAT = 1
 DRAWN_WITHIN = 0.2  # mm that a drawn arc may be off
+THICK = 4.0  # mm of a plate from which its edges are drawn as faces, long ones
 
 
 @dataclass(frozen=True, eq=False)
@@ -129,7 +131,7 @@ def _inputs(system, grid) -> list:
     held = held_inputs(system)
     return [{"name": a.name, "unit": system.inputs[a.name].unit,
              "travel": list(system.inputs[a.name].travel),
-             "words": SENSES.get(a.name, ("least", "greatest")),
+             "words": SENSES.get(a.name, ("least", "greatest")), "signed": a.name not in SENSES,
              "axis": [a.start, a.step, a.count], "held": a.name in held} for a in grid.axes]
 
 
@@ -191,9 +193,12 @@ def _faces(shape) -> list:
     for side in (-0.5, 0.5):
         middle = np.array(shape.at) + side * shape.thickness * normal
         faces.append([middle + loop[:, :1] * u + loop[:, 1:] * v for loop in loops])
+    if shape.thickness < THICK:
+        return faces
     low, high = faces[0][0], faces[1][0]
     after = np.roll(np.arange(len(low)), -1)
-    return faces + [[np.array([low[i], low[j], high[j], high[i]])] for i, j in enumerate(after)]
+    return faces + [[np.array([low[i], low[j], high[j], high[i]])] for i, j in enumerate(after)
+                    if np.linalg.norm(low[j] - low[i]) > THICK]
 
 
 def _loops(shape) -> list:

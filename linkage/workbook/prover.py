@@ -53,11 +53,11 @@ class Prover:
         return self._process
 
     def cancel(self) -> None:
-        """Give up what is being worked out, if anything."""
+        """Give up what is being worked out, if anything; the next process gets ready meanwhile."""
         with self._lock:
             if self._busy:
                 self._end()
-                self._ready()
+                threading.Thread(target=self.start, daemon=True).start()
 
     def prove(self, serial: int, model, phases) -> None:
         """Begin with a model; whatever was under way is given up."""
@@ -73,16 +73,18 @@ class Prover:
                 self._end()
 
     def close(self) -> None:
-        """End the process."""
+        """End the process, and wait until it has."""
         with self._lock:
+            process = self._process
             self._end()
+        if process is not None:
+            process.wait()
 
     def _end(self):
         process, self._process, self._busy = self._process, None, False
         if process is not None:
             process.kill()
             process.stdin.close()
-            process.wait()
 
     def _listen(self, process):
         with process.stdout:
@@ -90,9 +92,10 @@ class Prover:
                 said = json.loads(line)
                 with self._lock:
                     if process is not self._process:
-                        return
+                        break
                     self._busy = self._busy and said["what"] != "done"
                 self._heard(said["serial"], said["what"], said["value"])
+        process.wait()
 
 
 def answer(lines, out) -> None:

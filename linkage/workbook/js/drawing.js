@@ -46,6 +46,7 @@ class Drawing {
   constructor(poses) {
     this.poses = poses;
     this.still = new Map();
+    this.grounds = new Map();
     const of = (body) => (poses.head.bodies[body].name === "airframe" ? 0 : 1);
     this.solids = poses.head.solids.map((solid, i) => ({
       i, solid, kind: solid.carriers.length > 1 ? "rod" : of(solid.carriers[0]) ? "part"
@@ -75,21 +76,23 @@ class Drawing {
     return this.solids.map((item) => ({ ...item, ...this.lines(item, pose) }));
   }
 
-  // a box about some bodies and rods at a pose, mm
-  boxOf(pose, wanted) {
+  // a box about some bodies and rods over some poses, mm
+  boxOf(poses, wanted) {
     const low = [Infinity, Infinity, Infinity], high = [-Infinity, -Infinity, -Infinity];
     const add = (p) => { for (let c = 0; c < 3; c++) if (p[c] === p[c]) {
       low[c] = Math.min(low[c], p[c]); high[c] = Math.max(high[c], p[c]); } };
-    for (const [b, body] of this.poses.head.bodies.entries()) {
-      if (!wanted(b)) continue;
-      const places = Object.values(body.points);
-      if (b) places.push([0, 0, 0]);
-      for (const p of places) add(carried(pose.bodies[b], ...p));
-    }
-    for (const item of this.posed(pose)) {
-      if (item.solid.carriers.every(wanted)) {
-        for (const [points] of item.bars) points.forEach(add);
-        for (const face of item.faces) face[0].forEach(add);
+    for (const pose of poses) {
+      for (const [b, body] of this.poses.head.bodies.entries()) {
+        if (!wanted(b)) continue;
+        const places = Object.values(body.points);
+        if (b) places.push([0, 0, 0]);
+        for (const p of places) add(carried(pose.bodies[b], ...p));
+      }
+      for (const item of this.posed(pose)) {
+        if (item.solid.carriers.every(wanted)) {
+          for (const [points] of item.bars) points.forEach(add);
+          for (const face of item.faces) face[0].forEach(add);
+        }
       }
     }
     return low[0] === Infinity ? { low: [-100, -100, -100], high: [100, 100, 100] } : { low, high };
@@ -97,7 +100,7 @@ class Drawing {
 
   draw(canvas, which, posed, pose, frame, marks, look, unit) {
     const { pen, width, height } = prepared(canvas), view = VIEWS[which];
-    const edge = { left: 46, right: 10, top: 10, bottom: 24 };
+    const edge = { left: 54, right: 10, top: 10, bottom: 24 };
     const low = [frame.low[view.x], frame.low[view.y]];
     const high = [frame.high[view.x], frame.high[view.y]];
     const wide = width - edge.left - edge.right, tall = height - edge.top - edge.bottom;
@@ -106,21 +109,51 @@ class Drawing {
     const middle = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
     const at = (p) => [edge.left + wide / 2 + (p[view.x] - middle[0]) * scale,
                        edge.top + tall / 2 - (p[view.y] - middle[1]) * scale];
-    pen.fillStyle = look.paper;
-    pen.fillRect(0, 0, width, height);
-    this.stations(pen, view, { edge, wide, tall, scale, middle, width, height }, look, unit);
+    const still = this.background(canvas, which, frame, look, unit, (ground) => {
+      ground.fillStyle = look.paper;
+      ground.fillRect(0, 0, width, height);
+      this.stations(ground, view, { edge, wide, tall, scale, middle, width, height }, look, unit);
+      ground.beginPath();
+      ground.rect(edge.left, edge.top, wide, tall);
+      ground.clip();
+      for (const item of this.layers(posed, view, frame, true))
+        this.solid(ground, item, at, scale, look);
+    });
+    pen.drawImage(still, 0, 0, width, height);
     pen.save();
     pen.beginPath();
     pen.rect(edge.left, edge.top, wide, tall);
     pen.clip();
-    const layers = posed.map((item) => ({ item, depth: depthOf(item, view) }))
-      .filter(({ item }) => within(item, view.depth, frame));
-    layers.sort((a, b) => (a.item.kind === "structure" ? 0 : 1) - (b.item.kind === "structure"
-      ? 0 : 1) || (b.depth - a.depth) * view.far);
-    for (const { item } of layers) this.solid(pen, item, at, scale, look);
-    this.bare(pen, pose, at, look);
-    for (const mark of marks) this.mark(pen, mark, at, look, { edge, wide, tall });
+    for (const item of this.layers(posed, view, frame, false))
+      this.solid(pen, item, at, scale, look);
+    const near = (p) => p[view.depth] >= frame.low[view.depth]
+      && p[view.depth] <= frame.high[view.depth];
+    this.bare(pen, pose, at, look, near);
+    for (const mark of marks) if (near(mark.at)) this.mark(pen, mark, at, look, { edge, wide, tall });
     pen.restore();
+  }
+
+  // solids within the framed depth, the farthest first
+  layers(posed, view, frame, still) {
+    return posed.filter((item) => (item.kind === "structure") === still
+        && within(item, view.depth, frame))
+      .map((item) => ({ item, depth: depthOf(item, view) }))
+      .sort((a, b) => (b.depth - a.depth) * view.far).map(({ item }) => item);
+  }
+
+  // stations and structure, drawn once for as long as nothing but the stick moves
+  background(canvas, which, frame, look, unit, draw) {
+    const { width, height } = canvas;
+    const key = JSON.stringify([width, height, frame.low, frame.high, look, unit]);
+    const known = this.grounds.get(which);
+    if (known && known.key === key) return known.made;
+    const made = document.createElement("canvas"), pen = made.getContext("2d");
+    [made.width, made.height] = [width, height];
+    const ratio = window.devicePixelRatio || 1;
+    pen.scale(ratio, ratio);
+    draw(pen);
+    this.grounds.set(which, { key, made });
+    return made;
   }
 
   stations(pen, view, place, look, unit) {
@@ -155,18 +188,25 @@ class Drawing {
     const faint = item.kind === "structure";
     pen.lineJoin = "round";
     pen.lineCap = "round";
-    for (const face of item.faces) {
-      pen.beginPath();
+    const trace = (face) => {
       for (const loop of face) {
         loop.forEach((p, n) => pen[n ? "lineTo" : "moveTo"](...at(p)));
         pen.closePath();
       }
-      pen.globalAlpha = faint ? 0.14 : 0.85;
-      pen.fillStyle = look[item.kind];
+    };
+    pen.globalAlpha = faint ? 0.14 : 0.85;
+    pen.fillStyle = look[item.kind];
+    for (const face of item.faces) {
+      pen.beginPath();
+      trace(face);
       pen.fill("evenodd");
+    }
+    if (item.faces.length) {
       pen.globalAlpha = faint ? 0.55 : 1;
       pen.strokeStyle = look.line;
       pen.lineWidth = faint ? 0.5 : 0.8;
+      pen.beginPath();
+      item.faces.forEach(trace);
       pen.stroke();
     }
     for (const [points, radius] of item.bars) {
@@ -191,7 +231,7 @@ class Drawing {
   }
 
   // rods without a solid, lines to a body's points where it has no solid, joints and rod ends
-  bare(pen, pose, at, look) {
+  bare(pen, pose, at, look, near) {
     const { head } = this.poses;
     const solid = new Set(head.solids.map((s) => s.carriers.length === 1 ? s.carriers[0] : -1));
     pen.strokeStyle = look.line;
@@ -209,13 +249,14 @@ class Drawing {
     for (const rod of head.rods) {
       const [p, q] = rod.ends.map(([b, ...local]) => carried(pose.bodies[b], ...local));
       if (rod.radius === null) line(p, q);
-      for (const end of [p, q]) {
+      for (const end of [p, q].filter(near)) {
         pen.beginPath(); pen.arc(...at(end), 2.6, 0, 7); pen.fill(); pen.stroke();
       }
     }
     head.bodies.forEach((body, b) => {
-      if (!b) return;
-      const [x, y] = at(carried(pose.bodies[b], 0, 0, 0));
+      const pivot = carried(pose.bodies[b], 0, 0, 0);
+      if (!b || !near(pivot)) return;
+      const [x, y] = at(pivot);
       pen.beginPath();
       pen.moveTo(x - 4, y); pen.lineTo(x + 4, y); pen.moveTo(x, y - 4); pen.lineTo(x, y + 4);
       pen.stroke();

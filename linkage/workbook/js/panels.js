@@ -11,11 +11,19 @@ class StickPanel {
       least: input.travel[0], most: input.travel[1], step: 0.1, value: 0,
       said: (v) => saidInput(input, v), on: (v) => app.move({ [input.name]: v }),
       rest: (wrong) => app.rested(wrong) }));
+    // what a third input moves too can't be drawn without a kernel
+    inputs.forEach((input, k) => {
+      if (input.held && !app.live)
+        for (const e of [this.sliders[k].range, this.sliders[k].box]) e.disabled = true;
+    });
     this.el = h("section", { class: "lw-stick", "aria-label": "Stick" }, h("h3", {}, "Stick"),
                 this.pair ? this.padOf() : null, ...this.sliders.map((s) => s.row),
                 h("div", { class: "lw-row" }, h("button", { type: "button", "data-control":
                   "neutral", onclick: () => { app.move(app.neutral()); app.rested(); } },
                   "Neutral")));
+    const still = inputs.filter((input) => input.held && !app.live).map((i) => i.name);
+    if (still.length) this.el.append(h("p", { class: "lw-note" },
+      `Held at neutral on a page from disk: ${still.join(", ")}.`));
     this.legend = h("ol", { class: "lw-legend", "aria-label": "What bounds the travel" });
     this.mapped = h("p", { class: "lw-note" });
     this.el.append(this.mapped, this.legend);

@@ -7,11 +7,10 @@ class Workbook {
     this.model = model;
     this.live = Boolean(model.get("live"));
     this.queue = new Map();
-    this.asked = [];  // stick positions whose answers are on their way
     this.root = h("div", { class: "lw", role: "region", "aria-label": "Control system workbook" });
     el.append(this.root);
     this.read();
-    this.position = { ...this.neutral(), ...model.get("position") };
+    this.position = { ...this.neutral(), ...model.get("moved_to") };
     this.take(model.get("told"));
     this.sent = this.told.heard;
     this.build();
@@ -116,11 +115,9 @@ class Workbook {
         this.unread = true; this.schedule(); }]),
       ["change:told", () => this.heard()],
       ["change:exact", () => this.schedule()],
-      ["change:position", () => {
-        const place = { ...this.neutral(), ...model.get("position") };
-        const echo = this.asked.indexOf(JSON.stringify(place));
-        this.asked.splice(0, echo < 0 ? this.asked.length : echo + 1);
-        if (echo < 0) this.move(place);  // set from Python, not an answer to what the hand did
+      ["change:moved_to", () => {
+        this.move({ ...this.neutral(), ...model.get("moved_to") });
+        this.rested();
       }],
       ["change:message", () => tell(this.note, model.get("message"))]];
     for (const [name, call] of this.handlers) model.on(name, call);
@@ -216,7 +213,6 @@ class Workbook {
     clearTimeout(this.resting);
     this.resting = setTimeout(() => {
       this.readout.say();
-      this.asked.push(JSON.stringify(this.position));
       this.send({ do: "exact", position: { ...this.position },
                   pairs: this.near.map((near) => this.pairName(near.pair)) }, "exact");
     }, 120);
@@ -285,8 +281,8 @@ class Workbook {
   framed(pose) {
     const on = this.frame.value, zoom = Number(this.zoom.value);
     if (on === "pair" || !this.box) {
-      const { bodies } = this.head, driven = this.driven();
-      const home = this.poses.at(this.neutral());
+      const driven = this.driven();
+      const home = this.farthest();
       if (on === "pair" && this.near.length) {
         const { one, two } = this.near[0];
         this.box = { low: one.map((v, c) => Math.min(v, two[c]) - 60),
@@ -295,13 +291,19 @@ class Workbook {
       else if (on === "sticks" || on === "pair")
         this.box = this.drawing.boxOf(home, (b) => driven.has(b));
       else this.box = this.drawing.boxOf(home, (b) => b === Number(on));
-      if (this.box.low[0] > this.box.high[0]) this.box = this.drawing.boxOf(pose, () => true);
     }
     const spread = (side) => this.box.low.map((v, c) => {
       const middle = (v + this.box.high[c]) / 2, half = Math.max((this.box.high[c] - v) / 2, 20);
       return middle + side * half * 1.25 / zoom;
     });
     return { low: spread(-1), high: spread(1) };
+  }
+
+  // neutral and the ends of each travel, so that what is framed stays in the frame
+  farthest() {
+    const ends = this.head.inputs.flatMap(({ name, travel }) =>
+      travel.map((end) => ({ ...this.neutral(), [name]: end })));
+    return [this.neutral(), ...ends].map((place) => this.poses.at(place));
   }
 
   // bodies that an input moves itself, and those they carry

@@ -34,9 +34,11 @@ function saidTurn(value, [less, more], unit, digits = 1) {
   return `${size}${unit} ${value < 0 ? less : more}`;
 }
 
-const saidInput = (input, value, digits = 1) =>
-  Number(Math.abs(value).toFixed(digits)) === 0 ? "neutral"
-    : saidTurn(value, input.words, input.unit, digits);
+function saidInput(input, value, digits = 1) {
+  if (Number(Math.abs(value).toFixed(digits)) === 0) return "neutral";
+  if (!input.signed) return saidTurn(value, input.words, input.unit, digits);
+  return `${value > 0 ? "+" : ""}${fixed(value, digits)}${input.unit} ${input.name}`;
+}
 
 function saidLength(mm, unit, signed = false) {
   if (mm === null || mm === undefined || mm !== mm) return "\u2013";
