@@ -264,6 +264,27 @@ def test_exact_gaps_are_the_librarys(book):
     assert book.told["heard"] == 1
 
 
+def test_exact_numbers_are_those_of_the_changed_model(book):
+    import linkage
+
+    pair, place = "elevator rear/tube | airframe/tail frame", {"pitch": 10.0, "roll": 2.0}
+    seen = []
+    for change in (lambda: None, lambda: book.change("elevator/horn", "WL", "17.0"),
+                   lambda: book.change("tail idler/out", "WL", "10.7"),
+                   lambda: setattr(book, "limits", {**book.limits, "pitch": [-10, 15]}), book.undo,
+                   book.undo, book.undo):
+        change()
+        book.answer({"do": "exact", "n": 1, "position": place, "pairs": [pair]})
+        motion = book.system.sweep(**place)
+        row = book.exact["surfaces"]["elevator"]
+        assert row["deflection"] == float(motion.deflection("elevator"))
+        assert book.exact["gaps"][pair] == float(linkage.gaps(motion, [pair])[pair])
+        assert book.exact["serial"] == book.told["serial"]
+        seen.append((row["deflection"], book.exact["gaps"][pair]))
+    assert len(set(seen)) == 3
+    assert seen[0] == seen[-1]
+
+
 def test_a_dimension_changes_its_twin_and_is_undone(book):
     first = book.model
     book.change("aileron left/horn", "WL", "11-3/4 in")

@@ -220,6 +220,7 @@ class Workbook(anywidget.AnyWidget):
         if self._prover:
             self._prover.cancel()
         if shape:
+            self._shaped = system
             self._draw()
         self._stops = {name: {**row, "governs": None} for name, row in self._stops.items()}
         changed = self._changed_stops(last) if shape else set()

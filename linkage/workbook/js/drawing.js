@@ -104,8 +104,8 @@ class Drawing {
     const low = [frame.low[view.x], frame.low[view.y]];
     const high = [frame.high[view.x], frame.high[view.y]];
     const wide = width - edge.left - edge.right, tall = height - edge.top - edge.bottom;
-    const scale = Math.min(wide / Math.max(high[0] - low[0], 1), tall / Math.max(high[1] - low[1], 1))
-      * 0.94;
+    const scale = 0.94 * Math.min(wide / Math.max(high[0] - low[0], 1),
+                                  tall / Math.max(high[1] - low[1], 1));
     const middle = [(low[0] + high[0]) / 2, (low[1] + high[1]) / 2];
     const at = (p) => [edge.left + wide / 2 + (p[view.x] - middle[0]) * scale,
                        edge.top + tall / 2 - (p[view.y] - middle[1]) * scale];
@@ -129,7 +129,8 @@ class Drawing {
     const near = (p) => p[view.depth] >= frame.low[view.depth]
       && p[view.depth] <= frame.high[view.depth];
     this.bare(pen, pose, at, look, near);
-    for (const mark of marks) if (near(mark.at)) this.mark(pen, mark, at, look, { edge, wide, tall });
+    for (const mark of marks.filter((one) => near(one.at)))
+      this.mark(pen, mark, at, look, { edge, wide, tall });
     pen.restore();
   }
 

@@ -76,9 +76,10 @@ class StickPanel {
     });
     if (!this.pair) return;
     const [across, up] = this.pair, map = app.told.map;
-    if (!app.hidden.has(this.canvas)) this.back = drawPad(this.canvas, { across, up, position: app.position, limits: app.limits,
-      wanted: Object.fromEntries(app.head.inputs.map((i) => [i.name, app.told.wanted[i.name]])),
-      map }, app.look);
+    if (!app.hidden.has(this.canvas)) {
+      const { position, limits } = app, { wanted } = app.told;
+      this.back = drawPad(this.canvas, { across, up, position, limits, wanted, map }, app.look);
+    }
     this.canvas.setAttribute("aria-label", `Travel map: stick at ${app.saidPlace()}`);
     if (map !== this.map) {
       this.map = map;

@@ -57,7 +57,8 @@ class Workbook {
   // a stop as it is now: exact when the kernel has answered, else read from its chart
   stopNow(name) {
     const stop = this.told.stops.find((s) => s.name === name), t = this.spacers[name];
-    if (Math.abs(t - stop.thickness) < 1e-9) return { ...stop, how: stop.angle === null ? "" : "exact" };
+    if (Math.abs(t - stop.thickness) < 1e-9)
+      return { ...stop, how: stop.angle === null ? "" : "exact" };
     const angle = stop.chart ? readChart(stop.chart, t) : null;
     return { ...stop, angle, how: "sampled", governs: null, error: angle === null && stop.chart
       ? "no contact there" : "" };
@@ -103,8 +104,8 @@ class Workbook {
               + "\u2295 pivot  \u25e6 rod end")),
           h("div", { class: "lw-views" }, ...this.views.map((v) => v.el)), solid.el,
           readout.el, clearance.el)),
-      h("div", { class: "lw-below" }, stops.el, this.live ? h("div", {}, ...this.kernel.map((k) => k.el))
-        : null));
+      h("div", { class: "lw-below" }, stops.el,
+        this.live ? h("div", {}, ...this.kernel.map((k) => k.el)) : null));
     for (const panel of this.kernel) panel.update(this.told);
   }
 
@@ -205,7 +206,9 @@ class Workbook {
     this.model.send({ ...request, n: this.sent });
   }
 
-  ask(request) { this.send(request, `${request.do} ${request.address || ""} ${request.what || ""}`); }
+  ask(request) {
+    this.send(request, `${request.do} ${request.address || ""} ${request.what || ""}`);
+  }
 
   // when input rests, the numbers at this position are asked for, to be quoted
   rested(wrong) {
@@ -231,7 +234,8 @@ class Workbook {
     this.near = this.gaps.nearest(pose, LISTED, this.worthALook());
     const posed = this.drawing.posed(pose), frame = this.framed(pose), marks = this.marks();
     for (const { which, canvas } of this.views) {
-      if (!this.hidden.has(canvas)) this.drawing.draw(canvas, which, posed, pose, frame, marks, this.look, this.unit);
+      if (!this.hidden.has(canvas))
+        this.drawing.draw(canvas, which, posed, pose, frame, marks, this.look, this.unit);
       canvas.setAttribute("aria-label", `${VIEWS[which].name}, stick at ${this.saidPlace()}`
         + (marks.length ? `; ${marks.map((m) => m.text).join("; ")}` : "")
         + (pose.reached ? "" : "; out of reach"));
