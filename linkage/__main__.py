@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 
 from .commands import run
 from .errors import LinkageError
+
+GARBAGE = 100_000  # things made between looks for garbage, of which a run makes hardly any
 
 
 def main(argv=None) -> int:
@@ -22,6 +25,7 @@ def main(argv=None) -> int:
         0 when every requirement is met, 1 when one is missed, 2 on bad input.
     """
     argv = sys.argv[1:] if argv is None else list(argv)
+    gc.set_threshold(GARBAGE)
     try:
         return run(argv)
     except LinkageError as error:

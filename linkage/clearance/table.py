@@ -238,7 +238,8 @@ def polish(stage: Stage, proof: Proof, box: dict) -> None:
     that a kink where other corners come nearest stops nothing.
     """
     names, sides = list(box), np.array(list(box.values()), dtype=float).reshape(-1, 2)
-    known = np.flatnonzero(np.isfinite(proof.least)
+    listed = proof.proven < np.array([pair.required for pair in stage.pairs]) + NEAR
+    known = np.flatnonzero(np.isfinite(proof.least) & listed
                            & (proof.least - proof.proven > 2 * LEAST_WITHIN))
     if not known.size:
         return

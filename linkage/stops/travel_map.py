@@ -176,10 +176,9 @@ def _stages(system, touching) -> dict:
     scene = scene_of(system)
     stages = {name: stage_of(scene, scene.pairs[name]) for name in touching}
     for name, stop in system.model.stops.items():
-        if stop.spacer is not None:
+        if stop.spacer is not None and scene.pair_of(*stop.between).name in stages:
             made = meeting(system, name)
-            if made.pair.name in stages:
-                stages[made.pair.name] = made.stage(made.thickness)
+            stages[made.pair.name] = made.stage(made.thickness)
     return stages
 
 
