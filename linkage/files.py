@@ -128,6 +128,20 @@ def digest(path) -> str:
     return hashlib.sha256(Path(path).read_bytes()).hexdigest()[:16]
 
 
+def refuse_taken(path, replace: bool = False) -> None:
+    """Refuse a file that is there already.
+
+    Parameters
+    ----------
+    path : path
+    replace : bool
+        Whether it may be replaced.
+    """
+    if Path(path).exists() and not replace:
+        raise FileError(f"{path}: is there already and stays as it is; choose another name",
+                        path=str(path))
+
+
 def write_text(path, text: str) -> None:
     """Write a text file whole or not at all.
 

@@ -159,7 +159,7 @@ def rig_tables(system: System, adjustment=None, fit=None) -> dict:
     return done
 
 
-MEASURES = ("length", "tube", "longer", "shorter", "pitch", "engaged", "needed", "most",
+MEASURES = ("length", "tube", "longer", "shorter", "thread_pitch", "engaged", "needed", "most",
             "per_turn", "x", "y", "z", "apart", "within", "change", "left")
 
 
@@ -170,7 +170,8 @@ def _in_unit(system, data):
         if name in MEASURES:
             done[name] = data[name].astype(float) / MM_PER[unit]
     angles = ("turn", "half_turn", "neutral", "greatest", "allowed")
-    return done.rename(columns={name: f"{name} {unit}" for name in MEASURES} |
+    stations = dict(zip("xyz", ("FS", "BL", "WL"), strict=True))
+    return done.rename(columns={name: f"{stations.get(name, name)} {unit}" for name in MEASURES} |
                        {name: f"{name} °" for name in angles} |
                        {name: f"{name} {c.unit}" for name, c in system.inputs.items()})
 

@@ -159,6 +159,17 @@ def _registry():
     return registry
 
 
+def rounded_down(value: float, digits: int) -> float:
+    """A lower bound rounded so that it stays one, roundings of a unit's own size aside.
+
+    Examples
+    --------
+    >>> rounded_down(0.98425, 2), rounded_down(0.5, 3), rounded_down(-0.1051, 2)
+    (0.98, 0.5, -0.11)
+    """
+    return math.floor(value * 10**digits + 1e-6) / 10**digits if math.isfinite(value) else value
+
+
 def file_length(mm: float, unit: str):
     """A length in mm as it is written to a file, so that reading gives it back exactly.
 

@@ -3,6 +3,7 @@
 from .placed import Stage
 from .prove import Proof, near_pairs, prove
 from .table import (
+    NEAR,
     clearance,
     first_signs,
     gaps,
@@ -13,5 +14,5 @@ from .table import (
     travel_box,
 )
 
-__all__ = ["Proof", "Stage", "clearance", "first_signs", "gaps", "near_of", "near_pairs",
+__all__ = ["NEAR", "Proof", "Stage", "clearance", "first_signs", "gaps", "near_of", "near_pairs",
            "pair_gap", "prove", "scene_of", "stage_of", "travel_box"]

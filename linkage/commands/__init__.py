@@ -1,7 +1,9 @@
 """The verbs of the command line, a file each; `run(argv)` returns the exit code."""
 
 from importlib import import_module
+from pathlib import Path
 
+from ..errors import LinkageError, nearest
 from .verbs import VERBS
 
 
@@ -18,4 +20,7 @@ def run(argv) -> int:
     """
     if argv and argv[0] in VERBS:
         return import_module(f".{argv[0]}", __name__).run(argv[1:])
+    if argv and not argv[0].startswith("-") and not Path(argv[0]).suffix \
+            and not Path(argv[0]).exists():
+        raise LinkageError(f'"{argv[0]}" is no verb and no file; {nearest(argv[0], VERBS)}')
     return import_module(".check", __name__).run(argv)

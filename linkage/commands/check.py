@@ -19,14 +19,13 @@ def run(argv) -> int:
         from ..report import check_place
 
         check_place(said.out, said.replace)
+    if said.against:
+        load(said.against)
     progress = _Progress()
     found = _found(system, said, progress)
+    missed = sum(more for _, more in found)
     progress("")
     print(sheet.heading(system, said.file), *(text for text, _ in found if text), sep="\n\n")
-    if said.against and not said.out:
-        from .reported import said_comparison
-
-        print(f"\n{said_comparison(said, system)}")
     if said.csv:
         from ..tables import all_tables
 
@@ -34,24 +33,25 @@ def run(argv) -> int:
     if said.out:
         from .reported import write_out
 
-        written = write_out(said, system, progress)
+        written, missed = write_out(said, system, progress)
         progress("")
         print(f"\n{said.out}: {', '.join(name for name in written if '/' not in name)} and "
-              f"{sum('/' in name for name in written)} tables written")
-    missed = sum(more for _, more in found)
-    print(f"\n{_verdict(missed)}")
+              f"{sum('/' in name for name in written)} tables and templates written")
+    elif said.against:
+        from .reported import said_comparison
+
+        print(f"\n{said_comparison(said, system)}")
+    print(f"\n{_verdict(system.model, missed, said)}")
     return 1 if missed else 0
 
 
 def _parser():
     parser = parser_of("", "Print what a control system does; exit 0 when every requirement of the "
-                           "file is met, 1 when one is missed, 2 on bad input.")
+                           "file is met, 1 when one is missed, 2 on bad input.", writes=True)
     parser.add_argument("file", help="model file (TOML)")
     parser.add_argument("--only", choices=["gearing"], help="print this part alone")
     parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
     parser.add_argument("--out", metavar="DIR", help="also write the report there, HTML and PDF")
-    parser.add_argument("--replace", action="store_true",
-                        help="let the report replace one that is there")
     parser.add_argument("--paper", choices=["A4", "Letter"],
                         help="of the PDF; by the file's length unit unless given")
     parser.add_argument("--against", metavar="FILE", help="set the system of another file beside "
@@ -98,7 +98,15 @@ class _Progress:
         self.shown = bool(phase)
 
 
-def _verdict(missed: int) -> str:
+def _verdict(model, missed: int, said) -> str:
+    """The last line: what was looked at and is met, or how much is missed."""
     if missed:
         return f"{missed} requirement{'s' if missed > 1 else ''} missed."
-    return "Every requirement of the file is met, as computed."
+    whole = said.only != "gearing"
+    asked = [word for word, there in (
+        ("travel", any(surface.require for surface in model.surfaces.values())),
+        ("clearance", whole and model.solids), ("stop", whole and model.stops)) if there]
+    rest = "" if whole else "  Clearance and stops were not looked at."
+    if not asked:
+        return f"Nothing was required of what was looked at, so nothing is missed.{rest}"
+    return f"Every required {' and '.join(asked)} is met, as computed.{rest}"

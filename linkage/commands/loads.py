@@ -5,20 +5,20 @@ from __future__ import annotations
 from pathlib import Path
 
 from .. import load, sheet
-from .shared import parser_of, picture_kind, write_picture, write_tables
+from .shared import check_picture, parser_of, write_picture, write_tables
 
 
 def run(argv) -> int:
     parser = parser_of("loads", "Print stick forces, what each rod, body and pivot carries at its "
                                 "worst, margins, lost motion and friction; exit 1 when a margin is "
-                                "missed, 2 on bad input.")
+                                "missed, 2 on bad input.", writes=True)
     parser.add_argument("file", help="model file (TOML)")
     parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
     parser.add_argument("--picture", metavar="FILE", help="also draw what the rods carry (PNG, SVG "
                                                           "or PDF)")
     said = parser.parse_args(argv)
     if said.picture:
-        picture_kind(said.picture)
+        check_picture(said.picture, said.replace)
     system = load(said.file)
     text, missed = sheet.loads_sheet(system)
     print(sheet.heading(system, said.file), text, sep="\n\n")

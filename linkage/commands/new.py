@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from importlib import resources
-from pathlib import Path
 
 from ..errors import LinkageError, nearest
-from ..files import write_text
+from ..files import refuse_taken, write_text
 from .shared import parser_of
 
 LAYOUTS = ("side-by-side", "tandem")
@@ -19,8 +18,7 @@ def run(argv) -> int:
     said = parser.parse_args(argv)
     if said.layout not in LAYOUTS:
         raise LinkageError(f'no layout "{said.layout}"; {nearest(said.layout, LAYOUTS)}')
-    if Path(said.out).exists():
-        raise LinkageError(f"{said.out}: is there already and stays as it is; choose another name")
+    refuse_taken(said.out)
     starter = resources.files("linkage") / "starters" / f"{said.layout}.toml"
     write_text(said.out, starter.read_text(encoding="utf-8"))
     print(f"{said.out}: written; edit it, then run: linkage {said.out}")

@@ -31,7 +31,7 @@ def run(argv) -> int:
     written = Path(said.out) / next(iter(files))
     for each in done:
         add_templates(relief.relief_templates(each, said.paper), files, drawings)
-    relief.write_all(said.out, files)
+    relief.write_all(said.out, files, said.replace)
     print(sheet.relief_sheet(done, system.model.length, density),
           sheet.template_sheet(drawings, said.out, said.paper), sep="\n\n")
     return _proven_again(written, names)

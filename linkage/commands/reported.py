@@ -6,7 +6,7 @@ from .. import load, report, sheet
 from ..files import digest
 
 
-def write_out(said, system, tell) -> list[str]:
+def write_out(said, system, tell) -> tuple[list[str], int]:
     """Write the report of a file and of what it is compared with.
 
     Parameters
@@ -19,14 +19,14 @@ def write_out(said, system, tell) -> list[str]:
 
     Returns
     -------
-    list of str
-        Paths written, in the folder.
+    (list of str, int)
+        Paths written, in the folder, and how many requirements are missed in all.
     """
     results = report.work_out(system, said.file, tell)
+    before = report.work_out(load(said.against), said.against) if said.against else None
     done, refused = report.reliefs(results)
     more = [lambda found: report.relief_chapter(found, done, refused)]
     if said.against:
-        before = report.work_out(load(said.against), said.against)
         more.append(lambda after: report.comparison(before, after))
     tell("report")
     title = f"{system.model.title}: control system as computed"
@@ -34,10 +34,10 @@ def write_out(said, system, tell) -> list[str]:
     paper = said.paper or {"in": "Letter", "mm": "A4"}[system.model.length]
     files = report.report_files(title, blocks, results.digest, paper)
     files |= report.relief_files(done, paper)
-    files[report.FORM] = report.readings_form(system, results.digest).to_csv(
-        index=False, lineterminator="\n")
+    form = report.readings_form(system, results.digest)
+    files[report.READINGS.format(results.digest)] = form.to_csv(index=False, lineterminator="\n")
     report.write_report(said.out, files)
-    return list(files)
+    return list(files), results.missed
 
 
 def said_comparison(said, system) -> str:

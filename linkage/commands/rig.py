@@ -6,20 +6,26 @@ from pathlib import Path
 
 from .. import gearing, load, rigging, sheet
 from ..errors import LinkageError, nearest
-from ..files import digest, write_model
+from ..files import digest, refuse_taken, write_model
 from ..motion import System
-from .shared import parser_of, picture_kind, write_picture, write_tables
+from .shared import check_picture, parser_of, write_picture, write_tables
 
 
 def run(argv) -> int:
     said = _parser().parse_args(argv)
     system = load(said.file)
     if said.picture:
-        picture_kind(said.picture)
+        check_picture(said.picture, said.replace)
     if said.out and not said.readings:
         raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
-    if said.out and Path(said.out).exists():
-        raise LinkageError(f"{said.out}: is there already and stays as it is; choose another name")
+    if said.out:
+        refuse_taken(said.out)
+    for word, needed in (("zeroed", "readings"), ("doubt", "readings"), ("surface", "picture")):
+        if getattr(said, word) and not getattr(said, needed):
+            raise LinkageError(f"--{word} needs --{needed} too")
+    if said.surface and said.surface not in system.model.surfaces:
+        raise LinkageError(f'--surface: no surface "{said.surface}"; '
+                           f"{nearest(said.surface, system.model.surfaces)}")
     fit = _fit(system, said) if said.readings else None
     flown = System(rigging.as_built_model(system, fit[1])) if fit else system
     adjustment = _adjustment(flown, said)
@@ -52,7 +58,8 @@ def _parser():
     parser = parser_of("rig", "Print rods to make, what a turn does, rod-end misalignment, rig "
                               "pins, build tolerances, free play, wires and grips; with --measured "
                               "what to turn, with --readings the aircraft as built; exit 1 when a "
-                              "rod end, a rig pin, the adjustment, a wire or a grip misses.")
+                              "rod end, a rig pin, the adjustment, a wire or a grip misses.",
+                       writes=True)
     parser.add_argument("file", help="model file (TOML)")
     parser.add_argument("--measured", nargs="+", metavar="SURFACE=ANGLE", default=[],
                         help='what surfaces read with the stick at neutral: "elevator=1.5 TEU"')
@@ -99,7 +106,10 @@ def _adjustment(system, said):
     """What to turn, where something was measured or does not stand at neutral by the file."""
     measured = {}
     for text in said.measured:
-        name, _, angle = text.rpartition("=")
+        name, equals, angle = text.rpartition("=")
+        if not equals:
+            raise LinkageError(f'--measured: "{text}" says no angle; write it like '
+                               f'"{text}=1.5 TEU"')
         if name not in system.model.surfaces:
             raise LinkageError(f'--measured: no surface "{name or text}"; '
                                f"{nearest(name, system.model.surfaces)}")

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import json
 
-from ..files import schema, write_text
+from ..files import refuse_taken, schema, write_text
 from .shared import parser_of
 
 
 def run(argv) -> int:
     parser = parser_of("schema", "Write the JSON Schema of model files, so that an editor "
-                                 "completes them.")
+                                 "completes them.", writes=True)
     parser.add_argument("--out", required=True, metavar="FILE", help="file to write")
     said = parser.parse_args(argv)
+    refuse_taken(said.out, said.replace)
     write_text(said.out, json.dumps(schema(), indent=1) + "\n")
     print(f"{said.out}: written")
     return 0

@@ -8,19 +8,23 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import LinkageError
-from ..files import write_bytes, write_text
+from ..files import refuse_taken, write_bytes, write_text
 from .verbs import VERBS
 
 KINDS = ("png", "svg", "pdf")
 
 
-def parser_of(verb: str, about: str) -> argparse.ArgumentParser:
+def parser_of(verb: str, about: str, *, writes: bool = False) -> argparse.ArgumentParser:
+    """The parser of a verb; one that writes files named in its words can be told to replace."""
     name = f"linkage {verb}".strip()
     parser = argparse.ArgumentParser(prog=name, description=about)
     if not verb:
         others = (f"linkage {name} {words} ({what})" for name, (words, what) in VERBS.items())
         parser.epilog = f"Other verbs: {', '.join(others)}."
         parser.add_argument("--version", action="version", version=f"linkage {__version__}")
+    if writes:
+        parser.add_argument("--replace", action="store_true",
+                            help="let what is written replace a file that is there")
     return parser
 
 
@@ -43,6 +47,12 @@ def picture_kind(path) -> str:
     if kind not in KINDS:
         raise LinkageError(f"{path}: can't be drawn; let its name end in .{', .'.join(KINDS)}")
     return kind
+
+
+def check_picture(path, replace: bool) -> None:
+    """Refuse a picture that can't be drawn, or that would take the place of a file."""
+    picture_kind(path)
+    refuse_taken(path, replace)
 
 
 def write_picture(axes, path) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from .. import load, sheet, sizing
+from ..errors import LinkageError
+from ..files import refuse_taken
 from .shared import parser_of
 
 
@@ -18,7 +20,9 @@ def run(argv) -> int:
     parser.add_argument("--out", metavar="FILE", help="write the model so sized to a new file")
     said = parser.parse_args(argv)
     if said.out:
-        sizing.refuse_taken(said.out)
+        refuse_taken(said.out)
+    if said.starts < 1:
+        raise LinkageError(f"--starts is {said.starts}; give 1 or more places to start from")
     system = load(said.file)
     found = sizing.size(system, starts=said.starts, seed=said.seed, rounded=said.rounded)
     print(sheet.heading(system, said.file), sheet.size_sheet(found), sep="\n\n")

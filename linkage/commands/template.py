@@ -18,6 +18,6 @@ def run(argv) -> int:
         if said.mirrored and relief.twin_of(system.model, name) is None:
             add_templates(relief.templates(system.model, name, paper=said.paper, mirrored=True),
                            files, drawings)
-    relief.write_all(said.out, files)
+    relief.write_all(said.out, files, said.replace)
     print(sheet.template_sheet(drawings, said.out, said.paper))
     return 0

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from .. import load
-from ..files import write_text
+from ..files import refuse_taken, write_text
 from .shared import parser_of
 
 
 def run(argv) -> int:
     parser = parser_of("view", "Write the live view of a model file as one HTML file that works "
-                               "from disk, without a network.")
+                               "from disk, without a network.", writes=True)
     parser.add_argument("file", help="model file (TOML)")
     parser.add_argument("--out", required=True, metavar="FILE", help="HTML file to write")
     said = parser.parse_args(argv)
+    refuse_taken(said.out, said.replace)
     system = load(said.file)
     from ..workbook.page import write_page
 

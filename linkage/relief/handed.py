@@ -6,7 +6,7 @@ import os
 from pathlib import Path
 
 from ..errors import FileError
-from ..files import format_model, write_bytes, write_text
+from ..files import format_model, refuse_taken, write_bytes, write_text
 from ..model import Model, Plate, Washer
 from ..units import CAUTION, shown_length
 from .cure import Relief
@@ -142,7 +142,7 @@ def relieved_file(source, reliefs) -> dict:
     return {f"{source.stem} relieved.toml": head + format_model(reliefs[-1].model)}
 
 
-def write_all(folder, files: dict) -> None:
+def write_all(folder, files: dict, replace: bool = False) -> None:
     """Write files into a folder, which is made where it is missing; each whole or not at all.
 
     Parameters
@@ -150,13 +150,17 @@ def write_all(folder, files: dict) -> None:
     folder : path
     files : dict
         ``{file name: str or bytes}``; other keys are passed over.
+    replace : bool
+        Whether files that are there may be replaced.
 
     Raises
     ------
     FileError
-        When the folder can't be made or written to.
+        When the folder can't be made or written to, or holds one of the files.
     """
     folder = Path(folder)
+    for name in filter(None, files):
+        refuse_taken(folder / name, replace)
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:

@@ -6,8 +6,8 @@ from .compare import compared, comparison
 from .contents import contents
 from .results import Results, work_out
 from .sequence import readings_form, rigging_sequence
-from .written import FORM, check_place, report_files, write_report
+from .written import READINGS, check_place, report_files, write_report
 
-__all__ = ["FORM", "Grid", "Heading", "Picture", "Results", "Text", "check_place", "compared",
+__all__ = ["Grid", "Heading", "Picture", "READINGS", "Results", "Text", "check_place", "compared",
            "comparison", "contents", "readings_form", "relief_chapter", "relief_files", "reliefs",
            "report_files", "rigging_sequence", "shown", "work_out", "write_report"]

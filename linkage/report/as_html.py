@@ -6,7 +6,7 @@ import base64
 import io
 from html import escape
 
-from .blocks import Grid, Heading, Picture, Text, is_number, shown
+from .blocks import Grid, Heading, Picture, Text, is_missed, is_number
 
 STYLE = """
 :root { color-scheme: light; }
@@ -90,14 +90,14 @@ def _table(grid: Grid) -> str:
 
 
 def _row(grid: Grid, row: dict) -> str:
-    missed = ' class="missed"' if not row.get("met", True) else ""
-    return f"<tr{missed}>{''.join(_cell(grid, name, value) for name, value in row.items())}</tr>"
+    missed = ' class="missed"' if is_missed(row) else ""
+    return f"<tr{missed}>{''.join(_cell(grid, row, name) for name in row)}</tr>"
 
 
-def _cell(grid, name, value) -> str:
+def _cell(grid, row, name) -> str:
     if name in grid.blank:
         return '<td class="blank"></td>'
-    told = escape(shown(name, value))
+    told, value = escape(grid.told(row, name)), row[name]
     if is_number(value) and told != "–":
         exact = value.item() if hasattr(value, "item") else value
         return f'<td class="n"><data value="{exact!r}">{told}</data></td>'

@@ -6,7 +6,7 @@ import io
 from html import escape
 from pathlib import Path
 
-from .blocks import Heading, Picture, Text, is_number, shown
+from .blocks import Heading, Picture, Text, is_missed, is_number
 
 EDGE = 42.0  # points
 PAPERS = ("A4", "Letter")
@@ -114,9 +114,9 @@ def _table(grid, style, room):
     rows = [[Paragraph(escape(name), style["head"]) for name in names]]
     blank = []
     for row in grid.data.to_dict("records"):
-        missed = "met" in row and not row["met"]
+        missed = is_missed(row)
         blank += [(k, len(rows)) for k, name in enumerate(row) if name in grid.blank]
-        rows.append([Paragraph(escape(shown(name, value)), style[
+        rows.append([Paragraph(escape(grid.told(row, name)), style[
             "bold" if missed else "number" if is_number(value) else "cell"])
             for name, value in row.items()])
     ruled = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 1, "#16202a"),
@@ -135,10 +135,12 @@ def _widths(grid, names, room):
     def wide(text, font="report"):
         return stringWidth(text, font, SMALL) + 8
 
-    cells = {name: [shown(name, value) for value in grid.data[name]] for name in names}
+    records = grid.data.to_dict("records")
+    cells = {name: [grid.told(row, name) for row in records] for name in names}
     least, most = [], []
     for name in names:
-        words = [wide(word) for text in cells[name] for word in text.split()]
+        words = [wide(word, "report bold") for text in cells[name]
+                 for word in ([text] if name in grid.said else text.split())]
         heads = [wide(word, "report bold") for word in str(name).split()]
         empty = FORM if name in grid.blank else 0.0
         least.append(max([*words, *heads, empty]))

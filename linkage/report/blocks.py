@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
+
+from ..units import rounded_down
 
 DIGITS = {"in": 3, "mm": 2, "°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°": 3}
 
@@ -43,12 +45,22 @@ class Grid:
         A sentence on how to read it.
     blank : tuple of str
         Columns to be filled in by hand.
+    said : dict
+        ``{column: function}`` for numbers that people read in words, from the row and the value.
     """
 
     name: str
     data: Any
     note: str = ""
     blank: tuple[str, ...] = ()
+    said: dict = field(default_factory=dict)
+
+    def told(self, row: dict, column: str) -> str:
+        """A cell as it is read."""
+        value = row[column]
+        if column in self.said and is_number(value) and math.isfinite(value):
+            return self.said[column](row, value)
+        return shown(column, value)
 
 
 @dataclass(frozen=True, eq=False)
@@ -78,6 +90,13 @@ def bare(column: str) -> str:
     return column.removesuffix(f" {unit_of(column)}")
 
 
+def is_missed(row: dict) -> bool:
+    """Whether a row of a table tells of something missed: not met, or a margin below 0."""
+    return any((name == "met" and str(value) == "False")
+               or (bare(str(name)).endswith("margin") and is_number(value) and value < 0)
+               for name, value in row.items())
+
+
 def is_number(value) -> bool:
     """Whether a cell holds a number, and no truth or text."""
     return (isinstance(value, int | float) and not isinstance(value, bool)) or (
@@ -102,5 +121,7 @@ def shown(column: str, value) -> str:
     if isinstance(value, int) or getattr(value, "dtype", None) is not None and \
             value.dtype.kind in "iu":
         return str(int(value))
+    if bare(column).startswith("proven"):
+        value = rounded_down(value, DIGITS.get(unit_of(column), 3))
     text = f"{value:.{DIGITS.get(unit_of(column), 3)}f}"
     return text[1:] if float(text) == 0 and text.startswith("-") else text

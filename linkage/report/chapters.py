@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
-from .. import plots, relief, rigging, tables
+from .. import gearing, plots, relief
 from ..errors import LinkageError
 from ..model import Plate, Washer
 from ..units import MM_PER, shown_length
@@ -76,22 +78,18 @@ def relief_files(done, paper: str) -> dict:
 
 def loads_chapter(results: Results):
     """Blocks on what parts carry, and with which margins."""
-    system = results.system
+    system, found = results.system, results.loads
     yield Heading("Loads and margins")
-    if not system.model.rods or not system.model.surfaces:
-        yield Text("Missing: loads need rods and surfaces.", "missing")
-        return
-    try:
-        found = tables.loads_tables(system)
-    except LinkageError as none:
-        yield Text(f"Missing: {none}.", "missing")
+    if not found:
+        yield Text("Missing: loads need rods, surfaces, and a grip for the pilot's force or a "
+                   "hinge moment.", "missing")
         return
     yield Picture(plots.rods_at_worst(system).figure, "What each rod carries at its worst")
     for title, name, columns, note in LOADS:
         data = with_units(system, found[name])
         if not data.empty:
-            yield Grid(title, data[[c for c in data if bare(c) in columns]] if columns else data,
-                       note)
+            data = data[[c for c in data if bare(c) in columns]] if columns else data
+            yield Grid(title, data, note, said=in_words(system, data))
     yield from _lacking(found["rod margins"])
 
 
@@ -127,12 +125,12 @@ def rods_chapter(results: Results):
     if not system.model.rods:
         yield Text("Missing: the file describes no rods.", "missing")
         return
-    found = tables.rig_tables(system)
+    found = results.rods
     for title, name, columns, note in RODS:
         data = with_units(system, found[name])
         if not data.empty:
-            yield Grid(title, data[[c for c in data if bare(c) in columns]] if columns else data,
-                       note)
+            data = data[[c for c in data if bare(c) in columns]] if columns else data
+            yield Grid(title, data, note, said=in_words(system, data))
     for row in found["rods"].to_dict("records"):
         if row["missing"]:
             yield Text(f"rod {row['rod']}: no tube length, as the file leaves out its "
@@ -159,10 +157,11 @@ def tolerance_chapter(results: Results):
     if not system.model.rods:
         yield Text("Missing: tolerances need rods.", "missing")
         return
-    found = tables.tolerance_tables(rigging.study(system))
+    found = results.built
     for title, name, note in BUILT:
         if name in found:
-            yield Grid(title, with_units(system, found[name]), note)
+            data = with_units(system, found[name])
+            yield Grid(title, data, note, said=in_words(system, data))
     for title, name, _ in BUILT:
         if name not in found:
             yield Text(f"Missing: {title.lower()}, as the file says nothing of them.", "missing")
@@ -179,10 +178,51 @@ BUILT = (
     ("Hands", "hands", "Room of the hand over the whole travel, proven."))
 
 
+def in_words(system, data, surface: str | None = None) -> dict:
+    """How positions and deflections of a table are said: TEU and aft, never a bare sign.
+
+    Parameters
+    ----------
+    system : System
+    data : DataFrame
+        With the names that a report shows.
+    surface : str, optional
+        That a column named deflection is of.
+
+    Returns
+    -------
+    dict
+        As `Grid.said` takes it.
+    """
+    found = {}
+    for column in data.columns:
+        name = bare(str(column)).removeprefix("at ")
+        if name in system.inputs:
+            found[column] = partial(_said_input, system, name)
+        elif name in system.model.surfaces:
+            found[column] = partial(_said_surface, system, name)
+        elif name == "deflection" and surface:
+            found[column] = partial(_said_surface, system, surface)
+        elif name in ("found at", "reached at", "at") and "input" in data.columns:
+            found[column] = partial(_said_input, system, None)
+        elif name == "drawn" and "surface" in data.columns:
+            found[column] = partial(_said_surface, system, None)
+    return found
+
+
+def _said_input(system, name, row, value):
+    name = name or row["input"]
+    return gearing.said_input(system, name, value) if name else f"{value:.1f}"
+
+
+def _said_surface(system, name, row, value):
+    return gearing.said_surface(system, name or row["surface"], value, 2)
+
+
 def with_units(system, data):
     """A table whose columns have spaces for underscores and say the unit of each input."""
     inputs = {name: f"{name} {control.unit}" for name, control in system.inputs.items()}
-    inputs |= {"turns_longer": "longer turns", "turns_shorter": "shorter turns"}
+    inputs |= {"ok": "met", "turns_longer": "longer turns", "turns_shorter": "shorter turns"}
     return data.rename(columns=lambda c: inputs.get(c, str(c).replace("_", " ")))
 
 

@@ -8,11 +8,18 @@ from importlib import metadata
 import numpy as np
 
 from .. import gearing, plots, tables
-from ..clearance import scene_of
-from ..units import CAUTION, shown_length
+from ..clearance import NEAR, scene_of
+from ..units import CAUTION, MM_PER, rounded_down, shown_length
 from . import described
 from .blocks import Grid, Heading, Picture, Text
-from .chapters import loads_chapter, rods_chapter, tightest, tolerance_chapter, with_units
+from .chapters import (
+    in_words,
+    loads_chapter,
+    rods_chapter,
+    tightest,
+    tolerance_chapter,
+    with_units,
+)
 from .results import Results
 from .sequence import rigging_sequence
 
@@ -64,10 +71,14 @@ def _opening(results):
         yield from _clearance_missed(results)
     for name, side in results.ends_missed:
         yield Text(f"no stop governs at {name} {side}", "miss")
+    for sentence in results.further_missed:
+        yield Text(sentence, "miss")
     for finding in results.findings:
         yield Text(finding.text, "miss" if finding.miss else "plain")
-    if not results.missed:
-        yield Text("Every requirement of the file is met, as computed, with the margins below.")
+    if not results.asked:
+        yield Text("The file requires nothing that could be missed.")
+    elif not results.missed:
+        yield Text("Everything that the file requires is met, as computed, with the margins below.")
     if spare := tightest(results):
         yield Text(spare)
 
@@ -114,7 +125,8 @@ def _travels(results):
     data["way"] = [{"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}[way]
                    for way in data["way"]]
     data["met"] = data["met"].astype(bool)
-    yield Grid("Required travels", data, "Over the wanted travel, the other inputs at neutral.")
+    yield Grid("Required travels", data, "Over the wanted travel, the other inputs at neutral.",
+               said=in_words(results.system, data))
 
 
 def _gearing(results):
@@ -134,15 +146,17 @@ def _gearing(results):
             for surface in moved:
                 columns = [c for c in table.columns if not str(c).endswith(other) and (
                     str(c).startswith((f"{surface} ", "grip ")) or c == table.columns[0])]
-                yield Grid(f"{surface} over {name}", table[columns].rename(
-                    columns=lambda c, s=surface: str(c).removeprefix(f"{s} ")))
+                data = table[columns].rename(
+                    columns=lambda c, s=surface: str(c).removeprefix(f"{s} "))
+                yield Grid(f"{surface} over {name}", data, said=in_words(system, data, surface))
     for name, data in (("Differential", gearing.differential(system)),
                        ("Cross-talk", gearing.cross_talk(system)),
                        ("Sticks", tables.sticks(system)),
                        ("Left and right", gearing.symmetry(system)),
                        ("Over-centre margins", results.margins)):
         if not data.empty:
-            yield Grid(name, with_units(system, data), NOTES[name])
+            data = with_units(system, data)
+            yield Grid(name, data, NOTES[name], said=in_words(system, data))
 
 
 NOTES = {"Differential": "Degrees up and down, and up over down.",
@@ -163,17 +177,19 @@ def _clearance(results):
     data = tables.clearance_table(results.system, found)
     unit = results.system.model.length
     data["at"] = [_place(results, row) for row in found.to_dict("records")]
-    data = data[found["rule"].to_numpy() != "stop"]
+    data = data[~found["rule"].isin(["stop", "waived"]).to_numpy()]
     told = data[["pair", f"least {unit}", f"proven {unit}", f"required {unit}", "class", "met",
                  "at"]].sort_values(f"proven {unit}")
     yield Grid("Clearance", told, "Least was met at the stick position beside it; proven is never "
                                   "undercut anywhere in the travel.")
     yield Text(f"{len(found.attrs['far'])} further pairs are proven to stay farther apart than "
-               f"required and {shown_length(25.0, unit, 1)} more.")
+               f"required and {rounded_down(NEAR / MM_PER[unit], 2):.2f} {unit} more.")
     for pair, place in found.attrs["open"].items():
         yield Text(f"not proven near {gearing.said_place(results.system, place)}: {pair}", "miss")
     for pair, why in scene_of(results.system).waived.items():
-        yield Text(f"Waived: {pair}, because {why}")
+        row = found[found["pair"] == pair]
+        least = f" (least {shown_length(row['least'].iloc[0], unit)})" if len(row) else ""
+        yield Text(f"Waived: {pair}{least}, because {why}")
 
 
 def _map(results):
@@ -195,8 +211,9 @@ def _stops(results):
     if results.stops is None:
         yield Text("Missing: the file describes no stops.", "missing")
         return
-    yield Grid("Stops", tables.stops_table(results.system, results.stops),
-               "Where each is reached along its input, the others at neutral.")
+    data = tables.stops_table(results.system, results.stops)
+    yield Grid("Stops", data, "Where each is reached along its input, the others at neutral.",
+               said=in_words(results.system, data))
     made = described.spacers(results.system)
     if not made.empty:
         yield Grid("Spacers to make", made)
@@ -210,8 +227,8 @@ def _stops(results):
 def _rigging(results):
     yield Heading("Rigging sequence")
     yield Text("In the order of the drive.  Write each reading down and sign it; write the angles "
-               "of the surfaces into readings.csv too, and linkage rig --readings finds what was "
-               "built.")
+               "of the surfaces into the file of readings too, and linkage rig --readings finds "
+               "what was built.")
     yield Grid("Rigging", rigging_sequence(results.system, results.stops),
                blank=("reading", "signed"))
 

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
-from .. import gearing
+from .. import gearing, rigging, tables
 from ..clearance import clearance
+from ..errors import LinkageError
 from ..files import digest
 from ..motion import System
 from ..stops import find_stops, travel_map
+
+MARGINS = {"rod margins": ("column_margin", "tube_margin", "joint_margin"),
+           "torque tubes": ("margin",)}
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +51,46 @@ class Results:
         """Requirements of the file that are missed."""
         found = sum(f.miss for f in self.findings) + _false(self.travels)
         found += 0 if self.clearance is None else _false(self.clearance)
-        return found + len(self.ends_missed)
+        return found + len(self.ends_missed) + len(self.further_missed)
+
+    @property
+    def asked(self) -> bool:
+        """Whether the file asks for anything that can be missed."""
+        return bool(len(self.travels) or self.clearance is not None or self.loads or self.rods)
+
+    @cached_property
+    def loads(self) -> dict:
+        """Tables of loads and margins; none where the file gives no load."""
+        if not self.system.model.rods or not self.system.model.surfaces:
+            return {}
+        try:
+            return tables.loads_tables(self.system)
+        except LinkageError:
+            return {}
+
+    @cached_property
+    def rods(self) -> dict:
+        """Tables of rods, rod ends and rig pins; none without rods."""
+        return tables.rig_tables(self.system) if self.system.model.rods else {}
+
+    @cached_property
+    def built(self) -> dict:
+        """Tables of tolerances, play, wires and grips; none without rods."""
+        return tables.tolerance_tables(rigging.study(self.system)) if self.system.model.rods else {}
+
+    @cached_property
+    def further_missed(self) -> list[str]:
+        """A sentence for each margin, rod end, rig pin, wire and grip that is missed."""
+        found = []
+        for name, words in MARGINS.items():
+            for row in self.loads[name].to_dict("records") if self.loads else ():
+                found += [f"{row[next(iter(row))]}: {word.replace('_', ' ')} {row[word]:+.2f}"
+                          for word in words if row[word] < 0]
+        for name, data in (self.rods | self.built).items():
+            if "ok" in data:
+                found += [f"{name}: {', '.join(str(k) for k in list(row.values())[:2])}"
+                          for row in data[data["ok"].eq(False)].to_dict("records")]
+        return found
 
     @property
     def ends_missed(self) -> list:

@@ -15,7 +15,7 @@ from .as_html import as_html
 from .as_pdf import as_pdf
 from .blocks import Grid, is_number
 
-FORM = "readings.csv"
+READINGS = "readings {}.csv"  # of the model with this digest
 
 
 def check_place(folder, replace: bool) -> None:
@@ -86,7 +86,7 @@ def _plain(value):
 
 
 def write_report(folder, files: dict) -> None:
-    """Write every file aside, then move them into place.
+    """Write every file aside, then move them into place; a form of readings there stays.
 
     Parameters
     ----------
@@ -111,6 +111,8 @@ def write_report(folder, files: dict) -> None:
             (aside / name).parent.mkdir(parents=True, exist_ok=True)
             (write_bytes if isinstance(data, bytes) else write_text)(aside / name, data)
         for name in files:
+            if name.startswith(READINGS.split("{")[0]) and (folder / name).exists():
+                continue  # what was filled in by hand
             (folder / name).parent.mkdir(parents=True, exist_ok=True)
             os.replace(aside / name, folder / name)
     except (OSError, FileError) as problem:

@@ -54,9 +54,9 @@ def end_sheet(system: System):
     Returns
     -------
     DataFrame
-        A row per end whose rod end is named: rod, end (its point), rod_end, thread, hand, pitch,
-        engaged, needed, most, longer, shorter (mm, NaN where the file does not say) and
-        adjustable.
+        A row per end whose rod end is named: rod, end (its point), rod_end, thread, hand,
+        thread_pitch, engaged, needed, most, longer, shorter (mm, NaN where the file does not say)
+        and adjustable.
     """
     import pandas as pd
 
@@ -70,11 +70,11 @@ def end_sheet(system: System):
             rows.append({"rod": rod, "end": point, "rod_end": fitted.rod_end,
                          "thread": thread.designation if thread else "",
                          "hand": ("left" if thread.left else "right") if thread else "",
-                         "pitch": thread.pitch if thread else np.nan,
+                         "thread_pitch": thread.pitch if thread else np.nan,
                          "engaged": _known(fitted.engaged), "needed": _known(fitted.needed),
                          "most": _known(rod_end.most), "longer": end["longer"],
                          "shorter": end["shorter"], "adjustable": fitted.adjustable})
-    return pd.DataFrame(rows, columns=["rod", "end", "rod_end", "thread", "hand", "pitch",
+    return pd.DataFrame(rows, columns=["rod", "end", "rod_end", "thread", "hand", "thread_pitch",
                                        "engaged", "needed", "most", "longer", "shorter",
                                        "adjustable"])
 

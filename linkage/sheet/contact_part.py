@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from .. import gearing
-from ..clearance import clearance, scene_of
+from ..clearance import NEAR, clearance, scene_of
 from ..motion import System
 from ..stops import ends_without_stop, find_stops, may_touch, travel_map
-from ..units import MM_PER, shown_length
+from ..units import MM_PER, rounded_down, shown_length
 from .text import number, section, table
 
 
@@ -51,12 +51,13 @@ def _clearance(system, found) -> str:
         if row["least"] <= 0 and verdict == "MISS":
             verdict = "TOUCH"
         rows.append([row["pair"], number(row["least"] / per, digits),
-                     number(row["proven"] / per, digits), number(row["required"] / per, digits),
+                     number(rounded_down(row["proven"] / per, digits), digits),
+                     number(row["required"] / per, digits),
                      verdict, row["rule"], _place(system, row)])
     rows.sort(key=lambda r: ("TOUCH", "MISS", "pass", "waived").index(r[4]))
     body = table(["pair", f"least {unit}", "proven", "required", "", "class", "at"], rows)
     far = (f"{len(found.attrs['far'])} further pairs are proven to stay farther apart than "
-           f"required and {shown_length(25.0, unit, 1)} more.")
+           f"required and {rounded_down(NEAR / per, 2):.2f} {unit} more.")
     title = ("Clearance over the whole travel (least: met there; proven: never less anywhere)")
     open_ = [f"not proven near {gearing.said_place(system, place)}: {pair}"
              for pair, place in found.attrs["open"].items()]

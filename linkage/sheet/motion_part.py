@@ -48,7 +48,7 @@ def _travels(system, travels) -> str:
     for row in travels.to_dict("records"):
         name = row["input"]
         rows.append([row["surface"], _way(system, row), f"{row['required']:g}±{row['within']:g}",
-                     number(row["found"], 2), f"{row['missed_by']:+.2f}",
+                     number(row["found"], 2), number(row["missed_by"], 2, "+"),
                      "pass" if row["ok"] else "MISS",
                      gearing.said_input(system, name, row["at"]) if name else "no input moves it",
                      _reached(system, name, row["reached_at"])])

@@ -57,7 +57,7 @@ def _numeric(cell: str) -> bool:
     return re.fullmatch(r"[+-]?[\d.]+(±[\d.]+)?°?|–|", cell) is not None
 
 
-def number(value: float, digits: int = 2) -> str:
+def number(value: float, digits: int = 2, sign: str = "") -> str:
     """A number for a cell; a dash where there is none.
 
     Examples
@@ -67,5 +67,5 @@ def number(value: float, digits: int = 2) -> str:
     """
     if not math.isfinite(value):
         return "–"
-    text = f"{value:.{digits}f}"
-    return text[1:] if float(text) == 0 and text.startswith("-") else text
+    text = f"{value:{sign}.{digits}f}"
+    return f"{0:{sign}.{digits}f}" if float(text) == 0 else text

@@ -7,8 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ..errors import FileError
-from ..files import format_model, write_text
+from ..files import format_model, refuse_taken, write_text
 from ..mirroring import twin_name
 from ..model import STATIONS
 from ..motion import System
@@ -108,18 +107,6 @@ def write_sized(sizing: Sizing, source, path) -> None:
     head = "".join(f"# {line}\n" for line in (f"{name} with these dimensions chosen:",
                                               *rows, *CAUTION.split("\n")))
     write_text(path, head + format_model(sizing.system.model))
-
-
-def refuse_taken(path) -> None:
-    """Refuse a file that is there already.
-
-    Parameters
-    ----------
-    path : path
-    """
-    if Path(path).exists():
-        raise FileError(f"{path}: is there already and stays as it is; choose another name",
-                        path=str(path))
 
 
 def said(value: float, unit: str, length: str) -> str:
