@@ -6,8 +6,9 @@ from pathlib import Path
 
 from .. import gearing, load, rigging, sheet
 from ..errors import LinkageError, nearest
-from ..files import digest, refuse_taken, write_model
+from ..files import digest, format_model, refuse_taken, write_text
 from ..motion import System
+from ..units import CAUTION
 from .shared import check_picture, parser_of, write_picture, write_tables
 
 
@@ -41,10 +42,19 @@ def run(argv) -> int:
     if said.picture:
         _draw(said, system, fit)
     if said.out:
-        write_model(flown.model, said.out)
+        write_text(said.out, _note(said, fit[1]) + format_model(flown.model))
         print(f"\n{said.out}: the aircraft as built, written; check it with: linkage {said.out}")
     print(f"\n{_verdict(missed)}")
     return 1 if missed else 0
+
+
+def _note(said, fit) -> str:
+    """What stands at the top of the file of the aircraft as built."""
+    lines = [f"{' '.join(Path(said.file).name.split())} as built, by the readings in "
+             f"{' '.join(Path(said.readings).name.split())}.", *CAUTION.split("\n")]
+    lines += [f"Only together determined by the readings: {', '.join(names)}."
+              for names in fit.together]
+    return "".join(f"# {line}\n" for line in lines)
 
 
 def _verdict(missed: int) -> str:

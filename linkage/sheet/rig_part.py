@@ -35,7 +35,7 @@ def rig_sheet(system: System, adjustment=None, fit=None) -> tuple[str, int]:
     if fit is not None:
         parts.append(_as_built(system, *fit))
     if adjustment is not None:
-        parts.append(_adjustment(system, adjustment))
+        parts.append(_adjustment(system, adjustment, fit))
         missed += not adjustment.ok
     return "\n\n".join(part for part in parts if part), missed
 
@@ -151,8 +151,11 @@ def _pins(system, found) -> str:
                                       "holes apart", "turn left °", ""], rows))
 
 
-def _adjustment(system, found) -> str:
+def _adjustment(system, found, fit) -> str:
     lines = []
+    if fit is not None and fit[1].together:
+        lines.append(_wrapped("MIND: the readings don't settle what was built (see above), so "
+                              "these turns hold only if the least change that explains them is it."))
     if found.turns.empty:
         lines.append("Nothing to turn.")
     for row in found.turns.to_dict("records"):
