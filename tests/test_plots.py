@@ -228,7 +228,7 @@ def test_three_view_shows_points_where_they_are(arm, at):
         assert drawn == wanted
     assert [ax.get_xlabel() for ax in axes] == ["FS, mm", "FS, mm", "BL, mm"]
     assert [ax.get_ylabel() for ax in axes] == ["WL, mm", "BL, mm", "WL, mm"]
-    assert axes[2].xaxis_inverted()  # from ahead the right side is on the left
+    assert not axes[2].xaxis_inverted()  # looking forward the right side is on the right
 
 
 def test_three_views_have_one_scale_and_line_up(tandem):

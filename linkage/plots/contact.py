@@ -66,14 +66,15 @@ def travel_map(system: System, ax=None, *, found: TravelMap | None = None):
                          for k, name in enumerate(found.inputs)], axis=-1)
 
     sides = shown(np.array([found.shown[across], found.shown[up]]).T)
-    ax.set(xlim=sides[:, 0], ylim=sides[:, 1], facecolor=WASH)
+    drawn = sides[::-1, 1] if up == "pitch" else sides[:, 1]  # as the hand moves: aft is down
+    ax.set(xlim=sides[:, 0], ylim=drawn, facecolor=WASH)
     free = shown(found.free)
     ax.fill(*free.T, facecolor="white", edgecolor="none", zorder=1)
     wanted = shown(np.array([found.wanted[across], found.wanted[up]]).T)
     ax.plot(wanted[[0, 1, 1, 0, 0], 0], wanted[[0, 0, 1, 1, 0], 1], color=GREY, linewidth=1.1,
             linestyle=(0, (4, 3)), zorder=3)
-    ax.annotate("wanted travel", wanted[0], (3, 3), textcoords="offset points", fontsize=SMALL,
-                color=GREY, zorder=3)
+    ax.annotate("wanted travel", wanted[0], (3, -9 if up == "pitch" else 3),
+                textcoords="offset points", fontsize=SMALL, color=GREY, zorder=3)
     ax.plot(0, 0, marker="+", markersize=9, color=INK, zorder=3)
     ax.annotate("neutral", (0, 0), (5, 4), textcoords="offset points", fontsize=SMALL, color=GREY)
     for number, (names, part) in enumerate(_runs(found)):

@@ -29,8 +29,8 @@ from .style import (
 )
 
 VIEWS = {"side": (0, 2), "top": (0, 1), "front": (1, 2)}
-SEEN = {"side": "side, from the left", "top": "top, from above", "front": "front, from ahead"}
-EYE = {(0, 2): (1, -1), (0, 1): (2, 1), (1, 2): (0, -1)}  # view: station of depth, sense nearer
+SEEN = {"side": "side, from the left", "top": "top, from above", "front": "looking forward"}
+EYE = {(0, 2): (1, -1), (0, 1): (2, 1), (1, 2): (0, 1)}  # view: station of depth, sense nearer
 STATIONS = ("FS", "BL", "WL")
 GHOSTS = ((0, (5, 2)), (0, (1.2, 1.6)), (0, (6, 2, 1, 2)), (0, (3, 3)))
 SHEET = (10.8, 7.4)  # inches; fits A4 lying
@@ -154,7 +154,6 @@ def _laid_out(figure, system, bounds):
         ax.set(xlim=(bounds[0][across] / per, bounds[1][across] / per),
                ylim=(bounds[0][up] / per, bounds[1][up] / per))
         ax.set_aspect("equal", adjustable="box", anchor="NW")
-        ax.xaxis.set_inverted(name == "front")
         axes.append(ax)
     return axes
 

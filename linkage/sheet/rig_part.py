@@ -155,7 +155,8 @@ def _adjustment(system, found, fit) -> str:
     lines = []
     if fit is not None and fit[1].together:
         lines.append(_wrapped("MIND: the readings don't settle what was built (see above), so "
-                              "these turns hold only if the least change that explains them is it."))
+                              "these turns hold only if the least change that explains them is "
+                              "it."))
     if found.turns.empty:
         lines.append("Nothing to turn.")
     for row in found.turns.to_dict("records"):

@@ -128,7 +128,7 @@ function drawCurves(canvas, poses, k, state, required, look) {
   const bands = required.filter((r) => r.input === input.name);
   for (const r of bands) values.push(r.value - r.within, r.value + r.within);
   const most = Math.max(5, ...values.map(Math.abs)) * 1.08;
-  const f = framed(canvas, edge, [low, high], [-most, most], false), { pen, x, y } = f;
+  const f = framed(canvas, edge, [low, high], [-most, most], true), { pen, x, y } = f;
   pen.fillStyle = look.paper;
   pen.fillRect(0, 0, f.width, f.height);
   curveGrid(pen, f, edge, [low, high], most, input, look);
@@ -199,7 +199,7 @@ function curveGrid(pen, { x, y, wide, tall }, edge, [low, high], most, input, lo
                edge.left + wide / 2, edge.top + tall + 18);
   pen.textAlign = "left";
   pen.textBaseline = "top";
-  pen.fillText("TED / TEL \u2191  \u00b0", edge.left + 4, edge.top + 2);
+  pen.fillText("TEU / TER \u2191  \u00b0", edge.left + 4, edge.top + 2);
   pen.textBaseline = "bottom";
-  pen.fillText("TEU / TER \u2193  \u00b0", edge.left + 4, edge.top + tall - 2);
+  pen.fillText("TED / TEL \u2193  \u00b0", edge.left + 4, edge.top + tall - 2);
 }
