@@ -9,6 +9,7 @@ import re
 from .errors import LinkageError
 
 MM_PER = {"mm": 1.0, "in": 25.4}
+UNIT_WORDS = {"mm": "mm", "in": "inches"}
 LBF = 4.4482216152605  # N, by definition
 FORCE_PER = {"mm": ("N", 1.0), "in": ("lbf", LBF)}  # what a sheet in this length unit says, and N
 MOMENT_PER = {"mm": ("N·m", 1000.0), "in": ("in·lbf", 25.4 * LBF)}

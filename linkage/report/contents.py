@@ -9,7 +9,7 @@ import numpy as np
 
 from .. import gearing, plots, tables
 from ..clearance import NEAR, scene_of
-from ..units import CAUTION, MM_PER, rounded_down, shown_length
+from ..units import CAUTION, MM_PER, UNIT_WORDS, rounded_down, shown_length
 from . import described
 from .blocks import Grid, Heading, Picture, Text
 from .chapters import (
@@ -59,8 +59,8 @@ def _opening(results):
     system = results.system
     yield Text(CAUTION, "caution")
     yield Text(f"Model file {results.source}, digest {results.digest} (SHA-256 of the file, first "
-               f"16 digits).  Lengths are in {system.model.length}, angles in degrees from "
-               f"neutral.")
+               f"16 digits).  Lengths are in {UNIT_WORDS[system.model.length]}, angles in degrees "
+               f"from neutral.")
     yield Heading("What is missed, and what to know")
     for row in results.travels.to_dict("records"):
         if not row["ok"]:

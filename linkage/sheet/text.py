@@ -6,16 +6,21 @@ import math
 import re
 
 from ..motion import System
-from ..units import CAUTION
+from ..units import CAUTION, UNIT_WORDS
 
 
 def heading(system: System, source: str) -> str:
     """Top of a sheet: what was read, its unit, and the caution."""
     model = system.model
-    count = (f"{len(model.bodies)} bodies, {len(model.rods)} rods, {len(model.couplings)} "
-             f"couplings, {len(model.surfaces)} surfaces")
-    return (f"{model.title}\n{source}: {count}; lengths in {model.length}, angles in degrees from "
-            f"neutral\n{CAUTION}")
+    count = ", ".join(_counted(len(parts), *words) for parts, words in (
+        (model.bodies, ("body", "bodies")), (model.rods, ("rod", "rods")),
+        (model.couplings, ("coupling", "couplings")), (model.surfaces, ("surface", "surfaces"))))
+    return (f"{model.title}\n{source}: {count}; lengths in {UNIT_WORDS[model.length]}, angles in "
+            f"degrees from neutral\n{CAUTION}")
+
+
+def _counted(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"
 
 
 def section(title: str, body: str) -> str:

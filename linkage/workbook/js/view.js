@@ -101,11 +101,14 @@ class Workbook {
           h("div", { class: "lw-row" }, h("label", { for: id }, "Frame the drawing on"), this.frame,
             h("label", { for: zoom }, "Zoom"), this.zoom,
             h("span", { class: "lw-key" }, "\u25c7 touching  \u25cb nearer than required  "
-              + "\u2295 pivot  \u25e6 rod end")),
+              + "+ pivot  \u25e6 rod end")),
           h("div", { class: "lw-views" }, ...this.views.map((v) => v.el)), solid.el,
           readout.el, clearance.el)),
       h("div", { class: "lw-below" }, stops.el,
-        this.live ? h("div", {}, ...this.kernel.map((k) => k.el)) : null));
+        this.live ? h("div", {}, ...this.kernel.map((k) => k.el)) : null),
+      h("p", {}, "Worked out apart: loads and margins (linkage loads FILE, notebook 6); rods, "
+        + "tolerances, play and wires (linkage rig FILE, notebook 7); sizing (linkage size FILE, "
+        + "notebook 8); all in one report (linkage FILE --out DIR)."));
     for (const panel of this.kernel) panel.update(this.told);
   }
 
