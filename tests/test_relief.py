@@ -428,8 +428,10 @@ def test_command(tmp_path, capsys):
             assert "never replaces, physical checks" in path_out.read_text(encoding="utf-8")
     table = linkage.clearance(linkage.load(out / "one relieved.toml"))
     assert table["ok"].all()
-    assert main(["template", str(path), "airframe", "airframe/plate", "--out", str(out),
-                 "--mirrored"]) == 0
+    words = ["template", str(path), "airframe", "airframe/plate", "--out", str(out), "--mirrored"]
+    assert main(words) == 2
+    assert "is there already and stays as it is" in capsys.readouterr().err
+    assert main([*words, "--replace"]) == 0
     assert (out / "airframe plate mirrored.svg").exists()
     assert "mm²" in capsys.readouterr().out
 

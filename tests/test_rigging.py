@@ -689,7 +689,8 @@ def test_rig_from_readings_to_the_aircraft_as_built(side_by_side, tmp_path, caps
 
 @pytest.mark.parametrize(("words", "says"), [
     (["--measured", "elevater=1"], 'did you mean "elevator"?'),
-    (["--measured", "elevator"], '--measured: no surface "elevator"'),
+    (["--measured", "elevator"], '--measured: "elevator" says no angle; write it like'),
+    (["--measured", "elevater=1"], '--measured: no surface "elevater"'),
     (["--measured", "elevator=up"], '"up" is no angle'),
     (["--readings", "nowhere.csv"], "nowhere.csv: can't be read"),
     (["--out", "x.toml"], "needs --readings too"),

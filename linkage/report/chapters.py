@@ -78,11 +78,10 @@ def relief_files(done, paper: str) -> dict:
 
 def loads_chapter(results: Results):
     """Blocks on what parts carry, and with which margins."""
-    system, found = results.system, results.loads
+    system, (found, why) = results.system, results.loads_or_why
     yield Heading("Loads and margins")
     if not found:
-        yield Text("Missing: loads need rods, surfaces, and a grip for the pilot's force or a "
-                   "hinge moment.", "missing")
+        yield Text(f"Missing: {why}.", "missing")
         return
     yield Picture(plots.rods_at_worst(system).figure, "What each rod carries at its worst")
     for title, name, columns, note in LOADS:

@@ -58,15 +58,20 @@ class Results:
         """Whether the file asks for anything that can be missed."""
         return bool(len(self.travels) or self.clearance is not None or self.loads or self.rods)
 
-    @cached_property
+    @property
     def loads(self) -> dict:
         """Tables of loads and margins; none where the file gives no load."""
+        return self.loads_or_why[0]
+
+    @cached_property
+    def loads_or_why(self) -> tuple[dict, str]:
+        """Tables of loads and margins, and why there are none."""
         if not self.system.model.rods or not self.system.model.surfaces:
-            return {}
+            return {}, "loads need rods and surfaces"
         try:
-            return tables.loads_tables(self.system)
-        except LinkageError:
-            return {}
+            return tables.loads_tables(self.system), ""
+        except LinkageError as none:
+            return {}, str(none)
 
     @cached_property
     def rods(self) -> dict:
