@@ -33,6 +33,7 @@ ASSUMED = (
     "their own line.",
     "Required clearances are the file's own; those of its classes that it leaves out are after "
     "MIL-F-9490D, from memory, to be verified, and are no regulation for a light aircraft.")
+CROWDED = 16  # hardpoints above which the sticks are drawn by themselves too
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
 PARTS = ("numpy", "scipy", "pandas", "matplotlib", "shapely", "reportlab")
 
@@ -104,6 +105,10 @@ def _modelled(results):
         axes = plots.three_view(system)
         yield Picture(axes.flat[0].figure, "Side, top and front view of the system at neutral by "
                                            "stations, with ghosts of its travel")
+    sticks = described.sticks(system)
+    if sticks and len(system.model.points) > CROWDED:
+        axes = plots.three_view(system, parts=sticks)
+        yield Picture(axes.flat[0].figure, f"The same, close to {', '.join(sticks)}")
     yield Grid("Inputs", described.inputs(system), "Wanted travel from neutral.")
     yield Grid("Moving parts", described.bodies(system))
     yield Grid("Rods", described.rods(system), "Length centre to centre.")

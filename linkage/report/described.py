@@ -23,6 +23,16 @@ def hardpoints(system: System):
     return pd.DataFrame(rows, columns=["part", "point", *(f"{s} {unit}" for s in STATIONS)])
 
 
+def sticks(system: System) -> list[str]:
+    """Parts that a hand holds, what carries them, and the rods on them."""
+    bodies = system.model.bodies
+    held = [name for name, part in bodies.items() if "grip" in part.points]
+    near = dict.fromkeys([*held, *(bodies[name].on for name in held if bodies[name].on in bodies)])
+    rods = [name for name, rod in system.model.rods.items()
+            if {end.split("/")[0] for end in rod.ends} & set(near)]
+    return [*near, *rods] if held else []
+
+
 def inputs(system: System):
     """Every input with its wanted travel and what it drives."""
     import pandas as pd
