@@ -58,8 +58,9 @@ class Input(Part):
         if self.grip is not None and not self.in_mm:
             raise LinkageError("names a grip, so its travel is a movement in mm (in_mm=True)")
         if not least < greatest:
-            raise LinkageError(f"travel [{least:g}, {greatest:g}] runs backwards; "
-                               f"write the least first")
+            how = "is no travel at all" if least == greatest else "runs backwards"
+            raise LinkageError(f"travel [{least:g}, {greatest:g}] {how}; write the least first, "
+                               f"then the greatest")
         if not least <= 0 <= greatest:
             raise LinkageError(f"travel [{least:g}, {greatest:g}] leaves out neutral (0); "
                                f"count it from neutral")
