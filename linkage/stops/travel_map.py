@@ -17,6 +17,7 @@ BEYOND = 10.0  # degrees (mm) past the wanted travel that the map shows
 CLEAR = 1e-3  # mm of proven gap that counts as no contact
 RAYS = 120
 STEPS = 41
+TOGETHER = 12_000  # gaps of pieces worked together on the march out
 REACH = "end of reach"
 
 
@@ -164,7 +165,8 @@ def _along(system, names, ways, touching) -> dict:
         def gap(shares, rays, stage=stage):
             return first_signs(at(shares, rays), stage)
 
-        found[pair] = _first_touch(gap, share, len(ways))
+        stride = max(1, TOGETHER // (len(ways) * int((~stage.rough).sum())))
+        found[pair] = _first_touch(gap, share, len(ways), stride)
     motion = at(np.broadcast_to(share[:, None], (STEPS, len(ways))), slice(None))
     lost = ~motion.reachable
     found[REACH] = np.where(lost.any(axis=0), share[lost.argmax(axis=0)], np.inf)
@@ -182,22 +184,28 @@ def _stages(system, touching) -> dict:
     return stages
 
 
-def _first_touch(gap, share, count):
-    """March out along the rays that are still free, and refine where a step meets contact."""
+def _first_touch(gap, share, count, stride):
+    """March out along the rays that are still free, and refine where a step meets contact.
+
+    `stride` steps are worked together: many where each is cheap.
+    """
     found, rays = np.full(count, np.inf), np.arange(count)
     before = gap(np.full(count, share[0]), rays)
     found[before <= 0] = 0.0
     rays, before = rays[before > 0], before[before > 0]
-    for near, far in zip(share[:-1], share[1:], strict=True):
-        value = gap(np.full(len(rays), far), rays)
-        hit = value <= 0
-        if hit.any():
-            one, other = ((np.full(hit.sum(), at), v[hit]) for at, v in
-                          ((near, before), (far, value)))
-            found[rays[hit]] = refine(lambda shares, r=rays[hit]: gap(shares, r), one, other, 1e-9)
-        rays, before = rays[value > 0], value[value > 0]
+    for start in range(1, len(share), stride):
         if not len(rays):
             break
+        steps = share[start:start + stride]
+        value = gap(np.tile(steps, len(rays)), np.repeat(rays, len(steps)))
+        value = np.column_stack([before, value.reshape(len(rays), -1)])
+        ends, hit = share[start - 1:start + len(steps)], (value <= 0).any(axis=1)
+        if hit.any():
+            row, at = np.flatnonzero(hit), (value[hit] <= 0).argmax(axis=1)
+            one, other = ((ends[k], value[row, k]) for k in (at - 1, at))
+            found[rays[hit]] = refine(lambda shares, r=rays[hit]: gap(shares, r), one, other, 1e-9)
+        free = ~hit & (value[:, -1] > 0)
+        rays, before = rays[free], value[free, -1]
     return found
 
 
