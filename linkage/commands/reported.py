@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from .. import load, report, sheet
+from .. import load, report, sheet, travel_map
 from ..files import digest
+from .beside import beside
 
 
 def write_out(said, system, tell) -> tuple[list[str], int]:
@@ -22,7 +23,8 @@ def write_out(said, system, tell) -> tuple[list[str], int]:
     (list of str, int)
         Paths written, in the folder, and how many requirements are missed in all.
     """
-    results = report.work_out(system, said.file, tell)
+    mapping = beside(travel_map, system) if report.can_map(system) else None
+    results = report.work_out(system, said.file, tell, mapping)
     before = report.work_out(load(said.against), said.against) if said.against else None
     done, refused = report.reliefs(results)
     more = [lambda found: report.relief_chapter(found, done, refused)]

@@ -4,10 +4,10 @@ from .blocks import Grid, Heading, Picture, Text, shown
 from .chapters import relief_chapter, relief_files, reliefs
 from .compare import compared, comparison
 from .contents import contents
-from .results import Results, work_out
+from .results import Results, can_map, work_out
 from .sequence import readings_form, rigging_sequence
 from .written import READINGS, check_place, report_files, write_report
 
-__all__ = ["Grid", "Heading", "Picture", "READINGS", "Results", "Text", "check_place", "compared",
-           "comparison", "contents", "readings_form", "relief_chapter", "relief_files", "reliefs",
-           "report_files", "rigging_sequence", "shown", "work_out", "write_report"]
+__all__ = ["Grid", "Heading", "Picture", "READINGS", "Results", "Text", "can_map", "check_place",
+           "compared", "comparison", "contents", "readings_form", "relief_chapter", "relief_files",
+           "reliefs", "report_files", "rigging_sequence", "shown", "work_out", "write_report"]

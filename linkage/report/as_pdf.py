@@ -33,7 +33,7 @@ def as_pdf(title: str, blocks, paper: str, foot: str) -> bytes:
         Tables go on over pages with their headings repeated.
     """
     from reportlab.lib import pagesizes
-    from reportlab.platypus import Paragraph, SimpleDocTemplate, Spacer
+    from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer
 
     size = getattr(pagesizes, paper if paper == "A4" else "LETTER")
     made, style = io.BytesIO(), _styles()
@@ -42,8 +42,13 @@ def as_pdf(title: str, blocks, paper: str, foot: str) -> bytes:
                              lang="en")
     room = size[0] - 2 * EDGE - 12, size[1] - 2 * EDGE - 24
     story = [Paragraph(escape(title), style["title"]), Spacer(1, 6)]
-    for block in blocks:
-        story += _block(block, style, room)
+    made_of = [_block(block, style, room) for block in blocks]
+    for block, before, after in zip(blocks, [None, *blocks], [*blocks[1:], None], strict=False):
+        drawn = made_of.pop(0)
+        if isinstance(block, Heading) and isinstance(after, Picture):
+            story.append(KeepTogether([*drawn, *made_of[0]]))
+        elif not (isinstance(block, Picture) and isinstance(before, Heading)):
+            story += drawn
 
     def number(canvas, _):
         canvas.setFont("report", SMALL)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 from .. import gearing, rigging, tables
@@ -32,8 +32,8 @@ class Results:
     travels, margins : DataFrame
     clearance, stops : DataFrame or None
         None where the file has no solids, or no stops.
-    travel_map : TravelMap or None
-        None with fewer than two inputs, or no solids.
+    mapping : callable or None
+        Gives the travel map when it is asked for; None where there can be none.
     """
 
     system: System
@@ -44,7 +44,12 @@ class Results:
     margins: Any
     clearance: Any
     stops: Any
-    travel_map: Any
+    mapping: Any
+
+    @cached_property
+    def travel_map(self):
+        """The travel map; None with fewer than two inputs, or no solids."""
+        return None if self.mapping is None else self.mapping()
 
     @property
     def missed(self) -> int:
@@ -109,7 +114,12 @@ def _false(table) -> int:
     return int((~table["ok"].astype(bool)).sum())
 
 
-def work_out(system: System, source, tell=lambda phase: None) -> Results:
+def can_map(system: System) -> bool:
+    """Whether a travel map can be drawn: there are solids and two inputs."""
+    return bool(system.model.solids) and len(gearing.box_of(system)) > 1
+
+
+def work_out(system: System, source, tell=lambda phase: None, mapping=None) -> Results:
     """Work everything out.
 
     Parameters
@@ -119,6 +129,8 @@ def work_out(system: System, source, tell=lambda phase: None) -> Results:
         The file that it came from.
     tell : callable, optional
         Told the name of each phase as it begins.
+    mapping : callable, optional
+        Gives the travel map that is worked out elsewhere.
 
     Returns
     -------
@@ -129,13 +141,12 @@ def work_out(system: System, source, tell=lambda phase: None) -> Results:
     tell("gearing")
     margins = gearing.margins(system)
     findings, travels = gearing.find(system, margins), gearing.required_travels(system)
-    found = mapped = stops = None
+    found = stops = None
     if system.model.solids:
         tell("clearance")
         found = clearance(system)
-        tell("travel map")
-        mapped = travel_map(system) if len(gearing.box_of(system)) > 1 else None
         tell("stops")
         stops = find_stops(system) if system.model.stops else None
+    mapping = (mapping or partial(travel_map, system)) if can_map(system) else None
     return Results(system, Path(source).name, digest(source), findings, travels, margins, found,
-                   stops, mapped)
+                   stops, mapping)
