@@ -21,7 +21,8 @@ caption small { display: block; font-weight: normal; }
 th, td { text-align: left; vertical-align: top; padding: .18rem .45rem;
          border-bottom: 1px solid #b8c0c8; overflow-wrap: anywhere; }
 th { border-bottom: 2px solid #16202a; vertical-align: bottom; }
-td.n { text-align: right; font-variant-numeric: tabular-nums; white-space: nowrap; }
+th.n, td.n { text-align: right; }
+td.n { font-variant-numeric: tabular-nums; white-space: nowrap; }
 td.blank { border: 1px solid #16202a; min-width: 5.5rem; height: 1.6rem; }
 tr.missed td { font-weight: bold; }
 thead { display: table-header-group; }
@@ -82,11 +83,18 @@ def _svg(figure) -> str:
 
 def _table(grid: Grid) -> str:
     note = f"<small>{escape(grid.note)}</small>" if grid.note else ""
-    heads = "".join(f'<th scope="col">{escape(str(name))}</th>' for name in grid.data.columns)
-    rows = "\n".join(_row(grid, row) for row in grid.data.to_dict("records"))
+    records = grid.data.to_dict("records")
+    heads = "".join(f'<th scope="col"{_side(records, name)}>{escape(str(name))}</th>'
+                    for name in grid.data.columns)
+    rows = "\n".join(_row(grid, row) for row in records)
     return (f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(grid.name)}">'
             f"<table><caption>{escape(grid.name)}{note}</caption>\n<thead><tr>{heads}</tr></thead>"
             f"\n<tbody>\n{rows}\n</tbody></table></div>")
+
+
+def _side(records, name) -> str:
+    """A heading stands over its numbers."""
+    return ' class="n"' if any(is_number(row[name]) for row in records) else ""
 
 
 def _row(grid: Grid, row: dict) -> str:
