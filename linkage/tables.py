@@ -6,6 +6,7 @@ import numpy as np
 
 from . import gearing, loads, rigging
 from .clearance import clearance
+from .model import STATIONS
 from .motion import System
 from .stops import find_stops
 from .units import FORCE_PER, MM_PER, MOMENT_PER
@@ -62,7 +63,7 @@ def clearance_table(system: System, found=None):
     for name in gearing.box_of(system):
         data[f"at {name} {system.inputs[name].unit}"] = found[name]
     for word in ("first", "second"):
-        for axis, station in enumerate(("FS", "BL", "WL")):
+        for axis, station in enumerate(STATIONS):
             data[f"{word} {station} {unit}"] = [spot[axis] / per for spot in found[word]]
     return data
 
@@ -170,7 +171,7 @@ def _in_unit(system, data):
         if name in MEASURES:
             done[name] = data[name].astype(float) / MM_PER[unit]
     angles = ("turn", "half_turn", "neutral", "greatest", "allowed")
-    stations = dict(zip("xyz", ("FS", "BL", "WL"), strict=True))
+    stations = dict(zip("xyz", STATIONS, strict=True))
     return done.rename(columns={name: f"{stations.get(name, name)} {unit}" for name in MEASURES} |
                        {name: f"{name} °" for name in angles} |
                        {name: f"{name} {c.unit}" for name, c in system.inputs.items()})
@@ -269,7 +270,7 @@ def motion_table(system: System):
         if "grip" in part.points:
             spot = motion.point(f"{body}/grip") / MM_PER[unit]
             columns |= {f"{body}/grip {axis} {unit}": spot[..., i]
-                        for i, axis in enumerate(("FS", "BL", "WL"))}
+                        for i, axis in enumerate(STATIONS)}
     columns["reachable"] = motion.reachable
     return pd.DataFrame({name: np.ravel(value) for name, value in columns.items()})
 

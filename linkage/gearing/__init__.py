@@ -23,9 +23,9 @@ from .travels import (
     round_positions,
     sense_word,
 )
-from .words import deflection_words, said_input, said_place, said_surface
+from .words import WAYS, deflection_words, said_input, said_place, said_surface
 
-__all__ = ["BEYOND", "Finding", "box_of", "cross_talk", "deflection_words", "differential",
+__all__ = ["BEYOND", "WAYS", "Finding", "box_of", "cross_talk", "deflection_words", "differential",
            "driving_input", "edge_movement", "find", "gearing_algebra", "gearing_table",
            "greatest_over_box", "grip_movement", "inputs_of", "level_reading", "margins",
            "required_travels", "rod_algebra", "round_positions", "said_input", "said_place",

@@ -8,6 +8,7 @@ from ..model import is_rudder
 from ..motion import System
 from ..units import said_deflection
 
+WAYS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
 SENSES = {"pitch": ("forward", "aft"), "roll": ("left", "right")}
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import gearing
+from ..model import STATIONS
 from ..units import MM_PER
 from .blocks import Grid, Heading, Text
 from .results import Results
@@ -72,8 +73,7 @@ def _changed(before: dict, after: dict, unit: str):
 
 
 def _travels(results):
-    words = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
-    return {f"{row['surface']} {words[row['way']]}": row["found"]
+    return {f"{row['surface']} {gearing.WAYS[row['way']]}": row["found"]
             for row in results.travels.to_dict("records")}
 
 
@@ -88,7 +88,7 @@ def _points(results, unit):
     per = MM_PER[unit]
     model = results.system.model
     return {f"{name} {axis}": model.position(name)[k] / per for name in model.points
-            for k, axis in enumerate(("FS", "BL", "WL"))}
+            for k, axis in enumerate(STATIONS)}
 
 
 def _clearance(results, unit):

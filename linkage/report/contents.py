@@ -65,7 +65,7 @@ def _opening(results):
     yield Heading("What is missed, and what to know")
     for row in results.travels.to_dict("records"):
         if not row["ok"]:
-            way = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}[row["way"]]
+            way = gearing.WAYS[row["way"]]
             yield Text(f"{row['surface']}: {row['required']:g}° {way} required, "
                        f"{row['found']:.2f}° found", "miss")
     if results.clearance is not None:
@@ -127,8 +127,7 @@ def _travels(results):
         "required": "required °", "within": "within °", "found": "found °",
         "missed_by": "off by °", "ok": "met", "at": "found at °"})
     data = data.drop(columns="reached_at")
-    data["way"] = [{"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}[way]
-                   for way in data["way"]]
+    data["way"] = [gearing.WAYS[way] for way in data["way"]]
     data["met"] = data["met"].astype(bool)
     yield Grid("Required travels", data, "Over the wanted travel, the other inputs at neutral.",
                said=in_words(results.system, data))

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from ..model import AIRFRAME
+from ..model import AIRFRAME, STATIONS
 from ..motion import System
 from ..units import MM_PER
-
-STATIONS = ("FS", "BL", "WL")
 
 
 def hardpoints(system: System):

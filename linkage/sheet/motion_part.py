@@ -58,7 +58,7 @@ def _travels(system, travels) -> str:
 
 
 def _way(system, row) -> str:
-    return {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}[row["way"]]
+    return gearing.WAYS[row["way"]]
 
 
 def _reached(system, name, value) -> str:

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..clearance import Stage, clearance, near_pairs, prove, scene_of
 from ..errors import LinkageError
-from ..gearing import box_of, required_travels, said_place
+from ..gearing import WAYS, box_of, required_travels, said_place
 from ..gearing.travels import SIGNS
 from ..motion import System
 from ..stops import find_stops, meeting, travel_map
@@ -18,7 +18,6 @@ CHARTED = 9  # thicknesses of a spacer chart
 MARGIN = 3.0  # degrees (mm) past the wanted travel that the travel map is worked out for
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 WITHIN = 0.05  # mm between the least gap met and the bound, of the quick proof
-WORDS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
 
 
 def limits_of(system: System) -> dict:
@@ -38,7 +37,7 @@ def required_rows(system: System) -> list[dict]:
     rows = []
     for row in required_travels(system).to_dict("records"):
         end = "greatest" if row["at"] > 0 else "least"
-        rows.append({"surface": row["surface"], "input": row["input"], "word": WORDS[row["way"]],
+        rows.append({"surface": row["surface"], "input": row["input"], "word": WAYS[row["way"]],
                      "required": row["required"], "within": row["within"],
                      "found": _number(row["found"]), "ok": bool(row["ok"]), "end": end,
                      "value": SIGNS[row["way"]] * row["required"]})
