@@ -59,7 +59,7 @@ class System:
 
     Examples
     --------
-    >>> from linkage.files import parse_model
+    >>> from linkage import parse_model
     >>> system = System(parse_model('''
     ... length = "mm"
     ... [input.pitch]
