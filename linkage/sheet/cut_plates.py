@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from ..relief import Relief, page_count, said_area, said_width
-from ..units import MM_PER
-from .text import CAUTION, number, section, table
+from ..results import aligned, number, section
+from ..units import CAUTION, MM_PER
 
 
 def relief_sheet(reliefs, unit: str, density: float | None = None) -> str:
@@ -30,11 +30,11 @@ def relief_sheet(reliefs, unit: str, density: float | None = None) -> str:
     parts = [f"{relief.name}: every clearance it has to keep is met as it stands; nothing to cut"
              for relief in reliefs if not relief.needed]
     if pairs:
-        parts.append(section("Clearance over the whole travel", table(
+        parts.append(section("Clearance over the whole travel", aligned(
             ["pair", f"required {unit}", "least before", "proven with the relief"], pairs)))
     rows = [_row(relief, unit, density) for relief in reliefs if relief.needed]
     if rows:
-        parts.append(section("Taken away", table(
+        parts.append(section("Taken away", aligned(
             ["plate", "area", "of it in the way", "grown", "for the cutter", "narrowest left",
              "to the edge", "nearest hole", "mass"], rows)))
     return "\n\n".join(parts)
@@ -71,5 +71,5 @@ def template_sheet(drawings: dict, folder, paper: str | None = None) -> str:
         size = np.ptp(drawing.contours[0][1].drawn(), axis=0) / MM_PER[drawing.unit]
         rows.append([f"{stem}.dxf .svg .pdf", f"{size[0]:.2f} x {size[1]:.2f} {drawing.unit}",
                      said_area(drawing.area, drawing.unit), str(page_count(drawing, paper))])
-    return "\n".join([section(f"Templates at full size in {folder}", table(
+    return "\n".join([section(f"Templates at full size in {folder}", aligned(
         ["files", "size", "area", "pages of the PDF"], rows)), CAUTION])
