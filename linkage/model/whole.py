@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field, fields
 
 from ..errors import ModelError, nearest
+from ..units import LENGTHS, LengthUnit
 from .fittings import Fitted, RigPin, RodEnd
 from .keys import Choice, ListOf, Record, TableOf, Text, key
 from .parts import (
@@ -41,7 +42,7 @@ class Model(Part):
     """
 
     title: str = key(Text(), "what the system is", default="untitled")
-    length: str = key(Choice(("in", "mm")), "what a bare length means")
+    length: str = key(Choice(LENGTHS), "what a bare length means")
     inputs: dict = key(TableOf(INPUT, "input"), "inputs", word="input",
                        default_factory=dict)
     bodies: dict = key(TableOf(BODY, "body"), "bodies", word="body",
@@ -76,6 +77,11 @@ class Model(Part):
         _check_carrying(self)
         self._at.update(_positions(self))
         _check_references(self)
+
+    @property
+    def unit(self) -> LengthUnit:
+        """The unit that the file counts lengths in."""
+        return LENGTHS[self.length]
 
     def position(self, name: str) -> tuple[float, float, float]:
         """Neutral position of ``"part/point"``, mm."""

@@ -119,7 +119,7 @@ class Motion:
         found = {}
         for i, name in enumerate(self.system.inputs):
             each = rate[i] if np.ndim(rate) else rate
-            per = 1.0 if slides == (self.system.inputs[name].unit == "mm") else (
+            per = 1.0 if slides == self.system.inputs[name].slides else (
                 math.radians(1.0) if slides else math.degrees(1.0))
             found[name] = self._full(each * per)
         return found

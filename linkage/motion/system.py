@@ -43,6 +43,16 @@ class Control:
     grip: str | None
     unit: str
 
+    @property
+    def slides(self) -> bool:
+        """Whether it is counted in mm along a slide rather than in degrees."""
+        return self.unit == "mm"
+
+    @property
+    def scale(self) -> float:
+        """What one of its unit is inside the kernels: radians per degree, or 1 for a slide."""
+        return 1.0 if self.slides else math.radians(1.0)
+
 
 class System:
     """A control system ready to move.
