@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, fields
+from html import escape
 
 from ..errors import ModelError, nearest
 from ..units import LENGTHS, LengthUnit
@@ -33,8 +34,11 @@ from .strength import Factors
 from .threads import Thread, read_thread
 from .turned import turned
 
+COUNTED = {"inputs": "input", "bodies": "body", "rods": "rod", "couplings": "coupling",
+           "surfaces": "surface", "stops": "stop", "wires": "wire"}
 
-@dataclass(frozen=True, kw_only=True)
+
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Model(Part):
     """A whole control system as described, in mm and degrees.
 
@@ -77,6 +81,21 @@ class Model(Part):
         _check_carrying(self)
         self._at.update(_positions(self))
         _check_references(self)
+
+    def __repr__(self):
+        return f'Model("{self.title}": {", ".join(self._counts())}, lengths in {self.length})'
+
+    def _repr_html_(self):
+        rows = "".join(f"<tr><th>{escape(word)}</th><td>{escape(', '.join(getattr(self, each)))}"
+                       f"</td></tr>" for each, word in COUNTED.items() if getattr(self, each))
+        return f"<table><caption>{escape(self.title)}, lengths in {self.length}</caption>{rows}" \
+               f"</table>"
+
+    def _counts(self):
+        solids = len(self.solids)
+        yield from (f"{len(getattr(self, each))} {word if len(getattr(self, each)) == 1 else each}"
+                    for each, word in COUNTED.items() if getattr(self, each))
+        yield f"{solids} solid{'' if solids == 1 else 's'}"
 
     @property
     def unit(self) -> LengthUnit:
