@@ -36,7 +36,6 @@ def known_input(system: System, name: str) -> str:
     return name
 
 
-@in_our_look
 def _moved_and_still(motion):
     """Deflections of the surfaces that move, and the names of those that hardly do."""
     every = {name: motion.deflection(name) for name in motion.system.model.surfaces}
@@ -45,6 +44,7 @@ def _moved_and_still(motion):
             [name for name in every if 0 < size[name] <= STILL])
 
 
+@in_our_look
 def gearing_curves(system: System, ax=None, *, input: str = "pitch"):
     """What each surface does over the travel of one input, with the travels required of it.
 

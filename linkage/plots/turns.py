@@ -80,13 +80,13 @@ def _named(ax):
               fontsize=SMALL)
 
 
-@in_our_look
 def _read_at(readings, name, surface):
     """Which readings are deflections of a surface along an input."""
     return np.array([along == name and of == surface and not level for along, of, level in zip(
         readings.input, readings.surface, readings.level, strict=True)], dtype=bool)
 
 
+@in_our_look
 def as_built(system: System, fit, ax=None, *, input: str | None = None):
     """What was read, what the file says, and what the fit says, over one input.
 
