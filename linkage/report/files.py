@@ -6,12 +6,11 @@ import json
 
 from ..results import CHAPTERS, Results, Table, Text, as_html, blocks_of, is_number, readings_form
 from ..results.csv_files import csv_files
-from ..units import CAUTION
+from ..units import CAUTION, LENGTHS
 from .as_pdf import as_pdf
 from .written import READINGS
 
 SECOND_CORE = ("drawn_map",)  # of what only a report shows: the longest, beside all the rest
-PAPER = {"in": "Letter", "mm": "A4"}
 
 
 def report_files(results: Results, paper: str | None = None) -> dict:
@@ -28,7 +27,7 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     dict
         ``{path in the folder: str or bytes}``.
     """
-    paper = paper or PAPER[results.system.model.length]
+    paper = paper or LENGTHS[results.system.model.length].paper
     title = f"{results.system.model.title}: control system as computed"
     names = results.chapters if results.only else [chapter.name for chapter in CHAPTERS]
     later = SECOND_CORE if "stops" in names else ()

@@ -9,10 +9,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
-from ..units import rounded_down
+from ..units import LENGTHS, rounded_down
 
-DIGITS = {"in": 3, "mm": 2, "°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°": 3,
-          "N/mm²": 0, "°/in": 3, "°/mm": 3}
+DIGITS = {"°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°": 3, "N/mm²": 0,
+          **{name: own.digits for name, own in LENGTHS.items()},
+          **{f"°/{name}": 3 for name in LENGTHS}}
 TRUTH = {"met": ("MISSED", "met"), "governs": ("no", "governs")}  # of columns of these names
 
 

@@ -7,7 +7,7 @@ from functools import partial
 from .. import gearing
 from ..model import STATIONS
 from ..motion import System
-from ..units import FORCE_PER, MM_PER, MOMENT_PER
+from ..units import LENGTHS
 from .blocks import bare
 
 RENAMED = {"ok": "met", "x": STATIONS[0], "y": STATIONS[1], "z": STATIONS[2]}
@@ -42,9 +42,10 @@ def in_units(system: System, data, *, at: bool = True, **columns):
     ['rod', 'cut length in', 'at pitch °']
     """
     unit = system.model.length
-    sizes = {"length": (unit, MM_PER[unit]), "force": FORCE_PER[unit], "moment": MOMENT_PER[unit],
-             "angle": ("°", 1.0), "turns": ("turns", 1.0), "stress": ("N/mm²", 1.0),
-             "share": ("%", 0.01)}
+    own = LENGTHS[unit]
+    sizes = {"length": (unit, own.mm), "force": (own.force, own.newton),
+             "moment": (own.moment, own.newton_mm), "angle": ("°", 1.0),
+             "turns": ("turns", 1.0), "stress": ("N/mm²", 1.0), "share": ("%", 0.01)}
     done, names = data.copy(), {}
     for kind, words in columns.items():
         for name in words.split():

@@ -6,7 +6,7 @@ import numpy as np
 
 from .. import gearing
 from ..model import STATIONS
-from ..units import MM_PER
+from ..units import LENGTHS
 from .answers import Answers
 
 SAME = 1e-6  # in whatever unit: below what any two runs differ by
@@ -64,14 +64,14 @@ def _gearing(results):
 
 
 def _points(results, unit):
-    per = MM_PER[unit]
+    per = LENGTHS[unit].mm
     model = results.system.model
     return {f"{name} {axis}": model.position(name)[k] / per for name in model.points
             for k, axis in enumerate(STATIONS)}
 
 
 def _clearance(results, unit):
-    return {f"{row['pair']} (proven)": row["proven"] / MM_PER[unit]
+    return {f"{row['pair']} (proven)": row["proven"] / LENGTHS[unit].mm
             for row in results.clearance.to_dict("records") if row["rule"] != "stop"}
 
 

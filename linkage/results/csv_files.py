@@ -21,7 +21,7 @@ def csv_files(tables: dict) -> dict:
     >>> import pandas as pd
     >>> rows = pd.DataFrame({"rod": ["tie"]})
     >>> csv_files({"Rods to make": rows, "rods/to make": rows})
-    {'rods_to_make.csv': 'rod\\ntie\\n', 'rods_to_make_2.csv': 'rod\\ntie\\n'}
+    {'rods_to_make.csv': 'rod\ntie\n', 'rods_to_make_2.csv': 'rod\ntie\n'}
     """
     files = {}
     for name, data in tables.items():

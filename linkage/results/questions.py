@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from .. import gearing, loads
 from ..clearances import scene_of
-from ..units import MM_PER, rounded_down, shown_length
+from ..units import LENGTHS, rounded_down, shown_length
 from .answers import Answers, NothingAsked
 from .columns import place_words
 from .verdict import Miss, Verdict
@@ -152,7 +152,8 @@ def _clearance_misses(results):
             yield Miss("clearance", row["pair"], f"{verb}, {shown_length(row['least'], unit)} met, "
                        f"{required}", at, short=row["required"] - row["least"])
         else:
-            proven = rounded_down(row["proven"] / MM_PER[unit], 3)
+            own = LENGTHS[unit]
+            proven = rounded_down(row["proven"] / own.mm, own.digits)
             yield Miss("clearance", row["pair"], f"only {proven} {unit} proven, {required}", at,
                        decided=False, short=row["required"] - row["proven"])
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..results import aligned, number, section
 from ..sizing import Sizing, said
-from ..units import MM_PER
+from ..units import LENGTHS
 
 
 def size_sheet(sizing: Sizing) -> str:
@@ -60,7 +60,7 @@ def _told(sizing):
 
 
 def _tradeoffs(sizing, length) -> str:
-    told, per = _told(sizing), MM_PER[length]
+    told, per = _told(sizing), LENGTHS[length].mm
     units = dict(zip(sizing.dimensions["dimension"], sizing.dimensions["unit"], strict=True))
     rows = []
     for target in told[told["target"].isin(sizing.tradeoffs.index)].to_dict("records"):

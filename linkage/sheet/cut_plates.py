@@ -6,7 +6,7 @@ import numpy as np
 
 from ..relief import Relief, page_count, said_area, said_width
 from ..results import aligned, number, section
-from ..units import CAUTION, MM_PER
+from ..units import CAUTION, LENGTHS
 
 
 def relief_sheet(reliefs, unit: str, density: float | None = None) -> str:
@@ -23,7 +23,7 @@ def relief_sheet(reliefs, unit: str, density: float | None = None) -> str:
     -------
     str
     """
-    per, digits = MM_PER[unit], 4 if unit == "in" else 3
+    per, digits = LENGTHS[unit].mm, LENGTHS[unit].digits + 1
     pairs = [[row["pair"], number(row["required"] / per, digits),
               number(row["before"] / per, digits), number(row["after"] / per, digits)]
              for relief in reliefs for row in relief.pairs]
@@ -68,7 +68,7 @@ def template_sheet(drawings: dict, folder, paper: str | None = None) -> str:
     """
     rows = []
     for stem, drawing in drawings.items():
-        size = np.ptp(drawing.contours[0][1].drawn(), axis=0) / MM_PER[drawing.unit]
+        size = np.ptp(drawing.contours[0][1].drawn(), axis=0) / LENGTHS[drawing.unit].mm
         rows.append([f"{stem}.dxf .svg .pdf", f"{size[0]:.2f} x {size[1]:.2f} {drawing.unit}",
                      said_area(drawing.area, drawing.unit), str(page_count(drawing, paper))])
     return "\n".join([section(f"Templates at full size in {folder}", aligned(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ..motion import System
 from ..results import Results, as_text, blocks_of
-from ..units import CAUTION, UNIT_WORDS
+from ..units import CAUTION, LENGTHS
 
 
 def heading(system: System, source: str) -> str:
@@ -13,8 +13,8 @@ def heading(system: System, source: str) -> str:
     count = ", ".join(_counted(len(parts), *words) for parts, words in (
         (model.bodies, ("body", "bodies")), (model.rods, ("rod", "rods")),
         (model.couplings, ("coupling", "couplings")), (model.surfaces, ("surface", "surfaces"))))
-    return (f"{model.title}\n{source}: {count}; lengths in {UNIT_WORDS[model.length]}, angles in "
-            f"degrees from neutral")
+    return (f"{model.title}\n{source}: {count}; lengths in {LENGTHS[model.length].words}, "
+            f"angles in degrees from neutral")
 
 
 def _counted(count: int, one: str, many: str) -> str:

@@ -6,7 +6,7 @@ import math
 
 import pandas as pd
 
-from ...units import MM_PER
+from ...units import LENGTHS
 from ..blocks import Heading, Table, Text
 
 
@@ -47,7 +47,7 @@ def unknowns(system, data):
     unit, tables = system.model.length, []
     long = data["kind"] == "rod"
     long |= pd.Series([_slides(system, row) for row in data.to_dict("records")], data.index, bool)
-    for chosen, word, per in ((long, unit, MM_PER[unit]), (~long, "°", 1.0)):
+    for chosen, word, per in ((long, unit, LENGTHS[unit].mm), (~long, "°", 1.0)):
         mine = data[chosen]
         error = (mine["error"] / per).where(mine["determined"].astype(bool))
         tables.append(pd.DataFrame({

@@ -7,7 +7,7 @@ from importlib import metadata
 
 import pandas as pd
 
-from ...units import CAUTION, UNIT_WORDS
+from ...units import CAUTION, LENGTHS
 from ..blocks import Heading, Table, Text
 
 ASSUMED = (
@@ -30,8 +30,8 @@ def blocks(results):
         yield Text(line)
     if results.digest:
         yield Text(f"Model file {results.source}, digest {results.digest} (SHA-256 of the file, "
-                   f"first 16 digits).  Lengths are in {UNIT_WORDS[results.system.model.length]}, "
-                   f"angles in degrees from neutral.")
+                   f"first 16 digits).  Lengths are in "
+                   f"{LENGTHS[results.system.model.length].words}, angles in degrees from neutral.")
     words = ", ".join(f"{name} {metadata.version(name)}" for name in PARTS)
     yield Text(f"Made by linkage {_version()} with Python {platform.python_version()}, {words}.")
     yield Table("Signatures", pd.DataFrame([

@@ -8,7 +8,7 @@ import pandas as pd
 from ...clearances import NEAR, scene_of
 from ...gearing import box_of, said_place
 from ...model import STATIONS
-from ...units import MM_PER, rounded_down, shown_length
+from ...units import LENGTHS, rounded_down, shown_length
 from ..blocks import Heading, Table, Text
 from ..columns import in_units, in_words
 
@@ -27,7 +27,7 @@ def blocks(results):
                 "never undercut anywhere in the travel.", words=in_words(system, table))
     unit = system.model.length
     yield Text(f"{len(found.attrs['far'])} further pairs are proven to stay farther apart than "
-               f"required and {rounded_down(NEAR / MM_PER[unit], 2):.2f} {unit} more.")
+               f"required and {rounded_down(NEAR / LENGTHS[unit].mm, 2):.2f} {unit} more.")
     for pair, place in found.attrs["open"].items():
         yield Text(f"not proven near {said_place(system, place)}: {pair}", "undecided")
     for pair, why in scene_of(system).waived.items():
@@ -64,9 +64,9 @@ def points_table(system, found):
     unit = system.model.length
     columns = {"pair": found["pair"], "class": found["rule"]}
     for word in ("least", "proven", "required"):
-        columns[f"{word} {unit}"] = found[word] / MM_PER[unit]
+        columns[f"{word} {unit}"] = found[word] / LENGTHS[unit].mm
     for word in ("first", "second"):
         for axis, station in enumerate(STATIONS):
-            columns[f"{word} {station} {unit}"] = [spot[axis] / MM_PER[unit]
+            columns[f"{word} {station} {unit}"] = [spot[axis] / LENGTHS[unit].mm
                                                    for spot in found[word]]
     return pd.DataFrame(columns)

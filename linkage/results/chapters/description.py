@@ -6,7 +6,7 @@ import pandas as pd
 
 from ...model import AIRFRAME, STATIONS
 from ...motion import System
-from ...units import MM_PER
+from ...units import LENGTHS
 from ..blocks import Heading, Picture, Table, Text
 
 CROWDED = 16  # hardpoints above which the sticks are drawn by themselves too
@@ -43,7 +43,7 @@ def hardpoints(system: System):
     rows = []
     for name in system.model.points:
         part, point = name.split("/", 1)
-        place = (k / MM_PER[unit] for k in system.model.position(name))
+        place = (k / LENGTHS[unit].mm for k in system.model.position(name))
         rows.append({"part": part, "point": point,
                      **{f"{axis} {unit}": k for axis, k in zip(STATIONS, place, strict=True)}})
     return pd.DataFrame(rows, columns=["part", "point", *(f"{s} {unit}" for s in STATIONS)])
@@ -84,7 +84,7 @@ def rods(system: System):
     """Every rod with its ends and its length centre to centre."""
     unit = system.model.length
     rows = [{"rod": name, "from": rod.ends[0], "to": rod.ends[1],
-             f"length {unit}": system.model.rod_length(name) / MM_PER[unit],
+             f"length {unit}": system.model.rod_length(name) / LENGTHS[unit].mm,
              "length is": "given" if rod.length is not None else "from its points"}
             for name, rod in system.model.rods.items()]
     return pd.DataFrame(rows, columns=["rod", "from", "to", f"length {unit}", "length is"])

@@ -9,7 +9,7 @@ import pandas as pd
 
 from ... import gearing
 from ...model import STATIONS
-from ...units import MM_PER
+from ...units import LENGTHS
 from ..blocks import Heading, Picture, Table, Text
 from ..columns import in_units, in_words
 
@@ -17,8 +17,8 @@ SEEN = 0.05  # degrees of deflection over the travel, below which a surface stan
 STEPS = 21  # stick positions along each input in the tables that are only data
 MOST = 50_000  # rows of the table of every position
 HEADS = {"movement": "movement {unit}", "edge": "edge movement {unit}",
-         "deflection": "deflection °", "gearing": "gearing °/°", "per mm": "gearing °/mm",
-         "per in": "gearing °/in", "level": "level reads °"}
+         "deflection": "deflection °", "gearing": "gearing °/°", "level": "level reads °",
+         **{f"per {name}": f"gearing °/{name}" for name in LENGTHS}}
 
 
 def blocks(results):
@@ -77,11 +77,11 @@ def _along(results, name):
 def flat_gearing(system, table):
     """A gearing table with plain headings in the file's own unit, its position first."""
     unit = system.model.length
-    other = "per mm" if unit == "in" else "per in"
-    kept = [(part, what) for part, what in table.columns if what != other]
+    kept = [(part, what) for part, what in table.columns
+            if not what.startswith("per ") or what == f"per {unit}"]
     columns = {f"{table.index.name} {system.inputs[table.index.name].unit}": table.index}
     for part, what in kept:
-        per = MM_PER[unit] if what in ("movement", "edge") else 1.0
+        per = LENGTHS[unit].mm if what in ("movement", "edge") else 1.0
         columns[f"{part} {HEADS[what].format(unit=unit)}"] = table[part, what].to_numpy() / per
     return pd.DataFrame(columns)
 
@@ -130,7 +130,7 @@ def motion_table(system):
     unit = system.model.length
     for body, part in system.model.bodies.items():
         if "grip" in part.points:
-            spot = motion.point(f"{body}/grip") / MM_PER[unit]
+            spot = motion.point(f"{body}/grip") / LENGTHS[unit].mm
             columns |= {f"{body}/grip {axis} {unit}": spot[..., i]
                         for i, axis in enumerate(STATIONS)}
     columns["reachable"] = motion.reachable

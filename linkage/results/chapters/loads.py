@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ... import gearing, loads
-from ...units import FORCE_PER, MOMENT_PER
+from ...units import LENGTHS
 from ..blocks import Heading, Picture, Table, Text
 from ..columns import in_units, in_words, place_of
 
@@ -68,14 +68,14 @@ def _basis(system):
 
 def force_words(system, newtons, digits=0) -> str:
     """A force in the unit that goes with the file's lengths."""
-    unit, per = FORCE_PER[system.model.length]
-    return f"{newtons / per:.{digits}f} {unit}"
+    own = LENGTHS[system.model.length]
+    return f"{newtons / own.newton:.{digits}f} {own.force}"
 
 
 def moment_words(system, newton_mm, digits=0) -> str:
     """A moment in the unit that goes with the file's lengths."""
-    unit, per = MOMENT_PER[system.model.length]
-    return f"{newton_mm / per:.{digits}f} {unit}"
+    own = LENGTHS[system.model.length]
+    return f"{newton_mm / own.newton_mm:.{digits}f} {own.moment}"
 
 
 def _strength(results):

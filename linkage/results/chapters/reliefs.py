@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ... import relief
-from ...units import MM_PER
+from ...units import LENGTHS
 from ..blocks import Heading, Table, Text
 
 
@@ -29,7 +29,7 @@ def blocks(results):
 def _cured(each, unit):
     import pandas as pd
 
-    per = MM_PER[unit]
+    per = LENGTHS[unit].mm
     return pd.DataFrame([{"pair": row["pair"], f"required {unit}": row["required"] / per,
                           f"least before {unit}": row["before"] / per,
                           f"proven with it {unit}": row["after"] / per} for row in each.pairs])

@@ -7,7 +7,7 @@ import pandas as pd
 
 from ... import gearing
 from ...stops import stock_about
-from ...units import MM_PER
+from ...units import LENGTHS
 from ..blocks import Heading, Picture, Table, Text
 from ..columns import in_words
 
@@ -67,7 +67,7 @@ def stops_table(system, found):
     unit, stops = system.model.length, system.model.stops
     data = found[["stop", "input"]].copy()
     data["side"] = [stops[name].side for name in found["stop"]]
-    data[f"spacer {unit}"] = [stops[name].spacer.thickness / MM_PER[unit]
+    data[f"spacer {unit}"] = [stops[name].spacer.thickness / LENGTHS[unit].mm
                               if stops[name].spacer else np.nan for name in found["stop"]]
     per_input = {system.inputs[name].unit for name in found["input"]}
     data[f"reached at {'/'.join(sorted(per_input))}"] = found["angle"]
@@ -111,9 +111,9 @@ def spacers_to_make(system):
         if stop.spacer.stock:
             for pile in stock_about(stop.spacer.stock, stop.spacer.thickness):
                 if pile and abs(sum(pile) - stop.spacer.thickness) < 1e-6:
-                    stack = " + ".join(f"{k / MM_PER[unit]:.4g}" for k in pile)
+                    stack = " + ".join(f"{k / LENGTHS[unit].mm:.4g}" for k in pile)
         rows.append({"stop": name, "sits on": stop.spacer.on,
-                     f"thickness {unit}": stop.spacer.thickness / MM_PER[unit],
+                     f"thickness {unit}": stop.spacer.thickness / LENGTHS[unit].mm,
                      f"stacked of ({unit})": stack or "to be made so thick"})
     return pd.DataFrame(rows, columns=["stop", "sits on", f"thickness {unit}",
                                        f"stacked of ({unit})"])

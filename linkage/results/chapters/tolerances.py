@@ -7,6 +7,7 @@ import math
 import pandas as pd
 
 from ... import gearing, rigging
+from ...units import LENGTHS
 from ..blocks import Heading, Table, Text
 from ..columns import in_units, in_words
 
@@ -51,9 +52,7 @@ def _bands(results):
 
 
 def _per(system) -> float:
-    from ...units import MM_PER
-
-    return MM_PER[system.model.length]
+    return LENGTHS[system.model.length].mm
 
 
 def _largest(per, most: int = 5):
