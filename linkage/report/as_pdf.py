@@ -86,6 +86,7 @@ def _styles() -> dict:
         "remark": ParagraphStyle("remark", cell, spaceAfter=3),
         "number": ParagraphStyle("number", cell, alignment=2),
         "head": ParagraphStyle("head", cell, fontName="report bold"),
+        "number head": ParagraphStyle("number head", cell, fontName="report bold", alignment=2),
         "bold": ParagraphStyle("bold", cell, fontName="report bold"),
         "caution": ParagraphStyle("caution", plain, fontName="report bold", borderWidth=1.5,
                                   borderPadding=6, borderColor="#16202a", spaceBefore=8,
@@ -137,13 +138,17 @@ def _parts(block, style, room):
 def _table(block, style, names, widths):
     from reportlab.platypus import Paragraph, Table, TableStyle
 
-    rows = [[Paragraph(escape(name), style["head"]) for name in names]]
+    records = block.data.to_dict("records")
+    right = {name for name in names if name not in block.words
+             and any(is_number(row[name]) for row in records)}
+    rows = [[Paragraph(escape(name), style["number head" if name in right else "head"])
+             for name in names]]
     blank = []
-    for row in block.data.to_dict("records"):
+    for row in records:
         missed = is_missed(row)
         blank += [(k, len(rows)) for k, name in enumerate(names) if name in block.blank]
         rows.append([Paragraph(escape(block.cell(row, name)), style[
-            "bold" if missed else "number" if is_number(row[name]) else "cell"])
+            "bold" if missed else "number" if name in right else "cell"])
             for name in names])
     ruled = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 1, "#16202a"),
              ("LINEBELOW", (0, 1), (-1, -1), 0.3, "#8a949c"),

@@ -26,7 +26,7 @@ th, td { text-align: left; vertical-align: top; padding: .18rem .45rem;
          border-bottom: 1px solid var(--rule); overflow-wrap: break-word; }
 th { border-bottom: 2px solid var(--ink); vertical-align: bottom; }
 th.n, td.n { text-align: right; }
-td.n { font-variant-numeric: tabular-nums; white-space: nowrap; }
+td.n, td.w { font-variant-numeric: tabular-nums; white-space: nowrap; }
 td.blank { border: 1px solid var(--ink); min-width: 5.5rem; height: 1.6rem; }
 tr.missed td { font-weight: bold; }
 thead { display: table-header-group; }
@@ -106,7 +106,7 @@ def _svg(figure) -> str:
 def _table(block: Table) -> str:
     note = f"<small>{escape(block.note)}</small>" if block.note else ""
     records = block.data.to_dict("records")
-    heads = "".join(f'<th scope="col"{_side(records, name)}>{escape(str(name))}</th>'
+    heads = "".join(f'<th scope="col"{_side(block, records, name)}>{escape(str(name))}</th>'
                     for name in block.data.columns)
     rows = "\n".join(_row(block, row) for row in records)
     return (f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(block.name)}">'
@@ -114,9 +114,10 @@ def _table(block: Table) -> str:
             f"\n<tbody>\n{rows}\n</tbody></table></div>")
 
 
-def _side(records, name) -> str:
+def _side(block, records, name) -> str:
     """A heading stands over its numbers."""
-    return ' class="n"' if any(is_number(row[name]) for row in records) else ""
+    numbers = name not in block.words and any(is_number(row[name]) for row in records)
+    return ' class="n"' if numbers else ""
 
 
 def _row(block: Table, row: dict) -> str:
@@ -130,5 +131,6 @@ def _cell(block, row, name) -> str:
     text, value = escape(block.cell(row, name)), row[name]
     if is_number(value) and math.isfinite(value):
         exact = value.item() if hasattr(value, "item") else value
-        return f'<td class="n"><data value="{exact!r}">{text}</data></td>'
+        side = "w" if name in block.words else "n"
+        return f'<td class="{side}"><data value="{exact!r}">{text}</data></td>'
     return f"<td>{text}</td>"

@@ -66,9 +66,10 @@ def verdict_of(results: Answers) -> Verdict:
     asked = asked_of(results)
     results.work_out([name for question in asked for name in question.answers])
     for question in asked:
+        known = [getattr(results, name) is not None for name in question.answers]
         mine = list(_undecided(results, question))
         left_out += _not_asked(results, question)
-        if all(getattr(results, name) is not None for name in question.answers):
+        if all(known):
             mine += question.misses(results)
             met += [judged for judged in [question.judged(results)] if judged and not mine]
             left_out += question.left_out(results)
