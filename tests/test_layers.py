@@ -1,6 +1,7 @@
 """The house rules that a machine can hold: floors, rooms of libraries, lengths, arguments."""
 
 import ast
+import re
 import sys
 from pathlib import Path
 
@@ -126,6 +127,32 @@ def test_files_and_functions_are_short(path):
             said = isinstance(body[0], ast.Expr) and isinstance(body[0].value, ast.Constant)
             start = body[1].lineno if said and len(body) > 1 else body[0].lineno
             assert node.end_lineno - start + 1 <= 40, f"{name(path)}: {node.name} is long"
+
+
+@pytest.mark.parametrize("door", [path for path in FILES if path.stem == "__init__"], ids=name)
+def test_no_name_of_a_room_hides_a_file_of_it(door):
+    """``import linkage.room.file as t`` gives the file."""
+    hidden = {path.stem for path in door.parent.iterdir()} - {"__init__"}
+    offered = set()
+    for node in ast.walk(ast.parse(door.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            offered |= {alias.asname or alias.name for alias in node.names}
+        elif isinstance(node, ast.Assign) and any(
+                isinstance(t, ast.Name) and t.id == "__all__" for t in node.targets):
+            offered |= set(ast.literal_eval(node.value))
+    assert not offered & hidden, f"{name(door)} offers {sorted(offered & hidden)}"
+
+
+def test_the_floor_plan_that_people_read_is_the_one_that_is_checked():
+    """Each row of the table in DEVELOPERS.md is a floor; rooms of one floor may share a row."""
+    rows = [line.split("|")[1:3] for line in (PACKAGE.parent / "DEVELOPERS.md").read_text(
+        encoding="utf-8").splitlines() if line.startswith("| ") and line.split("|")[1].strip(
+            ).isdigit()]
+    told = {}
+    for floor, rooms in rows:
+        for room in re.findall(r"`([\w.]+)/?`", rooms):
+            told[room.removesuffix(".py")] = int(floor)
+    assert told == {room: i for i, rooms in enumerate(FLOORS) for room in rooms}
 
 
 def test_front_door_is_narrow_and_light():

@@ -64,7 +64,8 @@ def _along(results, name):
     if moved:
         from ... import plots
 
-        yield Picture(lambda: plots.gearing_curves(system, input=name),
+        yield Picture(lambda: plots.gearing_curves(system, input=name,
+                                                     travels=results.travels),
                       f"Deflection of each surface over {name}")
     data = flat_gearing(system, table)
     yield Table(f"Gearing over {name}", data, "The other inputs at neutral.",

@@ -40,7 +40,7 @@ def blocks(results):
 def _drawn(results):
     from ... import plots
 
-    return plots.rods_at_worst(results.system)
+    return plots.rods_at_worst(results.system, worst=results.worst_loads)
 
 
 def _basis(system):
