@@ -41,6 +41,24 @@ def all_tables(system: System) -> dict:
     return tables
 
 
+def names_of_all(system: System) -> list[str]:
+    """Names that `all_tables` may give, known before they are worked out."""
+    return [*(f"gearing {name}" for name in gearing.box_of(system)), "required travels",
+            "differential", "cross-talk", "sticks", "symmetry", "over-centre margins", "motion",
+            "clearance", "stops"]
+
+
+def names_of_loads(system: System) -> list[str]:
+    """Names that `loads_tables` may give, known before they are worked out."""
+    return [*(f"stick force {name}" for name in gearing.box_of(system)), "worst loads",
+            "torque tubes", "rod margins", "lost motion"]
+
+
+NAMES_OF_RIG = ("rods", "rod ends", "turns", "misalignment", "rig pins", "adjustment", "as built",
+                "readings", "tolerance bands", "contributors", "free play", "free play bands",
+                "wires", "grips", "hands", "chafing")
+
+
 def clearance_table(system: System, found=None):
     """Least and proven clearance of every listed pair, and where.
 

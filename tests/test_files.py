@@ -50,7 +50,7 @@ from linkage.model.file import (
     read_model,
     schema,
     write_model,
-    write_text,
+
 )
 from linkage.units import file_length, length_mm, quantity, said_deflection, shown_length
 

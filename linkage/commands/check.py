@@ -7,7 +7,7 @@ import time
 
 from .. import load
 from .beside import beside
-from .shared import parser_of, write_tables
+from .shared import check_tables, parser_of, write_tables
 
 
 def run(argv) -> int:
@@ -19,6 +19,10 @@ def run(argv) -> int:
         from ..report import check_place
 
         check_place(said.out, said.replace)
+    if said.csv:
+        from ..tables import names_of_all
+
+        check_tables(said.csv, names_of_all(system), said.replace)
     if said.against:
         load(said.against)
     progress = _Progress()
@@ -29,7 +33,7 @@ def run(argv) -> int:
     if said.csv:
         from ..tables import all_tables
 
-        write_tables(said.csv, all_tables(system))
+        write_tables(said.csv, all_tables(system), said.replace)
     if said.out:
         from .reported import write_out
 

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from .. import load, sheet
-from .shared import check_picture, parser_of, write_picture, write_tables
+from .shared import check_picture, check_tables, parser_of, write_picture, write_tables
 
 
 def run(argv) -> int:
@@ -20,16 +18,20 @@ def run(argv) -> int:
     if said.picture:
         check_picture(said.picture, said.replace)
     system = load(said.file)
+    if said.csv:
+        from ..tables import names_of_loads
+
+        check_tables(said.csv, names_of_loads(system), said.replace)
     text, missed = sheet.loads_sheet(system)
     print(sheet.heading(system, said.file), text, sep="\n\n")
     if said.csv:
         from ..tables import loads_tables
 
-        write_tables(Path(said.csv), loads_tables(system))
+        write_tables(said.csv, loads_tables(system), said.replace)
     if said.picture:
         from ..plots import rods_at_worst
 
-        write_picture(rods_at_worst(system), said.picture)
+        write_picture(rods_at_worst(system), said.picture, said.replace)
     print(f"\n{_verdict(missed)}")
     return 1 if missed else 0
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from importlib import resources
 
+from ..disk import check_file, write_text
 from ..errors import LinkageError, nearest
-from ..model.file import refuse_taken, write_text
 from .shared import parser_of
 
 LAYOUTS = ("side-by-side", "tandem")
@@ -18,7 +18,7 @@ def run(argv) -> int:
     said = parser.parse_args(argv)
     if said.layout not in LAYOUTS:
         raise LinkageError(f'no layout "{said.layout}"; {nearest(said.layout, LAYOUTS)}')
-    refuse_taken(said.out)
+    check_file(said.out)
     starter = resources.files("linkage") / "starters" / f"{said.layout}.toml"
     write_text(said.out, starter.read_text(encoding="utf-8"))
     print(f"{said.out}: written; edit it, then run: linkage {said.out}")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from .. import clearance, load, relief, sheet
+from ..disk import check_folder
 from ..errors import LinkageError, nearest
 from ..motion import System
 from ..units import length_mm
@@ -23,12 +24,13 @@ def run(argv) -> int:
     parser.add_argument("--material", help="material of the file that the plate is of, for mass")
     said = parser.parse_args(argv)
     system = load(said.file)
-    relief.check_folder(said.out)
     density = _density(system.model, said.material)
     names = names_both_sides(system.model, said.plate)
+    check_folder(said.out, [relief.relieved_name(said.file),
+                            *relief.template_names(system.model, names)], said.replace)
     done = _relieved(system, names, _relief_options(said, system.model.length))
-    files, drawings = relief.relieved_file(said.file, done), {}
-    written = Path(said.out) / next(iter(files))
+    files, drawings = relief.relieved_file(said.file, done, said.out), {}
+    written = Path(said.out) / relief.relieved_name(said.file)
     for each in done:
         add_templates(relief.relief_templates(each, said.paper), files, drawings)
     relief.write_all(said.out, files, said.replace)

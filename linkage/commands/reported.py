@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .. import load, report, sheet, travel_map
-from ..model.file import digest
+from ..disk import csv_text, digest
 from .beside import beside
 
 
@@ -37,8 +37,8 @@ def write_out(said, system, tell) -> tuple[list[str], int]:
     files = report.report_files(title, blocks, results.digest, paper)
     files |= report.relief_files(done, paper)
     form = report.readings_form(system, results.digest)
-    files[report.READINGS.format(results.digest)] = form.to_csv(index=False, lineterminator="\n")
-    report.write_report(said.out, files)
+    files[report.READINGS.format(results.digest)] = csv_text(form)
+    report.write_report(said.out, files, said.replace)
     return list(files), results.missed
 
 

@@ -2,31 +2,17 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from .. import gearing, load, rigging, sheet
+from ..disk import check_file, digest
 from ..errors import LinkageError, nearest
-from ..model.file import digest, format_model, refuse_taken, write_text
 from ..motion import System
-from ..units import CAUTION
-from .shared import check_picture, parser_of, write_picture, write_tables
+from .shared import check_picture, check_tables, parser_of, write_picture, write_tables
 
 
 def run(argv) -> int:
     said = _parser().parse_args(argv)
     system = load(said.file)
-    if said.picture:
-        check_picture(said.picture, said.replace)
-    if said.out and not said.readings:
-        raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
-    if said.out:
-        refuse_taken(said.out)
-    for word, needed in (("zeroed", "readings"), ("doubt", "readings"), ("surface", "picture")):
-        if getattr(said, word) and not getattr(said, needed):
-            raise LinkageError(f"--{word} needs --{needed} too")
-    if said.surface and said.surface not in system.model.surfaces:
-        raise LinkageError(f'--surface: no surface "{said.surface}"; '
-                           f"{nearest(said.surface, system.model.surfaces)}")
+    _check_words(system, said)
     fit = _fit(system, said) if said.readings else None
     flown = System(rigging.as_built_model(system, fit[1])) if fit else system
     adjustment = _adjustment(flown, said)
@@ -38,23 +24,35 @@ def run(argv) -> int:
     if said.csv:
         from ..tables import rig_tables, tolerance_tables
 
-        write_tables(Path(said.csv), rig_tables(system, adjustment, fit) | tolerance_tables(study))
+        tables = rig_tables(system, adjustment, fit) | tolerance_tables(study)
+        write_tables(said.csv, tables, said.replace)
     if said.picture:
         _draw(said, system, fit)
     if said.out:
-        write_text(said.out, _note(said, fit[1]) + format_model(flown.model))
+        rigging.write_as_built(system, fit[1], (said.file, said.readings), said.out)
         print(f"\n{said.out}: the aircraft as built, written; check it with: linkage {said.out}")
     print(f"\n{_verdict(missed)}")
     return 1 if missed else 0
 
 
-def _note(said, fit) -> str:
-    """What stands at the top of the file of the aircraft as built."""
-    lines = [f"{' '.join(Path(said.file).name.split())} as built, by the readings in "
-             f"{' '.join(Path(said.readings).name.split())}.", *CAUTION.split("\n")]
-    lines += [f"Only together determined by the readings: {', '.join(names)}."
-              for names in fit.together]
-    return "".join(f"# {line}\n" for line in lines)
+def _check_words(system, said) -> None:
+    """Refuse what can't be done or written, before any work."""
+    if said.picture:
+        check_picture(said.picture, said.replace)
+    if said.csv:
+        from ..tables import NAMES_OF_RIG
+
+        check_tables(said.csv, NAMES_OF_RIG, said.replace)
+    if said.out and not said.readings:
+        raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
+    if said.out:
+        check_file(said.out)
+    for word, needed in (("zeroed", "readings"), ("doubt", "readings"), ("surface", "picture")):
+        if getattr(said, word) and not getattr(said, needed):
+            raise LinkageError(f"--{word} needs --{needed} too")
+    if said.surface and said.surface not in system.model.surfaces:
+        raise LinkageError(f'--surface: no surface "{said.surface}"; '
+                           f"{nearest(said.surface, system.model.surfaces)}")
 
 
 def _verdict(missed: int) -> str:
@@ -100,7 +98,7 @@ def _draw(said, system, fit):
         ax = plots.contributors(system, surface=said.surface)
     else:
         ax = plots.half_turns(system) if fit is None else plots.as_built(system, fit)
-    write_picture(ax, said.picture)
+    write_picture(ax, said.picture, said.replace)
 
 
 def _fit(system, said):

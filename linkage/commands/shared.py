@@ -7,17 +7,29 @@ import io
 from pathlib import Path
 
 from .. import __version__
+from ..disk import check_file, check_folder, csv_text, file_stems, fill_folder, write_bytes
 from ..errors import LinkageError
-from ..model.file import refuse_taken, write_bytes, write_text
 from .verbs import VERBS
 
 KINDS = ("png", "svg", "pdf")
 
 
+class _Parser(argparse.ArgumentParser):
+    """A parser that refuses an option with nothing in it, such as ``--out ''``."""
+
+    def parse_args(self, args=None, namespace=None):
+        said = super().parse_args(args, namespace)
+        for word, value in vars(said).items():
+            if isinstance(value, str) and not value.strip():
+                raise LinkageError(f'{self.prog}: "{word}" is empty; give it a value, or leave it '
+                                   f"out")
+        return said
+
+
 def parser_of(verb: str, about: str, *, writes: bool = False) -> argparse.ArgumentParser:
     """The parser of a verb; one that writes files named in its words can be told to replace."""
     name = f"linkage {verb}".strip()
-    parser = argparse.ArgumentParser(prog=name, description=about)
+    parser = _Parser(prog=name, description=about)
     if not verb:
         others = (f"linkage {name} {words} ({what})" for name, (words, what) in VERBS.items())
         parser.epilog = f"Other verbs: {', '.join(others)}."
@@ -28,17 +40,20 @@ def parser_of(verb: str, about: str, *, writes: bool = False) -> argparse.Argume
     return parser
 
 
-def write_tables(folder, tables: dict) -> None:
+def check_tables(folder, names, replace: bool) -> None:
+    """Refuse a folder that can't be filled with tables of these names, or that holds one."""
+    check_folder(folder, _table_files(names).values(), replace)
+
+
+def _table_files(names) -> dict:
+    return {name: f"{stem}.csv" for name, stem in file_stems(names, "_").items()}
+
+
+def write_tables(folder, tables: dict, replace: bool) -> None:
     """Write `{name: DataFrame}` as CSV into a folder, made where there is none."""
-    folder = Path(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise LinkageError(f"{folder}: can't be made a folder ({problem.strerror}); "
-                           f"choose another") from problem
-    for name, data in tables.items():
-        write_text(folder / f"{name.replace(' ', '_')}.csv",
-                   data.to_csv(index=False, lineterminator="\n"))
+    files = _table_files(tables)
+    fill_folder(folder, {files[name]: csv_text(data) for name, data in tables.items()},
+                replace=replace)
 
 
 def picture_kind(path) -> str:
@@ -52,12 +67,12 @@ def picture_kind(path) -> str:
 def check_picture(path, replace: bool) -> None:
     """Refuse a picture that can't be drawn, or that would take the place of a file."""
     picture_kind(path)
-    refuse_taken(path, replace)
+    check_file(path, replace)
 
 
-def write_picture(axes, path) -> None:
+def write_picture(axes, path, replace: bool) -> None:
     """Write a picture whole or not at all."""
     held = io.BytesIO()
     axes.figure.savefig(held, format=picture_kind(path), dpi=150)
-    write_bytes(path, held.getvalue())
+    write_bytes(path, held.getvalue(), replace=replace)
     print(f"\n{path}: written")

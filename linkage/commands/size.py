@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from .. import load, sheet, sizing
+from ..disk import check_file
 from ..errors import LinkageError
-from ..model.file import refuse_taken
 from .shared import parser_of
 
 
@@ -20,7 +20,7 @@ def run(argv) -> int:
     parser.add_argument("--out", metavar="FILE", help="write the model so sized to a new file")
     said = parser.parse_args(argv)
     if said.out:
-        refuse_taken(said.out)
+        check_file(said.out)
     if said.starts < 1:
         raise LinkageError(f"--starts is {said.starts}; give 1 or more places to start from")
     system = load(said.file)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .. import load
-from ..model.file import refuse_taken, write_text
+from ..disk import check_file, write_text
 from .shared import parser_of
 
 
@@ -13,10 +13,10 @@ def run(argv) -> int:
     parser.add_argument("file", help="model file (TOML)")
     parser.add_argument("--out", required=True, metavar="FILE", help="HTML file to write")
     said = parser.parse_args(argv)
-    refuse_taken(said.out, said.replace)
+    check_file(said.out, said.replace)
     system = load(said.file)
     from ..workbook.page import write_page
 
-    write_text(said.out, write_page(system))
+    write_text(said.out, write_page(system), replace=said.replace)
     print(f"{said.out}: written; open it in a browser")
     return 0

@@ -8,8 +8,8 @@ from typing import Any
 
 from .. import gearing, rigging, tables
 from ..clearances import clearance
+from ..disk import digest
 from ..errors import LinkageError
-from ..model.file import digest
 from ..motion import System
 from ..stops import find_stops, travel_map
 

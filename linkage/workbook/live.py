@@ -13,7 +13,6 @@ import traitlets
 
 from ..clearances import gaps, scene_of, travel_box
 from ..errors import LinkageError
-from ..model.file import write_model
 from ..motion import System, body_of
 from ..stops import Meeting, meeting
 from ..units import MM_PER
@@ -23,6 +22,7 @@ from .draft import (
     mirrored_too,
     part_rows,
     same_shape,
+    save,
     typed_length,
     with_dimension,
     with_limits,
@@ -192,8 +192,8 @@ class Workbook(anywidget.AnyWidget):
                 own = " (the file this came from)" if self._is_source(path) else ""
                 self.message = f"{path} is there already{own}; nothing is written until you say so"
             else:
-                write_model(self.model, path)
-                self.message = f"Saved as {path}"
+                written = save(self._draft, self._path, path, over)
+                self.message = f"Saved as {' and '.join(str(each) for each in written)}"
             self._tell()
             return not self._ask_over
 
