@@ -433,9 +433,11 @@ def _swap(aside: Path, there: Path, replace: bool, files) -> Path | None:
             gone = Path(tempfile.mkdtemp(prefix=f"{ASIDE}old-", dir=there.parent))
             try:
                 os.rename(there, gone)
-            except FileNotFoundError:  # another run took it this moment
+            except OSError as problem:
                 gone.rmdir()
-                continue
+                if isinstance(problem, FileNotFoundError):  # another run took it this moment
+                    continue
+                raise
             _carry_over(old, gone, lambda name: True)
             old = gone
         try:

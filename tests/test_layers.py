@@ -55,7 +55,8 @@ INNER = {
     "geometry": [{"vectors", "outlines"}, {"pieces"}, {"tubes", "features", "overlap", "closest"},
                  {"gaps"}],
 }
-ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"model"}, "tomlkit": {"model"}, "sympy": {"motion"},
+ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"model"}, "tomlkit": {"model"},
+         "sympy": {"motion"},
          "pandas": {"gearing", "clearances", "stops", "tables", "report", "loads", "rigging",
                     "sizing"},
          "shapely": {"geometry", "stops", "relief", "plots"}, "ezdxf": {"relief"},

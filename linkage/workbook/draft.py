@@ -50,14 +50,15 @@ class Draft:
         return Draft(self.original, self.past[-1], self.past[:-1])
 
 
-def save(draft: Draft, source, path, over: bool) -> list:
+def save(model: Model, source, path, over: bool) -> list:
     """Write the model as it stands: the file it came from with what has changed in it.
 
     Parameters
     ----------
-    draft : Draft
-    source : path or None
-        The file the draft was opened from; without one the model is written plainly.
+    model : Model
+    source : (path or None, Model)
+        The file the model was opened from, and what it said when last read or written; without a
+        file the model is written plainly.
     path : path
         Whole or not at all.
     over : bool
@@ -73,14 +74,15 @@ def save(draft: Draft, source, path, over: bool) -> list:
     FileError
         When the source has changed since, or the place can't be written.
     """
-    if source is None or not source.exists():
-        write_text(path, format_model(draft.model), replace=over)
+    file, said = source
+    if file is None or not file.exists():
+        write_text(path, format_model(model), replace=over)
         return [path]
-    if not reads_as(source, draft.original):
-        raise FileError(f"{source}: has changed since it was opened, and would have to be changed "
+    if not reads_as(file, said):
+        raise FileError(f"{file}: has changed since it was opened, and would have to be changed "
                         f"in place; open it again, or put the file back as it was",
-                        path=str(source))
-    return save_model(source, draft.model, path, replace=over)
+                        path=str(file))
+    return save_model(file, model, path, replace=over)
 
 
 def typed_length(text: str, unit: str) -> float:
