@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from ..disk import check_file, write_files
-from ..errors import FileError, LinkageError
+from ..errors import FileError, LinkageError, shown_text
 from .file import exact_text, model_of, read_source
 from .patch import NEAR, patched, same
 from .whole import Model
@@ -96,5 +96,5 @@ def reads_as(source, model: Model) -> bool:
 def _with_note(text: str, note) -> str:
     newline = "\r\n" if "\r\n" in text else "\n"
     mark = "\ufeff" if text.startswith("\ufeff") else ""
-    lines = (" ".join(line.split()) for line in note)
+    lines = (shown_text(" ".join(line.splitlines())) for line in note)
     return mark + "".join(f"# {line}{newline}" for line in lines) + text.removeprefix(mark)
