@@ -232,7 +232,8 @@ def test_names_that_come_to_the_same_file_name_get_different_ones():
 
 # --- a folder as a whole ---------------------------------------------------------------------
 
-FIRST = {"report.html": "one", "tables/a.csv": "1", "tables/gone.csv": "2", "readings x.csv": "form"}
+FIRST = {"report.html": "one", "tables/a.csv": "1", "tables/gone.csv": "2",
+         "readings x.csv": "form"}
 SECOND = {"report.html": "two", "tables/a.csv": "3", "readings x.csv": "blank form"}
 
 

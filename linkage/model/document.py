@@ -265,6 +265,8 @@ def _last(item, key=None):
         if not inner:
             break
         item = inner[-1][1]
+    if isinstance(item, Container):
+        raise KeyError("nothing is left to write behind")
     return item
 
 

@@ -13,7 +13,7 @@ from fractions import Fraction
 from functools import singledispatch
 
 from ..errors import LinkageError
-from ..units import MM_PER, length_mm
+from ..units import LENGTHS, length_mm
 from .document import edited, number_like
 from .file import Source, model_of, read_source
 from .keys import (
@@ -92,14 +92,14 @@ def patched(text: str, wanted: Model, *, folder=".", table: str | None = None,
                            f"new file instead")
     full = _full(source, wanted)
     rows = {address: _taken_out(full, address) for address in source.rows}
-    whole = _without_empty(full, source.table)
+    whole = {word: source.table[word] for word in ("hardpoints",) if word in source.table} | \
+        _without_empty(full, source.table)
     changed = {name: row for name, row in rows.items() if row != source.rows[name]}
     csv_text = None
     if changed or (moved and source.rows):
         csv_text = _with_rows(source.csv_text, {name: (source.rows[name], row)
                                                 for name, row in changed.items()})
-        whole = {word: (table or value) if word == "hardpoints" else value
-                 for word, value in whole.items()}
+        whole["hardpoints"] = table or whole["hardpoints"]
     after = edited(bare, whole)
     again = model_of(read_source(after, folder, csv_text))
     if not same(again, wanted, NEAR):
@@ -285,7 +285,7 @@ def _rounded(value: float) -> float:
 @_kept.register
 def _length(kind: Length, said, values, unit):
     if not isinstance(said, str):
-        return _rounded(values[1] / MM_PER[unit])
+        return _rounded(values[1] / LENGTHS[unit].mm)
     return _length_text(said, values[1], unit)
 
 
@@ -302,7 +302,7 @@ def _length_text(said: str, mm: float, unit: str) -> str:
         return f"{indent}{_rounded(size):.10g}{own}"
     number = _NUMBER.fullmatch(said)
     if number is None:
-        return f"{_rounded(mm / MM_PER[unit])!r} {unit}"
+        return f"{_rounded(mm / LENGTHS[unit].mm)!r} {unit}"
     indent, raw, rest = number.groups()
     return indent + number_like(raw, _rounded(mm / length_mm(f"1{rest}", unit))) + rest
 
