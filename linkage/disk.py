@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import shutil
@@ -190,9 +191,10 @@ def _taken(path) -> FileError:
 
 
 def _unwritable(path, problem) -> FileError:
-    return FileError(f"{path}: can't be written "
-                     f"({getattr(problem, 'strerror', None) or problem}); choose a folder that "
-                     f"exists and may be written to", path=str(path))
+    why = getattr(problem, "strerror", None) or problem
+    advice = "make room there, or choose another place" if getattr(problem, "errno", 0) in (
+        errno.ENOSPC, errno.EDQUOT) else "choose a folder that exists and may be written to"
+    return FileError(f"{path}: can't be written ({why}); {advice}", path=str(path))
 
 
 def _target(path) -> Path:

@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 
 import linkage
+from linkage.__main__ import main
 from linkage.disk import (
     SUMS,
     cell_text,
@@ -386,3 +387,80 @@ def test_no_cell_begins_a_formula_and_all_can_be_read_back():
             float(cell)
     assert [cell_text(cell) for cell in back.iloc[:, 0]] == HOSTILE
     assert cell_text(back.columns[0]) == "=name"
+
+
+# --- text --------------------------------------------------------------------------------------
+
+STICK = """
+title = {title}
+length = "mm"
+[input.pitch]
+travel = [-10, 10]
+[body.{name}]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = {{ grip = [0, 0, 400] }}
+[surface.{name}]
+body = {name}
+"""
+MARKS = ["\\n", "\\r", "\\u001b[2J", "\\u202e", "\\u2066", "\\u2028", "\\u0085", "\\u0007",
+         "\\u009b", "\\u200f"]
+
+
+@pytest.mark.parametrize("mark", MARKS)
+@pytest.mark.parametrize("place", ["title", "name"])
+def test_marks_that_move_what_is_printed_are_refused_at_reading(tmp_path, capsys, mark, place):
+    """A title with a line end could print a line that says every requirement is met."""
+    words = {"title": '"one"', "name": '"stick"'} | {place: f'"a{mark}b"'}
+    path = tmp_path / "a.toml"
+    path.write_text(STICK.format(**words), encoding="utf-8")
+    assert main([str(path)]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err.count("\n") == 1
+    assert told.err.strip().isprintable()
+    assert "a.toml" in told.err
+
+
+def test_words_in_any_script_stay_welcome(tmp_path):
+    """A zero-width joiner is part of how some scripts are written, and moves nothing."""
+    path = tmp_path / "a.toml"
+    path.write_text(STICK.format(title='"Höhenruder, руль, نمی\u200cدانم"', name='"stick"'),
+                    encoding="utf-8")
+    assert "Höhenruder" in linkage.read_model(path).title
+
+
+@pytest.mark.parametrize("text", ['"a\\u001b[2Jb" = 1\nlength = "mm"', 'length = "\\u202emm"',
+                                  'length = "mm"\n[body.a]\naxis = "\\u001b]0;x"'])
+def test_what_an_error_repeats_of_a_file_is_spelled_out(tmp_path, capsys, text):
+    path = tmp_path / "a.toml"
+    path.write_text(text, encoding="utf-8")
+    assert main([str(path)]) == 2
+    assert capsys.readouterr().err.strip().isprintable()
+
+
+def test_readings_of_a_part_that_looks_like_a_formula_are_read_back(tmp_path):
+    from linkage.report import readings_form
+    from linkage.rigging import read_readings
+
+    path = tmp_path / "a.toml"
+    path.write_text(STICK.format(title='"one"', name='"=flap"'), encoding="utf-8")
+    system = linkage.load(path)
+    form = readings_form(system, "d")
+    form["surface angle"] = [-10.0, 0.0, 10.0]
+    text = csv_text(form)
+    (tmp_path / "r.csv").write_text(text)
+    assert "'=flap" in text
+    assert ",=flap" not in text
+    assert read_readings(system, tmp_path / "r.csv").surface == ("=flap",) * 3
+
+
+@pytest.mark.parametrize("verb", [["--out"], ["--csv"], ["--against"]])
+def test_an_option_with_nothing_in_it_is_refused(tmp_path, capsys, verb, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "a.toml").write_text(STICK.format(title='"one"', name="stick"
+                                                  ).replace("body = stick", 'body = "stick"'))
+    assert main(["a.toml", *verb, ""]) == 2
+    assert "is empty" in capsys.readouterr().err
+    assert os.listdir(tmp_path) == ["a.toml"]

@@ -248,8 +248,8 @@ def test_what_can_not_be_said_in_place_is_refused_and_nothing_is_written(tmp_pat
 
 # --- tables of hardpoints ---------------------------------------------------------------------
 
-TABLE = "name, FS, BL, WL\r\n# surveyed\r\nstick/pivot , 61.0,  0.0, 9.0\r\nstick/grip, 59.4, 0.0 , " \
-        '"27 1/2 in"\r\n'
+TABLE = "name, FS, BL, WL\r\n# surveyed\r\nstick/pivot , 61.0,  0.0, 9.0\r\n" \
+        'stick/grip, 59.4, 0.0 , "27 1/2 in"\r\n'
 HALF = '''length = "in"
 hardpoints = "points.csv"     # from the survey
 [input.pitch]
@@ -320,7 +320,8 @@ def test_a_relief_changes_its_hole(tmp_path):
     source, name = EXAMPLES / "side_by_side.toml", "airframe/seat pan left"
     model = linkage.read_model(source)
     plate = model.solids[name]
-    shape = dataclasses.replace(plate, holes=(Hole(outline=((0.0, 0.0), (25.4, 0.0), (0.0, 50.8))),))
+    hole = Hole(outline=((0.0, 0.0), (25.4, 0.0), (0.0, 50.8)))
+    shape = dataclasses.replace(plate, holes=(hole,))
 
     @dataclasses.dataclass
     class Cut:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from .. import load, report, sheet, travel_map
 from ..disk import csv_text, digest
+from ..errors import shown_text
 from .beside import beside
 
 
@@ -56,8 +57,8 @@ def said_comparison(said, system) -> str:
     """
     before, after = (report.work_out(each, file) for each, file in (
         (load(said.against), said.against), (system, said.file)))
-    heads = f"before: {said.against}, digest {digest(said.against)}\n" \
-            f"after:  {said.file}, digest {after.digest}"
+    heads = f"before: {shown_text(said.against)}, digest {digest(said.against)}\n" \
+            f"after:  {shown_text(said.file)}, digest {after.digest}"
     parts = [sheet.section(name, sheet.table(data.columns, [
         [report.shown(column, value) for column, value in row.items()]
         for row in data.to_dict("records")])) for name, data in

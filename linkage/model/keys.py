@@ -16,7 +16,8 @@ from ..errors import LinkageError, ModelError, nearest
 from ..units import HOUSE, LENGTHS, as_float, file_length, length_mm, quantity
 
 AXES = {"lateral": (0.0, 1.0, 0.0), "fore-aft": (-1.0, 0.0, 0.0), "vertical": (0.0, 0.0, 1.0)}
-DIRECTION_MARKS = {"LRE", "RLE", "LRO", "RLO", "PDF", "LRI", "RLI", "FSI", "PDI"}
+DIRECTION_MARKS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e"
+                            "\u2066\u2067\u2068\u2069")  # UAX 9, from memory
 MOST_MM = 1e6  # a kilometre: beyond it a number is a slip of the unit, and precision is gone
 
 
@@ -84,7 +85,7 @@ class Text(Kind):
         if not isinstance(value, str) or not value.strip():
             raise LinkageError(f"needs a text in quotes, {got(value)}")
         marks = [c for c in value if not c.isprintable() and unicodedata.category(c) != "Cf"
-                 or unicodedata.bidirectional(c) in DIRECTION_MARKS]
+                 or c in DIRECTION_MARKS]
         if marks:
             raise LinkageError(f"holds {marks[0]!r}, which is no text but moves what is printed "
                                f"elsewhere; take it out")

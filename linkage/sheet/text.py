@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 
+from ..errors import shown_text
 from ..motion import System
 from ..units import CAUTION, UNIT_WORDS
 
@@ -15,8 +16,8 @@ def heading(system: System, source: str) -> str:
     count = ", ".join(_counted(len(parts), *words) for parts, words in (
         (model.bodies, ("body", "bodies")), (model.rods, ("rod", "rods")),
         (model.couplings, ("coupling", "couplings")), (model.surfaces, ("surface", "surfaces"))))
-    return (f"{model.title}\n{source}: {count}; lengths in {UNIT_WORDS[model.length]}, angles in "
-            f"degrees from neutral\n{CAUTION}")
+    return (f"{model.title}\n{shown_text(str(source))}: {count}; lengths in "
+            f"{UNIT_WORDS[model.length]}, angles in degrees from neutral\n{CAUTION}")
 
 
 def _counted(count: int, one: str, many: str) -> str:
