@@ -84,7 +84,7 @@ class Text(Kind):
     def check(self, value):
         if not isinstance(value, str) or not value.strip():
             raise LinkageError(f"needs a text in quotes, {got(value)}")
-        marks = [c for c in value if not c.isprintable() and unicodedata.category(c) != "Cf"
+        marks = [c for c in value if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp")
                  or c in DIRECTION_MARKS]
         if marks:
             raise LinkageError(f"holds {marks[0]!r}, which is no text but moves what is printed "
