@@ -50,12 +50,12 @@ def file_stems(names, blank: str = " ") -> dict:
     Examples
     --------
     >>> file_stems(["airframe/pan (a)", "airframe/pan [a]", "a b"])
-    {'airframe/pan (a)': 'airframe pan  a', 'airframe/pan [a]': 'airframe pan  a 2', 'a b': 'a b'}
+    {'airframe/pan (a)': 'airframe pan a', 'airframe/pan [a]': 'airframe pan a 2', 'a b': 'a b'}
     """
     stems, taken = {}, set()
     for name in dict.fromkeys(names):
-        plain = "".join(c if c.isalnum() or c in " -_." else " " for c in name).strip(" .")
-        plain = plain.encode()[:LONGEST - 55].decode(errors="ignore").strip(" .") or "plate"
+        plain = "".join(c if c.isalnum() or c in " -_." else " " for c in name)
+        plain = " ".join(plain.split()).strip(" .").encode()[:LONGEST - 55].decode(errors="ignore").strip(" .") or "plate"
         plain = plain.replace(" ", blank)
         stem, count = plain, 1
         while stem.casefold() in taken:

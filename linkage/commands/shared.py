@@ -4,35 +4,23 @@ from __future__ import annotations
 
 import argparse
 import io
+import textwrap
 from pathlib import Path
 
 from .. import __version__
-from ..disk import check_file, check_folder, csv_text, file_stems, fill_folder, write_bytes
+from ..disk import check_file, check_folder, fill_folder, write_bytes
 from ..errors import LinkageError
-from .verbs import VERBS
 
 KINDS = ("png", "svg", "pdf")
-
-
-class _Parser(argparse.ArgumentParser):
-    """A parser that refuses an option with nothing in it, such as ``--out ''``."""
-
-    def parse_args(self, args=None, namespace=None):
-        said = super().parse_args(args, namespace)
-        for word, value in vars(said).items():
-            if isinstance(value, str) and not value.strip():
-                raise LinkageError(f'{self.prog}: "{word}" is empty; give it a value, or leave it '
-                                   f"out")
-        return said
 
 
 def parser_of(verb: str, about: str, *, writes: bool = False) -> argparse.ArgumentParser:
     """The parser of a verb; one that writes files named in its words can be told to replace."""
     name = f"linkage {verb}".strip()
-    parser = _Parser(prog=name, description=about)
+    parser = _Parser(prog=name, description=about,
+                     formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.description = textwrap.fill(about, 79)
     if not verb:
-        others = (f"linkage {name} {words} ({what})" for name, (words, what) in VERBS.items())
-        parser.epilog = f"Other verbs: {', '.join(others)}."
         parser.add_argument("--version", action="version", version=f"linkage {__version__}")
     if writes:
         parser.add_argument("--replace", action="store_true",
@@ -40,20 +28,38 @@ def parser_of(verb: str, about: str, *, writes: bool = False) -> argparse.Argume
     return parser
 
 
-def check_tables(folder, names, replace: bool) -> None:
-    """Refuse a folder that can't be filled with tables of these names, or that holds one."""
-    check_folder(folder, _table_files(names).values(), replace)
+def described_as(verbs: dict) -> str:
+    """Verbs, a line each: what they are called with, and what they do."""
+    wide = max(len(f"{name} {words}") for name, (words, _) in verbs.items())
+    return "\n".join(f"  {f'{name} {words}':{wide}}  {what}"
+                     for name, (words, what) in verbs.items())
 
 
-def _table_files(names) -> dict:
-    return {name: f"{stem}.csv" for name, stem in file_stems(names, "_").items()}
+class _Parser(argparse.ArgumentParser):
+    """A parser that refuses an option with nothing in it, such as ``--out ''``."""
+
+    def parse_args(self, args=None, namespace=None):
+        parsed = super().parse_args(args, namespace)
+        for word, value in vars(parsed).items():
+            if isinstance(value, str) and not value.strip():
+                raise LinkageError(f'{self.prog}: "{word}" is empty; give it a value, or leave it '
+                                   f"out")
+        return parsed
+
+
+def check_tables(folder, replace: bool) -> None:
+    """Refuse a folder that can't be filled with tables, or that holds some already."""
+    from ..results.csv_files import is_table
+
+    there = sorted(path.name for path in Path(folder).glob("*.csv") if is_table(path.name))
+    check_folder(folder, there, replace)
 
 
 def write_tables(folder, tables: dict, replace: bool) -> None:
-    """Write `{name: DataFrame}` as CSV into a folder, made where there is none."""
-    files = _table_files(tables)
-    fill_folder(folder, {files[name]: csv_text(data) for name, data in tables.items()},
-                replace=replace)
+    """Write `{name: DataFrame}` as CSV into a folder, made where there is none; all or none."""
+    from ..results.csv_files import csv_files
+
+    fill_folder(folder, csv_files(tables), replace=replace)
 
 
 def picture_kind(path) -> str:
