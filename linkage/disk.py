@@ -54,9 +54,9 @@ def file_stems(names, blank: str = " ") -> dict:
     """
     stems, taken = {}, set()
     for name in dict.fromkeys(names):
-        plain = "".join(c if c.isalnum() or c in " -_." else " " for c in name)
-        plain = " ".join(plain.split()).strip(" .").encode()[:LONGEST - 55].decode(errors="ignore").strip(" .") or "plate"
-        plain = plain.replace(" ", blank)
+        words = "".join(c if c.isalnum() or c in " -_." else " " for c in name).split()
+        short = " ".join(words).strip(" .").encode()[:LONGEST - 55].decode(errors="ignore")
+        plain = (short.strip(" .") or "plate").replace(" ", blank)
         stem, count = plain, 1
         while stem.casefold() in taken:
             count += 1

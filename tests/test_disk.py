@@ -441,7 +441,7 @@ def test_what_an_error_repeats_of_a_file_is_spelled_out(tmp_path, capsys, text):
 
 
 def test_readings_of_a_part_that_looks_like_a_formula_are_read_back(tmp_path):
-    from linkage.report import readings_form
+    from linkage.results import readings_form
     from linkage.rigging import read_readings
 
     path = tmp_path / "a.toml"

@@ -10,8 +10,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "linkage"
 FLOORS = [
     {"errors"},
-    {"disk"},
-    {"units", "geometry", "intervals", "search"},
+    {"units", "geometry", "intervals", "search", "disk"},
     {"model"},
     {"motion"},
     {"gearing", "clearances"},
