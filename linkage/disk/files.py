@@ -95,6 +95,7 @@ def probe(folder, path) -> None:
 
 
 def taken(path) -> FileError:
+    """The error for a file that is there and may not be replaced."""
     return FileError(f"{path}: is there already and stays as it is; choose another name, or say "
                      f"--replace where the command has it", path=str(path))
 
@@ -222,6 +223,7 @@ def _aside(path, data, replace) -> Path:
 
 
 def new_mode(most: int = 0o666) -> int:
+    """The mode that the system gives to what is new."""
     mask = os.umask(0)
     os.umask(mask)
     return most & ~mask
