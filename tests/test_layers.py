@@ -46,7 +46,7 @@ INNER = {
                {"contents", "compare", "written"}],
     "plots": [{"style", "projection", "numbers"}, {"curves", "views", "turns", "tolerance_bars"},
               {"maps", "spacer_curves", "forces"}],
-    "workbook": [{"grid", "sources"}, {"payload", "told"}, {"draft", "prover"}, {"page", "live"}],
+    "workbook": [{"grid", "program"}, {"payload", "answers"}, {"draft", "prover"}, {"page", "live"}],
     "commands": [{"verbs"}, {"shared", "beside"}, {"plates", "reported"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view"}],

@@ -17,6 +17,7 @@ from ..model.file import write_model
 from ..motion import System, body_of
 from ..stops import Meeting, meeting
 from ..units import MM_PER
+from .answers import exact_at, limits_of, required_rows, stop_row, waiting_row
 from .draft import (
     Draft,
     changes,
@@ -30,9 +31,8 @@ from .draft import (
 )
 from .grid import BEYOND
 from .payload import make_payload
+from .program import script, style
 from .prover import Prover
-from .sources import script, style
-from .told import exact_at, limits_of, required_rows, stop_row, waiting_row
 
 REST = 0.3  # seconds without input after which the proof begins
 PROBED = 13  # positions at which the way of a stop's faces is compared

@@ -5,9 +5,9 @@ from __future__ import annotations
 from html import escape
 
 from ..motion import System
+from .answers import governing, limits_of, map_of, proof_of, required_rows, spacer_chart, stop_row
 from .payload import as_json, as_plain, make_payload
-from .sources import script, style
-from .told import governing, limits_of, map_of, proof_of, required_rows, spacer_chart, stop_row
+from .program import script, style
 
 START = """
 const data = JSON.parse(document.getElementById("linkage-data").textContent);

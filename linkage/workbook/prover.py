@@ -15,7 +15,7 @@ import threading
 
 from ..model.file import format_model, parse_model
 from ..motion import System
-from .told import governing, map_of, proof_of, quick_proof, required_rows, stop_row
+from .answers import governing, map_of, proof_of, quick_proof, required_rows, stop_row
 
 PHASES = {"required": required_rows,
           "stops": lambda system: [stop_row(system, name) for name in system.model.stops],

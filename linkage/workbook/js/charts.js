@@ -1,5 +1,8 @@
 // The stick pad on the travel map, and the gearing curves, on canvas.
 
+import { prepared, ticksOf } from "./drawing.js";
+import { trimmed } from "./wording.js";
+
 const DASHES = [[], [7, 4], [2, 3], [9, 3, 2, 3], [14, 5], [4, 2]];
 
 function framed(canvas, edge, [left, right], [low, high], flip) {
@@ -13,7 +16,7 @@ function framed(canvas, edge, [left, right], [low, high], flip) {
   return { pen, width, height, wide, tall, x, y, back };
 }
 
-function drawPad(canvas, pad, look) {
+export function drawPad(canvas, pad, look) {
   const { across, up, position, limits, wanted, map } = pad;
   const edge = { left: 40, right: 12, top: 20, bottom: 34 };
   const span = ([a, b, c]) => [a, a + b * (c - 1)];
@@ -111,7 +114,7 @@ function padTicks(pen, { x, y, wide, tall }, edge, across, up, look) {
 }
 
 // deflection of every surface an input moves, the other inputs where they are
-function drawCurves(canvas, poses, k, state, required, look) {
+export function drawCurves(canvas, poses, k, state, required, look) {
   const { head } = poses, input = head.inputs[k], [low, high] = state.limits[input.name];
   const edge = { left: 44, right: 96, top: 12, bottom: 34 }, curves = [];
   head.surfaces.forEach((surface, s) => {

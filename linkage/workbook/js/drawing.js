@@ -1,13 +1,16 @@
 // Three views by stations, on canvas.
 
-const VIEWS = {
+import { carried } from "./pose.js";
+import { trimmed } from "./wording.js";
+
+export const VIEWS = {
   side: { name: "Side, seen from the left", x: 0, y: 2, depth: 1, far: 1, across: "FS", up: "WL" },
   top: { name: "Top, seen from above", x: 0, y: 1, depth: 2, far: -1, across: "FS", up: "BL" },
   front: { name: "Front to back, looking forward", x: 1, y: 2, depth: 0, far: -1, across: "BL",
            up: "WL" },
 };
 
-function lookOf(el) {
+export function lookOf(el) {
   const style = getComputedStyle(el), look = {};
   for (const name of ["paper", "ink", "soft", "line", "structure", "part", "rod", "mark", "near",
                       "band", "grid"])
@@ -17,9 +20,9 @@ function lookOf(el) {
 }
 
 // sizes are told by an observer: to ask for them while drawing would lay the page out each time
-const SIZES = new WeakMap();
+export const SIZES = new WeakMap();
 
-function prepared(canvas) {
+export function prepared(canvas) {
   if (!SIZES.has(canvas)) SIZES.set(canvas, canvas.getBoundingClientRect());
   const box = SIZES.get(canvas), ratio = window.devicePixelRatio || 1;
   const width = Math.max(1, Math.round(box.width * ratio));
@@ -32,7 +35,7 @@ function prepared(canvas) {
   return { pen, width: box.width, height: box.height };
 }
 
-function ticksOf(low, high, most) {
+export function ticksOf(low, high, most) {
   const raw = (high - low) / Math.max(1, most), ten = 10 ** Math.floor(Math.log10(raw));
   const step = [1, 2, 5, 10].map((k) => k * ten).find((k) => k >= raw), ticks = [];
   for (let n = Math.ceil(low / step - 1e-9); n * step <= high + 1e-9 * step; n++)
@@ -40,9 +43,7 @@ function ticksOf(low, high, most) {
   return ticks;
 }
 
-const trimmed = (value) => String(Number(value.toPrecision(6))).replace("-", "\u2212");
-
-class Drawing {
+export class Drawing {
   constructor(poses) {
     this.poses = poses;
     this.still = new Map();

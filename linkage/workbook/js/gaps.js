@@ -2,12 +2,8 @@
 // S. Keerthi, 1988, less the radii.  Good for a drawing and a list; what is quoted comes from the
 // library's exact solve.
 
-const sub = (a, b) => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
-const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
-const along = (a, b, t) => [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1]),
-                            a[2] + t * (b[2] - a[2])];
-const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2],
-                         a[0] * b[1] - a[1] * b[0]];
+import { carried } from "./pose.js";
+import { along, dot, sub } from "./vectors.js";
 
 // nearest points of two lines' ends, after C. Ericson, Real-Time Collision Detection, 5.1.9
 function segmentGap(p1, q1, p2, q2) {
@@ -147,7 +143,7 @@ function capsuleOf(points, radius) {
   return { ends, radius: radius + reach + 1e-6 };
 }
 
-class Gaps {
+export class Gaps {
   // what was found before a small change makes a good guess after it
   constructor(poses, before) {
     this.poses = poses;

@@ -1,6 +1,11 @@
 // What stands beside the drawing: the stick, limits, spacers, readouts and lists.
 
-class StickPanel {
+import { drawCurves, drawPad } from "./charts.js";
+import { slider } from "./controls.js";
+import { h, newId, tableOf, tell } from "./dom.js";
+import { fixed, saidInput, saidLength, saidTurn } from "./wording.js";
+
+export class StickPanel {
   constructor(app) {
     this.app = app;
     const { inputs } = app.head;
@@ -93,7 +98,7 @@ class StickPanel {
   }
 }
 
-class LimitPanel {
+export class LimitPanel {
   constructor(app) {
     this.app = app;
     this.rows = [];
@@ -144,7 +149,7 @@ class LimitPanel {
   }
 }
 
-class StopPanel {
+export class StopPanel {
   constructor(app) {
     this.app = app;
     const { unit } = app, per = unit === "in" ? 25.4 : 1;
@@ -201,7 +206,7 @@ class StopPanel {
   }
 }
 
-class ReadoutPanel {
+export class ReadoutPanel {
   constructor(app) {
     this.app = app;
     const inputs = app.head.inputs;
@@ -247,7 +252,7 @@ class ReadoutPanel {
   }
 }
 
-class ClearancePanel {
+export class ClearancePanel {
   constructor(app) {
     this.app = app;
     this.list = tableOf("Nearest pairs at this stick position, by gap",

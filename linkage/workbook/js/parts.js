@@ -1,6 +1,9 @@
 // The part table: any coordinate, arm or rod length changed by typing; only where a kernel answers.
 
-class Parts {
+import { onTyped } from "./controls.js";
+import { h, newId, tell } from "./dom.js";
+
+export class Parts {
   constructor(app) {
     this.app = app;
     const id = newId(), twin = newId();
@@ -84,7 +87,7 @@ class Parts {
 }
 
 // saving: to a new file at once, over one that is there only when asked a second time
-class Saving {
+export class Saving {
   constructor(app) {
     const id = newId();
     this.path = h("input", { id, type: "text", autocomplete: "off", spellcheck: "false",

@@ -39,7 +39,7 @@ function mixed(grid, at, width, nodes, counts, out) {
   return out[0] === out[0];
 }
 
-class Poses {
+export class Poses {
   constructor(head, shapes, grid) {
     this.head = head;
     this.points = floatsOf(shapes);
@@ -88,8 +88,19 @@ class Poses {
   }
 }
 
-function carried(rows, x, y, z) {
+export function carried(rows, x, y, z) {
   return [rows[0] * x + rows[1] * y + rows[2] * z + rows[3],
           rows[4] * x + rows[5] * y + rows[6] * z + rows[7],
           rows[8] * x + rows[9] * y + rows[10] * z + rows[11]];
+}
+
+// straight between the charted thicknesses; null where the chart has no contact
+export function readChart([thickness, angle], t) {
+  for (let n = 1; n < thickness.length; n++) {
+    const [a, b] = [thickness[n - 1], thickness[n]];
+    if (t <= b + 1e-9 && angle[n - 1] !== null && angle[n] !== null)
+      return angle[n - 1] + (angle[n] - angle[n - 1]) * Math.max(0, t - a) / (b - a);
+    if (t <= b) return null;
+  }
+  return null;
 }

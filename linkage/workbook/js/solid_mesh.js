@@ -1,5 +1,8 @@
 // Meshes of the 3-D view, made from the pieces that gaps are taken between.
 
+import { carried } from "./pose.js";
+import { cross, dot, sizeOf, sub, unitOf } from "./vectors.js";
+
 const SIDES = 16;  // flats round a bar
 const CREASE = 0.9;  // cosine of the turn from which a corner is drawn as a line
 
@@ -72,9 +75,6 @@ class Mesh {
   }
 }
 
-const sizeOf = (a) => Math.hypot(a[0], a[1], a[2]);
-const unitOf = (a) => { const s = sizeOf(a) || 1; return [a[0] / s, a[1] / s, a[2] / s]; };
-
 // Right-handed x, y, z with z along a vector.
 function frameAlong(along) {
   const z = sizeOf(along) ? unitOf(along) : [0, 0, 1];
@@ -85,7 +85,7 @@ function frameAlong(along) {
 // [R | t] in rows as a column-major matrix.
 const ofRows = (m) => [m[0], m[4], m[8], 0, m[1], m[5], m[9], 0, m[2], m[6], m[10], 0,
                        m[3], m[7], m[11], 1];
-const asRows = (m) => [m[0], m[4], m[8], m[12], m[1], m[5], m[9], m[13], m[2], m[6], m[10], m[14]];
+export const asRows = (m) => [m[0], m[4], m[8], m[12], m[1], m[5], m[9], m[13], m[2], m[6], m[10], m[14]];
 
 function meshOf(solid, shapes) {
   const mesh = new Mesh();
@@ -117,7 +117,7 @@ function rodBars(solid, shapes, length) {
   });
 }
 
-function drawables(head, shapes) {
+export function drawables(head, shapes) {
   const lengths = new Map(head.rods.map((rod) => [rod.name, rod.length]));
   return head.solids.flatMap((solid, index) => {
     const part = solid.name.slice(0, solid.name.indexOf("/"));
@@ -130,7 +130,7 @@ function drawables(head, shapes) {
 }
 
 // Matrix of a drawable at a posture, or null when something that carries it is out of reach.
-function placed(drawable, rows) {
+export function placed(drawable, rows) {
   const on = drawable.carriers.map((b) => rows[b]);
   if (on.some((m) => !m.every(Number.isFinite))) return null;
   if (!drawable.ends) return ofRows(on[0]);
@@ -144,13 +144,13 @@ function boxAbout(points) {
     (i) => points.reduce((kept, p) => pick(kept, p[i]), points[0][i])));
 }
 
-function middleOf(points) {
+export function middleOf(points) {
   if (!points.length) return [0, 0, 0];
   const [low, high] = boxAbout(points);
   return low.map((c, i) => (c + high[i]) / 2);
 }
 
-function cornersOf(spots) {
+export function cornersOf(spots) {
   const ends = boxAbout(Array.from({ length: spots.length / 3 },
                                    (_, k) => spots.slice(3 * k, 3 * k + 3)));
   return Array.from({ length: 8 }, (_, k) => [0, 1, 2].map((i) => ends[(k >> i) & 1][i]));

@@ -1,5 +1,10 @@
 // The 3-D view, in plain WebGL 2: the live view's solids and poses, to orbit.
 
+import { h, newId, tell } from "./dom.js";
+import { carried } from "./pose.js";
+import { asRows, cornersOf, drawables, middleOf, placed } from "./solid_mesh.js";
+import { cross, dot, sub, unitOf } from "./vectors.js";
+
 const FIELD = 28 * Math.PI / 180;
 const SOLID_HOME = { round: 215, up: 20, near: 1 };  // degrees from the tail over the right; zoom
 const VERTEX = `#version 300 es
@@ -78,7 +83,7 @@ const coloursOf = (look) => Object.fromEntries(Object.entries(look).map(([name, 
   return [name, hex ? hex.slice(1).map((part) => parseInt(part, 16) / 255) : [0.5, 0.5, 0.5]];
 }));
 
-class SolidPanel {
+export class SolidPanel {
   constructor(app) {
     this.app = app;
     Object.assign(this, SOLID_HOME, { chosen: "", fitted: null });
@@ -311,4 +316,3 @@ class SolidPanel {
     this.telling = setTimeout(() => { tell(this.words, words); }, 150);
   }
 }
-

@@ -1,5 +1,14 @@
 // The workbook: one state, drawn once per frame.
 
+import { h, newId, tell } from "./dom.js";
+import { Drawing, SIZES, VIEWS, lookOf } from "./drawing.js";
+import { Gaps } from "./gaps.js";
+import { ClearancePanel, LimitPanel, ReadoutPanel, StickPanel, StopPanel } from "./panels.js";
+import { Parts, Saving } from "./parts.js";
+import { Poses, readChart } from "./pose.js";
+import { SolidPanel } from "./solid_view.js";
+import { saidInput, saidLength } from "./wording.js";
+
 const LISTED = 14, CLOSE = 3;
 
 class Workbook {
@@ -319,17 +328,6 @@ class Workbook {
     bodies.forEach((body, b) => { if (b && found.has(body.on)) found.add(b); });
     return found.size ? found : new Set(bodies.keys());
   }
-}
-
-// straight between the charted thicknesses; null where the chart has no contact
-function readChart([thickness, angle], t) {
-  for (let n = 1; n < thickness.length; n++) {
-    const [a, b] = [thickness[n - 1], thickness[n]];
-    if (t <= b + 1e-9 && angle[n - 1] !== null && angle[n] !== null)
-      return angle[n - 1] + (angle[n] - angle[n - 1]) * Math.max(0, t - a) / (b - a);
-    if (t <= b) return null;
-  }
-  return null;
 }
 
 function render({ model, el }) {
