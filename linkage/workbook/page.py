@@ -16,7 +16,7 @@ render({ model, el: document.getElementById("linkage-page") });
 """
 
 
-def told_from_disk(system: System) -> dict:
+def state_from_disk(system: System) -> dict:
     """Everything a page says when no kernel answers it, worked out now."""
     stops = [stop_row(system, name) for name in system.model.stops]
     known = governing(system)
@@ -25,8 +25,9 @@ def told_from_disk(system: System) -> dict:
         if row["on"] and not row["error"]:
             row["chart"] = spacer_chart(system, row["name"])
     solids = bool(system.model.solids)
-    return {"serial": 0, "heard": 0, "busy": [], "limits": limits_of(system),
-            "wanted": limits_of(system), "required": required_rows(system), "stops": stops,
+    return {"serial": 0, "heard": 0, "busy": [], "failed": "", "ages": {},
+            "limits": limits_of(system), "wanted": limits_of(system),
+            "required": required_rows(system), "stops": stops,
             "proof": proof_of(system) if solids else None, "map": map_of(system)}
 
 
@@ -43,8 +44,8 @@ def write_page(system: System) -> str:
         HTML; it asks nothing of any other file or machine.
     """
     payload = as_plain(make_payload(system))
-    data = payload | {"told": told_from_disk(system), "live": False, "moved_to": {},
-                      "exact": None, "message": ""}
+    data = payload | {"state": state_from_disk(system), "live": False, "moved_to": {},
+                      "exact": None, "note": {}}
     title = escape(system.model.title)
     return f"""<!DOCTYPE html>
 <html lang="en">
@@ -56,7 +57,7 @@ def write_page(system: System) -> str:
 <title>{title}</title>
 <style>
 body {{ margin: 0; background: #fbfaf7; }}
-@media (prefers-color-scheme: dark) {{ body {{ background: #171b1d; }} }}
+@media screen and (prefers-color-scheme: dark) {{ body {{ background: #171b1d; }} }}
 {style()}
 </style>
 </head>

@@ -3,7 +3,7 @@
 The program is written as ES modules in ``js/`` and joined here into one: the notebook's widget
 takes a single module, and a page from disk that may fetch nothing can't import from files.  So
 the same text runs in both, with no build step: the modules one after another, lowest first,
-without their ``import`` lines and ``export`` words.  Inside one module every top-level name must
+without their types, ``import`` lines and ``export`` words.  Inside one module every top-level name must
 be unique, which is checked.
 """
 
@@ -18,6 +18,7 @@ ENTRY = "view"
 
 _IMPORT = re.compile(r'^import \{ ([^{}]*) \} from "\./([a-z_]+)\.js";\n', re.MULTILINE)
 _EXPORT = re.compile(r"^export (?=(?:async )?(?:function|class|const|let) )", re.MULTILINE)
+_TYPES = re.compile(r"^ */\*\*.*?\*/\n", re.MULTILINE | re.DOTALL)  # read by the checker alone
 _LEFT_OVER = re.compile(r"^(?:import\b|export (?!default ))", re.MULTILINE)
 
 
@@ -70,7 +71,7 @@ def join_modules(modules: dict[str, str], entry: str) -> str:
             if missing:
                 raise ValueError(f"{name}.js imports {sorted(missing)} that {source}.js exports "
                                  "not")
-        text = _EXPORT.sub("", _IMPORT.sub("", text))
+        text = _EXPORT.sub("", _IMPORT.sub("", _TYPES.sub("", text)))
         if _LEFT_OVER.search(text):
             raise ValueError(f"{name}.js has an import or export that can't be joined")
         for top in _top_level(text):

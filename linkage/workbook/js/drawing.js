@@ -99,7 +99,7 @@ export class Drawing {
     return low[0] === Infinity ? { low: [-100, -100, -100], high: [100, 100, 100] } : { low, high };
   }
 
-  draw(canvas, which, posed, pose, frame, marks, look, unit) {
+  draw(canvas, which, { posed, pose, frame, marks, look, unit }) {
     const { pen, width, height } = prepared(canvas), view = VIEWS[which];
     const edge = { left: 54, right: 10, top: 10, bottom: 24 };
     const low = [frame.low[view.x], frame.low[view.y]];
@@ -146,7 +146,7 @@ export class Drawing {
   // stations and structure, drawn once for as long as nothing but the stick moves
   background(canvas, which, frame, look, unit, draw) {
     const { width, height } = canvas;
-    const key = JSON.stringify([width, height, frame.low, frame.high, look, unit]);
+    const key = JSON.stringify([width, height, frame.low, frame.high, look, unit.name]);
     const known = this.grounds.get(which);
     if (known && known.key === key) return known.made;
     const made = document.createElement("canvas"), pen = made.getContext("2d");
@@ -159,7 +159,7 @@ export class Drawing {
   }
 
   stations(pen, view, place, look, unit) {
-    const per = unit === "in" ? 25.4 : 1, { edge, wide, tall, scale, middle } = place;
+    const per = unit.mm, { edge, wide, tall, scale, middle } = place;
     pen.font = `11px ${look.font}`;
     pen.lineWidth = 1;
     const half = [wide / 2 / scale, tall / 2 / scale];
@@ -175,7 +175,7 @@ export class Drawing {
       if (px < edge.left + wide - 45) pen.fillText(trimmed(t), px, edge.top + tall + 5);
     }
     pen.textAlign = "right";
-    pen.fillText(`${view.across} ${unit}`, edge.left + wide, edge.top + tall + 5);
+    pen.fillText(`${view.across} ${unit.name}`, edge.left + wide, edge.top + tall + 5);
     pen.textBaseline = "middle";
     for (const t of y) {
       const py = edge.top + tall / 2 - (t * per - middle[1]) * scale;
@@ -183,7 +183,7 @@ export class Drawing {
       if (py > edge.top + 20) pen.fillText(trimmed(t), edge.left - 5, py);
     }
     pen.textBaseline = "top";
-    pen.fillText(`${view.up} ${unit}`, edge.left - 5, edge.top);
+    pen.fillText(`${view.up} ${unit.name}`, edge.left - 5, edge.top);
   }
 
   solid(pen, item, at, scale, look) {

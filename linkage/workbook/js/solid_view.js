@@ -203,8 +203,7 @@ export class SolidPanel {
 
   draw() {
     const { gl, at, canvas } = this, scale = window.devicePixelRatio || 1;
-    if (!this.app.look) { this.app.schedule(); return; }  // the page reads its colours first
-    const wide = Math.round(canvas.clientWidth * scale);
+        const wide = Math.round(canvas.clientWidth * scale);
     const high = Math.round(canvas.clientHeight * scale);
     if (!wide || !high) return;
     if (canvas.width !== wide || canvas.height !== high) {
@@ -214,7 +213,7 @@ export class SolidPanel {
     const places = this.items.map((item) => placed(item, this.app.pose.bodies));
     const way = this.way(), far = this.far(places, way, wide / high), [right, up, back] = way;
     const { seen, pull } = this.camera(places, way, far, wide / high);
-    const colours = coloursOf(this.app.look);
+    const colours = coloursOf(this.app.colours());
     gl.viewport(0, 0, wide, high);
     gl.clearColor(...colours.paper, 1);
     gl.enable(gl.DEPTH_TEST);
@@ -308,9 +307,9 @@ export class SolidPanel {
     const from = Math.abs(up) === 90 ? `straight ${up < 0 ? "below" : "above"}`
       : `${side}, ${Math.abs(up)}° ${up < 0 ? "below" : "above"}`;
     const lost = [...new Set(this.items.filter((_, k) => !places[k]).map((item) => item.part))];
-    const { unit } = this.app, wide = (unit === "in" ? across / 25.4 : across).toFixed(0);
+    const unit = this.app.head.length, wide = (across / unit.mm).toFixed(0);
     const words = `Seen from ${from}; looking at ${this.chosen || "everything"}, `
-      + `${wide} ${unit} across.`
+      + `${wide} ${unit.name} across.`
       + (lost.length ? ` Left out, out of reach at this stick position: ${lost.join(", ")}.` : "");
     clearTimeout(this.telling);  // a reader aloud hears where the view came to rest
     this.telling = setTimeout(() => { tell(this.words, words); }, 150);

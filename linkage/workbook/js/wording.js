@@ -1,28 +1,67 @@
 // Numbers as people read them: never a bare sign where there are words for the two ways.
 
+/** @import { InputHead, LengthUnit, Words } from "./types.js" */
+
+/** @param {number} value @param {number} digits */
 export const fixed = (value, digits) => {
   const text = Math.abs(value).toFixed(digits);
   return (value < 0 && Number(text) !== 0 ? "\u2212" : "") + text;
 };
 
-export function saidTurn(value, [less, more], unit, digits = 1) {
-  if (value === null || value === undefined || value !== value) return "out of reach";
+/** @param {number} value */
+export const trimmed = (value) => String(Number(value.toPrecision(6))).replace("-", "\u2212");
+
+/**
+ * A turn with the word for its way.
+ * @param {number | null | undefined} value
+ * @param {string[]} ways what less and more than 0 are called
+ * @param {string} unit
+ * @param {Words} words
+ * @param {number} [digits]
+ */
+export function saidTurn(value, [less, more], unit, words, digits = 1) {
+  if (value === null || value === undefined || value !== value) return words.lost;
   const size = Math.abs(value).toFixed(digits);
   if (Number(size) === 0) return `${size}${unit}`;
   return `${size}${unit} ${value < 0 ? less : more}`;
 }
 
-export function saidInput(input, value, digits = 1) {
-  if (Number(Math.abs(value).toFixed(digits)) === 0) return "neutral";
-  if (!input.signed) return saidTurn(value, input.words, input.unit, digits);
+/**
+ * A stick position in words.
+ * @param {InputHead} input
+ * @param {number} value
+ * @param {Words} words
+ * @param {number} [digits]
+ */
+export function saidInput(input, value, words, digits = 1) {
+  if (Number(Math.abs(value).toFixed(digits)) === 0) return words.neutral;
+  if (!input.signed) return saidTurn(value, input.words, input.unit, words, digits);
   return `${value > 0 ? "+" : ""}${fixed(value, digits)}${input.unit} ${input.name}`;
 }
 
-export function saidLength(mm, unit, signed = false) {
-  if (mm === null || mm === undefined || mm !== mm) return "\u2013";
-  const [per, digits] = unit === "in" ? [25.4, 3] : [1, 2];
-  const text = fixed(mm / per, digits);
-  return `${signed && mm > 0 && Number(text) !== 0 ? "+" : ""}${text} ${unit}`;
+/**
+ * A position as it stands in a box whose label has the unit: "12.5 aft", or "-3" for want of words.
+ * @param {InputHead} input
+ * @param {number} value
+ */
+export function boxText(input, value) {
+  const number = Number(value.toFixed(4));
+  if (number === 0) return "0";
+  if (input.signed) return String(number).replace("-", "\u2212");
+  return `${Math.abs(number)} ${input.words[number < 0 ? 0 : 1]}`;
 }
 
-export const trimmed = (value) => String(Number(value.toPrecision(6))).replace("-", "\u2212");
+/**
+ * @param {number | null | undefined} mm
+ * @param {LengthUnit} unit
+ */
+export function saidLength(mm, unit) {
+  if (mm === null || mm === undefined || mm !== mm) return "\u2013";
+  return `${fixed(mm / unit.mm, unit.digits)} ${unit.name}`;
+}
+
+/** How long ago or for how long, from milliseconds: "4 s", "2 min 5 s". @param {number} ms */
+export function saidTime(ms) {
+  const s = Math.max(0, Math.floor(ms / 1000));
+  return s < 60 ? `${s} s` : `${Math.floor(s / 60)} min${s % 60 ? ` ${s % 60} s` : ""}`;
+}

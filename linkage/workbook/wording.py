@@ -1,0 +1,37 @@
+"""Words and units that the page's program has from the library, so that each is written once."""
+
+from __future__ import annotations
+
+import math
+
+from ..gearing.words import NEUTRAL
+from ..units import MM_PER, said_deflection, shown_length
+
+
+def length_unit(name: str) -> dict:
+    """What the page has to know of the file's length unit.
+
+    Parameters
+    ----------
+    name : {"mm", "in"}
+
+    Returns
+    -------
+    dict
+        name, mm (of one), digits (that a length is shown with), step (of a slider).
+
+    Examples
+    --------
+    >>> length_unit("in")
+    {'name': 'in', 'mm': 25.4, 'digits': 3, 'step': 0.001}
+    """
+    digits = len(shown_length(0.0, name).split(" ")[0].partition(".")[2])
+    return {"name": name, "mm": MM_PER[name], "digits": digits, "step": 10.0**-digits}
+
+
+def page_words() -> dict:
+    """Words of the verdicts and places."""
+    return {"neutral": NEUTRAL, "lost": said_deflection(math.nan, ("", "")), "met": "met",
+            "missed": "MISSED", "contact": "contact", "touch": "TOUCH", "below": "BELOW",
+            "clear": "clear", "governs": "governs", "proven": "proven", "exact": "exact",
+            "sampled": "sampled"}
