@@ -3,8 +3,8 @@
 The program is written as ES modules in ``js/`` and joined here into one: the notebook's widget
 takes a single module, and a page from disk that may fetch nothing can't import from files.  So
 the same text runs in both, with no build step: the modules one after another, lowest first,
-without their types, ``import`` lines and ``export`` words.  Inside one module every top-level name must
-be unique, which is checked.
+without their types, ``import`` lines and ``export`` words.  Inside one module every top-level
+name must be unique, which is checked.
 """
 
 from __future__ import annotations

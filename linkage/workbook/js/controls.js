@@ -78,7 +78,8 @@ export function slider({ name, unit, control, step, read, text, bound, said, on,
   const id = newId(), out = h("output", { for: id, class: "lw-said" });
   const range = h("input", { id, type: "range", min: 0, max: 0, step, list,
                              "data-control": control });
-  let low = 0, high = 0, value = NaN, stands = NaN;  // stands: the number that the box's text is for
+  let low = 0, high = 0, value = NaN;
+  let stands = NaN;  // the number that the text in the box is for
   const box = new Box({ control: `${control} typed`, label: `${name}, typed, ${unit}`,
     take: (typed) => {
       const got = read(typed);

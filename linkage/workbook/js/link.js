@@ -6,7 +6,7 @@ import { saidTime } from "./wording.js";
 
 export const SLOW = 1000;  // ms after which a wait is said
 export const SILENT = 8000;  // ms after which a wait is said for the whole page
-const ASKED_EVERY = 5000;  // ms between questions whether somebody is there, where nothing else tells
+const ASKED_EVERY = 5000;  // ms after which is asked whether anybody is there
 const GONE = ["dead", "terminating", "restarting", "autorestarting"];
 
 /**
@@ -34,9 +34,10 @@ export function standOf({ waited, ended, kernel, connection }) {
  */
 export function bandText(stand, ended, kernel, waited) {
   if (stand === "ended")
-    return `${ended || "The kernel has ended"}. Every number here is from before, nothing is worked `
-      + "out any more, and boxes that need the kernel are off. Run the cell again to have a page "
-      + "that works; changes made since the file are listed under \u201cChanged from the file\u201d.";
+    return `${ended || "The kernel has ended"}. Every number here is from before, nothing is `
+      + "worked out any more, and boxes that need the kernel are off. Run the cell again to have a "
+      + "page that works; changes made since the file are listed under \u201cChanged from the "
+      + "file\u201d.";
   if (stand === "cut")
     return "The line to the kernel is cut. Numbers here are from before; they follow again once it "
       + "is back.";
@@ -45,8 +46,8 @@ export function bandText(stand, ended, kernel, waited) {
     : kernel === "" || kernel === "unknown" ? "The kernel is busy, or it has ended"
       : "The kernel doesn\u2019t answer this page; it may have been restarted";
   return `${why}: no answer for ${saidTime(waited)}. Numbers here are from before. `
-    + (kernel === "busy" ? "They follow once the cell that runs has finished; to stop it, interrupt "
-      + "the kernel." : "If it stays so, run the cell again.");
+    + (kernel === "busy" ? "They follow once the cell that runs has finished; to stop it, "
+      + "interrupt the kernel." : "If it stays so, run the cell again.");
 }
 
 export class Link {

@@ -31,9 +31,9 @@ export class StickPanel {
     /** @type {TravelMap | null | undefined} */
     this.shown = undefined;
     this.pair = named.length === 2 ? named : inputs.length > 1 ? inputs.slice(0, 2) : null;
-    this.sliders = inputs.map((input) => app.known(`stick ${input.name}`, positionSlider(app, input, {
+    this.sliders = inputs.map((input) => positionSlider(app, input, {
       name: input.name, control: `stick ${input.name}`,
-      on: (v) => app.move({ [input.name]: v }), rest: () => app.rested() })));
+      on: (v) => app.move({ [input.name]: v }), rest: () => app.rested() }));
     // what a third input moves too can't be drawn without a kernel
     this.still = inputs.filter((input) => input.held && !app.live).map((i) => i.name);
     this.words = app.noteOf("stick");
@@ -121,10 +121,9 @@ export class StickPanel {
 
   /** @param {InputHead[]} pair @param {HTMLCanvasElement} canvas */
   updatePad([across, up], canvas) {
-    const { app } = this, { map } = app.state, { position, limits } = app, look = app.colours();
+    const { app } = this, { map } = app.state, { wanted } = app.state, { position, limits } = app;
     if (!app.hidden.has(canvas))
-      this.back = drawPad(canvas, { across, up, position, limits, wanted: app.state.wanted, map },
-                          look);
+      this.back = drawPad(canvas, { across, up, position, limits, wanted, map }, app.colours());
     canvas.setAttribute("aria-label", `Travel map: stick at ${app.saidPlace()}`);
     if (map !== this.shown) {
       this.shown = map;
@@ -134,8 +133,8 @@ export class StickPanel {
     this.map.classList.toggle("lw-stale", Boolean(map && map.old) || app.before());
     const waits = app.waiting("map", "Travel map");
     tell(this.mapped, [waits, !map ? waits ? "" : "Travel map: none."
-      : `${(100 * map.usable).toFixed(1)} % of the wanted rectangle is free of contact from neutral `
-      + `on${map.old ? " (before the last change)" : ""}. `
+      : `${(100 * map.usable).toFixed(1)} % of the wanted rectangle is free of contact from `
+      + `neutral on${map.old ? " (before the last change)" : ""}. `
       + (Object.keys(map.boundaries).length ? "Bounded by:" : "Nothing bounds it.")]
       .filter(Boolean).join(" "));
   }

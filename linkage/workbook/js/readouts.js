@@ -64,6 +64,8 @@ export class ClearancePanel {
     this.app = app;
     this.list = tableOf("Nearest pairs at this stick position, by gap",
                         ["pair", "gap here", "", "least over travel", "required", ""]);
+    /** @type {Proof | null} */
+    this.proof = null;
     this.state = h("p", { class: "lw-note", "aria-live": "polite" });
     this.worst = tableOf("Least over the whole travel, worst first",
                          ["pair", "least met", "proven", "required", "at", ""]);

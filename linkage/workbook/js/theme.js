@@ -10,7 +10,7 @@ export function themeOf() {
 
 /**
  * Tells each change, printing included; gives what ends it.
- * @param {(theme: "light" | "dark", now: boolean) => void} changed `now`: before anything is printed
+ * @param {(theme: "light" | "dark", now: boolean) => void} changed `now`: before printing
  */
 export function watchTheme(changed) {
   const system = dark(), plain = () => changed(themeOf(), false);

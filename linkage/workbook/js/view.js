@@ -4,7 +4,7 @@
  *   from "./types.js" */
 
 import { Box } from "./controls.js";
-import { h, newId, tell } from "./dom.js";
+import { h, tell } from "./dom.js";
 import { SIZES, lookOf } from "./drawing.js";
 import { Gaps } from "./gaps.js";
 import { Link, SLOW } from "./link.js";
@@ -65,6 +65,8 @@ export class Workbook {
     this.spacers = spacersOf(this.state);
     this.position = { ...this.neutral(), ...model.get("moved_to") };
     this.sent = this.state.heard;
+    /** @type {object | null} */
+    this.looked = null;
     this.worth = [...this.head.pairs.keys()];
     this.hidden = new Set();
     this.note = h("p", { class: "lw-message", role: "alert" });
@@ -275,8 +277,8 @@ export class Workbook {
     const stand = link.stand(), waited = link.waited() || 0;
     tell(this.band, link.band());
     for (const [wait, kinds] of this.waits)
-      tell(wait, kinds.some((kind) => this.flying.startsWith(kind)) && waited >= SLOW && stand !== "ended"
-        ? `Being worked out for ${saidTime(waited)}; what is shown is from before, `
+      tell(wait, waited >= SLOW && stand !== "ended"
+        && kinds.some((kind) => this.flying.startsWith(kind)) ? `Being worked out for ${saidTime(waited)}; what is shown is from before, `
           + `${saidTime(performance.now() - this.takenAt)} old.` : "");
     if (this.root.dataset.link !== stand) {
       this.root.dataset.link = stand;
