@@ -276,10 +276,10 @@ export class Workbook {
     if (link.due() && document.visibilityState === "visible") this.send({ do: "ping" }, "ping");
     const stand = link.stand(), waited = link.waited() || 0;
     tell(this.band, link.band());
+    const words = waited >= SLOW && stand !== "ended" ? `Being worked out for ${saidTime(waited)}; `
+      + `what is shown is from before, ${saidTime(performance.now() - this.takenAt)} old.` : "";
     for (const [wait, kinds] of this.waits)
-      tell(wait, waited >= SLOW && stand !== "ended"
-        && kinds.some((kind) => this.flying.startsWith(kind)) ? `Being worked out for ${saidTime(waited)}; what is shown is from before, `
-          + `${saidTime(performance.now() - this.takenAt)} old.` : "");
+      tell(wait, kinds.some((kind) => this.flying.startsWith(kind)) ? words : "");
     if (this.root.dataset.link !== stand) {
       this.root.dataset.link = stand;
       for (const panel of this.kernel) panel.enable();
