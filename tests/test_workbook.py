@@ -212,19 +212,6 @@ def test_the_page_carries_the_caution_and_is_written_by_the_verb(tmp_path):
 
 
 # ---------------------------------------------------------------- the kernel side
-@pytest.fixture
-def book(side_by_side, tmp_path):
-    from linkage.model.file import write_model
-    from linkage.workbook.live import Workbook
-
-    source = tmp_path / "mine.toml"
-    write_model(side_by_side.model, source)
-    made = Workbook(side_by_side, source, prove=False)
-    made.folder = tmp_path
-    yield made
-    made.close()
-
-
 def stop_of(book, name):
     return next(row for row in book.state["stops"] if row["name"] == name)
 

@@ -114,7 +114,7 @@ def with_dimension(model: Model, address: str, what: str, mm: float) -> Model:
     """
     if what == "length":
         if address not in model.rods:
-            raise LinkageError(f'no rod "{address[:60]}"; {nearest(address, model.rods)}')
+            raise LinkageError(f'no rod "{address[:60]}"; {_hint(address, model.rods)}')
         _check_range(model, f"{address} length", mm, 0.0, LONGEST_ROD, model.rod_length(address))
         rod = replace(model.rods[address], length=mm)
         return replace(model, rods={**model.rods, address: rod})
@@ -177,8 +177,13 @@ def _written(model, address, default=...):
     if point in points:
         return points[point].at
     if default is ...:
-        raise LinkageError(f'no point "{address[:60]}"; {nearest(address, model.points)}')
+        raise LinkageError(f'no point "{address[:60]}"; {_hint(address, model.points)}')
     return default
+
+
+def _hint(name, known) -> str:
+    hint = nearest(name, known)
+    return hint if len(hint) < 200 else "the part table lists them"
 
 
 def _with_place(model, part, point, there) -> Model:

@@ -8,6 +8,7 @@ nobody wants.
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import subprocess
@@ -101,6 +102,8 @@ class Prover:
             lost, serial = process is self._process and self._busy, self._serial
             if lost:
                 self._process, self._busy = None, False
+        with contextlib.suppress(OSError):
+            process.stdin.close()
         if lost:
             self._heard(serial, "failed", "the process that works it out has ended by itself "
                         "(out of memory?); change anything to begin again")
