@@ -79,7 +79,7 @@ export function slider({ name, unit, control, step, read, text, bound, said, on,
   const range = h("input", { id, type: "range", min: 0, max: 0, step, list,
                              "data-control": control });
   let low = 0, high = 0, value = NaN;
-  let stands = NaN;  // the number that the text in the box is for
+  let stands = NaN, kept = "";  // the number that the text in the box is for, and the text
   const box = new Box({ control: `${control} typed`, label: `${name}, typed, ${unit}`,
     take: (typed) => {
       const got = read(typed);
@@ -90,10 +90,15 @@ export function slider({ name, unit, control, step, read, text, bound, said, on,
       }
       box.clear();
       stands = Math.min(Math.max(got.value, low), high);  // within 1e-9 of what was typed
+      kept = typed;
       on(stands);
       rest();
     },
-    back: () => { stands = value; box.input.value = text(value); } });
+    back: () => put() });
+  const put = () => {
+    if (!(Math.abs(value - stands) < 1e-9)) [stands, kept] = [value, text(value)];
+    box.input.value = kept;
+  };
   const free = () => { box.clear(); stands = NaN; };
   range.addEventListener("input", () => { free(); on(Number(range.value)); });
   range.addEventListener("change", () => rest());
@@ -107,10 +112,7 @@ export function slider({ name, unit, control, step, read, text, bound, said, on,
     show(to) {
       value = to;
       range.value = String(value);
-      if (!box.held() && !(Math.abs(value - stands) < 1e-9)) {
-        stands = value;
-        box.input.value = text(value);
-      }
+      if (!box.held() && !(Math.abs(value - stands) < 1e-9)) put();
       const words = said(value);
       range.setAttribute("aria-valuetext", words);
       tell(out, words);

@@ -2,9 +2,21 @@
 
 /** @import { InputHead, LengthUnit, Words } from "./types.js" */
 
+/**
+ * The size of a number with so many digits, halves to the even digit as the library has them: an
+ * exact half is an odd number of 2 * 10^digits, so that its fives divide out.
+ * @param {number} value
+ * @param {number} digits
+ */
+const sizeText = (value, digits) => {
+  const size = Math.abs(value), below = Math.floor(size * 10 ** digits), odd = 2 * below + 1;
+  const half = odd % 5 ** digits === 0 && odd / 5 ** digits / 2 ** (digits + 1) === size;
+  return (half && below % 2 === 0 ? below / 10 ** digits : size).toFixed(digits);
+};
+
 /** @param {number} value @param {number} digits */
 export const fixed = (value, digits) => {
-  const text = Math.abs(value).toFixed(digits);
+  const text = sizeText(value, digits);
   return (value < 0 && Number(text) !== 0 ? "\u2212" : "") + text;
 };
 
@@ -21,7 +33,7 @@ export const trimmed = (value) => String(Number(value.toPrecision(6))).replace("
  */
 export function saidTurn(value, [less, more], unit, words, digits = 1) {
   if (value === null || value === undefined || value !== value) return words.lost;
-  const size = Math.abs(value).toFixed(digits);
+  const size = sizeText(value, digits);
   if (Number(size) === 0) return `${size}${unit}`;
   return `${size}${unit} ${value < 0 ? less : more}`;
 }
@@ -34,7 +46,7 @@ export function saidTurn(value, [less, more], unit, words, digits = 1) {
  * @param {number} [digits]
  */
 export function saidInput(input, value, words, digits = 1) {
-  if (Number(Math.abs(value).toFixed(digits)) === 0) return words.neutral;
+  if (Number(sizeText(value, digits)) === 0) return words.neutral;
   if (!input.signed) return saidTurn(value, input.words, input.unit, words, digits);
   return `${value > 0 ? "+" : ""}${fixed(value, digits)}${input.unit} ${input.name}`;
 }
