@@ -423,9 +423,9 @@ class Workbook(anywidget.AnyWidget):
 
     def _from_python(self, change, content) -> bool:
         """Take what was set from Python; what can't be is refused there, and set back."""
-        if self._setting:
-            return False
-        with self._lock:
+        with self._lock:  # a page is answered in a thread of its own while a cell runs
+            if self._setting:
+                return False
             try:
                 self._act(read_request(content))
             except LinkageError:
