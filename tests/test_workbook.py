@@ -375,7 +375,7 @@ def test_a_newer_change_puts_an_end_to_the_proof_before():
 
 
 def test_the_quick_proof_brackets_what_the_table_has(side_by_side):
-    from linkage.workbook.answers import WITHIN, proof_of, quick_proof
+    from linkage.workbook.page_tables import WITHIN, proof_of, quick_proof
 
     quick, table = quick_proof(side_by_side)["rows"], proof_of(side_by_side)["rows"]
     near = {name: row for name, row in table.items() if row["proven"] < row["required"] + 20}

@@ -21,7 +21,7 @@ from ..model.file import write_model
 from ..motion import System, body_of
 from ..stops import Meeting, meeting
 from ..units import MM_PER
-from .answers import (
+from .page_tables import (
     exact_at,
     limits_of,
     most_thickness,

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 
 from ..gearing.words import NEUTRAL
-from ..units import MM_PER, said_deflection, shown_length
+from ..results.blocks import TRUTH
+from ..units import LENGTHS, said_deflection
 
 
 def length_unit(name: str) -> dict:
@@ -25,13 +26,14 @@ def length_unit(name: str) -> dict:
     >>> length_unit("in")
     {'name': 'in', 'mm': 25.4, 'digits': 3, 'step': 0.001}
     """
-    digits = len(shown_length(0.0, name).split(" ")[0].partition(".")[2])
-    return {"name": name, "mm": MM_PER[name], "digits": digits, "step": 10.0**-digits}
+    unit = LENGTHS[name]
+    return {"name": name, "mm": unit.mm, "digits": unit.digits, "step": 10.0**-unit.digits}
 
 
 def page_words() -> dict:
     """Words of the verdicts and places."""
-    return {"neutral": NEUTRAL, "lost": said_deflection(math.nan, ("", "")), "met": "met",
-            "missed": "MISSED", "contact": "contact", "touch": "TOUCH", "below": "BELOW",
-            "clear": "clear", "governs": "governs", "proven": "proven", "exact": "exact",
-            "sampled": "sampled"}
+    (missed, met), (_, governs) = TRUTH["met"], TRUTH["governs"]
+    return {"neutral": NEUTRAL, "lost": said_deflection(math.nan, ("", "")), "met": met,
+            "missed": missed, "contact": "contact", "touch": "TOUCH", "below": "BELOW",
+            "clear": "clear", "governs": governs, "proven": "proven", "exact": "exact",
+            "sampled": "sampled", "before": "before"}

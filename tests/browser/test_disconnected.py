@@ -175,6 +175,9 @@ def ended(book, said):
     assert stale(book, "clearance") == 2
     assert stale(book, "stops") == stale(book, "limits") == 1
     assert "before the kernel ended" in clearance(book)
+    for section in ("limits", "stops", "surfaces", "parts", "save"):
+        assert "run the cell again" in book.root.locator(f".lw-{section} .lw-wait").inner_text()
+    assert book.rows("stops")["roll right"][0].endswith(" before")
     for control in ("spacer roll right", "spacer roll right typed", "limit pitch least typed",
                     "undo", "save", "save as", "elevator/horn FS"):
         assert book.control(control).is_disabled()

@@ -116,6 +116,8 @@ export class Link {
                      connection: this.line() });
   }
 
+  why() { return (this.ended || "The kernel has ended").replace("The", "the"); }
+
   band() { return bandText(this.stand(), this.ended, this.status(), this.waited() || 0); }
 
   // whether it is time to ask if anybody is there: only where the front end doesn't tell

@@ -272,7 +272,7 @@ export class StopPanel {
   cells(stop) {
     const { app } = this, { words } = app.head, input = this.input(stop), { angle } = stop;
     const turns = app.head.surfaces.map((surface, s) => angle === null ? "\u2013"
-      : saidTurn(stop.how === words.exact ? stop.deflections[surface.name]
+      : saidTurn(stop.how !== words.sampled ? stop.deflections[surface.name]
         : app.poses.surface(s, { ...app.neutral(), [stop.input]: angle }),
         surface.words, "\u00b0", words));
     return [stop.name, stop.error || (angle === null ? "\u2026"

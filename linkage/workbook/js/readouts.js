@@ -102,7 +102,7 @@ export class ClearancePanel {
       : words.clear;
     return cellsOf([name, gap <= 1e-6 ? words.contact : saidLength(gap, length),
       sure ? words.exact : words.sampled,
-      row ? `${saidLength(row.proven, length)} ${proof.old ? "before" : words.proven}` : "\u2013",
+      row ? `${saidLength(row.proven, length)} ${proof.old || app.before() ? words.before : words.proven}` : "\u2013",
       free ? "\u2013" : saidLength(required, length), word],
       word === words.touch || word === words.below ? "lw-missed" : "");
   }

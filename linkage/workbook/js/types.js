@@ -5,7 +5,7 @@
  * @typedef {{ length: Record<string, number>, angle: Record<string, number> }} UnitWords
  * @typedef {{ neutral: string, lost: string, met: string, missed: string, contact: string,
  *   touch: string, below: string, clear: string, governs: string, proven: string, exact: string,
- *   sampled: string }} Words
+ *   sampled: string, before: string }} Words
  *
  * @typedef {[start: number, step: number, count: number]} Axis
  * @typedef {[number, number]} Pair

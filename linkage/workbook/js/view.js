@@ -153,7 +153,7 @@ export class Workbook {
     const stop = /** @type {StopRow} */ (this.state.stops.find((s) => s.name === name));
     const t = this.spacers[name], { words } = this.head;
     if (Math.abs(t - stop.thickness) < 1e-9)
-      return { ...stop, how: stop.angle === null ? "" : words.exact };
+      return { ...stop, how: stop.angle === null ? "" : this.before() ? words.before : words.exact };
     const angle = stop.chart ? readChart(stop.chart, t) : null;
     return { ...stop, angle, how: words.sampled, governs: null,
              error: angle === null && stop.chart ? "no contact there" : "" };
@@ -276,10 +276,12 @@ export class Workbook {
     if (link.due() && document.visibilityState === "visible") this.send({ do: "ping" }, "ping");
     const stand = link.stand(), waited = link.waited() || 0;
     tell(this.band, link.band());
-    const words = waited >= SLOW && stand !== "ended" ? `Being worked out for ${saidTime(waited)}; `
-      + `what is shown is from before, ${saidTime(performance.now() - this.takenAt)} old.` : "";
+    const old = saidTime(performance.now() - this.takenAt);
+    const words = waited < SLOW ? "" : `Being worked out for ${saidTime(waited)}; what is shown is `
+      + `from before, ${old} old.`;
     for (const [wait, kinds] of this.waits)
-      tell(wait, kinds.some((kind) => this.flying.startsWith(kind)) ? words : "");
+      tell(wait, stand === "ended" ? `From before, ${old} old: ${link.why()}; run the cell again.`
+        : kinds.some((kind) => this.flying.startsWith(kind)) ? words : "");
     if (this.root.dataset.link !== stand) {
       this.root.dataset.link = stand;
       for (const panel of this.kernel) panel.enable();
