@@ -151,8 +151,8 @@ def test_a_dimension_out_of_range_is_refused_beside_its_box(book, what, text):
 
 
 def test_the_last_proof_stays_marked_until_the_next_has_come(side_by_side):
-    from linkage.workbook.page_tables import proof_of
     from linkage.workbook.live import Workbook
+    from linkage.workbook.page_tables import proof_of
 
     book = Workbook(side_by_side, prove=False)
     try:

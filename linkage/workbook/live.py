@@ -21,14 +21,6 @@ from ..model.file import write_model
 from ..motion import System, body_of
 from ..stops import Meeting, meeting
 from ..units import MM_PER
-from .page_tables import (
-    exact_at,
-    limits_of,
-    most_thickness,
-    required_rows,
-    stop_row,
-    waiting_row,
-)
 from .draft import (
     Draft,
     changes,
@@ -49,6 +41,14 @@ from .messages import (
     place_of,
     place_to_save,
     read_request,
+)
+from .page_tables import (
+    exact_at,
+    limits_of,
+    most_thickness,
+    required_rows,
+    stop_row,
+    waiting_row,
 )
 from .payload import make_payload
 from .program import script, style

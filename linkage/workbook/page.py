@@ -5,7 +5,15 @@ from __future__ import annotations
 from html import escape
 
 from ..motion import System
-from .page_tables import governing, limits_of, map_of, proof_of, required_rows, spacer_chart, stop_row
+from .page_tables import (
+    governing,
+    limits_of,
+    map_of,
+    proof_of,
+    required_rows,
+    spacer_chart,
+    stop_row,
+)
 from .payload import as_json, as_plain, make_payload
 from .program import script, style
 

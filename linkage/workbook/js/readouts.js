@@ -98,11 +98,12 @@ export class ClearancePanel {
     const sure = exact && exact.gaps[name] !== undefined;
     const gap = sure ? exact.gaps[name] : near.gap, row = proof && proof.rows[name];
     const free = rule === "stop";
+    const how = proof?.old || app.before() ? words.before : words.proven;
     const word = gap <= 1e-6 ? words.touch : free ? rule : gap < required ? words.below
       : words.clear;
     return cellsOf([name, gap <= 1e-6 ? words.contact : saidLength(gap, length),
       sure ? words.exact : words.sampled,
-      row ? `${saidLength(row.proven, length)} ${proof.old || app.before() ? words.before : words.proven}` : "\u2013",
+      row ? `${saidLength(row.proven, length)} ${how}` : "\u2013",
       free ? "\u2013" : saidLength(required, length), word],
       word === words.touch || word === words.below ? "lw-missed" : "");
   }

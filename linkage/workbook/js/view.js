@@ -152,8 +152,9 @@ export class Workbook {
   stopNow(name) {
     const stop = /** @type {StopRow} */ (this.state.stops.find((s) => s.name === name));
     const t = this.spacers[name], { words } = this.head;
+    const known = this.before() ? words.before : words.exact;
     if (Math.abs(t - stop.thickness) < 1e-9)
-      return { ...stop, how: stop.angle === null ? "" : this.before() ? words.before : words.exact };
+      return { ...stop, how: stop.angle === null ? "" : known };
     const angle = stop.chart ? readChart(stop.chart, t) : null;
     return { ...stop, angle, how: words.sampled, governs: null,
              error: angle === null && stop.chart ? "no contact there" : "" };
