@@ -151,8 +151,8 @@ def test_a_busy_kernel_is_waited_for_aloud(book, lab_tools, opened):
     book.control("neutral").click()
     book.until(lambda: exact(book))
     # a page is answered while a cell runs, but not while it runs in C and keeps Python's lock
-    lab_tools.run_code(book.page, "import ctypes, time; time.sleep(1); ctypes.PyDLL(None).sleep(14)",
-                       wait=False)
+    code = "import ctypes, time; time.sleep(1); ctypes.PyDLL(None).sleep(14)"
+    lab_tools.run_code(book.page, code, wait=False)
     book.page.wait_for_timeout(1300)
     book.type("stick pitch", 5)
     wait = book.root.locator(".lw-surfaces .lw-wait")

@@ -119,11 +119,12 @@ export function slider({ name, unit, control, step, read, text, bound, said, on,
     },
     /** @param {number} least @param {number} most */
     reach(least, most) {
+      if (least === low && most === high) return;  // writing the same would lay the page out anew
       [low, high] = [least, most];
       range.min = String(least);
       range.max = String(most);
     },
     /** @param {boolean} on */
-    enable(on) { range.disabled = box.input.disabled = !on; },
+    enable(on) { if (range.disabled === on) range.disabled = box.input.disabled = !on; },
   };
 }
