@@ -10,7 +10,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "linkage"
 FLOORS = [
     {"errors"},
-    {"units", "geometry", "intervals", "search"},
+    {"units", "geometry", "intervals", "search", "disk"},
     {"model"},
     {"motion"},
     {"gearing", "clearances"},
@@ -29,7 +29,8 @@ FLOORS = [
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
     "model": [{"keys", "threads"}, {"shapes"}, {"strength", "fittings"},
-              {"parts", "sizes", "turned"}, {"stock"}, {"whole", "mirroring"}, {"file"}],
+              {"parts", "sizes", "turned"}, {"stock"}, {"whole", "mirroring"},
+              {"file", "document"}, {"patch"}, {"save"}],
     "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates"},
                {"together", "bounds", "moved"}, {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"cross_checks"}, {"findings"}],
@@ -56,7 +57,8 @@ INNER = {
     "geometry": [{"vectors", "outlines"}, {"pieces"}, {"tubes", "features", "overlap", "closest"},
                  {"gaps"}],
 }
-ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"model"}, "sympy": {"motion"},
+ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"model"}, "tomlkit": {"model"},
+         "sympy": {"motion"},
          "pandas": {"gearing", "clearances", "stops", "results", "loads", "rigging",
                     "sizing"},
          "shapely": {"geometry", "stops", "relief", "plots"}, "ezdxf": {"relief"},

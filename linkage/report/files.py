@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 
+from ..disk import csv_text
 from ..results import CHAPTERS, Results, Table, Text, as_html, blocks_of, is_number, readings_form
 from ..results.csv_files import csv_files
 from ..units import CAUTION, LENGTHS
@@ -43,7 +44,7 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     if "reliefs" in names and results.reliefs is not None:
         files |= template_files(results.reliefs[0], paper)
     form = readings_form(results.system, results.digest)
-    files[READINGS.format(results.digest)] = form.to_csv(index=False, lineterminator="\n")
+    files[READINGS.format(results.digest)] = csv_text(form)
     return files
 
 

@@ -40,7 +40,7 @@ img { max-width: 100%; height: auto; background: #fff; }
 .undecided::before { content: "UNDECIDED  "; font-weight: bold; }
 .note::before { content: "Note  "; font-weight: bold; }
 .missing { border-left: .4rem solid #6b7680; padding-left: .8rem; font-style: italic; }
-nav ol { columns: 2; padding-left: 1.3rem; }
+nav ol { columns: 16rem 2; padding-left: 1.5rem; }
 @page { margin: 14mm 12mm; }
 @media print { body { max-width: none; padding: 0; } .scroll { overflow: visible; }
                nav { break-after: page; } }

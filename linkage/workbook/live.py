@@ -17,7 +17,6 @@ import traitlets
 from ..clearances import gaps, scene_of, travel_box
 from ..errors import LinkageError
 from ..gearing import said_input
-from ..model.file import write_model
 from ..motion import System, body_of
 from ..stops import Meeting, meeting
 from ..units import MM_PER
@@ -27,6 +26,7 @@ from .draft import (
     mirrored_too,
     part_rows,
     same_shape,
+    save,
     with_dimension,
     with_limits,
     with_spacers,
@@ -91,6 +91,7 @@ class Workbook(anywidget.AnyWidget):
     def __init__(self, system: System, path=None, *, prove=True, **options):
         self._lock, self._serial, self._heard = threading.RLock(), 0, 0
         self._path, self.folder = Path(path) if path is not None else None, Path.cwd()
+        self._on_disk = system.model
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = travel_box(system, BEYOND), {}, None
         self._meetings, self._shaped = {}, system
@@ -252,8 +253,10 @@ class Workbook(anywidget.AnyWidget):
         if self._ask_over:
             own = " (the file this came from)" if self._is_source(path) else ""
             return f"{path} is there already{own}; nothing is written until you say so"
-        write_model(self.model, path)
-        return f"Saved as {path}"
+        written = save(self.model, (self._path, self._on_disk), path, over)
+        if self._is_source(path):
+            self._on_disk = self.model
+        return f"Saved as {' and '.join(str(each) for each in written)}"
 
     def _is_source(self, path) -> bool:
         return self._path is not None and self._path.exists() and path.samefile(self._path)

@@ -142,8 +142,8 @@ export class Saving {
     this.wait = app.waitOf("save");
     this.el = h("section", { class: "lw-save", "aria-label": "Save" }, h("h3", {}, "Save"),
       h("p", { class: "lw-note" }, "Limits, spacers and dimensions go to a model file (.toml) in "
-        + "the notebook's folder or below it. Comments of the file they came from are not kept, "
-        + "and twins are written out."),
+        + "the notebook's folder or below it; all else stays as it stands in the file they came "
+        + "from."),
       h("div", { class: "lw-row" }, h("label", { for: id }, "Model file"), this.path, this.button,
         this.over), this.words, this.wait);
   }
