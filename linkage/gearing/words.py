@@ -9,6 +9,7 @@ from ..motion import System
 from ..units import said_deflection
 
 WAYS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
+NEUTRAL = "neutral"
 SENSES = {"pitch": ("forward", "aft"), "roll": ("left", "right")}
 
 
@@ -49,7 +50,7 @@ def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
     if not math.isfinite(value):
         return "nowhere"
     if float(f"{value:.{digits}f}") == 0:
-        return "neutral"
+        return NEUTRAL
     if name in SENSES:
         return f"{abs(value):.{digits}f}{unit} {SENSES[name][bool(value > 0)]}"
     return f"{value:+.{digits}f}{unit} {name}"
@@ -58,5 +59,5 @@ def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
 def said_place(system: System, values: dict) -> str:
     """A stick position of several inputs in words, such as "17.0° aft, 21.0° left"."""
     moved = [said_input(system, name, value) for name, value in values.items()
-             if said_input(system, name, value) != "neutral"]
-    return ", ".join(moved) if moved else "neutral"
+             if said_input(system, name, value) != NEUTRAL]
+    return ", ".join(moved) if moved else NEUTRAL

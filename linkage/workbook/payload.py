@@ -1,9 +1,12 @@
 """What the page is given: one JSON head and two blocks of float32, the shapes and the grid.
 
-Format 1
+Format 2
 --------
 `head` is JSON; `shapes` is points (x, y, z), mm; `grid` is numbers.  Everything is little-endian.
 
+- ``length``: the file's length unit: name, mm (of one), digits (shown), step (of a slider);
+  ``typed``: what may be typed, {"length": {word: mm}, "angle": {word: degrees}}; ``words``: how
+  the library says what the page says too.
 - ``inputs[k]``: name, unit, travel (wanted, [least, greatest]), words (what - and + are called),
   signed (true: a position is said with its sign, for want of words),
   axis ([start, step, count] of its grid positions), held (true: the grid stands still along it
@@ -44,8 +47,10 @@ from ..model import AIRFRAME, Box, Plate, Washer
 from ..motion import System, body_of
 from ..units import CAUTION
 from .grid import Grid, held_inputs, make_grid
+from .typed import unit_words
+from .wording import length_unit, page_words
 
-FORMAT = 1
+FORMAT = 2
 DRAWN_WITHIN = 0.2  # mm that a drawn arc may be off
 THICK = 4.0  # mm of a plate from which its edges are drawn as faces, long ones
 
@@ -86,8 +91,10 @@ def make_payload(system: System, held: dict | None = None, box: dict | None = No
     grid, points, numbers = make_grid(system, held, box), _Block(3), _Block(1)
     names = [AIRFRAME, *system.model.bodies]
     index = {name: b for b, name in enumerate(names)}
-    head = {"format": FORMAT, "title": system.model.title, "unit": system.model.length,
-            "caution": " ".join(CAUTION.split()), "inputs": _inputs(system, grid),
+    head = {"format": FORMAT, "title": system.model.title, "caution": " ".join(CAUTION.split()),
+            "length": length_unit(system.model.length), "words": page_words(),
+            "typed": {kind: unit_words(kind) for kind in ("length", "angle")},
+            "inputs": _inputs(system, grid),
             "bodies": [_body(system, grid, name, index, numbers) for name in names],
             "driven": [index[n] for n, b in system.model.bodies.items() if b.input],
             "rods": [_rod(system, name, grid.origins, index) for name in system.model.rods],
