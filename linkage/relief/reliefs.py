@@ -127,7 +127,7 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
     scene, sweeps = scene_of(system), {}
     for pair in chosen:
         other = pair.second if pair.first == name else pair.first
-        sweeps[pair.name] = Sweep(system, flat, scene.solid(other), pair, options.step)
+        sweeps[pair.name] = Sweep(system, flat, scene.solid_of(pair, other), pair, options.step)
     swept = shapely.union_all([sweep.region() for sweep in sweeps.values()])
     for level in range(MOST_ROUNDS):
         done, missed = _tried(system, flat, swept, options)
