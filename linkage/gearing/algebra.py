@@ -6,7 +6,6 @@ import numpy as np
 
 from ..errors import LinkageError, nearest
 from ..motion import Close, Couple, Drive, System, body_of, hinge_sign, kernels
-from ..units import MM_PER
 
 
 def rod_algebra(system: System, rod: str) -> str:
@@ -28,7 +27,7 @@ def rod_algebra(system: System, rod: str) -> str:
     if step is None:
         raise LinkageError(f'rod "{rod}" closes no loop of its own; '
                            f"{nearest(rod, _closing_rods(system))}", rod=rod)
-    body, per = system.model.bodies[step.joint], MM_PER[system.model.length]
+    body, per = system.model.bodies[step.joint], system.model.unit.mm
     r, q = (np.divide(system.model.position(end), per) for end in (step.near, step.far))
     length = system.model.rod_length(rod) / per
     if body.slides:
@@ -90,7 +89,7 @@ def _ways(system, joint, name):
 
 def _arm(system, rod, joint):
     """Arm of a joint to the rod that crosses it, and the sine of the angle between, signed."""
-    per, body = MM_PER[system.model.length], system.model.bodies[joint]
+    per, body = system.model.unit.mm, system.model.bodies[joint]
     near, far = system.model.rods[rod].ends
     if (joint, True) not in system.plan.route(body_of(near), "airframe"):
         near, far = far, near

@@ -12,6 +12,7 @@ import tomllib
 from pathlib import Path
 
 from ..errors import FileError, LinkageError, ModelError, nearest
+from ..units import LENGTHS
 from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
 from .parts import AIRFRAME
@@ -80,7 +81,7 @@ def parse_model(text: str, *, folder=".") -> Model:
         raise LinkageError('is empty; start one with "linkage new side-by-side --out FILE"')
     hardpoints = table.pop("hardpoints", None)
     unit = table.get("length")
-    if unit not in ("in", "mm"):
+    if unit not in LENGTHS:
         raise LinkageError('length must say what a bare length means: length = "in" or '
                            'length = "mm"')
     if hardpoints is not None:
