@@ -207,8 +207,7 @@ class Scene:
         Of two parts that share a joint only what lies at the joint is left out (`left_out`),
         unless the file has a rule for the pair: that is of the two whole solids.
         """
-        return {pair.name: pair for pair in self._moving if not self.balls(pair)
-                or all(self.solid_of(pair, name).pieces for name in (pair.first, pair.second))}
+        return {pair.name: pair for pair in self._moving if not self._at_joints(pair)}
 
     @cached_property
     def left_out(self) -> tuple[LeftOut, ...]:
@@ -217,12 +216,23 @@ class Scene:
         for pair in self._moving:
             if not pair.joined:
                 continue
-            names = pair.first, pair.second
-            whole = tuple(name for name in names if not self.solid_of(pair, name).pieces)
+            names, whole = (pair.first, pair.second), self._at_joints(pair)
             found += [LeftOut(*names, ball, whole) for ball in self.balls(pair)
                       if any(self._outside(name, (ball,)) is not self.solid(name)
                              for name in names)]
         return tuple(found)
+
+    def _at_joints(self, pair) -> tuple[str, ...]:
+        """Solids of a pair that lie wholly at the joints that it shares."""
+        balls = self.balls(pair)
+
+        def may(name):  # every corner is in a ball: quicker to see than what is left
+            corners = np.concatenate([p.points for p in self.solid(name).pieces])
+            away = [np.linalg.norm(corners - ball.centre, axis=1) - ball.radius for ball in balls]
+            return (np.min(away, axis=0) <= 0).all()
+
+        return tuple(name for name in (pair.first, pair.second)
+                     if balls and may(name) and not self.solid_of(pair, name).pieces)
 
     @cached_property
     def _moving(self) -> list:

@@ -134,22 +134,26 @@ def _kept_parts(part, balls, ways, smallest) -> list:
     met = []
     for ball in balls:
         middle, level, radius = ball
-        off = ((outline - middle)**2).sum(axis=1).max()
-        if radius > 0 and off + max(abs(low - level), abs(high - level))**2 <= radius**2:
+        off, square = ((outline - middle)**2).sum(axis=1), max(radius, 0.0)**2
+        if off.max() + max(abs(low - level), abs(high - level))**2 <= square:
             return []
-        above = max(low - level, level - high, 0.0)
-        if _beside(outline, middle)**2 + above**2 < max(radius, 0.0)**2:
+        above = max(low - level, level - high, 0.0)**2
+        if above < square and (off.min() + above < square
+                               or _beside(outline, middle)**2 + above < square):
             met.append(ball)
-    along = outline @ ways.T
-    sizes = np.append(np.ptp(along, axis=0), high - low)
-    if not met or sizes.max() <= smallest:
+    if not met:
         return [part]
-    longest = int(np.round(sizes, 6).argmax())
+    along = outline @ ways.T
+    least, greatest = along.min(axis=0), along.max(axis=0)
+    sizes = [*(greatest - least).round(6).tolist(), round(high - low, 6)]
+    if max(sizes) <= smallest:
+        return [part]
+    longest = sizes.index(max(sizes))
     if longest == len(ways):
         middle = (low + high) / 2
         halves = [(outline, low, middle), (outline, middle, high)]
     else:
-        sides = along[:, longest] - (along[:, longest].min() + along[:, longest].max()) / 2
+        sides = along[:, longest] - (least[longest] + greatest[longest]) / 2
         halves = [(_clipped(outline, sense * sides), low, high) for sense in (1.0, -1.0)]
     kept = [_kept_parts(half, met, ways, smallest) for half in halves]
     if all(len(k) == 1 and k[0] is half for k, half in zip(kept, halves, strict=True)):
@@ -171,13 +175,14 @@ def _beside(outline, point) -> float:
 
 def _clipped(outline, sides):
     """The part of a convex outline on the side where `sides`, one per corner, is 0 or less."""
-    sides = np.where(np.abs(sides) < ROUNDING, 0.0, sides)  # such a corner belongs to both halves
+    spots = outline.tolist()  # plain floats are quicker for so few
+    sides = [0.0 if abs(k) < ROUNDING else k for k in sides.tolist()]  # 0: a corner of both halves
     found = []
-    for i in range(len(outline)):
-        j = (i + 1) % len(outline)
-        if sides[i] <= 0:
-            found.append(outline[i])
-        if sides[i] * sides[j] < 0:
-            share = sides[i] / (sides[i] - sides[j])
-            found.append(outline[i] + share * (outline[j] - outline[i]))
+    for i, (side, (x, y)) in enumerate(zip(sides, spots, strict=True)):
+        after, (x_after, y_after) = sides[i - len(spots) + 1], spots[i - len(spots) + 1]
+        if side <= 0:
+            found.append((x, y))
+        if side * after < 0:
+            share = side / (side - after)
+            found.append((x + share * (x_after - x), y + share * (y_after - y)))
     return np.array(found)
