@@ -130,8 +130,12 @@ class Scene:
         return self._solids[name]
 
     def solid_of(self, pair: Pair, name: str) -> Solid:
-        """One solid of a pair, less what lies at the joints that the pair shares."""
-        return self._outside(name, self.balls(pair)) if pair.joined else self.solid(name)
+        """One solid of a pair, less what lies at the joints that the pair shares.
+
+        A solid that lies wholly there is in none of `pairs`; asked of, it is whole.
+        """
+        kept = self._outside(name, self.balls(pair))
+        return kept if kept.pieces else self.solid(name)
 
     def balls(self, pair: Pair) -> tuple[Ball, ...]:
         """Balls about shared joints at which both solids of a pair have material.
@@ -154,6 +158,8 @@ class Scene:
         return self._at[key]
 
     def _outside(self, name, balls) -> Solid:
+        if not balls:
+            return self.solid(name)
         key = name, *((ball.centre, ball.radius) for ball in balls)
         if key not in self._kept:
             plain, cut = self.solid(name), key[1:]
@@ -165,7 +171,7 @@ class Scene:
         return self._kept[key]
 
     def _rod_outside(self, rod, balls) -> tuple[Piece, ...]:
-        """Pieces of a rod's tube: cut at shares of its true length, which it keeps."""
+        """Pieces of a rod: cut at shares of its length, which only a redundant one changes."""
         part, (piece,) = body_of(rod.name), rod.pieces
         length = self.model.rod_length(part)
         if self.tolerances is not None:  # the share of the longest that may be built
@@ -232,7 +238,7 @@ class Scene:
             return (np.min(away, axis=0) <= 0).all()
 
         return tuple(name for name in (pair.first, pair.second)
-                     if balls and may(name) and not self.solid_of(pair, name).pieces)
+                     if balls and may(name) and not self._outside(name, balls).pieces)
 
     @cached_property
     def _moving(self) -> list:

@@ -7,8 +7,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .pieces import Piece, _prism_sides, tube
+from .pieces import FLAT_WITHIN, Piece, _prism_sides, prism, tube
 
+SIDES = 16  # of the prism that holds a tube's cut end: 2 % wider than the tube
 ROUNDING = 1e-9  # mm by which a part has to lie inside a ball to count as inside
 
 
@@ -27,15 +28,17 @@ def outside_balls(piece: Piece, balls: Sequence, smallest: float) -> tuple[Piece
     Returns
     -------
     tuple of Piece
-        The piece itself where no part of it lies wholly in one ball.  A tube is cut where its
-        slices begin to lie in a ball, and has round ends again there; a prism is halved across
-        its longest side, and only halves wholly in one ball are left out.
+        The piece itself where no part of it lies wholly in one ball.  A tube is cut flat where its
+        slices begin to lie in a ball; a prism of `SIDES` sides holds it there, as a tube has round
+        ends.  A prism is halved across its longest side, and halves wholly in one ball are left
+        out.
 
     Examples
     --------
     >>> bar = tube([0, 0, 0], [100, 0, 0], 3.0)
-    >>> [kept.points[:, 0].round(6).tolist() for kept in outside_balls(bar, [((0, 0, 0), 5.0)], 1)]
-    [[4.0, 100.0]]
+    >>> rest, end = outside_balls(bar, [((0, 0, 0), 5.0)], 1.0)
+    >>> rest.points[:, 0].round(6).tolist(), np.unique(end.points[:, 0].round(6)).tolist()
+    ([7.0, 100.0], [4.0, 7.0])
     """
     if len(piece.points) == 1:
         inside = any(math.dist(piece.points[0], centre) + piece.radius <= radius - ROUNDING
@@ -99,7 +102,27 @@ def _outside_tube(piece, balls):
     spans = kept_spans(length, piece.radius, placed)
     if spans == [(0.0, length)]:
         return (piece,)
-    return tuple(tube(start + a * way, start + b * way, piece.radius) for a, b in spans)
+    found = []
+    for a, b in spans:
+        # a round end reaches farther by the radius, so that the tube ends that much earlier
+        low = a if a == 0 else min(a + piece.radius, b)
+        high = b if b == length else max(b - piece.radius, a)
+        if low <= high:
+            found.append(tube(start + low * way, start + high * way, piece.radius))
+        ends = [(a, low), (high, b)] if low <= high else [(a, b)]
+        found += [_slab(start + x * way, (y - x) * way, piece.radius) for x, y in ends
+                  if y - x > FLAT_WITHIN]
+    return tuple(found)
+
+
+def _slab(start, along, radius):
+    """A prism that holds a slice of a tube."""
+    way = along / np.linalg.norm(along)
+    u = np.cross(way, np.eye(3)[np.abs(way).round(9).argmin()])
+    u *= radius / math.cos(math.pi / SIDES) / np.linalg.norm(u)
+    turn = 2 * math.pi * np.arange(SIDES) / SIDES
+    return prism(start + np.outer(np.cos(turn), u) + np.outer(np.sin(turn), np.cross(way, u)),
+                 along)
 
 
 def _outside_prism(piece, balls, smallest):

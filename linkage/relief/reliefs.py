@@ -152,9 +152,9 @@ def _tried(system, flat, swept, options):
     shape = cut_shape(flat, cut, system.model.length)
     model = with_shape(system.model, flat.name, shape)
     fresh = System(model)
-    known = {pair.name for pair in asked(system, flat.name)}
+    known = {pair.name: pair.joined for pair in asked(system, flat.name)}
     for pair in asked(fresh, flat.name):
-        if pair.name not in known:
+        if known.get(pair.name, True) and not pair.joined:
             raise LinkageError(
                 f'"{flat.name}": the relief cuts away what holds a pivot or rod end '
                 f"({pair.name}); move that, or waive what misses", pair=pair.name)

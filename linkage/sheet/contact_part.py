@@ -29,7 +29,7 @@ def clearance_sheet(system: System, tell=lambda phase: None) -> tuple[str, int]:
                                     "clearance, stops and spacers"), 0
     tell("clearance")
     found = clearance(system)
-    parts = [_clearance(system, found), _waived(system, found)]
+    parts = [_clearance(system, found), _waived(system, found), _left_out(system)]
     tell("travel map")
     parts.append(_map(system, found))
     missed = int((~found["ok"].astype(bool)).sum())
@@ -69,6 +69,15 @@ def _waived(system, found) -> str:
     if not waived:
         return ""
     return section("Waived, and why", "\n".join(f"{pair}: {why}" for pair, why in waived.items()))
+
+
+def _left_out(system) -> str:
+    rows = [[item.ball.joint, shown_length(item.ball.radius, system.model.length),
+             item.name + (f" (all of {', '.join(item.whole)})" if item.whole else ""),
+             item.ball.source] for item in scene_of(system).left_out]
+    rows.sort(key=lambda row: row[0])
+    return section("Left out at joints: what lies within the radius is meant to touch there",
+                   table(["joint", "radius", "pair", "radius from"], rows)) if rows else ""
 
 
 def _map(system, found) -> str:

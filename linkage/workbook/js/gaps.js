@@ -153,31 +153,42 @@ class Gaps {
     this.poses = poses;
     this.stamp = 0;
     this.count = 0;
-    this.solids = poses.head.solids.map((solid) => {
-      const pieces = solid.pieces.map(([first, count, radius]) => {
+    const made = (solid) => {
+      const pieces = solid.pieces.map(([first, count, radius, share]) => {
         const local = [];
         for (let i = first; i < first + count; i++)
           local.push([...poses.points.subarray(3 * i, 3 * i + 3)]);
         const held = solid.carriers.length > 1 ? { ends: local, radius } : capsuleOf(local, radius);
-        return { id: this.count++, local, radius, held, seen: -1, spineSeen: -1 };
+        return { id: this.count++, local, radius, held, share, seen: -1, spineSeen: -1 };
       });
       const whole = solid.carriers.length > 1 ? pieces[0].held
         : capsuleOf(pieces.flatMap((p) => p.local), Math.max(...pieces.map((p) => p.radius)));
       return { carriers: solid.carriers, pieces, whole: { held: whole, spineSeen: -1 } };
-    });
+    };
+    this.solids = poses.head.solids.map(made);
+    this.kept = poses.head.kept.map(made);  // less what is meant to touch at a joint
     const alike = before && before.count === this.count;
     this.ways = alike ? before.ways : new Map();
     this.last = alike ? before.last : [];
   }
 
-  placed(solid, points) {
+  // the two solids of a pair
+  sides(n) {
+    const [one, two, , , , kept] = this.poses.head.pairs[n];
+    return [kept[0] < 0 ? this.solids[one] : this.kept[kept[0]],
+            kept[1] < 0 ? this.solids[two] : this.kept[kept[1]]];
+  }
+
+  // a piece of a rod lies at shares of the way between the rod's two ends
+  placed(solid, points, share) {
     const of = solid.carriers, rows = this.pose.bodies;
-    return points.map((p, i) => carried(rows[of.length > 1 ? of[i] : of[0]], ...p));
+    const at = points.map((p, i) => carried(rows[of.length > 1 ? of[i] : of[0]], ...p));
+    return share ? share.map((t) => along(at[0], at[1], t)) : at;
   }
 
   corners(solid, piece) {
     if (piece.seen !== this.stamp) {
-      piece.world = this.placed(solid, piece.local);
+      piece.world = this.placed(solid, piece.local, piece.share);
       piece.seen = this.stamp;
     }
     return piece.world;
@@ -185,7 +196,7 @@ class Gaps {
 
   spine(solid, item) {
     if (item.spineSeen !== this.stamp) {
-      item.spine = this.placed(solid, item.held.ends);
+      item.spine = this.placed(solid, item.held.ends, item.share);
       item.spineSeen = this.stamp;
     }
     return item.spine;
@@ -229,9 +240,9 @@ class Gaps {
   nearest(pose, count, wanted) {
     this.pose = pose;
     this.stamp += 1;
-    const pairs = this.poses.head.pairs, lows = new Map();
+    const lows = new Map();
     for (const n of wanted) {
-      const one = this.solids[pairs[n][0]], two = this.solids[pairs[n][1]];
+      const [one, two] = this.sides(n);
       const low = this.lower(one, one.whole, two, two.whole);
       if (low === low) lows.set(n, low);
     }
@@ -240,7 +251,7 @@ class Gaps {
     for (const n of new Set([...this.last.filter((k) => lows.has(k)), ...sorted])) {
       const limit = found.length >= count ? found[count - 1].gap : Infinity;
       if (lows.get(n) >= limit) continue;
-      const best = this.exact(this.solids[pairs[n][0]], this.solids[pairs[n][1]], limit);
+      const best = this.exact(...this.sides(n), limit);
       if (!best.one) continue;
       found.push({ pair: n, ...best });
       found.sort((p, q) => p.gap - q.gap);
