@@ -21,3 +21,8 @@ def full(request):
 @pytest.fixture(scope="session")
 def side_by_side():
     return linkage.load(EXAMPLES / "side_by_side.toml")
+
+
+@pytest.fixture(scope="session")
+def side_by_side_fixed():
+    return linkage.load(EXAMPLES / "side_by_side_fixed.toml")
