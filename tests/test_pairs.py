@@ -9,6 +9,8 @@ import pytest
 
 import linkage
 from linkage.clearances import scene_of
+from linkage.clearances.scene import Scene
+from linkage.model import Tolerance
 from linkage.model.file import format_model, parse_model
 from linkage.motion import System
 
@@ -314,6 +316,28 @@ opposite = [310, -39, 10]
              for side in ("left", "right")}
     assert sides["left"] == sides["right"]
     assert len(sides["left"]) == 2
+
+
+# ------------------------------------------------------------------ as built
+
+
+def test_a_rods_share_is_that_of_the_longest_that_may_be_built():
+    system = made(FOUR_BAR.format(low=292, more=""))
+    scene = Scene(system, Tolerance(hardpoint=0.5, rod=2.0))
+    pair = scene.pairs["crank/lug | drive/tube"]
+    (piece,) = scene.solid_of(pair, "drive/tube").pieces
+    share, radius = (300 - piece.points[:, 0].max()) / 300, 25.4 - 0.5 * (np.sqrt(3) + 1)
+    for length in (298.0, 302.0):
+        assert np.hypot(share * length, 8.0) <= radius + 1e-9
+
+
+def test_a_joint_beyond_both_points_of_a_tilting_axis_is_off_by_more():
+    text = TUBE.format(bearings=BEARINGS, more="").replace(
+        'axis = "lateral"\ninput = "pitch"', 'through = [0, 100, 0]\ninput = "pitch"')
+    off = Tolerance(hardpoint=0.5)
+    radii = {i.ball.joint: i.ball.radius for i in Scene(made(text), off).left_out}
+    # 200 mm out on an axis through points at 0 and 100 mm: off by |1 - 2| + |2| = 3 times as much
+    assert radii["tube, bearing 2"] == pytest.approx(32.7 - 0.5 * (3 * np.sqrt(3) + 1))
 
 
 # ------------------------------------------------------------------ the page's own gaps

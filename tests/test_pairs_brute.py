@@ -7,13 +7,11 @@ written out again, Rodrigues' formula, SciPy's trees and hulls.
 import numpy as np
 import pytest
 from scipy.spatial import Delaunay, cKDTree
-from test_pairs import BEARINGS, FOUR_BAR, TUBE, made
 
 import linkage
 from linkage.clearances import scene_of
 from linkage.clearances.scene import Scene
 from linkage.geometry import outside_balls, prism, sphere, tube
-from linkage.model import Tolerance
 from linkage.model.file import parse_model
 from linkage.motion import System
 
@@ -209,7 +207,7 @@ def joints_of(system, one, two):
 def test_true_shapes_less_the_balls_never_come_nearer_than_proven(seed):
     """Points of the true shapes outside the balls, at positions all over the travel."""
     rng = np.random.default_rng(seed + 50)
-    system = made(random_run(rng))
+    system = System(parse_model(random_run(rng)))
     scene, table = scene_of(system), linkage.clearance(system).set_index("pair")
     bodies, names = clouds(system, rng), list(system.inputs)
     travel = np.array([system.inputs[n].travel for n in names])
@@ -264,22 +262,3 @@ def test_as_built_nothing_left_out_is_outside_the_ball_of_any_build(seed):
     for item in built.left_out:
         assert item.ball.radius == pytest.approx(plain[item.name, item.ball.joint]
                                                  - (np.sqrt(3) + 1) * off)
-
-
-def test_a_rods_share_is_that_of_the_longest_that_may_be_built():
-    system = made(FOUR_BAR.format(low=292, more=""))
-    scene = Scene(system, Tolerance(hardpoint=0.5, rod=2.0))
-    pair = scene.pairs["crank/lug | drive/tube"]
-    (piece,) = scene.solid_of(pair, "drive/tube").pieces
-    share, radius = (300 - piece.points[:, 0].max()) / 300, 25.4 - 0.5 * (np.sqrt(3) + 1)
-    for length in (298.0, 302.0):
-        assert np.hypot(share * length, 8.0) <= radius + 1e-9
-
-
-def test_a_joint_beyond_both_points_of_a_tilting_axis_is_off_by_more():
-    text = TUBE.format(bearings=BEARINGS, more="").replace(
-        'axis = "lateral"\ninput = "pitch"', 'through = [0, 100, 0]\ninput = "pitch"')
-    off = Tolerance(hardpoint=0.5)
-    radii = {i.ball.joint: i.ball.radius for i in Scene(made(text), off).left_out}
-    # 200 mm out on an axis through points at 0 and 100 mm: off by |1 - 2| + |2| = 3 times as much
-    assert radii["tube, bearing 2"] == pytest.approx(32.7 - 0.5 * (3 * np.sqrt(3) + 1))
