@@ -269,8 +269,8 @@ def test_the_sheet_lists_what_is_left_out(tmp_path, capsys):
     main([str(path)])
     text = capsys.readouterr().out
     (line,) = [line for line in text.splitlines() if line.startswith("crank/in ")]
-    assert line.split() == ["crank/in", "25.40", "mm", "crank/lug", "|", "drive/tube", "usual",
-                            "size"]
+    assert line.split() == ["crank/in", "25.40", "crank/lug", "|", "drive/tube", "usual", "size"]
+    assert "clearance at 1 joint, within the radius" in text
 
 
 def test_twins_are_left_out_and_bounded_alike():
