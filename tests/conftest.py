@@ -23,6 +23,11 @@ def side_by_side():
     return linkage.load(EXAMPLES / "side_by_side.toml")
 
 
+@pytest.fixture(scope="session")
+def side_by_side_fixed():
+    return linkage.load(EXAMPLES / "side_by_side_fixed.toml")
+
+
 @pytest.fixture
 def book(side_by_side, tmp_path):
     """A workbook without its proving process, saving in a folder of its own."""

@@ -35,7 +35,7 @@ INNER = {
     "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates"},
                {"together", "bounds", "moved"}, {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"cross_checks"}, {"findings"}],
-    "clearances": [{"scene"}, {"stage"}, {"proof"}, {"table"}],
+    "clearances": [{"joints"}, {"scene"}, {"stage"}, {"proof"}, {"table"}],
     "stops": [{"faces"}, {"contact_rates"}, {"find", "spacers", "mapping"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
     "loads": [{"columns", "pilot_forces"}, {"statics"}, {"load_cases"}, {"stick", "stop_contact"},
@@ -55,7 +55,8 @@ INNER = {
     "commands": [{"verbs"}, {"shared"}, {"plates", "rigged"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view"}],
-    "geometry": [{"vectors", "outlines"}, {"pieces"}, {"tubes", "features", "overlap", "closest"},
+    "geometry": [{"vectors", "outlines"}, {"pieces"},
+                 {"tubes", "features", "overlap", "closest", "halving"},
                  {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"model"}, "tomlkit": {"model"},

@@ -24,7 +24,10 @@ Format 2
   [first point in `shapes`, count, radius]), bars (to draw: chains of round bar [first, count,
   radius]), faces (to draw: flat regions, each a list of loops [first, count], holes after the
   outside).  Points count from the carrier's origin; of a rod, each from its own carrier's.
-- ``pairs[n]``: [first solid, second solid, required mm, rule, [k of the inputs that move it]].
+- ``pairs[n]``: [first solid, second solid, required mm, rule, [k of the inputs that move it],
+  [which of `kept` stands for the first, for the second]]; -1 is the whole solid.
+- ``kept[m]``: a solid less what lies at the joint that a pair shares: carriers and pieces as of a
+  solid; of a rod the two points are its ends, followed by [start, stop], shares of the way.
 
 Anything out of reach is NaN, and a place next to a NaN is out of reach too.
 """
@@ -104,8 +107,12 @@ def make_payload(system: System, held: dict | None = None, box: dict | None = No
     head["solids"] = [_solid(scene, name, grid.origins, index, points) for name in solids]
     at = {name: i for i, name in enumerate(solids)}
     axis = {a.name: k for k, a in enumerate(grid.axes)}
+    kept = _Kept(scene, grid.origins, index, points)
     head["pairs"] = [[at[p.first], at[p.second], round(p.required, 6), p.rule,
-                      [axis[n] for n in p.inputs if n in axis]] for p in scene.pairs.values()]
+                      [axis[n] for n in p.inputs if n in axis],
+                      [kept.number(p, p.first), kept.number(p, p.second)]]
+                     for p in scene.pairs.values()]
+    head["kept"] = kept.solids
     return Payload(head, points.bytes(), numbers.bytes())
 
 
@@ -132,6 +139,35 @@ class _Block:
     def bytes(self) -> bytes:
         return np.concatenate(self.lots or [np.zeros((0, self.width), np.float32)]
                               ).astype("<f4").tobytes()
+
+
+class _Kept:
+    """Solids less what lies at a joint, for the pairs that share it; -1 stands for the whole."""
+
+    def __init__(self, scene, origins, index, points):
+        self.scene, self.origins, self.index, self.points = scene, origins, index, points
+        self.solids, self._known = [], {}
+
+    def number(self, pair, name) -> int:
+        solid = self.scene.solid_of(pair, name)
+        if solid is self.scene.solid(name):
+            return -1
+        if solid not in self._known:
+            self._known[solid] = len(self.solids)
+            on = [self.index[body] for body in solid.carriers]
+            self.solids.append({"carriers": on, "pieces": [self._piece(solid, p)
+                                                           for p in solid.pieces]})
+        return self._known[solid]
+
+    def _piece(self, solid, piece) -> list:
+        """A piece as in `solids`; of a rod the rod's ends, and the piece's shares of the way."""
+        origin = np.array([self.origins.get(body, (0.0, 0.0, 0.0)) for body in solid.carriers])
+        spots = piece.points if solid.ends is None else solid.ends
+        row = [self.points.put(spots - origin), len(spots), round(piece.radius, 6)]
+        if solid.ends is None:
+            return row
+        way = solid.ends[1] - solid.ends[0]
+        return [*row, ((piece.points - solid.ends[0]) @ way / (way @ way)).tolist()]
 
 
 def _inputs(system, grid) -> list:

@@ -62,7 +62,8 @@ test("gaps of boxes are those of the formula (300 seeded pairs)", () => {
     const solid = (first) => ({ name: "a/b", carriers: [0], pieces: [[first, 8, 0]], bars: [],
                                 faces: [] });
     const head = { inputs: [], bodies: [still("airframe")], surfaces: [], rods: [],
-                   solids: [solid(0), solid(8)], pairs: [[0, 1, 0, "part", []]] };
+                   solids: [solid(0), solid(8)], kept: [],
+                   pairs: [[0, 1, 0, "part", [], [-1, -1]]] };
     const poses = new Poses(head, view(corners.flat(2)), view([]));
     const [near] = new Gaps(poses).nearest(poses.at({}), 1, [0]);
     const off = [0, 1, 2].map((c) => Math.max(0, boxes[0][c][0] - boxes[1][c][1],

@@ -2,11 +2,11 @@
 // S. Keerthi, 1988, less the radii.  Good for a drawing and a list; what is quoted comes from the
 // library's exact solve.
 
-/** @import { Near, Pose, Vector } from "./types.js" */
+/** @import { Near, Pair, Piece as Taken, Pose, Vector } from "./types.js" */
 /** @typedef {import("./pose.js").Poses} Poses */
 /**
  * @typedef {{ ends: Vector[], radius: number }} Held
- * @typedef {{ held: Held, spine: Vector[], spineSeen: number }} Spined
+ * @typedef {{ held: Held, spine: Vector[], spineSeen: number, share?: Pair }} Spined
  * @typedef {Spined & { id: number, local: Vector[], world: Vector[], radius: number,
  *   seen: number }} Piece
  * @typedef {{ carriers: number[], pieces: Piece[], whole: Spined }} Solid
@@ -185,38 +185,53 @@ export class Gaps {
     this.bodies = [];
     this.stamp = 0;
     this.count = 0;
-    /** @type {Solid[]} */
-    this.solids = poses.head.solids.map((solid) => {
-      const pieces = solid.pieces.map(([first, count, radius]) => {
+    /** @param {{ carriers: number[], pieces: Taken[] }} solid @returns {Solid} */
+    const made = (solid) => {
+      const pieces = solid.pieces.map(([first, count, radius, share]) => {
         /** @type {Vector[]} */
         const local = [];
         for (let i = first; i < first + count; i++)
           local.push([...poses.points.subarray(3 * i, 3 * i + 3)]);
         const held = solid.carriers.length > 1 ? { ends: local, radius } : capsuleOf(local, radius);
-        return { id: this.count++, local, radius, held, seen: -1, spineSeen: -1,
+        return { id: this.count++, local, radius, held, share, seen: -1, spineSeen: -1,
                  world: local, spine: held.ends };
       });
       const whole = solid.carriers.length > 1 ? pieces[0].held
         : capsuleOf(pieces.flatMap((p) => p.local), Math.max(...pieces.map((p) => p.radius)));
       return { carriers: solid.carriers, pieces, whole: { held: whole, spineSeen: -1,
                                                            spine: whole.ends } };
-    });
+    };
+    /** @type {Solid[]} */
+    this.solids = poses.head.solids.map(made);
+    /** @type {Solid[]} */
+    this.kept = poses.head.kept.map(made);  // less what is meant to touch at a joint
+    const alike = before && before.count === this.count ? before : null;
     /** @type {Map<number, Vector>} */
-    this.ways = before && before.count === this.count ? before.ways : new Map();
+    this.ways = alike ? alike.ways : new Map();
     /** @type {number[]} */
-    this.last = before && before.count === this.count ? before.last : [];
+    this.last = alike ? alike.last : [];
   }
 
-  /** @param {Solid} solid @param {Vector[]} points */
-  placed(solid, points) {
+  // the two solids of a pair
+  /** @param {number} n @returns {[Solid, Solid]} */
+  sides(n) {
+    const [one, two, , , , kept] = this.poses.head.pairs[n];
+    return [kept[0] < 0 ? this.solids[one] : this.kept[kept[0]],
+            kept[1] < 0 ? this.solids[two] : this.kept[kept[1]]];
+  }
+
+  // a piece of a rod lies at shares of the way between the rod's two ends
+  /** @param {Solid} solid @param {Vector[]} points @param {Pair} [share] @returns {Vector[]} */
+  placed(solid, points, share) {
     const of = solid.carriers, rows = this.bodies;
-    return points.map(([x, y, z], i) => carried(rows[of.length > 1 ? of[i] : of[0]], x, y, z));
+    const at = points.map(([x, y, z], i) => carried(rows[of.length > 1 ? of[i] : of[0]], x, y, z));
+    return share ? share.map((t) => along(at[0], at[1], t)) : at;
   }
 
   /** @param {Solid} solid @param {Piece} piece */
   corners(solid, piece) {
     if (piece.seen !== this.stamp) {
-      piece.world = this.placed(solid, piece.local);
+      piece.world = this.placed(solid, piece.local, piece.share);
       piece.seen = this.stamp;
     }
     return piece.world;
@@ -225,7 +240,7 @@ export class Gaps {
   /** @param {Solid} solid @param {Spined} item */
   spine(solid, item) {
     if (item.spineSeen !== this.stamp) {
-      item.spine = this.placed(solid, item.held.ends);
+      item.spine = this.placed(solid, item.held.ends, item.share);
       item.spineSeen = this.stamp;
     }
     return item.spine;
@@ -295,11 +310,10 @@ export class Gaps {
   nearest(pose, count, wanted) {
     this.bodies = pose.bodies;
     this.stamp += 1;
-    const pairs = this.poses.head.pairs;
     /** @type {Map<number, number>} */
     const lows = new Map();
     for (const n of wanted) {
-      const one = this.solids[pairs[n][0]], two = this.solids[pairs[n][1]];
+      const [one, two] = this.sides(n);
       const low = this.lower(one, one.whole, two, two.whole);
       if (low === low) lows.set(n, low);
     }
@@ -310,7 +324,7 @@ export class Gaps {
     for (const n of new Set([...this.last.filter((k) => lows.has(k)), ...sorted])) {
       const limit = found.length >= count ? found[count - 1].gap : Infinity;
       if (/** @type {number} */ (lows.get(n)) >= limit) continue;
-      const best = this.exact(this.solids[pairs[n][0]], this.solids[pairs[n][1]], limit);
+      const best = this.exact(...this.sides(n), limit);
       if (!best) continue;
       found.push({ pair: n, ...best });
       found.sort((p, q) => p.gap - q.gap);

@@ -118,7 +118,7 @@ export const asRows = (m) => [m[0], m[4], m[8], m[12], m[1], m[5], m[9], m[13],
 /** @param {SolidHead} solid @param {Float32Array} shapes */
 function meshOf(solid, shapes) {
   const mesh = new Mesh();
-  /** @param {number[]} span */
+  /** @param {[first: number, count: number, ...rest: unknown[]]} span */
   const points = ([first, count]) => Array.from({ length: count }, (_, k) =>
     Array.from(shapes.subarray(3 * (first + k), 3 * (first + k) + 3)));
   const [low, high] = solid.faces.map((face) => face.map(points));

@@ -21,14 +21,16 @@
  *   radius: number | null }} RodHead
  * @typedef {{ name: string, words: [string, string], inputs: number[], deflection: number,
  *   gearing: Record<string, number> }} SurfaceHead
- * @typedef {[first: number, count: number, radius: number]} Piece
+ * @typedef {[first: number, count: number, radius: number, share?: Pair]} Piece
  * @typedef {{ name: string, carriers: number[], pieces: Piece[], bars: Piece[],
  *   faces: Pair[][] }} SolidHead
  * @typedef {[first: number, second: number, required: number, rule: string,
- *   inputs: number[]]} PairHead
+ *   inputs: number[], kept: Pair]} PairHead
+ * @typedef {{ carriers: number[], pieces: Piece[] }} KeptHead
  * @typedef {{ format: number, title: string, length: LengthUnit, typed: UnitWords, words: Words,
  *   caution: string, inputs: InputHead[], bodies: BodyHead[], driven: number[], rods: RodHead[],
- *   surfaces: SurfaceHead[], solids: SolidHead[], pairs: PairHead[] }} Head
+ *   surfaces: SurfaceHead[], solids: SolidHead[], kept: KeptHead[],
+ *   pairs: PairHead[] }} Head
  *
  * @typedef {{ surface: string, input: string, word: string, required: number, within: number,
  *   found: number | null, ok: boolean, end: string, value: number }} RequiredRow
