@@ -3,6 +3,7 @@
 import json
 import shutil
 import subprocess
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -344,22 +345,25 @@ def test_a_joint_beyond_both_points_of_a_tilting_axis_is_off_by_more():
 
 
 @pytest.mark.skipif(shutil.which("node") is None, reason="needs node")
-def test_the_pages_gaps_leave_out_the_same(side_by_side_fixed):
+def test_the_pages_gaps_leave_out_the_same(side_by_side_fixed, tmp_path):
     """The page's program, run by node, against the library's exact gaps of joined pairs."""
-    from linkage.workbook import sources
+    from linkage.workbook import program
     from linkage.workbook.payload import as_plain, make_payload
 
     system, at = side_by_side_fixed, {"pitch": -3.0, "roll": 10.0}
     scene = scene_of(system)
     names = list(scene.pairs)
     wanted = [n for n, pair in enumerate(scene.pairs.values()) if scene.balls(pair)]
-    program = "".join((sources.HERE / "js" / f"{part}.js").read_text() for part in ("pose", "gaps"))
-    program += """
-const [plain, at, wanted] = JSON.parse(require("fs").readFileSync(0));
-const poses = new Poses(plain.head, plain.shapes, plain.grid), gaps = new Gaps(poses, null);
+    modules = Path(program.__file__).parent / "js"
+    (tmp_path / "gaps.mjs").write_text(f"""
+import fs from "node:fs";
+import {{ Poses }} from "{(modules / 'pose.js').as_uri()}";
+import {{ Gaps }} from "{(modules / 'gaps.js').as_uri()}";
+const [plain, at, wanted] = JSON.parse(fs.readFileSync(0));
+const poses = new Poses(plain.head, plain.shapes, plain.grid), gaps = new Gaps(poses);
 console.log(JSON.stringify(gaps.nearest(poses.at(at), wanted.length, wanted)));
-"""
-    done = subprocess.run(["node", "-e", program], capture_output=True, text=True, check=True,
+""")
+    done = subprocess.run(["node", str(tmp_path / "gaps.mjs")], capture_output=True, text=True, check=True,
                           input=json.dumps([as_plain(make_payload(system)), at, wanted]))
     exact = linkage.gaps(system.sweep(**at), [names[n] for n in wanted])
     shown = json.loads(done.stdout)
