@@ -21,10 +21,11 @@ from .keys import (
     TableOf,
     file_keys,
 )
-from .parts import Airframe, Body, Coupling, Require, Stop
+from .parts import BACK, UPRIGHT, Airframe, Body, Coupling, Require, Stop, Surface
 from .shapes import Point
 
 SWAPS = {"left": "right", "right": "left"}
+OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself
 TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
 
@@ -110,6 +111,9 @@ def _twin(part, names, parts):
         values["side"] = SWAPS.get(part.side, part.side)
     if isinstance(part, Require):
         values["left"], values["right"] = part.right, part.left
+    if isinstance(part, Surface):
+        values["moves"] = {name: _mirrored_way(way, _runs_backwards(name, parts))
+                           for name, way in part.moves.items()}
     if isinstance(part, Stop) and _runs_backwards(part.input, parts):
         values["side"] = "least" if part.side == "greatest" else "greatest"
     if isinstance(part, RigPin):
@@ -151,6 +155,15 @@ def _mirrored(kind, value, word: str, names):
     if isinstance(kind, (Record, OneOfRecords)):
         return _twin(value, names, {})
     return value
+
+
+def _mirrored_way(way: str, backwards: bool) -> str:
+    """Way of the twin's edge: an upright hinge swaps sides, an input that runs backwards turns."""
+    first = way.removesuffix(BACK)
+    if (first in UPRIGHT) != backwards:
+        *ahead, word = first.split()
+        first = " ".join([*ahead, OPPOSITE[word]])
+    return first + way[len(way.removesuffix(BACK)):]
 
 
 def _runs_backwards(input_name: str, parts) -> bool:
