@@ -21,13 +21,21 @@ from .travels import (
     level_reading,
     required_travels,
     round_positions,
+)
+from .senses import input_ways
+from .words import (
+    WAYS,
+    deflection_words,
+    said_end,
+    said_input,
+    said_place,
+    said_surface,
     sense_word,
 )
-from .words import WAYS, deflection_words, said_input, said_place, said_surface
 
 __all__ = ["BEYOND", "WAYS", "Finding", "box_of", "cross_talk", "deflection_words", "differential",
            "driving_input", "edge_movement", "find", "gearing_algebra", "gearing_table",
-           "greatest_over_box", "grip_movement", "inputs_of", "level_reading", "margins",
-           "required_travels", "rod_algebra", "round_positions", "said_input", "said_place",
+           "greatest_over_box", "grip_movement", "input_ways", "inputs_of", "level_reading", "margins",
+           "required_travels", "rod_algebra", "round_positions", "said_end", "said_input", "said_place",
            "said_surface",
            "sense_word", "stick_difference", "symmetry", "twins"]

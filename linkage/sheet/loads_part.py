@@ -102,7 +102,7 @@ def _stick_forces(system):
                 for x, f, r in zip(data.index, force, rub, strict=True)]
         body = table([name, "hand lbf", "N", "friction lbf", "N"], rows)
         yield section(f"Stick force along {name}, as the hand feels it (+ is "
-                      f"{gearing.sense_word(name, True)}; hinge moments given, no factor)",
+                      f"{gearing.sense_word(system, name, True)}; hinge moments given, no factor)",
                       "\n".join([body, *_needed(system, name)]))
 
 
