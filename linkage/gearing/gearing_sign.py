@@ -192,6 +192,9 @@ def prove_sign(bounds, centres: dict, halves: dict) -> SignProof:
         Cells are split until each is decided or no wider than `NARROW`.
     """
     names = tuple(centres)
+    empty = np.zeros((0, len(names)))
+    if not np.size(centres[names[0]]):
+        return SignProof(names, empty, empty, 0)
     middle, half = (np.stack([np.asarray(k[n], dtype=float) for n in names], axis=1)
                     for k in (centres, halves))
     span = np.maximum((middle + half).max(axis=0) - (middle - half).min(axis=0), NARROW)
@@ -208,7 +211,6 @@ def prove_sign(bounds, centres: dict, halves: dict) -> SignProof:
         undecided += list(middle[narrow])
         middle, half = _split(middle[~narrow], half[~narrow], np.where(2 * half[~narrow] <= least,
                                                                        0.0, half[~narrow] / span))
-    empty = np.zeros((0, len(names)))
     return SignProof(names, np.array(wrong) if wrong else empty,
                      np.array(undecided) if undecided else empty, looked)
 

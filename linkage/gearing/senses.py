@@ -75,7 +75,7 @@ def input_ways(model: Model, name: str) -> tuple[str, str] | None:
 
 def pedal_sense(model: Model, name: str) -> int:
     """+1 where the positive end of an input is the right pedal forward, -1 the left, 0 unknown."""
-    return drawn_pedals(model, name) or _told_pedals(model, name)
+    return drawn_pedals(model, name) or told_pedals(model, name)
 
 
 def drawn_pedals(model: Model, name: str) -> int:
@@ -97,7 +97,7 @@ def drawn_pedals(model: Model, name: str) -> int:
     return 0
 
 
-def _told_pedals(model, name) -> int:
+def told_pedals(model, name) -> int:
     """From the file's own words: "right pedal forward" and no word of the other side or way."""
     ways = model.inputs[name].ways
     if ways is None or not is_pedals(model, name):

@@ -1,8 +1,9 @@
-"""How positions and deflections are said: aft and forward, TEU and TED, never a bare sign."""
+"""How positions, deflections and findings are said: aft and forward, TEU and TED."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 from ..model import SENSES, is_rudder
 from ..motion import System
@@ -10,6 +11,28 @@ from ..units import said_deflection
 from .senses import input_ways
 
 WAYS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing found.
+
+    Attributes
+    ----------
+    part : str
+        What it is about.
+    text : str
+        One sentence.
+    miss : bool
+        Whether it counts as a missed requirement.
+    slip : bool
+        Whether the file's `meant` can say that it is meant.
+    """
+
+    part: str
+    text: str
+    miss: bool = False
+    slip: bool = False
 
 
 def deflection_words(system: System, surface: str) -> tuple[str, str]:

@@ -34,10 +34,10 @@ from .strength import Factors, HingeMoment, PilotForce, TorqueTube
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "BACK", "HANDBOOK", "KINDS", "SENSES", "STATIONS", "UPRIGHT", "Airframe", "Arm", "Body", "Box", "Clearance", "Clocking",
-    "Coupling", "Factors", "Fitted", "Grip", "HingeMoment", "Hole", "Input", "Layer", "Material",
-    "Model", "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Play", "Point",
-    "Require", "RigPin", "Rod", "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop",
-    "Surface", "Target", "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
-    "steps_within",
+    "AIRFRAME", "BACK", "HANDBOOK", "KINDS", "SENSES", "STATIONS", "UPRIGHT", "Airframe", "Arm",
+    "Body", "Box", "Clearance", "Clocking", "Coupling", "Factors", "Fitted", "Grip",
+    "HingeMoment", "Hole", "Input", "Layer", "Material", "Model", "PairRule", "Part",
+    "PilotForce", "Pipe", "Place", "Plate", "Play", "Point", "Require", "RigPin", "Rod",
+    "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface", "Target", "Tolerance",
+    "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
 ]

@@ -111,14 +111,7 @@ def _twin(part, names, parts):
         values["side"] = SWAPS.get(part.side, part.side)
     if isinstance(part, Require):
         values["left"], values["right"] = part.right, part.left
-    if isinstance(part, Surface):
-        values["moves"] = {name: _mirrored_way(way, _runs_backwards(name, parts))
-                           for name, way in part.moves.items()}
-    if isinstance(part, Stop) and _runs_backwards(part.input, parts):
-        values["side"] = "least" if part.side == "greatest" else "greatest"
-    if isinstance(part, RigPin):
-        values["input"] = {name: -at if _runs_backwards(name, parts) else at
-                           for name, at in part.input.items()}
+    values |= _driven_back(part, parts)
     if isinstance(part, Body) and part.through is not None and part.pivot is not None:
         along = (b - a for a, b in zip(part.pivot, part.through, strict=True))
         values["through"] = tuple(c + d * s for c, d, s in zip(values["pivot"], along, (-1, 1, -1),
@@ -155,6 +148,19 @@ def _mirrored(kind, value, word: str, names):
     if isinstance(kind, (Record, OneOfRecords)):
         return _twin(value, names, {})
     return value
+
+
+def _driven_back(part, parts) -> dict:
+    """What of a part is said for an input, which may run backwards in the mirror."""
+    if isinstance(part, Surface):
+        return {"moves": {name: _mirrored_way(way, _runs_backwards(name, parts))
+                          for name, way in part.moves.items()}}
+    if isinstance(part, Stop) and _runs_backwards(part.input, parts):
+        return {"side": "least" if part.side == "greatest" else "greatest"}
+    if isinstance(part, RigPin):
+        return {"input": {name: -at if _runs_backwards(name, parts) else at
+                          for name, at in part.input.items()}}
+    return {}
 
 
 def _mirrored_way(way: str, backwards: bool) -> str:

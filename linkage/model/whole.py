@@ -35,6 +35,7 @@ from .strength import Factors
 from .threads import Thread, read_thread
 from .turned import turned
 
+
 @dataclass(frozen=True, kw_only=True)
 class Model(Part):
     """A whole control system as described, in mm and degrees.

@@ -24,9 +24,10 @@ def gearing_sheet(system: System) -> tuple[str, int]:
         The sheet, and how many requirements are missed.
     """
     margins = gearing.margins(system)
-    found = gearing.find(system, margins)
+    judged = gearing.directions(system)
+    found = gearing.find(system, margins, judged)
     travels = gearing.required_travels(system)
-    parts = [_findings(found), _travels(system, travels)]
+    parts = [_findings(found), _directions(judged), _travels(system, travels)]
     parts += [_one_input(system, name) for name in gearing.box_of(system)]
     parts += [_differential(system), _cross_talk(system), _sticks(system), _symmetry(system),
               _margins(system, margins)]
@@ -39,6 +40,15 @@ def _findings(found) -> str:
         return section("Findings", "none")
     return section("Findings", "\n".join(f"{'MISS' if f.miss else 'note'}  {f.text}"
                                          for f in found))
+
+
+def _directions(judged) -> str:
+    if not judged:
+        return section("Directions", "no surface in the file")
+    rows = [[each.end or "–", each.surface, each.goes, each.due or "–", each.outcome]
+            for each in judged]
+    return section("Directions, judged at neutral, at both ends and proven over the whole wanted "
+                   "travel", table(["hand or foot", "surface", "goes", "has to go", ""], rows))
 
 
 def _travels(system, travels) -> str:
