@@ -14,7 +14,7 @@ import numpy as np
 
 from ..model import Box, Pipe, Plate, Sphere, Tube, Washer
 from ..motion import System, body_of
-from ..units import FORCE_PER, MM_PER, MOMENT_PER, UNIT_WORDS, shown_length
+from ..units import LENGTHS, shown_length
 from .kinds import kind_of
 from .words import Finding
 
@@ -107,7 +107,7 @@ def _unit_doubted(system, found) -> list[Finding]:
     mended = [each for each in lengths if _other_unit_fits(each, unit)]
     if len(lengths) < MANY or len(mended) < MOSTLY * len(lengths) or "length" in system.model.meant:
         return []
-    other = UNIT_WORDS[_other(unit)]
+    other = LENGTHS[_other(unit)].words
     return [Finding("length", f'is that meant? the file says length = "{unit}", and {len(mended)} '
                     f"of its {len(lengths)} odd lengths would be usual were the numbers in "
                     f"{other}, such as: {'; '.join(each.text for each in mended[:2])}", True, True)]
@@ -118,13 +118,13 @@ def _other(unit: str) -> str:
 
 
 def _other_unit_fits(each: Odd, unit: str) -> bool:
-    value = each.value * MM_PER[_other(unit)] / MM_PER[unit]
+    value = each.value * LENGTHS[_other(unit)].mm / LENGTHS[unit].mm
     return each.length and each.least <= value <= each.most
 
 
 def _reason(each: Odd, unit: str) -> str:
     if _other_unit_fits(each, unit):
-        return f"usual if its number were in {UNIT_WORDS[_other(unit)]}"
+        return f"usual if its number were in {LENGTHS[_other(unit)].words}"
     for factor in (10, 0.1, 100, 0.01, 1000, 0.001):
         if each.least <= each.value * factor <= each.most:
             return "a slip of the decimal point or of the unit?"
@@ -323,8 +323,8 @@ def _plays(system):
 def _loads(system):
     """Hinge moments, pilot forces, strengths and frictions."""
     model = system.model
-    newton, per_force = FORCE_PER[model.length]
-    moment, per_moment = MOMENT_PER[model.length]
+    newton, per_force = model.unit.force, model.unit.newton
+    moment, per_moment = model.unit.moment, model.unit.newton_mm
     for name, surface in model.surfaces.items():
         if surface.hinge is not None:
             yield from _plain(name, "hinge moment's slope", abs(surface.hinge.slope) or None,
