@@ -5,17 +5,20 @@ from __future__ import annotations
 import math
 import re
 
+from .. import gearing
 from ..motion import System
 from ..units import CAUTION, UNIT_WORDS
 
 
 def heading(system: System, source: str) -> str:
-    """Top of a sheet: what was read, its unit, and the caution."""
+    """Top of a sheet: wrong directions, what was read, its unit, and the caution."""
     model = system.model
+    judged = gearing.direction_findings(system, gearing.directions(system))
+    wrong = "".join(f"MISS  {f.text}\n" for f in judged if f.miss and not f.slip)
     count = ", ".join(_counted(len(parts), *words) for parts, words in (
         (model.bodies, ("body", "bodies")), (model.rods, ("rod", "rods")),
         (model.couplings, ("coupling", "couplings")), (model.surfaces, ("surface", "surfaces"))))
-    return (f"{model.title}\n{source}: {count}; lengths in {UNIT_WORDS[model.length]}, angles in "
+    return (f"{wrong}{model.title}\n{source}: {count}; lengths in {UNIT_WORDS[model.length]}, angles in "
             f"degrees from neutral\n{CAUTION}")
 
 
