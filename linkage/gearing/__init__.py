@@ -13,6 +13,7 @@ from .cross_checks import (
 )
 from .directions import (
     Direction,
+    commands,
     direction_findings,
     directions,
     expected_steps,
@@ -45,10 +46,11 @@ from .words import (
     sense_word,
 )
 
-__all__ = ["BEYOND", "WAYS", "Direction", "Finding", "box_of", "cross_talk", "deflection_words",
-           "differential", "direction_findings", "directions", "driving_input", "edge_movement",
-           "enclosed_gearing", "expected", "expected_steps", "find", "flipped", "gearing_algebra",
-           "gearing_table", "greatest_over_box", "grip_movement", "implausible", "input_ways",
-           "inputs_of", "kind_of", "level_reading", "margins", "moved_by", "prove_sign",
-           "required_travels", "rod_algebra", "round_positions", "said_end", "said_input",
-           "said_place", "said_surface", "sense_word", "stick_difference", "symmetry", "twins"]
+__all__ = ["BEYOND", "WAYS", "Direction", "Finding", "box_of", "commands", "cross_talk",
+           "deflection_words", "differential", "direction_findings", "directions",
+           "driving_input", "edge_movement", "enclosed_gearing", "expected", "expected_steps",
+           "find", "flipped", "gearing_algebra", "gearing_table", "greatest_over_box",
+           "grip_movement", "implausible", "input_ways", "inputs_of", "kind_of", "level_reading",
+           "margins", "moved_by", "prove_sign", "required_travels", "rod_algebra",
+           "round_positions", "said_end", "said_input", "said_place", "said_surface",
+           "sense_word", "stick_difference", "symmetry", "twins"]

@@ -84,7 +84,8 @@ class Direction:
         return self.outcome in ("wrong", "turns back", "not decided")
 
 
-def directions(system: System, cells: tuple[dict, dict] | None = None) -> list[Direction]:
+def directions(system: System, cells: tuple[dict, dict] | None = None,
+               surfaces=None) -> list[Direction]:
     """Every surface and every input that commands it, the worst first.
 
     Parameters
@@ -93,20 +94,27 @@ def directions(system: System, cells: tuple[dict, dict] | None = None) -> list[D
     cells : (dict, dict), optional
         Centres and halves, ``{input: ndarray (n,)}`` over all inputs that drive something: a
         cover of the travel that is judged.  The box of wanted travels unless given.
+    surfaces : iterable of str, optional
+        All unless given.
 
     Returns
     -------
     list of Direction
     """
     found = []
-    for surface in system.model.surfaces:
+    for surface in system.model.surfaces if surfaces is None else surfaces:
         moved = moved_by(system, surface)
         strongest = max(moved.values(), default=0.0)
         for name, most in moved.items():
-            if most > max(COMMANDS * strongest, STILL):
+            if commands(most, moved):
                 found.append(_judged(system, surface, name, cells))
         found += _idle(system, surface, moved, strongest)
     return sorted(found, key=lambda each: OUTCOMES.index(each.outcome))
+
+
+def commands(most: float, moved: dict) -> bool:
+    """Whether an input that moves a surface so far commands it, beside what `moved_by` gave."""
+    return most > max(COMMANDS * max(moved.values()), STILL)
 
 
 def moved_by(system: System, surface: str) -> dict:
@@ -172,8 +180,8 @@ def expected_steps(system: System) -> list[str]:
         for surface in system.model.surfaces:
             moved = moved_by(system, surface)
             due = expected(system, surface, name)
-            if isinstance(due, Expected) and moved.get(name, 0.0) > COMMANDS * max(
-                    moved.values(), default=0.0):
+            if isinstance(due, Expected) and name in moved and \
+                    commands(moved[name], moved):
                 stays = due.one_sided and due.sign != sign_of(system, surface, "up")
                 seen.append(f"{surface} {'stays down' if stays else said_way(due.way)}")
         if seen:
@@ -198,8 +206,7 @@ def flipped(before: System, after: System) -> list[Finding]:
             continue
         moved = [moved_by(system, surface) for system in (before, after)]
         for name in moved[1]:
-            if name not in moved[0] or not all(
-                    each[name] > max(COMMANDS * max(each.values()), STILL) for each in moved):
+            if name not in moved[0] or not all(commands(each[name], each) for each in moved):
                 continue
             old, new = (_goes(system, surface, name) for system in (before, after))
             if old != new:

@@ -18,8 +18,8 @@ def heading(system: System, source: str) -> str:
     count = ", ".join(_counted(len(parts), *words) for parts, words in (
         (model.bodies, ("body", "bodies")), (model.rods, ("rod", "rods")),
         (model.couplings, ("coupling", "couplings")), (model.surfaces, ("surface", "surfaces"))))
-    return (f"{wrong}{model.title}\n{source}: {count}; lengths in {UNIT_WORDS[model.length]}, angles in "
-            f"degrees from neutral\n{CAUTION}")
+    return (f"{wrong}{model.title}\n{source}: {count}; lengths in {UNIT_WORDS[model.length]}, "
+            f"angles in degrees from neutral\n{CAUTION}")
 
 
 def _counted(count: int, one: str, many: str) -> str:
