@@ -36,6 +36,14 @@ def known_input(system: System, name: str) -> str:
     return name
 
 
+def _moved_and_still(motion):
+    """Deflections of the surfaces that move, and the names of those that hardly do."""
+    every = {name: motion.deflection(name) for name in motion.system.model.surfaces}
+    size = {name: np.nanmax(np.abs(y), initial=0) for name, y in every.items()}
+    return ({name: y for name, y in every.items() if size[name] > STILL},
+            [name for name in every if 0 < size[name] <= STILL])
+
+
 @in_our_look
 def gearing_curves(system: System, ax=None, *, input: str = "pitch"):
     """What each surface does over the travel of one input, with the travels required of it.
@@ -61,10 +69,7 @@ def gearing_curves(system: System, ax=None, *, input: str = "pitch"):
     control, ax = system.inputs[known_input(system, input)], axes_of(ax)
     x = np.unique(np.append(np.linspace(*control.travel, STEPS), 0.0))
     motion = system.sweep(**{input: x})
-    moved = {name: motion.deflection(name) for name in system.model.surfaces}
-    size = {name: np.nanmax(np.abs(y), initial=0) for name, y in moved.items()}
-    still = [name for name in moved if 0 < size[name] <= STILL]
-    moved = {name: y for name, y in moved.items() if size[name] > STILL}
+    moved, still = _moved_and_still(motion)
     lines = [ax.plot(shown_input(system, input, x), y, color=colour, linestyle=style, gid=name)[0]
              for (name, y), (colour, style) in zip(moved.items(), SERIES * 9, strict=False)]
     least = f" – moved by less than {STILL:g}°: {', '.join(still)}" if still else ""

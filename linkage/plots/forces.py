@@ -50,13 +50,8 @@ def rods_at_worst(system: System, ax=None):
     ax, rods = axes_of(ax, 0.3), loads.rod_margins(system, worst).to_dict("records")
     unit, per = system.model.unit.force, system.model.unit.newton
     for k, row in enumerate(rods):
-        bad = row["column_margin"] < 0 or row["tube_margin"] < 0 or row["joint_margin"] < 0
-        ax.barh(k, row["tension"] / per, 0.5, color=PALE, edgecolor=GREY, linewidth=0.6)
-        ax.barh(k, -row["compression"] / per, 0.5, color=WASH, edgecolor=GREY, linewidth=0.6,
-                hatch="////")
-        may = row["column"] / system.model.factor.safety / per
-        if math.isfinite(may):
-            ax.plot([-may, -may], [k - 0.42, k + 0.42], color=ALARM if bad else INK, linewidth=2.2)
+        bad = any(row[margin] < 0 for margin in ("column_margin", "tube_margin", "joint_margin"))
+        _bars(ax, system, row, k, bad)
         _beside(ax, system, worst, row, k, bad)
     ax.set_yticks(range(len(rods)), [row["rod"] for row in rods])
     ax.tick_params(axis="y", labelsize=SMALL)
@@ -73,6 +68,16 @@ def rods_at_worst(system: System, ax=None):
     if not rods:
         note(ax, "the file has no rods")
     return ax
+
+
+def _bars(ax, system, row, k, bad):
+    per = system.model.unit.newton
+    ax.barh(k, row["tension"] / per, 0.5, color=PALE, edgecolor=GREY, linewidth=0.6)
+    ax.barh(k, -row["compression"] / per, 0.5, color=WASH, edgecolor=GREY, linewidth=0.6,
+            hatch="////")
+    may = row["column"] / system.model.factor.safety / per
+    if math.isfinite(may):
+        ax.plot([-may, -may], [k - 0.42, k + 0.42], color=ALARM if bad else INK, linewidth=2.2)
 
 
 def _beside(ax, system, worst, row, k, bad):
