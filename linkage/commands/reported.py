@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .. import load, report, sheet, travel_map
+from .. import gearing, load, report, sheet, travel_map
 from ..model.file import digest
 from .beside import beside
 
@@ -62,4 +62,5 @@ def said_comparison(said, system) -> str:
         [report.shown(column, value) for column, value in row.items()]
         for row in data.to_dict("records")])) for name, data in
         report.compared(before, after).items()]
-    return "\n\n".join([heads, *parts])
+    flips = [finding.text for finding in gearing.flipped(before.system, after.system)]
+    return "\n\n".join([heads, *flips, *parts])

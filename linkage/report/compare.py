@@ -52,6 +52,8 @@ def comparison(before: Results, after: Results):
     yield Heading("Before and after")
     yield Text(f"Before: {before.source}, digest {before.digest}.  After: {after.source}, digest "
                f"{after.digest}.  A dash stands where only one of the two has it.")
+    for finding in gearing.flipped(before.system, after.system):
+        yield Text(finding.text, "miss")
     tables = compared(before, after)
     for name, data in tables.items():
         yield Grid(name, data)

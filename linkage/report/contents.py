@@ -63,6 +63,9 @@ def _opening(results):
                f"16 digits).  Lengths are in {UNIT_WORDS[system.model.length]}, angles in degrees "
                f"from neutral.")
     yield Heading("What is missed, and what to know")
+    for finding in results.findings:
+        if finding.miss:
+            yield Text(finding.text, "miss")
     for row in results.travels.to_dict("records"):
         if not row["ok"]:
             way = gearing.WAYS[row["way"]]
@@ -75,7 +78,8 @@ def _opening(results):
     for sentence in results.further_missed:
         yield Text(sentence, "miss")
     for finding in results.findings:
-        yield Text(finding.text, "miss" if finding.miss else "plain")
+        if not finding.miss:
+            yield Text(finding.text)
     if not results.asked:
         yield Text("The file requires nothing that could be missed.")
     elif not results.missed:

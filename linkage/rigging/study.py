@@ -76,9 +76,14 @@ class Study:
 
     @property
     def missed(self) -> int:
-        """How many of what wires, grips and hands have to keep is missed."""
+        """How many of what builds, wires, grips and hands have to keep is missed."""
         tables = [self.wires, self.grips, self.hands, *self.chafing.values()]
-        return sum(int((~table["ok"].astype(bool)).sum()) for table in tables)
+        return self.unbuildable + sum(int((~table["ok"].astype(bool)).sum()) for table in tables)
+
+    @property
+    def unbuildable(self) -> bool:
+        """Whether most builds within the tolerances can't be put together."""
+        return 2 * self.builds.lost > self.builds.count
 
 
 def study(system: System, chance: Chance | None = None, executor=None) -> Study:
