@@ -32,7 +32,7 @@ INNER = {
     "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates"},
                {"together", "bounds", "moved"}, {"system"}],
     "gearing": [{"senses", "gearing_sign"}, {"words"}, {"travels", "algebra", "kinds"},
-                {"cross_checks"}, {"directions", "plausible"}, {"findings"}],
+                {"cross_checks"}, {"contradictions", "plausible"}, {"directions"}, {"findings"}],
     "clearances": [{"scene"}, {"stage"}, {"proof"}, {"table"}],
     "stops": [{"faces"}, {"contact_rates"}, {"find", "spacers", "mapping"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],

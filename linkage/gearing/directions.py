@@ -17,7 +17,7 @@ import numpy as np
 
 from ..model import is_rudder
 from ..motion import System
-from .cross_checks import twins
+from .contradictions import contradictions
 from .gearing_sign import (
     NARROW,
     cells_of,
@@ -30,16 +30,13 @@ from .kinds import (
     NEEDED,
     OPPOSITE,
     Expected,
-    drawn_side,
     expected,
     family_of,
     is_crossed,
-    is_named,
     kind_of,
     said_way,
     sign_of,
 )
-from .senses import drawn_pedals, side_word, told_pedals, velocity
 from .words import Finding, said_end, said_place, said_surface
 
 COMMANDS = 0.1  # share of what the strongest input moves a surface by, above which one commands it
@@ -155,8 +152,7 @@ def direction_findings(system: System, judged: list[Direction]) -> list[Finding]
     told = [Finding(each.surface, each.text, each.miss) for each in judged
             if each.outcome != "right"]
     wrong = [f for f in told if f.miss]
-    return [*wrong, *_senses(system), *_sides(system), *_unlike(system, judged),
-            *_overbalanced(system), *(f for f in told if not f.miss)]
+    return [*wrong, *contradictions(system, judged), *(f for f in told if not f.miss)]
 
 
 def expected_steps(system: System) -> list[str]:
@@ -403,66 +399,3 @@ def _idle(system, surface, moved, strongest):
             yield Direction(surface, names[0], end, "nowhere", "", "wrong",
                             f'{end}: moves "{surface}" {how}, and has to command a kind of {kind}',
                             {})
-
-
-def _senses(system):
-    """Inputs whose positive end is not the one that everything here is said for."""
-    for name, control in system.inputs.items():
-        if control.body is None:
-            continue
-        line = {"pitch": 0, "roll": 1}.get(name)
-        if line is not None and (control.grip or system.model.bodies[control.body].slides):
-            way = velocity(system.model, name, control.grip)
-            if -way[line] > 0.5 * np.linalg.norm(way):
-                yield Finding(name, f'input "{name}": its positive end moves the hand '
-                              f"{('forward', 'left')[line]}, and everything here is said for "
-                              f'{("aft", "right")[line]}: give the other positive = "along axis" '
-                              f'or "against axis"', miss=True)
-        drawn, told = drawn_pedals(system.model, name), told_pedals(system.model, name)
-        if drawn * told < 0:
-            yield Finding(name, f'input "{name}": ways says that its greatest end is '
-                          f'"{system.model.inputs[name].ways[1]}", and as drawn it moves the other '
-                          f"pedal forward: swap the two ways, or turn its axis", miss=True)
-        if not is_named(system, name):
-            yield Finding(name, f'input "{name}": which way is plus is not said, so its positions '
-                          f'are printed with a bare sign: give it ways = ["lever up", "lever '
-                          f'down"], its least end first')
-
-
-def _sides(system):
-    """Surfaces named for one side and drawn on the other."""
-    for surface, part in system.model.surfaces.items():
-        drawn, words = drawn_side(system, surface), {side_word(surface), side_word(part.body)}
-        words.discard(0)
-        if drawn and words and words != {drawn}:
-            where = "right" if drawn > 0 else "left"
-            yield Finding(surface, f'surface "{surface}" (body "{part.body}") has its hinge on the '
-                          f"{where}, so its name and its points do not agree: check the sign of "
-                          f"BL, or which body it is", miss=True)
-        edge = system.model.bodies[part.body].points.get("trailing edge")
-        if edge is not None and edge.position[0] < system.model.bodies[part.body].pivot[0]:
-            yield Finding(surface, f'surface "{surface}": its trailing edge lies ahead of its '
-                          f"hinge, and up and down are said for one that lies aft", miss=True)
-
-
-def _unlike(system, judged):
-    """Flaps of two sides that go different ways."""
-    found = {(each.surface, each.input): each for each in judged if each.outcome == "not judged"
-             and family_of(system, each.input) in ("lever", None) and each.input}
-    for one, other in twins(system, system.model.surfaces):
-        for (surface, name), each in found.items():
-            twin = found.get((other, name))
-            if surface == one and twin is not None and each.goes != twin.goes \
-                    and kind_of(system, one) in ("flap", "flaperon", "spoiler"):
-                yield Finding(one, f'{each.end}: "{one}" goes {each.goes} and "{other}" '
-                              f"{twin.goes}: both sides have to go alike", miss=True)
-
-
-def _overbalanced(system):
-    """Surfaces whose air load pushes the stick away from neutral."""
-    for surface, part in system.model.surfaces.items():
-        if part.hinge is not None and part.hinge.slope > 0:
-            yield Finding(surface, f'surface "{surface}" is overbalanced: its hinge moment grows '
-                          f"with the deflection ({part.hinge.slope / 1000:.3g} N·m per degree, "
-                          f"{part.hinge.at}), so the air pushes the stick away from neutral; a "
-                          f"slope below 0 brings it back", miss=True, slip=True)

@@ -37,6 +37,7 @@ SURFACE_TURN = 60  # degrees that any but a flap, spoiler, wheel or tab may be a
 WITHIN = 5.0  # degrees plus or minus on a travel; 1 to 2 are usual
 SHARE = 0.25  # share of an arm above which its tolerance or play is no tolerance
 ROD_SHARE = 0.1  # the same of a rod's length
+THREADS = 13.0  # mm that the threads of two rod ends may take up between them
 TOLERANCE, PLAY = 6.4, 2.0  # mm
 SLOPE, MOMENT = (1.0, 100_000), 2e6  # N·mm per degree; N·mm
 PILOT = (20, 2_500)  # N; 14 CFR 23.397(b) has 100 to 300 lbf (445 to 1334 N)
@@ -202,10 +203,11 @@ def _rods(system):
         yield from _odd(system, name, "diameter", rod.diameter, ROD_DIAMETER)
         yield from _odd(system, name, "wall", rod.wall, WALL)
         apart = math.dist(*(model.position(end) for end in rod.ends))
-        if rod.length is not None and abs(rod.length - apart) > ROD_SHARE * apart:
+        room = min(ROD_SHARE * apart, THREADS)
+        if rod.length is not None and abs(rod.length - apart) > room:
             yield Odd(name, f'rod "{name}" is given {shown_length(rod.length, unit)} long, and its '
                       f"points lie {shown_length(apart, unit)} apart", rod.length,
-                      (1 - ROD_SHARE) * apart, (1 + ROD_SHARE) * apart, True)
+                      apart - room, apart + room, True)
         threads = [thread for k in (0, 1) if (thread := model.fitting(name, k)[2]) is not None]
         thick = max((thread.diameter for thread in threads), default=0.0)
         if rod.diameter is not None and rod.diameter < thick - 1e-6:

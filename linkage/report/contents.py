@@ -63,9 +63,18 @@ def _opening(results):
                f"16 digits).  Lengths are in {UNIT_WORDS[system.model.length]}, angles in degrees "
                f"from neutral.")
     yield Heading("What is missed, and what to know")
-    for finding in results.findings:
-        if finding.miss:
-            yield Text(finding.text, "miss")
+    yield from (Text(finding.text, "miss") for finding in results.findings if finding.miss)
+    yield from _further_missed(results)
+    yield from (Text(finding.text) for finding in results.findings if not finding.miss)
+    if not results.asked:
+        yield Text("The file requires nothing that could be missed.")
+    elif not results.missed:
+        yield Text("Everything that the file requires is met, as computed, with the margins below.")
+    if spare := tightest(results):
+        yield Text(spare)
+
+
+def _further_missed(results):
     for row in results.travels.to_dict("records"):
         if not row["ok"]:
             way = gearing.WAYS[row["way"]]
@@ -77,15 +86,6 @@ def _opening(results):
         yield Text(f"no stop governs at {name} {side}", "miss")
     for sentence in results.further_missed:
         yield Text(sentence, "miss")
-    for finding in results.findings:
-        if not finding.miss:
-            yield Text(finding.text)
-    if not results.asked:
-        yield Text("The file requires nothing that could be missed.")
-    elif not results.missed:
-        yield Text("Everything that the file requires is met, as computed, with the margins below.")
-    if spare := tightest(results):
-        yield Text(spare)
 
 
 def _clearance_missed(results):

@@ -28,7 +28,8 @@ def rigging_sequence(system: System, stops=None):
     import pandas as pd
 
     unit = system.model.length
-    steps = [*_ways(system), *_pins(system), *_rods(system), *_neutrals(system), *_ends(system, stops)]
+    steps = [*_ways(system), *_pins(system), *_rods(system), *_neutrals(system),
+             *_ends(system, stops)]
     rows = [{"step": k, "do": do, "part": part, f"length {unit}": length, "expected": expected,
              "tolerance": tolerance, "reading": BLANK, "signed": BLANK}
             for k, (do, part, length, expected, tolerance) in enumerate(steps, start=1)]

@@ -45,10 +45,10 @@ def _bands(study) -> str:
     if not found[["worst", "rigged_worst"]].to_numpy().any():
         return section(title, "none in the file; give [tolerance] hardpoint, rod and spacer")
     if study.unbuildable:
-        return section(title, f"MISS  {study.builds.lost:,} of {study.builds.count:,} builds within "
-                              f"the tolerances can't be put together at one of the positions or "
-                              f"more: no figure of the others is given; check the tolerances and "
-                              f"how near dead centre the run comes")
+        return section(title, f"MISS  {study.builds.lost:,} of {study.builds.count:,} builds "
+                              f"within the tolerances can't be put together at one position "
+                              f"or more: no figure of the others is given; check the "
+                              f"tolerances and how near dead centre the run comes")
     rows = [[row["surface"], _at(study, row["at"]),
              gearing.said_surface(study.system, row["surface"], row["drawn"], 2),
              *(number(row[k]) for k in ("worst", "rss", "rigged_worst", "rigged_rss")),
