@@ -13,7 +13,8 @@ from .stops import find_stops, size_spacer, travel_map
 __version__ = "0.1.0"
 __all__ = ["LinkageError", "Motion", "System", "clearance", "find_stops", "gaps", "load",
            "parse_model", "read_model", "size_spacer", "travel_map", "write_model"]
-_ROOMS = ("gearing", "loads", "plots", "relief", "rigging", "sizing", "workbook")
+_ROOMS = ("gearing", "loads", "plots", "relief", "results", "rigging", "sizing",
+          "workbook")
 
 
 def __getattr__(name):

@@ -13,6 +13,7 @@ from linkage.__main__ import main
 from linkage.gearing import find, implausible
 from linkage.model.file import parse_model
 from linkage.motion import System
+from linkage.results import Results, as_text, blocks_of
 
 ROOT = Path(__file__).parents[1]
 SHIPPED = [*sorted((ROOT / "examples").glob("*.toml")),
@@ -147,17 +148,14 @@ def test_thin_rod_exits_1(tmp_path, capsys):
 
 def test_tolerance_of_which_most_builds_fall_apart_is_a_miss():
     """Rods 20 in off on 3 in arms: most of 10,000 builds can't be put together."""
-    from linkage.rigging import study
-    from linkage.sheet import tolerance_sheet
-
     text = (ROOT / "examples" / "servo_arm.toml").read_text(encoding="utf-8")
     wide = text.replace("rod = 0.015", "rod = 20.0")
-    found = study(System(parse_model(wide)), None)
-    drawn = study(System(parse_model(text)), None)
-    assert not drawn.unbuildable
-    assert found.unbuildable == (2 * found.builds.lost > found.builds.count)
-    assert found.unbuildable
-    sheet, missed = tolerance_sheet(found)
-    assert missed == 1
-    assert "can't be put together" in sheet
-    assert "rigged: worst" not in sheet
+    found, drawn = (Results(System(parse_model(each)), only=("tolerances",))
+                    for each in (wide, text))
+    assert not drawn.verdict.missed
+    (miss,) = found.verdict.missed
+    assert miss.kind == "tolerance"
+    shown = as_text(blocks_of(found, ["tolerances"]))
+    assert "can't be put together" in shown
+    assert "Tolerance bands" not in shown
+    assert "Tolerance bands" in as_text(blocks_of(drawn, ["tolerances"]))

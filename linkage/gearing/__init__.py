@@ -11,7 +11,12 @@ from .cross_checks import (
     symmetry,
     twins,
 )
-from .directions import (
+from .findings import find, margins
+from .gearing_sign import enclosed_gearing, prove_sign
+from .kinds import expected, kind_of
+from .plausible import implausible
+from .senses import input_ways
+from .surface_ways import (
     Direction,
     commands,
     direction_findings,
@@ -20,11 +25,6 @@ from .directions import (
     flipped,
     moved_by,
 )
-from .findings import find, margins
-from .gearing_sign import enclosed_gearing, prove_sign
-from .kinds import expected, kind_of
-from .plausible import implausible
-from .senses import input_ways
 from .travels import (
     BEYOND,
     driving_input,

@@ -44,16 +44,18 @@ def _senses(system):
                 yield Finding(name, f'input "{name}": its positive end moves the hand '
                               f"{('forward', 'left')[line]}, and everything here is said for "
                               f'{("aft", "right")[line]}: give the other positive = "along axis" '
-                              f'or "against axis"', miss=True)
+                              f'or "against axis"', miss=True,
+                          kind="direction")
         drawn, told = drawn_pedals(system.model, name), told_pedals(system.model, name)
         if drawn * told < 0:
             yield Finding(name, f'input "{name}": ways says that its greatest end is '
                           f'"{system.model.inputs[name].ways[1]}", and as drawn it moves the other '
-                          f"pedal forward: swap the two ways, or turn its axis", miss=True)
+                          f"pedal forward: swap the two ways, or turn its axis", miss=True,
+                          kind="direction")
         if not is_named(system, name):
             yield Finding(name, f'input "{name}": which way is plus is not said, so its positions '
                           f'are printed with a bare sign: give it ways = ["lever up", "lever '
-                          f'down"], its least end first')
+                          f'down"], its least end first', kind="direction")
 
 
 def _sides(system):
@@ -65,11 +67,13 @@ def _sides(system):
             where = "right" if drawn > 0 else "left"
             yield Finding(surface, f'surface "{surface}" (body "{part.body}") has its hinge on the '
                           f"{where}, so its name and its points do not agree: check the sign of "
-                          f"BL, or which body it is", miss=True)
+                          f"BL, or which body it is", miss=True,
+                          kind="direction")
         edge = system.model.bodies[part.body].points.get("trailing edge")
         if edge is not None and edge.position[0] < system.model.bodies[part.body].pivot[0]:
             yield Finding(surface, f'surface "{surface}": its trailing edge lies ahead of its '
-                          f"hinge, and up and down are said for one that lies aft", miss=True)
+                          f"hinge, and up and down are said for one that lies aft", miss=True,
+                          kind="direction")
 
 
 def _unlike(system, judged):
@@ -82,7 +86,8 @@ def _unlike(system, judged):
             if surface == one and twin is not None and each.goes != twin.goes \
                     and kind_of(system, one) in ("flap", "flaperon", "spoiler"):
                 yield Finding(one, f'{each.end}: "{one}" goes {each.goes} and "{other}" '
-                              f"{twin.goes}: both sides have to go alike", miss=True)
+                              f"{twin.goes}: both sides have to go alike", miss=True,
+                          kind="direction")
 
 
 def _half_moved(system, judged):
@@ -93,7 +98,8 @@ def _half_moved(system, judged):
         if len(lame) == 1:
             other = next(surface for surface in pair if surface not in still)
             yield Finding(lame[0], f'"{lame[0]}" is moved by nothing, and "{other}" moves: a rod '
-                                   f"on its run ends at the wrong place", miss=True)
+                                   f"on its run ends at the wrong place", miss=True,
+                          kind="direction")
 
 
 def _overbalanced(system):
@@ -103,4 +109,4 @@ def _overbalanced(system):
             yield Finding(surface, f'surface "{surface}" is overbalanced: its hinge moment grows '
                           f"with the deflection ({part.hinge.slope / 1000:.3g} N·m per degree, "
                           f"{part.hinge.at}), so the air pushes the stick away from neutral; a "
-                          f"slope below 0 brings it back", miss=True, slip=True)
+                          f"slope below 0 brings it back", miss=True, kind="feel")

@@ -11,8 +11,8 @@ from ..motion import System, body_of
 from ..search import extremes
 from ..units import shown_length
 from .cross_checks import SAMPLES, ZOOMS, box_of, greatest_over_box
-from .directions import direction_findings, directions
 from .plausible import implausible
+from .surface_ways import direction_findings, directions
 from .words import Finding, said_place
 
 LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice
@@ -46,7 +46,7 @@ def as_meant(system: System, found: list[Finding]) -> list[Finding]:
     A direction is never meant this way: its surface says `moves` and the reason.
     """
     return [replace(f, miss=False, text=f"{f.text}; meant: {system.model.meant[f.part]}")
-            if f.slip and f.part in system.model.meant else f for f in found]
+            if f.kind in ("size", "feel") and f.part in system.model.meant else f for f in found]
 
 
 def _undriven(system):

@@ -92,13 +92,13 @@ def implausible(system: System) -> list[Finding]:
              for each in look(system)]
     told = _unit_doubted(system, found)
     told += [Finding(each.part, f"is that meant? {each.text}: "
-                                f"{each.reason or _reason(each, system.model.length)}", True, True)
+                     f"{each.reason or _reason(each, system.model.length)}", True, "size")
              for each in found if not told or not _other_unit_fits(each, system.model.length)]
     odd = {"length", *(f.part for f in told)} | {n for n, s in system.model.surfaces.items()
                                     if s.hinge is not None and s.hinge.slope > 0}
     return told + [Finding(name, f'meant names "{name}", and nothing odd is found there; take it '
-                                 f"out or mend the name") for name in system.model.meant
-                   if name not in odd]
+                           f"out or mend the name", kind="size")
+                   for name in system.model.meant if name not in odd]
 
 
 def _unit_doubted(system, found) -> list[Finding]:
@@ -111,7 +111,8 @@ def _unit_doubted(system, found) -> list[Finding]:
     other = LENGTHS[_other(unit)].words
     return [Finding("length", f'is that meant? the file says length = "{unit}", and {len(mended)} '
                     f"of its {len(lengths)} odd lengths would be usual were the numbers in "
-                    f"{other}, such as: {'; '.join(each.text for each in mended[:2])}", True, True)]
+                    f"{other}, such as: {'; '.join(each.text for each in mended[:2])}", True,
+                    "size")]
 
 
 def _other(unit: str) -> str:

@@ -25,14 +25,14 @@ class Finding:
         One sentence.
     miss : bool
         Whether it counts as a missed requirement.
-    slip : bool
-        Whether the file's `meant` can say that it is meant.
+    kind : {"direction", "size", "feel", "motion"}
+        What it is about; the file's `meant` can say of a size or a feel that it is meant.
     """
 
     part: str
     text: str
     miss: bool = False
-    slip: bool = False
+    kind: str = "motion"
 
 
 def deflection_words(system: System, surface: str) -> tuple[str, str]:

@@ -24,6 +24,8 @@ from .keys import (
 from .parts import BACK, UPRIGHT, Airframe, Body, Coupling, Require, Stop, Surface
 from .shapes import Point
 
+MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface": "surfaces",
+            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins"}  # key of the file: attribute
 SWAPS = {"left": "right", "right": "left"}
 OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself
@@ -46,7 +48,7 @@ def with_twins(parts: dict) -> dict:
     pairs = list(parts.get("mirror", {}).items())
     names = [*pairs, *((there, here) for here, there in pairs)]
     done = dict(parts)
-    for group in ("bodies", "rods", "couplings", "surfaces", "stops", "wires", "rig_pins"):
+    for group in MIRRORED.values():
         table = dict(parts.get(group, {}))
         for name, part in parts.get(group, {}).items():
             twin = _renamed(name, names)

@@ -31,13 +31,15 @@ STEPS = 161
 
 
 @in_our_look
-def rods_at_worst(system: System, ax=None):
+def rods_at_worst(system: System, ax=None, *, worst=None):
     """Greatest tension and compression of every rod, and what it can take as a column.
 
     Parameters
     ----------
     system : System
     ax : matplotlib Axes, optional
+    worst : DataFrame, optional
+        What `loads.worst_loads` gave, when it is known already.
 
     Returns
     -------
@@ -46,7 +48,7 @@ def rods_at_worst(system: System, ax=None):
         mark where compression x safety meets the column's strength; beside it the load case and
         stick position of the greater of the two.
     """
-    worst, own = loads.worst_loads(system), ax is None
+    worst, own = loads.worst_loads(system) if worst is None else worst, ax is None
     ax, rods = axes_of(ax, 0.3), loads.rod_margins(system, worst).to_dict("records")
     unit, per = system.model.unit.force, system.model.unit.newton
     for k, row in enumerate(rods):

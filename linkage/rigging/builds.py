@@ -81,6 +81,11 @@ class Builds:
             bad |= np.isnan(value).reshape(self.count, -1).any(axis=1)
         return int(bad.sum())
 
+    @property
+    def unbuildable(self) -> bool:
+        """Whether most of them can't be assembled somewhere."""
+        return bool(self.deflections) and 2 * self.lost > self.count
+
     def errors(self, surface: str) -> np.ndarray:
         """Deflection less that as drawn, degrees, shape (builds, ...)."""
         return self.deflections[surface] - self.drawn[surface]

@@ -149,7 +149,7 @@ def direction_findings(system: System, judged: list[Direction]) -> list[Finding]
     -------
     list of Finding
     """
-    told = [Finding(each.surface, each.text, each.miss) for each in judged
+    told = [Finding(each.surface, each.text, each.miss, "direction") for each in judged
             if each.outcome != "right"]
     wrong = [f for f in told if f.miss]
     return [*wrong, *contradictions(system, judged), *(f for f in told if not f.miss)]
@@ -206,8 +206,9 @@ def flipped(before: System, after: System) -> list[Finding]:
                 continue
             old, new = (_goes(system, surface, name) for system in (before, after))
             if old != new:
-                found.append(Finding(surface, f'{said_end(after, name, True)}: "{surface}" went '
-                                              f"{old} before the change and goes {new} after it"))
+                text = (f'{said_end(after, name, True)}: "{surface}" went {old} before the change '
+                        f"and goes {new} after it")
+                found.append(Finding(surface, text, kind="direction"))
     return found
 
 
