@@ -18,7 +18,6 @@ from ..motion import System
 from .second_core import SecondCore
 from .sequence import rigging_sequence
 
-FEW = 1000  # builds from which it is seen whether most can be put together
 STEPS = 41  # stick positions along an input at which friction is looked at
 FIRST_CORE = ("clearance", "travel_map")  # the longest, one after the other; the rest go beside
 
@@ -387,13 +386,10 @@ class Answers:
     @answer
     def few_builds(self):
         """Some builds as their parts come out, at neutral and at both ends of every input."""
-        model, box = self.system.model, gearing.box_of(self.system)
+        model = self.system.model
         self._given(model.surfaces and (model.tolerance.hardpoint or model.tolerance.rod),
                     "surface with tolerances", "[tolerance] hardpoint and rod")
-        ends = [(name, end) for name, travel in box.items() for end in (0.0, *travel)]
-        held = {name: np.array([at if name == moved else 0.0 for moved, at in ends])
-                for name in box}
-        return rigging.monte_carlo(self.system, rigging.Chance(builds=FEW), **held)
+        return rigging.trial_builds(self.system)
 
     @answer
     def play(self):
