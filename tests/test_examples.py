@@ -183,6 +183,10 @@ def test_csv_tables_agree_with_the_library(side_by_side, tmp_path):
 
     example = Path(__file__).parents[1] / "examples" / "side_by_side.toml"
     assert main([str(example), "--csv", str(tmp_path)]) == 1
+    from linkage.results.csv_files import is_table
+
+    assert all(is_table(path.name) for path in tmp_path.iterdir())
+    assert main([str(example), "--csv", str(tmp_path)]) == 2  # nothing is replaced unasked
     data = pd.read_csv(tmp_path / "motion.csv")
     motion = side_by_side.sweep(pitch=data["pitch °"].to_numpy(), roll=data["roll °"].to_numpy())
     assert np.abs(data["elevator °"] - motion.deflection("elevator")).max() < 1e-9

@@ -28,6 +28,7 @@ FLOORS = [
 ]
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
+    "disk": [{"names"}, {"files"}, {"folders"}],
     "model": [{"keys", "threads"}, {"shapes"}, {"strength", "fittings"},
               {"parts", "sizes", "turned"}, {"stock"}, {"whole", "mirroring"},
               {"file", "document"}, {"patch"}, {"save"}],

@@ -5,7 +5,17 @@ from __future__ import annotations
 import json
 
 from ..disk import csv_text
-from ..results import CHAPTERS, Results, Table, Text, as_html, blocks_of, is_number, readings_form
+from ..results import (
+    CHAPTERS,
+    Results,
+    Table,
+    Text,
+    as_html,
+    blocks_of,
+    is_number,
+    readings_form,
+    tables_of,
+)
 from ..results.csv_files import csv_files
 from ..units import CAUTION, LENGTHS
 from .as_pdf import as_pdf
@@ -34,13 +44,11 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     later = SECOND_CORE if "stops" in names else ()
     with results.beside(later):
         blocks = [Text(CAUTION, "caution"), *blocks_of(results, names)]
-    tables = {block.name: block.data for block in blocks if isinstance(block, Table)}
-    read = {block.name: block.data for block in blocks
-            if isinstance(block, Table) and not block.only_data}
+    read = {block.name: block.data for block in blocks if isinstance(block, Table)}
     files = {"report.html": as_html(title, blocks),
              "report.pdf": as_pdf(title, blocks, paper, f"Model digest {results.digest}"),
              "tables.json": as_json(title, read, results.digest)}
-    files |= {f"tables/{name}": text for name, text in csv_files(tables).items()}
+    files |= {f"tables/{name}": text for name, text in csv_files(tables_of(blocks)).items()}
     if "reliefs" in names and results.reliefs is not None:
         files |= template_files(results.reliefs[0], paper)
     form = readings_form(results.system, results.digest)

@@ -7,7 +7,7 @@ import io
 import math
 from html import escape
 
-from .blocks import Heading, Picture, Table, Text, is_missed, is_number
+from .blocks import DataTable, Heading, Picture, Table, Text, is_missed, is_number
 
 STYLE = """
 :root { color-scheme: light dark; --ink: #16202a; --paper: #fff; --rule: #b8c0c8; }
@@ -83,7 +83,7 @@ def as_fragment(blocks) -> str:
     str
     """
     return "\n".join(_block(block) for block in blocks
-                     if not (isinstance(block, Table) and block.only_data))
+                     if not isinstance(block, DataTable))
 
 
 def _block(block) -> str:

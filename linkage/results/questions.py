@@ -182,7 +182,8 @@ def _clearance_misses(results):
         else:
             own = LENGTHS[unit]
             proven = rounded_down(row["proven"] / own.mm, own.digits)
-            yield Miss("clearance", row["pair"], f"only {proven} {unit} proven, {required}", at,
+            words = f"only {proven} {unit}" if math.isfinite(proven) else "nothing"
+            yield Miss("clearance", row["pair"], f"{words} proven, {required}", at,
                        decided=False, short=row["required"] - row["proven"])
 
 

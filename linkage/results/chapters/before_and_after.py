@@ -19,6 +19,9 @@ def blocks(results):
         yield Text(finding.text, "miss")
     tables = compared(before, results)
     for name, data in tables.items():
-        yield Table(name, data)
-    if not tables:
-        yield Text("Travels, gearing, hardpoints, clearance and stops are the same.")
+        if len(data):
+            yield Table(name, data)
+    same = [name.removesuffix(" before and after").lower() for name, data in tables.items()
+            if not len(data)]
+    if same:
+        yield Text(f"Compared and the same: {', '.join(same)}.")
