@@ -363,8 +363,9 @@ const [plain, at, wanted] = JSON.parse(fs.readFileSync(0));
 const poses = new Poses(plain.head, plain.shapes, plain.grid), gaps = new Gaps(poses);
 console.log(JSON.stringify(gaps.nearest(poses.at(at), wanted.length, wanted)));
 """)
-    done = subprocess.run(["node", str(tmp_path / "gaps.mjs")], capture_output=True, text=True, check=True,
-                          input=json.dumps([as_plain(make_payload(system)), at, wanted]))
+    asked = json.dumps([as_plain(make_payload(system)), at, wanted])
+    done = subprocess.run(["node", str(tmp_path / "gaps.mjs")], check=True, text=True,
+                          capture_output=True, input=asked)
     exact = linkage.gaps(system.sweep(**at), [names[n] for n in wanted])
     shown = json.loads(done.stdout)
     assert len(shown) == len(wanted) > 20

@@ -30,6 +30,12 @@ from .shapes import PAIR, PLACE, POINTS, SIZE, SOLID, SOLIDS, THICKNESS, Part
 from .strength import FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 
 AIRFRAME = "airframe"
+SENSES = {"pitch": ("forward", "aft"), "roll": ("left", "right")}  # least and greatest end
+KINDS = ("aileron", "flaperon", "elevon", "spoiler", "elevator", "stabilator", "canard", "v-tail",
+         "inverted v-tail", "rudder", "nosewheel", "tailwheel", "flap", "tab")
+BACK = " then back"  # end of a way: the surface may turn back before the end of the travel
+UPRIGHT = ("left", "right", "points left", "points right")  # ways on a hinge that stands up
+MOVES = tuple(way + end for end in ("", BACK) for way in ("up", "down", *UPRIGHT))
 BEND = 10.0  # bundle diameters of least bend radius (TM 1-1500-204-23-4 item 27)
 
 
@@ -49,6 +55,9 @@ class Input(Part):
                            default=None)
     positive: str | None = key(Choice(("along axis", "against axis")),
                                "which turn about the axis as written is positive", default=None)
+    ways: tuple | None = key(ListOf(Text(), 2, 2, "pair of phrases"), "what its least and its "
+                             "greatest end are called, such as left pedal forward, right pedal "
+                             "forward; pitch and roll have their words", default=None)
     force: PilotForce | None = key(Record(PilotForce), "limit pilot force at the grip; of pitch, "
                                    "roll and yaw after 14 CFR 23.397(b) unless given", default=None)
     in_mm: bool = False  # whether `travel` is a movement in mm rather than an angle
@@ -332,6 +341,14 @@ class Surface(Part):
     require: tuple = key(_OneOrMore(Record(Require)), "required travels", default=())
     hinge: HingeMoment | None = key(Record(HingeMoment), "air's moment about the hinge line",
                                     default=None)
+    kind: str | None = key(Choice(KINDS), "what sort of surface it is; read from its name unless "
+                           "given", default=None)
+    moves: dict = key(TableOf(Choice(MOVES), "input"), "way its trailing edge goes against what "
+                      "carries it for the positive end of each input (aft, right, right pedal "
+                      "forward); where its kind and side don't say, or otherwise than they say",
+                      default_factory=dict)
+    reason: str | None = key(Text(), "why it moves otherwise than its kind does, printed in every "
+                             "report", default=None)
 
 
 @dataclass(frozen=True, kw_only=True)

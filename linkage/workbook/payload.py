@@ -43,8 +43,7 @@ import numpy as np
 
 from ..clearances import scene_of
 from ..clearances.scene import hole_shape, plate_axes
-from ..gearing import deflection_words
-from ..gearing.words import SENSES
+from ..gearing import deflection_words, input_ways, sense_word
 from ..geometry.outlines import hole_polygon, outline_polygon
 from ..model import AIRFRAME, Box, Plate, Washer
 from ..motion import System, body_of
@@ -174,7 +173,8 @@ def _inputs(system, grid) -> list:
     held = held_inputs(system)
     return [{"name": a.name, "unit": system.inputs[a.name].unit,
              "travel": list(system.inputs[a.name].travel),
-             "words": SENSES.get(a.name, ("least", "greatest")), "signed": a.name not in SENSES,
+             "words": [sense_word(system, a.name, end) for end in (False, True)],
+             "signed": input_ways(system.model, a.name) is None,
              "axis": [a.start, a.step, a.count], "held": a.name in held} for a in grid.axes]
 
 
