@@ -8,7 +8,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from .vectors import cross, dot
 
 FLAT_WITHIN = 1e-9  # mm; rounding of a plate laid out at 1000 mm is a thousand times less
@@ -45,7 +45,7 @@ class Piece:
     def __post_init__(self):
         if not 0 <= self.radius < math.inf:
             raise LinkageError(
-                f"a solid has radius {self.radius:g} mm; give a radius of 0 mm or more",
+                f"a solid has radius {mm(self.radius)}; give a radius of 0 mm or more",
                 radius=self.radius)
         if not np.isfinite(self.points).all():
             raise LinkageError("a solid has a point that is no number; give x, y and z in mm",
@@ -182,7 +182,7 @@ def prism(corners, offset, radius: float = 0.0) -> Piece:
     rise = float(_normal(corners) @ offset)
     if abs(rise) <= FLAT_WITHIN:
         raise LinkageError(
-            f"a plate is {abs(rise):g} mm thick square to its outline; give its thickness, or "
+            f"a plate is {mm(abs(rise))} thick square to its outline; give its thickness, or "
             "describe it as a plate without thickness", thickness=abs(rise))
     if rise < 0:  # faces are written for a sweep to the side that sees the outline turn left
         corners = corners[::-1]
@@ -269,17 +269,17 @@ def _normal(corners: np.ndarray) -> np.ndarray:
     twice, lengths = math.hypot(*area), np.sqrt(dot(sides, sides))
     if lengths.min() <= FLAT_WITHIN or twice <= FLAT_WITHIN * lengths.max():
         raise LinkageError(f"a plate's outline has an area of {twice / 2:g} mm² and a shortest "
-                           f"side of {lengths.min():g} mm; give corners that span an area",
+                           f"side of {mm(lengths.min())}; give corners that span an area",
                            area=twice / 2, side=lengths.min())
     normal = area / twice
     bow = np.abs(normal @ spokes).max()
     if bow > FLAT_WITHIN:
-        raise LinkageError(f"a plate's outline is out of flat by {bow:g} mm; give corners in one "
+        raise LinkageError(f"a plate's outline is out of flat by {mm(bow)}; give corners in one "
                            "plane", bow=bow)
     inside = spokes.T @ (cross(normal[:, None], sides) / lengths)  # of each corner, from each side
     dent = (inside.diagonal() - inside).max()
     if dent > FLAT_WITHIN:
-        raise LinkageError(f"a plate's outline is dented or crossed by {dent:g} mm; split it into "
+        raise LinkageError(f"a plate's outline is dented or crossed by {mm(dent)}; split it into "
                            "convex parts", dent=dent)
     return normal
 

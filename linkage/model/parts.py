@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from ..units import HOUSE, file_length, quantity
 from .fittings import THREAD, Fitted
 from .keys import (
@@ -291,7 +291,7 @@ class Rod(Part):
         if self.ends[0] == self.ends[1]:
             raise LinkageError(f'joins "{self.ends[0]}" to itself; give two points')
         if self.wall and self.diameter and not self.wall <= self.diameter / 2:
-            raise LinkageError(f"has a wall of {self.wall:g} mm in a tube of {self.diameter:g} mm; "
+            raise LinkageError(f"has a wall of {mm(self.wall)} in a tube of {mm(self.diameter)}; "
                                f"make the wall thinner")
 
 

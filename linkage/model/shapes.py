@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from .keys import (
     Choice,
     Direction,
@@ -173,12 +173,21 @@ class Tube(Part):
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
 
+class _Bends(ListOf):
+    """The line of a bent pipe; a straight one is a tube."""
+
+    def _refuse(self, value):
+        if isinstance(value, (tuple, list)) and len(value) == 2:
+            raise LinkageError('has two points and so no bend; use kind = "tube"')
+        super()._refuse(value)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Pipe(Part):
     """A bent round pipe: a chain of straight pieces."""
 
     kind = "pipe"
-    along: tuple = key(ListOf(PLACE, 3, None, "list of points"), "its bends, ends included")
+    along: tuple = key(_Bends(PLACE, 3, None, "list of points"), "its bends, ends included")
     diameter: float = key(SIZE, "its outside diameter")
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
@@ -252,7 +261,7 @@ class Washer(Part):
 
     def _check(self):
         if not self.inside < self.outside:
-            raise LinkageError(f"has a hole of {self.inside:g} mm in {self.outside:g} mm outside; "
+            raise LinkageError(f"has a hole of {mm(self.inside)} in {mm(self.outside)} outside; "
                                f"make the hole smaller")
 
 
