@@ -30,23 +30,28 @@ class LinkageError(ValueError):
 
     def __init__(self, sentence: str, **facts):
         sentence = " ".join(sentence.split())  # one line, whatever a name holds
-        lengths = {f"{float(size):g} mm": float(size) for size in _LENGTH.findall(sentence)}
-        sentence = _LENGTH.sub(lambda size: f"{float(size[1]):g} mm", sentence)
+        marked = {text: [float(size) for size in text.split()] for text in
+                  _LENGTH.findall(sentence)}
+        lengths = {_said(sizes, 1.0, "mm"): sizes for sizes in marked.values()}
+        sentence = _LENGTH.sub(lambda text: _said(marked[text[1]], 1.0, "mm"), sentence)
         sentence = re.sub('"[^"]*"', _clipped, shown_text(sentence))
         super().__init__(sentence)
         self.sentence = sentence
         self.facts = facts | ({"lengths": facts.get("lengths", {}) | lengths} if lengths else {})
 
-    def say_lengths(self, said) -> None:
-        """Say the lengths of the sentence another way, once its file's unit is known.
+    def say_lengths(self, size: float, unit: str) -> None:
+        """Say the lengths of the sentence in a unit, once that of its file is known.
 
         Parameters
         ----------
-        said : callable
-            Text of a length in mm.
+        size : float
+            Of the unit, mm.
+        unit : str
         """
-        for text, size in sorted(self.facts.pop("lengths", {}).items(), key=lambda t: -len(t[0])):
-            self.sentence = re.sub(rf"(?<![\d.]){re.escape(text)}", said(size), self.sentence)
+        lengths = self.facts.pop("lengths", {})
+        for text in sorted(lengths, key=len, reverse=True):
+            self.sentence = re.sub(rf"(?<![\d.-]){re.escape(text)}",
+                                   _said(lengths[text], size, unit), self.sentence)
         self.args = (self.sentence,)
 
     def __reduce__(self):
@@ -65,19 +70,25 @@ class MotionError(LinkageError):
     """A system that can't be moved as described, or a question its motion can't answer."""
 
 
-def mm(length: float) -> str:
-    """A length within the sentence of an error, mm: said in mm until its file's unit is known.
+def mm(*lengths: float) -> str:
+    """A length or a place within the sentence of an error, mm, until its file's unit is known.
 
     Examples
     --------
     >>> error = LinkageError(f"has a wall of {mm(3.175)}; make it thinner")
     >>> error.sentence
     'has a wall of 3.175 mm; make it thinner'
-    >>> error.say_lengths(lambda size: f"{size / 25.4:g} in")
+    >>> error.say_lengths(25.4, "in")
     >>> error.sentence
     'has a wall of 0.125 in; make it thinner'
     """
-    return f"\ufdd0{float(length)!r}\ufdd1"
+    return f"\ufdd0{' '.join(repr(float(length)) for length in lengths)}\ufdd1"
+
+
+def _said(lengths, size: float, unit: str) -> str:
+    numbers = [f"{length / size + 0.0:.5g}" for length in lengths]
+    text = ", ".join(numbers)
+    return f"[{text}] {unit}" if len(numbers) > 1 else f"{text} {unit}"
 
 
 def shown_text(text: str) -> str:

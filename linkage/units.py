@@ -301,7 +301,7 @@ def lengths_said_in(unit: str):
     try:
         yield
     except LinkageError as error:
-        error.say_lengths(lambda mm: f"{mm / LENGTHS[unit].mm:.5g} {unit}")
+        error.say_lengths(LENGTHS[unit].mm, unit)
         raise
 
 

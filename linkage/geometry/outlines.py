@@ -243,7 +243,7 @@ def _check_outline(points, name):
     sides = np.hypot(*(_after(points) - points).T)
     if sides.min() < SAME:
         u, v = points[sides.argmin()]
-        raise LinkageError(f"{name} has two corners in a row at [{mm(u)}, {mm(v)}]; leave one out "
+        raise LinkageError(f"{name} has two corners in a row at {mm(u, v)}; leave one out "
                            "(it closes by itself)", corner=(u, v))
     _, thin = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
     if thin < SAME:
@@ -260,7 +260,7 @@ def _check_crossing(points, name):
     if reason != "Valid Geometry":
         place = reason[reason.index("[") + 1:-1].split()
         u, v = (float(number) for number in place)
-        raise LinkageError(f"{name} crosses or touches itself at [{mm(u)}, {mm(v)}]; give its "
+        raise LinkageError(f"{name} crosses or touches itself at {mm(u, v)}; give its "
                            "corners in order round it", crossing=(u, v))
 
 
@@ -273,7 +273,7 @@ def _check_radii(points, radii, cuts, name):
         corner = worst if cuts[worst] >= cuts[end] else end
         u, v = points[corner]
         raise LinkageError(
-            f"{name} has a corner radius of {mm(radii[corner])} at [{mm(u)}, {mm(v)}] that needs "
+            f"{name} has a corner radius of {mm(radii[corner])} at {mm(u, v)} that needs "
             f"{mm(cuts[worst] + cuts[end])} of a side {mm(sides[worst])} long; give a "
             "smaller radius", radius=radii[corner], side=sides[worst])
 
@@ -287,13 +287,12 @@ def _check_holes(outer, holes):
         u, v = _middle(area)
         if not plate.contains_properly(area):
             how = "cuts the edge of" if plate.intersects(area) else "is outside"
-            raise LinkageError(f"a hole about [{mm(u)}, {mm(v)}] {how} its outline; move it in, or "
+            raise LinkageError(f"a hole about {mm(u, v)} {how} its outline; move it in, or "
                                "draw the notch into the outline", middle=(u, v))
         for other in areas[:place]:
             if area.intersects(other):
-                first = "[{:g}, {:g}]".format(*_middle(other))
-                raise LinkageError(f"two holes, about {first} and [{mm(u)}, {mm(v)}], overlap; draw "
-                                   "them as one", middle=(u, v))
+                raise LinkageError(f"two holes, about {mm(*_middle(other))} and {mm(u, v)}, "
+                                   "overlap; draw them as one", middle=(u, v))
 
 
 def _middle(area):

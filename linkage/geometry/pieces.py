@@ -48,8 +48,7 @@ class Piece:
                 f"a solid has radius {mm(self.radius)}; give a radius of 0 mm or more",
                 radius=self.radius)
         if not np.isfinite(self.points).all():
-            raise LinkageError("a solid has a point that is no number; give x, y and z in mm",
-                               points=self.points)
+            _refuse_points(self.points)
 
     @property
     def flat(self) -> bool:
@@ -253,9 +252,15 @@ def _corners(points) -> np.ndarray:
         raise LinkageError(f"a solid needs points with x, y and z in mm, and got an array of shape "
                            f"{points.shape}", shape=points.shape)
     if not np.isfinite(points).all():
-        raise LinkageError("a solid has a point that is no number; give x, y and z in mm",
-                           points=points)
+        _refuse_points(points)
     return points
+
+
+def _refuse_points(points):
+    points = np.asarray(points)
+    wrong = points[~np.isfinite(points).all(axis=-1)][0].tolist()
+    raise LinkageError(f"a solid has a point that is no number, {wrong}; give x, y and z in mm",
+                       points=points)
 
 
 def _normal(corners: np.ndarray) -> np.ndarray:

@@ -126,11 +126,12 @@ def read_source(text: str, folder=".", csv_text: str | None = None) -> Source:
     unit, full, rows = table.get("length"), copy.deepcopy(table), {}
     if not isinstance(unit, str) or unit not in LENGTHS:
         raise LinkageError('length must say what a bare length means: length = "in" or '
-                           'length = "mm"')
+                           f'length = "mm", {got(unit) if "length" in table else "got none"}')
     name = full.pop("hardpoints", None)
     if name is not None:
         if not isinstance(name, str):
-            raise LinkageError('hardpoints: needs the name of a CSV file, like "points.csv"')
+            raise LinkageError(f'hardpoints: needs the name of a CSV file, like "points.csv", '
+                               f"{got(name)}")
         csv_text = exact_text(Path(folder) / name) if csv_text is None else csv_text
         rows = _hardpoints_of(csv_text, Path(folder) / name)
         _add_hardpoints(full, name, rows)

@@ -52,20 +52,23 @@ class RodEnd(Part):
 
     def _check_ball(self, sizes):
         if self.misalignment is not None:
-            raise LinkageError("has misalignment and sizes of its ball; give one of the two")
+            raise LinkageError(f"has misalignment {self.misalignment:g}° and sizes of its ball; "
+                               f"give one of the two")
         if None in sizes:
-            raise LinkageError("needs all three of ball, race and sphere to know its misalignment")
+            lacks = [word for word in ("ball", "race", "sphere") if getattr(self, word) is None]
+            raise LinkageError(f"needs {' and '.join(lacks)} too: ball, race and sphere together "
+                               f"give its misalignment")
         if not self.race < self.ball < self.sphere:
-            raise LinkageError(f"needs race {self.race:g} under ball {self.ball:g} under sphere "
-                               f"{mm(self.sphere)}; measure them again")
+            raise LinkageError(f"needs race {mm(self.race)} under ball {mm(self.ball)} under "
+                               f"sphere {mm(self.sphere)}; measure them again")
         least = math.sqrt(self.sphere**2 - self.ball**2)
         if self.shoulder is not None and not least <= self.shoulder < self.sphere:
             raise LinkageError(f"has a shoulder of {mm(self.shoulder)}; it lies between the "
                                f"ball's face ({mm(least)}) and its diameter "
                                f"({mm(self.sphere)})")
         if not self.allowed > 0:
-            raise LinkageError("has a shoulder that the race touches before it tilts; use a "
-                               "smaller shoulder")
+            raise LinkageError(f"has a shoulder of {mm(self.shoulder)} that the race touches "
+                               f"before it tilts; use a smaller shoulder")
 
     @property
     def allowed(self) -> float | None:

@@ -270,9 +270,10 @@ class Direction(Kind):
             raise LinkageError(f"needs one of {', '.join(AXES)} or a vector [x, y, z], "
                                f"{got(value)}")
         if not math.isfinite(math.hypot(*value)):
-            raise LinkageError("is too long; give a vector such as [0, 1, 0]")
+            raise LinkageError(f"is too long, {got(list(value))}; give a vector such as [0, 1, 0]")
         if not math.hypot(*value) > 0:
-            raise LinkageError("has length zero; give an axis that points somewhere")
+            raise LinkageError(f"has length zero, {got(list(value))}; give an axis that "
+                               f"points somewhere")
 
     def write(self, value, unit):
         return value if isinstance(value, str) else list(value)
