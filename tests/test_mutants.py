@@ -72,6 +72,11 @@ def test_the_slips_reach_every_file_and_both_levels():
     texts = sum(", text, " in what for what in whats)
     assert 100 < texts < 220
     assert mutant(7) == mutant(7)
-    with pytest.raises(tomllib.TOMLDecodeError):
-        for seed in range(40):
-            tomllib.loads(mutant(seed)[0])
+    assert any(not _reads(mutant(seed)[0]) for seed in range(40))
+
+
+def _reads(text) -> bool:
+    try:
+        return bool(tomllib.loads(text))
+    except tomllib.TOMLDecodeError:
+        return False

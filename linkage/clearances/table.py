@@ -152,6 +152,8 @@ def _pair_gap(motion, stage, *, signs=False):
     which = np.flatnonzero(~stage.rough)
     count = int(np.prod(motion.shape))
     found = np.full(count, np.nan)
+    if not count:
+        return found.reshape(motion.shape)
     step = max(1, MOST // len(which))
     posture = motion.flat_posture()
     for start in range(0, count, step):

@@ -7,6 +7,7 @@ import time
 
 from .. import load
 from ..errors import LinkageError, nearest
+from ..units import lengths_said_in
 from .shared import check_tables, described_as, parser_of, write_tables
 from .verbs import VERBS
 
@@ -20,6 +21,7 @@ def run(argv) -> int:
     from ..sheet import sheet_of
 
     only = _chapters(args.only)
+    _check_shapes(system, args.file)
     if args.out:
         from ..report import check_place
 
@@ -79,6 +81,18 @@ def _write_report(args, results, progress):
     progress("")
     print(f"\n{args.out}: {', '.join(name for name in files if '/' not in name)} and "
           f"{sum('/' in name for name in files)} tables and templates written")
+
+
+def _check_shapes(system, path) -> None:
+    """Refuse an outline that no solid can have, whatever chapter is asked for."""
+    from ..clearances import scene_of
+
+    try:
+        with lengths_said_in(system.model.length):
+            for name in system.model.solids:
+                scene_of(system).solid(name)
+    except LinkageError as error:
+        raise type(error)(f"{path}: {error.sentence}", **error.facts) from error
 
 
 class _Progress:
