@@ -20,6 +20,7 @@ import numpy as np
 from ..intervals import U, inputs_of
 from ..motion import enclose
 from .stage import Stage, least_along, measure, spine_gaps
+from .travel import Travel
 
 SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
 SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
@@ -60,15 +61,15 @@ class Proof:
     visited: np.ndarray
 
 
-def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf, *,
+def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,
           within: float | None = None) -> Proof:
     """Bracket the least gap of every pair of a stage.
 
     Parameters
     ----------
     stage : Stage
-    box : dict
-        ``{input: (least, greatest)}``.
+    travel : Travel or dict
+        A set of stick positions, or the whole of ``{input: (least, greatest)}``.
     tolerance : float
         Wanted width of the bracket, mm.
     tolerances : Tolerance, optional
@@ -84,7 +85,7 @@ def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf, *,
     -------
     Proof
     """
-    search = _Search(stage, box, tolerance, tolerances, limit)
+    search = _Search(stage, travel, tolerance, tolerances, limit)
     search.within = tolerance if within is None else min(within, tolerance)
     if not stage.pairs:
         return search.proof
@@ -96,15 +97,15 @@ def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf, *,
     return search.proof
 
 
-def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
+def near_pairs(scene, pairs, travel, limit: float, tolerances=None):
     """Pairs that may come within a limit of their required clearance; the rest with proof.
 
     Parameters
     ----------
     scene : Scene
     pairs : sequence of Pair
-    box : dict
-        ``{input: (least, greatest)}``.
+    travel : Travel or dict
+        A set of stick positions, or the whole of ``{input: (least, greatest)}``.
     limit : float
         mm more than the required clearance.
     tolerances : Tolerance, optional
@@ -117,7 +118,7 @@ def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
     if not pairs:
         return [], {}
     stage = Stage(scene, pairs, scene.envelope, rough=True)
-    search = _Search(stage, box, np.inf, tolerances, limit)
+    search = _Search(stage, travel, np.inf, tolerances, limit)
     which, centres, halves, _ = search.first_items()
     cells, cell = search.cells(centres, halves)
     low = bounds(stage, (which, cell), (search.names, *cells), tolerances,
@@ -134,9 +135,10 @@ class _Search:
     grid = 4  # cells per input of the first round
     within = np.inf  # closer bracket while it takes little effort
 
-    def __init__(self, stage, box, tolerance, tolerances, limit):
-        self.stage, self.names = stage, list(box)
-        self.box = np.array([box[name] for name in self.names], dtype=float).reshape(-1, 2)
+    def __init__(self, stage, travel, tolerance, tolerances, limit):
+        self.stage, self.travel = stage, Travel.of(travel)
+        self.names = list(self.travel.names)
+        self.box = np.array(list(self.travel.box.values()), dtype=float).reshape(-1, 2)
         self.tolerance, self.tolerances = tolerance, tolerances
         count = len(stage.pairs)
         self.required = np.array([pair.required for pair in stage.pairs])
@@ -156,7 +158,7 @@ class _Search:
         for moves in np.unique(self.moves, axis=0):
             first = self.stage.pair_index[:self.stage.first]
             which = np.flatnonzero((self.moves[first] == moves).all(axis=1))
-            centre, half = self._grid(moves)
+            centre, half = self.travel.grid(moves, self.grid)
             low = self._about_apart(which, centre, half)
             pairs = self.stage.pair_index[which]
             keep = ~(low >= self.limit[pairs][:, None]) & ~np.isnan(low)
@@ -212,14 +214,6 @@ class _Search:
         moves = self.moves[self.stage.pair_index[items[chosen]]]
         self._meet_at(items[chosen], np.where(moves, places[place[chosen]], 0.0))
 
-    def _grid(self, moves):
-        middle, reach = self.box.mean(axis=1), np.ptp(self.box, axis=1) / 2
-        sides = [np.linspace(-1, 1, 2 * self.grid + 1)[1::2] if m else np.zeros(1) for m in moves]
-        share = np.stack([s.ravel() for s in np.meshgrid(*sides, indexing="ij")], axis=-1)
-        size = np.where(moves, reach / self.grid, 0.0)
-        return (np.where(moves, middle, 0.0) + share * reach,
-                np.broadcast_to(size * (1 + 4 * U) + np.abs(middle) * 2 * U * moves, share.shape))
-
     def round(self, items):
         """Bound every item, close what is good enough, split the rest."""
         order = np.argsort(self.stage.pair_index[items[0]], kind="stable")
@@ -238,7 +232,8 @@ class _Search:
         enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
         value, low, places = bounds(self.stage, (which, cell), (self.names, *cells),
                                     self.tolerances, enough)
-        self._meet(np.where(self.stage.rough[which], np.nan, value), pairs, centres)
+        self._meet(np.where(self.stage.rough[which] | ~self._held(which, centres), np.nan, value),
+                   pairs, centres)
         self._try(which, pairs, low, places)
         small = (halves.max(axis=1) * 2 < SMALLEST) | (self.proof.visited[pairs] > MOST_CELLS)
         good = self._good_enough(low, pairs, self.tolerance)
@@ -274,12 +269,18 @@ class _Search:
         back, parts = self.stage.parts_of(which[rough])
         which = np.concatenate([which[~rough], parts])
         places = np.concatenate([places[~rough], places[rough][back]])
+        held = self._held(which, places)
+        which, places = which[held], places[held]
         self._meet(self.met(which, places), self.stage.pair_index[which], places)
 
     def met(self, which, places):
         """Gap of piece pairs at places, NaN out of reach."""
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
         return measure(self.stage, motion.posture, which, np.arange(len(which)))
+
+    def _held(self, which, places):
+        """Whether places of items lie in the travel, as far as their pairs can tell."""
+        return self.travel.holds_each(places, self.moves[self.stage.pair_index[which]])
 
     def _meet(self, value, pairs, centres):
         """Keep the least gap met so far and where."""
@@ -316,8 +317,14 @@ class _Search:
                 if here.size:
                     made = self._edges(row, len(here)) if not about else _edges_about(
                         row, (aims[here] - centres[here]) / np.where(row, halves[here], 1.0))
-                    found.append(_children(which[here], (centres[here], halves[here]), made, row))
+                    found.append(self._shrunk(_children(
+                        which[here], (centres[here], halves[here]), made, row), row))
         return tuple(np.concatenate(k) for k in zip(*found, strict=True))
+
+    def _shrunk(self, items, row):
+        which, centres, halves = items
+        kept, centres, halves = self.travel.shrunk(centres, halves, row)
+        return which[kept], centres, halves
 
     def _edges(self, row, count):
         """Even edges of children as shares of the half-width: a (count, n) array per input."""
