@@ -29,8 +29,8 @@ FLOORS = [
 INNER = {
     "model": [{"keys", "threads"}, {"shapes"}, {"strength", "fittings"},
               {"parts", "sizes", "turned"}, {"stock"}, {"whole", "mirroring"}, {"file"}],
-    "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates"},
-               {"together", "bounds", "moved"}, {"system"}],
+    "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates", "builds"},
+               {"together", "bounds_together", "moved"}, {"bounds"}, {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"cross_checks"}, {"findings"}],
     "clearances": [{"scene", "travel"}, {"stage"}, {"proof"}, {"table"}],
     "stops": [{"faces"}, {"contact_rates"}, {"find", "spacers", "mapping"}],

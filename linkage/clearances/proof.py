@@ -17,7 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..intervals import U, inputs_of
+from ..intervals import U, bend_rows
 from ..motion import enclose
 from .stage import Stage, least_along, measure, spine_gaps
 from .travel import Travel
@@ -27,7 +27,6 @@ SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
 ABOUT = 0.3  # share of a half-width to each side of a bottom that its own child takes
 ASIDE = 0.5  # share of a half-width at which the direction is asked again
 MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
-LARGEST = 1e5  # mm; no coordinate in play is larger, which `prove` sees to
 SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell gives none
 EFFORT = 60  # cells that a pair may take for a closer bracket than asked for
 TRIES = 8  # places tried per pair and round
@@ -140,6 +139,7 @@ class _Search:
         self.names = list(self.travel.names)
         self.box = np.array(list(self.travel.box.values()), dtype=float).reshape(-1, 2)
         self.tolerance, self.tolerances = tolerance, tolerances
+        self.loose = stage.looseness(tolerances)
         count = len(stage.pairs)
         self.required = np.array([pair.required for pair in stage.pairs])
         self.limit = self.required + limit
@@ -182,11 +182,11 @@ class _Search:
                            {n: half[:, i] for i, n in enumerate(self.names)}, self.tolerances)
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
         rows = self.stage.spines(enclosed, pieces, len(centre))
-        about = self.stage.around(pieces, enclosed.blur)
+        about = self.stage.around(pieces) + np.sqrt(3.0) * self.loose[pieces]
         a, b = back.reshape(-1, 2).T
         # no point of a spine moves farther than the one of its ends that moves farthest
         loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0)).max(axis=0)
-        scale = 1e-9 + 64 * U * LARGEST
+        scale = 1e-9 + 64 * U * self.stage.scale(enclosed)
         apart = spine_gaps(rows[0], a, b)  # NaN just where a piece has no posture
         moved = np.where(np.isnan(loose), np.inf, loose)
         return apart - moved[a] - moved[b] - (about[a] + about[b] + scale)[:, None]
@@ -201,7 +201,7 @@ class _Search:
         which = np.flatnonzero(np.isin(self.stage.pair_index[:self.stage.first], pairs))
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        about = self.stage.around(pieces, 0.0)
+        about = self.stage.around(pieces)
         a, b = back.reshape(-1, 2).T
         near = spine_gaps(self.stage.spines(motion.posture, pieces, len(places)), a, b) - (
             about[a] + about[b])[:, None]
@@ -386,27 +386,29 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
     beside = [stage.system.sweep(**(named | {n: centres[:, i] + halves[:, i] * ASIDE})).posture
               for i, n in enumerate(names)]
     value, low, places = np.empty(len(which)), np.empty(len(which)), centres[cell]
+    loose = None if tolerances is None else stage.looseness(tolerances)
     for here, _ in stage.by_corners(which):
         value[here], way = _towards(stage, posture, which[here], cell[here])
-        low[here], model = _bound(stage, enclosed, (which[here], cell[here]), way, (1.0, 1.0))
+        low[here], model = _bound(stage, enclosed, (which[here], cell[here]), way, (1.0, 1.0),
+                                  loose)
         todo = np.arange(len(here)) if enough is None else \
             np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
         if todo.size:
             some = which[here[todo]], cell[here[todo]]
             ways = [_towards(stage, aside, *some)[1] for aside in beside]
             turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
-            better, turned = _bound(stage, enclosed, some, turning, sizes)
+            better, turned = _bound(stage, enclosed, some, turning, sizes, loose)
             gained = ~(better < low[here[todo]])
             low[here[todo[gained]]] = better[gained]
             model[:, todo[gained]] = turned[:, gained]
-        places[here] += lowest_place(model).T * halves[cell[here]]
+        places[here] += lowest_place(model, len(names)).T * halves[cell[here]]
     return value, low, places
 
 
-def _bound(stage, enclosed, items, direction, sizes):
+def _bound(stage, enclosed, items, direction, sizes, loose):
     """Lower bound of items with a direction of given least and greatest size; its polynomial."""
-    sides = stage.along(enclosed, *items, direction)
-    apart, model = least_along(sides, LARGEST)
+    sides = stage.along(enclosed, *items, direction, loose)
+    apart, model = least_along(sides, stage.scale(enclosed), enclosed.inputs)
     lost = np.isnan(sides[0][0]).any(axis=0) | np.isnan(sides[1][0]).any(axis=0)
     apart = np.where(np.isnan(apart) & ~lost, -np.inf, apart)  # only what has no posture is NaN
     # lines and points are never less than 0 apart, however deep the tubes about them overlap
@@ -454,14 +456,13 @@ def _turning(way, ways, rows):
     return turning, short, long
 
 
-def lowest_place(model):
+def lowest_place(model, inputs):
     """Where in its cell a polynomial of degree 2 is least, as shares (inputs, m) of the cell.
 
     Looked for at the stationary point, on the sides and at the corners; a guess to be tried, so
     that its being the least is no one's premise.
     """
-    inputs = inputs_of(len(model))
-    slopes, bends = model[1:1 + inputs], model[1 + inputs:-1]
+    slopes, bends = model[1:1 + inputs], model[bend_rows(inputs)]
     first, second = (np.array(k) for k in zip(*((i, j) for i in range(inputs)
                                                 for j in range(i, inputs)), strict=True))
     tried = np.array(list(itertools.product((-1.0, -0.5, 0.0, 0.5, 1.0), repeat=inputs))).T

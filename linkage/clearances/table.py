@@ -172,7 +172,7 @@ def _about_apart(stage, which, posture, count):
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
     apart = spine_gaps(stage.spines(posture, pieces, count), a, b)
-    about, reach = stage.around(pieces, 0.0), stage.reach[pieces]
+    about, reach = stage.around(pieces), stage.reach[pieces]
     # a spine is nowhere farther outside its piece than the piece's corners are from the spine
     most = apart + (reach[a] + reach[b] - stage.radii[which])[:, None]
     return apart - (about[a] + about[b])[:, None], most
@@ -278,7 +278,7 @@ def _near_pieces(stage, proof, names, known):
     cell = np.searchsorted(known, stage.pair_index[which])
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    ends, about = stage.spines(motion.posture, pieces, len(known)), stage.around(pieces, 0.0)
+    ends, about = stage.spines(motion.posture, pieces, len(known)), stage.around(pieces)
     with np.errstate(invalid="ignore"):
         apart = tube_gap(ends[:, :, a, cell], ends[:, :, b, cell])[0]
     near = apart - about[a] - about[b] < proof.least[known][cell] + SLACK
