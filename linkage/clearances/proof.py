@@ -383,19 +383,23 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
     posture = stage.system.sweep(**named).posture
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
                        tolerances)
-    beside = [stage.system.sweep(**(named | {n: centres[:, i] + halves[:, i] * ASIDE})).posture
-              for i, n in enumerate(names)]
+    middle = (0.0,) * len(names)
+    beside = [(*middle[:i], ASIDE, *middle[i + 1:]) for i in range(len(names))]
     value, low, places = np.empty(len(which)), np.empty(len(which)), centres[cell]
     loose = None if tolerances is None else stage.looseness(tolerances)
     for here, _ in stage.by_corners(which):
-        value[here], way = _towards(stage, posture, which[here], cell[here])
+        value[here], way = _towards(stage, posture, (which[here], cell[here]))
+        lost = np.flatnonzero(np.isnan(value[here]))
+        if lost.size:
+            way[:, lost] = _towards(stage, enclosed, (which[here[lost]], cell[here[lost]]),
+                                    middle)[1]
         low[here], model = _bound(stage, enclosed, (which[here], cell[here]), way, (1.0, 1.0),
                                   loose)
         todo = np.arange(len(here)) if enough is None else \
             np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
         if todo.size:
             some = which[here[todo]], cell[here[todo]]
-            ways = [_towards(stage, aside, *some)[1] for aside in beside]
+            ways = [_towards(stage, enclosed, some, aside)[1] for aside in beside]
             turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
             better, turned = _bound(stage, enclosed, some, turning, sizes, loose)
             gained = ~(better < low[here[todo]])
@@ -416,13 +420,13 @@ def _bound(stage, enclosed, items, direction, sizes, loose):
     return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
 
 
-def _towards(stage, posture, which, cell):
+def _towards(stage, posture, items, at=()):
     """Gap and the direction from the first piece to the second; some way where out of reach."""
-    hulls = stage.hulls(posture, which, cell)
+    hulls = stage.hulls(posture, *items, at)
     lost = ~np.isfinite(hulls[0]).all(axis=(0, 1)) | ~np.isfinite(hulls[1]).all(axis=(0, 1))
     for hull in hulls:
         hull[..., lost] = 0.0
-    value, direction, *_ = stage.gap(hulls, which)
+    value, direction, *_ = stage.gap(hulls, items[0])
     direction = np.where(lost | ~np.isfinite(direction).all(axis=0), SOME_WAY, direction)
     return np.where(lost, np.nan, value), direction
 

@@ -158,15 +158,18 @@ class Stage:
             here = np.flatnonzero((group == row).all(axis=1))
             yield here, tuple(self.corners[self.sides[items[here]]].max(axis=0))
 
-    def hulls(self, posture: Posture, items, cells) -> list:
+    def hulls(self, posture: Posture, items, cells, at=()) -> list:
         """Corners of both sides of items of like corner counts at some positions.
 
         Parameters
         ----------
         posture : Posture
-            Settled at n positions.
+            Settled at n positions, or enclosed over n cells.
         items, cells : ndarray of int, shape (m,)
-            Piece pairs, and the position each is asked at.
+            Piece pairs, and the position or cell each is asked at.
+        at : tuple of float
+            Where in its cell an enclosed posture is asked for, as shares of the half-widths; what
+            its polynomial gives there is no more than near a posture.
 
         Returns
         -------
@@ -180,11 +183,23 @@ class Stage:
                 if self.static[seat]:
                     hull[..., here] = local[..., here] + self.seats[seat].origin[0][:, None, None]
                     continue
-                axes = self.carried(posture, seat, cells[here])
+                axes = self.carried(posture, seat, cells[here]) if posture.rows is None else \
+                    self._about(posture, seat, at)[..., cells[here]]
                 hull[..., here] = axes if axes.shape[1] == 2 else axes[:, :1] + sum(
                     axes[:, 1 + i, None] * local[i, :, here].T for i in range(3))
             found.append(hull)
         return found
+
+    def _about(self, posture, seat, at):
+        """What the polynomials of a seat give at a place in each cell: (3, 4 or 2, cells)."""
+        def work():
+            whole = self.carried(posture, seat, np.arange(posture.count))
+            share = np.array(at)
+            i, j = np.triu_indices(len(share))
+            weights = np.concatenate([[1.0], share, share[i] * share[j]])
+            return np.tensordot(weights, whole[:len(weights)], 1)
+
+        return posture.remembered((self, seat, at), work)
 
     def _seated(self, pieces):
         seats = self.seat_of[pieces]
@@ -253,16 +268,12 @@ class Stage:
         for seat, held in enumerate(self.seats):
             origin = np.abs(held.origin).sum(axis=1).max()
             if not self.static[seat]:
-                whole = self.carried(posture, seat, np.arange(self._cells(posture, seat)))
+                whole = self.carried(posture, seat, np.arange(posture.count))
                 size = np.abs(whole[:-1]).sum(axis=(0, 1))
                 origin = max(origin, np.nanmax(size[0 if len(size) == 4 else slice(None)],
                                                initial=0.0))
             most = max(most, float(origin))
         return most + 4 * reach
-
-    def _cells(self, posture, seat):
-        whole = posture.remembered((self, seat), lambda: self._carry(posture, self.seats[seat]))
-        return whole.shape[-1]
 
     def _fixed_axes(self, seat, n, posture):
         """Direction along the origin and unit vectors of a seat that stands still, (rows, 4, m)."""

@@ -34,14 +34,15 @@ class EnclosedPosture(Posture):
     ----------
     rows : int
         Rows of each enclosure.
-    inputs : int
-        Inputs that they follow.
+    inputs, count : int
+        Inputs that they follow, and cells.
     any_turn : dict
         ``{body: ndarray of bool (n,)}``: cells whose bounds don't tell whole turns apart.
     """
 
     rows: int = 2
     inputs: int = 0
+    count: int = 1
     any_turn: dict = field(default_factory=dict)
 
     def close(self, step: Close) -> None:
@@ -82,7 +83,8 @@ def enclose(system, centres: dict, halves: dict, tolerances=None) -> EnclosedPos
     dimensions = system.dimensions if builds is None else builds.enclosed(len(centres))
     shares = 0 if builds is None else len(builds.sizes)
     posture = EnclosedPosture(system.plan, dimensions, rows=row_count(len(centres)) + shares,
-                              inputs=len(centres))
+                              inputs=len(centres),
+                              count=max((np.size(k) for k in centres.values()), default=1))
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         for step in system.plan.steps:
             if isinstance(step, Drive):
