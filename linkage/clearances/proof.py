@@ -79,7 +79,7 @@ def near_pairs(scene, pairs, travel, limit: float, tolerances=None):
         which, centres, halves = (part[start:start + search.most] for part in items)
         cells, cell = search.cells(centres, halves)
         low = bounds(stage, (which, cell), (search.names, *cells), search.tolerances,
-                     search.limit[stage.pair_index[which]])[1]
+                     search.limit[stage.pair_index[which]]).low
         low = np.where(np.isnan(low), np.inf, low)
         np.minimum.at(search.proof.proven, stage.pair_index[which], low)
     far = search.proof.proven >= search.limit

@@ -256,7 +256,9 @@ class Stage:
                 if loose is not None:
                     # a rod's tube is grown all round, any other solid coordinate by coordinate
                     way = np.abs(n if axes.shape[1] == 2 else axes[:, 1:])
-                    size = way.reshape(-1, way.shape[-1]).sum(axis=0)
+                    way = way.reshape(-1, 3, way.shape[-1]).sum(axis=0)
+                    size = np.sqrt((way * way).sum(axis=0)) if axes.shape[1] == 2 else \
+                        way.sum(axis=0)
                     rows[-1][:, here] += loose[pieces[here]] * size * (1 + 16 * U)
             found.append(rows)
         return found
