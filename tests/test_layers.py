@@ -32,7 +32,7 @@ INNER = {
     "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates", "builds"},
                {"together", "bounds_together", "moved"}, {"bounds"}, {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"cross_checks"}, {"findings"}],
-    "clearances": [{"scene", "travel"}, {"stage"}, {"cell_bounds"}, {"search"}, {"built"}, {"proof"},
+    "clearances": [{"scene", "travel", "carrying"}, {"stage"}, {"cell_bounds"}, {"search"}, {"built"}, {"proof"},
                    {"table"}],
     "stops": [{"faces"}, {"contact_rates"}, {"find", "spacers", "mapping"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
