@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 
-from ..model.file import refuse_taken, schema, write_text
+from ..disk import check_file, write_text
+from ..model.file import schema
 from .shared import parser_of
 
 
@@ -12,8 +13,8 @@ def run(argv) -> int:
     parser = parser_of("schema", "Write the JSON Schema of model files, so that an editor "
                                  "completes them.", writes=True)
     parser.add_argument("--out", required=True, metavar="FILE", help="file to write")
-    said = parser.parse_args(argv)
-    refuse_taken(said.out, said.replace)
-    write_text(said.out, json.dumps(schema(), indent=1) + "\n")
-    print(f"{said.out}: written")
+    args = parser.parse_args(argv)
+    check_file(args.out, args.replace)
+    write_text(args.out, json.dumps(schema(), indent=1) + "\n", replace=args.replace)
+    print(f"{args.out}: written")
     return 0

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from ..results import aligned, number, section
 from ..sizing import Sizing, said
-from ..units import MM_PER
-from .text import number, section, table
+from ..units import LENGTHS
 
 
 def size_sheet(sizing: Sizing) -> str:
@@ -34,13 +34,13 @@ def _dimensions(sizing, length) -> str:
         rows.append([row["dimension"], row["kind"], row["of"],
                      *(said(row[word], row["unit"], length) for word in words),
                      f"at its {row['limit']}" if row["limit"] else ""])
-    return table(["dimension", "", "of", "drawn", *(["before rounding"] if rounded else []),
+    return aligned(["dimension", "", "of", "drawn", *(["before rounding"] if rounded else []),
                   "chosen", "least", "greatest", ""], rows)
 
 
 def _targets(sizing, length) -> str:
     rows = []
-    for row in _told(sizing).to_dict("records"):
+    for row in _shown(sizing).to_dict("records"):
         least = row["kind"] in ("over-centre", "clearance")
         wanted = said(row["wanted"], row["unit"], length)
         within = "or more" if least else f"± {said(row['within'], row['unit'], length)}"
@@ -48,10 +48,10 @@ def _targets(sizing, length) -> str:
                      *(said(row[word], row["unit"], length) for word in ("drawn", "found")),
                      "pass" if row["ok"] else "MISS", f"{row['weight']:.0%}",
                      "" if row["changes"] else "no dimension changes it"])
-    return table(["target", "wanted", "", "drawn", "found", "", "holds", ""], rows)
+    return aligned(["target", "wanted", "", "drawn", "found", "", "holds", ""], rows)
 
 
-def _told(sizing):
+def _shown(sizing):
     """Targets without the rod ends that stay well away from dead centre."""
     rows = sizing.targets
     idle = (rows["kind"] == "over-centre") & rows["ok"] & (rows["weight"] == 0)
@@ -60,13 +60,13 @@ def _told(sizing):
 
 
 def _tradeoffs(sizing, length) -> str:
-    told, per = _told(sizing), MM_PER[length]
+    rows_shown, per = _shown(sizing), LENGTHS[length].mm
     units = dict(zip(sizing.dimensions["dimension"], sizing.dimensions["unit"], strict=True))
     rows = []
-    for target in told[told["target"].isin(sizing.tradeoffs.index)].to_dict("records"):
+    for target in rows_shown[rows_shown["target"].isin(sizing.tradeoffs.index)].to_dict("records"):
         row, is_gap = sizing.tradeoffs.loc[target["target"]], target["unit"] == "mm"
         rows.append([target["target"], length if is_gap else target["unit"] or "ratio",
                      *(number(row[name] * (per if units[name] == "mm" else 1.0)
                               / (per if is_gap else 1.0), 3)
                        for name in sizing.tradeoffs.columns)])
-    return table(["target", "", *sizing.tradeoffs.columns], rows)
+    return aligned(["target", "", *sizing.tradeoffs.columns], rows)
