@@ -35,7 +35,7 @@ INNER = {
                {"together", "bounds_together", "moved"}, {"bounds"}, {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"cross_checks"}, {"findings"}],
     "clearances": [{"scene", "travel", "carrying"}, {"stage"}, {"cell_bounds"}, {"search"},
-                   {"built"}, {"proof"}, {"table"}],
+                   {"built", "warm"}, {"proof"}, {"table"}],
     "stops": [{"faces"}, {"contact_rates"}, {"find", "spacers", "mapping"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
     "loads": [{"columns", "pilot_forces"}, {"statics"}, {"load_cases"}, {"stick", "stop_contact"},

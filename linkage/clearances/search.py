@@ -20,6 +20,7 @@ EFFORT = 60  # cells that a pair may take for a closer bracket than asked for
 TRIES = 8  # places tried per pair and round
 FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
 MOST_CELLS = 30_000  # cells of a pair after which what is left stays open
+MOST_ROUND = 32  # cells whose round tubes are worked at once
 MOST_ITEMS = 40_000  # worked at once, so that memory stays bounded
 
 
@@ -122,7 +123,7 @@ class Search:
         self.loose = stage.looseness(tolerances)
         count = len(stage.pairs)
         self.required = np.array([pair.required for pair in stage.pairs])
-        self.limit = self.required + limit
+        self.limit, self.limit_beyond = self.required + limit, limit
         self.moves = np.array([[name in pair.inputs for name in self.names]
                                for pair in stage.pairs]).reshape(count, len(self.names))
         self.effort = EFFORT + 4 * np.bincount(stage.pair_index, minlength=count)
@@ -131,11 +132,11 @@ class Search:
                            np.full(count, -1))
         self.leaves = []
 
-    def first_items(self, cold=None):
+    def first_items(self, cold=None, travel=None):
         """Piece pairs and cells of an even grid that may be within the limit, and their bounds.
 
         The bounds are those of round tubes about the pieces.  `cold` are the pairs asked for, all
-        unless given.
+        unless given, and `travel` what of the travel, all of it unless given.
         """
         size = len(self.names)
         found = [(np.zeros(0, int), np.zeros((0, size)), np.zeros((0, size)), np.zeros(0))]
@@ -143,7 +144,7 @@ class Search:
         asked = np.ones(len(self.stage.pairs), bool) if cold is None else cold
         for moves in np.unique(self.moves[asked], axis=0):
             which = np.flatnonzero((self.moves[first] == moves).all(axis=1) & asked[first])
-            centre, half = self.travel.grid(moves, self.grid)
+            centre, half = self._grid(moves, travel)
             low = self._about_apart(which, centre, half)
             pairs = self.stage.pair_index[which]
             keep = ~(low >= self.limit[pairs][:, None]) & ~np.isnan(low)
@@ -154,6 +155,34 @@ class Search:
             one, cell = np.nonzero(keep)
             found.append((which[one], centre[cell], half[cell], low[keep]))
         return tuple(np.concatenate(k) for k in zip(*found, strict=True))
+
+    def _grid(self, moves, travel):
+        if travel is None:
+            return self.travel.grid(moves, self.grid)
+        low, high = travel.low[0], travel.high[0]
+        narrow = high - low <= np.ptp(self.box, axis=1) / self.grid
+        sides = [np.linspace(a, b, 2 if thin else self.grid + 1) if m else np.zeros(2)
+                 for a, b, m, thin in zip(low, high, moves, narrow, strict=True)]
+        ends = [np.array(list(itertools.product(*(k[part] for k in sides))))
+                for part in (slice(None, -1), slice(1, None))]
+        centre = (ends[0] + ends[1]) / 2
+        return centre, (ends[1] - ends[0]) / 2 * (1 + 8 * U) + np.abs(centre) * 4 * U
+
+    def about_apart_each(self, leaves):
+        """Lower bounds by round tubes of piece pairs over a cell each, NaN out of reach: (n,)."""
+        low = np.empty(len(leaves))
+        moves = self.moves[self.stage.pair_index[leaves.which]]
+        for row in np.unique(moves, axis=0):
+            here = np.flatnonzero((moves == row).all(axis=1))
+            which, one = np.unique(leaves.which[here], return_inverse=True)
+            cells, cell = self.cells(leaves.centres[here], leaves.halves[here])
+            for start in range(0, len(cells[0]), MOST_ROUND):
+                part = slice(start, start + MOST_ROUND)
+                some = (cell >= start) & (cell < start + MOST_ROUND)
+                needed, of = np.unique(one[some], return_inverse=True)
+                all_low = self._about_apart(which[needed], cells[0][part], cells[1][part])
+                low[here[some]] = all_low[of, cell[some] - start]
+        return low
 
     def still_open(self, items, low):
         """Items whose bound is below the least gap met since; the others are closed with it."""
@@ -207,7 +236,7 @@ class Search:
         rank = np.arange(len(order)) - np.searchsorted(group[order], group[order])
         chosen = order[rank < FIRST_TRIES]
         moves = self.moves[self.stage.pair_index[items[chosen]]]
-        self._meet_at(items[chosen], np.where(moves, places[place[chosen]], 0.0))
+        self.meet_at(items[chosen], np.where(moves, places[place[chosen]], 0.0))
 
     def round(self, items):
         """Bound every item, close what is good enough, split the rest."""
@@ -235,8 +264,8 @@ class Search:
                    which, centres)
         self._try(which, pairs, low, places)
         small = (halves.max(axis=1) * 2 < SMALLEST) | (self.proof.visited[pairs] > MOST_CELLS)
-        good = self._good_enough(low, pairs, self.tolerance)
-        closed = self._good_enough(low, pairs, self._wanted()) | (good & small)
+        good = self.good_enough(low, pairs, self.tolerance)
+        closed = self.good_enough(low, pairs, self._wanted()) | (good & small)
         sound = closed & ~np.isnan(low)
         np.minimum.at(self.proof.proven, pairs[sound], low[sound])
         tiny = ~closed & small
@@ -249,7 +278,7 @@ class Search:
         aims = np.where(good[:, None], places, np.nan)
         return which[keep], centres[keep], halves[keep], aims[keep]
 
-    def _good_enough(self, low, pairs, tolerance):
+    def good_enough(self, low, pairs, tolerance):
         """Whether bounds are within a tolerance of the least gap met, or past the limit."""
         best = self.proof.least
         wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
@@ -262,9 +291,9 @@ class Search:
         rank = np.arange(len(order)) - np.searchsorted(pairs[order], pairs[order])
         items = order[(rank < TRIES) & (low[order] < self.proof.least[pairs[order]])]
         if items.size:
-            self._meet_at(which[items], np.clip(places[items], *self.box.T))
+            self.meet_at(which[items], np.clip(places[items], *self.box.T))
 
-    def _meet_at(self, which, places):
+    def meet_at(self, which, places):
         """Meet the gap of items at places, of rough ones in their finer pieces."""
         rough = self.stage.rough[which]
         back, parts = self.stage.parts_of(which[rough])
