@@ -15,5 +15,6 @@ from .table import (
 )
 from .travel import Travel
 
-__all__ = ["NEAR", "Earlier", "Proof", "Stage", "Travel", "clearance", "earlier", "first_signs", "gaps", "near_of",
-           "near_pairs", "pair_gap", "prove", "scene_of", "stage_of", "travel_box"]
+__all__ = ["NEAR", "Earlier", "Proof", "Stage", "Travel", "clearance", "earlier", "first_signs",
+           "gaps", "near_of", "near_pairs", "pair_gap", "prove", "scene_of", "stage_of",
+           "travel_box"]

@@ -57,7 +57,7 @@ class BuiltSearch(Search):
         for n in np.flatnonzero(small & ~closed & ~self._decided(low, pairs)):
             self.proof.open_at.setdefault(int(pairs[n]), centres[n])
         keep = ~closed & ~small
-        self._leave((which[~keep], centres[~keep], halves[~keep]),
+        self._leave((which[~keep], centres[~keep], halves[~keep]), low[~keep],
                     np.where(np.isnan(low[~keep])[:, None, None], np.nan, planes[~keep]))
         return which[keep], centres[keep], halves[keep], np.full((keep.sum(), len(self.names)),
                                                                  np.nan)

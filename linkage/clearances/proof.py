@@ -15,7 +15,7 @@ from .warm import Earlier, resume, signatures
 __all__ = ["Earlier", "Proof", "earlier", "near_pairs", "prove"]
 
 
-def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,
+def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,  # noqa: PLR0913
           within: float | None = None, after: Earlier | None = None) -> Proof:
     """Bracket the least gap of every pair of a stage.
 

@@ -37,12 +37,15 @@ class Leaves:
     planes : ndarray (n, 1 + inputs, 3)
         As `linkage.clearances.Bounds` has them; NaN where round tubes about the pieces did, or
         where nothing is in reach.
+    low : ndarray (n,)
+        The bound there, mm; NaN where nothing is in reach.
     """
 
     which: np.ndarray
     centres: np.ndarray
     halves: np.ndarray
     planes: np.ndarray
+    low: np.ndarray
 
     def __len__(self):
         return len(self.which)
@@ -50,16 +53,16 @@ class Leaves:
     def of(self, chosen) -> Leaves:
         """Some of them."""
         return Leaves(self.which[chosen], self.centres[chosen], self.halves[chosen],
-                      self.planes[chosen])
+                      self.planes[chosen], self.low[chosen])
 
     @classmethod
     def joined(cls, many, inputs: int) -> Leaves:
         """All of many."""
         none = cls(np.zeros(0, int), np.zeros((0, inputs)), np.zeros((0, inputs)),
-                   np.zeros((0, 1 + inputs, 3)))
+                   np.zeros((0, 1 + inputs, 3)), np.zeros(0))
         many = [none, *many]
         return cls(*(np.concatenate([getattr(k, name) for k in many])
-                     for name in ("which", "centres", "halves", "planes")))
+                     for name in ("which", "centres", "halves", "planes", "low")))
 
 
 @dataclass
@@ -132,11 +135,11 @@ class Search:
                            np.full(count, -1))
         self.leaves = []
 
-    def first_items(self, cold=None, travel=None):
+    def first_items(self, cold=None):
         """Piece pairs and cells of an even grid that may be within the limit, and their bounds.
 
         The bounds are those of round tubes about the pieces.  `cold` are the pairs asked for, all
-        unless given, and `travel` what of the travel, all of it unless given.
+        unless given.
         """
         size = len(self.names)
         found = [(np.zeros(0, int), np.zeros((0, size)), np.zeros((0, size)), np.zeros(0))]
@@ -144,29 +147,17 @@ class Search:
         asked = np.ones(len(self.stage.pairs), bool) if cold is None else cold
         for moves in np.unique(self.moves[asked], axis=0):
             which = np.flatnonzero((self.moves[first] == moves).all(axis=1) & asked[first])
-            centre, half = self._grid(moves, travel)
+            centre, half = self.travel.grid(moves, self.grid)
             low = self._about_apart(which, centre, half)
             pairs = self.stage.pair_index[which]
             keep = ~(low >= self.limit[pairs][:, None]) & ~np.isnan(low)
             dropped = np.where(keep | np.isnan(low), np.inf, low).min(axis=1)
             np.minimum.at(self.proof.proven, pairs, dropped)
             one, cell = np.nonzero(~keep)
-            self._leave((which[one], centre[cell], half[cell]))
+            self._leave((which[one], centre[cell], half[cell]), low[~keep])
             one, cell = np.nonzero(keep)
             found.append((which[one], centre[cell], half[cell], low[keep]))
         return tuple(np.concatenate(k) for k in zip(*found, strict=True))
-
-    def _grid(self, moves, travel):
-        if travel is None:
-            return self.travel.grid(moves, self.grid)
-        low, high = travel.low[0], travel.high[0]
-        narrow = high - low <= np.ptp(self.box, axis=1) / self.grid
-        sides = [np.linspace(a, b, 2 if thin else self.grid + 1) if m else np.zeros(2)
-                 for a, b, m, thin in zip(low, high, moves, narrow, strict=True)]
-        ends = [np.array(list(itertools.product(*(k[part] for k in sides))))
-                for part in (slice(None, -1), slice(1, None))]
-        centre = (ends[0] + ends[1]) / 2
-        return centre, (ends[1] - ends[0]) / 2 * (1 + 8 * U) + np.abs(centre) * 4 * U
 
     def about_apart_each(self, leaves):
         """Lower bounds by round tubes of piece pairs over a cell each, NaN out of reach: (n,)."""
@@ -189,15 +180,15 @@ class Search:
         pairs = self.stage.pair_index[items[0]]
         keep = ~(low >= self.proof.least[pairs])
         np.minimum.at(self.proof.proven, pairs[~keep], low[~keep])
-        self._leave(tuple(part[~keep] for part in items))
+        self._leave(tuple(part[~keep] for part in items), low[~keep])
         return tuple(part[keep] for part in items)
 
-    def _leave(self, items, planes=None):
+    def _leave(self, items, low, planes=None):
         """Keep items that are closed, and the planes that closed them."""
         which, centres, halves = items
         if planes is None:
             planes = np.full((len(which), 1 + len(self.names), 3), np.nan)
-        self.leaves.append(Leaves(which, centres, halves, planes))
+        self.leaves.append(Leaves(which, centres, halves, planes, low))
 
     def _about_apart(self, which, centre, half):
         """Lower bound of the gap of piece pairs (m,) over cells (n,): (m, n), NaN out of reach."""
@@ -273,7 +264,7 @@ class Search:
             self.proof.open_at.setdefault(int(pairs[n]), centres[n])
             self.proof.proven[pairs[n]] = min(self.proof.proven[pairs[n]], low[n])
         keep = ~closed & ~tiny
-        self._leave((which[~keep], centres[~keep], halves[~keep]),
+        self._leave((which[~keep], centres[~keep], halves[~keep]), low[~keep],
                     np.where(np.isnan(low[~keep])[:, None, None], np.nan, planes[~keep]))
         aims = np.where(good[:, None], places, np.nan)
         return which[keep], centres[keep], halves[keep], aims[keep]

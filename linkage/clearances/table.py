@@ -11,7 +11,7 @@ from ..errors import LinkageError
 from ..geometry import tube_gap
 from ..model import AIRFRAME
 from ..motion import System
-from .proof import Proof, near_pairs, prove
+from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
 from .travel import Travel
@@ -144,7 +144,8 @@ def _sorted_out(system):
         held = {pair.name for pair in held}
         near = tuple(pair for pair in scene.pairs.values()
                      if pair.name in held or pair.rule == "stop")
-        _near[system] = near, {n: low for n, low in far.items() if n not in {p.name for p in near}}
+        names = {pair.name for pair in near}
+        _near[system] = near, {n: low for n, low in far.items() if n not in names}
     return _near[system]
 
 
@@ -178,7 +179,14 @@ def _about_apart(stage, which, posture, count):
     return apart - (about[a] + about[b])[:, None], most
 
 
-def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False):
+class Shared(dict):
+    """A dict that the copies of a table share."""
+
+    def __deepcopy__(self, memo):
+        return self
+
+
+def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False, after=None):
     """Least clearance of every pair that can come near, over the whole wanted travel, with proof.
 
     Parameters
@@ -189,6 +197,9 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     built : bool
         Prove it for every build within the file's tolerances instead of as drawn: least is then
         the gap of the worst build met, and `tolerance_mm` counts only where tolerances cost less.
+    after : DataFrame, optional
+        What this gave for a like system, as drawn: what holds of that proof is not worked out
+        again; the bracket is then no narrower than `tolerance_mm` asks.
 
     Returns
     -------
@@ -208,7 +219,8 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     near, far = _sorted_out(system) if tolerances is None else \
         near_pairs(scene, list(scene.pairs.values()), box, NEAR, tolerances)
     stage = Stage(scene, near)
-    proof = prove(stage, box, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN)
+    proof = prove(stage, box, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN,
+                  after=None if after is None else after.attrs.get("earlier"))
     if not built:
         polish(stage, proof, box)
     points = closest_points(stage, proof, list(box), tolerances)
@@ -218,7 +230,9 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     shown = table["proven"] < table["required"] + NEAR
     far = far | dict(zip(table["pair"][~shown], table["proven"][~shown], strict=True))
     table = table[shown].reset_index(drop=True)
-    table.attrs = {"far": far, "visited": int(proof.visited.sum()),
+    table.attrs = {"far": Shared(far),
+                   "earlier": earlier(stage, box, proof, (tolerance_mm, tolerances, NEAR)),
+                   "visited": int(proof.visited.sum()),
                    "open": {stage.pairs[k].name: dict(zip(box, place.tolist(), strict=True))
                             for k, place in proof.open_at.items()}}
     return table

@@ -7,15 +7,18 @@ the plane that closed it; what that plane no longer closes is searched again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from ..intervals import U
 from ..motion import body_of
 from .cell_bounds import held_bounds
 from .search import Leaves, Proof, Search
 from .stage import Stage
 from .travel import Travel
+
+NEAR_END = 1e-9  # degrees (mm) from an end of the travel within which a cell reaches it
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,7 +43,10 @@ class Earlier:
     solids: dict
 
     def __deepcopy__(self, memo):
-        return self
+        return self  # copies of a table share it
+
+    def __reduce__(self):
+        return type(None), ()  # another process starts from nothing
 
 
 def signatures(scene, names) -> dict:
@@ -86,31 +92,27 @@ def resume(search: Search, earlier: Earlier):
 
     Returns
     -------
-    (ndarray of bool (pairs,), tuple)
+    (ndarray of bool (pairs,), tuple or None)
         Pairs that have to be searched from the start, and open items of the others.
     """
-    size = len(search.names)
-    open_items = [(np.zeros(0, int), np.zeros((0, size)), np.zeros((0, size)))]
     if list(earlier.travel.names) != search.names or earlier.terms[1] is not None:
-        return np.ones(len(search.stage.pairs), bool), open_items[0]
-    pairs, kept = _known(search, earlier)
+        return np.ones(len(search.stage.pairs), bool), None
+    pairs, kept, alike = _known(search, earlier)
     cold = pairs < 0
     leaves, k = _mapped(search, earlier, pairs)
     same = kept[k]
     _keep(search, earlier, np.flatnonzero(kept), pairs)
     search.leaves.append(leaves.of(same))
-    leaves = _shrunk(search, leaves.of(~same))
+    leaves, added = _extended(search, _shrunk(search, leaves.of(~same)), earlier.travel)
+    unbounded = ~alike[search.stage.pair_index[leaves.which]] | (
+        np.arange(len(leaves)) >= len(leaves) - added)
     changed = ~cold & ~kept
     _meet_again(search, earlier, np.flatnonzero(changed), pairs)
-    open_items.append(_tried(search, leaves))
-    for strip in _strips(search.travel, earlier.travel):
-        *items, low = search.first_items(changed, strip)
-        open_items.append(search.still_open(items, low))
-    return cold, tuple(np.concatenate(part) for part in zip(*open_items, strict=True))
+    return cold, _tried(search, leaves, unbounded)
 
 
 def _known(search, earlier):
-    """The earlier number of every pair, -1 of none; and which are kept as they are."""
+    """The earlier number of every pair, -1 of none; which are kept, and which have not changed."""
     stage, old = search.stage, earlier.stage
     numbers = {pair.name: k for k, pair in enumerate(old.pairs)}
     solids = signatures(stage.scene, {n for pair in stage.pairs for n in (pair.first,
@@ -121,16 +123,17 @@ def _known(search, earlier):
     terms = (search.tolerance, None, search.limit_beyond) == earlier.terms
     sizes, old_sizes = (np.bincount(s.pair_index, minlength=len(s.pairs)) for s in (stage, old))
     rough, old_rough = (np.bincount(s.pair_index, s.rough, len(s.pairs)) for s in (stage, old))
-    found, kept = np.full(len(stage.pairs), -1), np.zeros(len(stage.pairs), bool)
+    found = np.full(len(stage.pairs), -1)
+    kept, alike = np.zeros((2, len(stage.pairs)), bool)
     for k, pair in enumerate(stage.pairs):
         number = numbers.get(pair.name, -1)
         if not resumed or number < 0 or sizes[k] != old_sizes[number] or \
                 rough[k] != old_rough[number] or pair.inputs != old.pairs[number].inputs:
             continue
         found[k] = number
-        kept[k] = terms and same_travel and pair == old.pairs[number] and not {
-            pair.first, pair.second} & changed
-    return found, kept
+        alike[k] = not {pair.first, pair.second} & changed
+        kept[k] = alike[k] and terms and same_travel and pair == old.pairs[number]
+    return found, kept, alike
 
 
 def _places_among(stage):
@@ -151,7 +154,7 @@ def _mapped(search, earlier, pairs):
     rank, (_, order, first) = _places_among(earlier.stage)[0], _places_among(search.stage)
     k = number[earlier.stage.pair_index[leaves.which]]
     return Leaves(order[first[k] + rank[leaves.which]], leaves.centres, leaves.halves,
-                  leaves.planes), k
+                  leaves.planes, leaves.low), k
 
 
 def _item(search, earlier, k, pairs):
@@ -191,31 +194,58 @@ def _shrunk(search, leaves):
         planes = some.planes.copy()
         planes[:, 0] += (planes[:, 1:] * ((centres - some.centres) / old)[..., None]).sum(axis=1)
         planes[:, 1:] *= (halves / old)[..., None]
-        found.append(Leaves(some.which, centres, halves, planes))
+        found.append(Leaves(some.which, centres, halves, planes, some.low))
     return Leaves.joined(found, len(search.names))
 
 
-def _strips(travel, earlier):
-    """What of one box of travel lies beyond another, side by side."""
-    if travel.same_as(earlier):
-        return
-    low, high = travel.low[0], travel.high[0]
-    for i in range(len(travel.names)):
-        for one, other in ((low[i], min(earlier.low[0, i], high[i])),
-                           (max(earlier.high[0, i], low[i]), high[i])):
-            if one < other:
-                least, most = low.copy(), high.copy()
-                least[i], most[i] = one, other
-                yield Travel(travel.names, least[None], most[None])
+def _extended(search, leaves, earlier):
+    """Leaves that reach out from those at the ends of the earlier box to where the box now ends.
+
+    Returns
+    -------
+    (Leaves, int)
+        With the new ones last, and how many there are.
+    """
+    count = len(leaves)
+    if search.travel.same_as(earlier):
+        return leaves, 0
+    moves = search.moves[search.stage.pair_index[leaves.which]]
+    for i, (low, high) in enumerate(search.box):
+        for sense, old, new in ((1.0, earlier.high[0, i], high), (-1.0, earlier.low[0, i], low)):
+            if sense * (new - old) <= 0:
+                continue
+            edge = NEAR_END * (1 + abs(old))
+            end = sense * (leaves.centres[:, i] + sense * leaves.halves[:, i] - old)
+            found = _reaching(leaves.of((end >= -edge) & moves[:, i]), i, sorted(
+                (old - sense * edge, new)))
+            leaves = Leaves.joined([leaves, found], len(search.names))
+            moves = search.moves[search.stage.pair_index[leaves.which]]
+    return leaves, len(leaves) - count
 
 
-def _tried(search, leaves):
-    """Close leaves by the planes that closed them before; the items that these don't close."""
-    low = np.empty(len(leaves))
-    plain = np.isnan(leaves.planes).any(axis=(1, 2))
+def _reaching(leaves, i, ends):
+    """Leaves moved along an input to between two ends, their planes turned as they did before."""
+    centres, halves, planes = leaves.centres.copy(), leaves.halves.copy(), leaves.planes.copy()
+    centres[:, i] = sum(ends) / 2
+    halves[:, i] = (ends[1] - ends[0]) / 2 * (1 + 8 * U) + 4 * U * abs(sum(ends))
+    old = np.where(leaves.halves[:, i] > 0, leaves.halves[:, i], 1.0)[:, None]
+    slope = planes[:, 1 + i].copy()
+    planes[:, 0] += slope * (centres - leaves.centres)[:, i, None] / old
+    planes[:, 1 + i] = slope * halves[:, i, None] / old
+    return Leaves(leaves.which, centres, halves, planes, np.full(len(centres), np.nan))
+
+
+def _tried(search, leaves, unbounded):
+    """Close leaves by the planes that closed them before; the items that these don't close.
+
+    What a pair is proven by stays so in the part of a cell that is left, where only the travel is
+    another; `unbounded` are the leaves of which that can't be said.
+    """
+    low = leaves.low.copy()
+    plain = np.isnan(leaves.planes).any(axis=(1, 2)) & unbounded
     for start in range(0, len(leaves), search.most):
         part = np.arange(start, min(start + search.most, len(leaves)))
-        here = part[~plain[part]]
+        here = part[~plain[part] & unbounded[part]]
         cells, cell = search.cells(leaves.centres[here], leaves.halves[here])
         low[here] = held_bounds(search.stage, (leaves.which[here], cell), (search.names, *cells),
                                 leaves.planes[here])
@@ -223,7 +253,7 @@ def _tried(search, leaves):
     closed = search.good_enough(low, search.stage.pair_index[leaves.which], search.tolerance)
     sound = closed & ~np.isnan(low)
     np.minimum.at(search.proof.proven, search.stage.pair_index[leaves.which[sound]], low[sound])
-    done = leaves.of(closed)
+    done = replace(leaves.of(closed), low=low[closed])
     done.planes[np.isnan(low[closed])] = np.nan
     search.leaves.append(done)
     np.add.at(search.proof.visited, search.stage.pair_index[leaves.which], 1)
