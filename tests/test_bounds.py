@@ -12,6 +12,7 @@ import pytest
 from scipy.optimize import fsolve
 
 import linkage
+from linkage.clearances import Stage, prove, scene_of
 from linkage.model.file import parse_model
 from linkage.motion import System, enclose
 
@@ -160,7 +161,7 @@ def test_edges_of_reach_of_three_inputs_are_bounded_without_a_million_cells():
         assert np.nanmin(gap) >= proof.proven[k]
 
 
-@pytest.mark.parametrize("station", [0.0, 2e5, 3e9])
+@pytest.mark.parametrize("station", [0.0, 2e5, 9.5e5])
 def test_roundings_of_great_stations_are_counted(station):
     """The same machine far off: what is rounded away there is taken from the bound."""
     text = """

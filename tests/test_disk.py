@@ -323,12 +323,12 @@ def test_the_folder_one_is_in_is_refused(tmp_path, monkeypatch):
 
 RUN = """
 import sys, os
-from linkage.disk import replace_folder
+from linkage import disk
 from linkage.errors import LinkageError
-mark, folder = sys.argv[1:]
+way, mark, folder = sys.argv[1:]
 for turn in range(15):
     try:
-        replace_folder(folder, {f"{k}.txt": mark for k in range(20)}, replace=True)
+        getattr(disk, way)(folder, {f"{k}.txt": mark for k in range(20)}, replace=True)
     except LinkageError as error:
         print(error)
 """
@@ -336,7 +336,7 @@ for turn in range(15):
 
 def test_runs_at_once_into_one_folder_never_mix(tmp_path):
     folder = tmp_path / "report"
-    runs = [subprocess.Popen([sys.executable, "-c", RUN, mark, str(folder)],
+    runs = [subprocess.Popen([sys.executable, "-c", RUN, "replace_folder", mark, str(folder)],
                              cwd=Path(__file__).parents[1], stdout=subprocess.PIPE, text=True)
             for mark in "AB"]
     seen = set()
@@ -349,6 +349,15 @@ def test_runs_at_once_into_one_folder_never_mix(tmp_path):
     assert whole(folder) in ({"A"}, {"B"})
     assert seen <= {"A", "B"}
     assert os.listdir(tmp_path) == ["report"]
+
+
+def test_runs_at_once_that_fill_a_folder_leave_the_files_of_one(tmp_path):
+    runs = [subprocess.Popen([sys.executable, "-c", RUN, "fill_folder", mark, str(tmp_path)],
+                             cwd=Path(__file__).parents[1], stdout=subprocess.PIPE, text=True)
+            for mark in "AB"]
+    assert [run.communicate()[0] for run in runs] == ["", ""]
+    assert len({data for data in snapshot(tmp_path).values()}) == 1
+    assert len(os.listdir(tmp_path)) == 20
 
 
 def whole(folder):

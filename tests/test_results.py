@@ -122,8 +122,8 @@ def test_nothing_is_called_met_that_was_not_worked_out():
     system = linkage.load(EXAMPLES / "side_by_side_fixed.toml")
     narrow = Results(system, only=("gearing",)).verdict
     assert narrow.sentence == ("Every requirement that was judged is met, as computed: 6 travels.")
-    assert narrow.not_looked_at[0] == ("not asked for: motion, clearance, stop, load, rod end, rig "
-                                       "pin, wire, grip, hand")
+    assert narrow.not_looked_at[0] == ("not asked for: direction, feel, size, motion, clearance, "
+                                       "stop, load, tolerance, rod end, rig pin, wire, grip, hand")
 
 
 def test_bodies_without_a_shape_and_ends_without_a_stop_are_named():
@@ -131,7 +131,8 @@ def test_bodies_without_a_shape_and_ends_without_a_stop_are_named():
     text = "\n".join(verdict.not_looked_at)
     assert "elevator reverser" in text
     assert "no shape in the file; nothing is proven about them" in text
-    assert "no stop at pitch forward, pitch aft, yaw least, yaw greatest" in text
+    assert ("no stop at pitch forward, pitch aft, yaw left pedal forward, "
+            "yaw right pedal forward") in text
 
 
 def test_what_can_not_be_worked_out_is_undecided_and_the_rest_is_printed(tmp_path, capsys):

@@ -2,7 +2,7 @@
 
 Pieces that ride on one body share its seat: an origin and three unit vectors, carried once per
 cell.  A point of a piece is the origin plus its coordinates along them.  A rod's tube is carried
-by its two ends.
+by its two ends, and a piece of it by shares of the way from the one to the other.
 """
 
 from __future__ import annotations
@@ -66,18 +66,23 @@ class Stage:
     scene : Scene
     pairs : sequence of Pair
     solid : callable, optional
-        What stands for a solid by its name; its true pieces unless given.
+        What stands for a solid by its name; its true pieces, less what lies at the joints that the
+        pair shares, unless given.
     rough : bool
         Whether what stands for a solid only holds it, so that no gap of it is met.
     """
 
     def __init__(self, scene: Scene, pairs, solid=None, *, rough=False):
+<<<<<<< HEAD
         self.scene, self._solid, self.solid_of = scene, solid or scene.solid, []
+=======
+        self._solid = (lambda pair, name: solid(name)) if solid else scene.solid_of
+>>>>>>> main
         self.system, self.pairs = scene.system, tuple(pairs)
         self.seats, self.pieces, self.seat_of = [], [], []
         known, seats, whole, parts, of = {}, {}, [], [], []
         for k, pair in enumerate(self.pairs):
-            one, other = (self._placed(known, seats, name, pair.frame)
+            one, other = (self._placed(known, seats, self._solid(pair, name), pair.frame)
                           for name in (pair.first, pair.second))
             for a, b in itertools.product(one, other):
                 if len(a.parts) * len(b.parts) > 1:
@@ -98,12 +103,13 @@ class Stage:
         self.static = np.array([not any(self._moves(seat)) for seat in self.seats], dtype=bool)
         self._lay_out()
 
-    def _placed(self, known, seats, name, frame):
-        if (name, frame) not in known:
-            solid = self._solid(name)
-            key = (solid.carriers if len(solid.carriers) == 1 else (name, *solid.carriers), frame)
+    def _placed(self, known, seats, solid, frame):
+        if (solid, frame) not in known:
+            rod = solid.ends is not None
+            key = ((solid.name, *solid.carriers) if rod else solid.carriers, frame)
             if key not in seats:
                 seats[key] = len(self.seats)
+<<<<<<< HEAD
                 points = solid.pieces[0].points
                 ends = self.scene.model.rods[body_of(name)].ends if len(solid.carriers) > 1 else ()
                 origin = points if ends else points.mean(axis=0)[None]
@@ -113,6 +119,13 @@ class Stage:
                                   for part in _clusters(solid.pieces)]
             self.solid_of += [name] * (len(self.pieces) - first)
         return known[name, frame]
+=======
+                origin = solid.ends if rod else solid.pieces[0].points.mean(axis=0)[None]
+                self.seats.append(Seat(solid.carriers, frame, origin))
+            known[solid, frame] = [self._cluster(part, seats[key])
+                                   for part in _clusters(solid.pieces)]
+        return known[solid, frame]
+>>>>>>> main
 
     def _cluster(self, pieces, seat):
         first = len(self.pieces)
@@ -149,6 +162,20 @@ class Stage:
                 [p, np.repeat(p[-1:], most - len(p), axis=0)]).T - o[:, None]
                 for p, o in ((self.pieces[i].points, origins[i]) for i in chosen)])
             self.spine[chosen], self.reach[chosen] = _spines(self.local[g])
+        self.share = np.array([self._shares(i) for i in range(len(self.pieces))]).reshape(-1, 2)
+
+    def _shares(self, piece):
+        """Where the two points of a rod's piece lie between the rod's ends; 0 and 1 of a whole."""
+        ends = self.seats[self.seat_of[piece]].origin
+        if len(ends) == 1:
+            return 0.0, 1.0
+        way = ends[1] - ends[0]
+        return np.clip((self.pieces[piece].points - ends[0]) @ way / (way @ way), 0.0, 1.0)
+
+    def _between_ends(self, ends, pieces):
+        """Points of rods' pieces from the ends of their rods: (..., 2, m)."""
+        share = self.share[pieces].T
+        return (1 - share) * ends[..., :1, :] + share * ends[..., 1:, :]
 
     def by_corners(self, items):
         """Positions of items in groups of like corner counts, with the two counts."""
@@ -182,10 +209,17 @@ class Stage:
                 if self.static[seat]:
                     hull[..., here] = local[..., here] + self.seats[seat].origin[0][:, None, None]
                     continue
+<<<<<<< HEAD
                 axes = self.carried(posture, seat, cells[here]) if posture.rows is None else \
                     self._about(posture, seat, at)[..., cells[here]]
                 hull[..., here] = axes if axes.shape[1] == 2 else axes[:, :1] + sum(
                     axes[:, 1 + i, None] * local[i, :, here].T for i in range(3))
+=======
+                axes = self.carried(posture, seat, cells[here])
+                hull[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
+                    else axes[:, :1] + sum(axes[:, 1 + i, None] * local[i, :, here].T
+                                           for i in range(3))
+>>>>>>> main
             found.append(hull)
         return found
 
@@ -250,6 +284,7 @@ class Stage:
                 if self.static[seat]:
                     axes = self._fixed_axes(seat, n, count)
                 else:
+<<<<<<< HEAD
                     carried = self.carried(posture, seat, cells[here], kept)
                     axes = held_product(n, carried) if n.ndim == 2 else \
                         product(n, carried, posture.inputs)
@@ -261,6 +296,12 @@ class Stage:
                     size = np.sqrt((way * way).sum(axis=0)) if axes.shape[1] == 2 else \
                         way.sum(axis=0)
                     rows[-1][:, here] += loose[pieces[here]] * size * (1 + 16 * U)
+=======
+                    carried = self.carried(posture, seat, cells[here])
+                    axes = _held_product(n, carried) if n.ndim == 2 else _product(n, carried)
+                rows[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
+                    else _combined(axes, local[..., here])
+>>>>>>> main
             found.append(rows)
         return found
 
@@ -376,7 +417,9 @@ class Stage:
         for seat, here in self.seated(pieces):
             axes = self.carried(posture, seat, np.arange(count))
             if axes.shape[-2] == 2:
-                found[..., here, :] = axes[..., None, :]
+                share = self.share[pieces[here]].T[..., None]
+                found[..., here, :] = ((1 - share) * axes[..., :1, None, :]
+                                       + share * axes[..., 1:, None, :])
                 continue
             x = self.spine[pieces[here]]
             found[..., here, :] = axes[..., None, :1, :] + np.einsum(

@@ -214,8 +214,8 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
 
     if not tolerance_mm > 0:
         raise LinkageError(f"tolerance_mm is {tolerance_mm:g}; give a width above 0 mm")
-    scene, box = scene_of(system), travel_box(system)
-    tolerances = system.model.tolerance if built else None
+    box, tolerances = travel_box(system), system.model.tolerance if built else None
+    scene = Scene(system, tolerances) if built else scene_of(system)
     near, far = _sorted_out(system) if tolerances is None else \
         near_pairs(scene, list(scene.pairs.values()), box, NEAR, tolerances)
     stage = Stage(scene, near)

@@ -104,10 +104,37 @@ def _not_asked(results, question):
 
 # --- findings, travels --------------------------------------------------------------------------
 
-def _finding_misses(results):
-    for finding in results.findings:
-        if finding.miss:
-            yield Miss("motion", "", finding.text)
+def _missed_findings(*kinds: str):
+    """Misses among the findings of some kinds."""
+    def misses(results):
+        for finding in results.findings:
+            if finding.miss and finding.kind in kinds:
+                yield Miss(finding.kind, "", finding.text)
+
+    return misses
+
+
+def _directions_judged(results):
+    right = [each for each in results.directions if each.outcome == "right"]
+    return _counted(len(right), "direction", "directions")
+
+
+def _directions_cover(results):
+    if _directions_judged(results):
+        yield ("Directions are judged at neutral and at both ends of the wanted travel, and by the "
+               "proven sign of the gearing over all of it, as drawn; an input that moves a surface "
+               "by less than a tenth of what the strongest does is not judged.")
+
+
+def _feels_judged(results):
+    given = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
+    return _counted(len(given), "hinge moment's slope", "hinge moments' slopes")
+
+
+def _directions_left(results):
+    for each in results.directions:
+        if each.outcome in ("not judged", "exception"):
+            yield each.text
 
 
 def _undriven(results):
@@ -155,7 +182,8 @@ def _clearance_misses(results):
         else:
             own = LENGTHS[unit]
             proven = rounded_down(row["proven"] / own.mm, own.digits)
-            yield Miss("clearance", row["pair"], f"only {proven} {unit} proven, {required}", at,
+            words = f"only {proven} {unit}" if math.isfinite(proven) else "nothing"
+            yield Miss("clearance", row["pair"], f"{words} proven, {required}", at,
                        decided=False, short=row["required"] - row["proven"])
 
 
@@ -175,12 +203,16 @@ def _no_clearance_of(results):
     waived = scene_of(results.system).waived
     if waived:
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
+    joints = {item.ball.joint for item in scene_of(results.system).left_out}
+    if joints:
+        yield (f"clearance at {_counted(len(joints), 'joint', 'joints')}, within the radius listed "
+               f"under clearance: parts are meant to touch there")
 
 
 def _clearance_covers(results):
     found = results.clearance
     yield (f"Clearance as drawn is for every position of the wanted travel, "
-           f"{travel_words(results.system)}, the parts of each pair that meet at a joint left out; "
+           f"{travel_words(results.system)}, what lies at a joint that two parts share left out; "
            f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
 
 
@@ -193,7 +225,7 @@ def travel_words(system) -> str:
 
 def _stop_misses(results):
     for name, side in results.ends_missed:
-        yield Miss("stop", f"{name} {gearing.sense_word(name, side == 'greatest')}",
+        yield Miss("stop", f"{name} {gearing.sense_word(results.system, name, side == 'greatest')}",
                    "no stop governs there: " + _why_none(results, name, side))
 
 
@@ -206,7 +238,7 @@ def _why_none(results, name, side):
 def ends_of(system, *, stopped: bool) -> list[str]:
     """Ends of travels that have a stop in the file, or that have none, in words."""
     there = {(stop.input, stop.side) for stop in system.model.stops.values()}
-    return [f"{name} {gearing.sense_word(name, side == 'greatest')}"
+    return [f"{name} {gearing.sense_word(system, name, side == 'greatest')}"
             for name in gearing.box_of(system) for side in ("least", "greatest")
             if ((name, side) in there) is stopped]
 
@@ -260,6 +292,13 @@ def _no_strength(results):
         yield f"hinge moment of {', '.join(silent)}: none in the file"
     for case in results.worst_loads.attrs["unheld"]:
         yield f"load case held nowhere: {case}"
+
+
+def _build_misses(results):
+    builds = results.few_builds
+    if builds.unbuildable:
+        yield Miss("tolerance", "", f"{builds.lost:,} of {builds.count:,} builds within the "
+                   f"tolerances can't be put together somewhere in the travel")
 
 
 def _tilt_misses(results):
@@ -369,8 +408,13 @@ def _covering(sentence: str):
 
 
 QUESTIONS = (  # in the order of the verdict
-    Question("motion", "findings", ("margins", "findings"), _finding_misses, lambda results: "",
-             _undriven),
+    Question("direction", "findings", ("directions", "findings"), _missed_findings("direction"),
+             _directions_judged, _directions_left,
+             _directions_cover),
+    Question("feel", "findings", ("findings",), _missed_findings("feel"), _feels_judged),
+    Question("size", "findings", ("findings",), _missed_findings("size"), lambda results: ""),
+    Question("motion", "findings", ("margins", "findings"), _missed_findings("motion"),
+             lambda results: "", _undriven),
     Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required,
              _covering("Travels are judged over the wanted travel of their input, the others at "
                        "neutral, as drawn.")),
@@ -382,6 +426,7 @@ QUESTIONS = (  # in the order of the verdict
              _margins_judged, _no_strength,
              _covering("Loads are the greatest found on a grid of stick positions and closer about "
                        "each worst one: searched, not proven between; for the load cases listed.")),
+    Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
              _covering("Tilts of rod ends are searched over the wanted travel, not proven.")),
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),

@@ -153,7 +153,7 @@ def _one(system, cells):
         ("surface", system.model.surfaces)))
     stick_word = _only(cells, STICK, "the stick")
     surface_word = _only(cells, SURFACE, "the surface")
-    ways = [gearing.sense_word(name, end) for end in (False, True)]
+    ways = [gearing.sense_word(system, name, end) for end in (False, True)]
     if system.inputs[name].slides:
         stick = _signed_length(system, cells[stick_word], ways, stick_word)
     else:

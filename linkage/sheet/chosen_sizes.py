@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..results import aligned, number, section
-from ..sizing import Sizing, said
+from ..sizing import LEASTS, Sizing, said
 from ..units import LENGTHS
 
 
@@ -41,7 +41,7 @@ def _dimensions(sizing, length) -> str:
 def _targets(sizing, length) -> str:
     rows = []
     for row in _shown(sizing).to_dict("records"):
-        least = row["kind"] in ("over-centre", "clearance")
+        least = row["kind"] in LEASTS
         wanted = said(row["wanted"], row["unit"], length)
         within = "or more" if least else f"± {said(row['within'], row['unit'], length)}"
         rows.append([row["target"], wanted, within,

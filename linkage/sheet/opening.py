@@ -36,5 +36,8 @@ def sheet_of(results: Results, source: str) -> str:
     str
     """
     first, *names = results.chapters
-    return "\n\n".join([heading(results.system, source), as_text(blocks_of(results, [first])),
-                        CAUTION, as_text(blocks_of(results, names))])
+    wrong = [f"MISS  {miss.how_much}" for miss in results.verdict.missed
+             if miss.kind == "direction"]
+    return "\n\n".join([*(["\n".join(wrong)] if wrong else []), heading(results.system, source),
+                        as_text(blocks_of(results, [first])), CAUTION,
+                        as_text(blocks_of(results, names))])

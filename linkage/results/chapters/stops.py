@@ -91,7 +91,7 @@ def _map(results):
                f"rectangle is free of contact from neutral on.")
     for side, limit in found.sides.items():
         if limit:
-            yield Text(f"toward {_side_words(side)}: {limit}")
+            yield Text(f"toward {_side_words(results.system, side)}: {limit}")
     if not any(found.sides.values()):
         yield Text("Nothing touches on the way to any side or corner of it.")
 
@@ -102,10 +102,11 @@ def _drawn(results):
     return plots.travel_map(results.system, found=results.drawn_map)
 
 
-def _side_words(side: str) -> str:
+def _side_words(system, side: str) -> str:
     """A side or corner of the map as people say it, such as "roll right, pitch aft"."""
     words = [part.rsplit(" ", 1) for part in side.split(", ")]
-    return ", ".join(f"{name} {gearing.sense_word(name, end == 'greatest')}" for name, end in words)
+    return ", ".join(f"{name} {gearing.sense_word(system, name, end == 'greatest')}"
+                     for name, end in words)
 
 
 def spacers_to_make(system):

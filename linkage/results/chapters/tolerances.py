@@ -22,6 +22,11 @@ def blocks(results):
         return
     if results.rigged is None or not results.rigged["moves"].to_numpy().any():
         yield Text(f"Build tolerances: {results.why_not('rigged') or NONE}.", "missing")
+    elif results.few_builds is not None and results.few_builds.unbuildable:
+        yield Text(f"{results.few_builds.lost:,} of {results.few_builds.count:,} builds within the "
+                   f"tolerances can't be put together somewhere in the travel, so no figure of "
+                   f"the others is given: check the tolerances, and how near dead centre the run "
+                   f"comes.", "miss")
     else:
         yield from _bands(results)
     if results.play is None or results.play.empty:
