@@ -126,11 +126,7 @@ class Scene:
                 pieces = _pieces(self.placed(name))
             except LinkageError as error:
                 raise type(error)(f'solid "{name}": {error.sentence}', **error.facts) from error
-<<<<<<< HEAD
-            self._solids[name] = Solid(name, pieces, self.carriers(name))
-=======
-            self._solids[name] = Solid(name, pieces, self._carriers(name), self._ends(name))
->>>>>>> main
+            self._solids[name] = Solid(name, pieces, self.carriers(name), self._ends(name))
         return self._solids[name]
 
     def solid_of(self, pair: Pair, name: str) -> Solid:
@@ -192,11 +188,7 @@ class Scene:
         """One convex piece that holds the whole solid: quick, and never smaller."""
         if name not in self._envelopes:
             piece = _envelope(self.placed(name))
-<<<<<<< HEAD
-            self._envelopes[name] = Solid(name, (piece,), self.carriers(name))
-=======
-            self._envelopes[name] = Solid(name, (piece,), self._carriers(name), self._ends(name))
->>>>>>> main
+            self._envelopes[name] = Solid(name, (piece,), self.carriers(name), self._ends(name))
         return self._envelopes[name]
 
     def looseness(self, name: str, tolerances) -> float:
@@ -336,17 +328,11 @@ class Scene:
                    if _inside(_room(p), ball.centre))
 
     def _pair(self, first, second, rule, is_stop) -> Pair:
-<<<<<<< HEAD
         frame, inputs = self._between_bodies(self.carriers(first) + self.carriers(second))
-        required, source = self._required(first, second, rule, is_stop)
-        return Pair(first, second, required, source, inputs, frame)
-=======
-        frame, inputs = self._between_bodies(self._carriers(first) + self._carriers(second))
         joined = bool(inputs) and rule is None and not is_stop and \
             bool(self._joints.shared(first, second))
         required, source = self._required(first, second, rule, is_stop, joined)
         return Pair(first, second, required, source, inputs, frame, joined)
->>>>>>> main
 
     def _between_bodies(self, carriers):
         """Nearest common carrier of some bodies, and the inputs that move one against another."""

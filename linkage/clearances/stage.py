@@ -73,11 +73,8 @@ class Stage:
     """
 
     def __init__(self, scene: Scene, pairs, solid=None, *, rough=False):
-<<<<<<< HEAD
-        self.scene, self._solid, self.solid_of = scene, solid or scene.solid, []
-=======
+        self.scene, self.names = scene, []
         self._solid = (lambda pair, name: solid(name)) if solid else scene.solid_of
->>>>>>> main
         self.system, self.pairs = scene.system, tuple(pairs)
         self.seats, self.pieces, self.seat_of = [], [], []
         known, seats, whole, parts, of = {}, {}, [], [], []
@@ -109,23 +106,14 @@ class Stage:
             key = ((solid.name, *solid.carriers) if rod else solid.carriers, frame)
             if key not in seats:
                 seats[key] = len(self.seats)
-<<<<<<< HEAD
-                points = solid.pieces[0].points
-                ends = self.scene.model.rods[body_of(name)].ends if len(solid.carriers) > 1 else ()
-                origin = points if ends else points.mean(axis=0)[None]
+                origin = solid.ends if rod else solid.pieces[0].points.mean(axis=0)[None]
+                ends = self.scene.model.rods[body_of(solid.name)].ends if rod else ()
                 self.seats.append(Seat(solid.carriers, frame, origin, ends))
             first = len(self.pieces)
-            known[name, frame] = [self._cluster(part, seats[key])
-                                  for part in _clusters(solid.pieces)]
-            self.solid_of += [name] * (len(self.pieces) - first)
-        return known[name, frame]
-=======
-                origin = solid.ends if rod else solid.pieces[0].points.mean(axis=0)[None]
-                self.seats.append(Seat(solid.carriers, frame, origin))
             known[solid, frame] = [self._cluster(part, seats[key])
                                    for part in _clusters(solid.pieces)]
+            self.names += [solid.name] * (len(self.pieces) - first)
         return known[solid, frame]
->>>>>>> main
 
     def _cluster(self, pieces, seat):
         first = len(self.pieces)
@@ -209,17 +197,11 @@ class Stage:
                 if self.static[seat]:
                     hull[..., here] = local[..., here] + self.seats[seat].origin[0][:, None, None]
                     continue
-<<<<<<< HEAD
                 axes = self.carried(posture, seat, cells[here]) if posture.rows is None else \
                     self._about(posture, seat, at)[..., cells[here]]
-                hull[..., here] = axes if axes.shape[1] == 2 else axes[:, :1] + sum(
-                    axes[:, 1 + i, None] * local[i, :, here].T for i in range(3))
-=======
-                axes = self.carried(posture, seat, cells[here])
                 hull[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
                     else axes[:, :1] + sum(axes[:, 1 + i, None] * local[i, :, here].T
                                            for i in range(3))
->>>>>>> main
             found.append(hull)
         return found
 
@@ -227,8 +209,7 @@ class Stage:
         """What the polynomials of a seat give at a place in each cell: (3, 4 or 2, cells)."""
         def work():
             whole = self.carried(posture, seat, np.arange(posture.count))
-            share = np.array(at)
-            i, j = np.triu_indices(len(share))
+            share, (i, j) = np.array(at), np.triu_indices(len(at))
             weights = np.concatenate([[1.0], share, share[i] * share[j]])
             return np.tensordot(weights, whole[:len(weights)], 1)
 
@@ -284,11 +265,11 @@ class Stage:
                 if self.static[seat]:
                     axes = self._fixed_axes(seat, n, count)
                 else:
-<<<<<<< HEAD
                     carried = self.carried(posture, seat, cells[here], kept)
                     axes = held_product(n, carried) if n.ndim == 2 else \
                         product(n, carried, posture.inputs)
-                rows[..., here] = axes if axes.shape[1] == 2 else combined(axes, local[..., here])
+                rows[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
+                    else combined(axes, local[..., here])
                 if loose is not None:
                     # a rod's tube is grown all round, any other solid coordinate by coordinate
                     way = np.abs(n if axes.shape[1] == 2 else axes[:, 1:])
@@ -296,12 +277,6 @@ class Stage:
                     size = np.sqrt((way * way).sum(axis=0)) if axes.shape[1] == 2 else \
                         way.sum(axis=0)
                     rows[-1][:, here] += loose[pieces[here]] * size * (1 + 16 * U)
-=======
-                    carried = self.carried(posture, seat, cells[here])
-                    axes = _held_product(n, carried) if n.ndim == 2 else _product(n, carried)
-                rows[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
-                    else _combined(axes, local[..., here])
->>>>>>> main
             found.append(rows)
         return found
 
@@ -317,8 +292,8 @@ class Stage:
         ndarray (pieces,)
         """
         by = {name: 0.0 if tolerances is None else self.scene.looseness(name, tolerances)
-              for name in set(self.solid_of)}
-        return np.array([by[name] for name in self.solid_of])
+              for name in set(self.names)}
+        return np.array([by[name] for name in self.names])
 
     def scale(self, posture) -> float:
         """Greatest coordinate in play over all cells of an enclosed posture, mm, and more."""

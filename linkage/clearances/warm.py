@@ -131,7 +131,8 @@ def _known(search, earlier):
                 rough[k] != old_rough[number] or pair.inputs != old.pairs[number].inputs:
             continue
         found[k] = number
-        alike[k] = not {pair.first, pair.second} & changed
+        alike[k] = not {pair.first, pair.second} & changed and \
+            stage.scene.balls(pair) == old.scene.balls(old.pairs[number])
         kept[k] = alike[k] and terms and same_travel and pair == old.pairs[number]
     return found, kept, alike
 

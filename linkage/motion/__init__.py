@@ -8,12 +8,7 @@ from .posture import Dimensions, Posture, Slide, Turn, mixed
 from .rates import Rates, Seeds, pull
 from .system import Control, System
 
-<<<<<<< HEAD
 __all__ = ["Builds", "Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture",
            "Motion", "Plan", "Posture", "Rates", "Seeds", "Slide", "System", "Together", "Turn",
-           "body_of", "enclose", "hinge_sign", "make_plan", "mixed", "wrapped"]
-=======
-__all__ = ["Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture", "Motion",
-           "Plan", "Posture", "Rates", "Seeds", "Slide", "System", "Together", "Turn", "body_of",
-           "enclose", "hinge_sign", "input_sign", "make_plan", "mixed", "pull", "wrapped"]
->>>>>>> main
+           "body_of", "enclose", "hinge_sign", "input_sign", "make_plan", "mixed", "pull",
+           "wrapped"]
