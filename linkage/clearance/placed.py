@@ -438,6 +438,26 @@ def least_along(sides, scale):
     (ndarray (m,), ndarray (rows, m))
         Lower bound, mm, and the polynomial of the pair of corners that has it.
     """
+    apart, behind = corner_pairs(sides)
+    each = extent(apart)[0] - apart[-1]
+    lowest = each.argmin(axis=0)
+    low = each[lowest, np.arange(len(lowest))] + behind
+    return low - 512 * U * scale, apart[:, lowest, np.arange(len(lowest))]
+
+
+def corner_pairs(sides):
+    """Bounds of n.(b - a) for the pairs of corners that matter.
+
+    Parameters
+    ----------
+    sides : list of two ndarray (rows, corners, m)
+        Bounds of n.p.
+
+    Returns
+    -------
+    (ndarray (rows, pairs, m), float or ndarray (m,))
+        And by how much, at most, any other pair of corners comes nearer than these (<= 0), mm.
+    """
     behind = 0.0
     if sides[0].shape[1] * sides[1].shape[1] > MOST_PAIRS:
         (one, lag), (other, more) = _foremost(sides[0], 1.0), _foremost(sides[1], -1.0)
@@ -445,11 +465,7 @@ def least_along(sides, scale):
     a, b = sides
     apart = b[:, None] - a[:, :, None]
     apart[-1] = b[-1] + a[-1][:, None]
-    each = (extent(apart)[0] - apart[-1]).reshape(-1, apart.shape[-1])
-    lowest = each.argmin(axis=0)
-    low = each[lowest, np.arange(len(lowest))] + behind
-    model = apart.reshape(len(apart), -1, apart.shape[-1])[:, lowest, np.arange(len(lowest))]
-    return low - 512 * U * scale, model
+    return apart.reshape(len(apart), -1, apart.shape[-1]), behind
 
 
 def _foremost(side, sense):
