@@ -18,6 +18,7 @@ from .first import WITHIN, first_contact
 from .ways import Ways
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
+ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
 STEPS = 81  # places at which a stop that never meets is looked at for its nearest face
 
 
@@ -98,9 +99,9 @@ class Meeting:
         """The way along the input from neutral to where the stop is looked for."""
         return Ways((self.stop.input,), np.array([[self.limit]]))
 
-    def first(self, thickness: float) -> tuple[float, float]:
+    def first(self, thickness: float, within: float = WITHIN) -> tuple[float, float]:
         """Input proven free of contact up to, and where contact is met; NaN where none is."""
-        found = first_contact(self.stage(thickness), self.way)
+        found = first_contact(self.stage(thickness), self.way, within=within)
         met = float(found.met_at[0, 0])
         return float(found.free_to[0, 0]) * self.limit, \
             met * self.limit if np.isfinite(met) else np.nan
@@ -194,8 +195,8 @@ def _face(plain: Meeting):
     if not any(p.faces for p in pieces):
         return None, None
     stage = stage_of(scene, plain.pair)
-    position = plain.first(0.0)[1]
-    if np.isnan(position):
+    position, met_at = plain.first(0.0, ABOUT)
+    if np.isnan(met_at):
         at = np.linspace(0.0, plain.limit, STEPS)
         position = float(at[np.nanargmin(plain.gap(at, 0.0))])
     piece, way = _nearest_piece(plain, position, on)

@@ -14,7 +14,7 @@ import numpy as np
 
 from ..clearance import Stage
 from ..clearance.placed import corner_pairs, measure, spine_gaps
-from ..clearance.prove import LARGEST
+from ..clearance.prove import LARGEST, MOST_TURN
 from ..clearance.prove import _towards as towards
 from ..intervals import GROW, U
 from ..model import AIRFRAME
@@ -23,10 +23,11 @@ from ..search import refine
 from .ways import Ways, first_root
 
 WITHIN = 1e-6  # degrees (mm) between free up to and met at for a first contact to be decided
-STUCK = 0.2 * WITHIN  # stretch that can't be proven free at which a march ends
+STUCK = 0.2  # share of that: a stretch that can't be proven free, at which a march ends
 STRETCHES = 8  # of each way at first
 ROUNDS = 1500  # stretches of one march after which it ends where it is
 TOGETHER = 20_000  # stretches worked at once, so that memory stays bounded
+ASIDE = -0.5  # share of half a stretch at which the direction is asked again, on the free side
 SLACK = 1024 * U * LARGEST  # mm: roundings of the sums, and of the roots
 LOOKS = 121  # places looked at for contact beyond where a march is stuck without any
 
@@ -50,7 +51,7 @@ class FirstContact:
     lost_at: np.ndarray
 
 
-def first_contact(stage: Stage, ways: Ways, asked=None) -> FirstContact:
+def first_contact(stage: Stage, ways: Ways, asked=None, within=WITHIN) -> FirstContact:
     """March out from neutral along ways until each pair first touches.
 
     Parameters
@@ -59,12 +60,14 @@ def first_contact(stage: Stage, ways: Ways, asked=None) -> FirstContact:
     ways : Ways
     asked : ndarray of bool (pairs, ways), optional
         Which pairs are asked along which ways; all unless given.
+    within : float
+        Degrees (mm) that free up to and met at are brought within, where the two don't just graze.
 
     Returns
     -------
     FirstContact
     """
-    march = _March(stage, ways)
+    march = _March(stage, ways, within)
     march.run(np.ones(march.met.shape, dtype=bool) if asked is None else asked)
     march.settle()
     free = np.minimum(march.stuck, 1.0)
@@ -74,8 +77,9 @@ def first_contact(stage: Stage, ways: Ways, asked=None) -> FirstContact:
 
 
 class _March:
-    def __init__(self, stage, ways):
-        self.stage, self.ways = stage, ways
+    def __init__(self, stage, ways, within):
+        self.stage, self.ways, self.within = stage, ways, within
+        self.least = STUCK * within / ways.long  # stretch that ends a march which can't prove it
         bodies = {body for seat in stage.seats for body in seat.carriers} - {AIRFRAME}
         self.system = stage.system.only(bodies)  # what moves nothing here need not be worked out
         shape = len(stage.pairs), len(ways.ends)
@@ -128,7 +132,7 @@ class _March:
         self._stop(tuple(k[stuck] for k in items))
         end = self._end(pair, ray)
         going = (free < end) & (step > 0)
-        near = ~going & ((free - end) * self.ways.long[ray] <= 8 * WITHIN)
+        near = ~going & ((free - end) * self.ways.long[ray] <= 8 * self.within)
         self.ended.append((which[near], ray[near], free[near]))
         return tuple(k[going] for k in items)
 
@@ -142,23 +146,23 @@ class _March:
         pair = self.stage.pair_index[which]
         high = np.minimum(free + step, self._end(pair, ray))
         centre, half = (free + high) / 2, (high - free) / 2
+        aside = centre + ASIDE * half
         _, first, cell = np.unique(np.stack([ray, free, high], axis=1), axis=0,
                                    return_index=True, return_inverse=True)
         cell = cell.reshape(-1)
         value, way = self._gaps(which, (centre[first], ray[first]), cell)
-        rough = self.stage.rough[which]
-        hit, gone = (value <= 0) & ~rough, np.isnan(value)
-        np.minimum.at(self.met, (pair[hit], ray[hit]), centre[hit])
-        np.minimum.at(self.lost, (pair[gone], ray[gone]), centre[gone])
-        ask = np.flatnonzero(~hit & ~gone)
-        proven, likely = np.full(len(which), -1.0), np.full(len(which), np.nan)
+        back = self._met(which, ray, value, centre)
+        ask, proven, likely = np.flatnonzero(~back), np.full(len(which), -1.0), centre.copy()
         if ask.size:
             cells, again = np.unique(cell[ask], return_inverse=True)
-            at = first[cells]
+            at, again = first[cells], again.reshape(-1)
+            before, turned = self._gaps(which[ask], (aside[at], ray[at]), again)
             posture = enclose(self.system, *self.ways.over(centre[at], half[at], ray[at]))
-            proven[ask], likely[ask] = self._proven(
-                posture, (which[ask], again.reshape(-1)), way[:, ask], ray[ask])
-        return self._next(items, (centre, half, high), (proven, likely), hit | gone)
+            proven[ask] = self._proven(posture, (which[ask], again), ray[ask],
+                                       (way[:, ask], turned))
+            with np.errstate(divide="ignore", invalid="ignore"):
+                likely[ask] += (half * ASIDE * value)[ask] / (value[ask] - before)
+        return self._next(items, (centre, half, high), (proven, likely), back)
 
     def _gaps(self, which, cells, cell):
         posture = self.system.sweep(**self.ways.place(*cells)).flat_posture()
@@ -167,17 +171,37 @@ class _March:
             value[here], way[:, here] = towards(self.stage, posture, which[here], cell[here])
         return value, way
 
-    def _proven(self, posture, items, way, ray):
-        """Where in their cells, -1 to 1, items stop being proven apart, and likely touch."""
-        proven, likely = np.empty(len(items[0])), np.empty(len(items[0]))
-        for here, _ in self.stage.by_corners(items[0]):
-            sides = self.stage.along(posture, items[0][here], items[1][here], way[:, here])
+    def _met(self, which, ray, value, share):
+        """Keep what was met at some shares, and tell which items were touching or lost there."""
+        pair = self.stage.pair_index[which]
+        hit, gone = (value <= 0) & ~self.stage.rough[which], np.isnan(value)
+        np.minimum.at(self.met, (pair[hit], ray[hit]), share[hit])
+        np.minimum.at(self.lost, (pair[gone], ray[gone]), share[gone])
+        return hit | gone
+
+    def _proven(self, posture, items, ray, ways):
+        """Where in their cells, -1 to 1, items stop being proven apart.
+
+        The direction turns with the closest points, from that at the middle towards that aside.
+        """
+        (which, cell), (way, turned) = items, ways
+        turn = (turned - way) / ASIDE
+        turn -= way * (turn * way).sum(axis=0)
+        turn = np.where((turn * turn).sum(axis=0) < MOST_TURN**2, turn, 0.0)
+        ways = np.zeros((posture.rows, *way.shape))
+        ways[0] = way
+        main = np.abs(self.ways.ends[ray]).argmax(axis=1)
+        ways[1 + main, :, np.arange(len(ray))] = (
+            turn * np.sign(self.ways.ends[ray, main])).T
+        radii, proven = self.stage.radii[which] * (1 + 8 * U), np.empty(len(which))
+        for here, _ in self.stage.by_corners(which):
+            sides = self.stage.along(posture, which[here], cell[here], ways[..., here])
             rows, behind = corner_pairs([self.ways.along(side, ray[here]) for side in sides])
-            gap = self.stage.radii[items[0][here]] * (1 + 8 * U)
-            rows[0] -= gap
-            likely[here] = first_root(rows[0], rows[1], rows[2])
-            proven[here] = first_root(rows[0] + behind - rows[3] * GROW - SLACK, rows[1], rows[2])
-        return proven, likely
+            # the direction's length is at most 1 + |turn|^2 d^2 / 2
+            rows[0] += behind - radii[here] - rows[3] * GROW - SLACK
+            rows[2] -= radii[here] * (turn[:, here] ** 2).sum(axis=0) / 2
+            proven[here] = first_root(rows[0], rows[1], rows[2])
+        return proven
 
     def _next(self, items, cells, found, back):
         """Where each march goes on, and how far its next stretch is."""
@@ -185,13 +209,13 @@ class _March:
         (centre, half, high), (proven, likely) = cells, found
         whole = proven >= 1
         now = np.where(whole, high, np.maximum(free, centre + half * proven))
-        left = centre + half * likely - now
+        left = likely - now
         width = np.where(now - free > half, 2 * half, half / 2)
-        width = np.where((left > 0) & (left < half), np.maximum(1.5 * left, half / 50), width)
+        width = np.where((left > 0) & (likely > centre), np.clip(1.5 * left, half / 1000, width), width)
         width = np.where(whole, np.maximum(step, 4 * half), width)
-        width = np.where(back, half, width)
+        width = np.where(back, half / 2, width)
         now = np.where(back, free, now)
-        least = STUCK / self.ways.long[ray]
+        least = self.least[ray]
         stuck = ~whole & ~self.stage.rough[which] & (2 * half <= 1.01 * least)
         width = np.where(stuck, 0.0, np.maximum(width, least))
         split = self.stage.rough[which] & ~whole & ~back
@@ -209,37 +233,45 @@ class _March:
         which, ray, free = (np.concatenate(k) for k in zip(*self.ended, strict=True))
         pair = self.stage.pair_index[which]
         first = self.stuck[pair, ray]
-        near = np.isfinite(first) & ((free - first) * self.ways.long[ray] <= WITHIN) \
+        near = np.isfinite(first) & ((free - first) * self.ways.long[ray] <= self.within) \
             & ~self.stage.rough[which]
-        self._meet_just_past(which[near], ray[near], free[near])
-        late = (self.met - self.stuck) * self.ways.long > WITHIN
-        for k, way in zip(*np.nonzero(np.isfinite(self.stuck) & late), strict=True):
+        if near.any():
+            self._meet_just_past(which[near], ray[near], free[near])
+        stuck = np.isfinite(self.stuck)
+        late = (self.met - np.where(stuck, self.stuck, 0.0)) * self.ways.long > self.within
+        for k, way in zip(*np.nonzero(stuck & late), strict=True):
             self._look_beyond(k, way)
 
     def _meet_just_past(self, which, ray, free):
         """Refine the contact of piece pairs within reach of where they are stuck."""
-        if not which.size:
-            return
-        def gap(share, chosen=slice(None)):
+        def gap(share, chosen):
             motion = self.system.sweep(**self.ways.place(share, ray[chosen]))
             return measure(self.stage, motion.flat_posture(), which[chosen],
                            np.arange(len(share)))
 
-        before, high = gap(free), np.full(len(which), np.nan)
-        for reach in (8.0, 4.0, 2.0, 1.0, 0.5, 0.25):
-            tried = np.minimum(free + reach * STUCK / self.ways.long[ray], 1.0)
-            high = np.where(gap(tried) <= 0, tried, high)
-        high = np.where(before <= 0, free, high)
-        some = np.flatnonzero(np.isfinite(high))
-        if not some.size:
-            return
-        low, high = free[some], high[some]
-        root = refine(lambda x: gap(x, some), (low, gap(low, some)), (high, gap(high, some)), 1e-14)
-        for ulps in (0, 2, 16, 256, 4096):
+        some, low = np.arange(len(which)), free
+        for reach in (0.0, 1.0, 1 / STUCK):
+            high = np.minimum(free + reach * self.least[ray], 1.0)
+            value = gap(high[some], some)
+            hit = some[value <= 0]
+            if hit.size:
+                self._refined((which, ray), hit, lambda x, h=hit: gap(x, h),
+                              (low[hit], high[hit]))
+            some = some[~(value <= 0)]
+            if not some.size:
+                return
+
+    def _refined(self, items, hit, gap, ends):
+        """Keep the first place in brackets at which items touch."""
+        low, high = ends
+        root = refine(gap, (low, gap(low)), (high, gap(high)), 1e-14) if (high > low).any() else low
+        for ulps in (0, 16, 4096):
             tried = np.clip(root * (1 + ulps * U), low, high)
-            better = (gap(tried, some) <= 0) & (tried < high)
-            high = np.where(better, tried, high)
-        np.minimum.at(self.met, (self.stage.pair_index[which[some]], ray[some]), high)
+            touching = gap(tried) <= 0
+            high = np.where(touching & (tried < high), tried, high)
+            if touching.all():
+                break
+        np.minimum.at(self.met, (self.stage.pair_index[items[0][hit]], items[1][hit]), high)
 
     def _look_beyond(self, pair, way):
         """Contact met at places beyond where a pair's march is stuck: a first look, no search."""
