@@ -2,10 +2,14 @@
 
 from .contact import Meeting, meeting
 from .find import ends_without_stop, find_stops
+from .first import FirstContact, first_contact
 from .rates import dimension_tolerances, seeds_of, stop_rates
+from .reach import first_loss
 from .spacers import angle_band, side_play, size_spacer, stock_about, thickness_for
 from .travel_map import TravelMap, may_touch, travel_map
+from .ways import Ways
 
-__all__ = ["Meeting", "TravelMap", "angle_band", "dimension_tolerances", "ends_without_stop",
-           "find_stops", "may_touch", "meeting", "seeds_of", "side_play", "size_spacer",
-           "stock_about", "stop_rates", "thickness_for", "travel_map"]
+__all__ = ["FirstContact", "Meeting", "TravelMap", "Ways", "angle_band", "dimension_tolerances",
+           "ends_without_stop", "find_stops", "first_contact", "first_loss", "may_touch",
+           "meeting", "seeds_of", "side_play", "size_spacer", "stock_about", "stop_rates",
+           "thickness_for", "travel_map"]

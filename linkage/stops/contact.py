@@ -194,7 +194,6 @@ def _face(plain: Meeting):
     pieces = scene.solid(on).pieces
     if not any(p.faces for p in pieces):
         return None, None
-    stage = stage_of(scene, plain.pair)
     position, met_at = plain.first(0.0, ABOUT)
     if np.isnan(met_at):
         at = np.linspace(0.0, plain.limit, STEPS)

@@ -146,32 +146,32 @@ def _told(m, first, beside, troubles):
 
 
 def _troubles(system: System, first) -> dict:
-    """What happens before the first stop of each end: ``{(input, side): sentence}``, "" if nothing.
-    """
+    """What happens before the first stop of each end: ``{(input, side): sentence or ""}``."""
     ways = _ways([(m.made.stop.input, m.met_at) for m in first])
     ends = np.array([m.met_at for m in first])
     near = [pair for pair in near_of(system) if pair.rule not in ("stop", "waived")]
-    names = ["a rod"]
+    names = [""]  # the rods
     free, met = (np.array([k]) for k in first_loss(system, ways))
     if near:
         asked = np.array([[m.made.stop.input in pair.inputs for m in first] for pair in near])
         found = first_contact(Stage(scene_of(system), near), ways, asked)
         free, met = np.concatenate([free, found.free_to]), np.concatenate([met, found.met_at])
         names += [pair.name for pair in near]
-    sure = (1.0 - free) * np.abs(ends) <= WITHIN
-    return {m.end: _first_trouble(names, free[:, k], met[:, k], sure[:, k], ends[k])
+    return {m.end: _first_trouble(names, free[:, k], met[:, k], ends[k])
             for k, m in enumerate(first)}
 
 
-def _first_trouble(names, free, met, sure, end) -> str:
-    if sure.all():
+def _first_trouble(names, free, met, end) -> str:
+    """What comes before the end of a way, or isn't proven not to; "" when nothing."""
+    if (free >= 1.0).all():
         return ""
-    early = np.where(sure, np.inf, np.minimum(met, 1.0))
-    k = int(early.argmin())
-    if met[k] >= 1.0:
-        k = int(np.where(sure, np.inf, free).argmin())
-        what = "every rod is proven to reach" if k == 0 else f"{names[k]} are proven apart"
-        return f"not decided: {what} up to {free[k] * end:+.6f} only"
-    if k == 0:
-        return f"a rod comes to the end of its reach at {met[k] * end:+.2f} before it"
-    return f"{names[k]} touch at {met[k] * end:+.2f} before it"
+    k = int(met.argmin())
+    if (1.0 - met[k]) * abs(end) > WITHIN:
+        what = f"{names[k]} touch" if k else "a rod comes to the end of its reach"
+        return f"{what} at {met[k] * end:+.2f} before it"
+    k = int(free.argmin())
+    if (1.0 - free[k]) * abs(end) <= WITHIN:
+        what = f"{names[k]} touch" if k else "a rod comes to the end of its reach"
+        return f"not decided: {what} within a millionth of it"
+    what = f"{names[k]} are proven apart" if k else "every rod is proven to reach"
+    return f"not decided: {what} up to {free[k] * end:+.6f} only"

@@ -4,7 +4,8 @@ Each pair of pieces marches out along each way by itself.  Over the next stretch
 n.(b - a) of its corners is a polynomial of degree 2 with a rest (`linkage.clearance.prove`), n the
 direction between the closest points at the middle; up to the first root of any of them, the rest
 counted against it, the pieces are proven apart, and the next stretch begins there (interval
-Newton; Moore, Kearfott & Cloud, Introduction to Interval Analysis, 2009, ch. 8, from memory).  """
+Newton; Moore, Kearfott & Cloud, Introduction to Interval Analysis, 2009, ch. 8, from memory).
+"""
 
 from __future__ import annotations
 
@@ -211,7 +212,8 @@ class _March:
         now = np.where(whole, high, np.maximum(free, centre + half * proven))
         left = likely - now
         width = np.where(now - free > half, 2 * half, half / 2)
-        width = np.where((left > 0) & (likely > centre), np.clip(1.5 * left, half / 1000, width), width)
+        nearer = np.clip(1.5 * left, half / 1000, width)
+        width = np.where((left > 0) & (likely > centre), nearer, width)
         width = np.where(whole, np.maximum(step, 4 * half), width)
         width = np.where(back, half / 2, width)
         now = np.where(back, free, now)
@@ -228,8 +230,7 @@ class _March:
                 np.concatenate([width[keep], wide[again]]))
 
     def settle(self):
-        """Meet the contact just past where marches are stuck, and look beyond where there is none.
-        """
+        """Meet the contact just past where marches are stuck; look beyond where there is none."""
         which, ray, free = (np.concatenate(k) for k in zip(*self.ended, strict=True))
         pair = self.stage.pair_index[which]
         first = self.stuck[pair, ray]
