@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -151,6 +151,23 @@ class Meeting:
                            f"{free_to:+.6f}{unit} {name} and never met up to "
                            f"{self.limit:+.1f}{unit}: there they graze each other, or a rod comes "
                            f"to the end of its reach; move them nearer", stop=self.name)
+
+
+def stage_with(scene, entries) -> Stage:
+    """Stage of pairs each with solids of its own, so that a spacer is there for its stop alone.
+
+    Parameters
+    ----------
+    scene : Scene
+    entries : sequence of (Pair, callable or None)
+        And what gives the pair's solids by name; the scene unless given.
+    """
+    pairs, solids = [], {}
+    for k, (pair, given) in enumerate(entries):
+        given = scene.solid if given is None else given
+        pairs.append(replace(pair, first=f"{k}:{pair.first}", second=f"{k}:{pair.second}"))
+        solids |= {f"{k}:{name}": given(name) for name in (pair.first, pair.second)}
+    return Stage(scene, pairs, solids.__getitem__)
 
 
 def meeting(system: System, name: str) -> Meeting:

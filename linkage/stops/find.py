@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..clearance import Stage, near_of, scene_of
 from ..motion import System
-from .contact import Meeting, meeting
+from .contact import Meeting, meeting, stage_with
 from .first import WITHIN, first_contact
 from .reach import first_loss
 from .ways import Ways
@@ -96,15 +96,9 @@ def _met(system) -> list[_Met]:
         return []
     for m in made:
         m.check_neutral(m.thickness)
-    solids = {}
-    pairs = [replace(m.pair, first=f"{k}:{m.pair.first}", second=f"{k}:{m.pair.second}")
-             for k, m in enumerate(made)]
-    for k, m in enumerate(made):  # each with its own spacer, though two share a face
-        given = m.solid(m.thickness)
-        solids |= {f"{k}:{name}": given(name) for name in (m.pair.first, m.pair.second)}
     ways = _ways([(m.stop.input, m.limit) for m in made])
-    found = first_contact(Stage(scene_of(system), pairs, solids.__getitem__), ways,
-                          np.eye(len(made), dtype=bool))
+    stage = stage_with(scene_of(system), [(m.pair, m.solid(m.thickness)) for m in made])
+    found = first_contact(stage, ways, np.eye(len(made), dtype=bool))
     each = []
     for k, m in enumerate(made):
         met = found.met_at[k, k]
