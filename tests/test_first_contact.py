@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import linkage
-from linkage.files import parse_model
+from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.stops import Ways, first_loss
 

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .. import kernels
 from ..errors import LinkageError, nearest
-from ..motion import Close, Couple, Drive, System, body_of, hinge_sign
+from ..motion import Close, Couple, Drive, System, body_of, hinge_sign, kernels
 from ..units import MM_PER
 
 
@@ -23,7 +22,7 @@ def rod_algebra(system: System, rod: str) -> str:
     str
         A, B and C in the square of the file's unit; lead and square for a slide.
     """
-    from ..symbolic import closure_latex, numbers_latex
+    from ..motion.symbolic import closure_latex, numbers_latex
 
     step = next((s for s in system.plan.steps if getattr(s, "rod", None) == rod), None)
     if step is None:
@@ -63,7 +62,7 @@ def gearing_algebra(system: System, surface: str, name: str) -> str:
         Each stage is driving arm times the sine of its angle to the rod, over the same of the
         driven arm; several ways through the system are added.
     """
-    from ..symbolic import gearing_latex
+    from ..motion.symbolic import gearing_latex
 
     body = system.model.surfaces[surface].body
     sign = hinge_sign(system.model.bodies[body])

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ..errors import LinkageError
-from ..keys import (
+from .keys import (
     Choice,
     Direction,
     Either,

@@ -6,9 +6,8 @@ import math
 from dataclasses import dataclass, field, fields
 
 from ..errors import ModelError, nearest
-from ..keys import Choice, ListOf, Record, TableOf, Text, key
-from ..threads import Thread, read_thread
 from .fittings import Fitted, RigPin, RodEnd
+from .keys import Choice, ListOf, Record, TableOf, Text, key
 from .parts import (
     AIRFRAME,
     BODY,
@@ -30,6 +29,7 @@ from .shapes import Part, Tube
 from .sizes import Size
 from .stock import HANDBOOK
 from .strength import Factors
+from .threads import Thread, read_thread
 from .turned import turned
 
 

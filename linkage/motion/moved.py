@@ -7,9 +7,9 @@ from functools import cached_property
 
 import numpy as np
 
-from .. import kernels
 from ..errors import MotionError, nearest
 from ..model import AIRFRAME, is_rudder
+from . import kernels
 from .plan import Together, body_of
 from .posture import Posture, Slide, Turn
 from .rates import Rates, Seeds, jacobian

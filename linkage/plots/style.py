@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from ..gearing import deflection_words, said_input
-from ..stops.travel_map import REACH
+from ..stops.mapping import REACH
 from ..units import CAUTION, MM_PER
 
 INK, GREY, PALE, WASH = "#1d2a35", "#6f7a83", "#b9c1c7", "#e9edef"

@@ -15,7 +15,7 @@ from ..model import AIRFRAME
 from ..motion import System, body_of
 from ..units import MM_PER
 from .numbers import clear_of_others, place_numbers
-from .seen import bones, ends_of_travel, hinges, numbered, outline, placed_pieces, stirred
+from .projection import bones, ends_of_travel, hinges, numbered, outline, placed_pieces, stirred
 from .style import (
     GREY,
     INK,

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from ..clearances.scene import hole_shape
 from ..errors import LinkageError
+from ..geometry.outlines import hole_polygon
 from ..model import AIRFRAME, Hole, Model, Plate, Washer
-from ..outlines import hole_polygon
-from ..scene import hole_shape
 from ..units import MM_PER, shown_length
 from .flat import Flat
 

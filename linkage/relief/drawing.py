@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from ..clearances.scene import plate_axes
 from ..model import AIRFRAME, Model, Plate, Washer
-from ..scene import plate_axes
 from ..units import CAUTION, MM_PER, shown_length
 from .cut import said_area
 from .flat import Flat

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..clearance import Stage, near_of, scene_of
+from ..clearances import Stage, near_of, scene_of
 from ..motion import System
-from .contact import Meeting, meeting, stage_with
+from .faces import Meeting, meeting, stage_with
 from .first import WITHIN, first_contact
 from .reach import first_loss
 from .ways import Ways

@@ -13,10 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..clearance import Stage
-from ..clearance.placed import corner_pairs, measure, spine_gaps
-from ..clearance.prove import LARGEST, MOST_TURN
-from ..clearance.prove import _towards as towards
+from ..clearances import Stage
+from ..clearances.proof import MOST_TURN
+from ..clearances.proof import _towards as towards
+from ..clearances.stage import corner_pairs, measure, spine_gaps
 from ..intervals import GROW, U
 from ..model import AIRFRAME
 from ..motion import enclose
@@ -29,7 +29,7 @@ STRETCHES = 8  # of each way at first
 ROUNDS = 1500  # stretches of one march after which it ends where it is
 TOGETHER = 20_000  # stretches worked at once, so that memory stays bounded
 ASIDE = -0.5  # share of half a stretch at which the direction is asked again, on the free side
-SLACK = 1024 * U * LARGEST  # mm: roundings of the sums, and of the roots
+SLACK = 1024 * U  # of the greatest coordinate in play: roundings of the sums, and of the roots
 LOOKS = 121  # places looked at for contact beyond where a march is stuck without any
 
 
@@ -195,11 +195,12 @@ class _March:
         ways[1 + main, :, np.arange(len(ray))] = (
             turn * np.sign(self.ways.ends[ray, main])).T
         radii, proven = self.stage.radii[which] * (1 + 8 * U), np.empty(len(which))
+        slack = SLACK * self.stage.scale(posture)
         for here, _ in self.stage.by_corners(which):
             sides = self.stage.along(posture, which[here], cell[here], ways[..., here])
-            rows, behind = corner_pairs([self.ways.along(side, ray[here]) for side in sides])
+            rows, behind = corner_pairs([self.ways.along(side, ray[here]) for side in sides], 1)
             # the direction's length is at most 1 + |turn|^2 d^2 / 2
-            rows[0] += behind - radii[here] - rows[3] * GROW - SLACK
+            rows[0] += behind - radii[here] - rows[3] * GROW - slack
             rows[2] -= radii[here] * (turn[:, here] ** 2).sum(axis=0) / 2
             proven[here] = first_root(rows[0], rows[1], rows[2])
         return proven
@@ -308,8 +309,8 @@ def tubes_apart(stage, posture, pieces, count):
     """
     pieces, a, b = pieces
     rows = stage.spines(posture, pieces, count)
-    about = stage.around(pieces, posture.blur)
+    about = stage.around(pieces) + 1e-9 + SLACK * stage.scale(posture) / 2
     # no point of a spine moves farther than the one of its ends that moves farthest
     loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0)).max(axis=0)
     moved = np.where(np.isnan(loose), np.inf, loose)
-    return spine_gaps(rows[0], a, b) - moved[a] - moved[b] - (about[a] + about[b] + SLACK)[:, None]
+    return spine_gaps(rows[0], a, b) - moved[a] - moved[b] - (about[a] + about[b])[:, None]

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .. import kernels
 from ..intervals import GROW, Enclosure, U
-from ..motion import System, enclose
-from ..motion.plan import Close, Together
+from ..motion import Close, System, Together, enclose, kernels
 from .ways import Ways, first_root
 
 STRETCHES = 4  # of each way at first
@@ -99,7 +97,7 @@ def room_left(posture, count: int):
             rooms.append(_room(posture, step))
         elif isinstance(step, Together):
             for joint in step.joints:
-                sure &= np.isfinite(posture.states[joint].value.rows).all(axis=0)
+                sure &= ~posture.any_turn[joint]
     return [room for room in rooms if isinstance(room, Enclosure)], sure
 
 

@@ -7,7 +7,7 @@ from functools import cached_property
 
 import numpy as np
 
-from ..intervals import U
+from ..intervals import U, row_count
 
 
 @dataclass(frozen=True, eq=False)
@@ -56,7 +56,8 @@ class Ways:
         pairs = [(i, j) for i in range(inputs) for j in range(i, inputs)]
         slope = sum(rows[1 + i] * signs[i] for i in range(inputs))
         bend = sum(rows[1 + inputs + n] * (signs[i] * signs[j]) for n, (i, j) in enumerate(pairs))
-        rest = rows[-1] + 16 * U * np.abs(rows[:-1]).sum(axis=0)
+        shares = np.abs(rows[row_count(inputs) - 1:-1]).sum(axis=0)
+        rest = rows[-1] + shares + 16 * U * np.abs(rows[:-1]).sum(axis=0)
         return np.stack([rows[0], slope, bend, rest])
 
 

@@ -11,8 +11,8 @@ import math
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 
-from .errors import LinkageError, ModelError, nearest
-from .units import HOUSE, MM_PER, as_float, file_length, length_mm, quantity
+from ..errors import LinkageError, ModelError, nearest
+from ..units import HOUSE, MM_PER, as_float, file_length, length_mm, quantity
 
 AXES = {"lateral": (0.0, 1.0, 0.0), "fore-aft": (-1.0, 0.0, 0.0), "vertical": (0.0, 0.0, 1.0)}
 MOST_MM = 1e6  # a kilometre: beyond it a number is a slip of the unit, and precision is gone

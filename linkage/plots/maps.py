@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from .. import stops
-from ..clearance import gaps, near_of, scene_of
+from ..clearances import gaps, near_of, scene_of
 from ..gearing import said_place
 from ..motion import System
 from ..stops import TravelMap

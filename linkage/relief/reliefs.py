@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from ..clearance import Stage, near_pairs, prove, scene_of, travel_box
+from ..clearances import Stage, near_pairs, prove, scene_of, travel_box
 from ..errors import LinkageError
 from ..model import Model
 from ..motion import System

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..clearance import Stage, near_of, prove, scene_of, travel_box
+from ..clearances import Stage, near_of, prove, scene_of, travel_box
 from ..errors import LinkageError
 from ..motion import System
-from .contact import meeting, stage_with
+from .faces import meeting, stage_with
 from .first import first_contact
 from .reach import first_loss
 from .ways import Ways

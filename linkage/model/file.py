@@ -11,10 +11,12 @@ import tempfile
 import tomllib
 from pathlib import Path
 
-from .errors import FileError, LinkageError, ModelError, nearest
+from ..errors import FileError, LinkageError, ModelError, nearest
 from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
-from .model import AIRFRAME, Model, Point
+from .parts import AIRFRAME
+from .shapes import Point
+from .whole import Model
 
 MOST_BYTES = 4_000_000  # a model file is a few kB; this keeps a slip from filling the memory
 

@@ -1,0 +1,19 @@
+"""Gaps between solids, and the least of each over the whole travel, proven."""
+
+from .proof import Proof, near_pairs, prove
+from .stage import Stage
+from .table import (
+    NEAR,
+    clearance,
+    first_signs,
+    gaps,
+    near_of,
+    pair_gap,
+    scene_of,
+    stage_of,
+    travel_box,
+)
+from .travel import Travel
+
+__all__ = ["NEAR", "Proof", "Stage", "Travel", "clearance", "first_signs", "gaps", "near_of",
+           "near_pairs", "pair_gap", "prove", "scene_of", "stage_of", "travel_box"]
