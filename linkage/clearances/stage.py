@@ -106,7 +106,8 @@ class Stage:
             if key not in seats:
                 seats[key] = len(self.seats)
                 points = solid.pieces[0].points
-                ends = self.scene.model.rods[body_of(solid.name)].ends if len(solid.carriers) > 1 else ()
+                rod = self.scene.model.rods.get(body_of(solid.name))
+                ends = rod.ends if rod is not None else ()
                 origin = points if ends else points.mean(axis=0)[None]
                 self.seats.append(Seat(solid.carriers, frame, origin, ends))
             first = len(self.pieces)
@@ -220,7 +221,7 @@ class Stage:
                     carried = self.carried(posture, seat, cells[here])
                     axes = _held_product(n, carried) if n.ndim == 2 else \
                         _product(n, carried, posture.inputs)
-                rows[..., here] = axes if axes.shape[1] == 2 else _combined(axes, local[..., here])
+                rows[..., here] = axes if axes.shape[1] == 2 else combined(axes, local[..., here])
                 if loose is not None:
                     # a rod's tube is grown all round, any other solid coordinate by coordinate
                     way = n if axes.shape[1] == 2 else axes[:, 1:]
@@ -455,7 +456,7 @@ def _held_product(n, axes):
     return rows
 
 
-def _combined(axes, x):
+def combined(axes, x):
     """Origin plus coordinates along three vectors: (rows, 4, m) and (3, corners, m)."""
     whole = axes[:, :1] + sum(axes[:, 1 + i, None] * x[i] for i in range(3))
     rest = axes[-1, :1] + sum(axes[-1, 1 + i] * np.abs(x[i]) for i in range(3))

@@ -60,10 +60,11 @@ class Meeting:
 
     def gap(self, positions, thickness: float) -> np.ndarray:
         """Gap of the two faces at positions of the input, the others at 0, shape (n,), mm."""
-        return self._measured(self.stage(thickness), positions)
+        return self.gap_at({self.stop.input: np.asarray(positions, dtype=float)}, thickness)
 
-    def _measured(self, stage, positions):
-        motion = self.system.sweep(**{self.stop.input: np.asarray(positions, dtype=float)})
+    def gap_at(self, inputs: dict, thickness: float) -> np.ndarray:
+        """Gap of the two faces at positions of several inputs, ``{input: (n,)}``, mm."""
+        stage, motion = self.stage(thickness), self.system.sweep(**inputs)
         which = np.flatnonzero(~stage.rough)
         item = np.repeat(which, motion.shape[0])
         place = np.tile(np.arange(motion.shape[0]), len(which))
