@@ -79,18 +79,28 @@ class Cells:
         found = ((low <= place) & (place <= high)).all(axis=1)
         ahead = np.flatnonzero(found)
         while ahead.size:
-            rest, near = np.flatnonzero(~found), []
-            step = max(1, MOST_COMPARED // max(1, len(rest)))
-            for start in range(0, len(ahead), step):
-                some = ahead[start:start + step]
-                meets = np.ones((len(some), len(rest)), bool)
-                for k in range(len(self.box)):
-                    meets &= self.low[some, None, k] <= self.high[None, rest, k]
-                    meets &= self.high[some, None, k] >= self.low[None, rest, k]
-                near.append(meets.any(axis=0))
-            ahead = rest[np.logical_or.reduce(near)]
+            rest = np.flatnonzero(~found)
+            ahead = rest[self.picked(rest).meeting(self.picked(ahead))]
             found[ahead] = True
         return found
+
+    def meeting(self, others: Cells) -> np.ndarray:
+        """Which cells share a face, an edge or a corner with one of others: bool (n,)."""
+        met = np.zeros(len(self.low), bool)
+        step = max(1, MOST_COMPARED // max(1, len(self.low)))
+        for start in range(0, len(others.low), step):
+            low, high = others.low[start:start + step], others.high[start:start + step]
+            meets = np.ones((len(low), len(self.low)), bool)
+            for k in range(len(self.box)):
+                meets &= low[:, None, k] <= self.high[None, :, k]
+                meets &= high[:, None, k] >= self.low[None, :, k]
+            met |= meets.any(axis=0)
+        return met
+
+    def with_more(self, others: Cells) -> Cells:
+        """These and other cells of the same box."""
+        return Cells(self.box, np.concatenate([self.low, others.low]),
+                     np.concatenate([self.high, others.high]))
 
     def merged(self) -> Cells:
         """The same positions in fewer cells: those that differ along one input only are joined."""

@@ -15,7 +15,7 @@ from ..model import AIRFRAME, Stop
 from ..motion import System, body_of
 from ..units import shown_length
 from .first import WITHIN, first_contact
-from .ways import Ways
+from .ways import Ways, moving
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
 ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
@@ -168,7 +168,9 @@ def stage_with(scene, entries) -> Stage:
         given = scene.solid if given is None else given
         pairs.append(replace(pair, first=f"{k}:{pair.first}", second=f"{k}:{pair.second}"))
         solids |= {f"{k}:{name}": given(name) for name in (pair.first, pair.second)}
-    return Stage(scene, pairs, solids.__getitem__)
+    stage = Stage(scene, pairs, solids.__getitem__)
+    stage.system = moving(stage)
+    return stage
 
 
 def meeting(system: System, name: str) -> Meeting:

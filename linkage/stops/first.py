@@ -18,10 +18,9 @@ from ..clearances.proof import MOST_TURN
 from ..clearances.proof import _towards as towards
 from ..clearances.stage import corner_pairs, measure, spine_gaps
 from ..intervals import GROW, U
-from ..model import AIRFRAME
 from ..motion import enclose
 from ..search import refine
-from .ways import Ways, first_root
+from .ways import Ways, first_root, moving
 
 WITHIN = 1e-6  # degrees (mm) between free up to and met at for a first contact to be decided
 STUCK = 0.2  # share of that: a stretch that can't be proven free, at which a march ends
@@ -81,8 +80,7 @@ class _March:
     def __init__(self, stage, ways, within):
         self.stage, self.ways, self.within = stage, ways, within
         self.least = STUCK * within / ways.long  # stretch that ends a march which can't prove it
-        bodies = {body for seat in stage.seats for body in seat.carriers} - {AIRFRAME}
-        self.system = stage.system.only(bodies)  # what moves nothing here need not be worked out
+        self.system = moving(stage)  # what moves nothing here need not be worked out
         shape = len(stage.pairs), len(ways.ends)
         self.met, self.lost, self.stuck = (np.full(shape, np.inf) for _ in range(3))
         self.ended = []

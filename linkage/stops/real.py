@@ -20,9 +20,10 @@ from .cover import Cells
 from .faces import meeting, stage_with
 from .witness import touching
 
-FINE = 0.01  # degrees (mm) of a cell on the edge of the cover that is not halved any more
+FINE = 0.05  # degrees (mm) of a cell on the edge of the cover that is not halved any more
 MOST = 4000  # cells of one cover after which its edge is left as coarse as it is
 FIRST = 8.0  # degrees (mm) of the cells that are looked at first
+ALWAYS = 1.0  # degrees (mm) of a cell that is halved though nothing near it is past contact
 
 
 @dataclass(frozen=True)
@@ -181,23 +182,24 @@ class _Cover:
                 break
             cells, parent = cells.halved(wide)
             free = free[parent]
-        neutral = np.zeros(len(self.names))
+        neutral, out = np.zeros(len(self.names)), cells.picked(slice(0, 0))
         while True:
-            free, dropped = self._looked_at(cells, free)
+            free, dropped, hopeful = self._looked_at(cells, free)
+            out = out.with_more(cells.picked(dropped))
             kept = np.flatnonzero(~dropped)
-            cells, free = cells.picked(kept), free[kept]
-            kept = np.flatnonzero(cells.joined(neutral))
-            cells, free = cells.picked(kept), free[kept]
+            kept = kept[cells.picked(kept).joined(neutral)]
+            cells, free, hopeful = cells.picked(kept), free[kept], hopeful[kept]
             open_ = np.array([self.needs[~row].any(axis=0) for row in free])
-            self.widest = np.where(open_, cells.widths, 0.0).max(axis=0, initial=0.0)
-            along = open_ & (cells.widths > FINE)
+            edge = hopeful | cells.meeting(out.with_more(cells.picked(hopeful)))
+            self.widest = np.where(open_ & edge[:, None], cells.widths, 0.0).max(axis=0, initial=0)
+            along = open_ & (cells.widths > np.where(edge[:, None], FINE, ALWAYS))
             if not along.any() or len(cells.low) + along.any(axis=1).sum() > MOST:
                 return cells
             cells, parent = cells.halved(along)
             free = free[parent]
 
     def _looked_at(self, cells, free):
-        """Which stops are proven free all over each cell, and which cells are left out."""
+        """Which stops are proven free all over each cell, which cells are left out, and nearly."""
         low, high = cells.ends()
         asked, cell_of, first = [], [], 0
         back = []
@@ -212,31 +214,37 @@ class _Cover:
             first += len(unique)
         both, of = np.concatenate(asked), np.concatenate(cell_of)
         one, other = both[:, :len(self.names)], both[:, len(self.names):]
-        open_, past = self._decided(of, (one + other) / 2,
+        open_, past, hopeful = self._decided(of, (one + other) / 2,
                                     (other - one) / 2 * (1 + 1e-14) + 1e-15 * np.abs(other))
-        free, dropped = free.copy(), np.zeros(len(low), bool)
+        free, dropped, near = free.copy(), *np.zeros((2, len(low)), bool)
         for k, (todo, index) in enumerate(back):
             free[todo, k] = ~open_[index]
             dropped[todo] |= past[index]
-        return free, dropped
+            near[todo] |= hopeful[index]
+        return free, dropped, near
 
     def _decided(self, of, centres, halves):
-        """Whether each stop may touch in its cell, and whether it surely does (or is cut off)."""
+        """Whether each stop may touch in its cell, surely does (or is cut off), and does midway."""
         stage = self.stage
         which = np.flatnonzero(~stage.rough)
         cell, which = (k.ravel() for k in np.meshgrid(np.arange(len(of)), which, indexing="ij"))
         mine = stage.pair_index[which] == of[cell]
         which, cell = which[mine], cell[mine]
         cells = self.names, centres, halves
-        _, low, _ = bounds(stage, (which, cell), cells, self.tolerances, np.zeros(len(which)))
-        lost = np.zeros(len(of), bool)
-        lost[cell[np.isnan(low)]] = True
-        near = np.flatnonzero(~(low > 0) & ~np.isnan(low))
-        open_, past = lost.copy(), lost.copy()
-        open_[cell[near]] = True
-        sure = touching(stage, (which[near], cell[near]), cells, self.tolerances)
-        past[cell[near[sure]]] = True
-        return open_, past
+        sure, gap = touching(stage, (which, cell), cells, self.tolerances)
+        open_, past, midway = np.zeros((3, len(of)), bool)
+        some = np.flatnonzero((gap < 0) & ~sure)
+        at = touching(stage, (which[some], cell[some]), (self.names, centres, 0 * halves),
+                      self.tolerances)[0]
+        midway[cell[some[at]]] = True
+        past[cell[sure]] = True
+        open_[cell[gap <= 0]] = True
+        rest = np.flatnonzero(~(gap <= 0) & ~open_[cell])
+        _, low, _ = bounds(stage, (which[rest], cell[rest]), cells, self.tolerances,
+                           np.zeros(len(rest)))
+        open_[cell[rest[~(low > 0)]]] = True
+        past[cell[rest[np.isnan(low)]]] = True  # no rod reaches there
+        return open_, past, midway
 
     def fine(self) -> dict:
         """Widest cell not decided along each input, degrees (mm)."""

@@ -8,6 +8,7 @@ from functools import cached_property
 import numpy as np
 
 from ..intervals import U, row_count
+from ..model import AIRFRAME
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,6 +60,12 @@ class Ways:
         shares = np.abs(rows[row_count(inputs) - 1:-1]).sum(axis=0)
         rest = rows[-1] + shares + 16 * U * np.abs(rows[:-1]).sum(axis=0)
         return np.stack([rows[0], slope, bend, rest])
+
+
+def moving(stage):
+    """The system of a stage, solving only what its solids ride on."""
+    bodies = {body for seat in stage.seats for body in seat.carriers} - {AIRFRAME}
+    return stage.system.only(bodies)
 
 
 def first_root(value, slope, bend) -> np.ndarray:

@@ -21,7 +21,7 @@ TARGETS = (0.9, 0.6, 0.3, 0.1)  # shares of the depth of an overlap that a witne
 PUSHES = 40
 
 
-def touching(stage: Stage, items, cells, tolerances=None) -> np.ndarray:
+def touching(stage: Stage, items, cells, tolerances=None) -> tuple[np.ndarray, np.ndarray]:
     """Whether piece pairs are proven to touch at every position of cells, in every build.
 
     Parameters
@@ -35,39 +35,40 @@ def touching(stage: Stage, items, cells, tolerances=None) -> np.ndarray:
 
     Returns
     -------
-    ndarray of bool (m,)
-        False where it is not proven, or out of reach.
+    (ndarray of bool (m,), ndarray (m,))
+        False where it is not proven, or out of reach; and the gap as drawn at the middle, mm, NaN
+        where that is out of reach.
     """
     (which, cell), (names, centres, halves) = items, cells
     named = {n: centres[:, i] for i, n in enumerate(names)}
     posture = stage.system.sweep(**named).flat_posture()
-    sure, found = np.zeros(len(which), bool), []
+    sure, gap, found = np.zeros(len(which), bool), np.full(len(which), np.nan), []
     for here, _ in stage.by_corners(which):
         hulls = stage.hulls(posture, which[here], cell[here])
         good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
         here = here[good]
         if here.size:
             value, way, one, other = stage.gap([h[..., good] for h in hulls], which[here])
-            hit = value < 0
+            gap[here], hit = value, value < 0
             found.append((here[hit], value[hit], way[:, hit], one[:, hit], other[:, hit]))
-    if not found or not sum(len(part[0]) for part in found):
-        return sure
+    if not (gap < 0).any():
+        return sure, gap
     here, value, way, one, other = (np.concatenate(k, axis=-1) for k in zip(*found, strict=True))
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
                        tolerances)
-    loose = np.sqrt(3.0) * stage.looseness(tolerances)[stage.sides[which]].sum(axis=1)
     asked = _Asked(stage, posture, enclosed, which, cell)
-    slack = loose + SLACK * stage.scale(enclosed)
+    asked.loose = stage.looseness(tolerances)[stage.sides]
+    slack = SLACK * stage.scale(enclosed)
     round_ = stage.radii[which[here]] > 0
     radius = stage.radius[stage.sides[which[here]]].T
     feet = one - radius[0] * way, other + radius[1] * way
     some = here[round_]
-    sure[some] = asked.near(some, [f[:, round_] for f in feet], slack[some])
+    sure[some] = asked.near(some, [f[:, round_] for f in feet], slack)
     for item in np.unique(which[here[~round_]]):
         mine = np.flatnonzero(~round_ & (which[here] == item))
         middle = (one[:, mine] + other[:, mine]) / 2
-        sure[here[mine]] = asked.inside(here[mine], middle, -value[mine], slack[here[mine]])
-    return sure
+        sure[here[mine]] = asked.inside(here[mine], middle, -value[mine], slack)
+    return sure, gap
 
 
 class _Asked:
@@ -90,6 +91,7 @@ class _Asked:
         inputs = self.enclosed.inputs
         square = sum(Enclosure(apart[:, c], inputs) * Enclosure(apart[:, c], inputs)
                      for c in range(3))
+        slack = slack + np.sqrt(3.0) * self.loose[self.which[here]].sum(axis=1)
         with np.errstate(invalid="ignore"):
             most = np.sqrt(np.maximum(square.bounds()[1], 0.0)) * (1 + 8 * U)
             return most + slack + MEMBER < self.stage.radii[self.which[here]]
@@ -126,15 +128,15 @@ class _Asked:
         between = self._carried(held[0], local) - held[1][:, :, 0]
         between[-1] += 2 * held[1][-1, :, 0]
         inputs, (normals, most) = self.enclosed.inputs, walls[1]
-        seen = [sum(Enclosure(between[:, c], inputs) * Enclosure(held[1][:, c, 1 + i], inputs)
-                    for c in range(3)).rows for i in range(3)]
+        seen = _along(between, held[1], inputs)
+        off = self.loose[self.which[here[0]]]
+        turned = [_along(held[0][:, :, 1 + i], held[1], inputs) for i in range(3)] if off[0] else ()
         ok = (local.T @ walls[0][0].T - walls[0][1] <= -MEMBER / 2).all(axis=1)
         for normal, wall in zip(normals, most, strict=True):
-            rows = sum(k * row for k, row in zip(normal, seen, strict=True))
-            rest = sum(abs(k) * row[-1] for k, row in zip(normal, seen, strict=True))
-            high = extent(rows, inputs)[1] + (rest + np.abs(rows[
-                1 + inputs + inputs * (inputs + 1) // 2:-1]).sum(axis=0)) * GROW
-            ok &= high < wall - slack
+            spare = slack + off[1] * np.abs(normal).sum()
+            for axis in turned:  # the point may be off along each axis of its own part
+                spare = spare + off[0] * np.abs(_ends(normal, axis, inputs)).max(axis=0)
+            ok &= _ends(normal, seen, inputs)[1] < wall - spare
         return ok
 
     def _walls(self, piece):
@@ -147,6 +149,20 @@ class _Asked:
             normals.append(np.cross(corners[1:-1] - corners[0], corners[2:] - corners[0]).sum(0))
         normals = np.array(normals) / np.linalg.norm(normals, axis=1)[:, None]
         return normals, (points @ normals.T).max(axis=0)
+
+
+def _along(vector, held, inputs):
+    """A vector (rows, 3, m) along the three axes of a seat over cells: three of (rows, m)."""
+    return [sum(Enclosure(vector[:, c], inputs) * Enclosure(held[:, c, 1 + i], inputs)
+                for c in range(3)).rows for i in range(3)]
+
+
+def _ends(weights, parts, inputs):
+    """Least and greatest of weights times enclosures (rows, m), summed: (2, m)."""
+    rows = sum(k * row for k, row in zip(weights, parts, strict=True))
+    rest = sum(abs(k) * row[-1] for k, row in zip(weights, parts, strict=True)) * GROW
+    low, high = extent(rows, inputs)
+    return np.stack([low - rest, high + rest])
 
 
 def _deepest(walls, axes, start, depth):
