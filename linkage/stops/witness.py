@@ -67,7 +67,11 @@ def touching(stage: Stage, items, cells, tolerances=None) -> tuple[np.ndarray, n
     for item in np.unique(which[here[~round_]]):
         mine = np.flatnonzero(~round_ & (which[here] == item))
         middle = (one[:, mine] + other[:, mine]) / 2
-        sure[here[mine]] = asked.inside(here[mine], middle, -value[mine], slack)
+        for sides in (0, 1), (1, 0):  # a thin plate holds a point that stays inside a thick block
+            todo = mine[~sure[here[mine]]]
+            if todo.size:
+                start = middle[:, ~sure[here[mine]]]
+                sure[here[todo]] = asked.inside(here[todo], sides, (start, -value[todo]), slack)
     return sure, gap
 
 
@@ -116,20 +120,23 @@ class _Asked:
         """Coordinates (3, m) along the axes of a seat over cells: (rows, 3, m)."""
         return np.stack([combined(held[:, c], local[:, None])[:, 0] for c in range(3)], axis=1)
 
-    def inside(self, here, start, depth, slack):
-        """Whether a point fixed in the first piece of an item stays inside the second."""
-        one, other = self.stage.sides[self.which[here[0]]]
+    def inside(self, here, sides, guess, slack):
+        """Whether a point fixed in one piece of an item stays inside its other one.
+
+        `guess` holds a point where they overlap, and by how much.
+        """
+        one, other = self.stage.sides[self.which[here[0]]][list(sides)]
         axes = [self._axes(self.posture, self.stage.seat_of[k], here) for k in (one, other)]
         if any(a.shape[1] == 2 for a in axes):
             return np.zeros(len(here), bool)
         walls = [self._walls(k) for k in (one, other)]
-        local = _deepest(walls, axes, start, depth)
+        local = _deepest(walls, axes, *guess)
         held = [self._axes(self.enclosed, self.stage.seat_of[k], here) for k in (one, other)]
         between = self._carried(held[0], local) - held[1][:, :, 0]
         between[-1] += 2 * held[1][-1, :, 0]
         inputs, (normals, most) = self.enclosed.inputs, walls[1]
         seen = _along(between, held[1], inputs)
-        off = self.loose[self.which[here[0]]]
+        off = self.loose[self.which[here[0]]][list(sides)]
         turned = [_along(held[0][:, :, 1 + i], held[1], inputs) for i in range(3)] if off[0] else ()
         ok = (local.T @ walls[0][0].T - walls[0][1] <= -MEMBER / 2).all(axis=1)
         for normal, wall in zip(normals, most, strict=True):
