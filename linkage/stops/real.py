@@ -23,7 +23,9 @@ from .witness import touching
 FINE = 0.05  # degrees (mm) of a cell on the edge of the cover that is not halved any more
 MOST = 4000  # cells of one cover after which its edge is left as coarse as it is
 FIRST = 8.0  # degrees (mm) of the cells that are looked at first
-ALWAYS = 1.0  # degrees (mm) of a cell that is halved though nothing near it is past contact
+# degrees (mm) of a cell that is halved though nothing near it is past contact; as built some builds
+# touch and others do not in a wide band, where halving decides nothing
+ALWAYS, ALWAYS_BUILT = 0.25, 1.0
 
 
 @dataclass(frozen=True)
@@ -57,8 +59,8 @@ class RealTravel:
     travel : Travel
         The cells, over every input that drives something.
     fine : dict
-        ``{input: degrees (mm)}``: width of the cells at the edge of the cover, 0 where nothing
-        bounds it but the wanted travel.
+        ``{input: degrees (mm)}``: widest cell that is kept undecided, by which the cover may be
+        larger than the truth; 0 where nothing bounds it but the wanted travel.
     ends_without_stop : tuple of (str, str)
         ``(input, "least" or "greatest")`` that have no stop, where the wanted travel stands.
     missed_stops : tuple of MissedStop
@@ -182,6 +184,7 @@ class _Cover:
                 break
             cells, parent = cells.halved(wide)
             free = free[parent]
+        coarse = ALWAYS if self.tolerances is None else ALWAYS_BUILT
         neutral, out = np.zeros(len(self.names)), cells.picked(slice(0, 0))
         while True:
             free, dropped, hopeful = self._looked_at(cells, free)
@@ -191,8 +194,8 @@ class _Cover:
             cells, free, hopeful = cells.picked(kept), free[kept], hopeful[kept]
             open_ = np.array([self.needs[~row].any(axis=0) for row in free])
             edge = hopeful | cells.meeting(out.with_more(cells.picked(hopeful)))
-            self.widest = np.where(open_ & edge[:, None], cells.widths, 0.0).max(axis=0, initial=0)
-            along = open_ & (cells.widths > np.where(edge[:, None], FINE, ALWAYS))
+            self.widest = np.where(open_, cells.widths, 0.0).max(axis=0, initial=0.0)
+            along = open_ & (cells.widths > np.where(edge[:, None], FINE, coarse))
             if not along.any() or len(cells.low) + along.any(axis=1).sum() > MOST:
                 return cells
             cells, parent = cells.halved(along)
