@@ -11,16 +11,16 @@ closed form theta = atan2(B, A) -+ acos(C / R), with C / R held to what the rod 
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..intervals import GROW, TINY, U, Enclosure, bend_rows, fitted, row_count
+from ..intervals import GROW, TINY, Enclosure, U, bend_rows, fitted, row_count
 from . import kernels
 from .bounds_together import close_together
 from .builds import Builds
 from .plan import Close, Couple, Drive
-from .posture import Dimensions, Posture, Slide, Turn, mixed
+from .posture import Posture, Turn, mixed
 
 LOOSE = 3.0  # radians of doubt, below half a turn, up to which whole turns are told apart
 NEAR = 1e-6  # radians that a turn and its enclosure may seem apart by rounding
@@ -34,14 +34,15 @@ class EnclosedPosture(Posture):
     ----------
     rows : int
         Rows of each enclosure.
-    inputs : int
-        Inputs that they follow.
+    inputs, count : int
+        Inputs that they follow, and cells.
     any_turn : dict
         ``{body: ndarray of bool (n,)}``: cells whose bounds don't tell whole turns apart.
     """
 
     rows: int = 2
     inputs: int = 0
+    count: int = 1
     any_turn: dict = field(default_factory=dict)
 
     def close(self, step: Close) -> None:
@@ -82,7 +83,8 @@ def enclose(system, centres: dict, halves: dict, tolerances=None) -> EnclosedPos
     dimensions = system.dimensions if builds is None else builds.enclosed(len(centres))
     shares = 0 if builds is None else len(builds.sizes)
     posture = EnclosedPosture(system.plan, dimensions, rows=row_count(len(centres)) + shares,
-                              inputs=len(centres))
+                              inputs=len(centres),
+                              count=max((np.size(k) for k in centres.values()), default=1))
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         for step in system.plan.steps:
             if isinstance(step, Drive):

@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..clearances import Stage
-from ..clearances.proof import MOST_TURN
-from ..clearances.proof import _towards as towards
-from ..clearances.stage import corner_pairs, measure, spine_gaps
+from ..clearances.cell_bounds import MOST_TURN, corner_pairs, towards
+from ..clearances.stage import measure, spine_gaps
 from ..intervals import GROW, U
 from ..motion import enclose
 from ..search import refine
@@ -167,7 +166,7 @@ class _March:
         posture = self.system.sweep(**self.ways.place(*cells)).flat_posture()
         value, way = np.empty(len(which)), np.empty((3, len(which)))
         for here, _ in self.stage.by_corners(which):
-            value[here], way[:, here] = towards(self.stage, posture, which[here], cell[here])
+            value[here], way[:, here] = towards(self.stage, posture, (which[here], cell[here]))
         return value, way
 
     def _met(self, which, ray, value, share):

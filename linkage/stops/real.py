@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..clearances import Travel, scene_of, travel_box
-from ..clearances.proof import bounds
+from ..clearances.cell_bounds import bounds
 from ..motion import System
 from .cover import Cells
 from .faces import meeting, stage_with
@@ -243,8 +243,8 @@ class _Cover:
         past[cell[sure]] = True
         open_[cell[gap <= 0]] = True
         rest = np.flatnonzero(~(gap <= 0) & ~open_[cell])
-        _, low, _ = bounds(stage, (which[rest], cell[rest]), cells, self.tolerances,
-                           np.zeros(len(rest)))
+        low = bounds(stage, (which[rest], cell[rest]), cells, self.tolerances,
+                     np.zeros(len(rest)))[1]
         open_[cell[rest[~(low > 0)]]] = True
         past[cell[rest[np.isnan(low)]]] = True  # no rod reaches there
         return open_, past, midway
