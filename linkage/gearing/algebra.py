@@ -6,7 +6,6 @@ import numpy as np
 
 from ..errors import LinkageError, nearest
 from ..motion import Close, Couple, Drive, System, body_of, hinge_sign, kernels
-from ..units import MM_PER
 
 
 def rod_algebra(system: System, rod: str) -> str:
@@ -28,7 +27,7 @@ def rod_algebra(system: System, rod: str) -> str:
     if step is None:
         raise LinkageError(f'rod "{rod}" closes no loop of its own; '
                            f"{nearest(rod, _closing_rods(system))}", rod=rod)
-    body, per = system.model.bodies[step.joint], MM_PER[system.model.length]
+    body, per = system.model.bodies[step.joint], system.model.unit.mm
     r, q = (np.divide(system.model.position(end), per) for end in (step.near, step.far))
     length = system.model.rod_length(rod) / per
     if body.slides:
@@ -71,8 +70,7 @@ def gearing_algebra(system: System, surface: str, name: str) -> str:
 
 def _ways(system, joint, name):
     """Every way from a joint back to the input: lists of (arm, sine, driven arm, driven sine)."""
-    step = next((s for s in system.plan.steps
-                 if joint in (getattr(s, "joints", None) or (s.joint,))), None)
+    step = next((s for s in system.plan.steps if joint in s.joints), None)
     if isinstance(step, Drive):
         return [[(step.sign, 1.0, 1.0, 1.0)]] if step.input == name else []
     if isinstance(step, Couple):
@@ -80,17 +78,19 @@ def _ways(system, joint, name):
     if not isinstance(step, Close):
         return []
     driven = _arm(system, step.rod, joint)
-    found = []
-    for other, _ in system.plan.route(*map(body_of, system.model.rods[step.rod].ends)):
-        if other != joint:
-            arm, sine = _arm(system, step.rod, other)
-            found += [[*way, (-arm, sine, *driven)] for way in _ways(system, other, name)]
-    return found
+    route = system.plan.route(*map(body_of, system.model.rods[step.rod].ends))
+    return [way for other, _ in route if other != joint
+            for way in _ways_across(system, step.rod, other, driven, name)]
+
+
+def _ways_across(system, rod, other, driven, name):
+    arm, sine = _arm(system, rod, other)
+    return [[*way, (-arm, sine, *driven)] for way in _ways(system, other, name)]
 
 
 def _arm(system, rod, joint):
     """Arm of a joint to the rod that crosses it, and the sine of the angle between, signed."""
-    per, body = MM_PER[system.model.length], system.model.bodies[joint]
+    per, body = system.model.unit.mm, system.model.bodies[joint]
     near, far = system.model.rods[rod].ends
     if (joint, True) not in system.plan.route(body_of(near), "airframe"):
         near, far = far, near

@@ -80,7 +80,7 @@ def _grip(system, name, grip):
 def _per_rate(motion, surface, name):
     """Gearing in radians per radian (mm): moment times this is generalised force."""
     rate = motion.gearing(surface)[name]
-    return np.radians(rate) if motion.system.inputs[name].unit == "mm" else rate
+    return np.radians(rate) if motion.system.inputs[name].slides else rate
 
 
 def stick_force(motion: Motion, name: str, grip: str | None = None) -> np.ndarray:

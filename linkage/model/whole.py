@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, fields
+from html import escape
 
 from ..errors import ModelError, nearest
+from ..units import LENGTHS, LengthUnit
 from .fittings import Fitted, RigPin, RodEnd
 from .keys import Choice, ListOf, Record, TableOf, Text, key
 from .parts import (
@@ -32,8 +34,11 @@ from .strength import Factors
 from .threads import Thread, read_thread
 from .turned import turned
 
+COUNTED = {"inputs": "input", "bodies": "body", "rods": "rod", "couplings": "coupling",
+           "surfaces": "surface", "stops": "stop", "wires": "wire"}
 
-@dataclass(frozen=True, kw_only=True)
+
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Model(Part):
     """A whole control system as described, in mm and degrees.
 
@@ -41,7 +46,7 @@ class Model(Part):
     """
 
     title: str = key(Text(), "what the system is", default="untitled")
-    length: str = key(Choice(("in", "mm")), "what a bare length means")
+    length: str = key(Choice(LENGTHS), "what a bare length means")
     inputs: dict = key(TableOf(INPUT, "input"), "inputs", word="input",
                        default_factory=dict)
     bodies: dict = key(TableOf(BODY, "body"), "bodies", word="body",
@@ -76,6 +81,26 @@ class Model(Part):
         _check_carrying(self)
         self._at.update(_positions(self))
         _check_references(self)
+
+    def __repr__(self):
+        return f'Model("{self.title}": {", ".join(self._counts())}, lengths in {self.length})'
+
+    def _repr_html_(self):
+        rows = "".join(f"<tr><th>{escape(word)}</th><td>{escape(', '.join(getattr(self, each)))}"
+                       f"</td></tr>" for each, word in COUNTED.items() if getattr(self, each))
+        return f"<table><caption>{escape(self.title)}, lengths in {self.length}</caption>{rows}" \
+               f"</table>"
+
+    def _counts(self):
+        solids = len(self.solids)
+        yield from (f"{len(getattr(self, each))} {word if len(getattr(self, each)) == 1 else each}"
+                    for each, word in COUNTED.items() if getattr(self, each))
+        yield f"{solids} solid{'' if solids == 1 else 's'}"
+
+    @property
+    def unit(self) -> LengthUnit:
+        """The unit that the file counts lengths in."""
+        return LENGTHS[self.length]
 
     def position(self, name: str) -> tuple[float, float, float]:
         """Neutral position of ``"part/point"``, mm."""
@@ -300,12 +325,17 @@ def _check_inputs(model: Model) -> None:
         if len(driven) > 1:
             raise ModelError(f'{place}: drives both "{driven[0]}" and "{driven[1]}"; let it drive '
                              f"one and join the other with a rod or a coupling", place=place)
-        if driven and model.bodies[driven[0]].slides and not item.in_mm:
-            raise ModelError(f'{place}, travel: "{driven[0]}" slides, so write its travel with a '
-                             f'unit, like ["-20 mm", "30 mm"]', place=place)
-        if driven and item.in_mm and item.grip is None and not model.bodies[driven[0]].slides:
-            raise ModelError(f'{place}, travel: "{driven[0]}" turns, so give its travel in '
-                             f"degrees, or name the grip that moves so far", place=place)
+        if driven:
+            _check_travel(place, item, driven[0], model.bodies[driven[0]].slides)
+
+
+def _check_travel(place: str, item, driven: str, slides: bool) -> None:
+    if slides and not item.in_mm:
+        raise ModelError(f'{place}, travel: "{driven}" slides, so write its travel with a '
+                         f'unit, like ["-20 mm", "30 mm"]', place=place)
+    if item.in_mm and item.grip is None and not slides:
+        raise ModelError(f'{place}, travel: "{driven}" turns, so give its travel in '
+                         f"degrees, or name the grip that moves so far", place=place)
 
 
 def _check_surface(model: Model, name: str, surface: Surface) -> None:

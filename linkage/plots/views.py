@@ -13,7 +13,6 @@ from ..errors import LinkageError, nearest
 from ..gearing import said_input, said_place
 from ..model import AIRFRAME
 from ..motion import System, body_of
-from ..units import MM_PER
 from .numbers import clear_of_others, place_numbers
 from .projection import bones, ends_of_travel, hinges, numbered, outline, placed_pieces, stirred
 from .style import (
@@ -79,12 +78,12 @@ def three_view(system: System, figure=None, *, at=None, parts=None):
         add_caution(figure)
     axes = _laid_out(figure, system, bounds)
     neutral = stirred(system, motion) == set()
+    styles = dict(zip(dict.fromkeys(name for name, _ in ghosts), GHOSTS * 9, strict=False))
     for view, ax in zip(VIEWS.values(), axes, strict=True):
         _draw_solids(ax, motion, drawn, view, near)
         _draw_bones(ax, motion, view, near)
-        for number, name in enumerate(dict.fromkeys(name for name, _ in ghosts)):
-            for ghost in (m for n, m in ghosts if n == name):
-                _draw_ghost(ax, ghost, view, near, GHOSTS[number % len(GHOSTS)])
+        for name, ghost in ghosts:
+            _draw_ghost(ax, ghost, view, near, styles[name])
         _draw_points(ax, motion, view, near)
     _write_numbers(motion, key, axes, near)
     _words(figure, system, axes, "" if neutral else said_place(system, at))
@@ -107,14 +106,12 @@ def _near(system, parts) -> set:
 
 def _bounds(motion, ghosts, drawn, near):
     """Least and greatest stations of what is to be seen, mm, with room all round."""
-    everything = near >= {*motion.system.model.bodies, *motion.system.model.rods}
-    spots = []
-    for name, pieces in drawn.items():
-        if everything or body_of(name) in near:
-            spots += [points + side * radius for points, radius in pieces for side in (-1, 1)]
+    model = motion.system.model
+    shown = {*near, AIRFRAME} if near >= {*model.bodies, *model.rods} else near
+    spots = [points + side * radius for name, pieces in drawn.items() if body_of(name) in shown
+             for points, radius in pieces for side in (-1, 1)]
     for state in (motion, *ghosts):
-        spots += [state.point(name)[None] for name in motion.system.model.points
-                  if everything or body_of(name) in near]
+        spots += [state.point(name)[None] for name in model.points if body_of(name) in shown]
         spots += [line for name, lines in bones(state).items() if name in near for line in lines]
     spots += [line for name, line in hinges(motion).items() if name in near]
     every = np.concatenate([np.zeros((0, 3)), *spots])
@@ -141,7 +138,7 @@ def _page(bounds) -> tuple[float, float]:
 def _laid_out(figure, system, bounds):
     """Axes of the three views at one scale: stations run on from one to the next."""
     width, height = np.array([figure.bbox.width, figure.bbox.height]) / figure.dpi
-    (fs, bl, wl), per = bounds[1] - bounds[0], MM_PER[system.model.length]
+    (fs, bl, wl), per = bounds[1] - bounds[0], system.model.unit.mm
     scale = _scale(width, height, bounds)
     left, upper = EDGES["left"], height - EDGES["top"]
     second, lower = left + fs * scale + EDGES["gap"], upper - wl * scale - EDGES["gap"]
@@ -167,7 +164,7 @@ def _patch(rings, per, **look):
 
 def _draw_solids(ax, motion, drawn, view, near):
     """Outlines, what is nearer to the eye over what is behind it."""
-    per, (depth, sense) = MM_PER[motion.system.model.length], EYE[view]
+    per, (depth, sense) = motion.system.model.unit.mm, EYE[view]
 
     def behind(item):
         return sense * np.mean([points[:, depth].mean() for points, _ in item[1]])
@@ -182,7 +179,7 @@ def _draw_solids(ax, motion, drawn, view, near):
 
 
 def _draw_bones(ax, motion, view, near):
-    model, per = motion.system.model, MM_PER[motion.system.model.length]
+    model, per = motion.system.model, motion.system.model.unit.mm
     for name, lines in bones(motion).items():
         ax.add_collection(LineCollection(
             [line[:, view] / per for line in lines], colors=INK if name in near else PALE,
@@ -193,7 +190,7 @@ def _draw_bones(ax, motion, view, near):
 
 
 def _draw_ghost(ax, ghost, view, near, style):
-    system, per = ghost.system, MM_PER[ghost.system.model.length]
+    system, per = ghost.system, ghost.system.model.unit.mm
     moved = stirred(system, ghost) & near
     look = {"facecolor": "none", "edgecolor": GREY, "linewidth": 0.5, "linestyle": style,
             "zorder": 2, "gid": "ghost"}
@@ -219,7 +216,7 @@ def _draw_points(ax, motion, view, near):
 
 def _spots(motion, view, near) -> dict:
     """Points in a view, in the file's unit."""
-    per = MM_PER[motion.system.model.length]
+    per = motion.system.model.unit.mm
     return {name: motion.point(name)[list(view)] / per for name in motion.system.model.points
             if body_of(name) in {*near, AIRFRAME}}
 
