@@ -36,7 +36,7 @@ INNER = {
     "clearances": [{"scene", "travel"}, {"stage"}, {"cell_bounds"}, {"search"}, {"built"}, {"proof"},
                    {"table"}],
     "stops": [{"ways", "cover", "witness"}, {"first", "reach"}, {"faces"}, {"contact_rates"},
-              {"find", "spacers", "mapping", "real"}],
+              {"find", "spacers", "mapping", "real"}, {"judged"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
     "loads": [{"columns", "pilot_forces"}, {"statics"}, {"load_cases"}, {"stick", "stop_contact"},
               {"worst"}, {"margins"}, {"compliance"}],

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from scipy import ndimage
 
+import linkage
 from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.stops import real_travel
@@ -164,6 +165,34 @@ def test_every_position_filled_from_neutral_is_in_the_cover(shape, touches, bloc
     assert real.ends_without_stop == ()
 
 
+def test_clearance_is_judged_over_what_the_stops_leave(full):
+    """A post that is clear enough within the wanted travel, and too near where the stops end it.
+
+    Ball against ball, so that the gap of any position is worked out by hand.
+    """
+    post = np.array([35.0, 85.0, 165.0])
+    system = system_of(KNOB + f"""
+[airframe.solid.post]
+kind = "sphere"
+at = {post.tolist()}
+diameter = 10
+""", ROUND)
+    row = linkage.clearance(system).set_index("pair").loc["stick/knob | airframe/post"]
+    places, reached = filled(ball_touches, ROUND, ROOM, GRID[full])
+    gap = np.linalg.norm(turned(*places.T) @ BALL[0] - post, axis=1) - BALL[1] - 5.0
+    inside = (np.abs(places) <= [12, 15]).all(axis=1)
+    real = gap[reached.ravel()].min()
+    assert row["real_proven"] <= real
+    assert row["real_least"] == pytest.approx(real, abs=0.5)
+    assert row["proven"] <= gap[inside].min()
+    assert row["least"] == pytest.approx(gap[inside].min(), abs=0.5)
+    assert row["real_least"] < row["least"] - 1.0
+    at = turned(*np.array([[row["real_pitch"]], [row["real_roll"]]])) @ BALL[0] - post
+    assert np.linalg.norm(at) - BALL[1] - 5.0 == pytest.approx(row["real_least"], abs=1e-9)
+    assert not row["ok"]
+    assert row["least"] > row["required"] > row["real_least"]
+
+
 def test_ends_without_stop_keep_the_wanted_travel():
     blocks = {("roll", "greatest"): ROUND["roll", "greatest"]}
     real = real_travel(system_of(KNOB, blocks))
@@ -185,7 +214,5 @@ def test_overlap_that_opens_again_beyond_is_not_reached():
 
 
 def test_stops_touching_at_neutral_are_refused():
-    from linkage import LinkageError
-
-    with pytest.raises(LinkageError, match="touch at neutral"):
+    with pytest.raises(linkage.LinkageError, match="touch at neutral"):
         real_travel(system_of(KNOB, {("roll", "greatest"): ((-5, 5, 150), (5, 20, 250))}))

@@ -147,6 +147,7 @@ def _clearance_misses(results):
         if row["ok"]:
             continue
         required = f"{shown_length(row['required'], unit)} required"
+        row = _judged(results, row)
         at = place_words(results.system, row)
         if row["least"] < row["required"]:
             verb = "touch" if row["least"] <= 0 else "come near"
@@ -157,6 +158,14 @@ def _clearance_misses(results):
             proven = rounded_down(row["proven"] / own.mm, own.digits)
             yield Miss("clearance", row["pair"], f"only {proven} {unit} proven, {required}", at,
                        decided=False, short=row["required"] - row["proven"])
+
+
+def _judged(results, row):
+    """A row with what was met and proven over the real travel, where that was worked out."""
+    if "real_least" not in row:
+        return row
+    return row | {name: row[f"real_{name}"] for name in ("least", "proven",
+                                                         *gearing.box_of(results.system))}
 
 
 def _pairs_judged(results):
@@ -179,22 +188,41 @@ def _no_clearance_of(results):
 
 def _clearance_covers(results):
     found = results.clearance
-    yield (f"Clearance as drawn is for every position of the wanted travel, "
-           f"{travel_words(results.system)}, the parts of each pair that meet at a joint left out; "
+    yield (f"Clearance as drawn is for every position of {_travel_judged(results)}, the parts of "
+           f"each pair that meet at a joint left out; "
            f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
 
 
-def travel_words(system) -> str:
-    """The wanted travel in words, such as "pitch 13.0° forward to 17.0° aft"."""
+def _travel_judged(results) -> str:
+    """The travel that clearance is judged over, in words."""
+    real = results.real_travel
+    if real is None:
+        return f"the wanted travel, {travel_words(results.system)}"
+    return (f"the travel that the stops leave, which lies within "
+            f"{travel_words(results.system, real.box)}")
+
+
+def travel_words(system, box=None) -> str:
+    """The wanted travel, or another, in words, such as "pitch 13.0° forward to 17.0° aft"."""
     return ", ".join(f"{name} {gearing.said_place(system, {name: low})} to "
                      f"{gearing.said_place(system, {name: high})}"
-                     for name, (low, high) in gearing.box_of(system).items())
+                     for name, (low, high) in (box or gearing.box_of(system)).items())
 
 
 def _stop_misses(results):
     for name, side in results.ends_missed:
         yield Miss("stop", f"{name} {gearing.sense_word(name, side == 'greatest')}",
                    "no stop governs there: " + _why_none(results, name, side))
+    yield from _missed_stops(results)
+
+
+def _missed_stops(results):
+    """A miss for each end at which the stick gets past its stops somewhere."""
+    for end in results.real_travel.missed_stops if results.real_travel is not None else ():
+        way = gearing.sense_word(end.input, end.side == "greatest")
+        verb = "miss their faces" if end.gap > 0 else "are not proven to stop it"
+        yield Miss("stop", f"{end.input} {way}", f"{', '.join(end.stops)} {verb}",
+                   gearing.said_place(results.system, end.place), decided=end.gap > 0)
 
 
 def _why_none(results, name, side):
@@ -369,7 +397,7 @@ QUESTIONS = (  # in the order of the verdict
     Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
              _no_clearance_of, _clearance_covers),
-    Question("stop", "stops", ("stops",), _stop_misses, _ends_judged, _ends_without),
+    Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
              _margins_judged, _no_strength),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left),

@@ -9,6 +9,7 @@ smaller.
 
 from __future__ import annotations
 
+import weakref
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +27,7 @@ FIRST = 8.0  # degrees (mm) of the cells that are looked at first
 # degrees (mm) of a cell that is halved though nothing near it is past contact; as built some builds
 # touch and others do not in a wide band, where halving decides nothing
 ALWAYS, ALWAYS_BUILT = 0.25, 1.0
+_known = weakref.WeakKeyDictionary()
 
 
 @dataclass(frozen=True)
@@ -111,6 +113,13 @@ def real_travel(system: System, tolerances=None) -> RealTravel:
     LinkageError
         When the faces of a stop touch at neutral, or a spacer is thicker than their gap.
     """
+    known = _known.setdefault(system, {})
+    if tolerances not in known:
+        known[tolerances] = _worked_out(system, tolerances)
+    return known[tolerances]
+
+
+def _worked_out(system, tolerances) -> RealTravel:
     made = [meeting(system, name) for name in system.model.stops]
     for m in made:
         m.check_neutral(m.thickness)
