@@ -198,7 +198,9 @@ def _travel_judged(results) -> str:
     real = results.real_travel
     if real is None:
         return f"the wanted travel, {travel_words(results.system)}"
-    return (f"the travel that the stops leave, which lies within "
+    wide = max(real.fine.values(), default=0.0)
+    more = f" (found to {wide:.2f}° or mm, never too small)" if wide else ""
+    return (f"the travel that the stops leave{more}, which lies within "
             f"{travel_words(results.system, real.box)}")
 
 

@@ -24,7 +24,8 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     DataFrame
         As `linkage.clearances.clearance` gives it with the real travel: least and proven over the
         wanted travel, real_least and real_proven over the one that the stops leave, on which ok
-        is judged.
+        is judged.  That travel is a cover, larger than the truth by its `fine`: real_least is met in
+        it, which may be as much past the stop.
 
     Raises
     ------
