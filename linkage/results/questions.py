@@ -199,7 +199,7 @@ def _travel_judged(results) -> str:
     if real is None:
         return f"the wanted travel, {travel_words(results.system)}"
     wide = max(real.fine.values(), default=0.0)
-    more = f" (found to {wide:.2f}° or mm, never too small)" if wide else ""
+    more = f" (covered by cells, {wide:.2f}° or mm at its edge, never too small)" if wide else ""
     return (f"the travel that the stops leave{more}, which lies within "
             f"{travel_words(results.system, real.box)}")
 
