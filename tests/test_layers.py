@@ -10,7 +10,7 @@ import pytest
 PACKAGE = Path(__file__).parents[1] / "linkage"
 FLOORS = [
     {"errors"},
-    {"units", "geometry", "intervals", "search"},
+    {"units", "geometry", "intervals", "search", "disk"},
     {"model"},
     {"motion"},
     {"gearing", "clearances"},
@@ -29,12 +29,13 @@ FLOORS = [
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
     "model": [{"keys", "threads"}, {"shapes"}, {"strength", "fittings"},
-              {"parts", "sizes", "turned"}, {"stock"}, {"whole", "mirroring"}, {"file"}],
+              {"parts", "sizes", "turned"}, {"stock"}, {"whole", "mirroring"},
+              {"file", "document"}, {"patch"}, {"save"}],
     "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates", "builds"},
                {"together", "bounds_together", "moved"}, {"bounds"}, {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"cross_checks"}, {"findings"}],
-    "clearances": [{"scene", "travel"}, {"stage"}, {"cell_bounds"}, {"search"}, {"built"}, {"proof"},
-                   {"table"}],
+    "clearances": [{"scene", "travel", "carrying"}, {"stage"}, {"cell_bounds"}, {"search"},
+                   {"built", "warm"}, {"proof"}, {"table"}],
     "stops": [{"ways", "cover", "witness"}, {"first", "reach"}, {"faces"}, {"contact_rates"},
               {"find", "spacers", "mapping", "real"}, {"judged"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
@@ -57,7 +58,8 @@ INNER = {
     "geometry": [{"vectors", "outlines"}, {"pieces"}, {"tubes", "features", "overlap", "closest"},
                  {"gaps"}],
 }
-ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"model"}, "sympy": {"motion"},
+ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"model"}, "tomlkit": {"model"},
+         "sympy": {"motion"},
          "pandas": {"gearing", "clearances", "stops", "results", "loads", "rigging",
                     "sizing"},
          "shapely": {"geometry", "stops", "relief", "plots"}, "ezdxf": {"relief"},

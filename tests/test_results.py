@@ -14,6 +14,7 @@ from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.results import CHAPTERS, QUESTIONS, Miss, Results, Verdict, as_text, blocks_of
 from linkage.results.chapters import answer
+from linkage.results.csv_files import csv_files, is_table
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 SIDE_BY_SIDE = EXAMPLES / "side_by_side.toml"
@@ -175,11 +176,12 @@ def test_names_are_one_word_everywhere():
     known = {chapter.name for chapter in CHAPTERS}
     assert {question.chapter for question in QUESTIONS} <= known
     results = Results(linkage.load(EXAMPLES / "elevons.toml"))
-    names = [block.name for block in blocks_of(results) if isinstance(block, room.Table)]
+    names = [block.name for block in blocks_of(results) if hasattr(block, "data")]
     assert len(names) == len(set(names))
     for name, data in results.tables([chapter.name for chapter in CHAPTERS]).items():
         assert "unit" not in data.columns, f"{name} mixes units"
         assert len(set(data.columns)) == len(data.columns), name
+        assert all(map(is_table, csv_files({name: data}))), f"{name}: its file would not be seen"
 
 
 def test_a_cell_of_a_notebook_shows_the_same_answer():

@@ -89,14 +89,14 @@ class Scene:
                 pieces = _pieces(self.placed(name))
             except LinkageError as error:
                 raise type(error)(f'solid "{name}": {error.sentence}', **error.facts) from error
-            self._solids[name] = Solid(name, pieces, self._carriers(name))
+            self._solids[name] = Solid(name, pieces, self.carriers(name))
         return self._solids[name]
 
     def envelope(self, name: str) -> Solid:
         """One convex piece that holds the whole solid: quick, and never smaller."""
         if name not in self._envelopes:
             piece = _envelope(self.placed(name))
-            self._envelopes[name] = Solid(name, (piece,), self._carriers(name))
+            self._envelopes[name] = Solid(name, (piece,), self.carriers(name))
         return self._envelopes[name]
 
     def looseness(self, name: str, tolerances) -> float:
@@ -175,7 +175,8 @@ class Scene:
     def _rules(self):
         return {frozenset(rule.between): rule for rule in self.model.pairs}
 
-    def _carriers(self, name):
+    def carriers(self, name) -> tuple[str, ...]:
+        """Bodies that carry a solid: one, or one under each end of a rod."""
         if name not in self._riding:
             part = body_of(name)
             self._riding[name] = tuple(body_of(e) for e in self.model.rods[part].ends) \
@@ -218,7 +219,7 @@ class Scene:
         return False
 
     def _pair(self, first, second, rule, is_stop) -> Pair:
-        frame, inputs = self._between_bodies(self._carriers(first) + self._carriers(second))
+        frame, inputs = self._between_bodies(self.carriers(first) + self.carriers(second))
         required, source = self._required(first, second, rule, is_stop)
         return Pair(first, second, required, source, inputs, frame)
 
@@ -256,7 +257,7 @@ class Scene:
 
     def _guides(self, name) -> set:
         part = body_of(name)
-        return set(self._carriers(name)) if part in self.model.rods else \
+        return set(self.carriers(name)) if part in self.model.rods else \
             {self.model.bodies[part].on}
 
 

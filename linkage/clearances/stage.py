@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry import approach, piece_gap, tube_gap
-from ..intervals import Enclosure, U, row_count, unknown
+from ..intervals import U, row_count, unknown
 from ..motion import Posture, body_of
+from .carrying import carried_points, combined, held_product, product, stacked
 from .scene import Scene, hull_piece
 
 CORNER_GROUPS = (3, 33)  # like corner counts are worked together: tubes, blocks, round plates
@@ -251,13 +252,15 @@ class Stage:
                     axes = self._fixed_axes(seat, n, count)
                 else:
                     carried = self.carried(posture, seat, cells[here], kept)
-                    axes = _held_product(n, carried) if n.ndim == 2 else \
-                        _product(n, carried, posture.inputs)
+                    axes = held_product(n, carried) if n.ndim == 2 else \
+                        product(n, carried, posture.inputs)
                 rows[..., here] = axes if axes.shape[1] == 2 else combined(axes, local[..., here])
                 if loose is not None:
                     # a rod's tube is grown all round, any other solid coordinate by coordinate
                     way = np.abs(n if axes.shape[1] == 2 else axes[:, 1:])
-                    size = way.reshape(-1, way.shape[-1]).sum(axis=0)
+                    way = way.reshape(-1, 3, way.shape[-1]).sum(axis=0)
+                    size = np.sqrt((way * way).sum(axis=0)) if axes.shape[1] == 2 else \
+                        way.sum(axis=0)
                     rows[-1][:, here] += loose[pieces[here]] * size * (1 + 16 * U)
             found.append(rows)
         return found
@@ -318,12 +321,12 @@ class Stage:
 
     def _carry(self, posture, seat):
         if len(seat.carriers) == 2:
-            ends = [_stacked(posture, posture.place(end, seat.frame)) for end in seat.ends]
+            ends = [stacked(posture, posture.place(end, seat.frame)) for end in seat.ends]
             cells = max(end.shape[-1] for end in ends)
             return np.concatenate([np.broadcast_to(end, (*end.shape[:-1], cells))
                                    for end in ends], axis=-2)
-        start = _carried(posture, seat.carriers[0], seat.origin.T, seat.frame)
-        turned = _carried(posture, seat.carriers[0], np.eye(3), seat.frame, vectors=True)
+        start = carried_points(posture, seat.carriers[0], seat.origin.T, seat.frame)
+        turned = carried_points(posture, seat.carriers[0], np.eye(3), seat.frame, vectors=True)
         shape = (*start.shape[:-2], 4, max(start.shape[-1], turned.shape[-1]))
         whole = np.empty(shape)
         whole[..., :1, :], whole[..., 1:, :] = start, turned
@@ -468,55 +471,6 @@ def _loosened(stage, posture, items, hulls, towards):
                                                                 turn))[:, None]
         moved.append(hull)
     return stage.gap(moved, which)[0] - grown
-
-
-def _carried(posture: Posture, body: str, points, frame: str, vectors=False):
-    """Points or vectors (3, n) of a body as a frame sees them: ([rows,] 3, n, cells)."""
-    p = tuple(points[axis][:, None] for axis in range(3))
-    here = posture if not vectors else posture.of_vectors()
-    for joint, outward in posture.plan.route(body, frame):
-        p = here.crossed(p, joint, outward)
-    return _stacked(posture, p)
-
-
-def _stacked(posture, p):
-    """Coordinates of q points, ([q,] [cells]) each, as one array: ([rows,] 3, q, cells)."""
-    if posture.rows is None:
-        whole = np.stack(np.broadcast_arrays(*p))
-        return whole.reshape(3, *(1,) * (3 - whole.ndim), *whole.shape[1:])
-    shapes = [k.rows.shape[1:] if isinstance(k, Enclosure) else np.shape(k) for k in p]
-    shape = np.broadcast_shapes((1, 1), *shapes)
-    made = np.zeros((posture.rows, 3, *shape))
-    for axis, k in enumerate(p):
-        if isinstance(k, Enclosure):
-            made[:, axis] = k.rows.reshape(len(k.rows), *(1,) * (3 - k.rows.ndim),
-                                           *k.rows.shape[1:])
-        else:
-            made[0, axis] = k
-    return made
-
-
-def _product(n, axes, inputs):
-    """Direction (rows, 3, m) along carried vectors (rows, 3, q, m): enclosures (rows, q, m)."""
-    total = 0.0
-    for c in range(3):
-        total = total + Enclosure(n[:, c, None], inputs) * Enclosure(axes[:, c], inputs)
-    return total.rows
-
-
-def _held_product(n, axes):
-    """Direction (3, m) held over the cell along carried vectors (rows, 3, q, m)."""
-    rows = np.einsum("rcqm,cm->rqm", axes, n)
-    rows[-1] = unknown((axes[-1] * np.abs(n)[:, None]).sum(axis=0), rows[0])
-    return rows
-
-
-def combined(axes, x):
-    """Origin plus coordinates along three vectors: (rows, 4, m) and (3, corners, m)."""
-    whole = axes[:, :1] + sum(axes[:, 1 + i, None] * x[i] for i in range(3))
-    rest = axes[-1, :1] + sum(axes[-1, 1 + i] * np.abs(x[i]) for i in range(3))
-    whole[-1] = unknown(rest, whole[0])
-    return whole
 
 
 def _measured(hull_a, hull_b):

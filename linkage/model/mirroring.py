@@ -24,6 +24,8 @@ from .keys import (
 from .parts import Airframe, Body, Coupling, Require, Stop
 from .shapes import Point
 
+MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface": "surfaces",
+            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins"}  # key of the file: attribute
 SWAPS = {"left": "right", "right": "left"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself
 TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
@@ -45,7 +47,7 @@ def with_twins(parts: dict) -> dict:
     pairs = list(parts.get("mirror", {}).items())
     names = [*pairs, *((there, here) for here, there in pairs)]
     done = dict(parts)
-    for group in ("bodies", "rods", "couplings", "surfaces", "stops", "wires", "rig_pins"):
+    for group in MIRRORED.values():
         table = dict(parts.get(group, {}))
         for name, part in parts.get(group, {}).items():
             twin = _renamed(name, names)

@@ -8,6 +8,6 @@ from .posture import Dimensions, Posture, Slide, Turn, mixed
 from .rates import Rates, Seeds
 from .system import Control, System
 
-__all__ = ["Builds", "Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture", "Motion",
-           "Plan", "Posture", "Rates", "Seeds", "Slide", "System", "Together", "Turn", "body_of",
-           "enclose", "hinge_sign", "make_plan", "mixed", "wrapped"]
+__all__ = ["Builds", "Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture",
+           "Motion", "Plan", "Posture", "Rates", "Seeds", "Slide", "System", "Together", "Turn",
+           "body_of", "enclose", "hinge_sign", "make_plan", "mixed", "wrapped"]

@@ -11,9 +11,9 @@ import numpy as np
 
 from .. import gearing, loads, relief, rigging, stops
 from ..clearances import clearance
+from ..disk import digest
 from ..errors import LinkageError
 from ..model import Plate, Washer
-from ..model.file import digest
 from ..motion import System
 from .second_core import SecondCore
 from .sequence import rigging_sequence

@@ -393,18 +393,32 @@ def _listed(names, most: int = 4) -> str:
     return f"{', '.join(names[:most])}{more}"
 
 
+def _covering(sentence: str):
+    """What a question's answer holds for, the same for every system."""
+    return lambda results: iter((sentence,))
+
+
 QUESTIONS = (  # in the order of the verdict
     Question("motion", "findings", ("margins", "findings"), _finding_misses, lambda results: "",
              _undriven),
-    Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required),
+    Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required,
+             _covering("Travels are judged over the wanted travel of their input, the others at "
+                       "neutral, as drawn.")),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
              _no_clearance_of, _clearance_covers),
-    Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without),
+    Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
+             _covering("Stops are judged along their own input, the others at neutral, as drawn;"
+                       " whether the stick gets past them, over all inputs they depend on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
-             _margins_judged, _no_strength),
-    Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left),
+             _margins_judged, _no_strength,
+             _covering("Loads are the greatest found on a grid of stick positions and closer about "
+                       "each worst one: searched, not proven between; for the load cases listed.")),
+    Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
+             _covering("Tilts of rod ends are searched over the wanted travel, not proven.")),
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
-    Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged),
+    Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
+             covers=_covering("Lengths of wires are proven over the wanted travel; what their "
+                              "loops come near is looked at in a grid of stick positions.")),
     Question("grip", "wires", ("grips",), _grip_misses, _grips_judged, _grips_left),
     Question("hand", "wires", ("hands",), _hand_misses, _hands_judged),
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 
 from .answers import Answers
-from .blocks import Table
+from .blocks import DataTable, Table
 from .chapters import CHAPTERS, blocks_of
 from .html import as_fragment
 from .questions import asked_of, verdict_of
@@ -76,4 +76,4 @@ class Shown:
 
 def tables_of(blocks) -> dict:
     """Tables among blocks: ``{name: DataFrame}``."""
-    return {block.name: block.data for block in blocks if isinstance(block, Table)}
+    return {block.name: block.data for block in blocks if isinstance(block, Table | DataTable)}

@@ -1,7 +1,7 @@
 """Rigging: rods to make and turn, the aircraft as built, tolerances, free play, wires, grips."""
 
 from .adjustment import WITHIN, Adjustment, adjust
-from .as_built import ERROR, AsBuilt, as_built_model, fit_as_built
+from .as_built import ERROR, AsBuilt, as_built_model, fit_as_built, write_as_built
 from .builds import Builds, Chance, monte_carlo
 from .grips import grip_table, hand_clearance
 from .pins import rig_pins
@@ -16,4 +16,5 @@ __all__ = ["ERROR", "WITHIN", "Adjustment", "AsBuilt", "Builds", "Chance", "Read
            "adjust", "as_built_model", "chafe", "chord", "end_misalignment", "end_sheet",
            "error_bands", "fit_as_built", "free_play", "grip_table", "hand_clearance",
            "misalignment", "monte_carlo", "play_bands", "read_readings", "readings_of", "rig_pins",
-           "rod_sheet", "sensitivities", "signed_angle", "spots", "turns", "wire_table"]
+           "rod_sheet", "sensitivities", "signed_angle", "spots", "turns", "wire_table",
+           "write_as_built"]

@@ -8,8 +8,8 @@ from pathlib import Path
 import numpy as np
 
 from ..model import STATIONS
-from ..model.file import format_model, refuse_taken, write_text
 from ..model.mirroring import twin_name
+from ..model.save import save_model
 from ..motion import System
 from ..units import CAUTION, shown_length
 from .choose import choose
@@ -86,7 +86,7 @@ def size(system: System, *, starts: int = 8, seed: int = 0, rounded: bool = Fals
 
 
 def write_sized(sizing: Sizing, source, path) -> None:
-    """Write the model with its chosen dimensions to a file of its own.
+    """Write the file that was sized, with its chosen dimensions in it, to a file of its own.
 
     Parameters
     ----------
@@ -100,13 +100,10 @@ def write_sized(sizing: Sizing, source, path) -> None:
     FileError
         When there is a file already, or the place can't be written.
     """
-    refuse_taken(path)
-    name = " ".join(Path(source).name.split())
     rows = [f"{row['dimension']}: {said(row['found'], row['unit'], sizing.system.model.length)}"
             for row in sizing.dimensions.to_dict("records")]
-    head = "".join(f"# {line}\n" for line in (f"{name} with these dimensions chosen:",
-                                              *rows, *CAUTION.split("\n")))
-    write_text(path, head + format_model(sizing.system.model))
+    note = (f"{Path(source).name} with these dimensions chosen:", *rows, *CAUTION.split("\n"))
+    save_model(source, sizing.system.model, path, note=note)
 
 
 def said(value: float, unit: str, length: str) -> str:

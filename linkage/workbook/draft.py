@@ -7,9 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..errors import LinkageError, nearest
+from ..disk import write_text
+from ..errors import FileError, LinkageError, nearest
 from ..gearing import twins
 from ..model import AIRFRAME, Model
+from ..model.file import format_model
+from ..model.save import reads_as, save_model
 from ..motion import System
 from ..units import length_mm, shown_length
 
@@ -45,6 +48,41 @@ class Draft:
         if not self.past:
             raise LinkageError("there is nothing to undo; the model is as it was opened")
         return Draft(self.original, self.past[-1], self.past[:-1])
+
+
+def save(model: Model, source, path, over: bool) -> list:
+    """Write the model as it stands: the file it came from with what has changed in it.
+
+    Parameters
+    ----------
+    model : Model
+    source : (path or None, Model)
+        The file the model was opened from, and what it said when last read or written; without a
+        file the model is written plainly.
+    path : path
+        Whole or not at all.
+    over : bool
+        Whether a file that is there may be replaced, the source among them.
+
+    Returns
+    -------
+    list of path
+        What was written.
+
+    Raises
+    ------
+    FileError
+        When the source has changed since, or the place can't be written.
+    """
+    file, said = source
+    if file is None or not file.exists():
+        write_text(path, format_model(model), replace=over)
+        return [path]
+    if not reads_as(file, said):
+        raise FileError(f"{file}: has changed since it was opened, and would have to be changed "
+                        f"in place; open it again, or put the file back as it was",
+                        path=str(file))
+    return save_model(file, model, path, replace=over)
 
 
 def typed_length(text: str, unit: str) -> float:

@@ -13,7 +13,6 @@ import traitlets
 
 from ..clearances import gaps, scene_of, travel_box
 from ..errors import LinkageError
-from ..model.file import write_model
 from ..motion import System, body_of
 from ..stops import Meeting, meeting
 from ..units import MM_PER
@@ -23,6 +22,7 @@ from .draft import (
     mirrored_too,
     part_rows,
     same_shape,
+    save,
     typed_length,
     with_dimension,
     with_limits,
@@ -67,6 +67,7 @@ class Workbook(anywidget.AnyWidget):
     def __init__(self, system: System, path=None, *, prove=True, **options):
         self._lock, self._serial, self._heard = threading.RLock(), 0, 0
         self._path = Path(path) if path is not None else None
+        self._on_disk = system.model
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = travel_box(system, BEYOND), {}, None
         self._meetings, self._shaped = {}, system
@@ -192,8 +193,10 @@ class Workbook(anywidget.AnyWidget):
                 own = " (the file this came from)" if self._is_source(path) else ""
                 self.message = f"{path} is there already{own}; nothing is written until you say so"
             else:
-                write_model(self.model, path)
-                self.message = f"Saved as {path}"
+                written = save(self.model, (self._path, self._on_disk), path, over)
+                if self._is_source(path):
+                    self._on_disk = self.model
+                self.message = f"Saved as {' and '.join(str(each) for each in written)}"
             self._tell()
             return not self._ask_over
 

@@ -9,7 +9,7 @@ from ...clearances import NEAR, scene_of
 from ...gearing import box_of, said_place
 from ...model import STATIONS
 from ...units import LENGTHS, rounded_down, shown_length
-from ..blocks import Heading, Table, Text
+from ..blocks import DataTable, Heading, Table, Text
 from ..columns import in_units, in_words
 
 ALIKE = 1e-4  # mm within which two bounds stand in the order of the file
@@ -34,7 +34,7 @@ def blocks(results):
         row = found[found["pair"] == pair]
         least = f" (least {shown_length(row['least'].iloc[0], unit)})" if len(row) else ""
         yield Text(f"Waived: {pair}{least}, because {why}")
-    yield Table("Closest points", points_table(system, found), only_data=True)
+    yield DataTable("Closest points", lambda: points_table(system, found))
 
 
 def clearance_table(system, found):

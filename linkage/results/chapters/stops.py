@@ -32,9 +32,12 @@ def blocks(results):
 
 
 def _chart(system, name):
-    from ... import plots
+    def draw():
+        from ... import plots
 
-    return lambda: plots.spacer_chart(system, stop=name)
+        return plots.spacer_chart(system, stop=name)
+
+    return draw
 
 
 def _stops(results):
@@ -82,10 +85,8 @@ def _map(results):
     if found is None:
         yield Text(f"Travel map missing: {results.why_not('travel_map')}.", "missing")
         return
-    from ... import plots
-
-    yield Picture(lambda: plots.travel_map(results.system, found=results.drawn_map),
-                  "The rectangle of both inputs with what can be reached free of contact")
+    yield Picture(lambda: _drawn(results), "The rectangle of both inputs with what can be reached "
+                                           "free of contact")
     yield Text(f"{found.usable:.1%} of the wanted {found.inputs[1]} and {found.inputs[0]} "
                f"rectangle is free of contact from neutral on.")
     for side, limit in found.sides.items():
@@ -93,6 +94,12 @@ def _map(results):
             yield Text(f"toward {_side_words(side)}: {limit}")
     if not any(found.sides.values()):
         yield Text("Nothing touches on the way to any side or corner of it.")
+
+
+def _drawn(results):
+    from ... import plots
+
+    return plots.travel_map(results.system, found=results.drawn_map)
 
 
 def _side_words(side: str) -> str:
