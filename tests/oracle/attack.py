@@ -1,0 +1,126 @@
+"""Gaps of solids at stick positions, and the search for the least of them."""
+
+import itertools
+from functools import lru_cache
+
+import numpy as np
+
+from .closing import close
+from .distance import hull_distance
+from .solids import pieces
+
+STEPS = (1.0, 0.25, 0.06, 0.015, 0.004, 0.001, 2e-4, 4e-5)  # shares of the travel, halved within
+BLOCK = 60_000
+
+
+class Scene:
+    """The solids of a machine, cut into hulls once."""
+
+    def __init__(self, machine):
+        self.machine = machine
+        self.hulls = {name: pieces(shape) for name, shape in machine.solids.items()
+                      if shape["kind"] != "rod"}
+
+    def posed(self, posture, name, grown=0.0):
+        """Hulls of a solid at n positions: list of ((n, m, 3), radius)."""
+        shape = self.machine.solids[name]
+        body = name.split("/")[0]
+        if shape["kind"] == "rod":
+            ends = [posture.point(p) for p in self.machine.rods[body][0]]
+            return [(np.stack(ends, axis=1), shape["diameter"] / 2 + grown)]
+        turned, moved = posture.seat(body)
+        return [(np.einsum("nij,mj->nmi", turned, p.points) + moved[:, None], p.radius + grown)
+                for p in self.hulls[name]]
+
+    def gap(self, posture, pair, grown=(0.0, 0.0)):
+        """Bounds (low, high) of a pair's gap at every position, NaN out of reach."""
+        sides = [self.posed(posture, name, by) for name, by in zip(pair, grown, strict=True)]
+        balls = [bounding(side) for side in sides]
+        (one, reach), (other, far) = balls
+        centre = np.linalg.norm(one[:, :, None] - other[:, None], axis=-1)
+        radii = np.array([[p[1] + q[1] for q in sides[1]] for p in sides[0]])
+        lowest = centre - reach[:, :, None] - far[:, None] - radii
+        ceiling = (centre - radii).min(axis=(1, 2))
+        with np.errstate(invalid="ignore"):
+            n, i, j = np.nonzero(lowest <= ceiling[:, None, None])
+        low, high = np.full(posture.count, np.inf), np.full(posture.count, np.inf)
+        for kind in set(zip(corners(sides[0])[i], corners(sides[1])[j], strict=True)):
+            here = np.flatnonzero((corners(sides[0])[i] == kind[0])
+                                  & (corners(sides[1])[j] == kind[1]))
+            for part in np.array_split(here, 1 + len(here) * sum(kind) // (BLOCK * 16)):
+                a = stacked(sides[0], i[part], n[part])
+                b = stacked(sides[1], j[part], n[part])
+                near, met = hull_distance(a, b)
+                by = radii[i[part], j[part]]
+                np.minimum.at(low, n[part], near - by)
+                np.minimum.at(high, n[part], met - by)
+        lost = ~np.isfinite(ceiling)
+        low[lost] = high[lost] = np.nan
+        return low, high
+
+
+def corners(side):
+    return np.array([p[0].shape[1] for p in side])
+
+
+def stacked(side, which, position):
+    """Corners of hulls of one size at positions, (m, corners, 3)."""
+    made = np.empty((len(which), side[which[0]][0].shape[1], 3))
+    for k in np.unique(which):
+        here = which == k
+        made[here] = side[k][0][position[here]]
+    return made
+
+
+def bounding(side):
+    middles = np.stack([p[0].mean(axis=1) for p in side], axis=1)
+    reach = np.stack([np.linalg.norm(p[0] - m[:, None], axis=-1).max(axis=1)
+                      for p, m in zip(side, middles.transpose(1, 0, 2), strict=True)], axis=1)
+    return middles, reach
+
+
+@lru_cache(maxsize=None)
+def ways(count):
+    return np.array([w for w in itertools.product((-1.0, 0.0, 1.0), repeat=count) if any(w)])
+
+
+def samples(box, rng, count):
+    """Random stick positions, among them sides, corners and the middle: {name: (n,)}."""
+    low, high = np.array(list(box.values()), dtype=float).T
+    share = rng.random((count, len(box)))
+    share = np.where(rng.random(share.shape) < 0.2, share.round(), share)
+    grid = np.array(list(itertools.product((0.0, 0.5, 1.0), repeat=len(box))))[:count]
+    share[:len(grid)] = grid
+    at = np.clip(low + share * (high - low), low, high)
+    return {name: at[:, k] for k, name in enumerate(box)}
+
+
+def least(scene, pair, box, start, **more):
+    """Least gap that a search from some positions comes to, and where: (gap, (inputs,)).
+
+    Places all round the best ones are tried at steps that shrink, so that no slope is asked for.
+    """
+    names = list(box)
+    low, high = np.array(list(box.values()), dtype=float).T
+    build, grown = more.get("build"), more.get("grown", (0.0, 0.0))
+
+    def value(at):
+        posture = close(scene.machine, {n: at[:, k] for k, n in enumerate(names)}, build)
+        return np.nan_to_num(scene.gap(posture, pair, grown)[1], nan=np.inf)
+
+    at = np.stack([start[n] for n in names], axis=1)
+    met = value(at)
+    best = np.argsort(met)[:more.get("starts", 2)]
+    at, met = at[best], met[best]
+    for step in STEPS:
+        for _ in range(4):
+            around = np.clip(at[:, None] + step * 0.2 * (high - low) * ways(len(names)), low, high)
+            tried = value(around.reshape(-1, len(names))).reshape(len(at), -1)
+            k = tried.argmin(axis=1)
+            rows = np.arange(len(at))
+            better = tried[rows, k] < met
+            if not better.any():
+                break
+            at[better], met[better] = around[rows, k][better], tried[rows, k][better]
+    k = met.argmin()
+    return met[k], at[k]
