@@ -15,11 +15,18 @@ FINEST = 2.0**-11
 
 @dataclass
 class Build:
-    """Dimensions as built: places, axes and lengths by name."""
+    """Dimensions as built, by name: places (3,), axes (3,), lengths; or one of each a position."""
 
     points: dict
     axes: dict
     lengths: dict
+
+    def at(self, index):
+        """The builds of some positions."""
+        def picked(table, single):
+            return {n: v[index] if np.ndim(v) > single else v for n, v in table.items()}
+
+        return Build(picked(self.points, 1), picked(self.axes, 1), picked(self.lengths, 0))
 
 
 def drawn(machine):
@@ -27,22 +34,34 @@ def drawn(machine):
                  {n: length for n, (_, length) in machine.rods.items()})
 
 
-def built(machine, rng, corners=True):
-    """A build at random within the tolerances, each coordinate at its limits or between."""
-    def off(by, size=None):
-        return by * (rng.choice([-1.0, 1.0], size) if corners else rng.uniform(-1, 1, size))
+def dimensions(machine):
+    """Every dimension that a build may have off: (kind, name, place in it, tolerance)."""
+    every = [("point", name, k, point_tolerance(machine, name))
+             for name in machine.points for k in range(3)]
+    every += [("through", name, k, point_tolerance(machine, f"{name}/pivot"))
+              for name, joint in machine.joints.items() if joint.through is not None
+              for k in range(3)]
+    every += [("rod", name, 0, machine.tolerance.get(name, machine.tolerance["rod"]))
+              for name in machine.rods]
+    return [d for d in every if d[3] > 0]
 
-    tolerance, points, axes = machine.tolerance, {}, {}
-    for name, at in machine.points.items():
-        points[name] = at + off(point_tolerance(machine, name), 3)
-    for name, joint in machine.joints.items():
-        axes[name] = joint.axis
-        if joint.through is not None:
-            end = joint.through + off(point_tolerance(machine, f"{name}/pivot"), 3)
-            axis = end - points[f"{name}/pivot"]
-            axes[name] = axis / np.linalg.norm(axis)
-    lengths = {n: length + off(tolerance.get(n, tolerance["rod"]))
-               for n, (_, length) in machine.rods.items()}
+
+def built(machine, share):
+    """Builds with each of `dimensions` off by a share (n, dimensions) of its tolerance."""
+    count = len(share)
+    points = {n: np.tile(p, (count, 1)) for n, p in machine.points.items()}
+    ends = {n: np.tile(j.through, (count, 1)) for n, j in machine.joints.items()
+            if j.through is not None}
+    lengths = {n: np.full(count, length) for n, (_, length) in machine.rods.items()}
+    for (kind, name, k, by), off in zip(dimensions(machine), share.T, strict=True):
+        if kind == "rod":
+            lengths[name] = lengths[name] + by * off
+        else:
+            (points if kind == "point" else ends)[name][:, k] += by * off
+    axes = {n: j.axis for n, j in machine.joints.items()}
+    for name, end in ends.items():
+        along = end - points[f"{name}/pivot"]
+        axes[name] = along / np.linalg.norm(along, axis=1, keepdims=True)
     return Build(points, axes, lengths)
 
 
@@ -63,6 +82,11 @@ def turn(axis, angle):
                      np.stack([z * x * k - y * s, z * y * k + x * s, c + z * z * k], -1)], -2)
 
 
+def moved_by(turned, vectors):
+    """Vectors (3,) or (n, 3) turned by matrices (n, 3, 3)."""
+    return np.einsum("nij,nj->ni", turned, np.broadcast_to(vectors, (len(turned), 3)))
+
+
 class Posture:
     """Joints of a machine at n positions, and where its bodies are."""
 
@@ -78,7 +102,7 @@ class Posture:
             joint = self.machine.joints[body]
             turned, moved = self.seat(joint.on)
             own, way = self._own(body)
-            self._seats[body] = turned @ own, moved + np.einsum("nij,nj->ni", turned, way)
+            self._seats[body] = turned @ own, moved + moved_by(turned, way)
         return self._seats[body]
 
     def _own(self, body):
@@ -87,7 +111,7 @@ class Posture:
         if joint.slides:
             return (np.broadcast_to(np.eye(3), (self.count, 3, 3)), value[:, None] * axis)
         own, pivot = turn(axis, value), self.build.points[f"{body}/pivot"]
-        return own, pivot - own @ pivot
+        return own, pivot - moved_by(own, pivot)
 
     def settle(self, body, value):
         """Set a joint; whatever rides on it is worked out anew."""
@@ -100,7 +124,8 @@ class Posture:
         return np.einsum("nij,mj->nmi", turned, points) + moved[:, None]
 
     def point(self, address):
-        return self.carried(address.split("/")[0], self.build.points[address][None])[:, 0]
+        turned, moved = self.seat(address.split("/")[0])
+        return moved_by(turned, self.build.points[address]) + moved
 
     def misfit(self, rod):
         one, other = self.machine.rods[rod][0]
@@ -114,7 +139,7 @@ class Posture:
         along = along / np.linalg.norm(along, axis=1, keepdims=True)
         total = np.zeros(self.count)
         turned, _ = self.seat(self.machine.joints[body].on)
-        axis = turned @ self.build.axes[body]
+        axis = moved_by(turned, self.build.axes[body])
         for sign, end, at in zip((1, -1), self.machine.rods[rod][0], (one, other), strict=True):
             if body in self.machine.chain(end.split("/")[0]):
                 moved = axis if self.machine.joints[body].slides else \
@@ -183,7 +208,8 @@ def followed(posture, source, inputs, before):
         return posture.values[source]
     shares = np.linspace(0, 1, 41)
     many = {n: (np.asarray(v)[:, None] * shares).ravel() for n, v in inputs.items()}
-    along = settled(posture.machine, many, posture.build, before)
+    build = posture.build.at(np.repeat(np.arange(posture.count), len(shares)))
+    along = settled(posture.machine, many, build, before)
     value = np.unwrap(along.values[source].reshape(posture.count, -1), axis=1)[:, -1]
     return np.where(np.isnan(value), np.nan, value)
 
@@ -213,10 +239,9 @@ def one_rod(posture, body, rod):
     posture.settle(body, np.zeros(posture.count))
     turned, moved = posture.seat(joint.on)
     here, there = (np.einsum("nji,nj->ni", turned, posture.point(p) - moved) for p in (near, far))
-    start, aim = build.points[near], build.points[far]
     if joint.slides:
         apart = here - there
-        lead = apart @ axis
+        lead = (apart * axis).sum(axis=1)
         room = lead**2 - (apart**2).sum(axis=1) + length**2
         side = np.sign((machine.points[near] - machine.points[far]) @ joint.axis)
         with np.errstate(invalid="ignore"):
@@ -224,20 +249,20 @@ def one_rod(posture, body, rod):
     pivot = build.points[f"{body}/pivot"]
     angle, half = triangle(here, there, pivot, axis, length)
     drawn_angle, _ = triangle(machine.points[near][None], machine.points[far][None], joint.pivot,
-                              joint.axis, np.linalg.norm(start - aim))
+                              joint.axis, 1.0)
     value = angle - np.sign(np.sin(drawn_angle)) * half
     return (value + np.pi) % (2 * np.pi) - np.pi
 
 
 def triangle(near, far, pivot, axis, length):
     """Turn of the near end to the far end's direction, and the triangle's angle at the axis."""
-    centre = pivot + ((near - pivot) @ axis)[:, None] * axis
+    centre = pivot + ((near - pivot) * axis).sum(axis=1)[:, None] * axis
     arm = near - centre
     radius = np.linalg.norm(arm, axis=1)
     first = arm / radius[:, None]
     second = np.cross(axis, first)
     a, b = ((far - centre) * first).sum(axis=1), ((far - centre) * second).sum(axis=1)
-    height = (far - centre) @ axis
+    height = ((far - centre) * axis).sum(axis=1)
     flat = np.hypot(a, b)
     with np.errstate(invalid="ignore", divide="ignore"):
         share = (radius**2 + flat**2 - (length**2 - height**2)) / (2 * radius * flat)
@@ -251,7 +276,7 @@ def together(posture, step, inputs, before):
 
     def at(share, index):
         part = {n: np.asarray(v, dtype=float)[index] * share for n, v in inputs.items()}
-        return settled(machine, part, build, before)
+        return settled(machine, part, build.at(index), before)
 
     index = np.arange(count)
     found, good, sign = newton(at(np.zeros(count), index), joints, rods,
@@ -294,7 +319,7 @@ def newton(posture, joints, rods, start):
     for k, joint in enumerate(joints):
         posture.settle(joint, value[:, k])
     off = np.stack([posture.misfit(rod) for rod in rods], axis=1)
-    longest = max(posture.build.lengths[rod] for rod in rods)
+    longest = max(np.max(posture.build.lengths[rod]) for rod in rods)
     with np.errstate(invalid="ignore"):
         good = usable & (np.abs(off) < 1e-9 * longest).all(axis=1)
     return value, good, np.sign(np.linalg.det(rate))
