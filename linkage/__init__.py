@@ -4,15 +4,29 @@ The results support, and never replace, physical checks on the aircraft, local r
 licensed people who sign for it.
 """
 
-from .clearance import clearance, gaps
+from .clearances import clearance, gaps
 from .errors import LinkageError
-from .files import read_model, write_model
+from .model.file import parse_model, read_model, write_model
 from .motion import Motion, System
 from .stops import find_stops, size_spacer, travel_map
 
 __version__ = "0.1.0"
 __all__ = ["LinkageError", "Motion", "System", "clearance", "find_stops", "gaps", "load",
-           "read_model", "size_spacer", "travel_map", "write_model"]
+           "parse_model", "read_model", "size_spacer", "travel_map", "write_model"]
+_ROOMS = ("gearing", "loads", "plots", "relief", "rigging", "sizing", "workbook")
+
+
+def __getattr__(name):
+    """Rooms that a script asks for by name, loaded when it does."""
+    if name in _ROOMS:
+        from importlib import import_module
+
+        return import_module(f".{name}", __name__)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__():
+    return sorted([*__all__, *_ROOMS])
 
 
 def load(path) -> System:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from . import gearing, loads, rigging
-from .clearance import clearance
+from .clearances import clearance
 from .model import STATIONS
 from .motion import System
 from .stops import find_stops

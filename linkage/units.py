@@ -5,14 +5,77 @@ from __future__ import annotations
 import functools
 import math
 import re
+from dataclasses import dataclass
 
 from .errors import LinkageError
 
-MM_PER = {"mm": 1.0, "in": 25.4}
-UNIT_WORDS = {"mm": "mm", "in": "inches"}
 LBF = 4.4482216152605  # N, by definition
-FORCE_PER = {"mm": ("N", 1.0), "in": ("lbf", LBF)}  # what a sheet in this length unit says, and N
-MOMENT_PER = {"mm": ("N·m", 1000.0), "in": ("in·lbf", 25.4 * LBF)}
+
+
+@dataclass(frozen=True)
+class LengthUnit:
+    """A unit that a file counts lengths in, and all that a shop using it expects beside it.
+
+    Attributes
+    ----------
+    name : str
+        As the file writes it.
+    words : str
+        As a sentence says it.
+    mm : float
+        Size, mm.
+    digits, area_digits : int
+        Decimals that a person is shown of a length and of an area.
+    written_digits : int
+        Decimals of a corner that is written to a file.
+    force, moment : str
+        Units of force and moment that go with it.
+    newton, newton_mm : float
+        Their sizes.
+    paper : str
+        Sheet that a printer there holds.
+    cutter : float
+        Radius of a common cutter, mm.
+    bar, tick : float
+        Length of a scale bar and distance of station ticks, mm.
+    bar_parts : int
+        Divisions of the bar.
+    dxf : int
+        `$INSUNITS` of the DXF reference (group code 70).
+    """
+
+    name: str
+    words: str
+    mm: float
+    digits: int
+    area_digits: int
+    written_digits: int
+    force: str
+    newton: float
+    moment: str
+    newton_mm: float
+    paper: str
+    cutter: float
+    bar: float
+    tick: float
+    bar_parts: int
+    dxf: int
+
+    @property
+    def metric(self) -> bool:
+        """Whether it belongs to the metric system, by the force that goes with it."""
+        return self.force == "N"
+
+
+LENGTHS = {unit.name: unit for unit in (
+    LengthUnit("in", "inches", 25.4, 3, 3, 5, "lbf", LBF, "in·lbf", 25.4 * LBF, "Letter",
+               cutter=3.175, bar=101.6, tick=12.7, bar_parts=4, dxf=1),
+    LengthUnit("mm", "mm", 1.0, 2, 1, 4, "N", 1.0, "N·m", 1000.0, "A4",
+               cutter=3.0, bar=100.0, tick=10.0, bar_parts=10, dxf=4))}
+MM_PER = {name: unit.mm for name, unit in LENGTHS.items()}
+UNIT_WORDS = {name: unit.words for name, unit in LENGTHS.items()}
+FORCE_PER = {name: (unit.force, unit.newton) for name, unit in LENGTHS.items()}
+MOMENT_PER = {name: (unit.moment, unit.newton_mm) for name, unit in LENGTHS.items()}
 HOUSE = {"length": "mm", "force": "N", "moment": "N*mm", "stress": "N/mm**2",
          "density": "kg/mm**3", "angle": "deg", "mass": "kg"}
 UNITS = """
@@ -85,15 +148,15 @@ def length_mm(value, unit: str) -> float:
     if isinstance(value, str):
         plain, shop = _PLAIN.fullmatch(value), _SHOP.fullmatch(value)
         if plain and math.isfinite(float(plain[1])):
-            return float(plain[1]) * MM_PER[plain[2]]
+            return float(plain[1]) * LENGTHS[plain[2]].mm
         if shop:  # a shop fraction, which no unit library reads
             sign, whole, top, bottom, own = shop.groups()
             size = int(whole or 0) + int(top) / int(bottom)
-            if own not in MM_PER:
+            if own not in LENGTHS:
                 return (-size if sign == "-" else size) * quantity(f"1 {own}", "length")
-            return (-size if sign == "-" else size) * MM_PER[own]
+            return (-size if sign == "-" else size) * LENGTHS[own].mm
         return quantity(value, "length")
-    return as_float(value) * MM_PER[unit]
+    return as_float(value) * LENGTHS[unit].mm
 
 
 def as_float(value) -> float:
@@ -189,13 +252,14 @@ def file_length(mm: float, unit: str):
     >>> file_length(61 * 25.4, "in"), file_length(0.1, "mm")
     (61.0, 0.1)
     """
-    guess = mm / MM_PER[unit]
+    size = LENGTHS[unit].mm
+    guess = mm / size
     for digits in range(12):
         short = round(guess, digits)
-        if short * MM_PER[unit] == mm:
+        if short * size == mm:
             return short
     for near in (guess, math.nextafter(guess, math.inf), math.nextafter(guess, -math.inf)):
-        if near * MM_PER[unit] == mm:
+        if near * size == mm:
             return near
     return f"{mm!r} mm"
 
@@ -208,8 +272,8 @@ def shown_length(mm: float, unit: str, digits: int | None = None) -> str:
     >>> shown_length(25.4, "in"), shown_length(25.4, "mm")
     ('1.000 in', '25.40 mm')
     """
-    digits = {"mm": 2, "in": 3}[unit] if digits is None else digits
-    return f"{mm / MM_PER[unit]:.{digits}f} {unit}"
+    size = LENGTHS[unit]
+    return f"{mm / size.mm:.{size.digits if digits is None else digits}f} {unit}"
 
 
 def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> str:

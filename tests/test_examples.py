@@ -9,9 +9,9 @@ import pytest
 from scipy.optimize.elementwise import find_root
 
 import linkage
-from linkage.files import format_model, parse_model
 from linkage.gearing import gearing_algebra, required_travels
 from linkage.model import Size
+from linkage.model.file import format_model, parse_model
 from linkage.motion import Close, Couple, Drive, Posture, Turn
 from linkage.sizing import size
 

@@ -19,15 +19,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import linkage
-from linkage.files import (
-    format_model,
-    parse_model,
-    read_hardpoints,
-    read_model,
-    schema,
-    write_model,
-    write_text,
-)
 from linkage.model import (
     AIRFRAME,
     Airframe,
@@ -52,6 +43,15 @@ from linkage.model import (
     Wire,
 )
 from linkage.model import shapes as sh
+from linkage.model.file import (
+    format_model,
+    parse_model,
+    read_hardpoints,
+    read_model,
+    schema,
+    write_model,
+    write_text,
+)
 from linkage.units import file_length, length_mm, quantity, said_deflection, shown_length
 
 SOME = settings(max_examples=60, deadline=None, derandomize=True)

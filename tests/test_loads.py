@@ -13,9 +13,9 @@ from scipy.optimize import brentq
 
 import linkage
 from linkage import loads
-from linkage.files import parse_model
 from linkage.loads import Case, Push, Statics
 from linkage.model import HANDBOOK, Body, Input, Material, Model, Point, Rod
+from linkage.model.file import parse_model
 from linkage.motion import System, hinge_sign
 from linkage.units import LBF
 

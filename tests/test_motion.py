@@ -16,8 +16,8 @@ from scipy.optimize import root
 from scipy.spatial.transform import Rotation
 
 import linkage
-from linkage.files import format_model, parse_model
 from linkage.model import AIRFRAME, Body, Coupling, Input, Model, Point, Rod
+from linkage.model.file import format_model, parse_model
 from linkage.motion import Rates, Seeds
 
 SOME = settings(max_examples=40, deadline=None, derandomize=True)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from linkage.errors import LinkageError
 from linkage.geometry import prism
-from linkage.outlines import convex_parts, hole_polygon, outline_polygon, ring
+from linkage.geometry.outlines import convex_parts, hole_polygon, outline_polygon, ring
 
 shapely = pytest.importorskip("shapely", minversion="2.1")
 

@@ -12,10 +12,10 @@ from matplotlib.figure import Figure
 import linkage
 from linkage import gearing, plots
 from linkage.errors import LinkageError
-from linkage.files import parse_model
+from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.plots.numbers import place_numbers
-from linkage.plots.seen import numbered, outline, placed_pieces
+from linkage.plots.projection import numbered, outline, placed_pieces
 from linkage.plots.style import spread
 
 ROOT = Path(__file__).parents[1]

@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 import linkage
-from linkage.clearance import Stage, prove, scene_of, travel_box
-from linkage.clearance.placed import measure
-from linkage.clearance.table import _about_apart
-from linkage.files import parse_model
+from linkage.clearances import Stage, prove, scene_of, travel_box
+from linkage.clearances.stage import measure
+from linkage.clearances.table import _about_apart
 from linkage.intervals import Enclosure
+from linkage.model.file import parse_model
 from linkage.motion import System, enclose
 
 EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))

@@ -10,15 +10,15 @@ import shapely
 
 import linkage
 from linkage.__main__ import main
-from linkage.files import format_model, parse_model
+from linkage.clearances.scene import Scene
 from linkage.geometry import piece_gap, tube
+from linkage.model.file import format_model, parse_model
 from linkage.motion import System
 from linkage.relief import Options, draw, flat_of, relieve, templates
 from linkage.relief.cut import cut_shape, make_cut, narrowest, overcuts
 from linkage.relief.flat import rounded
+from linkage.relief.formats import as_pdf, sheets
 from linkage.relief.swept import Sweep, posed
-from linkage.relief.written import as_pdf, sheets
-from linkage.scene import Scene
 from linkage.units import CAUTION
 
 PLATE = """

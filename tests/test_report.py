@@ -16,7 +16,7 @@ import pytest
 import linkage
 from linkage import report
 from linkage.__main__ import main
-from linkage.files import parse_model
+from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.units import CAUTION
 
@@ -127,7 +127,7 @@ def test_json_and_csv_tell_the_same_as_html(made, read):
 def test_caution_digest_and_misses_are_told(made, read):
     text = " ".join("".join(read.texts).split())
     assert " ".join(CAUTION.split()) in text
-    from linkage.files import digest
+    from linkage.model.file import digest
 
     assert digest(EXAMPLES / "side_by_side.toml") in text
     assert "seat pan left touch: least -0.106 in, required 0.250 in, at 17.0° aft" in text
@@ -177,7 +177,7 @@ def test_pdf_holds_text_within_its_pages(made, paper):
 
 def test_pdf_repeats_headings_and_the_digest(made):
     pages = [" ".join(page.get_text().split()) for page in pymupdf.open(made[0] / "report.pdf")]
-    from linkage.files import digest
+    from linkage.model.file import digest
 
     told = f"Model digest {digest(EXAMPLES / 'side_by_side.toml')}"
     assert all(told in page for page in pages)

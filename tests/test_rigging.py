@@ -17,13 +17,13 @@ from scipy.spatial.transform import Rotation
 import linkage
 from linkage import rigging
 from linkage.__main__ import main
-from linkage.files import format_model, parse_model
-from linkage.keys import AXES
 from linkage.model import RodEnd
+from linkage.model.file import format_model, parse_model
+from linkage.model.keys import AXES
+from linkage.model.threads import read_thread
 from linkage.motion import Couple, Drive, Posture, System, Turn
 from linkage.motion.moved import hinge_sign
 from linkage.rigging.lengths import with_lengths
-from linkage.threads import read_thread
 
 EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))
 SIDE_BY_SIDE = Path(__file__).parents[1] / "examples" / "side_by_side.toml"

@@ -11,7 +11,6 @@ from scipy.optimize import brentq, minimize_scalar
 
 import linkage
 from linkage.__main__ import main
-from linkage.files import parse_model
 from linkage.gearing import driving_input, margins, required_travels
 from linkage.model import (
     Arm,
@@ -24,6 +23,7 @@ from linkage.model import (
     Target,
     is_rudder,
 )
+from linkage.model.file import parse_model
 from linkage.motion import Close, Couple, Rates, Seeds, System, Together, body_of
 from linkage.sizing import Layout, named_dimensions, size, write_sized
 from linkage.sizing.targets import SIGNS, Trial, aims_of

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import linkage
-from linkage.files import parse_model
+from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.stops import ends_without_stop, meeting, side_play, stock_about, thickness_for
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import mpmath
 import numpy as np
 
-from linkage import kernels, symbolic
+from linkage.motion import kernels, symbolic
 
 
 def test_kernels_on_disk_are_the_derived_ones():

@@ -20,8 +20,8 @@ from scipy import stats
 from scipy.spatial.transform import Rotation
 
 from linkage import LinkageError, System, plots
-from linkage.files import parse_model
 from linkage.model import STATIONS, Box, Plate, Surface, Tolerance
+from linkage.model.file import parse_model
 from linkage.motion import Dimensions
 from linkage.rigging import (
     Chance,

@@ -5,7 +5,7 @@ import json
 import numpy as np
 import pytest
 
-from linkage.files import parse_model
+from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.workbook import as_json, make_grid, make_payload
 
@@ -47,7 +47,7 @@ def test_rods_end_where_their_points_are(side_by_side):
 
 
 def test_shapes_hold_every_piece(side_by_side):
-    from linkage.scene import Scene
+    from linkage.clearances.scene import Scene
 
     payload, scene = make_payload(side_by_side), Scene(side_by_side)
     points = np.frombuffer(payload.shapes, "<f4").reshape(-1, 3)
@@ -214,7 +214,7 @@ def test_the_page_carries_the_caution_and_is_written_by_the_verb(tmp_path):
 # ---------------------------------------------------------------- the kernel side
 @pytest.fixture
 def book(side_by_side, tmp_path):
-    from linkage.files import write_model
+    from linkage.model.file import write_model
     from linkage.workbook.live import Workbook
 
     source = tmp_path / "mine.toml"
@@ -341,7 +341,7 @@ def test_a_rod_that_cannot_reach_is_refused_and_changes_nothing(book):
 
 
 def test_save_never_writes_over_a_file_unasked(book, tmp_path):
-    from linkage.files import read_model
+    from linkage.model.file import read_model
 
     source, other = tmp_path / "mine.toml", tmp_path / "other.toml"
     kept = source.read_bytes()

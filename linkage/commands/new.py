@@ -5,7 +5,7 @@ from __future__ import annotations
 from importlib import resources
 
 from ..errors import LinkageError, nearest
-from ..files import refuse_taken, write_text
+from ..model.file import refuse_taken, write_text
 from .shared import parser_of
 
 LAYOUTS = ("side-by-side", "tandem")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from .. import load
 from ..errors import LinkageError
-from ..files import write_text
+from ..model.file import write_text
 from .shared import parser_of
 
 NEEDED = ("jupyterlab", "ipywidgets", "anywidget")

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .. import load, report, sheet, travel_map
-from ..files import digest
+from ..model.file import digest
 from .beside import beside
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from .. import gearing, load, rigging, sheet
 from ..errors import LinkageError, nearest
-from ..files import digest, format_model, refuse_taken, write_text
+from ..model.file import digest, format_model, refuse_taken, write_text
 from ..motion import System
 from ..units import CAUTION
 from .shared import check_picture, parser_of, write_picture, write_tables

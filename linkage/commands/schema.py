@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 
-from ..files import refuse_taken, schema, write_text
+from ..model.file import refuse_taken, schema, write_text
 from .shared import parser_of
 
 

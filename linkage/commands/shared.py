@@ -8,7 +8,7 @@ from pathlib import Path
 
 from .. import __version__
 from ..errors import LinkageError
-from ..files import refuse_taken, write_bytes, write_text
+from ..model.file import refuse_taken, write_bytes, write_text
 from .verbs import VERBS
 
 KINDS = ("png", "svg", "pdf")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .. import load, sheet, sizing
 from ..errors import LinkageError
-from ..files import refuse_taken
+from ..model.file import refuse_taken
 from .shared import parser_of
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .. import load
-from ..files import refuse_taken, write_text
+from ..model.file import refuse_taken, write_text
 from .shared import parser_of
 
 

@@ -1,7 +1,7 @@
 """Surface against stick: travels, gearing, differential, cross-talk, the two sticks, findings."""
 
 from .algebra import gearing_algebra, rod_algebra
-from .compare import (
+from .cross_checks import (
     box_of,
     cross_talk,
     differential,

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from .. import kernels
 from ..errors import LinkageError, nearest
-from ..motion import Close, Couple, Drive, System, body_of, hinge_sign
-from ..units import MM_PER
+from ..motion import Close, Couple, Drive, System, body_of, hinge_sign, kernels
 
 
 def rod_algebra(system: System, rod: str) -> str:
@@ -23,13 +21,13 @@ def rod_algebra(system: System, rod: str) -> str:
     str
         A, B and C in the square of the file's unit; lead and square for a slide.
     """
-    from ..symbolic import closure_latex, numbers_latex
+    from ..motion.symbolic import closure_latex, numbers_latex
 
     step = next((s for s in system.plan.steps if getattr(s, "rod", None) == rod), None)
     if step is None:
         raise LinkageError(f'rod "{rod}" closes no loop of its own; '
                            f"{nearest(rod, _closing_rods(system))}", rod=rod)
-    body, per = system.model.bodies[step.joint], MM_PER[system.model.length]
+    body, per = system.model.bodies[step.joint], system.model.unit.mm
     r, q = (np.divide(system.model.position(end), per) for end in (step.near, step.far))
     length = system.model.rod_length(rod) / per
     if body.slides:
@@ -63,7 +61,7 @@ def gearing_algebra(system: System, surface: str, name: str) -> str:
         Each stage is driving arm times the sine of its angle to the rod, over the same of the
         driven arm; several ways through the system are added.
     """
-    from ..symbolic import gearing_latex
+    from ..motion.symbolic import gearing_latex
 
     body = system.model.surfaces[surface].body
     sign = hinge_sign(system.model.bodies[body])
@@ -91,7 +89,7 @@ def _ways(system, joint, name):
 
 def _arm(system, rod, joint):
     """Arm of a joint to the rod that crosses it, and the sine of the angle between, signed."""
-    per, body = MM_PER[system.model.length], system.model.bodies[joint]
+    per, body = system.model.unit.mm, system.model.bodies[joint]
     near, far = system.model.rods[rod].ends
     if (joint, True) not in system.plan.route(body_of(near), "airframe"):
         near, far = far, near

@@ -9,7 +9,7 @@ import numpy as np
 from ..motion import System, body_of
 from ..search import extremes
 from ..units import shown_length
-from .compare import SAMPLES, ZOOMS, box_of, greatest_over_box
+from .cross_checks import SAMPLES, ZOOMS, box_of, greatest_over_box
 from .words import said_place
 
 LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice

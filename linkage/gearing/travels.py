@@ -196,8 +196,7 @@ def grip_movement(system: System, motion, name: str):
     sign = np.sign(np.broadcast_to(motion.inputs[name], motion.shape))
     index = list(system.inputs).index(name)
     rate = [np.asarray(k)[index] if np.ndim(k) else 0.0 for k in motion.input_rates.place(grip)]
-    per = 1.0 if system.inputs[name].unit == "mm" else np.radians(1.0)
-    speed = np.sqrt(sum(np.square(k) for k in rate)) * per
+    speed = np.sqrt(sum(np.square(k) for k in rate)) * system.inputs[name].scale
     return sign * np.linalg.norm(away, axis=-1), np.broadcast_to(speed, motion.shape)
 
 

@@ -40,7 +40,7 @@ def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
     Examples
     --------
     >>> from linkage.motion import System
-    >>> from linkage.files import parse_model
+    >>> from linkage import parse_model
     >>> system = System(parse_model('length = "mm"\n[input.pitch]\ntravel = [-15, 20]'))
     >>> said_input(system, "pitch", -12.5), said_input(system, "pitch", 0)
     ('12.5° forward', 'neutral')

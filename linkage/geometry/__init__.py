@@ -4,7 +4,7 @@ Coordinates are mm, ``(..., n, 3)``. Inside the room the components come first a
 last, ``(3, n, m)``, and work goes in blocks that fit the cache.
 """
 
-from .approach import approach
+from .closest import approach
 from .gaps import Gap, least_gap, piece_gap, support
 from .pieces import Piece, polygon, prism, prisms, sphere, tube
 from .tubes import tube_gap

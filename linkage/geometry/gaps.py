@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import LinkageError
-from .approach import approach, clear_space
+from .closest import approach, clear_space
 from .features import closest_features
 from .overlap import widest_space
 from .pieces import Piece

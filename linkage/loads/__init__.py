@@ -1,6 +1,5 @@
 """Forces: stick force, what each part carries, margins, what gives way, friction."""
 
-from .cases import Case, balanced, cases, hand, hinge_moment, holding, shares
 from .columns import (
     column_load,
     column_stress,
@@ -9,10 +8,10 @@ from .columns import (
     tube_area,
     tube_inertia,
 )
-from .contact import at_stop
-from .give import lost_motion, lost_motion_table, rod_give
+from .compliance import lost_motion, lost_motion_table, rod_give
+from .load_cases import Case, balanced, cases, hand, hinge_moment, holding, shares
 from .margins import margin, missing, rod_margins, tube_margins
-from .pilots import RULE, grip_rate, grips, pilot_force
+from .pilot_forces import RULE, grip_rate, grips, pilot_force
 from .statics import Push, Statics
 from .stick import (
     friction_force,
@@ -22,6 +21,7 @@ from .stick import (
     stick_force,
     stick_force_table,
 )
+from .stop_contact import at_stop
 from .worst import bearing_forces, carried, worst_loads
 
 __all__ = ["RULE", "Case", "Push", "Statics", "at_stop", "balanced", "bearing_forces", "carried",

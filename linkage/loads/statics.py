@@ -16,7 +16,7 @@ import numpy as np
 
 from ..model import AIRFRAME
 from ..motion import Couple, Drive, Motion, Turn, body_of, hinge_sign, mixed
-from .pilots import grip_rate, grips
+from .pilot_forces import grip_rate, grips
 
 SINGULAR = 1e-6  # least singular value of the scaled equations, below which nothing is told
 

@@ -7,8 +7,8 @@ import numpy as np
 from ..errors import LinkageError
 from ..model import AIRFRAME
 from ..motion import Motion, System, body_of
-from .cases import hinge_moment
-from .pilots import grip_rate, grip_speed, grips, pilot_force
+from .load_cases import hinge_moment
+from .pilot_forces import grip_rate, grip_speed, grips, pilot_force
 
 
 def grip_force(motion: Motion, moments: dict, name: str, grip: str | None = None) -> np.ndarray:
@@ -80,7 +80,7 @@ def _grip(system, name, grip):
 def _per_rate(motion, surface, name):
     """Gearing in radians per radian (mm): moment times this is generalised force."""
     rate = motion.gearing(surface)[name]
-    return np.radians(rate) if motion.system.inputs[name].unit == "mm" else rate
+    return np.radians(rate) if motion.system.inputs[name].slides else rate
 
 
 def stick_force(motion: Motion, name: str, grip: str | None = None) -> np.ndarray:

@@ -10,10 +10,10 @@ import numpy as np
 from ..errors import LinkageError
 from ..gearing import box_of
 from ..motion import System
-from .cases import Case, cases, shares
-from .contact import at_stop
-from .pilots import pilot_force
+from .load_cases import Case, cases, shares
+from .pilot_forces import pilot_force
 from .statics import Statics
+from .stop_contact import at_stop
 
 STEPS = 13  # stick positions along each input of the first look
 ZOOMS = 5  # each halves the step about the worst position found

@@ -6,9 +6,9 @@ import math
 from dataclasses import dataclass
 
 from ..errors import LinkageError
-from ..keys import Direction, Flag, Label, ListOf, Number, TableOf, Text, got, key
-from ..threads import read_thread
+from .keys import Direction, Flag, Label, ListOf, Number, TableOf, Text, got, key
 from .shapes import SIZE, THICKNESS, Part
+from .threads import read_thread
 
 
 class _ThreadKind(Label):

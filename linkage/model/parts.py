@@ -5,7 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..errors import LinkageError
-from ..keys import (
+from ..units import HOUSE, file_length, quantity
+from .fittings import THREAD, Fitted
+from .keys import (
     Choice,
     Direction,
     Flag,
@@ -24,8 +26,6 @@ from ..keys import (
     unit_vector,
     write_keys,
 )
-from ..units import HOUSE, file_length, quantity
-from .fittings import THREAD, Fitted
 from .shapes import PAIR, PLACE, POINTS, SIZE, SOLID, SOLIDS, THICKNESS, Part
 from .strength import FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 

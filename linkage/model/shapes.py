@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ..errors import LinkageError
-from ..keys import (
+from .keys import (
     Choice,
     Direction,
     Either,
@@ -19,6 +19,7 @@ from ..keys import (
     TableOf,
     Text,
     check_keys,
+    file_keys,
     got,
     key,
     read_keys,
@@ -38,11 +39,36 @@ def _dot(a, b) -> float:
     return sum(x * y for x, y in zip(a, b, strict=True))
 
 
+class ReadOnly(dict):
+    """Named parts of a part: `dataclasses.replace` makes another, nothing changes this one.
+
+    Examples
+    --------
+    >>> ReadOnly(pitch=1)["roll"] = 2
+    Traceback (most recent call last):
+        ...
+    TypeError: a model is never changed in place; dataclasses.replace makes a changed one
+    """
+
+    def _refuse(self, *args, **kwargs):
+        raise TypeError("a model is never changed in place; dataclasses.replace makes a changed "
+                        "one")
+
+    __setitem__ = __delitem__ = __ior__ = _refuse
+    clear = pop = popitem = setdefault = update = _refuse
+
+    def __reduce__(self):
+        return ReadOnly, (dict(self),)
+
+
 class Part:
     """A described part: checked once, when it is made."""
 
     def __post_init__(self):
         check_keys(self)
+        for field in file_keys(type(self)).values():
+            if isinstance(getattr(self, field.name), dict):
+                object.__setattr__(self, field.name, ReadOnly(getattr(self, field.name)))
         self._check()
 
     def _check(self):

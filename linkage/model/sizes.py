@@ -6,8 +6,8 @@ import math
 from dataclasses import dataclass
 
 from ..errors import LinkageError
-from ..keys import Choice, Flag, Length, Number, Record, TableOf, Text, key
 from ..units import shown_length
+from .keys import Choice, Flag, Length, Number, Record, TableOf, Text, key
 from .shapes import SIZE, Part
 
 STATIONS = ("FS", "BL", "WL")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ..errors import LinkageError
-from ..keys import Number, Quantity, Text, key
+from .keys import Number, Quantity, Text, key
 from .shapes import SIZE, Part
 
 FORCE = Quantity(what="force")

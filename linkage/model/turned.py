@@ -5,7 +5,7 @@ from __future__ import annotations
 import dataclasses
 import math
 
-from ..keys import unit_vector
+from .keys import unit_vector
 from .shapes import Box, Pipe, Plate, Sphere, Tube
 
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, fields
+from html import escape
 
 from ..errors import ModelError, nearest
-from ..keys import Choice, ListOf, Record, TableOf, Text, key
-from ..threads import Thread, read_thread
+from ..units import LENGTHS, LengthUnit
 from .fittings import Fitted, RigPin, RodEnd
+from .keys import Choice, ListOf, Record, TableOf, Text, key
 from .parts import (
     AIRFRAME,
     BODY,
@@ -30,10 +31,14 @@ from .shapes import Part, Tube
 from .sizes import Size
 from .stock import HANDBOOK
 from .strength import Factors
+from .threads import Thread, read_thread
 from .turned import turned
 
+COUNTED = {"inputs": "input", "bodies": "body", "rods": "rod", "couplings": "coupling",
+           "surfaces": "surface", "stops": "stop", "wires": "wire"}
 
-@dataclass(frozen=True, kw_only=True)
+
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Model(Part):
     """A whole control system as described, in mm and degrees.
 
@@ -41,7 +46,7 @@ class Model(Part):
     """
 
     title: str = key(Text(), "what the system is", default="untitled")
-    length: str = key(Choice(("in", "mm")), "what a bare length means")
+    length: str = key(Choice(LENGTHS), "what a bare length means")
     inputs: dict = key(TableOf(INPUT, "input"), "inputs", word="input",
                        default_factory=dict)
     bodies: dict = key(TableOf(BODY, "body"), "bodies", word="body",
@@ -76,6 +81,26 @@ class Model(Part):
         _check_carrying(self)
         self._at.update(_positions(self))
         _check_references(self)
+
+    def __repr__(self):
+        return f'Model("{self.title}": {", ".join(self._counts())}, lengths in {self.length})'
+
+    def _repr_html_(self):
+        rows = "".join(f"<tr><th>{escape(word)}</th><td>{escape(', '.join(getattr(self, each)))}"
+                       f"</td></tr>" for each, word in COUNTED.items() if getattr(self, each))
+        return f"<table><caption>{escape(self.title)}, lengths in {self.length}</caption>{rows}" \
+               f"</table>"
+
+    def _counts(self):
+        solids = len(self.solids)
+        yield from (f"{len(getattr(self, each))} {word if len(getattr(self, each)) == 1 else each}"
+                    for each, word in COUNTED.items() if getattr(self, each))
+        yield f"{solids} solid{'' if solids == 1 else 's'}"
+
+    @property
+    def unit(self) -> LengthUnit:
+        """The unit that the file counts lengths in."""
+        return LENGTHS[self.length]
 
     def position(self, name: str) -> tuple[float, float, float]:
         """Neutral position of ``"part/point"``, mm."""

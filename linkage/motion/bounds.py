@@ -14,8 +14,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .. import kernels
 from ..intervals import GROW, TINY, Enclosure, fitted, row_count
+from . import kernels
 from .plan import Close, Couple, Drive, Together
 from .posture import Dimensions, Posture, Slide, Turn
 from .rates import pull

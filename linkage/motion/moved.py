@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from functools import cached_property
+from html import escape
 
 import numpy as np
 
-from .. import kernels
 from ..errors import MotionError, nearest
 from ..model import AIRFRAME, is_rudder
+from . import kernels
 from .plan import Together, body_of
 from .posture import Posture, Slide, Turn
 from .rates import Rates, Seeds, jacobian
@@ -24,6 +25,26 @@ class Motion:
     def __init__(self, system, inputs, dimensions, states, shape):
         self.system, self.inputs, self.shape = system, inputs, shape
         self.posture = Posture(system.plan, dimensions, states)
+
+    def __repr__(self):
+        return f"Motion(shape {self.shape}: {', '.join(self._ranges())})"
+
+    def _repr_html_(self):
+        rows = "".join(f"<tr><td>{escape(line)}</td></tr>" for line in self._ranges())
+        return f"<table><caption>Motion of shape {self.shape}</caption>{rows}</table>"
+
+    def _ranges(self):
+        """Least and greatest of every input and surface, and how much is out of reach."""
+        of_inputs = [(name, control.unit, self._full(self.inputs[name]))
+                     for name, control in self.system.inputs.items()]
+        of_surfaces = [(name, "°", self.deflection(name)) for name in self.system.model.surfaces]
+        for name, unit, values in (*of_inputs, *of_surfaces):
+            known = values[np.isfinite(values)]
+            yield f"{name} {known.min():.4g} to {known.max():.4g}{unit}" if known.size else \
+                f"{name} out of reach"
+        lost = int(np.size(self.reachable) - np.count_nonzero(self.reachable))
+        yield f"{lost} of {np.size(self.reachable)} positions out of reach" if lost else \
+            "every position in reach"
 
     def flat_posture(self) -> Posture:
         """The posture with every joint's state along one axis of positions, or alone."""
@@ -119,7 +140,7 @@ class Motion:
         found = {}
         for i, name in enumerate(self.system.inputs):
             each = rate[i] if np.ndim(rate) else rate
-            per = 1.0 if slides == (self.system.inputs[name].unit == "mm") else (
+            per = 1.0 if slides == self.system.inputs[name].slides else (
                 math.radians(1.0) if slides else math.degrees(1.0))
             found[name] = self._full(each * per)
         return found

@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .. import kernels
 from ..errors import MotionError
 from ..model import AIRFRAME, Model
+from . import kernels
 
 DEAD_CENTRE = 1e-6  # least share of its reach that a rod must turn or push its joint by
 

@@ -10,8 +10,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from .. import kernels
 from ..model import AIRFRAME, Model
+from . import kernels
 from .plan import Close, Couple, Drive, Plan, body_of
 
 

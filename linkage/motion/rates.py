@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .. import kernels
 from ..model import AIRFRAME
+from . import kernels
 from .plan import Close, Couple, Drive, body_of
 from .posture import Posture, Slide, mixed
 

@@ -6,6 +6,7 @@ import copy
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
+from html import escape
 
 import numpy as np
 
@@ -43,6 +44,16 @@ class Control:
     grip: str | None
     unit: str
 
+    @property
+    def slides(self) -> bool:
+        """Whether it is counted in mm along a slide rather than in degrees."""
+        return self.unit == "mm"
+
+    @property
+    def scale(self) -> float:
+        """What one of its unit is inside the kernels: radians per degree, or 1 for a slide."""
+        return 1.0 if self.slides else math.radians(1.0)
+
 
 class System:
     """A control system ready to move.
@@ -59,7 +70,7 @@ class System:
 
     Examples
     --------
-    >>> from linkage.files import parse_model
+    >>> from linkage import parse_model
     >>> system = System(parse_model('''
     ... length = "mm"
     ... [input.pitch]
@@ -81,6 +92,18 @@ class System:
         self.inputs = {name: _control(model, name) for name in model.inputs}
         self._neutral = self._settled({name: 0.0 for name in self.inputs}, self.dimensions)
         self._check_neutral()
+
+    def __repr__(self):
+        return f'System("{self.model.title}": {"; ".join(self._travels())})'
+
+    def _repr_html_(self):
+        rows = "".join(f"<tr><td>{escape(line)}</td></tr>" for line in self._travels())
+        return f"<table><caption>{escape(self.model.title)}</caption>{rows}</table>"
+
+    def _travels(self):
+        for name, control in self.inputs.items():
+            yield f"{name} {control.travel[0]:g} to {control.travel[1]:g}{control.unit}"
+        yield f"surfaces {', '.join(self.model.surfaces) or 'none'}"
 
     def sweep(self, **inputs) -> Motion:
         """Move the system.

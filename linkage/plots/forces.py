@@ -9,7 +9,6 @@ import numpy as np
 from .. import loads
 from ..gearing import box_of, said_place, sense_word
 from ..motion import System
-from ..units import FORCE_PER
 from .curves import known_input
 from .style import (
     ALARM,
@@ -49,7 +48,7 @@ def rods_at_worst(system: System, ax=None):
     """
     worst, own = loads.worst_loads(system), ax is None
     ax, rods = axes_of(ax, 0.3), loads.rod_margins(system, worst).to_dict("records")
-    unit, per = FORCE_PER[system.model.length]
+    unit, per = system.model.unit.force, system.model.unit.newton
     for k, row in enumerate(rods):
         bad = row["column_margin"] < 0 or row["tube_margin"] < 0 or row["joint_margin"] < 0
         ax.barh(k, row["tension"] / per, 0.5, color=PALE, edgecolor=GREY, linewidth=0.6)
@@ -109,7 +108,7 @@ def stick_forces(system: System, ax=None, *, input: str = "pitch"):
     control, ax = system.inputs[known_input(system, input)], axes_of(ax)
     x = np.unique(np.append(np.linspace(*control.travel, STEPS), 0.0))
     data = loads.stick_force_table(system, input, x)
-    unit, per = FORCE_PER[system.model.length]
+    unit, per = system.model.unit.force, system.model.unit.newton
     force, friction = (data[k].to_numpy() / per for k in ("force", "friction"))
     names, curves = ["hinge moments alone"], [force]
     if np.isfinite(friction).any():

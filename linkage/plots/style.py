@@ -11,8 +11,8 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
 from ..gearing import deflection_words, said_input
-from ..stops.travel_map import REACH
-from ..units import CAUTION, MM_PER
+from ..stops.mapping import REACH
+from ..units import CAUTION
 
 INK, GREY, PALE, WASH = "#1d2a35", "#6f7a83", "#b9c1c7", "#e9edef"
 ALARM = "#a3231f"
@@ -91,13 +91,12 @@ def note(ax, text: str) -> None:
 
 def shown_input(system, name: str, values):
     """Positions of an input as its axis counts them: degrees, or the file's unit on a slide."""
-    return np.asarray(values) / (MM_PER[system.model.length]
-                                 if system.inputs[name].unit == "mm" else 1.0)
+    return np.asarray(values) / (system.model.unit.mm if system.inputs[name].slides else 1.0)
 
 
 def input_axis(axis, system, name: str) -> str:
     """Tick labels in words for an input; what to write along its axis."""
-    unit = system.model.length if system.inputs[name].unit == "mm" else "°"
+    unit = system.model.length if system.inputs[name].slides else "°"
 
     def said(value, _):
         if unit != "°":

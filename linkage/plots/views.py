@@ -13,9 +13,8 @@ from ..errors import LinkageError, nearest
 from ..gearing import said_input, said_place
 from ..model import AIRFRAME
 from ..motion import System, body_of
-from ..units import MM_PER
 from .numbers import clear_of_others, place_numbers
-from .seen import bones, ends_of_travel, hinges, numbered, outline, placed_pieces, stirred
+from .projection import bones, ends_of_travel, hinges, numbered, outline, placed_pieces, stirred
 from .style import (
     GREY,
     INK,
@@ -141,7 +140,7 @@ def _page(bounds) -> tuple[float, float]:
 def _laid_out(figure, system, bounds):
     """Axes of the three views at one scale: stations run on from one to the next."""
     width, height = np.array([figure.bbox.width, figure.bbox.height]) / figure.dpi
-    (fs, bl, wl), per = bounds[1] - bounds[0], MM_PER[system.model.length]
+    (fs, bl, wl), per = bounds[1] - bounds[0], system.model.unit.mm
     scale = _scale(width, height, bounds)
     left, upper = EDGES["left"], height - EDGES["top"]
     second, lower = left + fs * scale + EDGES["gap"], upper - wl * scale - EDGES["gap"]
@@ -167,7 +166,7 @@ def _patch(rings, per, **look):
 
 def _draw_solids(ax, motion, drawn, view, near):
     """Outlines, what is nearer to the eye over what is behind it."""
-    per, (depth, sense) = MM_PER[motion.system.model.length], EYE[view]
+    per, (depth, sense) = motion.system.model.unit.mm, EYE[view]
 
     def behind(item):
         return sense * np.mean([points[:, depth].mean() for points, _ in item[1]])
@@ -182,7 +181,7 @@ def _draw_solids(ax, motion, drawn, view, near):
 
 
 def _draw_bones(ax, motion, view, near):
-    model, per = motion.system.model, MM_PER[motion.system.model.length]
+    model, per = motion.system.model, motion.system.model.unit.mm
     for name, lines in bones(motion).items():
         ax.add_collection(LineCollection(
             [line[:, view] / per for line in lines], colors=INK if name in near else PALE,
@@ -193,7 +192,7 @@ def _draw_bones(ax, motion, view, near):
 
 
 def _draw_ghost(ax, ghost, view, near, style):
-    system, per = ghost.system, MM_PER[ghost.system.model.length]
+    system, per = ghost.system, ghost.system.model.unit.mm
     moved = stirred(system, ghost) & near
     look = {"facecolor": "none", "edgecolor": GREY, "linewidth": 0.5, "linestyle": style,
             "zorder": 2, "gid": "ghost"}
@@ -219,7 +218,7 @@ def _draw_points(ax, motion, view, near):
 
 def _spots(motion, view, near) -> dict:
     """Points in a view, in the file's unit."""
-    per = MM_PER[motion.system.model.length]
+    per = motion.system.model.unit.mm
     return {name: motion.point(name)[list(view)] / per for name in motion.system.model.points
             if body_of(name) in {*near, AIRFRAME}}
 

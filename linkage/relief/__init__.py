@@ -1,10 +1,10 @@
 """What to cut away: outlines that a plate has to keep clear, proven, and templates to cut by."""
 
-from .cure import Options, Relief, relieve
 from .cut import said_area, said_width, with_shape
 from .drawing import draw
 from .flat import flat_of, plates_named
-from .handed import (
+from .reliefs import Options, Relief, relieve
+from .shop_files import (
     both_sides,
     check_folder,
     file_stem,

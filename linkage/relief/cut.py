@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from ..clearances.scene import hole_shape
 from ..errors import LinkageError
+from ..geometry.outlines import hole_polygon
 from ..model import AIRFRAME, Hole, Model, Plate, Washer
-from ..outlines import hole_polygon
-from ..scene import hole_shape
-from ..units import MM_PER, shown_length
+from ..units import LENGTHS, shown_length
 from .flat import Flat
 
 KEPT = 0.015  # mm by which a line may be straightened
@@ -262,7 +262,7 @@ def _holes(shape):
 
 def _corners(ring, unit):
     """Corners of a ring, counter-clockwise, without those that rounding makes one or in line."""
-    per, digits = MM_PER[unit], {"mm": 4, "in": 5}[unit]
+    per, digits = LENGTHS[unit].mm, LENGTHS[unit].written_digits
     tidy = shapely.Polygon(ring).normalize().simplify(1e-3)
     rows = np.round(shapely.get_coordinates(tidy.exterior)[:-1] / per, digits)
     rows = rows[np.abs(rows - np.roll(rows, 1, axis=0)).max(axis=1) > 0]
@@ -296,7 +296,7 @@ def said_area(mm2: float, unit: str) -> str:
     >>> said_area(645.16, "in"), said_area(10.0, "mm")
     ('1.000 in²', '10.0 mm²')
     """
-    return f"{mm2 / MM_PER[unit]**2:.{3 if unit == 'in' else 1}f} {unit}²"
+    return f"{mm2 / LENGTHS[unit].mm**2:.{LENGTHS[unit].area_digits}f} {unit}²"
 
 
 def said_width(mm: float, unit: str) -> str:

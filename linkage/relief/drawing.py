@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from ..clearances.scene import plate_axes
 from ..model import AIRFRAME, Model, Plate, Washer
-from ..scene import plate_axes
-from ..units import CAUTION, MM_PER, shown_length
+from ..units import CAUTION, LENGTHS, shown_length
 from .cut import said_area
 from .flat import Flat
 
@@ -19,8 +19,6 @@ LAYERS = {"cut outside": 1, "cut inside": 3, "hole centres": 5, "pivots": 6, "st
 STATIONS = ("FS", "BL", "WL")
 SIDES = ("from aft", "from the right", "from above")
 OFF_PLANE = 25.0  # mm off the plate's middle within which a point of its part is marked
-BAR = {"mm": 100.0, "in": 101.6}
-TICK = {"mm": 10.0, "in": 12.7}
 MARGIN = 12.0
 LETTERS = 3.0  # height, mm
 NARROW = 110.0  # a drawing is at least this wide, for its bar
@@ -117,7 +115,7 @@ def draw(model: Model, flat: Flat, notes=(), regions=None, *, mirrored: bool = F
 def _station_axes(model, flat, ways, box, mirrored):
     """Both axes through [0, 0] with ticks at round stations, or at round distances from it."""
     lines, words = [], []
-    per, tick = MM_PER[model.length], TICK[model.length]
+    per, tick = model.unit.mm, model.unit.tick
     for axis, way in enumerate(ways):
         k = int(np.argmax(np.abs(way)))
         exact = abs(way[k]) > 1 - 1e-9
@@ -210,7 +208,8 @@ def _outlined(regions, flip, box):
 def _foot(told, box, unit):
     """Scale bar and words below the part, and where they end."""
     left, top = float(box[0][0]), float(box[0][1]) - MARGIN - 4 * LETTERS
-    length, tick = BAR[unit], BAR[unit] / (10 if unit == "mm" else 4)
+    length = LENGTHS[unit].bar
+    tick = length / LENGTHS[unit].bar_parts
     lines = [("scale", np.array([(left, top), (left + length, top)]))]
     for n in range(round(length / tick) + 1):
         x, long = left + n * tick, 3.0 if n * tick in (0.0, length) else 1.5

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from ..clearances.scene import hole_shape, plate_axes
 from ..errors import LinkageError, nearest
+from ..geometry.outlines import hole_polygon, outline_polygon, ring
 from ..model import Model, Plate, Washer
 from ..motion import body_of
-from ..outlines import hole_polygon, outline_polygon, ring
-from ..scene import hole_shape, plate_axes
 
 FINE = 0.005  # mm between an arc and the straight lines it is drawn with
 

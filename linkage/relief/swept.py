@@ -21,8 +21,8 @@ import itertools
 import numpy as np
 import shapely
 
+from ..clearances.scene import Solid
 from ..motion import System
-from ..scene import Solid
 from .flat import Flat
 
 FIRST = 64  # directions asked at first

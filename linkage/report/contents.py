@@ -8,7 +8,7 @@ from importlib import metadata
 import numpy as np
 
 from .. import gearing, plots, tables
-from ..clearance import NEAR, scene_of
+from ..clearances import NEAR, scene_of
 from ..units import CAUTION, MM_PER, UNIT_WORDS, rounded_down, shown_length
 from . import described
 from .blocks import Grid, Heading, Picture, Text

@@ -7,9 +7,9 @@ from functools import cached_property, partial
 from typing import Any
 
 from .. import gearing, rigging, tables
-from ..clearance import clearance
+from ..clearances import clearance
 from ..errors import LinkageError
-from ..files import digest
+from ..model.file import digest
 from ..motion import System
 from ..stops import find_stops, travel_map
 

@@ -9,7 +9,7 @@ import tempfile
 from pathlib import Path
 
 from ..errors import FileError
-from ..files import write_bytes, write_text
+from ..model.file import write_bytes, write_text
 from ..relief import check_folder, file_stem
 from .as_html import as_html
 from .as_pdf import as_pdf

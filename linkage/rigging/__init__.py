@@ -1,13 +1,13 @@
 """Rigging: rods to make and turn, the aircraft as built, tolerances, free play, wires, grips."""
 
-from .adjust import WITHIN, Adjustment, adjust
+from .adjustment import WITHIN, Adjustment, adjust
 from .as_built import ERROR, AsBuilt, as_built_model, fit_as_built
 from .builds import Builds, Chance, monte_carlo
 from .grips import grip_table, hand_clearance
-from .misalignment import end_misalignment, misalignment
 from .pins import rig_pins
 from .play import free_play, play_bands
 from .readings import Readings, read_readings, readings_of, signed_angle
+from .rod_end_angles import end_misalignment, misalignment
 from .rods import end_sheet, rod_sheet, turns
 from .study import Study, study
 from .tolerances import error_bands, sensitivities, spots

@@ -238,7 +238,7 @@ def _level_rates(motion, rates, surface):
         return np.degrees((h * dz - z * dh) / (h**2 + z**2))
 
     moved = per(motion.input_rates)
-    per_input = {name: moved[k] * (1.0 if control.unit == "mm" else np.radians(1.0))
+    per_input = {name: moved[k] * control.scale
                  for k, (name, control) in enumerate(system.inputs.items())}
     return per_input, per(rates) if rates else None
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from ..clearance import Stage, near_pairs, prove, scene_of, travel_box
+from ..clearances import Stage, near_pairs, prove, scene_of, travel_box
 from ..motion import System
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed

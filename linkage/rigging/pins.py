@@ -6,10 +6,10 @@ import math
 
 import numpy as np
 
-from ..keys import unit_vector
 from ..model import AIRFRAME
+from ..model.keys import unit_vector
 from ..motion import System, body_of
-from .misalignment import carried_direction
+from .rod_end_angles import carried_direction
 
 
 def rig_pins(system: System):

@@ -153,7 +153,7 @@ def _one(system, cells):
     stick_word = _only(cells, STICK, "the stick")
     surface_word = _only(cells, SURFACE, "the surface")
     ways = [gearing.sense_word(name, end) for end in (False, True)]
-    if system.inputs[name].unit == "mm":
+    if system.inputs[name].slides:
         stick = _signed_length(system, cells[stick_word], ways, stick_word)
     else:
         stick = signed_angle(cells[stick_word], ways, stick_word)

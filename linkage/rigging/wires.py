@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..clearance import scene_of, travel_box
+from ..clearances import scene_of, travel_box
 from ..errors import LinkageError, nearest
 from ..geometry import piece_gap, sphere, tube
-from ..keys import unit_vector
 from ..model import AIRFRAME
+from ..model.keys import unit_vector
 from ..motion import System, body_of, enclose
 from ..search import extreme
 from .loops import arc_chain, bend_radius, length_needed

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .. import gearing
-from ..clearance import NEAR, clearance, scene_of
+from ..clearances import NEAR, clearance, scene_of
 from ..motion import System
 from ..stops import ends_without_stop, find_stops, may_touch, travel_map
 from ..units import MM_PER, rounded_down, shown_length

@@ -11,9 +11,9 @@ from .. import gearing
 from ..errors import LinkageError
 from ..model import steps_within
 from ..motion import System
-from .apart import cuts, proven, too_near
+from .clearance_terms import cuts, proven, too_near
+from .dimensions import Layout, named_dimensions
 from .fit import Fit, Problem, fit
-from .named import Layout, named_dimensions
 from .targets import Trial, aims_of
 
 ROUNDS = 8  # fits with what the last proof found missing

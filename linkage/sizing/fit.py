@@ -17,7 +17,7 @@ import numpy as np
 
 from ..errors import LinkageError
 from ..motion import System
-from .named import Layout
+from .dimensions import Layout
 from .targets import Aim, Trial
 
 LOST = 1e3  # shares that count where a rod is out of reach

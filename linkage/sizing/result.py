@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from ..files import format_model, refuse_taken, write_text
-from ..mirroring import twin_name
 from ..model import STATIONS
+from ..model.file import format_model, refuse_taken, write_text
+from ..model.mirroring import twin_name
 from ..motion import System
 from ..units import CAUTION, shown_length
 from .choose import choose

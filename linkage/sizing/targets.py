@@ -13,10 +13,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .. import gearing, kernels
+from .. import gearing
 from ..model import is_rudder
-from ..motion import Posture, Rates, Seeds, Slide, System, Turn, body_of, hinge_sign
-from .named import Layout
+from ..motion import Posture, Rates, Seeds, Slide, System, Turn, body_of, hinge_sign, kernels
+from .dimensions import Layout
 
 TINY = 1e-30  # imaginary part of a complex step: far below the last digit
 SCALE = {"over-centre": 1.0, "clearance": 0.25}  # degrees and mm that weigh like one tolerance

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from ..clearance import Stage, gaps, near_of, prove, scene_of
+from ..clearances import Stage, gaps, near_of, prove, scene_of
 from ..motion import System
 from ..search import crossings
-from .contact import meeting
+from .faces import meeting
 
 ALIKE = 0.05  # degrees (mm) within which stops of both sticks count as reached together
 CLEAR = 1e-3  # mm of proven gap that counts as no contact

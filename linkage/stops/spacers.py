@@ -10,8 +10,8 @@ from ..errors import LinkageError
 from ..motion import System
 from ..search import crossings
 from ..units import shown_length
-from .contact import Meeting, meeting
-from .rates import stop_rates
+from .contact_rates import stop_rates
+from .faces import Meeting, meeting
 
 MOST_STACKED = 4  # washers or sheets in one stack
 SAME = 1e-6  # mm within which two thicknesses are one

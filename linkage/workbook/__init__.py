@@ -20,7 +20,7 @@ def open(source, path=None):
     Workbook
         Show it as the last line of a cell.
     """
-    from ..files import read_model
+    from ..model.file import read_model
     from ..motion import System
     from .live import Workbook
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..clearance import travel_box
+from ..clearances import travel_box
 from ..model import AIRFRAME
 from ..motion import Motion, System
 

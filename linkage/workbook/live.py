@@ -11,9 +11,9 @@ import anywidget
 import numpy as np
 import traitlets
 
-from ..clearance import gaps, scene_of, travel_box
+from ..clearances import gaps, scene_of, travel_box
 from ..errors import LinkageError
-from ..files import write_model
+from ..model.file import write_model
 from ..motion import System, body_of
 from ..stops import Meeting, meeting
 from ..units import MM_PER

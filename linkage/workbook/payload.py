@@ -35,13 +35,13 @@ from functools import lru_cache
 
 import numpy as np
 
-from ..clearance import scene_of
+from ..clearances import scene_of
+from ..clearances.scene import hole_shape, plate_axes
 from ..gearing import deflection_words
 from ..gearing.words import SENSES
+from ..geometry.outlines import hole_polygon, outline_polygon
 from ..model import AIRFRAME, Box, Plate, Washer
 from ..motion import System, body_of
-from ..outlines import hole_polygon, outline_polygon
-from ..scene import hole_shape, plate_axes
 from ..units import CAUTION
 from .grid import Grid, held_inputs, make_grid
 

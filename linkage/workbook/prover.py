@@ -13,7 +13,7 @@ import subprocess
 import sys
 import threading
 
-from ..files import format_model, parse_model
+from ..model.file import format_model, parse_model
 from ..motion import System
 from .told import governing, map_of, proof_of, quick_proof, required_rows, stop_row
 

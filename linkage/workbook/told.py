@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from ..clearance import Stage, clearance, near_pairs, prove, scene_of
+from ..clearances import Stage, clearance, near_pairs, prove, scene_of
 from ..errors import LinkageError
 from ..gearing import WAYS, box_of, required_travels, said_place
 from ..gearing.travels import SIGNS

@@ -17,9 +17,9 @@ import coal
 import numpy as np
 
 import linkage
-from linkage.clearance import Stage, near_of, prove, scene_of, travel_box
-from linkage.clearance.placed import measure
-from linkage.clearance.table import NEAR, _about_apart
+from linkage.clearances import Stage, near_of, prove, scene_of, travel_box
+from linkage.clearances.stage import measure
+from linkage.clearances.table import NEAR, _about_apart
 from linkage.motion import enclose
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "side_by_side.toml"
@@ -104,7 +104,7 @@ def ours(system, width, share=1.0):
 
 
 def first_order(stage, items, cells, tolerances=None, enough=None):
-    """The plain bound in place of `linkage.clearance.bounds`."""
+    """The plain bound in place of `linkage.clearances.proof.bounds`."""
     (which, cell), (names, centres, halves) = items, cells
     named = {n: centres[:, i] for i, n in enumerate(names)}
     posture = stage.system.sweep(**named).posture
@@ -123,7 +123,7 @@ def first_order(stage, items, cells, tolerances=None, enough=None):
 
 def plain_cells(system, width):
     """Cells that the plain bound needs, pair by pair, and whether it came to an end."""
-    module = sys.modules["linkage.clearance.prove"]
+    module = sys.modules["linkage.clearances.proof"]
     second, module.bounds = module.bounds, first_order
     try:
         proof = prove(Stage(scene_of(system), near_of(system)), travel_box(system), width,

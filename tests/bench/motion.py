@@ -72,8 +72,7 @@ def numba_source(system):
     """Scalar code that walks the plan and calls the kernels, written out for Numba."""
     import inspect
 
-    from linkage import kernels
-    from linkage.motion import Drive, body_of
+    from linkage.motion import Drive, body_of, kernels
 
     lines = ["def run(pitches, rolls, out):", "  for i in range(len(pitches)):",
              "    for j in range(len(rolls)):"]

@@ -5,8 +5,8 @@ import shutil
 import pytest
 
 import linkage
-from linkage.files import parse_model
 from linkage.gearing import deflection_words
+from linkage.model.file import parse_model
 
 
 @pytest.fixture(scope="module")

@@ -97,7 +97,7 @@ def test_a_spacer_is_changed_by_keyboard(book, examples, hands):
     text = (examples / "side_by_side.toml").read_text()
     first = 'on = "cross tube/roll lug left"\nthickness = 0.063'
     assert text.count(first) == 1
-    changed = linkage.System(linkage.files.parse_model(
+    changed = linkage.System(linkage.parse_model(
         text.replace(first, first.replace("0.063", str(thick)))))
     true = linkage.find_stops(changed).set_index("stop").loc["roll right", "angle"]
     said = book.rows("stops")["roll right"][0]

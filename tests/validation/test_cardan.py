@@ -13,7 +13,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 import linkage
-from linkage.files import parse_model
+from linkage.model.file import parse_model
 
 RADIUS = 30.0
 RPM = 2 * math.pi / 60

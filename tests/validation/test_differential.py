@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 import linkage
-from linkage.files import parse_model
+from linkage.model.file import parse_model
 
 ARMS = [-30, -20, -10, 10, 20, 30]
 

@@ -201,7 +201,7 @@ def test_plate_with_a_hole_against_its_triangles():
     pytest.importorskip("shapely")
     import shapely
 
-    from linkage.outlines import convex_parts, hole_polygon, outline_polygon
+    from linkage.geometry.outlines import convex_parts, hole_polygon, outline_polygon
 
     generator = np.random.default_rng(5)
     corners = [[0, 0, 8], [90, 0], [90, 50, 15], [40, 60], [0, 40]]

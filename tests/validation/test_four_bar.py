@@ -15,7 +15,7 @@ import pytest
 from scipy.optimize import brentq
 
 import linkage
-from linkage.files import parse_model
+from linkage.model.file import parse_model
 
 GRAPHICAL = 0.06  # numbers measured on paper; at worst 5.3 % off where they could be checked
 

@@ -15,7 +15,7 @@ from scipy.optimize import brentq
 from scipy.spatial.transform import Rotation
 
 import linkage
-from linkage.files import parse_model
+from linkage.model.file import parse_model
 
 S1 = {"p1": (0, 0, 0), "u1": (1, 0, 0), "a0": (15, 0, 60),
       "p2": (220, 40, 30), "u2": (0, 1, 0), "b0": (0, -20, 45), "length": 206.51876428063383}

@@ -1,7 +1,7 @@
 """Loop closures, their closed-form solutions and derivatives: derived by SymPy, printed as arrays.
 
-``python -m linkage.symbolic`` writes `linkage/kernels.py`, which the motion rooms run; so a run
-never waits for SymPy, and the formulas that run are the ones derived here.
+``python -m linkage.motion.symbolic`` writes `kernels.py` beside it, which the other files of
+motion run; so a run never waits for SymPy, and the formulas that run are those derived here.
 
 One rod closes one loop.  With the joint's centre c, unit axis u, near rod end r and far end q,
 all in the frame that carries the joint, a turn by theta must satisfy
@@ -17,7 +17,7 @@ from pathlib import Path
 
 import sympy as sp
 
-HEADER = '''"""Closed forms of one joint and one rod; ``python -m linkage.symbolic`` writes them.
+HEADER = '''"""Closed forms of a joint and a rod, written by ``python -m linkage.motion.symbolic``.
 
 Every argument is a number, an array, a complex array or an enclosure over a cell of travel;
 points are tuples of three.  `theta` is the turn about the axis, `t` the way along the slide.

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from .. import gearing, kernels
-from ..keys import unit_vector
+from .. import gearing
 from ..model import AIRFRAME
-from ..motion import Slide, System, body_of
+from ..model.keys import unit_vector
+from ..motion import Slide, System, body_of, kernels
 
 
 def misalignment(system: System):

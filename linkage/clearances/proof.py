@@ -19,7 +19,7 @@ import numpy as np
 
 from ..intervals import U, inputs_of
 from ..motion import enclose
-from .placed import Stage, least_along, measure, spine_gaps
+from .stage import Stage, least_along, measure, spine_gaps
 
 SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
 SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open

@@ -6,7 +6,7 @@ import numpy as np
 
 from ..model import AIRFRAME, STATIONS
 from ..motion import Dimensions, Posture, Rates, Seeds, body_of
-from .contact import Meeting
+from .faces import Meeting
 
 
 def stop_rates(made: Meeting, angle: float, thickness: float) -> dict:

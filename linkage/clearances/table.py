@@ -11,9 +11,9 @@ from ..errors import LinkageError
 from ..geometry import tube_gap
 from ..model import AIRFRAME
 from ..motion import System
-from ..scene import Scene
-from .placed import Stage, measure, spine_gaps
-from .prove import Proof, near_pairs, prove
+from .proof import Proof, near_pairs, prove
+from .scene import Scene
+from .stage import Stage, measure, spine_gaps
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for

@@ -6,14 +6,14 @@ import os
 from pathlib import Path
 
 from ..errors import FileError
-from ..files import format_model, refuse_taken, write_bytes, write_text
 from ..model import Model, Plate, Washer
+from ..model.file import format_model, refuse_taken, write_bytes, write_text
 from ..units import CAUTION, shown_length
-from .cure import Relief
 from .cut import said_area, said_width
 from .drawing import draw, notes_of_faces
 from .flat import flat_of, plates_named
-from .written import as_dxf, as_pdf, as_svg, sheets
+from .formats import as_dxf, as_pdf, as_svg, sheets
+from .reliefs import Relief
 
 
 def both_sides(model: Model, name: str) -> tuple[str, ...]:

@@ -1,4 +1,4 @@
-"""Closed forms of one joint and one rod; ``python -m linkage.symbolic`` writes them.
+"""Closed forms of a joint and a rod, written by ``python -m linkage.motion.symbolic``.
 
 Every argument is a number, an array, a complex array or an enclosure over a cell of travel;
 points are tuples of three.  `theta` is the turn about the axis, `t` the way along the slide.

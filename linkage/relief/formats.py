@@ -9,7 +9,7 @@ from html import escape
 import numpy as np
 
 from ..errors import LinkageError, nearest
-from ..units import CAUTION, MM_PER
+from ..units import CAUTION, LENGTHS
 from .drawing import LAYERS, Drawing
 
 PAPER = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
@@ -39,11 +39,11 @@ def as_dxf(drawing: Drawing) -> str:
     """
     import ezdxf
 
-    page = ezdxf.new("R2010", units=4 if drawing.unit == "mm" else 1)
-    page.header["$MEASUREMENT"] = int(drawing.unit == "mm")
+    page = ezdxf.new("R2010", units=LENGTHS[drawing.unit].dxf)
+    page.header["$MEASUREMENT"] = int(LENGTHS[drawing.unit].metric)
     for layer, colour in LAYERS.items():
         page.layers.add(layer, color=colour)
-    space, per = page.modelspace(), MM_PER[drawing.unit]
+    space, per = page.modelspace(), LENGTHS[drawing.unit].mm
     for layer, contour in drawing.contours:
         on = {"layer": layer}
         if contour.diameter and len(contour.centres) == 1:
@@ -144,7 +144,7 @@ def sheets(drawing: Drawing, paper: str | None = None):
     -------
     ((float, float), int, int)
     """
-    name = paper or {"mm": "A4", "in": "Letter"}[drawing.unit]
+    name = paper or LENGTHS[drawing.unit].paper
     if name not in PAPER:
         raise LinkageError(f'no paper "{name}"; {nearest(name, PAPER)}', paper=name)
     left, low, right, high = drawing.bounds

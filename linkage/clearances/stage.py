@@ -15,7 +15,7 @@ import numpy as np
 from ..geometry import approach, piece_gap, tube_gap
 from ..intervals import Enclosure, U, extent, unknown
 from ..motion import Posture
-from ..scene import Scene, hull_piece
+from .scene import Scene, hull_piece
 
 CORNER_GROUPS = (3, 33)  # like corner counts are worked together: tubes, blocks, round plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out

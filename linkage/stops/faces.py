@@ -6,13 +6,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..clearance import Stage, scene_of, stage_of
-from ..clearance.placed import measure
+from ..clearances import Stage, scene_of, stage_of
+from ..clearances.scene import Pair, Solid
+from ..clearances.stage import measure
 from ..errors import LinkageError, nearest
 from ..geometry import Piece, prism
 from ..model import AIRFRAME, Stop
 from ..motion import System, body_of
-from ..scene import Pair, Solid
 from ..search import refine
 from ..units import shown_length
 

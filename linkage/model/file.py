@@ -11,10 +11,13 @@ import tempfile
 import tomllib
 from pathlib import Path
 
-from .errors import FileError, LinkageError, ModelError, nearest
+from ..errors import FileError, LinkageError, ModelError, nearest
+from ..units import LENGTHS
 from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
-from .model import AIRFRAME, Model, Point
+from .parts import AIRFRAME
+from .shapes import Point
+from .whole import Model
 
 MOST_BYTES = 4_000_000  # a model file is a few kB; this keeps a slip from filling the memory
 
@@ -78,7 +81,7 @@ def parse_model(text: str, *, folder=".") -> Model:
         raise LinkageError('is empty; start one with "linkage new side-by-side --out FILE"')
     hardpoints = table.pop("hardpoints", None)
     unit = table.get("length")
-    if unit not in ("in", "mm"):
+    if unit not in LENGTHS:
         raise LinkageError('length must say what a bare length means: length = "in" or '
                            'length = "mm"')
     if hardpoints is not None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from ..clearance import Stage, near_pairs, prove, scene_of, travel_box
+from ..clearances import Stage, near_pairs, prove, scene_of, travel_box
 from ..errors import LinkageError
 from ..model import Model
 from ..motion import System
@@ -15,7 +15,6 @@ from .cut import Cut, cut_shape, least_ligament, make_cut, with_shape
 from .flat import Flat, flat_of
 from .swept import Sweep
 
-CUTTER = {"mm": 3.0, "in": 3.175}
 NEAR = 25.0  # mm beyond the required clearance within which a pair is looked at closer
 MOST_ROUNDS = 8
 
@@ -148,7 +147,7 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
 
 def _tried(system, flat, swept, options):
     """The cut, the shape, the model and what is proven, and the places that miss."""
-    cutter = CUTTER[system.model.length] if options.cutter is None else options.cutter
+    cutter = system.model.unit.cutter if options.cutter is None else options.cutter
     cut = make_cut(flat, swept, options.grow, cutter, least_ligament(flat, options.ligament))
     shape = cut_shape(flat, cut, system.model.length)
     model = with_shape(system.model, flat.name, shape)

@@ -10,7 +10,7 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 
-from .errors import LinkageError
+from ..errors import LinkageError
 
 MM_PER_IN = 25.4
 INCH = {"6": (32, 40), "8": (32, 36), "10": (24, 32), "12": (24, 28), "1/4": (20, 28),

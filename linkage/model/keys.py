@@ -11,8 +11,8 @@ import math
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 
-from .errors import LinkageError, ModelError, nearest
-from .units import HOUSE, MM_PER, as_float, file_length, length_mm, quantity
+from ..errors import LinkageError, ModelError, nearest
+from ..units import HOUSE, LENGTHS, as_float, file_length, length_mm, quantity
 
 AXES = {"lateral": (0.0, 1.0, 0.0), "fore-aft": (-1.0, 0.0, 0.0), "vertical": (0.0, 0.0, 1.0)}
 MOST_MM = 1e6  # a kilometre: beyond it a number is a slip of the unit, and precision is gone
@@ -459,4 +459,4 @@ def to_unit(value, unit: str):
     >>> to_unit(25.4, "in")
     1.0
     """
-    return value / MM_PER[unit]
+    return value / LENGTHS[unit].mm

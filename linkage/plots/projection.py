@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from ..clearance import scene_of
+from ..clearances import scene_of
 from ..gearing import box_of
 from ..gearing import twins as named_twins
 from ..model import AIRFRAME

@@ -7,12 +7,12 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
-from .errors import LinkageError
-from .geometry import Piece, piece_gap, prism, prisms, sphere, tube
-from .keys import unit_vector
-from .model import AIRFRAME, Box, Pipe, Plate, Sphere, Tube, Washer
-from .motion import System, body_of
-from .outlines import convex_parts, ring
+from ..errors import LinkageError
+from ..geometry import Piece, piece_gap, prism, prisms, sphere, tube
+from ..geometry.outlines import convex_parts, ring
+from ..model import AIRFRAME, Box, Pipe, Plate, Sphere, Tube, Washer
+from ..model.keys import unit_vector
+from ..motion import System, body_of
 
 TOUCHING = 1e-6  # mm within which a pivot or rod end counts as sitting in a piece of structure
 
@@ -295,7 +295,7 @@ def plate_axes(shape) -> tuple:
 
 
 def hole_shape(hole):
-    """A cut-out as `linkage.outlines` takes it."""
+    """A cut-out as `linkage.geometry.outlines` takes it."""
     if hole.outline is not None:
         return hole.outline
     if hole.slot is not None:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..clearance import clearance, pair_gap, scene_of
+from ..clearances import clearance, pair_gap, scene_of
 from ..errors import LinkageError
 from ..motion import System
+from .dimensions import Layout
 from .fit import Cut
-from .named import Layout
 from .targets import Aim
 
 BRACKET = 0.02  # mm; width of the proof

@@ -8,7 +8,7 @@ from ..errors import LinkageError
 from ..gearing import deflection_words, sense_word
 from ..motion import System
 from ..stops import meeting
-from ..units import MM_PER, shown_length
+from ..units import shown_length
 from .style import (
     GREY,
     INK,
@@ -62,7 +62,7 @@ def spacer_chart(system: System, ax=None, *, stop: str):
     if not np.isfinite(angle).any():
         made.contact(made.thickness)  # says why
     lines, texts = _stopped_lines(ax, made, thickness, angle)
-    what = "mm" if system.inputs[made.stop.input].unit == "mm" else "degrees"
+    what = "mm" if system.inputs[made.stop.input].slides else "degrees"
     say(ax, f"Where does a spacer stop the travel?  {stop}", system.model.title,
         f"spacer thickness, {unit}", f"travel at the stop, {what} from neutral")
     ax.margins(x=0.02, y=0.12)
@@ -82,7 +82,7 @@ def _contact(made, thickness) -> float:
 
 def _stopped_lines(ax, made, thickness, angle):
     system, name = made.system, made.stop.input
-    per, known = MM_PER[system.model.length], np.isfinite(angle)
+    per, known = system.model.unit.mm, np.isfinite(angle)
     way = sense_word(name, made.stop.side == "greatest")
     lines = ax.plot(thickness / per, np.abs(shown_input(system, name, angle)), color=INK,
                     linewidth=2.2)
@@ -103,7 +103,7 @@ def _stopped_lines(ax, made, thickness, angle):
 def _stock_marks(ax, made, thickness, angle):
     """A line at each stock thickness, and a ring where the file stands."""
     system, unit = made.system, made.system.model.length
-    per, name = MM_PER[unit], made.stop.input
+    per, name = system.model.unit.mm, made.stop.input
     at = dict(zip(thickness, np.abs(shown_input(system, name, angle)), strict=True))
     for t in sorted(set(made.stop.spacer.stock)):
         if t not in at:

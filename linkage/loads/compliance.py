@@ -6,8 +6,8 @@ import numpy as np
 
 from ..gearing import box_of
 from ..motion import System
-from .cases import Case, balanced, cases, hand, shares
 from .columns import tube_area, tube_inertia
+from .load_cases import Case, balanced, cases, hand, shares
 from .margins import missing
 from .statics import Statics
 from .worst import NOISE, tube_moments

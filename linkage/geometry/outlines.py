@@ -12,7 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from .errors import LinkageError
+from ..errors import LinkageError
 
 WITHIN = 0.01  # mm between an arc and the polygon that stands for it
 SAME = 1e-6  # mm, below which two corners are one

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..gearing import box_of
 from ..motion import Motion, System
-from .pilots import SHARE, grips, pilot_force
+from .pilot_forces import SHARE, grips, pilot_force
 from .statics import Statics
 
 GEARED = 0.1  # least share of the most moved surface's gearing at which a surface holds an input

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..clearance import Stage, first_signs, near_of, prove, scene_of, stage_of, travel_box
+from ..clearances import Stage, first_signs, near_of, prove, scene_of, stage_of, travel_box
 from ..errors import LinkageError
 from ..motion import System
 from ..search import refine
-from .contact import meeting
+from .faces import meeting
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel that the map shows
 CLEAR = 1e-3  # mm of proven gap that counts as no contact

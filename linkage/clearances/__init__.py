@@ -1,7 +1,7 @@
 """Gaps between solids, and the least of each over the whole travel, proven."""
 
-from .placed import Stage
-from .prove import Proof, near_pairs, prove
+from .proof import Proof, near_pairs, prove
+from .stage import Stage
 from .table import (
     NEAR,
     clearance,

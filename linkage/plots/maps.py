@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from .. import stops
-from ..clearance import gaps, near_of, scene_of
+from ..clearances import gaps, near_of, scene_of
 from ..gearing import said_place
 from ..motion import System
 from ..stops import TravelMap
-from ..units import MM_PER, shown_length
+from ..units import LENGTHS, shown_length
 from .curves import known_input
 from .style import (
     ALARM,
@@ -164,9 +164,9 @@ def clearance_along(system: System, ax=None, *, input: str = "pitch", pairs=None
     lines = []
     for (name, gap), (colour, style) in zip(found.items(), SERIES * 9, strict=False):
         short = np.where(gap < scene.pairs[name].required, gap, np.nan)
-        ax.plot(shown_input(system, input, x), short / MM_PER[unit], color=SHORT, linewidth=6,
+        ax.plot(shown_input(system, input, x), short / LENGTHS[unit].mm, color=SHORT, linewidth=6,
                 solid_capstyle="butt", zorder=1.5, gid="less than required")
-        lines += ax.plot(shown_input(system, input, x), gap / MM_PER[unit], color=colour,
+        lines += ax.plot(shown_input(system, input, x), gap / LENGTHS[unit].mm, color=colour,
                          linestyle=style, gid=name)
     others = {name: value for name, value in at.items() if name != input and value}
     held = f", at {said_place(system, others)}" if others else ""
@@ -208,9 +208,9 @@ def _required_lines(ax, system, pairs):
         if pair.required:
             rules.setdefault(pair.required, {})[pair.rule] = None
     for required, rule in rules.items():
-        ax.axhline(required / MM_PER[unit], color=GREY, linewidth=1.0, linestyle=(0, (8, 4)),
+        ax.axhline(required / LENGTHS[unit].mm, color=GREY, linewidth=1.0, linestyle=(0, (8, 4)),
                    zorder=1)
         ax.annotate(f"required {shown_length(required, unit)} ({', '.join(rule)})",
-                    (0.01, required / MM_PER[unit]), (0, 3), xycoords=ax.get_yaxis_transform(),
+                    (0.01, required / LENGTHS[unit].mm), (0, 3), xycoords=ax.get_yaxis_transform(),
                     textcoords="offset points", fontsize=SMALL, color=GREY, zorder=5,
                     bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8})

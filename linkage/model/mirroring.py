@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 
+from .fittings import RigPin
 from .keys import (
     AXES,
     Direction,
@@ -20,7 +21,8 @@ from .keys import (
     TableOf,
     file_keys,
 )
-from .model import Airframe, Body, Coupling, Point, Require, RigPin, Stop
+from .parts import Airframe, Body, Coupling, Require, Stop
+from .shapes import Point
 
 SWAPS = {"left": "right", "right": "left"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself

@@ -11,8 +11,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import ModelError
-from ..mirroring import twin_name
 from ..model import AIRFRAME, STATIONS, Model, Point
+from ..model.mirroring import twin_name
 from ..motion import Dimensions, Seeds, body_of
 
 KINDS = {"arm": "point", "clocking": "point", "place": "point", "rod": "rod"}
