@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 import linkage
-from linkage.files import parse_model
+from linkage.model.file import parse_model
 
 from .attack import Scene, least, samples, worst_build
 from .closing import close, order

@@ -192,6 +192,17 @@ def close(machine, inputs, build=None):
     return settled(machine, inputs, build or drawn(machine), order(machine))
 
 
+def followed_by_newton(machine, inputs, build):
+    """The same posture with every joint but the driven ones followed from neutral at once."""
+    steps = order(machine)
+    driven = [step for step in steps if step[0] == "drive"]
+    joints = [joint for step in steps if step[0] in ("rod", "rods")
+              for joint in ([step[1]] if step[0] == "rod" else step[1])]
+    posture = settled(machine, inputs, build, driven)
+    together(posture, ("rods", joints, list(machine.rods)), inputs, driven)
+    return posture
+
+
 def couple(posture, step, inputs, before):
     _, body, source, ratio = step
     joints = posture.machine.joints
