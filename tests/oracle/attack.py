@@ -10,7 +10,7 @@ from .distance import hull_distance
 from .solids import pieces
 
 STEPS = (1.0, 0.25, 0.06, 0.015, 0.004, 0.001, 2e-4, 4e-5)  # shares of the travel, halved within
-BLOCK = 60_000
+BLOCK = 600_000
 
 
 class Scene:
@@ -37,25 +37,42 @@ class Scene:
         sides = [self.posed(posture, name, by) for name, by in zip(pair, grown, strict=True)]
         balls = [bounding(side) for side in sides]
         (one, reach), (other, far) = balls
-        centre = np.linalg.norm(one[:, :, None] - other[:, None], axis=-1)
+        apart = np.linalg.norm(one[:, :, None] - other[:, None], axis=-1)
         radii = np.array([[p[1] + q[1] for q in sides[1]] for p in sides[0]])
-        lowest = centre - reach[:, :, None] - far[:, None] - radii
-        ceiling = (centre - radii).min(axis=(1, 2))
+        lowest = apart - reach[:, :, None] - far[:, None] - radii
+        ceiling = (apart - radii).min(axis=(1, 2))
+        every = np.arange(posture.count)
+        first = lowest.reshape(posture.count, -1)
+        best = np.argmin(np.where(np.isfinite(first), first, np.inf), axis=1)
+        i, j = np.unravel_index(best, radii.shape)
+        low, high = self._closest(sides, (every, i, j), ceiling)
+        ceiling = np.fmin(ceiling, high)
         with np.errstate(invalid="ignore"):
             n, i, j = np.nonzero(lowest <= ceiling[:, None, None])
-        low, high = np.full(posture.count, np.inf), np.full(posture.count, np.inf)
-        for kind in set(zip(corners(sides[0])[i], corners(sides[1])[j], strict=True)):
-            here = np.flatnonzero((corners(sides[0])[i] == kind[0])
-                                  & (corners(sides[1])[j] == kind[1]))
-            for part in np.array_split(here, 1 + len(here) * sum(kind) // (BLOCK * 16)):
-                a = stacked(sides[0], i[part], n[part])
-                b = stacked(sides[1], j[part], n[part])
-                near, met = hull_distance(a, b)
-                by = radii[i[part], j[part]]
-                np.minimum.at(low, n[part], near - by)
-                np.minimum.at(high, n[part], met - by)
-        lost = ~np.isfinite(ceiling)
+        new = best[n] != i * radii.shape[1] + j
+        near, met = self._closest(sides, (n[new], i[new], j[new]), ceiling)
+        low, high = np.minimum(low, near), np.minimum(high, met)
+        lost = ~np.isfinite(apart).all(axis=(1, 2))
         low[lost] = high[lost] = np.nan
+        return low, high
+
+    def _closest(self, sides, items, ceiling):
+        """Least (low, high) at every position over items: position, hull, hull."""
+        n, i, j = items
+        low, high = np.full(len(ceiling), np.inf), np.full(len(ceiling), np.inf)
+        sizes = [corners(side) for side in sides]
+        radii = [np.array([p[1] for p in side]) for side in sides]
+        kinds = sizes[0][i] * 10_000 + sizes[1][j]
+        for kind in np.unique(kinds):
+            here = np.flatnonzero(kinds == kind)
+            for part in np.array_split(here, 1 + len(here) * (kind // 10_000 + kind % 10_000)
+                                       // BLOCK):
+                by = radii[0][i[part]] + radii[1][j[part]]
+                near, met = hull_distance(stacked(sides[0], i[part], n[part]),
+                                          stacked(sides[1], j[part], n[part]),
+                                          ceiling[n[part]] + by)
+                np.fmin.at(low, n[part], near - by)
+                np.fmin.at(high, n[part], met - by)
         return low, high
 
 

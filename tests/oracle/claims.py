@@ -12,7 +12,7 @@ from .attack import Scene, least, samples, worst_build
 from .closing import close, order
 from .reading import read
 
-ARC = 0.0125  # mm that a solid with arcs may be larger by in the library, or smaller by here
+ARC = 0.0155  # mm that a solid with arcs may be larger by in the library, or smaller by here
 NEARLY = 1e-6  # mm between two ways to work out one gap
 
 

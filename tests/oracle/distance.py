@@ -14,8 +14,12 @@ CLOSE = 1e-11  # of the distance
 SUBSETS = [k for n in (1, 2, 3, 4) for k in itertools.combinations(range(4), n)]
 
 
-def hull_distance(a, b):
-    """Bounds (low, high) of the distance of hulls a (n, p, 3) and b (n, q, 3)."""
+def hull_distance(a, b, enough=np.inf):
+    """Bounds (low, high) of the distance of hulls a (n, p, 3) and b (n, q, 3).
+
+    What is proven to be more than `enough` is walked no further.
+    """
+    enough = np.broadcast_to(enough, len(a))
     shift = a.mean(axis=1, keepdims=True)
     a, b = a - shift, b - shift
     count = len(a)
@@ -35,7 +39,7 @@ def hull_distance(a, b):
         high[active] = np.minimum(high[active], size)
         repeated = (np.abs(simplex[active] - corner[:, None]).max(axis=2) == 0) & held[active]
         go = (high[active] - low[active] > CLOSE * (1 + high[active])) & (size > 0) \
-            & ~repeated.any(axis=1)
+            & ~repeated.any(axis=1) & ~(low[active] > enough[active])
         active, corner = active[go], corner[go]
         if not active.size:
             break

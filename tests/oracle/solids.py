@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-CUT = 0.002  # mm between an arc and the polygon inside it
+CUT = 0.005  # mm between an arc and the polygon inside it
 
 
 @dataclass

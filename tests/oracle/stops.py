@@ -9,7 +9,7 @@ import linkage
 from .claims import Fault, Findings, moves
 from .closing import close
 
-FIRST = 800  # steps of the way at least
+FIRST = 240  # steps of the way at least
 NEVER = np.inf
 
 
