@@ -29,10 +29,10 @@ FLOORS = [
 INNER = {
     "model": [{"keys", "threads"}, {"shapes"}, {"strength", "fittings"},
               {"parts", "sizes", "turned"}, {"stock"}, {"whole", "mirroring"}, {"file"}],
-    "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates"},
-               {"together", "bounds", "moved"}, {"system"}],
+    "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates", "builds"},
+               {"together", "bounds_together", "moved"}, {"bounds"}, {"system"}],
     "gearing": [{"words"}, {"travels", "algebra"}, {"cross_checks"}, {"findings"}],
-    "clearances": [{"scene"}, {"stage"}, {"proof"}, {"table"}],
+    "clearances": [{"scene", "travel"}, {"stage"}, {"proof"}, {"table"}],
     "stops": [{"faces"}, {"contact_rates"}, {"find", "spacers", "mapping"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
     "loads": [{"columns", "pilot_forces"}, {"statics"}, {"load_cases"}, {"stick", "stop_contact"},

@@ -13,6 +13,7 @@ from .table import (
     stage_of,
     travel_box,
 )
+from .travel import Travel
 
-__all__ = ["NEAR", "Proof", "Stage", "clearance", "first_signs", "gaps", "near_of", "near_pairs",
-           "pair_gap", "prove", "scene_of", "stage_of", "travel_box"]
+__all__ = ["NEAR", "Proof", "Stage", "Travel", "clearance", "first_signs", "gaps", "near_of",
+           "near_pairs", "pair_gap", "prove", "scene_of", "stage_of", "travel_box"]

@@ -17,16 +17,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..intervals import U, inputs_of
+from ..intervals import U, bend_rows
 from ..motion import enclose
 from .stage import Stage, least_along, measure, spine_gaps
+from .travel import Travel
 
 SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
 SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
 ABOUT = 0.3  # share of a half-width to each side of a bottom that its own child takes
 ASIDE = 0.5  # share of a half-width at which the direction is asked again
 MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
-LARGEST = 1e5  # mm; no coordinate in play is larger, which `prove` sees to
 SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell gives none
 EFFORT = 60  # cells that a pair may take for a closer bracket than asked for
 TRIES = 8  # places tried per pair and round
@@ -60,15 +60,15 @@ class Proof:
     visited: np.ndarray
 
 
-def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf, *,
+def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,
           within: float | None = None) -> Proof:
     """Bracket the least gap of every pair of a stage.
 
     Parameters
     ----------
     stage : Stage
-    box : dict
-        ``{input: (least, greatest)}``.
+    travel : Travel or dict
+        A set of stick positions, or the whole of ``{input: (least, greatest)}``.
     tolerance : float
         Wanted width of the bracket, mm.
     tolerances : Tolerance, optional
@@ -84,7 +84,7 @@ def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf, *,
     -------
     Proof
     """
-    search = _Search(stage, box, tolerance, tolerances, limit)
+    search = _Search(stage, travel, tolerance, tolerances, limit)
     search.within = tolerance if within is None else min(within, tolerance)
     if not stage.pairs:
         return search.proof
@@ -96,15 +96,15 @@ def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf, *,
     return search.proof
 
 
-def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
+def near_pairs(scene, pairs, travel, limit: float, tolerances=None):
     """Pairs that may come within a limit of their required clearance; the rest with proof.
 
     Parameters
     ----------
     scene : Scene
     pairs : sequence of Pair
-    box : dict
-        ``{input: (least, greatest)}``.
+    travel : Travel or dict
+        A set of stick positions, or the whole of ``{input: (least, greatest)}``.
     limit : float
         mm more than the required clearance.
     tolerances : Tolerance, optional
@@ -117,7 +117,7 @@ def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
     if not pairs:
         return [], {}
     stage = Stage(scene, pairs, scene.envelope, rough=True)
-    search = _Search(stage, box, np.inf, tolerances, limit)
+    search = _Search(stage, travel, np.inf, tolerances, limit)
     which, centres, halves, _ = search.first_items()
     cells, cell = search.cells(centres, halves)
     low = bounds(stage, (which, cell), (search.names, *cells), tolerances,
@@ -134,10 +134,12 @@ class _Search:
     grid = 4  # cells per input of the first round
     within = np.inf  # closer bracket while it takes little effort
 
-    def __init__(self, stage, box, tolerance, tolerances, limit):
-        self.stage, self.names = stage, list(box)
-        self.box = np.array([box[name] for name in self.names], dtype=float).reshape(-1, 2)
+    def __init__(self, stage, travel, tolerance, tolerances, limit):
+        self.stage, self.travel = stage, Travel.of(travel)
+        self.names = list(self.travel.names)
+        self.box = np.array(list(self.travel.box.values()), dtype=float).reshape(-1, 2)
         self.tolerance, self.tolerances = tolerance, tolerances
+        self.loose = stage.looseness(tolerances)
         count = len(stage.pairs)
         self.required = np.array([pair.required for pair in stage.pairs])
         self.limit = self.required + limit
@@ -156,7 +158,7 @@ class _Search:
         for moves in np.unique(self.moves, axis=0):
             first = self.stage.pair_index[:self.stage.first]
             which = np.flatnonzero((self.moves[first] == moves).all(axis=1))
-            centre, half = self._grid(moves)
+            centre, half = self.travel.grid(moves, self.grid)
             low = self._about_apart(which, centre, half)
             pairs = self.stage.pair_index[which]
             keep = ~(low >= self.limit[pairs][:, None]) & ~np.isnan(low)
@@ -180,11 +182,11 @@ class _Search:
                            {n: half[:, i] for i, n in enumerate(self.names)}, self.tolerances)
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
         rows = self.stage.spines(enclosed, pieces, len(centre))
-        about = self.stage.around(pieces, enclosed.blur)
+        about = self.stage.around(pieces) + np.sqrt(3.0) * self.loose[pieces]
         a, b = back.reshape(-1, 2).T
         # no point of a spine moves farther than the one of its ends that moves farthest
         loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0)).max(axis=0)
-        scale = 1e-9 + 64 * U * LARGEST
+        scale = 1e-9 + 64 * U * self.stage.scale(enclosed)
         apart = spine_gaps(rows[0], a, b)  # NaN just where a piece has no posture
         moved = np.where(np.isnan(loose), np.inf, loose)
         return apart - moved[a] - moved[b] - (about[a] + about[b] + scale)[:, None]
@@ -199,7 +201,7 @@ class _Search:
         which = np.flatnonzero(np.isin(self.stage.pair_index[:self.stage.first], pairs))
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        about = self.stage.around(pieces, 0.0)
+        about = self.stage.around(pieces)
         a, b = back.reshape(-1, 2).T
         near = spine_gaps(self.stage.spines(motion.posture, pieces, len(places)), a, b) - (
             about[a] + about[b])[:, None]
@@ -211,14 +213,6 @@ class _Search:
         chosen = order[rank < FIRST_TRIES]
         moves = self.moves[self.stage.pair_index[items[chosen]]]
         self._meet_at(items[chosen], np.where(moves, places[place[chosen]], 0.0))
-
-    def _grid(self, moves):
-        middle, reach = self.box.mean(axis=1), np.ptp(self.box, axis=1) / 2
-        sides = [np.linspace(-1, 1, 2 * self.grid + 1)[1::2] if m else np.zeros(1) for m in moves]
-        share = np.stack([s.ravel() for s in np.meshgrid(*sides, indexing="ij")], axis=-1)
-        size = np.where(moves, reach / self.grid, 0.0)
-        return (np.where(moves, middle, 0.0) + share * reach,
-                np.broadcast_to(size * (1 + 4 * U) + np.abs(middle) * 2 * U * moves, share.shape))
 
     def round(self, items):
         """Bound every item, close what is good enough, split the rest."""
@@ -238,7 +232,8 @@ class _Search:
         enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
         value, low, places = bounds(self.stage, (which, cell), (self.names, *cells),
                                     self.tolerances, enough)
-        self._meet(np.where(self.stage.rough[which], np.nan, value), pairs, centres)
+        self._meet(np.where(self.stage.rough[which] | ~self._held(which, centres), np.nan, value),
+                   pairs, centres)
         self._try(which, pairs, low, places)
         small = (halves.max(axis=1) * 2 < SMALLEST) | (self.proof.visited[pairs] > MOST_CELLS)
         good = self._good_enough(low, pairs, self.tolerance)
@@ -274,12 +269,18 @@ class _Search:
         back, parts = self.stage.parts_of(which[rough])
         which = np.concatenate([which[~rough], parts])
         places = np.concatenate([places[~rough], places[rough][back]])
+        held = self._held(which, places)
+        which, places = which[held], places[held]
         self._meet(self.met(which, places), self.stage.pair_index[which], places)
 
     def met(self, which, places):
         """Gap of piece pairs at places, NaN out of reach."""
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
         return measure(self.stage, motion.posture, which, np.arange(len(which)))
+
+    def _held(self, which, places):
+        """Whether places of items lie in the travel, as far as their pairs can tell."""
+        return self.travel.holds_each(places, self.moves[self.stage.pair_index[which]])
 
     def _meet(self, value, pairs, centres):
         """Keep the least gap met so far and where."""
@@ -316,8 +317,14 @@ class _Search:
                 if here.size:
                     made = self._edges(row, len(here)) if not about else _edges_about(
                         row, (aims[here] - centres[here]) / np.where(row, halves[here], 1.0))
-                    found.append(_children(which[here], (centres[here], halves[here]), made, row))
+                    found.append(self._shrunk(_children(
+                        which[here], (centres[here], halves[here]), made, row), row))
         return tuple(np.concatenate(k) for k in zip(*found, strict=True))
+
+    def _shrunk(self, items, row):
+        which, centres, halves = items
+        kept, centres, halves = self.travel.shrunk(centres, halves, row)
+        return which[kept], centres, halves
 
     def _edges(self, row, count):
         """Even edges of children as shares of the half-width: a (count, n) array per input."""
@@ -376,30 +383,36 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
     posture = stage.system.sweep(**named).posture
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
                        tolerances)
-    beside = [stage.system.sweep(**(named | {n: centres[:, i] + halves[:, i] * ASIDE})).posture
-              for i, n in enumerate(names)]
+    middle = (0.0,) * len(names)
+    beside = [(*middle[:i], ASIDE, *middle[i + 1:]) for i in range(len(names))]
     value, low, places = np.empty(len(which)), np.empty(len(which)), centres[cell]
+    loose = None if tolerances is None else stage.looseness(tolerances)
     for here, _ in stage.by_corners(which):
-        value[here], way = _towards(stage, posture, which[here], cell[here])
-        low[here], model = _bound(stage, enclosed, (which[here], cell[here]), way, (1.0, 1.0))
+        value[here], way = _towards(stage, posture, (which[here], cell[here]))
+        lost = np.flatnonzero(np.isnan(value[here]))
+        if lost.size:
+            way[:, lost] = _towards(stage, enclosed, (which[here[lost]], cell[here[lost]]),
+                                    middle)[1]
+        low[here], model = _bound(stage, enclosed, (which[here], cell[here]), way, (1.0, 1.0),
+                                  loose)
         todo = np.arange(len(here)) if enough is None else \
             np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
         if todo.size:
             some = which[here[todo]], cell[here[todo]]
-            ways = [_towards(stage, aside, *some)[1] for aside in beside]
+            ways = [_towards(stage, enclosed, some, aside)[1] for aside in beside]
             turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
-            better, turned = _bound(stage, enclosed, some, turning, sizes)
+            better, turned = _bound(stage, enclosed, some, turning, sizes, loose)
             gained = ~(better < low[here[todo]])
             low[here[todo[gained]]] = better[gained]
             model[:, todo[gained]] = turned[:, gained]
-        places[here] += lowest_place(model).T * halves[cell[here]]
+        places[here] += lowest_place(model, len(names)).T * halves[cell[here]]
     return value, low, places
 
 
-def _bound(stage, enclosed, items, direction, sizes):
+def _bound(stage, enclosed, items, direction, sizes, loose):
     """Lower bound of items with a direction of given least and greatest size; its polynomial."""
-    sides = stage.along(enclosed, *items, direction)
-    apart, model = least_along(sides, LARGEST)
+    sides = stage.along(enclosed, *items, direction, loose)
+    apart, model = least_along(sides, stage.scale(enclosed), enclosed.inputs)
     lost = np.isnan(sides[0][0]).any(axis=0) | np.isnan(sides[1][0]).any(axis=0)
     apart = np.where(np.isnan(apart) & ~lost, -np.inf, apart)  # only what has no posture is NaN
     # lines and points are never less than 0 apart, however deep the tubes about them overlap
@@ -407,13 +420,13 @@ def _bound(stage, enclosed, items, direction, sizes):
     return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
 
 
-def _towards(stage, posture, which, cell):
+def _towards(stage, posture, items, at=()):
     """Gap and the direction from the first piece to the second; some way where out of reach."""
-    hulls = stage.hulls(posture, which, cell)
+    hulls = stage.hulls(posture, *items, at)
     lost = ~np.isfinite(hulls[0]).all(axis=(0, 1)) | ~np.isfinite(hulls[1]).all(axis=(0, 1))
     for hull in hulls:
         hull[..., lost] = 0.0
-    value, direction, *_ = stage.gap(hulls, which)
+    value, direction, *_ = stage.gap(hulls, items[0])
     direction = np.where(lost | ~np.isfinite(direction).all(axis=0), SOME_WAY, direction)
     return np.where(lost, np.nan, value), direction
 
@@ -447,14 +460,13 @@ def _turning(way, ways, rows):
     return turning, short, long
 
 
-def lowest_place(model):
+def lowest_place(model, inputs):
     """Where in its cell a polynomial of degree 2 is least, as shares (inputs, m) of the cell.
 
     Looked for at the stationary point, on the sides and at the corners; a guess to be tried, so
     that its being the least is no one's premise.
     """
-    inputs = inputs_of(len(model))
-    slopes, bends = model[1:1 + inputs], model[1 + inputs:-1]
+    slopes, bends = model[1:1 + inputs], model[bend_rows(inputs)]
     first, second = (np.array(k) for k in zip(*((i, j) for i in range(inputs)
                                                 for j in range(i, inputs)), strict=True))
     tried = np.array(list(itertools.product((-1.0, -0.5, 0.0, 0.5, 1.0), repeat=inputs))).T

@@ -99,6 +99,32 @@ class Scene:
             self._envelopes[name] = Solid(name, (piece,), self._carriers(name))
         return self._envelopes[name]
 
+    def looseness(self, name: str, tolerances) -> float:
+        """How far a build may have each point of a solid off, in each coordinate of its part.
+
+        What the points that it is drawn by are off by, and as much again as its part may be off,
+        for the solid itself; a rod moves with its ends, so that only its own growth is left.
+
+        Parameters
+        ----------
+        name : str
+        tolerances : Tolerance
+            The general ones.
+
+        Returns
+        -------
+        float
+            mm; for a rod, all round.
+        """
+        part, shape = body_of(name), self._shapes[name]
+        if part in self.model.rods:
+            return tolerances.hardpoint
+        places = [getattr(shape, "at", None), *getattr(shape, "along", ())]
+        named = [place if "/" in place else f"{part}/{place}" for place in places
+                 if isinstance(place, str)]
+        return self.model.point_tolerance(f"{part}/{name.split('/')[1]}", tolerances) + max(
+            (self.model.point_tolerance(point, tolerances) for point in named), default=0.0)
+
     def placed(self, name: str):
         """The shape of a solid as the file has it, every named point replaced by where it is."""
         part, shape = body_of(name), self._shapes[name]

@@ -14,7 +14,7 @@ import numpy as np
 
 from ..geometry import approach, piece_gap, tube_gap
 from ..intervals import Enclosure, U, extent, unknown
-from ..motion import Posture
+from ..motion import Posture, body_of
 from .scene import Scene, hull_piece
 
 CORNER_GROUPS = (3, 33)  # like corner counts are worked together: tubes, blocks, round plates
@@ -49,11 +49,14 @@ class Seat:
     frame : str
     origin : ndarray (points, 3)
         Points carried, mm: one origin, or the two ends.
+    ends : tuple of str
+        Hardpoints that the two ends are.
     """
 
     carriers: tuple[str, ...]
     frame: str
     origin: np.ndarray
+    ends: tuple[str, ...] = ()
 
 
 class Stage:
@@ -70,7 +73,7 @@ class Stage:
     """
 
     def __init__(self, scene: Scene, pairs, solid=None, *, rough=False):
-        self._solid = solid or scene.solid
+        self.scene, self._solid, self.solid_of = scene, solid or scene.solid, []
         self.system, self.pairs = scene.system, tuple(pairs)
         self.seats, self.pieces, self.seat_of = [], [], []
         known, seats, whole, parts, of = {}, {}, [], [], []
@@ -103,10 +106,13 @@ class Stage:
             if key not in seats:
                 seats[key] = len(self.seats)
                 points = solid.pieces[0].points
-                origin = points if len(solid.carriers) > 1 else points.mean(axis=0)[None]
-                self.seats.append(Seat(solid.carriers, frame, origin))
+                ends = self.scene.model.rods[body_of(name)].ends if len(solid.carriers) > 1 else ()
+                origin = points if ends else points.mean(axis=0)[None]
+                self.seats.append(Seat(solid.carriers, frame, origin, ends))
+            first = len(self.pieces)
             known[name, frame] = [self._cluster(part, seats[key])
                                   for part in _clusters(solid.pieces)]
+            self.solid_of += [name] * (len(self.pieces) - first)
         return known[name, frame]
 
     def _cluster(self, pieces, seat):
@@ -152,15 +158,18 @@ class Stage:
             here = np.flatnonzero((group == row).all(axis=1))
             yield here, tuple(self.corners[self.sides[items[here]]].max(axis=0))
 
-    def hulls(self, posture: Posture, items, cells) -> list:
+    def hulls(self, posture: Posture, items, cells, at=()) -> list:
         """Corners of both sides of items of like corner counts at some positions.
 
         Parameters
         ----------
         posture : Posture
-            Settled at n positions.
+            Settled at n positions, or enclosed over n cells.
         items, cells : ndarray of int, shape (m,)
-            Piece pairs, and the position each is asked at.
+            Piece pairs, and the position or cell each is asked at.
+        at : tuple of float
+            Where in its cell an enclosed posture is asked for, as shares of the half-widths; what
+            its polynomial gives there is no more than near a posture.
 
         Returns
         -------
@@ -174,18 +183,30 @@ class Stage:
                 if self.static[seat]:
                     hull[..., here] = local[..., here] + self.seats[seat].origin[0][:, None, None]
                     continue
-                axes = self.carried(posture, seat, cells[here])
+                axes = self.carried(posture, seat, cells[here]) if posture.rows is None else \
+                    self._about(posture, seat, at)[..., cells[here]]
                 hull[..., here] = axes if axes.shape[1] == 2 else axes[:, :1] + sum(
                     axes[:, 1 + i, None] * local[i, :, here].T for i in range(3))
             found.append(hull)
         return found
+
+    def _about(self, posture, seat, at):
+        """What the polynomials of a seat give at a place in each cell: (3, 4 or 2, cells)."""
+        def work():
+            whole = self.carried(posture, seat, np.arange(posture.count))
+            share = np.array(at)
+            i, j = np.triu_indices(len(share))
+            weights = np.concatenate([[1.0], share, share[i] * share[j]])
+            return np.tensordot(weights, whole[:len(weights)], 1)
+
+        return posture.remembered((self, seat, at), work)
 
     def _seated(self, pieces):
         seats = self.seat_of[pieces]
         for seat in np.unique(seats):
             yield seat, np.flatnonzero(seats == seat)
 
-    def along(self, posture, items, cells, direction):
+    def along(self, posture, items, cells, direction, loose=None):
         """Bounds of n.p for every corner p of both sides of items, over cells.
 
         Parameters
@@ -195,6 +216,8 @@ class Stage:
             Items of like corner counts.
         direction : ndarray (3, m) or (rows, 3, m)
             n held over the cell, or as an enclosure that turns.
+        loose : ndarray (pieces,), optional
+            As `looseness` gives it.
 
         Returns
         -------
@@ -210,10 +233,47 @@ class Stage:
                     axes = self._fixed_axes(seat, n, posture)
                 else:
                     carried = self.carried(posture, seat, cells[here])
-                    axes = _held_product(n, carried) if n.ndim == 2 else _product(n, carried)
+                    axes = _held_product(n, carried) if n.ndim == 2 else \
+                        _product(n, carried, posture.inputs)
                 rows[..., here] = axes if axes.shape[1] == 2 else _combined(axes, local[..., here])
+                if loose is not None:
+                    # a rod's tube is grown all round, any other solid coordinate by coordinate
+                    way = n if axes.shape[1] == 2 else axes[:, 1:]
+                    size = np.abs(way).sum(axis=(0, 1)) if way.ndim == 3 else np.abs(way).sum(axis=0)
+                    rows[-1][:, here] += loose[pieces[here]] * size * (1 + 16 * U)
             found.append(rows)
         return found
+
+    def looseness(self, tolerances) -> np.ndarray:
+        """How far a build may have each point of a piece off in each coordinate of its part, mm.
+
+        Parameters
+        ----------
+        tolerances : Tolerance or None
+
+        Returns
+        -------
+        ndarray (pieces,)
+        """
+        by = {name: 0.0 if tolerances is None else self.scene.looseness(name, tolerances)
+              for name in set(self.solid_of)}
+        return np.array([by[name] for name in self.solid_of])
+
+    def scale(self, posture) -> float:
+        """Greatest coordinate in play over all cells of an enclosed posture, mm, and more."""
+        return posture.remembered((self, "scale"), lambda: self._scale(posture))
+
+    def _scale(self, posture):
+        most, reach = 1.0, max(float(np.abs(k).sum(axis=1).max()) for k in self.local.values())
+        for seat, held in enumerate(self.seats):
+            origin = np.abs(held.origin).sum(axis=1).max()
+            if not self.static[seat]:
+                whole = self.carried(posture, seat, np.arange(posture.count))
+                size = np.abs(whole[:-1]).sum(axis=(0, 1))
+                origin = max(origin, np.nanmax(size[0 if len(size) == 4 else slice(None)],
+                                               initial=0.0))
+            most = max(most, float(origin))
+        return most + 4 * reach
 
     def _fixed_axes(self, seat, n, posture):
         """Direction along the origin and unit vectors of a seat that stands still, (rows, 4, m)."""
@@ -223,7 +283,6 @@ class Stage:
         axes[:, 0] = np.einsum("rcm,c->rm", n, self.seats[seat].origin[0])
         axes[:, 1:] = n
         axes[-1] = 0.0
-        axes[-1, 0] = posture.blur * np.abs(n[:-1]).sum(axis=(0, 1))
         return axes
 
     def carried(self, posture: Posture, seat: int, cells):
@@ -240,8 +299,7 @@ class Stage:
 
     def _carry(self, posture, seat):
         if len(seat.carriers) == 2:
-            ends = [_carried(posture, body, point[:, None], seat.frame)
-                    for body, point in zip(seat.carriers, seat.origin, strict=True)]
+            ends = [_stacked(posture, posture.place(end, seat.frame)) for end in seat.ends]
             cells = max(end.shape[-1] for end in ends)
             return np.concatenate([np.broadcast_to(end, (*end.shape[:-1], cells))
                                    for end in ends], axis=-2)
@@ -307,9 +365,9 @@ class Stage:
                     "cqN,peq->cepN", axes[-1][:, 1:], np.abs(x)), found[0][..., here, :])
         return found
 
-    def around(self, pieces, blur: float):
+    def around(self, pieces):
         """Radius about its spine that holds each piece, mm."""
-        return self.reach[pieces] * (1 + 1e-12) + 1e-9 + self.radius[pieces] + blur
+        return self.reach[pieces] * (1 + 1e-12) + 1e-9 + self.radius[pieces]
 
 
 def spine_gaps(ends, one, other):
@@ -373,25 +431,31 @@ def _carried(posture: Posture, body: str, points, frame: str, vectors=False):
     here = posture if not vectors else posture.of_vectors()
     for joint, outward in posture.plan.route(body, frame):
         p = here.crossed(p, joint, outward)
+    return _stacked(posture, p)
+
+
+def _stacked(posture, p):
+    """Coordinates of q points, ([q,] [cells]) each, as one array: ([rows,] 3, q, cells)."""
     if posture.rows is None:
-        return np.stack(np.broadcast_arrays(*p))
-    cells = [k.rows.shape[-1] for k in p if isinstance(k, Enclosure)]
-    made = np.zeros((posture.rows, 3, points.shape[1], max(cells, default=1)))
+        whole = np.stack(np.broadcast_arrays(*p))
+        return whole.reshape(3, *(1,) * (3 - whole.ndim), *whole.shape[1:])
+    shapes = [k.rows.shape[1:] if isinstance(k, Enclosure) else np.shape(k) for k in p]
+    shape = np.broadcast_shapes((1, 1), *shapes)
+    made = np.zeros((posture.rows, 3, *shape))
     for axis, k in enumerate(p):
         if isinstance(k, Enclosure):
-            made[:, axis] = k.rows
+            made[:, axis] = k.rows.reshape(len(k.rows), *(1,) * (3 - k.rows.ndim),
+                                           *k.rows.shape[1:])
         else:
             made[0, axis] = k
-    if not vectors:
-        made[-1] += posture.blur
     return made
 
 
-def _product(n, axes):
+def _product(n, axes, inputs):
     """Direction (rows, 3, m) along carried vectors (rows, 3, q, m): enclosures (rows, q, m)."""
     total = 0.0
     for c in range(3):
-        total = total + Enclosure(n[:, c, None]) * Enclosure(axes[:, c])
+        total = total + Enclosure(n[:, c, None], inputs) * Enclosure(axes[:, c], inputs)
     return total.rows
 
 
@@ -420,7 +484,7 @@ def _measured(hull_a, hull_b):
             value - found.proven <= SETTLED)
 
 
-def least_along(sides, scale):
+def least_along(sides, scale, inputs):
     """Least of n.(b - a) over cells, and its polynomial.
 
     Every pair of corners is bounded where they are few.  Of many corners the `TOP` foremost are
@@ -432,6 +496,8 @@ def least_along(sides, scale):
         Bounds of n.p.
     scale : float
         Greatest coordinate in play, mm, for the roundings.
+    inputs : int
+        That the bounds follow.
 
     Returns
     -------
@@ -440,19 +506,20 @@ def least_along(sides, scale):
     """
     behind = 0.0
     if sides[0].shape[1] * sides[1].shape[1] > MOST_PAIRS:
-        (one, lag), (other, more) = _foremost(sides[0], 1.0), _foremost(sides[1], -1.0)
+        (one, lag), (other, more) = (_foremost(side, sense, inputs)
+                                     for side, sense in zip(sides, (1.0, -1.0), strict=True))
         sides, behind = [one, other], lag + more
     a, b = sides
     apart = b[:, None] - a[:, :, None]
     apart[-1] = b[-1] + a[-1][:, None]
-    each = (extent(apart)[0] - apart[-1]).reshape(-1, apart.shape[-1])
+    each = (extent(apart, inputs)[0] - apart[-1]).reshape(-1, apart.shape[-1])
     lowest = each.argmin(axis=0)
     low = each[lowest, np.arange(len(lowest))] + behind
     model = apart.reshape(len(apart), -1, apart.shape[-1])[:, lowest, np.arange(len(lowest))]
     return low - 512 * U * scale, model
 
 
-def _foremost(side, sense):
+def _foremost(side, sense, inputs):
     """The foremost corners of a piece, and by how much the others can pass the first (<= 0)."""
     if side.shape[1] <= TOP:
         return side, 0.0
@@ -460,6 +527,6 @@ def _foremost(side, sense):
     ranked = np.take_along_axis(side, order[None], axis=1)
     lag = sense * (ranked[:, :1] - ranked[:, TOP:])
     lag[-1] = ranked[-1, :1] + ranked[-1, TOP:]
-    return ranked[:, :TOP], np.minimum((extent(lag)[0] - lag[-1]).min(axis=0), 0.0)
+    return ranked[:, :TOP], np.minimum((extent(lag, inputs)[0] - lag[-1]).min(axis=0), 0.0)
 
 

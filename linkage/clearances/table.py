@@ -14,6 +14,7 @@ from ..motion import System
 from .proof import Proof, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
+from .travel import Travel
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
@@ -171,7 +172,7 @@ def _about_apart(stage, which, posture, count):
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
     apart = spine_gaps(stage.spines(posture, pieces, count), a, b)
-    about, reach = stage.around(pieces, 0.0), stage.reach[pieces]
+    about, reach = stage.around(pieces), stage.reach[pieces]
     # a spine is nowhere farther outside its piece than the piece's corners are from the spine
     most = apart + (reach[a] + reach[b] - stage.radii[which])[:, None]
     return apart - (about[a] + about[b])[:, None], most
@@ -231,13 +232,15 @@ def _row(pair, proof, k, names, points):
             "rule": pair.rule, "first": points[0], "second": points[1]}
 
 
-def polish(stage: Stage, proof: Proof, box: dict) -> None:
+def polish(stage: Stage, proof: Proof, travel) -> None:
     """Lower the least gap met, where the bracket is wide, to that of its own valley, in place.
 
     Places all round the best one are tried at a distance that is halved when none is lower, so
     that a kink where other corners come nearest stops nothing.
     """
-    names, sides = list(box), np.array(list(box.values()), dtype=float).reshape(-1, 2)
+    travel = Travel.of(travel)
+    names = list(travel.names)
+    sides = np.array(list(travel.box.values()), dtype=float).reshape(-1, 2)
     listed = proof.proven < np.array([pair.required for pair in stage.pairs]) + NEAR
     known = np.flatnonzero(np.isfinite(proof.least) & listed
                            & (proof.least - proof.proven > 2 * LEAST_WITHIN))
@@ -256,6 +259,8 @@ def polish(stage: Stage, proof: Proof, box: dict) -> None:
         value = np.full(len(known) * len(ways), np.inf)
         at = cell[item] * len(ways) + way
         np.fmin.at(value, at, measure(stage, motion.posture, which[item], at))
+        value[~travel.holds_each(places.reshape(-1, len(names)),
+                                 np.repeat(moves, len(ways), axis=0))] = np.inf
         value = value.reshape(len(known), -1)
         best = value.argmin(axis=1)
         lower = value[np.arange(len(known)), best] < proof.least[known]
@@ -273,7 +278,7 @@ def _near_pieces(stage, proof, names, known):
     cell = np.searchsorted(known, stage.pair_index[which])
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    ends, about = stage.spines(motion.posture, pieces, len(known)), stage.around(pieces, 0.0)
+    ends, about = stage.spines(motion.posture, pieces, len(known)), stage.around(pieces)
     with np.errstate(invalid="ignore"):
         apart = tube_gap(ends[:, :, a, cell], ends[:, :, b, cell])[0]
     near = apart - about[a] - about[b] < proof.least[known][cell] + SLACK
