@@ -153,14 +153,34 @@ def order(machine):
     steps = [("drive", body, *told) for body, told in machine.drives.items()]
     known = set(machine.drives)
     couplings = dict(machine.couplings)
-    rods = {name: set(machine.chain(ends[0].split("/")[0])) ^ set(
-        machine.chain(ends[1].split("/")[0])) for name, (ends, _) in machine.rods.items()}
+    rods = {name: crossed(machine, name) for name in machine.rods}
     while True:
         step = next_coupling(couplings, known) or next_rods(rods, known)
         if step is None:
             return steps
         steps.append(step)
         known |= set(step[1]) if step[0] == "rods" else {step[1]}
+
+
+def needed(machine, steps, joints):
+    """The steps among some that settle some joints, and those that these rest on."""
+    kept, joints = [], set(joints)
+    for step in reversed(steps):
+        settles = set(step[1]) if step[0] == "rods" else {step[1]}
+        if not settles & joints:
+            continue
+        kept.append(step)
+        if step[0] == "couple":
+            joints.add(step[2])
+        rods = {"rod": [step[2]], "rods": step[2]}.get(step[0], [])
+        joints |= set().union(*(crossed(machine, rod) for rod in rods))
+    return kept[::-1]
+
+
+def crossed(machine, rod):
+    """Joints between a rod's two ends."""
+    one, other = (set(machine.chain(end.split("/")[0])) for end in machine.rods[rod][0])
+    return one ^ other
 
 
 def next_coupling(couplings, known):
@@ -220,7 +240,7 @@ def followed(posture, source, inputs, before):
     shares = np.linspace(0, 1, 41)
     many = {n: (np.asarray(v)[:, None] * shares).ravel() for n, v in inputs.items()}
     build = posture.build.at(np.repeat(np.arange(posture.count), len(shares)))
-    along = settled(posture.machine, many, build, before)
+    along = settled(posture.machine, many, build, needed(posture.machine, before, {source}))
     value = np.unwrap(along.values[source].reshape(posture.count, -1), axis=1)[:, -1]
     return np.where(np.isnan(value), np.nan, value)
 
@@ -284,6 +304,7 @@ def together(posture, step, inputs, before):
     """Several rods at once, followed along the straight line from neutral by Newton."""
     _, joints, rods = step
     machine, build, count = posture.machine, posture.build, posture.count
+    before = needed(machine, before, set().union(*(crossed(machine, rod) for rod in rods)))
 
     def at(share, index):
         part = {n: np.asarray(v, dtype=float)[index] * share for n, v in inputs.items()}
@@ -325,7 +346,7 @@ def newton(posture, joints, rods, start):
         move = np.linalg.solve(rate, -np.where(usable[:, None], off, 0.0)[..., None])[..., 0]
         limit = np.array([0.3 if not posture.machine.joints[j].slides else 40.0 for j in joints])
         value = value + np.clip(move, -limit, limit)
-        if (np.abs(move) < 1e-14 * limit).all():
+        if (np.abs(move) < 1e-11 * limit).all():
             break
     for k, joint in enumerate(joints):
         posture.settle(joint, value[:, k])

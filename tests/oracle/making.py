@@ -180,7 +180,9 @@ class Draft:
             if on != address.split("/")[0]:
                 self.tables["body"][name]["on"] = on
         self.link(f"link {k} left" if left else f"link {k}", (address, f"{name}/p"))
-        if not left and not slides and rng.random() < 0.3:
+        # a coupling that hangs on rods solved together takes both closures minutes
+        if not left and not slides and rng.random() < 0.3 and "swing 0" not in \
+                self.tables["body"]:
             self.geared(k, name)
 
     def geared(self, k, mate):
@@ -337,9 +339,10 @@ def random_text(seed, small=True):
     rng = np.random.default_rng([7, *np.atleast_1d(seed)])
     draft = Draft(rng, small)
     draft.driven()
-    if rng.random() < 0.2:
+    kind = rng.random()
+    if kind < 0.2:
         draft.round_and_round()
-    if rng.random() < 0.35:
+    elif kind < 0.5:
         draft.group(0)
     for k in range(int(rng.integers(1, 3 if small else 5))):
         draft.stage(k)
