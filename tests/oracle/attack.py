@@ -9,7 +9,7 @@ from .closing import built, close, dimensions
 from .distance import hull_distance
 from .solids import pieces
 
-STEPS = (1.0, 0.25, 0.06, 0.015, 0.004, 0.001, 2e-4, 4e-5)  # shares of the travel, halved within
+STEPS = (0.2, 0.05, 0.012, 3e-3, 6e-4, 1e-4, 1e-5)  # shares of the travel, of places tried round the best
 BLOCK = 600_000
 
 
@@ -130,8 +130,8 @@ def least(scene, pair, box, start, **more):
     best = np.argsort(met)[:more.get("starts", 2)]
     at, met = at[best], met[best]
     for step in STEPS:
-        for _ in range(4):
-            around = np.clip(at[:, None] + step * 0.2 * (high - low) * ways(len(names)), low, high)
+        for _ in range(3):
+            around = np.clip(at[:, None] + step * (high - low) * ways(len(names)), low, high)
             tried = value(around.reshape(-1, len(names))).reshape(len(at), -1)
             k = tried.argmin(axis=1)
             rows = np.arange(len(at))

@@ -63,21 +63,21 @@ def nearest(simplex, held):
     best = np.full(len(simplex), np.inf)
     point, kept = np.zeros((len(simplex), 3)), np.zeros(held.shape, bool)
     for subset in SUBSETS:
-        here = held[:, subset].all(axis=1)
-        corners = simplex[:, subset]
+        rows = np.flatnonzero(held[:, subset].all(axis=1))
+        if not rows.size:
+            continue
+        corners = simplex[rows][:, subset]
         with np.errstate(all="ignore"):
             weights = affine(corners)
-            usable = here & (weights >= -1e-13).all(axis=1) & np.isfinite(weights).all(axis=1)
+            usable = (weights >= -1e-13).all(axis=1) & np.isfinite(weights).all(axis=1)
         weights = np.where(usable[:, None], np.clip(weights, 0, None), 0.0)
         weights = weights / np.maximum(weights.sum(axis=1, keepdims=True), 1e-300)
-        found = np.einsum("nk,nki->ni", weights, corners)
+        found = (weights[..., None] * corners).sum(axis=1)
         size = np.where(usable, (found**2).sum(axis=1), np.inf)
-        better = size < best * (1 - 1e-15)
-        best = np.where(better, size, best)
-        point = np.where(better[:, None], found, point)
-        row = np.zeros(4, bool)
-        row[list(subset)] = True
-        kept = np.where(better[:, None], row, kept)
+        better = size < best[rows] * (1 - 1e-15)
+        rows = rows[better]
+        best[rows], point[rows] = size[better], found[better]
+        kept[rows] = np.isin(np.arange(4), subset)
     full = kept.all(axis=1)
     point[full] = 0.0  # the origin lies inside
     return point, kept
