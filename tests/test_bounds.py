@@ -8,8 +8,6 @@ import pytest
 from scipy.optimize import fsolve
 
 import linkage
-from linkage.clearances import Stage, prove, scene_of, travel_box
-from linkage.intervals import Enclosure, cosines
 from linkage.model.file import parse_model
 from linkage.motion import System, enclose
 
@@ -135,7 +133,8 @@ def test_bounds_of_rods_together_hold_up_to_the_end_of_reach(edge, half):
                 assert (joints <= high[:, k] + 1e-7).all()
 
 
-# A drag link: ground 30, crank 60, rod 70, horn 60 mm: both turn right round (Grashof, from memory).
+# A drag link: ground 30, crank 60, rod 70, horn 60 mm: both turn right round (from memory: the
+# longest and shortest together are less than the other two, and the ground is the shortest).
 def drag_link(travel, ball, more=""):
     return System(parse_model(f"""
 length = "mm"

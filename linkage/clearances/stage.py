@@ -13,14 +13,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry import approach, piece_gap, tube_gap
-from ..intervals import Enclosure, U, extent, unknown
+from ..intervals import Enclosure, U, unknown
 from ..motion import Posture, body_of
 from .scene import Scene, hull_piece
 
 CORNER_GROUPS = (3, 33)  # like corner counts are worked together: tubes, blocks, round plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out
-MOST_PAIRS = 48  # corners of one piece times corners of the other, bounded pair by pair
-TOP = 6
 CLUSTER = 8  # pieces held by one while they are far
 
 
@@ -179,7 +177,7 @@ class Stage:
         for pieces in self.sides[items].T:
             local = self.local[self.group[pieces[0]]][self.row[pieces]].transpose(1, 2, 0)
             hull = np.empty(local.shape)
-            for seat, here in self._seated(pieces):
+            for seat, here in self.seated(pieces):
                 if self.static[seat]:
                     hull[..., here] = local[..., here] + self.seats[seat].origin[0][:, None, None]
                     continue
@@ -201,7 +199,8 @@ class Stage:
 
         return posture.remembered((self, seat, at), work)
 
-    def _seated(self, pieces):
+    def seated(self, pieces):
+        """Seats of some pieces, and which of them each carries."""
         seats = self.seat_of[pieces]
         for seat in np.unique(seats):
             yield seat, np.flatnonzero(seats == seat)
@@ -227,7 +226,7 @@ class Stage:
         for pieces in self.sides[items].T:
             local = self.local[self.group[pieces[0]]][self.row[pieces]].transpose(1, 2, 0)
             rows = np.empty((posture.rows, local.shape[1], len(items)))
-            for seat, here in self._seated(pieces):
+            for seat, here in self.seated(pieces):
                 n = direction[..., here]
                 if self.static[seat]:
                     axes = self._fixed_axes(seat, n, posture)
@@ -238,8 +237,8 @@ class Stage:
                 rows[..., here] = axes if axes.shape[1] == 2 else _combined(axes, local[..., here])
                 if loose is not None:
                     # a rod's tube is grown all round, any other solid coordinate by coordinate
-                    way = n if axes.shape[1] == 2 else axes[:, 1:]
-                    size = np.abs(way).sum(axis=(0, 1)) if way.ndim == 3 else np.abs(way).sum(axis=0)
+                    way = np.abs(n if axes.shape[1] == 2 else axes[:, 1:])
+                    size = way.reshape(-1, way.shape[-1]).sum(axis=0)
                     rows[-1][:, here] += loose[pieces[here]] * size * (1 + 16 * U)
             found.append(rows)
         return found
@@ -352,7 +351,7 @@ class Stage:
         """
         plain = posture.rows is None
         found = np.zeros((*(() if plain else (posture.rows,)), 3, 2, len(pieces), count))
-        for seat, here in self._seated(pieces):
+        for seat, here in self.seated(pieces):
             axes = self.carried(posture, seat, np.arange(count))
             if axes.shape[-2] == 2:
                 found[..., here, :] = axes[..., None, :]
@@ -405,7 +404,7 @@ def _clusters(pieces):
             *_clusters([pieces[i] for i in order[half:]])]
 
 
-def measure(stage: Stage, posture: Posture, which, cells):
+def measure(stage: Stage, posture: Posture, which, cells, loose=None):
     """Gap of piece pairs at positions of a posture, shape (m,), mm; NaN out of reach.
 
     Parameters
@@ -415,14 +414,40 @@ def measure(stage: Stage, posture: Posture, which, cells):
         Settled at n positions along one axis.
     which, cells : ndarray of int, shape (m,)
         Piece pairs, and the position of each.
+    loose : ndarray (pieces,), optional
+        As `Stage.looseness` gives it: pieces are then moved and grown towards each other by it.
     """
     value = np.full(len(which), np.nan)
     for here, _ in stage.by_corners(which):
         hulls = stage.hulls(posture, which[here], cells[here])
         good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
         if good.any():
-            value[here[good]] = stage.gap([h[..., good] for h in hulls], which[here[good]])[0]
+            hulls, some = [h[..., good] for h in hulls], here[good]
+            value[some], way, *_ = stage.gap(hulls, which[some])
+            if loose is not None:
+                value[some] = _loosened(stage, posture, (which[some], cells[some]), hulls,
+                                        (way, loose))
     return value
+
+
+def _loosened(stage, posture, items, hulls, towards):
+    """Gap of pieces of which each is moved, or a rod's tube grown, towards the other."""
+    which, cells = items
+    way, loose = towards
+    moved, grown = [], np.zeros(len(which))
+    for pieces, hull, sense in zip(stage.sides[which].T, hulls, (1.0, -1.0), strict=True):
+        hull = hull.copy()
+        for seat, here in stage.seated(pieces):
+            if stage.seats[seat].ends:
+                grown[here] += loose[pieces[here]]
+                continue
+            axes = np.broadcast_to(np.eye(3)[..., None], (3, 3, len(here))) \
+                if stage.static[seat] else stage.carried(posture, seat, cells[here])[:, 1:]
+            turn = np.sign(np.einsum("cam,cm->am", axes, sense * way[:, here]))
+            hull[..., here] += (loose[pieces[here]] * np.einsum("cam,am->cm", axes,
+                                                                turn))[:, None]
+        moved.append(hull)
+    return stage.gap(moved, which)[0] - grown
 
 
 def _carried(posture: Posture, body: str, points, frame: str, vectors=False):
@@ -482,51 +507,3 @@ def _measured(hull_a, hull_b):
     value = np.sqrt((found.between**2).sum(axis=0))
     return (value, found.direction, found.foot, found.foot + found.between,
             value - found.proven <= SETTLED)
-
-
-def least_along(sides, scale, inputs):
-    """Least of n.(b - a) over cells, and its polynomial.
-
-    Every pair of corners is bounded where they are few.  Of many corners the `TOP` foremost are
-    paired; the rest are bounded against the foremost one of their own piece, with which they turn.
-
-    Parameters
-    ----------
-    sides : list of two ndarray (rows, corners, m)
-        Bounds of n.p.
-    scale : float
-        Greatest coordinate in play, mm, for the roundings.
-    inputs : int
-        That the bounds follow.
-
-    Returns
-    -------
-    (ndarray (m,), ndarray (rows, m))
-        Lower bound, mm, and the polynomial of the pair of corners that has it.
-    """
-    behind = 0.0
-    if sides[0].shape[1] * sides[1].shape[1] > MOST_PAIRS:
-        (one, lag), (other, more) = (_foremost(side, sense, inputs)
-                                     for side, sense in zip(sides, (1.0, -1.0), strict=True))
-        sides, behind = [one, other], lag + more
-    a, b = sides
-    apart = b[:, None] - a[:, :, None]
-    apart[-1] = b[-1] + a[-1][:, None]
-    each = (extent(apart, inputs)[0] - apart[-1]).reshape(-1, apart.shape[-1])
-    lowest = each.argmin(axis=0)
-    low = each[lowest, np.arange(len(lowest))] + behind
-    model = apart.reshape(len(apart), -1, apart.shape[-1])[:, lowest, np.arange(len(lowest))]
-    return low - 512 * U * scale, model
-
-
-def _foremost(side, sense, inputs):
-    """The foremost corners of a piece, and by how much the others can pass the first (<= 0)."""
-    if side.shape[1] <= TOP:
-        return side, 0.0
-    order = np.argsort(-sense * side[0], axis=0)
-    ranked = np.take_along_axis(side, order[None], axis=1)
-    lag = sense * (ranked[:, :1] - ranked[:, TOP:])
-    lag[-1] = ranked[-1, :1] + ranked[-1, TOP:]
-    return ranked[:, :TOP], np.minimum((extent(lag, inputs)[0] - lag[-1]).min(axis=0), 0.0)
-
-

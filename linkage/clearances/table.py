@@ -187,12 +187,13 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     tolerance_mm : float
         Wanted width of the bracket, mm.
     built : bool
-        Prove it for every build within the file's tolerances instead of as drawn.
+        Prove it for every build within the file's tolerances instead of as drawn: least is then
+        the gap of the worst build met, and `tolerance_mm` counts only where tolerances cost less.
 
     Returns
     -------
     DataFrame
-        One row per pair: pair, least (mm, attained as drawn), proven (mm, lower bound over the
+        One row per pair: pair, least (mm, attained), proven (mm, lower bound over the
         whole travel), required (mm), one column per input (where least), ok, rule, and first and
         second (the two closest points, stations in mm).  ``attrs["far"]`` holds the lower bounds
         of the pairs left out, which stay farther apart than required and 25 mm more;
@@ -208,8 +209,9 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
         near_pairs(scene, list(scene.pairs.values()), box, NEAR, tolerances)
     stage = Stage(scene, near)
     proof = prove(stage, box, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN)
-    polish(stage, proof, box)
-    points = closest_points(stage, proof, list(box))
+    if not built:
+        polish(stage, proof, box)
+    points = closest_points(stage, proof, list(box), tolerances)
     rows = [_row(pair, proof, k, list(box), points[k]) for k, pair in enumerate(stage.pairs)]
     table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *box, "ok", "rule",
                                         "first", "second"])
@@ -271,31 +273,33 @@ def polish(stage: Stage, proof: Proof, travel) -> None:
             return
 
 
-def _near_pieces(stage, proof, names, known):
+def _near_pieces(stage, proof, names, known, tolerances=None):
     """Piece pairs within a little of each pair's least gap, at its place."""
-    motion = stage.system.sweep(**{n: proof.place[known, i] for i, n in enumerate(names)})
+    motion = proof.motion(stage.system, names, known)
+    loose = stage.looseness(tolerances)
     which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, known))
     cell = np.searchsorted(known, stage.pair_index[which])
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    ends, about = stage.spines(motion.posture, pieces, len(known)), stage.around(pieces)
+    ends = stage.spines(motion.posture, pieces, len(known))
+    about = stage.around(pieces) + 2 * loose[pieces]
     with np.errstate(invalid="ignore"):
         apart = tube_gap(ends[:, :, a, cell], ends[:, :, b, cell])[0]
     near = apart - about[a] - about[b] < proof.least[known][cell] + SLACK
     which, cell = which[near], cell[near]
-    value = measure(stage, motion.posture, which, cell)
+    value = measure(stage, motion.posture, which, cell, loose if tolerances else None)
     near = value < proof.least[known][cell] + SLACK
     return which[near], cell[near]
 
 
-def closest_points(stage: Stage, proof: Proof, names) -> list:
+def closest_points(stage: Stage, proof: Proof, names, tolerances=None) -> list:
     """The two closest points of every pair at its least gap: stations in mm, NaN out of reach."""
     found = [(np.full(3, np.nan), np.full(3, np.nan))] * len(stage.pairs)
     known = np.flatnonzero(np.isfinite(proof.least))
     if not known.size:
         return found
-    which, cell = _near_pieces(stage, proof, names, known)
-    motion = stage.system.sweep(**{n: proof.place[known, i] for i, n in enumerate(names)})
+    which, cell = _near_pieces(stage, proof, names, known, tolerances)
+    motion = proof.motion(stage.system, names, known)
     best = np.full(len(stage.pairs), np.inf)
     for here, _ in stage.by_corners(which):
         hulls = stage.hulls(motion.posture, which[here], cell[here])

@@ -11,16 +11,16 @@ closed form theta = atan2(B, A) -+ acos(C / R), with C / R held to what the rod 
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from ..intervals import GROW, TINY, U, Enclosure, bend_rows, fitted, row_count
+from ..intervals import GROW, TINY, Enclosure, U, bend_rows, fitted, row_count
 from . import kernels
 from .bounds_together import close_together
 from .builds import Builds
 from .plan import Close, Couple, Drive
-from .posture import Dimensions, Posture, Slide, Turn, mixed
+from .posture import Posture, Turn, mixed
 
 LOOSE = 3.0  # radians of doubt, below half a turn, up to which whole turns are told apart
 NEAR = 1e-6  # radians that a turn and its enclosure may seem apart by rounding

@@ -211,7 +211,7 @@ class _Boxes:
 
 
 def _far(system, posture) -> float:
-    """mm that no slide can be from neutral while rods hold it."""
+    """Mm that no slide can be from neutral while rods hold it."""
     model = system.model
     reach = 2 * sum(max(abs(k) for k in model.position(name)) for name in model.points)
     reach += 2 * sum(model.rod_length(name) for name in model.rods)
