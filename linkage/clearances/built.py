@@ -31,7 +31,7 @@ class BuiltSearch(Search):
         super().__init__(stage, travel, tolerance, tolerances, limit)
         self.builds = Builds.of(stage.system, tolerances)
         count = len(stage.pairs)
-        self.drawn = np.full(count, np.inf)
+        self.drawn, self.lost = np.full(count, np.inf), np.zeros(count, bool)
         self.proof.builds = self.builds
         self.proof.shares = np.zeros((count, len(self.builds.sizes)))
         self.effort = self.effort * HARDER
@@ -49,22 +49,46 @@ class BuiltSearch(Search):
         self._try_builds(which, (low, places, builds))
         small = (halves.max(axis=1) * 2 < SMALLEST_BUILT) | (self.proof.visited[pairs]
                                                              > MOST_BUILT)
+        self._give_up(which, (low, places))
         closed = self._closed(low, pairs)
         sound = ~np.isnan(low) & (closed | small)
         np.minimum.at(self.proof.proven, pairs[sound], low[sound])
-        for n in np.flatnonzero(small & ~closed):
+        for n in np.flatnonzero(small & ~closed & ~self._decided(low, pairs)):
             self.proof.open_at.setdefault(int(pairs[n]), centres[n])
         keep = ~closed & ~small
         return which[keep], centres[keep], halves[keep], np.full((keep.sum(), len(self.names)),
                                                                  np.nan)
 
+    def _give_up(self, which, found):
+        """Mark pairs that no smaller cells would decide: a bound at one place alone misses it."""
+        low, places = found
+        pairs = self.stage.pair_index[which]
+        asked = (self.proof.visited[pairs] > self.effort[pairs]) & ~self.lost[pairs] & (
+            self.proof.least[pairs] >= self.required[pairs]) & ~self.stage.rough[which]
+        order = np.lexsort((low, pairs))
+        order = order[asked[order]]
+        items = order[np.diff(pairs[order], prepend=-1) > 0]
+        if not items.size:
+            return
+        at = np.clip(places[items], *self.box.T)
+        cells, cell = self.cells(at, np.full_like(at, CLOSE))
+        alone = bounds(self.stage, (which[items], cell), (self.names, *cells), self.tolerances)[1]
+        lost = items[alone < self.required[pairs[items]]]
+        self.lost[pairs[lost]] = True
+        for n in lost:
+            self.proof.open_at.setdefault(int(pairs[n]), places[n])
+
     def _closed(self, low, pairs):
         """Whether bounds need no closer look."""
-        best = self.proof.least[pairs]
-        decided = (low >= self.required[pairs]) | (best < self.required[pairs])
+        best, decided = self.proof.least[pairs], self._decided(low, pairs)
         narrow = low >= best - self._wanted()[pairs]
         effort = self.proof.visited[pairs] > self.effort[pairs]
         return np.isnan(low) | (low >= self.limit[pairs]) | (decided & (narrow | effort))
+
+    def _decided(self, low, pairs):
+        """Whether bounds meet what is required, or their pairs' requirement is settled anyway."""
+        return (low >= self.required[pairs]) | self.lost[pairs] | (
+            self.proof.least[pairs] < self.required[pairs])
 
     def _wanted(self):
         with np.errstate(invalid="ignore"):

@@ -65,26 +65,30 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
         if lost.size:
             way[:, lost] = _towards(stage, enclosed, (which[here[lost]], cell[here[lost]]),
                                     middle)[1]
-        low[here], model = _bound(stage, enclosed, (which[here], cell[here]), way, (1.0, 1.0),
-                                  loose)
+        kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which[here])
+        low[here], model = _bound(stage, enclosed, (which[here], cell[here]), (way, 1.0, 1.0),
+                                  (loose, kept))
         todo = np.arange(len(here)) if enough is None else \
             np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
         if todo.size:
             some = which[here[todo]], cell[here[todo]]
             ways = [_towards(stage, enclosed, some, aside)[1] for aside in beside]
             turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
-            better, turned = _bound(stage, enclosed, some, turning, sizes, loose)
+            better, turned = _bound(stage, enclosed, some, (turning, *sizes), (loose, kept))
             gained = ~(better < low[here[todo]])
             low[here[todo[gained]]] = better[gained]
             model[:, todo[gained]] = turned[:, gained]
         places[here] += lowest_place(model, len(names)).T * halves[cell[here]]
-        builds[:, here] = np.where(model[first:-1] > 0, -1, 1)
+        if tolerances is not None:
+            share = kept[(kept >= first) & (kept < enclosed.rows - 1)]
+            builds[np.ix_(share - first, here)] = np.where(model[first:-1] > 0, -1, 1)
     return value, low, places, builds
 
 
-def _bound(stage, enclosed, items, direction, sizes, loose):
+def _bound(stage, enclosed, items, towards, build):
     """Lower bound of items with a direction of given least and greatest size; its polynomial."""
-    sides = stage.along(enclosed, *items, direction, loose)
+    (direction, *sizes), (loose, kept) = towards, build
+    sides = stage.along(enclosed, *items, direction, loose, kept)
     apart, model = least_along(sides, stage.scale(enclosed), enclosed.inputs)
     lost = np.isnan(sides[0][0]).any(axis=0) | np.isnan(sides[1][0]).any(axis=0)
     apart = np.where(np.isnan(apart) & ~lost, -np.inf, apart)  # only what has no posture is NaN

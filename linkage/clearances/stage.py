@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry import approach, piece_gap, tube_gap
-from ..intervals import Enclosure, U, unknown
+from ..intervals import Enclosure, U, row_count, unknown
 from ..motion import Posture, body_of
 from .scene import Scene, hull_piece
 
@@ -205,7 +205,21 @@ class Stage:
         for seat in np.unique(seats):
             yield seat, np.flatnonzero(seats == seat)
 
-    def along(self, posture, items, cells, direction, loose=None):
+    def rows_of(self, posture, items):
+        """Rows that count in the enclosures of some items: all but the shares that all lack."""
+        def work(seat):
+            whole = self.carried(posture, seat, np.arange(posture.count))
+            return np.array([k.any() for k in whole])
+
+        first = row_count(posture.inputs) - 1
+        kept = np.ones(posture.rows, bool)
+        kept[first:-1] = False
+        for seat in np.unique(self.seat_of[self.sides[items]]):
+            if not self.static[seat]:
+                kept |= posture.remembered((self, seat, "shares"), lambda seat=seat: work(seat))
+        return np.flatnonzero(kept)
+
+    def along(self, posture, items, cells, direction, loose=None, kept=slice(None)):
         """Bounds of n.p for every corner p of both sides of items, over cells.
 
         Parameters
@@ -217,21 +231,25 @@ class Stage:
             n held over the cell, or as an enclosure that turns.
         loose : ndarray (pieces,), optional
             As `looseness` gives it.
+        kept : ndarray of int, optional
+            Rows that are asked for.
 
         Returns
         -------
         list of two ndarray (rows, corners, m)
         """
-        found = []
+        found, count = [], len(np.arange(posture.rows)[kept])
+        if direction.ndim == 3:
+            direction = direction[kept]
         for pieces in self.sides[items].T:
             local = self.local[self.group[pieces[0]]][self.row[pieces]].transpose(1, 2, 0)
-            rows = np.empty((posture.rows, local.shape[1], len(items)))
+            rows = np.empty((count, local.shape[1], len(items)))
             for seat, here in self.seated(pieces):
                 n = direction[..., here]
                 if self.static[seat]:
-                    axes = self._fixed_axes(seat, n, posture)
+                    axes = self._fixed_axes(seat, n, count)
                 else:
-                    carried = self.carried(posture, seat, cells[here])
+                    carried = self.carried(posture, seat, cells[here], kept)
                     axes = _held_product(n, carried) if n.ndim == 2 else \
                         _product(n, carried, posture.inputs)
                 rows[..., here] = axes if axes.shape[1] == 2 else _combined(axes, local[..., here])
@@ -274,17 +292,17 @@ class Stage:
             most = max(most, float(origin))
         return most + 4 * reach
 
-    def _fixed_axes(self, seat, n, posture):
+    def _fixed_axes(self, seat, n, count):
         """Direction along the origin and unit vectors of a seat that stands still, (rows, 4, m)."""
         if n.ndim == 2:
-            n = np.concatenate([n[None], np.zeros((posture.rows - 1, *n.shape))])
+            n = np.concatenate([n[None], np.zeros((count - 1, *n.shape))])
         axes = np.empty((len(n), 4, n.shape[-1]))
         axes[:, 0] = np.einsum("rcm,c->rm", n, self.seats[seat].origin[0])
         axes[:, 1:] = n
         axes[-1] = 0.0
         return axes
 
-    def carried(self, posture: Posture, seat: int, cells):
+    def carried(self, posture: Posture, seat: int, cells, kept=slice(None)):
         """Origin and unit vectors of a seat, or the ends of a rod, at some cells.
 
         Returns
@@ -293,6 +311,7 @@ class Stage:
             (3, 4 or 2, m) of floats, or (rows, 3, 4 or 2, m) of enclosures.
         """
         whole = posture.remembered((self, seat), lambda: self._carry(posture, self.seats[seat]))
+        whole = whole[kept]
         return whole[..., cells] if whole.shape[-1] > 1 else np.broadcast_to(
             whole, (*whole.shape[:-1], len(cells)))
 
