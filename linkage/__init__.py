@@ -4,16 +4,17 @@ The results support, and never replace, physical checks on the aircraft, local r
 licensed people who sign for it.
 """
 
-from .clearances import clearance, gaps
+from .clearances import gaps
 from .errors import LinkageError
 from .model.file import parse_model, read_model, write_model
 from .motion import Motion, System
-from .stops import find_stops, size_spacer, travel_map
+from .stops import clearance, find_stops, size_spacer, travel_map
 
 __version__ = "0.1.0"
 __all__ = ["LinkageError", "Motion", "System", "clearance", "find_stops", "gaps", "load",
            "parse_model", "read_model", "size_spacer", "travel_map", "write_model"]
-_ROOMS = ("gearing", "loads", "plots", "relief", "rigging", "sizing", "workbook")
+_ROOMS = ("gearing", "loads", "plots", "relief", "results", "rigging", "sizing",
+          "workbook")
 
 
 def __getattr__(name):

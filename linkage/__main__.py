@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import gc
 import os
+import signal
 import sys
+import tempfile
+import traceback
 
 from .commands import run
 from .errors import LinkageError
 
 GARBAGE = 100_000  # things made between looks for garbage, of which a run makes hardly any
+BAD_INPUT, FAULT, INTERRUPTED, CLOSED, ENDED = 2, 3, 130, 141, 143
 
 
 def main(argv=None) -> int:
@@ -22,19 +27,60 @@ def main(argv=None) -> int:
     Returns
     -------
     int
-        0 when every requirement is met, 1 when one is missed, 2 on bad input.
+        0 when every requirement is met, 1 when one is missed or not decided, 2 on bad input, 3 on
+        a fault of the program, 130 when interrupted, 141 when nobody reads on.
     """
     argv = sys.argv[1:] if argv is None else list(argv)
     gc.set_threshold(GARBAGE)
     try:
-        return run(argv)
+        code = run(argv)
+        sys.stdout.flush()
+        return code
     except LinkageError as error:
-        print(f"linkage: {' '.join(str(error).split())}", file=sys.stderr)
-        return 2
+        return _told(BAD_INPUT, " ".join(str(error).split()))
     except BrokenPipeError:
+        _let_go()
+        return CLOSED
+    except KeyboardInterrupt:
+        return _told(INTERRUPTED, "interrupted; nothing more is written")
+    except OSError as error:
+        _let_go()
+        return _told(BAD_INPUT, f"could not write or read on ({error.strerror or error})")
+    except Exception:
+        return _told(FAULT, "a fault of the program, not of the file; what happened is in "
+                            f"{_details(argv)}")
+
+
+def _told(code: int, sentence: str) -> int:
+    with contextlib.suppress(OSError):
+        print(f"linkage: {sentence}", file=sys.stderr)
+    return code
+
+
+def _let_go() -> None:
+    """Let what is still to be printed go nowhere, so that the end of Python does not complain."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 2
+
+
+def _details(argv) -> str:
+    """Write what happened to a file of its own; where it is."""
+    with tempfile.NamedTemporaryFile("w", prefix="linkage-fault-", suffix=".txt", delete=False,
+                                     encoding="utf-8") as file:
+        file.write(f"linkage {' '.join(argv)}\n\n{traceback.format_exc()}")
+    return file.name
+
+
+def start() -> int:
+    """Run as a process of its own: an end from outside ends its children, any terminal will do."""
+    for name in ("SIGTERM", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), lambda *_: sys.exit(ENDED))
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    return main()
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    sys.exit(start())

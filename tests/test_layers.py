@@ -1,6 +1,7 @@
 """The house rules that a machine can hold: floors, rooms of libraries, lengths, arguments."""
 
 import ast
+import re
 import sys
 from pathlib import Path
 
@@ -17,9 +18,9 @@ FLOORS = [
     {"relief"},
     {"loads", "rigging"},
     {"sizing"},
-    {"sheet", "tables"},
     {"plots"},
-    {"report"},
+    {"results"},
+    {"sheet", "report"},
     {"workbook"},
     {"__init__"},
     {"commands"},
@@ -34,28 +35,30 @@ INNER = {
     "gearing": [{"words"}, {"travels", "algebra"}, {"cross_checks"}, {"findings"}],
     "clearances": [{"scene", "travel"}, {"stage"}, {"cell_bounds"}, {"search"}, {"built"}, {"proof"},
                    {"table"}],
-    "stops": [{"faces"}, {"contact_rates"}, {"find", "spacers", "mapping"}],
+    "stops": [{"ways", "cover", "witness"}, {"first", "reach"}, {"faces"}, {"contact_rates"},
+              {"find", "spacers", "mapping", "real"}, {"judged"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
     "loads": [{"columns", "pilot_forces"}, {"statics"}, {"load_cases"}, {"stick", "stop_contact"},
               {"worst"}, {"margins"}, {"compliance"}],
     "rigging": [{"lengths", "rod_end_angles", "readings", "tolerances", "play", "loops", "grips"},
-                {"rods", "builds", "wires"}, {"adjustment", "as_built", "pins", "study"}],
+                {"rods", "builds", "wires"}, {"adjustment", "as_built", "pins"}],
     "sizing": [{"dimensions"}, {"targets"}, {"fit"}, {"clearance_terms"}, {"choose"}, {"result"}],
-    "sheet": [{"text"}, {"motion_part", "contact_part", "relief_part", "loads_part",
-                         "size_part", "rig_part", "tolerance_part"}],
-    "report": [{"blocks", "described", "results"}, {"as_html", "as_pdf", "sequence", "chapters"},
-               {"contents", "compare", "written"}],
+    "results": [{"blocks", "verdict", "second_core", "sequence", "csv_files"},
+                {"text", "html", "columns"}, {"answers"}, {"questions", "comparison"},
+                {"chapters"}, {"results"}],
+    "sheet": [{"chosen_sizes", "cut_plates", "opening"}],
+    "report": [{"as_pdf", "written"}, {"files"}],
     "plots": [{"style", "projection", "numbers"}, {"curves", "views", "turns", "tolerance_bars"},
               {"maps", "spacer_curves", "forces"}],
     "workbook": [{"grid", "sources"}, {"payload", "told"}, {"draft", "prover"}, {"page", "live"}],
-    "commands": [{"verbs"}, {"shared", "beside"}, {"plates", "reported"},
+    "commands": [{"verbs"}, {"shared"}, {"plates", "rigged"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view"}],
     "geometry": [{"vectors", "outlines"}, {"pieces"}, {"tubes", "features", "overlap", "closest"},
                  {"gaps"}],
 }
 ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"model"}, "sympy": {"motion"},
-         "pandas": {"gearing", "clearances", "stops", "tables", "report", "loads", "rigging",
+         "pandas": {"gearing", "clearances", "stops", "results", "loads", "rigging",
                     "sizing"},
          "shapely": {"geometry", "stops", "relief", "plots"}, "ezdxf": {"relief"},
          "scipy": {"loads", "rigging", "sizing", "clearances", "stops"},
@@ -90,6 +93,15 @@ def name(path):
     return str(path.relative_to(PACKAGE))
 
 
+def check_inner(path, room, parts):
+    """Within a room: a folder in it is one place, whose own files know only lower ones outside."""
+    within = path.relative_to(PACKAGE / room).with_suffix("").parts
+    if within == ("__init__",) or len(within) > 1 and parts[2:3] == [within[0]]:
+        return
+    inner = {r: i for i, rooms in enumerate(INNER[room]) for r in rooms}
+    assert inner[parts[2]] < inner[within[0]], f"{name(path)} imports up: {parts}"
+
+
 @pytest.mark.parametrize("path", FILES, ids=name)
 def test_imports_point_down(path):
     floor = {room: i for i, rooms in enumerate(FLOORS) for room in rooms}
@@ -98,9 +110,8 @@ def test_imports_point_down(path):
         if parts[0] == "linkage":
             if parts[1:] and parts[1] in floor and parts[1] != room:
                 assert floor[parts[1]] < floor[room], f"{name(path)} imports up: {parts}"
-            elif parts[1:] and parts[1] == room and path.stem != "__init__":
-                inner = {r: i for i, rooms in enumerate(INNER[room]) for r in rooms}
-                assert inner[parts[2]] < inner[path.stem], f"{name(path)} imports up: {parts}"
+            elif parts[1:] and parts[1] == room:
+                check_inner(path, room, parts)
         elif parts[0] not in sys.stdlib_module_names:
             rooms = ROOMS[parts[0]]
             assert rooms is None or room in rooms, f"{parts[0]} is not for {name(path)}"
@@ -118,6 +129,32 @@ def test_files_and_functions_are_short(path):
             said = isinstance(body[0], ast.Expr) and isinstance(body[0].value, ast.Constant)
             start = body[1].lineno if said and len(body) > 1 else body[0].lineno
             assert node.end_lineno - start + 1 <= 40, f"{name(path)}: {node.name} is long"
+
+
+@pytest.mark.parametrize("door", [path for path in FILES if path.stem == "__init__"], ids=name)
+def test_no_name_of_a_room_hides_a_file_of_it(door):
+    """``import linkage.room.file as t`` gives the file."""
+    hidden = {path.stem for path in door.parent.iterdir()} - {"__init__"}
+    offered = set()
+    for node in ast.walk(ast.parse(door.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module:
+            offered |= {alias.asname or alias.name for alias in node.names}
+        elif isinstance(node, ast.Assign) and any(
+                isinstance(t, ast.Name) and t.id == "__all__" for t in node.targets):
+            offered |= set(ast.literal_eval(node.value))
+    assert not offered & hidden, f"{name(door)} offers {sorted(offered & hidden)}"
+
+
+def test_the_floor_plan_that_people_read_is_the_one_that_is_checked():
+    """Each row of the table in DEVELOPERS.md is a floor; rooms of one floor may share a row."""
+    rows = [line.split("|")[1:3] for line in (PACKAGE.parent / "DEVELOPERS.md").read_text(
+        encoding="utf-8").splitlines() if line.startswith("| ") and line.split("|")[1].strip(
+            ).isdigit()]
+    told = {}
+    for floor, rooms in rows:
+        for room in re.findall(r"`([\w.]+)/?`", rooms):
+            told[room.removesuffix(".py")] = int(floor)
+    assert told == {room: i for i, rooms in enumerate(FLOORS) for room in rooms}
 
 
 def test_front_door_is_narrow_and_light():

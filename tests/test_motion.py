@@ -724,7 +724,7 @@ def sticks(count, seed=8):
 
 
 def test_floating_lever_is_solved_together(floating):
-    assert [step.rods for step in floating.plan.steps if hasattr(step, "rods")] == [("low", "high")]
+    assert [step.rods for step in floating.plan.steps if len(step.rods) > 1] == [("low", "high")]
 
 
 def test_floating_lever_closes(floating):

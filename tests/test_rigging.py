@@ -661,7 +661,7 @@ def test_rig_prints(path, capsys):
     out = capsys.readouterr().out
     assert "Rods to make" in out
     assert "supports, and never replaces" in out
-    assert ("not in the file: fitted" in out) == (not path.stem.startswith("side_by_side"))
+    assert ("Not in the file: fitted" in out) == (not path.stem.startswith("side_by_side"))
 
 
 def test_rig_from_readings_to_the_aircraft_as_built(side_by_side, tmp_path, capsys):
@@ -678,9 +678,10 @@ def test_rig_from_readings_to_the_aircraft_as_built(side_by_side, tmp_path, caps
     length = linkage.read_model(built).rod_length("elevator drive")
     assert length == pytest.approx(side_by_side.model.rod_length("elevator drive") + 2.0, abs=1e-6)
     assert {p.stem for p in (tmp_path / "tables").iterdir()} == {
-        "rods", "rod_ends", "turns", "misalignment", "rig_pins", "adjustment", "as_built",
-        "readings", "tolerance_bands", "contributors", "free_play", "free_play_bands", "wires",
-        "chafing", "grips"}
+        "rods_to_make", "rod_ends", "what_a_turn_does", "rod-end_misalignment", "rig_pins",
+        "adjustment", "surfaces_at_neutral", "as_built_rods", "readings", "tolerance_bands",
+        "most_moved_by", "builds_by_chance", "contributors", "free_play", "free_play_bands",
+        "wires", "chafing", "grips"}
     before = built.read_text(encoding="utf-8")
     assert main([*words, "--out", str(built)]) == 2
     assert "stays as it is" in capsys.readouterr().err

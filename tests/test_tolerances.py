@@ -23,6 +23,7 @@ from linkage import LinkageError, System, plots
 from linkage.model import STATIONS, Box, Plate, Surface, Tolerance
 from linkage.model.file import parse_model
 from linkage.motion import Dimensions
+from linkage.results import Results
 from linkage.rigging import (
     Chance,
     chafe,
@@ -35,16 +36,13 @@ from linkage.rigging import (
     play_bands,
     sensitivities,
     spots,
-    study,
     wire_table,
 )
 from linkage.rigging.builds import A_BLOCK, _errors, _Task
 from linkage.rigging.loops import arc_chain, bend_radius, half_opening, length_needed
 from linkage.rigging.tolerances import Spot, dimension_rates
 from linkage.search import crossings
-from linkage.sheet import tolerance_sheet
 from linkage.stops import dimension_tolerances, meeting
-from linkage.tables import tolerance_tables
 
 LEVERS = """
 length = "mm"
@@ -707,45 +705,51 @@ def test_bore_against_the_shaft_it_goes_on(bore, ok):
 
 # --- sheet, tables, picture -------------------------------------------------------------------
 
+BUILT = ("wires", "tolerances")
+
+
 @pytest.fixture(scope="module")
 def whole(side_by_side):
-    return study(side_by_side, Chance(builds=500, rigged=True))
+    return Results(side_by_side, chance=Chance(builds=500, rigged=True), only=BUILT)
 
 
 def test_sheet_tells_each_part_and_misses_nothing_in_the_example(whole):
-    text, missed = tolerance_sheet(whole)
-    assert missed == 0
-    for word in ("Build tolerances", "Which tolerance moves", "Free play", "Wires over", "Grips",
-                 "can reach", "Room of the hand", "elevator front length", "talk wire left", "TEU",
-                 "500 with normal errors, rigged"):
-        assert word in text
+    text = str(whole.chapter())
+    assert whole.missed == 0
+    text += str(whole.chapter("tolerances"))
+    for word in ("Tolerance bands", "Most moved by", "Free play", "Wires", "Grips", "Chafing",
+                 "hand stays proven", "elevator front", "talk wire left", "TEU",
+                 "500 builds with normal errors, rigged"):
+        assert word in " ".join(text.split())
     assert not re.search(r"^elevator +roll right", text, re.M)  # a stop that does not move it
 
 
 def test_sheet_of_a_bare_file_says_what_is_missing():
     system = System(parse_model(LEVERS))
-    text, missed = tolerance_sheet(study(system, Chance(builds=10)))
+    bare = Results(system, chance=Chance(builds=10), only=BUILT)
+    text = str(bare.chapter())
     assert "none in the file; give [tolerance] hardpoint, rod and spacer" in text
     assert "none in the file; give [play] pivot and rod_end" in text
-    assert missed == 0
+    assert bare.missed == 0
 
 
 def test_sheet_counts_what_wires_grips_and_hands_miss():
     text = GRIPPED.replace("bore = 20", "bore = 18") + "length = 90\n[tolerance]\nrod = 0.1"
-    found = study(System(parse_model(text)), Chance(builds=10))
-    said, missed = tolerance_sheet(found)
-    assert missed == said.count("MISS") == found.missed >= 3
+    results = Results(System(parse_model(text)), chance=Chance(builds=10), only=BUILT)
+    assert results.missed >= 3
+    assert results.missed == str(results.chapter("wires")).count("MISSED")
+    assert results.missed == len(results.tables(["rests-on"])["Missed"])
 
 
 def test_tables_are_in_the_file_s_unit(whole, side_by_side):
-    tables = tolerance_tables(whole)
-    assert set(tables) >= {"tolerance bands", "contributors", "free play", "wires", "chafing"}
-    wires = tables["wires"].set_index("wire")
+    tables = whole.tables()
+    assert set(tables) >= {"Tolerance bands", "Contributors", "Free play", "Wires", "Chafing"}
+    wires = tables["Wires"].set_index("wire")
     assert wires["length in"]["talk wire left"] == pytest.approx(9.0)
-    rows = tables["contributors"]
+    rows = tables["Contributors"]
     row = rows[(rows["part"] == "elevator drive") & (rows["at"] == "neutral")].iloc[0]
     assert row["tolerance in"] == pytest.approx(0.015)
-    assert row["moves °"] == pytest.approx(abs(row["° per in"]) * 0.015)
+    assert row["moves °"] == pytest.approx(abs(row["moves by °/in"]) * 0.015)
 
 
 def test_picture_draws_the_table(side_by_side, side_by_side_spots):

@@ -104,13 +104,14 @@ class Stage:
             if key not in seats:
                 seats[key] = len(self.seats)
                 points = solid.pieces[0].points
-                ends = self.scene.model.rods[body_of(name)].ends if len(solid.carriers) > 1 else ()
+                rod = self.scene.model.rods.get(body_of(solid.name))
+                ends = rod.ends if rod is not None else ()
                 origin = points if ends else points.mean(axis=0)[None]
                 self.seats.append(Seat(solid.carriers, frame, origin, ends))
             first = len(self.pieces)
             known[name, frame] = [self._cluster(part, seats[key])
                                   for part in _clusters(solid.pieces)]
-            self.solid_of += [name] * (len(self.pieces) - first)
+            self.solid_of += [solid.name] * (len(self.pieces) - first)
         return known[name, frame]
 
     def _cluster(self, pieces, seat):
@@ -252,7 +253,7 @@ class Stage:
                     carried = self.carried(posture, seat, cells[here], kept)
                     axes = _held_product(n, carried) if n.ndim == 2 else \
                         _product(n, carried, posture.inputs)
-                rows[..., here] = axes if axes.shape[1] == 2 else _combined(axes, local[..., here])
+                rows[..., here] = axes if axes.shape[1] == 2 else combined(axes, local[..., here])
                 if loose is not None:
                     # a rod's tube is grown all round, any other solid coordinate by coordinate
                     way = np.abs(n if axes.shape[1] == 2 else axes[:, 1:])
@@ -510,7 +511,7 @@ def _held_product(n, axes):
     return rows
 
 
-def _combined(axes, x):
+def combined(axes, x):
     """Origin plus coordinates along three vectors: (rows, 4, m) and (3, corners, m)."""
     whole = axes[:, :1] + sum(axes[:, 1 + i, None] * x[i] for i in range(3))
     rest = axes[-1, :1] + sum(axes[-1, 1 + i] * np.abs(x[i]) for i in range(3))

@@ -1,4 +1,4 @@
-"""`linkage FILE`: the main job, the shop sheet."""
+"""`linkage FILE`: the main job, everything found of a system."""
 
 from __future__ import annotations
 
@@ -6,83 +6,83 @@ import sys
 import time
 
 from .. import load
-from .beside import beside
-from .shared import parser_of, write_tables
+from ..errors import LinkageError, nearest
+from .shared import described_as, parser_of, write_tables
+from .verbs import VERBS
+
+SHORTHANDS = {"gearing": ("findings", "gearing")}  # what one word of --only stands for
 
 
 def run(argv) -> int:
-    said = _parser().parse_args(argv)
-    system = load(said.file)
-    from .. import sheet
+    args = _parser().parse_args(argv)
+    system = load(args.file)
+    from ..results import Results
+    from ..sheet import sheet_of
 
-    if said.out:
+    only = _chapters(args.only)
+    if args.out:
         from ..report import check_place
 
-        check_place(said.out, said.replace)
-    if said.against:
-        load(said.against)
+        check_place(args.out, args.replace)
+    before = Results.of_file(load(args.against), args.against) if args.against else None
     progress = _Progress()
-    found = _found(system, said, progress)
-    missed = sum(more for _, more in found)
+    results = Results.of_file(system, args.file, only=only, before=before, tell=progress)
+    verdict = results.verdict
     progress("")
-    print(sheet.heading(system, said.file), *(text for text, _ in found if text), sep="\n\n")
-    if said.csv:
-        from ..tables import all_tables
-
-        write_tables(said.csv, all_tables(system))
-    if said.out:
-        from .reported import write_out
-
-        written, missed = write_out(said, system, progress)
-        progress("")
-        print(f"\n{said.out}: {', '.join(name for name in written if '/' not in name)} and "
-              f"{sum('/' in name for name in written)} tables and templates written")
-    elif said.against:
-        from .reported import said_comparison
-
-        print(f"\n{said_comparison(said, system)}")
-    print(f"\n{_verdict(system.model, missed, said)}")
-    return 1 if missed else 0
+    print(sheet_of(results, args.file))
+    if args.csv:
+        write_tables(args.csv, results.tables())
+    if args.out:
+        _write_report(args, results, progress)
+    print(f"\n{verdict.sentence}")
+    return verdict.exit_code
 
 
 def _parser():
-    parser = parser_of("", "Print what a control system does; exit 0 when every requirement of the "
-                           "file is met, 1 when one is missed, 2 on bad input.", writes=True)
-    parser.add_argument("file", help="model file (TOML)")
-    parser.add_argument("--only", choices=["gearing"], help="print this part alone")
+    parser = parser_of("", "Work out what a control system does and what it misses; exit 0 when "
+                           "every requirement of the file is met, 1 when one is missed or not "
+                           "decided, 2 on bad input, 3 on a fault of the program.", writes=True)
+    parser.usage = "linkage FILE [options]\n       linkage VERB ..."
+    parser.add_argument("file", metavar="FILE", help="model file (TOML)")
+    parser.add_argument("--only", metavar="CHAPTER", action="append", default=[],
+                        help="look at this chapter alone, such as gearing, clearance, stops, "
+                             "reliefs, loads, rods, wires, tolerances, sequence; may be repeated")
     parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
     parser.add_argument("--out", metavar="DIR", help="also write the report there, HTML and PDF")
     parser.add_argument("--paper", choices=["A4", "Letter"],
                         help="of the PDF; by the file's length unit unless given")
     parser.add_argument("--against", metavar="FILE", help="set the system of another file beside "
                                                           "this one: before and after a change")
+    parser.epilog = "verbs (linkage VERB --help says more):\n" + described_as(VERBS)
     return parser
 
 
-def _found(system, said, progress):
-    """Texts of the sheet, and how many requirements each misses."""
-    from .. import sheet
+def _chapters(words) -> tuple[str, ...]:
+    """Chapters that the words of --only name."""
+    from ..results import CHAPTERS
 
-    progress("gearing")
-    if said.only == "gearing":
-        return [sheet.gearing_sheet(system)]
-    rest = beside(_gearing_and_stops, system)
-    contact = sheet.clearance_sheet(system, progress)
-    progress("stops")
-    gearing, stops = rest()
-    return [gearing, contact, stops]
+    known = [chapter.name for chapter in CHAPTERS]
+    for word in words:
+        if word not in known:
+            raise LinkageError(f'--only: no chapter "{word}"; {nearest(word, known)}')
+    return tuple(dict.fromkeys(name for word in words for name in SHORTHANDS.get(word, (word,))))
 
 
-def _gearing_and_stops(system):
-    from .. import sheet
+def _write_report(args, results, progress):
+    from ..report import report_files, write_report
 
-    return sheet.gearing_sheet(system), sheet.stops_sheet(system)
+    progress("report")
+    files = report_files(results, args.paper)
+    write_report(args.out, files)
+    progress("")
+    print(f"\n{args.out}: {', '.join(name for name in files if '/' not in name)} and "
+          f"{sum('/' in name for name in files)} tables and templates written")
 
 
 class _Progress:
     """A bar of phases on a terminal once work takes over a second; nothing when piped."""
 
-    phases = ("gearing", "clearance", "travel map", "stops", "report")
+    phases = ("clearance", "travel map", "report")
 
     def __init__(self):
         self.start, self.shown = time.monotonic(), False
@@ -91,22 +91,8 @@ class _Progress:
         late = time.monotonic() - self.start > 1 or phase == "clearance"
         if not sys.stderr.isatty() or not (late or self.shown):
             return
-        done = self.phases.index(phase) if phase else len(self.phases)
+        done = self.phases.index(phase) if phase in self.phases else len(self.phases)
         bar = "#" * done + "." * (len(self.phases) - done)
         end = f"[{bar}] {phase}" if phase else ""
         print(f"\r\033[K{end}", end="", file=sys.stderr, flush=True)
         self.shown = bool(phase)
-
-
-def _verdict(model, missed: int, said) -> str:
-    """The last line: what was looked at and is met, or how much is missed."""
-    if missed:
-        return f"{missed} requirement{'s' if missed > 1 else ''} missed."
-    whole = said.only != "gearing"
-    asked = [word for word, there in (
-        ("travel", any(surface.require for surface in model.surfaces.values())),
-        ("clearance", whole and model.solids), ("stop", whole and model.stops)) if there]
-    rest = "" if whole else "  Clearance and stops were not looked at."
-    if not asked:
-        return f"Nothing was required of what was looked at, so nothing is missed.{rest}"
-    return f"Every required {' and '.join(asked)} is met, as computed.{rest}"

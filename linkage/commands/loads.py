@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
-from .. import load, sheet
+from .. import load
 from .shared import check_picture, parser_of, write_picture, write_tables
 
 
@@ -12,29 +10,24 @@ def run(argv) -> int:
     parser = parser_of("loads", "Print stick forces, what each rod, body and pivot carries at its "
                                 "worst, margins, lost motion and friction; exit 1 when a margin is "
                                 "missed, 2 on bad input.", writes=True)
-    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("file", metavar="FILE", help="model file (TOML)")
     parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
     parser.add_argument("--picture", metavar="FILE", help="also draw what the rods carry (PNG, SVG "
                                                           "or PDF)")
-    said = parser.parse_args(argv)
-    if said.picture:
-        check_picture(said.picture, said.replace)
-    system = load(said.file)
-    text, missed = sheet.loads_sheet(system)
-    print(sheet.heading(system, said.file), text, sep="\n\n")
-    if said.csv:
-        from ..tables import loads_tables
+    args = parser.parse_args(argv)
+    if args.picture:
+        check_picture(args.picture, args.replace)
+    system = load(args.file)
+    from ..results import Results
+    from ..sheet import sheet_of
 
-        write_tables(Path(said.csv), loads_tables(system))
-    if said.picture:
+    results = Results.of_file(system, args.file, only=("loads",))
+    print(sheet_of(results, args.file))
+    if args.csv:
+        write_tables(args.csv, results.tables())
+    if args.picture:
         from ..plots import rods_at_worst
 
-        write_picture(rods_at_worst(system), said.picture)
-    print(f"\n{_verdict(missed)}")
-    return 1 if missed else 0
-
-
-def _verdict(missed: int) -> str:
-    if missed:
-        return f"{missed} margin{'s' if missed > 1 else ''} missed."
-    return "No margin that could be worked out is missed; see above for what could not be."
+        write_picture(rods_at_worst(system), args.picture)
+    print(f"\n{results.verdict.sentence}")
+    return results.verdict.exit_code

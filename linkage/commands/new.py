@@ -15,11 +15,11 @@ def run(argv) -> int:
     parser = parser_of("new", "Write a commented starter file to edit.")
     parser.add_argument("layout", help=" or ".join(LAYOUTS))
     parser.add_argument("--out", required=True, metavar="FILE", help="file to write")
-    said = parser.parse_args(argv)
-    if said.layout not in LAYOUTS:
-        raise LinkageError(f'no layout "{said.layout}"; {nearest(said.layout, LAYOUTS)}')
-    refuse_taken(said.out)
-    starter = resources.files("linkage") / "starters" / f"{said.layout}.toml"
-    write_text(said.out, starter.read_text(encoding="utf-8"))
-    print(f"{said.out}: written; edit it, then run: linkage {said.out}")
+    args = parser.parse_args(argv)
+    if args.layout not in LAYOUTS:
+        raise LinkageError(f'no layout "{args.layout}"; {nearest(args.layout, LAYOUTS)}')
+    refuse_taken(args.out)
+    starter = resources.files("linkage") / "starters" / f"{args.layout}.toml"
+    write_text(args.out, starter.read_text(encoding="utf-8"))
+    print(f"{args.out}: written; edit it, then run: linkage {args.out}")
     return 0

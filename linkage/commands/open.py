@@ -21,16 +21,16 @@ def run(argv) -> int:
     parser = parser_of("open", "Open the workbook on a model file in JupyterLab, on this machine "
                                "alone; a notebook is written beside the file, and an earlier one "
                                "is opened as it is.")
-    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("file", metavar="FILE", help="model file (TOML)")
     parser.add_argument("--no-browser", action="store_true",
                         help="only start it and print the address, to open on another screen")
-    said = parser.parse_args(argv)
-    load(said.file)
+    args = parser.parse_args(argv)
+    load(args.file)
     if not all(find_spec(name) for name in NEEDED):
         raise LinkageError("linkage open: needs JupyterLab, which is not installed; run: "
                            "pip install 'linkage[workbook]'")
-    notebook = _notebook(Path(said.file))
-    return _lab(notebook, ["--no-browser"] if said.no_browser else [])
+    notebook = _notebook(Path(args.file))
+    return _lab(notebook, ["--no-browser"] if args.no_browser else [])
 
 
 def _notebook(model: Path) -> Path:

@@ -8,7 +8,7 @@ from .shared import parser_of
 
 def plate_parser(verb, about):
     parser = parser_of(verb, about, writes=True)
-    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("file", metavar="FILE", help="model file (TOML)")
     parser.add_argument("plate", nargs="+",
                         help='"part/solid" of a plate or washer, or a part for all of its plates; '
                              "twins on the other side come along")

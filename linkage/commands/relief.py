@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from .. import clearance, load, relief, sheet
+from .. import clearance, load, relief
 from ..errors import LinkageError, nearest
 from ..motion import System
-from ..units import length_mm
+from ..units import CAUTION, length_mm
 from .plates import add_templates, names_both_sides, plate_parser
 
 
@@ -21,30 +21,32 @@ def run(argv) -> int:
     parser.add_argument("--all", action="store_true", help="cut for every pair of the plate, not "
                                                            "only those whose clearance is missed")
     parser.add_argument("--material", help="material of the file that the plate is of, for mass")
-    said = parser.parse_args(argv)
-    system = load(said.file)
-    relief.check_folder(said.out)
-    density = _density(system.model, said.material)
-    names = names_both_sides(system.model, said.plate)
-    done = _relieved(system, names, _relief_options(said, system.model.length))
-    files, drawings = relief.relieved_file(said.file, done), {}
-    written = Path(said.out) / next(iter(files))
+    args = parser.parse_args(argv)
+    system = load(args.file)
+    relief.check_folder(args.out)
+    density = _density(system.model, args.material)
+    names = names_both_sides(system.model, args.plate)
+    done = _relieved(system, names, _relief_options(args, system.model.length))
+    files, drawings = relief.relieved_file(args.file, done), {}
+    written = Path(args.out) / next(iter(files))
     for each in done:
-        add_templates(relief.relief_templates(each, said.paper), files, drawings)
-    relief.write_all(said.out, files, said.replace)
-    print(sheet.relief_sheet(done, system.model.length, density),
-          sheet.template_sheet(drawings, said.out, said.paper), sep="\n\n")
+        add_templates(relief.relief_templates(each, args.paper), files, drawings)
+    relief.write_all(args.out, files, args.replace)
+    from ..sheet import relief_sheet, template_sheet
+
+    print(CAUTION, relief_sheet(done, system.model.length, density),
+          template_sheet(drawings, args.out, args.paper), sep="\n\n")
     return _proven_again(written, names)
 
 
-def _relief_options(said, unit):
+def _relief_options(args, unit):
     given = {}
     for word in ("cutter", "ligament"):
-        text = getattr(said, word)
+        text = getattr(args, word)
         if text is not None:
             bare = text.replace(".", "", 1).isdigit()
             given[word] = length_mm(float(text) if bare else text, unit)
-    return relief.Options(**given, everything=said.all)
+    return relief.Options(**given, everything=args.all)
 
 
 def _density(model, material):

@@ -4,64 +4,64 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from .. import gearing, load, rigging, sheet
+from .. import gearing, load, rigging
 from ..errors import LinkageError, nearest
 from ..model.file import digest, format_model, refuse_taken, write_text
 from ..motion import System
 from ..units import CAUTION
 from .shared import check_picture, parser_of, write_picture, write_tables
 
+CHAPTERS = ("rods", "wires", "tolerances")
+
 
 def run(argv) -> int:
-    said = _parser().parse_args(argv)
-    system = load(said.file)
-    if said.picture:
-        check_picture(said.picture, said.replace)
-    if said.out and not said.readings:
-        raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
-    if said.out:
-        refuse_taken(said.out)
-    for word, needed in (("zeroed", "readings"), ("doubt", "readings"), ("surface", "picture")):
-        if getattr(said, word) and not getattr(said, needed):
-            raise LinkageError(f"--{word} needs --{needed} too")
-    if said.surface and said.surface not in system.model.surfaces:
-        raise LinkageError(f'--surface: no surface "{said.surface}"; '
-                           f"{nearest(said.surface, system.model.surfaces)}")
-    fit = _fit(system, said) if said.readings else None
+    args = _parser().parse_args(argv)
+    system = load(args.file)
+    _check(args, system)
+    fit = _fit(system, args) if args.readings else None
     flown = System(rigging.as_built_model(system, fit[1])) if fit else system
-    adjustment = _adjustment(flown, said)
-    text, missed = sheet.rig_sheet(system, adjustment, fit)
-    study = rigging.study(flown)
-    more, also = sheet.tolerance_sheet(study)
-    missed += also
-    print(sheet.heading(system, said.file), text, more, sep="\n\n")
-    if said.csv:
-        from ..tables import rig_tables, tolerance_tables
+    adjustment = _adjustment(flown, args)
+    from ..results import as_text, tables_of
+    from ..sheet import heading
+    from .rigged import rigged_blocks, rigged_results
 
-        write_tables(Path(said.csv), rig_tables(system, adjustment, fit) | tolerance_tables(study))
-    if said.picture:
-        _draw(said, system, fit)
-    if said.out:
-        write_text(said.out, _note(said, fit[1]) + format_model(flown.model))
-        print(f"\n{said.out}: the aircraft as built, written; check it with: linkage {said.out}")
-    print(f"\n{_verdict(missed)}")
-    return 1 if missed else 0
+    results = rigged_results(args.file, system, flown, adjustment)
+    answer, blocks = rigged_blocks(results, adjustment, fit)
+    print(heading(system, args.file), as_text(answer), CAUTION, as_text(blocks), sep="\n\n")
+    if args.csv:
+        write_tables(args.csv, tables_of(blocks))
+    if args.picture:
+        _draw(args, system, fit)
+    if args.out:
+        write_text(args.out, _note(args, fit[1]) + format_model(flown.model))
+        print(f"\n{args.out}: the aircraft as built, written; check it with: linkage {args.out}")
+    print(f"\n{results.verdict.sentence}")
+    return results.verdict.exit_code
 
 
-def _note(said, fit) -> str:
+def _check(args, system):
+    """Refuse words that don't go together, before any work."""
+    if args.picture:
+        check_picture(args.picture, args.replace)
+    if args.out and not args.readings:
+        raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
+    if args.out:
+        refuse_taken(args.out)
+    for word, needed in (("zeroed", "readings"), ("doubt", "readings"), ("surface", "picture")):
+        if getattr(args, word) and not getattr(args, needed):
+            raise LinkageError(f"--{word} needs --{needed} too")
+    if args.surface and args.surface not in system.model.surfaces:
+        raise LinkageError(f'--surface: no surface "{args.surface}"; '
+                           f"{nearest(args.surface, system.model.surfaces)}")
+
+
+def _note(args, fit) -> str:
     """What stands at the top of the file of the aircraft as built."""
-    lines = [f"{' '.join(Path(said.file).name.split())} as built, by the readings in "
-             f"{' '.join(Path(said.readings).name.split())}.", *CAUTION.split("\n")]
+    lines = [f"{' '.join(Path(args.file).name.split())} as built, by the readings in "
+             f"{' '.join(Path(args.readings).name.split())}.", *CAUTION.split("\n")]
     lines += [f"Only together determined by the readings: {', '.join(names)}."
               for names in fit.together]
     return "".join(f"# {line}\n" for line in lines)
-
-
-def _verdict(missed: int) -> str:
-    if missed:
-        return f"{missed} requirement{'s' if missed > 1 else ''} of the rigging missed."
-    return ("Nothing of the rigging that could be worked out misses; see above for what could "
-            "not be.")
 
 
 def _parser():
@@ -70,7 +70,7 @@ def _parser():
                               "what to turn, with --readings the aircraft as built; exit 1 when a "
                               "rod end, a rig pin, the adjustment, a wire or a grip misses.",
                        writes=True)
-    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("file", metavar="FILE", help="model file (TOML)")
     parser.add_argument("--measured", nargs="+", metavar="SURFACE=ANGLE", default=[],
                         help='what surfaces read with the stick at neutral: "elevator=1.5 TEU"')
     parser.add_argument("--within", type=float, default=rigging.WITHIN, metavar="DEGREES",
@@ -93,29 +93,29 @@ def _parser():
     return parser
 
 
-def _draw(said, system, fit):
+def _draw(args, system, fit):
     from .. import plots
 
-    if said.surface is not None:
-        ax = plots.contributors(system, surface=said.surface)
+    if args.surface is not None:
+        ax = plots.contributors(system, surface=args.surface)
     else:
         ax = plots.half_turns(system) if fit is None else plots.as_built(system, fit)
-    write_picture(ax, said.picture)
+    write_picture(ax, args.picture)
 
 
-def _fit(system, said):
-    readings = rigging.read_readings(system, said.readings, digest(said.file))
+def _fit(system, args):
+    readings = rigging.read_readings(system, args.readings, digest(args.file))
     try:
-        return readings, rigging.fit_as_built(system, readings, zeroed=said.zeroed,
-                                              rods=said.doubt, error=said.trust)
+        return readings, rigging.fit_as_built(system, readings, zeroed=args.zeroed,
+                                              rods=args.doubt, error=args.trust)
     except LinkageError as error:
-        raise type(error)(f"{said.readings}: {error.sentence}", **error.facts) from error
+        raise type(error)(f"{args.readings}: {error.sentence}", **error.facts) from error
 
 
-def _adjustment(system, said):
+def _adjustment(system, args):
     """What to turn, where something was measured or does not stand at neutral by the file."""
     measured = {}
-    for text in said.measured:
+    for text in args.measured:
         name, equals, angle = text.rpartition("=")
         if not equals:
             raise LinkageError(f'--measured: "{text}" says no angle; write it like '
@@ -127,4 +127,4 @@ def _adjustment(system, said):
         measured[name] = rigging.signed_angle(angle, words, f"--measured {name}")
     if not measured and not any(abs(off) > 1e-6 for off in system.offsets.values()):
         return None
-    return rigging.adjust(system, measured, said.within)
+    return rigging.adjust(system, measured, args.within)

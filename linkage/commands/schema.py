@@ -12,8 +12,8 @@ def run(argv) -> int:
     parser = parser_of("schema", "Write the JSON Schema of model files, so that an editor "
                                  "completes them.", writes=True)
     parser.add_argument("--out", required=True, metavar="FILE", help="file to write")
-    said = parser.parse_args(argv)
-    refuse_taken(said.out, said.replace)
-    write_text(said.out, json.dumps(schema(), indent=1) + "\n")
-    print(f"{said.out}: written")
+    args = parser.parse_args(argv)
+    refuse_taken(args.out, args.replace)
+    write_text(args.out, json.dumps(schema(), indent=1) + "\n")
+    print(f"{args.out}: written")
     return 0

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import argparse
 import io
+import textwrap
 from pathlib import Path
 
 from .. import __version__
 from ..errors import LinkageError
 from ..model.file import refuse_taken, write_bytes, write_text
-from .verbs import VERBS
 
 KINDS = ("png", "svg", "pdf")
 
@@ -17,15 +17,22 @@ KINDS = ("png", "svg", "pdf")
 def parser_of(verb: str, about: str, *, writes: bool = False) -> argparse.ArgumentParser:
     """The parser of a verb; one that writes files named in its words can be told to replace."""
     name = f"linkage {verb}".strip()
-    parser = argparse.ArgumentParser(prog=name, description=about)
+    parser = argparse.ArgumentParser(prog=name, description=about,
+                                     formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.description = textwrap.fill(about, 79)
     if not verb:
-        others = (f"linkage {name} {words} ({what})" for name, (words, what) in VERBS.items())
-        parser.epilog = f"Other verbs: {', '.join(others)}."
         parser.add_argument("--version", action="version", version=f"linkage {__version__}")
     if writes:
         parser.add_argument("--replace", action="store_true",
                             help="let what is written replace a file that is there")
     return parser
+
+
+def described_as(verbs: dict) -> str:
+    """Verbs, a line each: what they are called with, and what they do."""
+    wide = max(len(f"{name} {words}") for name, (words, _) in verbs.items())
+    return "\n".join(f"  {f'{name} {words}':{wide}}  {what}"
+                     for name, (words, what) in verbs.items())
 
 
 def write_tables(folder, tables: dict) -> None:
@@ -36,9 +43,10 @@ def write_tables(folder, tables: dict) -> None:
     except OSError as problem:
         raise LinkageError(f"{folder}: can't be made a folder ({problem.strerror}); "
                            f"choose another") from problem
-    for name, data in tables.items():
-        write_text(folder / f"{name.replace(' ', '_')}.csv",
-                   data.to_csv(index=False, lineterminator="\n"))
+    from ..results.csv_files import csv_files
+
+    for name, text in csv_files(tables).items():
+        write_text(folder / name, text)
 
 
 def picture_kind(path) -> str:

@@ -2,31 +2,34 @@
 
 from __future__ import annotations
 
-from .. import load, sheet, sizing
+from .. import load, sizing
 from ..errors import LinkageError
 from ..model.file import refuse_taken
+from ..units import CAUTION
 from .shared import parser_of
 
 
 def run(argv) -> int:
     parser = parser_of("size", "Choose the dimensions that the file's size table names so that its "
                                "targets are met; exit 1 when one is missed.")
-    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("file", metavar="FILE", help="model file (TOML)")
     parser.add_argument("--rounded", action="store_true",
                         help="round to the stock or drill steps of the file, and check again")
     parser.add_argument("--starts", type=int, default=8, metavar="COUNT",
                         help="places to start the search from; 8")
     parser.add_argument("--seed", type=int, default=0, help="of those places; 0")
     parser.add_argument("--out", metavar="FILE", help="write the model so sized to a new file")
-    said = parser.parse_args(argv)
-    if said.out:
-        refuse_taken(said.out)
-    if said.starts < 1:
-        raise LinkageError(f"--starts is {said.starts}; give 1 or more places to start from")
-    system = load(said.file)
-    found = sizing.size(system, starts=said.starts, seed=said.seed, rounded=said.rounded)
-    print(sheet.heading(system, said.file), sheet.size_sheet(found), sep="\n\n")
-    if said.out:
-        sizing.write_sized(found, said.file, said.out)
-        print(f"\n{said.out}: written; look at all of it with: linkage {said.out}")
+    args = parser.parse_args(argv)
+    if args.out:
+        refuse_taken(args.out)
+    if args.starts < 1:
+        raise LinkageError(f"--starts is {args.starts}; give 1 or more places to start from")
+    system = load(args.file)
+    found = sizing.size(system, starts=args.starts, seed=args.seed, rounded=args.rounded)
+    from ..sheet import heading, size_sheet
+
+    print(heading(system, args.file), CAUTION, size_sheet(found), sep="\n\n")
+    if args.out:
+        sizing.write_sized(found, args.file, args.out)
+        print(f"\n{args.out}: written; look at all of it with: linkage {args.out}")
     return 0 if found.ok else 1

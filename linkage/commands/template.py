@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .. import load, relief, sheet
+from .. import load, relief
 from .plates import add_templates, names_both_sides, plate_parser
 
 
@@ -10,14 +10,16 @@ def run(argv) -> int:
     parser = plate_parser("template", "Write a plate at full size as it stands, and its twin.")
     parser.add_argument("--mirrored", action="store_true",
                         help="write the part for the other side too where the file has no twin")
-    said = parser.parse_args(argv)
-    system, files, drawings = load(said.file), {}, {}
-    relief.check_folder(said.out)
-    for name in names_both_sides(system.model, said.plate):
-        add_templates(relief.templates(system.model, name, paper=said.paper), files, drawings)
-        if said.mirrored and relief.twin_of(system.model, name) is None:
-            add_templates(relief.templates(system.model, name, paper=said.paper, mirrored=True),
+    args = parser.parse_args(argv)
+    system, files, drawings = load(args.file), {}, {}
+    relief.check_folder(args.out)
+    for name in names_both_sides(system.model, args.plate):
+        add_templates(relief.templates(system.model, name, paper=args.paper), files, drawings)
+        if args.mirrored and relief.twin_of(system.model, name) is None:
+            add_templates(relief.templates(system.model, name, paper=args.paper, mirrored=True),
                            files, drawings)
-    relief.write_all(said.out, files, said.replace)
-    print(sheet.template_sheet(drawings, said.out, said.paper))
+    relief.write_all(args.out, files, args.replace)
+    from ..sheet import template_sheet
+
+    print(template_sheet(drawings, args.out, args.paper))
     return 0

@@ -10,13 +10,13 @@ from .shared import parser_of
 def run(argv) -> int:
     parser = parser_of("view", "Write the live view of a model file as one HTML file that works "
                                "from disk, without a network.", writes=True)
-    parser.add_argument("file", help="model file (TOML)")
+    parser.add_argument("file", metavar="FILE", help="model file (TOML)")
     parser.add_argument("--out", required=True, metavar="FILE", help="HTML file to write")
-    said = parser.parse_args(argv)
-    refuse_taken(said.out, said.replace)
-    system = load(said.file)
+    args = parser.parse_args(argv)
+    refuse_taken(args.out, args.replace)
+    system = load(args.file)
     from ..workbook.page import write_page
 
-    write_text(said.out, write_page(system))
-    print(f"{said.out}: written; open it in a browser")
+    write_text(args.out, write_page(system))
+    print(f"{args.out}: written; open it in a browser")
     return 0

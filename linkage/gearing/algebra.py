@@ -70,8 +70,7 @@ def gearing_algebra(system: System, surface: str, name: str) -> str:
 
 def _ways(system, joint, name):
     """Every way from a joint back to the input: lists of (arm, sine, driven arm, driven sine)."""
-    step = next((s for s in system.plan.steps
-                 if joint in (getattr(s, "joints", None) or (s.joint,))), None)
+    step = next((s for s in system.plan.steps if joint in s.joints), None)
     if isinstance(step, Drive):
         return [[(step.sign, 1.0, 1.0, 1.0)]] if step.input == name else []
     if isinstance(step, Couple):
@@ -79,12 +78,14 @@ def _ways(system, joint, name):
     if not isinstance(step, Close):
         return []
     driven = _arm(system, step.rod, joint)
-    found = []
-    for other, _ in system.plan.route(*map(body_of, system.model.rods[step.rod].ends)):
-        if other != joint:
-            arm, sine = _arm(system, step.rod, other)
-            found += [[*way, (-arm, sine, *driven)] for way in _ways(system, other, name)]
-    return found
+    route = system.plan.route(*map(body_of, system.model.rods[step.rod].ends))
+    return [way for other, _ in route if other != joint
+            for way in _ways_across(system, step.rod, other, driven, name)]
+
+
+def _ways_across(system, rod, other, driven, name):
+    arm, sine = _arm(system, rod, other)
+    return [[*way, (-arm, sine, *driven)] for way in _ways(system, other, name)]
 
 
 def _arm(system, rod, joint):

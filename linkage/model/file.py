@@ -222,17 +222,21 @@ def read_hardpoints(path) -> dict:
         if not any(cells) or cells[0].startswith("#") or (
                 number == 1 and all(isinstance(_number_or_text(c), str) for c in cells)):
             continue
-        place = f"{path}: line {number}"
-        if len(cells) != 4:
-            raise FileError(f"{place}: needs part/point, FS, BL, WL, got {len(cells)} cells",
-                            path=str(path))
-        if cells[0].count("/") != 1 or not all(cells[0].split("/")):
-            raise FileError(f'{place}: needs a name like "stick/grip", got "{cells[0]}"',
-                            path=str(path))
-        if cells[0] in rows:
-            raise FileError(f'{place}: "{cells[0]}" stands twice; take one out', path=str(path))
+        try:
+            _check_hardpoint(cells, rows)
+        except LinkageError as error:
+            raise FileError(f"{path}: line {number}: {error.sentence}", path=str(path)) from error
         rows[cells[0]] = [_number_or_text(cell) for cell in cells[1:]]
     return rows
+
+
+def _check_hardpoint(cells, rows) -> None:
+    if len(cells) != 4:
+        raise LinkageError(f"needs part/point, FS, BL, WL, got {len(cells)} cells")
+    if cells[0].count("/") != 1 or not all(cells[0].split("/")):
+        raise LinkageError(f'needs a name like "stick/grip", got "{cells[0]}"')
+    if cells[0] in rows:
+        raise LinkageError(f'"{cells[0]}" stands twice; take one out')
 
 
 def schema() -> dict:

@@ -46,9 +46,11 @@ class RodEnd(Part):
         if self.most is not None and self.shank is not None and not self.most < self.shank:
             raise LinkageError(f"lets {self.most:g} mm of thread engage on a shank of "
                                f"{self.shank:g} mm from the ball's middle; give a longer shank")
-        sizes = [self.ball, self.race, self.sphere]
-        if all(size is None for size in (*sizes, self.shoulder)):
-            return
+        sizes = (self.ball, self.race, self.sphere)
+        if any(size is not None for size in (*sizes, self.shoulder)):
+            self._check_ball(sizes)
+
+    def _check_ball(self, sizes):
         if self.misalignment is not None:
             raise LinkageError("has misalignment and sizes of its ball; give one of the two")
         if None in sizes:

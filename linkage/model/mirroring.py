@@ -106,25 +106,49 @@ def _twin(part, names, parts):
         value = getattr(part, field.name)
         values[field.name] = value if value is None else -value if word in REVERSED else \
             _mirrored(field.metadata["kind"], value, word, names)
-    if isinstance(part, Point) and part.side is not None:
-        values["side"] = SWAPS.get(part.side, part.side)
-    if isinstance(part, Require):
-        values["left"], values["right"] = part.right, part.left
-    if isinstance(part, Stop) and _runs_backwards(part.input, parts):
-        values["side"] = "least" if part.side == "greatest" else "greatest"
-    if isinstance(part, RigPin):
-        values["input"] = {name: -at if _runs_backwards(name, parts) else at
-                           for name, at in part.input.items()}
-    if isinstance(part, Body) and part.through is not None and part.pivot is not None:
-        along = (b - a for a, b in zip(part.pivot, part.through, strict=True))
-        values["through"] = tuple(c + d * s for c, d, s in zip(values["pivot"], along, (-1, 1, -1),
-                                                               strict=True))
-    if isinstance(part, Coupling):
-        for name in part.bodies:
-            body = parts.get("bodies", {}).get(name)
-            if body is not None and _renamed(name, names) == name and _turns_back(body):
-                values["ratio"] = -values["ratio"]
+    if type(part) in SENSES:
+        values |= SENSES[type(part)](part, values, names, parts)
     return type(part)(**values)
+
+
+def _other_hole_side(point, values, names, parts):
+    return {"side": SWAPS.get(point.side, point.side)}
+
+
+def _other_ways(require, values, names, parts):
+    return {"left": require.right, "right": require.left}
+
+
+def _other_end(stop, values, names, parts):
+    if not _runs_backwards(stop.input, parts):
+        return {}
+    return {"side": "least" if stop.side == "greatest" else "greatest"}
+
+
+def _other_position(pin, values, names, parts):
+    return {"input": {name: -at if _runs_backwards(name, parts) else at
+                      for name, at in pin.input.items()}}
+
+
+def _axis_through(body, values, names, parts):
+    """The second point of an axis, which turns the other way round."""
+    if body.through is None or body.pivot is None:
+        return {}
+    along = (b - a for a, b in zip(body.pivot, body.through, strict=True))
+    return {"through": tuple(c + d * s for c, d, s in zip(values["pivot"], along, (-1, 1, -1),
+                                                          strict=True))}
+
+
+def _other_ratio(coupling, values, names, parts):
+    """A coupling with a central body that turns back changes its sign."""
+    central = [parts.get("bodies", {}).get(name) for name in coupling.bodies
+               if _renamed(name, names) == name]
+    turned = sum(body is not None and _turns_back(body) for body in central)
+    return {"ratio": values["ratio"] * (-1) ** turned}
+
+
+SENSES = {Point: _other_hole_side, Require: _other_ways, Stop: _other_end, RigPin: _other_position,
+          Body: _axis_through, Coupling: _other_ratio}  # what a mirror swaps besides places
 
 
 def _mirrored(kind, value, word: str, names):

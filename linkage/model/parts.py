@@ -149,6 +149,14 @@ class Body(Part):
         if self.grip is not None and self.grip.hand is not None and "hand" in self.solids:
             raise LinkageError('has a solid named "hand", which the hand on its grip has '
                                'already; rename it')
+        self._check_axis()
+        if self.bearings is not None:
+            self._check_bearings()
+        if "pivot" in self.points:
+            raise LinkageError('has a point named "pivot", which every body has already; '
+                               'rename it')
+
+    def _check_axis(self):
         ways = [word for word in ("axis", "through", "slide") if getattr(self, word) is not None]
         if len(ways) != 1:
             raise LinkageError(f"needs one of axis, through or slide, got "
@@ -157,11 +165,6 @@ class Body(Part):
             raise LinkageError("needs a pivot [FS, BL, WL]")
         if self.through is not None and self.through == self.pivot:
             raise LinkageError("through is the pivot itself; give a second point of the axis")
-        if self.bearings is not None:
-            self._check_bearings()
-        if "pivot" in self.points:
-            raise LinkageError('has a point named "pivot", which every body has already; '
-                               'rename it')
 
     def _check_bearings(self):
         if self.slides:

@@ -325,12 +325,17 @@ def _check_inputs(model: Model) -> None:
         if len(driven) > 1:
             raise ModelError(f'{place}: drives both "{driven[0]}" and "{driven[1]}"; let it drive '
                              f"one and join the other with a rod or a coupling", place=place)
-        if driven and model.bodies[driven[0]].slides and not item.in_mm:
-            raise ModelError(f'{place}, travel: "{driven[0]}" slides, so write its travel with a '
-                             f'unit, like ["-20 mm", "30 mm"]', place=place)
-        if driven and item.in_mm and item.grip is None and not model.bodies[driven[0]].slides:
-            raise ModelError(f'{place}, travel: "{driven[0]}" turns, so give its travel in '
-                             f"degrees, or name the grip that moves so far", place=place)
+        if driven:
+            _check_travel(place, item, driven[0], model.bodies[driven[0]].slides)
+
+
+def _check_travel(place: str, item, driven: str, slides: bool) -> None:
+    if slides and not item.in_mm:
+        raise ModelError(f'{place}, travel: "{driven}" slides, so write its travel with a '
+                         f'unit, like ["-20 mm", "30 mm"]', place=place)
+    if item.in_mm and item.grip is None and not slides:
+        raise ModelError(f'{place}, travel: "{driven}" turns, so give its travel in '
+                         f"degrees, or name the grip that moves so far", place=place)
 
 
 def _check_surface(model: Model, name: str, surface: Surface) -> None:

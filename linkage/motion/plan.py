@@ -14,8 +14,22 @@ from . import kernels
 DEAD_CENTRE = 1e-6  # least share of its reach that a rod must turn or push its joint by
 
 
+class Single:
+    """A step that settles one joint: the joints it settles and the rods that do it."""
+
+    @property
+    def joints(self) -> tuple[str, ...]:
+        """The one joint."""
+        return (self.joint,)
+
+    @property
+    def rods(self) -> tuple[str, ...]:
+        """No rod, unless one closes it."""
+        return ()
+
+
 @dataclass(frozen=True)
-class Drive:
+class Drive(Single):
     """An input sets a joint."""
 
     input: str
@@ -24,7 +38,7 @@ class Drive:
 
 
 @dataclass(frozen=True)
-class Close:
+class Close(Single):
     """One rod settles one joint; `near` rides on the joint, `far` doesn't."""
 
     rod: str
@@ -33,9 +47,14 @@ class Close:
     far: str
     sign: float
 
+    @property
+    def rods(self) -> tuple[str, ...]:
+        """The one rod."""
+        return (self.rod,)
+
 
 @dataclass(frozen=True)
-class Couple:
+class Couple(Single):
     """A coupling settles `joint` from `source`: degrees (mm) per degree (mm)."""
 
     coupling: str
@@ -88,30 +107,27 @@ class Plan:
             elif isinstance(step, Couple):
                 needs[step.joint] = needs[step.source]
             else:
-                rods, joints = ((step.rod,), (step.joint,)) if isinstance(step, Close) else \
-                    (step.rods, step.joints)
-                along = {j for rod in rods for j in path(self.model, rod) if j not in joints}
-                for joint in joints:
-                    needs[joint] = frozenset().union(*(needs[j] for j in along))
+                along = {j for rod in step.rods for j in path(self.model, rod)}
+                inputs = frozenset().union(*(needs[j] for j in along.difference(step.joints)))
+                needs.update(dict.fromkeys(step.joints, inputs))
         return needs
-
 
     def only(self, bodies) -> Plan:
         """The plan with only the steps that settle some bodies and what they ride on."""
-        wanted = {b for body in bodies for b in (body, *self.model.carriers(body))}
-        kept = []
+        wanted, kept = self._with_carriers(bodies), []
         for step in reversed(self.steps):
-            joints = getattr(step, "joints", None) or (step.joint,)
-            if wanted.isdisjoint(joints):
+            if wanted.isdisjoint(step.joints):
                 continue
             kept.insert(0, step)
             if isinstance(step, Couple):
                 wanted.add(step.source)
-            for rod in getattr(step, "rods", None) or ([step.rod] if isinstance(step, Close)
-                                                       else []):
-                wanted |= {b for end in self.model.rods[rod].ends if body_of(end) != AIRFRAME
-                           for b in (body_of(end), *self.model.carriers(body_of(end)))}
+            wanted |= self._with_carriers(body_of(end) for rod in step.rods
+                                          for end in self.model.rods[rod].ends)
         return replace(self, steps=tuple(kept))
+
+    def _with_carriers(self, bodies) -> set:
+        return {b for body in bodies if body != AIRFRAME
+                for b in (body, *self.model.carriers(body))}
 
 
 def body_of(address: str) -> str:
@@ -160,11 +176,14 @@ def make_plan(model: Model) -> Plan:
         step = _ready_coupling(couplings, settled) or _ready_rod(model, rods, settled) \
             or _ready_group(model, rods, settled)
         if step is None:
-            break
+            return _finished(model, steps, settled, rods)
         steps.append(step)
+
+
+def _finished(model, steps, settled, open_rods) -> Plan:
     undriven = tuple(name for name in model.bodies if name not in settled)
     redundant = tuple(name for name, rod in model.rods.items() if rod.redundant)
-    return Plan(model, tuple(steps), undriven, tuple(rods), redundant)
+    return Plan(model, tuple(steps), undriven, tuple(open_rods), redundant)
 
 
 def input_sign(model: Model, input_name: str, body_name: str) -> float:
@@ -260,9 +279,13 @@ def _ready_group(model, rods, settled):
                     f"({', '.join(sorted(joints))}); take one out, or write redundant = true for "
                     f"a second load path", rods=names)
             if len(joints) == size:
-                for name in names:
-                    del rods[name]
-                ordered = tuple(name for name in model.bodies if name in joints)
-                settled.update({j: f'rods {", ".join(names)} together' for j in ordered})
-                return Together(tuple(names), ordered)
+                return _settled_together(model, rods, settled, names, joints)
     return None
+
+
+def _settled_together(model, rods, settled, names, joints):
+    for name in names:
+        del rods[name]
+    ordered = tuple(name for name in model.bodies if name in joints)
+    settled.update({j: f'rods {", ".join(names)} together' for j in ordered})
+    return Together(tuple(names), ordered)

@@ -12,6 +12,7 @@ import numpy as np
 
 from ..errors import MotionError, nearest
 from ..model import AIRFRAME, Model
+from ..units import shown_length
 from .moved import Motion
 from .plan import DEAD_CENTRE, Close, Couple, Drive, Together, body_of, make_plan
 from .posture import Dimensions, Posture, Slide, Turn
@@ -223,7 +224,7 @@ class System:
         """Angle of a coupling's source, unwrapped along the straight line from neutral."""
         value = posture.states[source].value
         driver = next(step for step in self.plan.steps
-                      if source in getattr(step, "joints", (getattr(step, "joint", None),)))
+                      if source in step.joints)
         if not isinstance(driver, (Close, Together)):
             return value
         far, steps = np.abs(value) > math.pi / 2, WAY_STEPS
@@ -246,18 +247,16 @@ class System:
         for step in self.plan.steps:
             if isinstance(step, Together):
                 self._check_together(step)
-            joints = getattr(step, "joints", None) or (step.joint,)
-            if all(np.isfinite(self._neutral.states[j].value) for j in joints):
-                continue
-            rods = getattr(step, "rods", None) or (step.rod,)
-            told = []
-            for rod in rods:
-                ends = self.model.rods[rod].ends
-                apart = math.dist(*(self.model.position(end) for end in ends))
-                told.append(f'rod "{rod}": {self.model.rod_length(rod):.3f} mm long, can\'t reach '
-                            f'from "{ends[0]}" to "{ends[1]}" with every input at 0')
-                told[-1] += f" (they are {apart:.3f} mm apart as given)"
-            raise MotionError("; ".join(told) + "; check its length and points", rods=rods)
+            if not all(np.isfinite(self._neutral.states[j].value) for j in step.joints):
+                short = "; ".join(self._out_of_reach(rod) for rod in step.rods)
+                raise MotionError(f"{short}; check its length and points", rods=step.rods)
+
+    def _out_of_reach(self, rod) -> str:
+        ends, unit = self.model.rods[rod].ends, self.model.length
+        apart = math.dist(*(self.model.position(end) for end in ends))
+        return (f'rod "{rod}": {shown_length(self.model.rod_length(rod), unit)} long, can\'t reach '
+                f'from "{ends[0]}" to "{ends[1]}" with every input at 0 (they are '
+                f"{shown_length(apart, unit)} apart as given)")
 
     def _check_together(self, step):
         still = {name: Slide(0.0) if body.slides else Turn(1.0, 0.0, 0.0)
@@ -284,18 +283,24 @@ class System:
 def _control(model: Model, name: str) -> Control:
     item = model.inputs[name]
     body = next((b for b, part in model.bodies.items() if part.input == name), None)
-    grip, travel = item.grip, item.travel
     if body is None:
-        return Control(name, None, travel, grip, "mm" if item.in_mm else "°")
-    if grip is not None and body not in (body_of(grip), *_carriers(model, body_of(grip))):
-        raise MotionError(f'input "{name}", grip: "{grip}" does not ride on "{body}", which the '
-                          f"input drives; name the point that the hand holds", input=name)
+        return Control(name, None, item.travel, item.grip, "mm" if item.in_mm else "°")
+    slides, travel = model.bodies[body].slides, item.travel
+    if item.in_mm and not slides:
+        travel = tuple(_angle_of_movement(model, name, body, way) for way in travel)
+    return Control(name, body, travel, _grip_of(model, name, body), "mm" if slides else "°")
+
+
+def _grip_of(model, name, body):
+    """The point that the hand holds: the file's, else the first named grip that rides on `body`."""
+    grip = model.inputs[name].grip
     if grip is None:
         riders = [b for b in model.bodies if body in (b, *model.carriers(b))]
-        grip = next((f"{b}/grip" for b in riders if "grip" in model.bodies[b].points), None)
-    if item.in_mm and not model.bodies[body].slides:
-        travel = tuple(_angle_of_movement(model, name, body, way) for way in travel)
-    return Control(name, body, travel, grip, "mm" if model.bodies[body].slides else "°")
+        return next((f"{b}/grip" for b in riders if "grip" in model.bodies[b].points), None)
+    if body not in (body_of(grip), *_carriers(model, body_of(grip))):
+        raise MotionError(f'input "{name}", grip: "{grip}" does not ride on "{body}", which the '
+                          f"input drives; name the point that the hand holds", input=name)
+    return grip
 
 
 def _carriers(model, body):

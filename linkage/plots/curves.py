@@ -36,8 +36,16 @@ def known_input(system: System, name: str) -> str:
     return name
 
 
+def _moved_and_still(motion):
+    """Deflections of the surfaces that move, and the names of those that hardly do."""
+    every = {name: motion.deflection(name) for name in motion.system.model.surfaces}
+    size = {name: np.nanmax(np.abs(y), initial=0) for name, y in every.items()}
+    return ({name: y for name, y in every.items() if size[name] > STILL},
+            [name for name in every if 0 < size[name] <= STILL])
+
+
 @in_our_look
-def gearing_curves(system: System, ax=None, *, input: str = "pitch"):
+def gearing_curves(system: System, ax=None, *, input: str = "pitch", travels=None):
     """What each surface does over the travel of one input, with the travels required of it.
 
     Parameters
@@ -46,6 +54,8 @@ def gearing_curves(system: System, ax=None, *, input: str = "pitch"):
     ax : matplotlib Axes, optional
     input : str
         The others stay at 0.
+    travels : DataFrame, optional
+        What `gearing.required_travels` gave, when it is known already.
 
     Returns
     -------
@@ -61,10 +71,7 @@ def gearing_curves(system: System, ax=None, *, input: str = "pitch"):
     control, ax = system.inputs[known_input(system, input)], axes_of(ax)
     x = np.unique(np.append(np.linspace(*control.travel, STEPS), 0.0))
     motion = system.sweep(**{input: x})
-    moved = {name: motion.deflection(name) for name in system.model.surfaces}
-    size = {name: np.nanmax(np.abs(y), initial=0) for name, y in moved.items()}
-    still = [name for name in moved if 0 < size[name] <= STILL]
-    moved = {name: y for name, y in moved.items() if size[name] > STILL}
+    moved, still = _moved_and_still(motion)
     lines = [ax.plot(shown_input(system, input, x), y, color=colour, linestyle=style, gid=name)[0]
              for (name, y), (colour, style) in zip(moved.items(), SERIES * 9, strict=False)]
     least = f" – moved by less than {STILL:g}°: {', '.join(still)}" if still else ""
@@ -76,7 +83,8 @@ def gearing_curves(system: System, ax=None, *, input: str = "pitch"):
         note(ax, f"no surface of the file moves with {input}")
         return ax
     deflection_axis(ax.yaxis, system, moved)
-    _target_bands(ax, system, input, moved)
+    travels = gearing.required_travels(system) if travels is None else travels
+    _target_bands(ax, system, travels[travels["input"] == input], moved)
     ax.margins(x=0.03, y=0.08)
     label_ends(ax, lines, [_slope_words(system, name, input) for name in moved])
     return ax
@@ -88,10 +96,9 @@ def _slope_words(system, surface, name) -> str:
     return f"{surface}\n{slope:.2f}° per {per} at neutral"
 
 
-def _target_bands(ax, system, name, surfaces):
+def _target_bands(ax, system, rows, surfaces):
     """A band per required travel, and where the surface ends up: in it, or missed by how much."""
-    rows = gearing.required_travels(system)
-    rows = rows[(rows["input"] == name) & rows["surface"].isin(list(surfaces))]
+    rows = rows[rows["surface"].isin(list(surfaces))]
     for (way, wanted, within), same in rows.groupby(["way", "required", "within"], sort=False):
         middle = SIGNS[way] * wanted
         ax.axhspan(middle - within, middle + within, facecolor=WASH, edgecolor=PALE, hatch="////",
@@ -101,7 +108,8 @@ def _target_bands(ax, system, name, surfaces):
                     (0.5, middle - within), (0, 3), xycoords=ax.get_yaxis_transform(),
                     textcoords="offset points", ha="center", fontsize=SMALL, color=GREY)
     for row in rows.dropna(subset=["found"]).to_dict("records"):
-        place = float(shown_input(system, name, row["at"])), SIGNS[row["way"]] * row["found"]
+        place = (float(shown_input(system, row["input"], row["at"])),
+                 SIGNS[row["way"]] * row["found"])
         ax.plot(*place, marker="o" if row["ok"] else "X", color=SERIES[0][0] if row["ok"] else
                 ALARM, markersize=5 if row["ok"] else 8, linestyle="none", zorder=5)
         if not row["ok"]:

@@ -31,13 +31,15 @@ STEPS = 161
 
 
 @in_our_look
-def rods_at_worst(system: System, ax=None):
+def rods_at_worst(system: System, ax=None, *, worst=None):
     """Greatest tension and compression of every rod, and what it can take as a column.
 
     Parameters
     ----------
     system : System
     ax : matplotlib Axes, optional
+    worst : DataFrame, optional
+        What `loads.worst_loads` gave, when it is known already.
 
     Returns
     -------
@@ -46,17 +48,12 @@ def rods_at_worst(system: System, ax=None):
         mark where compression x safety meets the column's strength; beside it the load case and
         stick position of the greater of the two.
     """
-    worst, own = loads.worst_loads(system), ax is None
+    worst, own = loads.worst_loads(system) if worst is None else worst, ax is None
     ax, rods = axes_of(ax, 0.3), loads.rod_margins(system, worst).to_dict("records")
     unit, per = system.model.unit.force, system.model.unit.newton
     for k, row in enumerate(rods):
-        bad = row["column_margin"] < 0 or row["tube_margin"] < 0 or row["joint_margin"] < 0
-        ax.barh(k, row["tension"] / per, 0.5, color=PALE, edgecolor=GREY, linewidth=0.6)
-        ax.barh(k, -row["compression"] / per, 0.5, color=WASH, edgecolor=GREY, linewidth=0.6,
-                hatch="////")
-        may = row["column"] / system.model.factor.safety / per
-        if math.isfinite(may):
-            ax.plot([-may, -may], [k - 0.42, k + 0.42], color=ALARM if bad else INK, linewidth=2.2)
+        bad = any(row[margin] < 0 for margin in ("column_margin", "tube_margin", "joint_margin"))
+        _bars(ax, system, row, k, bad)
         _beside(ax, system, worst, row, k, bad)
     ax.set_yticks(range(len(rods)), [row["rod"] for row in rods])
     ax.tick_params(axis="y", labelsize=SMALL)
@@ -73,6 +70,16 @@ def rods_at_worst(system: System, ax=None):
     if not rods:
         note(ax, "the file has no rods")
     return ax
+
+
+def _bars(ax, system, row, k, bad):
+    per = system.model.unit.newton
+    ax.barh(k, row["tension"] / per, 0.5, color=PALE, edgecolor=GREY, linewidth=0.6)
+    ax.barh(k, -row["compression"] / per, 0.5, color=WASH, edgecolor=GREY, linewidth=0.6,
+            hatch="////")
+    may = row["column"] / system.model.factor.safety / per
+    if math.isfinite(may):
+        ax.plot([-may, -may], [k - 0.42, k + 0.42], color=ALARM if bad else INK, linewidth=2.2)
 
 
 def _beside(ax, system, worst, row, k, bad):

@@ -86,12 +86,16 @@ def travel_map(system: System, ax=None, *, found: TravelMap | None = None):
     return ax
 
 
+def _touching(found: TravelMap, limit, place):
+    """All pairs that touch at a place of the free region's edge."""
+    return tuple(name for name, line in found.boundaries.items() if name == limit or (
+        limit and np.hypot(*(line - place).T).min() < ALIKE))
+
+
 def _runs(found: TravelMap):
     """Stretches of the free region's edge, each with all pairs that touch along it."""
-    tied = []
-    for limit, place in zip(found.limits, found.free, strict=True):
-        tied.append(tuple(name for name, line in found.boundaries.items() if name == limit or (
-            limit and np.hypot(*(line - place).T).min() < ALIKE)))
+    tied = [_touching(found, limit, place)
+            for limit, place in zip(found.limits, found.free, strict=True)]
     count = len(tied)
     start = next((k for k in range(count) if tied[k] != tied[k - 1]), 0)
     order = [(start + k) % count for k in range(count)]
@@ -161,13 +165,7 @@ def clearance_along(system: System, ax=None, *, input: str = "pitch", pairs=None
     x = np.unique(np.append(np.linspace(*control.travel, STEPS), 0.0))
     pairs = _nearest_pairs(system, input, at) if pairs is None else pairs
     found = gaps(system.sweep(**{**at, input: x}), pairs)
-    lines = []
-    for (name, gap), (colour, style) in zip(found.items(), SERIES * 9, strict=False):
-        short = np.where(gap < scene.pairs[name].required, gap, np.nan)
-        ax.plot(shown_input(system, input, x), short / LENGTHS[unit].mm, color=SHORT, linewidth=6,
-                solid_capstyle="butt", zorder=1.5, gid="less than required")
-        lines += ax.plot(shown_input(system, input, x), gap / LENGTHS[unit].mm, color=colour,
-                         linestyle=style, gid=name)
+    lines = _gap_lines(ax, system, found, shown_input(system, input, x))
     others = {name: value for name, value in at.items() if name != input and value}
     held = f", at {said_place(system, others)}" if others else ""
     say(ax, f"How close does it get along {input}{held}?", system.model.title,
@@ -180,6 +178,17 @@ def clearance_along(system: System, ax=None, *, input: str = "pitch", pairs=None
         f"{pair_words(name)}\nrequired {shown_length(scene.pairs[name].required, unit)}"
         for name in found])
     return ax
+
+
+def _gap_lines(ax, system, found, x):
+    """A line per pair, thick where its gap is less than required."""
+    per, pairs, lines = system.model.unit.mm, scene_of(system).pairs, []
+    for (name, gap), (colour, style) in zip(found.items(), SERIES * 9, strict=False):
+        short = np.where(gap < pairs[name].required, gap, np.nan)
+        ax.plot(x, short / per, color=SHORT, linewidth=6, solid_capstyle="butt", zorder=1.5,
+                gid="less than required")
+        lines += ax.plot(x, gap / per, color=colour, linestyle=style, gid=name)
+    return lines
 
 
 def _nearest_pairs(system, name, at) -> list:

@@ -77,17 +77,14 @@ def bones(motion: Motion, bare_only: bool = True) -> dict:
 
     Arms from a body's pivot to its points, and rods from end to end.
     """
-    model, found = motion.system.model, {}
-    for body, part in model.bodies.items():
-        if not (bare_only and part.solids):
-            arms = [np.stack([motion.point(f"{body}/pivot"), motion.point(f"{body}/{name}")])
-                    for name in part.points]
-            found[body] = arms
-    for name, rod in model.rods.items():
-        if not (bare_only and rod.diameter is not None):
-            found[name] = [np.stack([motion.point(end) for end in rod.ends])]
-    return {name: lines for name, lines in found.items()
-            if lines and all(np.isfinite(line).all() for line in lines)}
+    model = motion.system.model
+    ends = {body: [(f"{body}/pivot", f"{body}/{name}") for name in part.points]
+            for body, part in model.bodies.items() if not (bare_only and part.solids)}
+    ends |= {name: [rod.ends] for name, rod in model.rods.items()
+             if not (bare_only and rod.diameter is not None)}
+    found = {name: [np.stack([motion.point(end) for end in both]) for both in lines]
+             for name, lines in ends.items()}
+    return {name: lines for name, lines in found.items() if lines and np.isfinite(lines).all()}
 
 
 def hinges(motion: Motion) -> dict:

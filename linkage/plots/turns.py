@@ -80,6 +80,12 @@ def _named(ax):
               fontsize=SMALL)
 
 
+def _read_at(readings, name, surface):
+    """Which readings are deflections of a surface along an input."""
+    return np.array([along == name and of == surface and not level for along, of, level in zip(
+        readings.input, readings.surface, readings.level, strict=True)], dtype=bool)
+
+
 @in_our_look
 def as_built(system: System, fit, ax=None, *, input: str | None = None):
     """What was read, what the file says, and what the fit says, over one input.
@@ -110,8 +116,8 @@ def as_built(system: System, fit, ax=None, *, input: str | None = None):
     built, ax = System(rigging.as_built_model(system, found)), axes_of(ax)
     zero = {row["unknown"]: row["value"] for row in found.table.to_dict("records")}
     x = np.linspace(*system.inputs[name].travel, STEPS)
-    own = [s for s in dict.fromkeys(readings.surface) if s in {
-        t for t, n in zip(readings.surface, readings.input, strict=True) if n == name}]
+    own = list(dict.fromkeys(surface for surface, along in zip(
+        readings.surface, readings.input, strict=True) if along == name))
     say(ax, f"Does {name} move the surfaces as the file says?", f"{system.model.title} – marks: "
         f"read; dashed: the file; solid: as built", input_axis(ax.xaxis, system, name),
         "deflection, degrees from neutral")
@@ -121,8 +127,7 @@ def as_built(system: System, fit, ax=None, *, input: str | None = None):
                 color=colour, linewidth=1.0, linestyle=(0, (4, 3)))
         motion = built.sweep(**{name: x})
         lines += ax.plot(shown_input(system, name, x), motion.deflection(surface), color=colour)
-        at = np.array([n == name and s == surface and not level for n, s, level in zip(
-            readings.input, readings.surface, readings.level, strict=True)], dtype=bool)
+        at = _read_at(readings, name, surface)
         ax.plot(shown_input(system, name, readings.stick[at] + zero.get(f"{name} zero", 0.0)),
                 readings.angle[at] - zero.get(f"{surface} zero", 0.0), "o", color=colour)
     ax.axhline(0, color=GREY, linewidth=0.4, zorder=0)

@@ -78,12 +78,12 @@ def three_view(system: System, figure=None, *, at=None, parts=None):
         add_caution(figure)
     axes = _laid_out(figure, system, bounds)
     neutral = stirred(system, motion) == set()
+    styles = dict(zip(dict.fromkeys(name for name, _ in ghosts), GHOSTS * 9, strict=False))
     for view, ax in zip(VIEWS.values(), axes, strict=True):
         _draw_solids(ax, motion, drawn, view, near)
         _draw_bones(ax, motion, view, near)
-        for number, name in enumerate(dict.fromkeys(name for name, _ in ghosts)):
-            for ghost in (m for n, m in ghosts if n == name):
-                _draw_ghost(ax, ghost, view, near, GHOSTS[number % len(GHOSTS)])
+        for name, ghost in ghosts:
+            _draw_ghost(ax, ghost, view, near, styles[name])
         _draw_points(ax, motion, view, near)
     _write_numbers(motion, key, axes, near)
     _words(figure, system, axes, "" if neutral else said_place(system, at))
@@ -106,14 +106,12 @@ def _near(system, parts) -> set:
 
 def _bounds(motion, ghosts, drawn, near):
     """Least and greatest stations of what is to be seen, mm, with room all round."""
-    everything = near >= {*motion.system.model.bodies, *motion.system.model.rods}
-    spots = []
-    for name, pieces in drawn.items():
-        if everything or body_of(name) in near:
-            spots += [points + side * radius for points, radius in pieces for side in (-1, 1)]
+    model = motion.system.model
+    shown = {*near, AIRFRAME} if near >= {*model.bodies, *model.rods} else near
+    spots = [points + side * radius for name, pieces in drawn.items() if body_of(name) in shown
+             for points, radius in pieces for side in (-1, 1)]
     for state in (motion, *ghosts):
-        spots += [state.point(name)[None] for name in motion.system.model.points
-                  if everything or body_of(name) in near]
+        spots += [state.point(name)[None] for name in model.points if body_of(name) in shown]
         spots += [line for name, lines in bones(state).items() if name in near for line in lines]
     spots += [line for name, line in hinges(motion).items() if name in near]
     every = np.concatenate([np.zeros((0, 3)), *spots])

@@ -123,26 +123,32 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
     if not chosen:
         uncut = Cut(nothing, nothing, nothing, flat.material, np.inf, {})
         return Relief(flat, uncut, flat.shape, system.model, (), nothing, 0)
-    scene, sweeps = scene_of(system), {}
-    for pair in chosen:
-        other = pair.second if pair.first == name else pair.first
-        sweeps[pair.name] = Sweep(system, flat, scene.solid(other), pair, options.step)
-    swept = shapely.union_all([sweep.region() for sweep in sweeps.values()])
-    for level in range(MOST_ROUNDS):
-        done, missed = _tried(system, flat, swept, options)
-        if not missed:
-            break
-        swept = shapely.union_all([swept, *(
-            sweeps[pair].near(place, level) for pair, place in missed.items() if pair in sweeps)])
-    else:
-        pair = next(iter(missed))
-        raise LinkageError(f'"{name}": the clearance of {pair} could not be proven after '
-                           f"{MOST_ROUNDS} rounds; give a smaller step", missed=missed)
-    cut, shape, model, after = done
+    sweeps = _sweeps(system, flat, chosen, options.step)
+    swept, (cut, shape, model, after) = _cut_until_proven(system, flat, sweeps, options)
     rows = tuple({"pair": pair.name, "required": pair.required, "before": before[pair.name][0],
                   "after": after.get(pair.name, np.inf)} for pair in chosen)
     return Relief(flat, cut, shape, model, rows, swept,
                   sum(sweep.positions for sweep in sweeps.values()))
+
+
+def _sweeps(system, flat, pairs, step) -> dict:
+    """What passes the plate of each pair, by the pair's name."""
+    scene = scene_of(system)
+    return {pair.name: Sweep(system, flat, scene.solid(
+        pair.second if pair.first == flat.name else pair.first), pair, step) for pair in pairs}
+
+
+def _cut_until_proven(system, flat, sweeps, options):
+    """The region swept, widened wherever a proof fails, and the cut that is proven."""
+    swept = shapely.union_all([sweep.region() for sweep in sweeps.values()])
+    for level in range(MOST_ROUNDS):
+        done, missed = _tried(system, flat, swept, options)
+        if not missed:
+            return swept, done
+        swept = shapely.union_all([swept, *(
+            sweeps[pair].near(place, level) for pair, place in missed.items() if pair in sweeps)])
+    raise LinkageError(f'"{flat.name}": the clearance of {next(iter(missed))} could not be proven '
+                       f"after {MOST_ROUNDS} rounds; give a smaller step", missed=missed)
 
 
 def _tried(system, flat, swept, options):

@@ -6,9 +6,10 @@ import io
 from html import escape
 from pathlib import Path
 
-from .blocks import Heading, Picture, Text, is_missed, is_number
+from ..results import Heading, Picture, Table, Text, is_missed, is_number
 
 EDGE = 42.0  # points
+LEADS = {"miss": "MISS  ", "undecided": "UNDECIDED  ", "note": "Note  "}
 PAPERS = ("A4", "Letter")
 SMALL, PLAIN, LARGE = 7.5, 9.5, 14.0
 FORM = 70.0  # points of width for what is filled in by hand
@@ -22,7 +23,7 @@ def as_pdf(title: str, blocks, paper: str, foot: str) -> bytes:
     Parameters
     ----------
     title : str
-    blocks : sequence of Heading, Text, Grid, Picture
+    blocks : sequence of Heading, Text, Table, Picture
     paper : {"A4", "Letter"}
     foot : str
         What stands at the foot of every page, before its number.
@@ -35,6 +36,8 @@ def as_pdf(title: str, blocks, paper: str, foot: str) -> bytes:
     from reportlab.lib import pagesizes
     from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer
 
+    blocks = [block for block in blocks
+              if not (isinstance(block, Table) and block.only_data)]
     size = getattr(pagesizes, paper if paper == "A4" else "LETTER")
     made, style = io.BytesIO(), _styles()
     page = SimpleDocTemplate(made, pagesize=size, leftMargin=EDGE, rightMargin=EDGE,
@@ -80,15 +83,18 @@ def _styles() -> dict:
                                   leading=LARGE * 1.3, spaceBefore=12),
         "caption": ParagraphStyle("caption", plain, fontName="report bold", spaceBefore=6,
                                   spaceAfter=2),
-        "note": ParagraphStyle("note", cell, spaceAfter=3),
+        "remark": ParagraphStyle("remark", cell, spaceAfter=3),
         "number": ParagraphStyle("number", cell, alignment=2),
         "head": ParagraphStyle("head", cell, fontName="report bold"),
+        "number head": ParagraphStyle("number head", cell, fontName="report bold", alignment=2),
         "bold": ParagraphStyle("bold", cell, fontName="report bold"),
         "caution": ParagraphStyle("caution", plain, fontName="report bold", borderWidth=1.5,
                                   borderPadding=6, borderColor="#16202a", spaceBefore=8,
                                   spaceAfter=12),
         "missing": ParagraphStyle("missing", plain, leftIndent=12, textColor="#3d474f"),
-        "miss": ParagraphStyle("miss", plain, fontName="report bold"),
+        "note": plain,
+        **{kind: ParagraphStyle(kind, plain, fontName="report bold")
+           for kind in ("miss", "undecided", "met")},
     }
 
 
@@ -98,7 +104,7 @@ def _block(block, style, room):
     if isinstance(block, Heading):
         return [CondPageBreak(2 * TOGETHER), Paragraph(escape(block.text), style["heading"])]
     if isinstance(block, Text):
-        lead = "MISSED  " if block.kind == "miss" else ""
+        lead = LEADS.get(block.kind, "")
         return [Paragraph(escape(lead + block.text), style[block.kind])]
     if isinstance(block, Picture):
         wide, tall = block.figure.get_size_inches() * 72
@@ -107,50 +113,77 @@ def _block(block, style, room):
         block.figure.savefig(drawn, format="png", dpi=DOTS)
         drawn.seek(0)
         return [Image(drawn, wide * scale, tall * scale), Spacer(1, 8)]
-    note = [Paragraph(escape(block.note), style["note"])] if block.note else []
+    note = [Paragraph(escape(block.note), style["remark"])] if block.note else []
     return [CondPageBreak(TOGETHER), Paragraph(escape(block.name), style["caption"]), *note,
-            _table(block, style, room[0]), Spacer(1, 8)]
+            *_parts(block, style, room[0])]
 
 
-def _table(grid, style, room):
+def _parts(block, style, room):
+    """A table, set as several below each other where it is too wide, led by its first column."""
+    from reportlab.platypus import Spacer
+
+    names, (least, most) = [str(name) for name in block.data.columns], _widths(block)
+    first = 1
+    while first == 1 or first < len(names):
+        last = first + 1
+        while last < len(names) and least[0] + sum(least[first:last + 1]) <= room:
+            last += 1
+        chosen = [0, *range(first, last)] if len(names) > 1 else [0]
+        yield _table(block, style, [names[i] for i in chosen],
+                     _shared([least[i] for i in chosen], [most[i] for i in chosen], room))
+        yield Spacer(1, 8)
+        first = last
+
+
+def _table(block, style, names, widths):
     from reportlab.platypus import Paragraph, Table, TableStyle
 
-    names = [str(name) for name in grid.data.columns]
-    rows = [[Paragraph(escape(name), style["head"]) for name in names]]
+    records = block.data.to_dict("records")
+    right = {name for name in names if name not in block.words
+             and any(is_number(row[name]) for row in records)}
+    rows = [[Paragraph(escape(name), style["number head" if name in right else "head"])
+             for name in names]]
     blank = []
-    for row in grid.data.to_dict("records"):
+    for row in records:
         missed = is_missed(row)
-        blank += [(k, len(rows)) for k, name in enumerate(row) if name in grid.blank]
-        rows.append([Paragraph(escape(grid.told(row, name)), style[
-            "bold" if missed else "number" if is_number(value) else "cell"])
-            for name, value in row.items()])
+        blank += [(k, len(rows)) for k, name in enumerate(names) if name in block.blank]
+        rows.append([Paragraph(escape(block.cell(row, name)), style[
+            "bold" if missed else "number" if name in right else "cell"])
+            for name in names])
     ruled = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 1, "#16202a"),
              ("LINEBELOW", (0, 1), (-1, -1), 0.3, "#8a949c"),
              ("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 3),
              ("TOPPADDING", (0, 0), (-1, -1), 1.5), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]
     ruled += [("BOX", at, at, 0.6, "#16202a") for at in blank]
-    return Table(rows, _widths(grid, names, room), repeatRows=1, style=TableStyle(ruled),
+    return Table(rows, widths, repeatRows=1, style=TableStyle(ruled),
                  hAlign="LEFT")
 
 
-def _widths(grid, names, room):
-    """Widths that give each column what its words need, within the page."""
+def _widths(block):
+    """The least and the most width that each column has a use for."""
     from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    names = list(block.data.columns)
 
     def wide(text, font="report"):
         return stringWidth(text, font, SMALL) + 8
 
-    records = grid.data.to_dict("records")
-    cells = {name: [grid.told(row, name) for row in records] for name in names}
+    records = block.data.to_dict("records")
+    cells = {name: [block.cell(row, name) for row in records] for name in names}
     least, most = [], []
     for name in names:
         words = [wide(word, "report bold") for text in cells[name]
-                 for word in ([text] if name in grid.said else text.split())]
+                 for word in ([text] if name in block.words else text.split())]
         heads = [wide(word, "report bold") for word in str(name).split()]
-        empty = FORM if name in grid.blank else 0.0
+        empty = FORM if name in block.blank else 0.0
         least.append(max([*words, *heads, empty]))
         most.append(max([least[-1], *(wide(text) for text in cells[name]),
                          0.6 * wide(str(name), "report bold")]))
+    return least, most
+
+
+def _shared(least, most, room):
+    """Widths within the page, each column given what its words need before it is given more."""
     if sum(most) <= room:
         return most
     if sum(least) >= room:

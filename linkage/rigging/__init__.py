@@ -9,12 +9,11 @@ from .play import free_play, play_bands
 from .readings import Readings, read_readings, readings_of, signed_angle
 from .rod_end_angles import end_misalignment, misalignment
 from .rods import end_sheet, rod_sheet, turns
-from .study import Study, study
 from .tolerances import error_bands, sensitivities, spots
 from .wires import chafe, chord, wire_table
 
-__all__ = ["ERROR", "WITHIN", "Adjustment", "AsBuilt", "Builds", "Chance", "Readings", "Study",
+__all__ = ["ERROR", "WITHIN", "Adjustment", "AsBuilt", "Builds", "Chance", "Readings",
            "adjust", "as_built_model", "chafe", "chord", "end_misalignment", "end_sheet",
            "error_bands", "fit_as_built", "free_play", "grip_table", "hand_clearance",
            "misalignment", "monte_carlo", "play_bands", "read_readings", "readings_of", "rig_pins",
-           "rod_sheet", "sensitivities", "signed_angle", "spots", "study", "turns", "wire_table"]
+           "rod_sheet", "sensitivities", "signed_angle", "spots", "turns", "wire_table"]

@@ -1,14 +1,7 @@
-"""The shop sheet: findings as aligned plain text, in the file's own length unit."""
+"""What is printed: the sheet of all results, plates cut, dimensions chosen."""
 
-from .contact_part import clearance_sheet, stops_sheet
-from .loads_part import loads_sheet
-from .motion_part import gearing_sheet
-from .relief_part import relief_sheet, template_sheet
-from .rig_part import rig_sheet
-from .size_part import size_sheet
-from .text import CAUTION, heading, number, section, table
-from .tolerance_part import tolerance_sheet
+from .chosen_sizes import size_sheet
+from .cut_plates import relief_sheet, template_sheet
+from .opening import heading, sheet_of
 
-__all__ = ["CAUTION", "clearance_sheet", "gearing_sheet", "heading", "loads_sheet", "number",
-           "relief_sheet", "rig_sheet", "section", "size_sheet", "stops_sheet", "table",
-           "template_sheet", "tolerance_sheet"]
+__all__ = ["heading", "relief_sheet", "sheet_of", "size_sheet", "template_sheet"]

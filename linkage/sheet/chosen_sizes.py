@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from ..results import aligned, number, section
 from ..sizing import Sizing, said
-from ..units import MM_PER
-from .text import number, section, table
+from ..units import LENGTHS
 
 
 def size_sheet(sizing: Sizing) -> str:
@@ -34,7 +34,7 @@ def _dimensions(sizing, length) -> str:
         rows.append([row["dimension"], row["kind"], row["of"],
                      *(said(row[word], row["unit"], length) for word in words),
                      f"at its {row['limit']}" if row["limit"] else ""])
-    return table(["dimension", "", "of", "drawn", *(["before rounding"] if rounded else []),
+    return aligned(["dimension", "", "of", "drawn", *(["before rounding"] if rounded else []),
                   "chosen", "least", "greatest", ""], rows)
 
 
@@ -48,7 +48,7 @@ def _targets(sizing, length) -> str:
                      *(said(row[word], row["unit"], length) for word in ("drawn", "found")),
                      "pass" if row["ok"] else "MISS", f"{row['weight']:.0%}",
                      "" if row["changes"] else "no dimension changes it"])
-    return table(["target", "wanted", "", "drawn", "found", "", "holds", ""], rows)
+    return aligned(["target", "wanted", "", "drawn", "found", "", "holds", ""], rows)
 
 
 def _told(sizing):
@@ -60,7 +60,7 @@ def _told(sizing):
 
 
 def _tradeoffs(sizing, length) -> str:
-    told, per = _told(sizing), MM_PER[length]
+    told, per = _told(sizing), LENGTHS[length].mm
     units = dict(zip(sizing.dimensions["dimension"], sizing.dimensions["unit"], strict=True))
     rows = []
     for target in told[told["target"].isin(sizing.tradeoffs.index)].to_dict("records"):
@@ -69,4 +69,4 @@ def _tradeoffs(sizing, length) -> str:
                      *(number(row[name] * (per if units[name] == "mm" else 1.0)
                               / (per if is_gap else 1.0), 3)
                        for name in sizing.tradeoffs.columns)])
-    return table(["target", "", *sizing.tradeoffs.columns], rows)
+    return aligned(["target", "", *sizing.tradeoffs.columns], rows)

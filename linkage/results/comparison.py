@@ -6,18 +6,18 @@ import numpy as np
 
 from .. import gearing
 from ..model import STATIONS
-from ..units import MM_PER
-from .blocks import Grid, Heading, Text
-from .results import Results
+from ..units import LENGTHS
+from .answers import Answers
 
 SAME = 1e-6  # in whatever unit: below what any two runs differ by
 
-def compared(before: Results, after: Results) -> dict:
+
+def compared(before: Answers, after: Answers) -> dict:
     """Tables of what differs in travels, gearing, clearance and stops.
 
     Parameters
     ----------
-    before, after : Results
+    before, after : Answers
 
     Returns
     -------
@@ -26,37 +26,16 @@ def compared(before: Results, after: Results) -> dict:
         lengths in the unit of `after`, and a dash where only one of the two has the row.
     """
     unit = after.system.model.length
-    found = {"Travels before and after": _changed(*map(_travels, (before, after)), "°"),
+    tables = {"Travels before and after": _changed(*map(_travels, (before, after)), "°"),
              "Gearing before and after": _changed(*map(_gearing, (before, after)), "°/°"),
              "Hardpoints before and after": _changed(
                  *(_points(each, unit) for each in (before, after)), unit)}
     if after.clearance is not None and before.clearance is not None:
-        found["Clearance before and after"] = _changed(
+        tables["Clearance before and after"] = _changed(
             *(_clearance(each, unit) for each in (before, after)), unit)
     if after.stops is not None and before.stops is not None:
-        found["Stops before and after"] = _changed(*map(_stops, (before, after)), "°")
-    return {name: data for name, data in found.items() if len(data)}
-
-
-def comparison(before: Results, after: Results):
-    """Blocks of the comparison of two model files.
-
-    Parameters
-    ----------
-    before, after : Results
-
-    Yields
-    ------
-    Heading, Text, Grid
-    """
-    yield Heading("Before and after")
-    yield Text(f"Before: {before.source}, digest {before.digest}.  After: {after.source}, digest "
-               f"{after.digest}.  A dash stands where only one of the two has it.")
-    tables = compared(before, after)
-    for name, data in tables.items():
-        yield Grid(name, data)
-    if not tables:
-        yield Text("Travels, gearing, hardpoints, clearance and stops are the same.")
+        tables["Stops before and after"] = _changed(*map(_stops, (before, after)), "°")
+    return {name: data for name, data in tables.items() if len(data)}
 
 
 def _changed(before: dict, after: dict, unit: str):
@@ -85,14 +64,14 @@ def _gearing(results):
 
 
 def _points(results, unit):
-    per = MM_PER[unit]
+    per = LENGTHS[unit].mm
     model = results.system.model
     return {f"{name} {axis}": model.position(name)[k] / per for name in model.points
             for k, axis in enumerate(STATIONS)}
 
 
 def _clearance(results, unit):
-    return {f"{row['pair']} (proven)": row["proven"] / MM_PER[unit]
+    return {f"{row['pair']} (proven)": row["proven"] / LENGTHS[unit].mm
             for row in results.clearance.to_dict("records") if row["rule"] != "stop"}
 
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from ..relief import Relief, page_count, said_area, said_width
-from ..units import MM_PER
-from .text import CAUTION, number, section, table
+from ..results import aligned, number, section
+from ..units import CAUTION, LENGTHS
 
 
 def relief_sheet(reliefs, unit: str, density: float | None = None) -> str:
@@ -23,18 +23,18 @@ def relief_sheet(reliefs, unit: str, density: float | None = None) -> str:
     -------
     str
     """
-    per, digits = MM_PER[unit], 4 if unit == "in" else 3
+    per, digits = LENGTHS[unit].mm, LENGTHS[unit].digits + 1
     pairs = [[row["pair"], number(row["required"] / per, digits),
               number(row["before"] / per, digits), number(row["after"] / per, digits)]
              for relief in reliefs for row in relief.pairs]
     parts = [f"{relief.name}: every clearance it has to keep is met as it stands; nothing to cut"
              for relief in reliefs if not relief.needed]
     if pairs:
-        parts.append(section("Clearance over the whole travel", table(
+        parts.append(section("Clearance over the whole travel", aligned(
             ["pair", f"required {unit}", "least before", "proven with the relief"], pairs)))
     rows = [_row(relief, unit, density) for relief in reliefs if relief.needed]
     if rows:
-        parts.append(section("Taken away", table(
+        parts.append(section("Taken away", aligned(
             ["plate", "area", "of it in the way", "grown", "for the cutter", "narrowest left",
              "to the edge", "nearest hole", "mass"], rows)))
     return "\n\n".join(parts)
@@ -68,8 +68,8 @@ def template_sheet(drawings: dict, folder, paper: str | None = None) -> str:
     """
     rows = []
     for stem, drawing in drawings.items():
-        size = np.ptp(drawing.contours[0][1].drawn(), axis=0) / MM_PER[drawing.unit]
+        size = np.ptp(drawing.contours[0][1].drawn(), axis=0) / LENGTHS[drawing.unit].mm
         rows.append([f"{stem}.dxf .svg .pdf", f"{size[0]:.2f} x {size[1]:.2f} {drawing.unit}",
                      said_area(drawing.area, drawing.unit), str(page_count(drawing, paper))])
-    return "\n".join([section(f"Templates at full size in {folder}", table(
+    return "\n".join([section(f"Templates at full size in {folder}", aligned(
         ["files", "size", "area", "pages of the PDF"], rows)), CAUTION])

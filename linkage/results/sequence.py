@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .. import gearing
 from ..motion import Close, Couple, Drive, System, body_of
-from ..units import MM_PER, shown_length
+from ..units import LENGTHS, shown_length
 
 BLANK = ""  # a cell to write into
 TURN = 0.5  # turn of a rod end, the step it is rigged by; common practice
@@ -52,7 +52,7 @@ def _level(system, body) -> str:
 
 
 def _rods(system):
-    per, unit = MM_PER[system.model.length], system.model.length
+    per, unit = LENGTHS[system.model.length].mm, system.model.length
     for step in system.plan.steps:
         if isinstance(step, Couple):
             yield ("join and set to neutral", step.joint, None, _level(system, step.joint), "")

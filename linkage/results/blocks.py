@@ -1,15 +1,20 @@
-"""What a report is made of, before it is HTML or PDF."""
+"""What a chapter is made of, before it is text, HTML or PDF: each thing is described once."""
 
 from __future__ import annotations
 
 import math
 import re
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
-from ..units import rounded_down
+from ..units import LENGTHS, rounded_down
 
-DIGITS = {"in": 3, "mm": 2, "°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°": 3}
+DIGITS = {"°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°": 3, "N/mm²": 0,
+          **{name: own.digits for name, own in LENGTHS.items()},
+          **{f"°/{name}": 3 for name in LENGTHS}}
+TRUTH = {"met": ("MISSED", "met"), "governs": ("no", "governs")}  # of columns of these names
 
 
 @dataclass(frozen=True)
@@ -26,49 +31,65 @@ class Heading:
 
 @dataclass(frozen=True)
 class Text:
-    """A paragraph; its kind is plain, caution, missing or miss."""
+    """A paragraph; its kind is plain, met, miss, undecided, note, missing or caution."""
 
     text: str
     kind: str = "plain"
 
 
 @dataclass(frozen=True, eq=False)
-class Grid:
+class Table:
     """A table; a column's name ends with its unit, and numbers are rounded by it to be read.
 
     Attributes
     ----------
     name : str
-        What it is of; also the name of its CSV file.
+        What it is of; its name everywhere, also of its CSV file.
     data : DataFrame
     note : str
         A sentence on how to read it.
     blank : tuple of str
         Columns to be filled in by hand.
-    said : dict
+    words : dict
         ``{column: function}`` for numbers that people read in words, from the row and the value.
+    only_data : bool
+        Whether it is too long to be read, and is written as data alone.
     """
 
     name: str
     data: Any
     note: str = ""
     blank: tuple[str, ...] = ()
-    said: dict = field(default_factory=dict)
+    words: dict = field(default_factory=dict)
+    only_data: bool = False
 
-    def told(self, row: dict, column: str) -> str:
+    def cell(self, row: dict, column: str) -> str:
         """A cell as it is read."""
         value = row[column]
-        if column in self.said and is_number(value) and math.isfinite(value):
-            return self.said[column](row, value)
+        if column in self.words and is_number(value) and math.isfinite(value):
+            return self.words[column](row, value)
         return shown(column, value)
 
 
 @dataclass(frozen=True, eq=False)
 class Picture:
-    """A figure with the sentence that stands for it where it can't be seen."""
+    """A figure, drawn when it is first looked at, and the sentence that stands for it in text.
 
-    figure: Any
+    Attributes
+    ----------
+    draw : callable
+        Gives the axes.
+    words : str
+    """
+
+    draw: Callable
     words: str
+
+    @cached_property
+    def figure(self):
+        """The Matplotlib figure."""
+        axes = self.draw()
+        return (axes.flat[0] if hasattr(axes, "flat") else axes).figure
 
 
 def unit_of(column: str) -> str:
@@ -91,7 +112,7 @@ def bare(column: str) -> str:
 
 
 def is_missed(row: dict) -> bool:
-    """Whether a row of a table tells of something missed: not met, or a margin below 0."""
+    """Whether a row of a table shows something missed: not met, or a margin below 0."""
     return any((name == "met" and str(value) == "False")
                or (bare(str(name)).endswith("margin") and is_number(value) and value < 0)
                for name, value in row.items())
@@ -110,18 +131,27 @@ def shown(column: str, value) -> str:
     --------
     >>> shown("least in", 0.30283), shown("met", True), shown("met", False), shown("at °", None)
     ('0.303', 'met', 'MISSED', '–')
+    >>> shown("column margin", float("inf")), shown("share %", 61.2)
+    ('no load', '61')
     """
     if isinstance(value, bool) or type(value).__name__ == "bool":
-        return {"met": ("MISSED", "met"), "governs": ("no", "governs")}.get(
-            column, ("no", "yes"))[bool(value)]
-    if value is None or (is_number(value) and not math.isfinite(value)):
-        return "–"
-    if not is_number(value):
-        return str(value)
+        return TRUTH.get(column, ("no", "yes"))[bool(value)]
+    if value is None or not is_number(value):
+        return "–" if value is None else str(value)
+    if not math.isfinite(value):
+        return "no load" if value > 0 and bare(column).endswith("margin") else "–"
     if isinstance(value, int) or getattr(value, "dtype", None) is not None and \
             value.dtype.kind in "iu":
         return str(int(value))
-    if bare(column).startswith("proven"):
-        value = rounded_down(value, DIGITS.get(unit_of(column), 3))
-    text = f"{value:.{DIGITS.get(unit_of(column), 3)}f}"
+    return rounded(column, value)
+
+
+def rounded(column: str, value: float) -> str:
+    """A number to the digits of its column's unit; a proven bound is rounded down."""
+    digits = 0 if column.endswith(" %") else DIGITS.get(unit_of(column), 3)
+    if bare(column).endswith("margin"):
+        return f"{value:+.2f}"
+    if re.search(r"\bproven\b", column):
+        value = rounded_down(value, digits)
+    text = f"{value:.{digits}f}"
     return text[1:] if float(text) == 0 and text.startswith("-") else text

@@ -1,0 +1,54 @@
+"""What `linkage rig` shows: the aircraft as it is flown, and what to turn on it."""
+
+from __future__ import annotations
+
+from ..results import Miss, Results, blocks_of
+from ..results.chapters import as_built, rods
+
+
+def rigged_results(source, system, flown, adjustment) -> Results:
+    """Results of the rods as in the file, and of wires and tolerances as flown.
+
+    Parameters
+    ----------
+    source : path
+    system, flown : System
+        As in the file, and as built where readings say so.
+    adjustment : rigging.Adjustment or None
+
+    Returns
+    -------
+    Results
+    """
+    short = () if adjustment is None or adjustment.ok else (
+        Miss("adjustment", "", "the rod ends that may be turned do not bring every surface within "
+                               "what was asked"),)
+    results = Results.of_file(flown, source, only=("rods", "wires", "tolerances"),
+                              also_missed=short)
+    if flown is not system:
+        results.keep(*Results(system).known_after(
+            ("rods", "rod_ends", "turns", "misalignment", "rig_pins")))
+    return results
+
+
+def rigged_blocks(results, adjustment, fit):
+    """The answer's blocks, and those of the rest.
+
+    Parameters
+    ----------
+    results : Results
+    adjustment : rigging.Adjustment or None
+    fit : (rigging.Readings, rigging.AsBuilt) or None
+
+    Returns
+    -------
+    (list, list)
+    """
+    more = [] if fit is None else list(as_built.blocks(results.system, *fit))
+    if adjustment is not None:
+        settled = fit is None or not fit[1].together
+        more += rods.adjustment_blocks(results.system, adjustment, settled)
+    first, *names = results.chapters
+    after = names.index("rods") + 1
+    return (blocks_of(results, [first]),
+            [*blocks_of(results, names[:after]), *more, *blocks_of(results, names[after:])])

@@ -1,0 +1,83 @@
+"""The files of a report: HTML, PDF, every table as data, templates, and a form of readings."""
+
+from __future__ import annotations
+
+import json
+
+from ..results import CHAPTERS, Results, Table, Text, as_html, blocks_of, is_number, readings_form
+from ..results.csv_files import csv_files
+from ..units import CAUTION, LENGTHS
+from .as_pdf import as_pdf
+from .written import READINGS
+
+SECOND_CORE = ("drawn_map",)  # of what only a report shows: the longest, beside all the rest
+
+
+def report_files(results: Results, paper: str | None = None) -> dict:
+    """Contents of the files of a report.
+
+    Parameters
+    ----------
+    results : Results
+    paper : {"A4", "Letter"}, optional
+        By the file's length unit unless given.
+
+    Returns
+    -------
+    dict
+        ``{path in the folder: str or bytes}``.
+    """
+    paper = paper or LENGTHS[results.system.model.length].paper
+    title = f"{results.system.model.title}: control system as computed"
+    names = results.chapters if results.only else [chapter.name for chapter in CHAPTERS]
+    later = SECOND_CORE if "stops" in names else ()
+    with results.beside(later):
+        blocks = [Text(CAUTION, "caution"), *blocks_of(results, names)]
+    tables = {block.name: block.data for block in blocks if isinstance(block, Table)}
+    read = {block.name: block.data for block in blocks
+            if isinstance(block, Table) and not block.only_data}
+    files = {"report.html": as_html(title, blocks),
+             "report.pdf": as_pdf(title, blocks, paper, f"Model digest {results.digest}"),
+             "tables.json": as_json(title, read, results.digest)}
+    files |= {f"tables/{name}": text for name, text in csv_files(tables).items()}
+    if "reliefs" in names and results.reliefs is not None:
+        files |= template_files(results.reliefs[0], paper)
+    form = readings_form(results.system, results.digest)
+    files[READINGS.format(results.digest)] = form.to_csv(index=False, lineterminator="\n")
+    return files
+
+
+def template_files(reliefs, paper: str) -> dict:
+    """Templates of relieved plates: ``{path in the folder: str or bytes}``."""
+    from ..relief import relief_templates
+
+    return {f"templates/{name}": data for each in reliefs
+            for name, data in relief_templates(each, paper).items() if name}
+
+
+def as_json(title: str, tables: dict, digest: str) -> str:
+    """JSON text of tables: a list of rows each, numbers in full, null where there is none.
+
+    Parameters
+    ----------
+    title : str
+    tables : dict
+        ``{name: DataFrame}``.
+    digest : str
+
+    Returns
+    -------
+    str
+    """
+    rows = {name: [{str(column): _plain(value) for column, value in row.items()}
+                   for row in data.to_dict("records")] for name, data in tables.items()}
+    return json.dumps({"title": title, "model digest": digest, "tables": rows},
+                      ensure_ascii=False, indent=1) + "\n"
+
+
+def _plain(value):
+    if hasattr(value, "item") and not getattr(value, "shape", None):
+        value = value.item()
+    if is_number(value) and abs(value) == float("inf"):
+        return str(value)
+    return None if is_number(value) and value != value else value

@@ -1,0 +1,405 @@
+"""Everything found of one system, each answer worked out on first use and kept."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from pathlib import Path
+
+import numpy as np
+
+from .. import gearing, loads, relief, rigging, stops
+from ..clearances import clearance
+from ..errors import LinkageError
+from ..model import Plate, Washer
+from ..model.file import digest
+from ..motion import System
+from .second_core import SecondCore
+from .sequence import rigging_sequence
+
+STEPS = 41  # stick positions along an input at which friction is looked at
+FIRST_CORE = ("clearance", "travel_map")  # the longest, one after the other; the rest go beside
+
+
+class NothingAsked(LinkageError):
+    """The file gives nothing that a question could be about: which key to add."""
+
+
+class answer(cached_property):  # noqa: N801
+    """An answer: worked out on first use and kept; None, and why in `lacking`, where it can't be.
+
+    What the file asks for and can't be worked out is undecided; `NothingAsked` is no fault.
+    """
+
+    def __get__(self, results, owner=None):
+        """Give the answer."""
+        if results is None or self.attrname in results.__dict__:
+            return self if results is None else results.__dict__[self.attrname]
+        try:
+            return super().__get__(results, owner)
+        except LinkageError as error:
+            results.lacking[self.attrname] = error
+            results.__dict__[self.attrname] = None
+            return None
+
+
+@dataclass(frozen=True, eq=False)
+class Answers:
+    """Everything found of one system; None where an answer can't be worked out.
+
+    Attributes
+    ----------
+    system : System
+    source : str
+        The file's name, without its folders.
+    digest : str
+        Of the file.
+    only : tuple of str
+        Chapters to look at; all unless given.
+    chance : rigging.Chance
+        How builds are drawn for what chance shows.
+    before : Answers, optional
+        What it is set beside.
+    also_missed : tuple of Miss
+        What the caller found missed besides.
+    tell : callable
+        Told the name of an answer that takes long as it begins.
+    lacking : dict
+        ``{answer: LinkageError}`` of those that can't be worked out.
+    """
+
+    system: System
+    source: str = ""
+    digest: str = ""
+    only: tuple[str, ...] = ()
+    chance: rigging.Chance = rigging.Chance(rigged=True)
+    before: Answers | None = None
+    also_missed: tuple = ()
+    tell: Callable = lambda phase: None
+    lacking: dict = field(default_factory=dict)
+
+    @classmethod
+    def of_file(cls, system: System, path, **options):
+        """Answers of a system that came from a file."""
+        return cls(system, Path(path).name, digest(path), **options)
+
+    def __repr__(self) -> str:
+        return f"<{type(self).__name__} of {self.system.model.title or self.source!r}>"
+
+    def work_out(self, names) -> None:
+        """Work out some answers, on two cores where the machine has them."""
+        with self.beside([name for name in names if name not in FIRST_CORE]):
+            for name in FIRST_CORE:
+                if name in names:
+                    self.tell(name.replace("_", " "))
+                    getattr(self, name)
+
+    def beside(self, names) -> _Beside:
+        """While what is within a ``with`` runs, work out other answers on the second core."""
+        return _Beside(self, names)
+
+    def keep(self, known: dict, lacking: dict) -> None:
+        """Keep answers worked out elsewhere."""
+        self.__dict__.update(known)
+        self.lacking.update(lacking)
+
+    def known_after(self, names) -> tuple[dict, dict]:
+        """The same, worked out first."""
+        for name in names:
+            getattr(self, name)
+        return self.known(names)
+
+    def known(self, names) -> tuple[dict, dict]:
+        """Answers among some names, and why others are lacking."""
+        return ({name: self.__dict__[name] for name in names if name in self.__dict__},
+                {name: self.lacking[name] for name in names if name in self.lacking})
+
+    def why_not(self, name: str) -> str:
+        """Why an answer is lacking, in a sentence; "" where it is not."""
+        return self.lacking[name].sentence if name in self.lacking else ""
+
+    def _given(self, thing, what: str, key: str):
+        """Refuse a question that the file gives nothing for."""
+        if not thing:
+            raise NothingAsked(f"the file gives no {what}; add {key}")
+        return thing
+
+    def _needs(self, name: str):
+        """Another answer, or the reason why it is lacking."""
+        value = getattr(self, name)
+        if value is None:
+            raise self.lacking[name]
+        return value
+
+    # --- what moves ---------------------------------------------------------------------------
+
+    @answer
+    def margins(self):
+        """Over-centre margins of both ends of every rod."""
+        return gearing.margins(self.system)
+
+    @answer
+    def findings(self):
+        """What a builder should know before trusting the numbers."""
+        return gearing.find(self.system, self._needs("margins"))
+
+    @answer
+    def travels(self):
+        """Required travels against found ones."""
+        return gearing.required_travels(self.system)
+
+    @answer
+    def gearing(self):
+        """``{input: DataFrame}``: deflection and gearing along each input."""
+        self._given(self.system.model.surfaces, "surface", '[surface."NAME"] with body')
+        return {name: gearing.gearing_table(self.system, name)
+                for name in gearing.box_of(self.system)}
+
+    @answer
+    def differential(self):
+        """Up against down of each left and right pair."""
+        return gearing.differential(self.system)
+
+    @answer
+    def cross_talk(self):
+        """What other inputs do to each surface."""
+        return gearing.cross_talk(self.system)
+
+    @answer
+    def sticks(self):
+        """How far the sticks differ."""
+        return gearing.stick_difference(self.system)
+
+    @answer
+    def symmetry(self):
+        """Left surface against right."""
+        return gearing.symmetry(self.system)
+
+    # --- what touches -------------------------------------------------------------------------
+
+    @answer
+    def clearance(self):
+        """The proven clearance table."""
+        self._given(self.system.model.solids, "solid", '[body."NAME".solid.NAME] with kind, or a '
+                                                       "rod's diameter")
+        real = self.real_travel
+        return clearance(self.system, real=None if real is None else real.travel)
+
+    @answer
+    def real_travel(self):
+        """The travel that the stops leave."""
+        return stops.real_travel(self.system)
+
+    @answer
+    def stops(self):
+        """Where each stop is reached and whether it governs."""
+        self._given(self.system.model.stops, "stop", '[stop."NAME"] with input, side and between')
+        return stops.find_stops(self.system)
+
+    @property
+    def ends_missed(self) -> list:
+        """Ends of travels that have stops of which none governs."""
+        return [] if self.stops is None else stops.ends_without_stop(self.system, self.stops)
+
+    @answer
+    def travel_map(self):
+        """What of the wanted travel of two inputs is free of contact."""
+        found = self._needs("clearance")
+        if len(gearing.box_of(self.system)) < 2:
+            raise NothingAsked("a travel map needs two inputs that drive something; give a body "
+                               'input = "NAME"')
+        return stops.travel_map(self.system, 0.0, stops.may_touch(self.system, found))
+
+    @answer
+    def drawn_map(self):
+        """The same a little past the wanted travel, to be drawn; its share is that of the first."""
+        narrow = self._needs("travel_map")
+        return replace(stops.travel_map(self.system), usable=narrow.usable, sides=narrow.sides)
+
+    @answer
+    def reliefs(self):
+        """Reliefs that cure a miss, and a sentence for each plate that can't be relieved."""
+        found, solids = self._needs("clearance"), self.system.model.solids
+        missed = found[~found["ok"].astype(bool)]
+        names = dict.fromkeys(side for pair in missed["pair"]
+                              for side in reversed(pair.split(" | "))
+                              if isinstance(solids[side], Plate | Washer))
+        done, refused = [], []
+        for name in names:
+            try:
+                done.append(relief.relieve(self.system, name, relief.Options()))
+            except LinkageError as error:
+                refused.append(str(error))
+        return [each for each in done if each.needed], refused
+
+    # --- what is carried ----------------------------------------------------------------------
+
+    @answer
+    def worst_loads(self):
+        """Greatest loads of every part, and where."""
+        try:
+            return loads.worst_loads(self.system)
+        except LinkageError as error:
+            if loads.cases(self.system):
+                raise
+            raise NothingAsked(error.sentence) from error
+
+    @answer
+    def rod_margins(self):
+        """Every rod against its greatest loads."""
+        return loads.rod_margins(self.system, self._needs("worst_loads"))
+
+    @answer
+    def tube_margins(self):
+        """Every torque tube against its greatest moment."""
+        return loads.tube_margins(self.system, self._needs("worst_loads"))
+
+    @answer
+    def lost_motion(self):
+        """How far surfaces give with the grip held."""
+        self._needs("worst_loads")
+        return loads.lost_motion_table(self.system)
+
+    @answer
+    def stick_forces(self):
+        """``{input: DataFrame}``: force and friction along each input that has a grip."""
+        return {name: loads.stick_force_table(self.system, name)
+                for name in gearing.box_of(self.system) if loads.grips(self.system, name)}
+
+    @answer
+    def needed_forces(self):
+        """``{input: dict}``: the pilot force that the system has to be made for."""
+        return {name: loads.needed_force(self.system, name)
+                for name in gearing.box_of(self.system) if loads.grips(self.system, name)
+                and loads.pilot_force(self.system, name) is not None}
+
+    @answer
+    def friction(self):
+        """Breakout friction of each joint carried to the grip: joint, input, neutral, most; N."""
+        import pandas as pd
+
+        rows = []
+        for name in gearing.box_of(self.system):
+            if not loads.grips(self.system, name):
+                continue
+            x = np.unique([0, *np.linspace(*self.system.inputs[name].travel, STEPS)])
+            motion = self.system.sweep(**{name: x})
+            for part, force in loads.friction_force(motion, name).items():
+                if np.isfinite(force).any() and np.nanmax(force) > 1e-9:
+                    rows.append({"joint_of": part, "input": name,
+                                 "neutral": float(force[x == 0][0]),
+                                 "most": float(np.nanmax(force))})
+        return pd.DataFrame(rows, columns=["joint_of", "input", "neutral", "most"])
+
+    # --- what the shop makes and turns --------------------------------------------------------
+
+    @answer
+    def rods(self):
+        """Rods to make."""
+        self._given(self.system.model.rods, "rod", '[rod."NAME"] with ends')
+        return rigging.rod_sheet(self.system)
+
+    @answer
+    def rod_ends(self):
+        """Every rod end as fitted."""
+        return rigging.end_sheet(self.system)
+
+    @answer
+    def turns(self):
+        """What a turn of a rod end does to each surface."""
+        return rigging.turns(self.system)
+
+    @answer
+    def misalignment(self):
+        """Tilt of every rod end against what it allows."""
+        return rigging.misalignment(self.system)
+
+    @answer
+    def rig_pins(self):
+        """Where the holes of every rig pin are."""
+        self._given(self.system.model.rig_pins, "rig pin", '[rig_pin."NAME"] with holes')
+        return rigging.rig_pins(self.system)
+
+    @answer
+    def sequence(self):
+        """The rigging sequence in the order of the drive."""
+        return rigging_sequence(self.system, self.stops)
+
+    # --- wires, grips and hands ---------------------------------------------------------------
+
+    @answer
+    def wires(self):
+        """Every wire over the whole travel."""
+        self._given(self.system.model.wires, "wire", '[wire."NAME"] with clamps')
+        return rigging.wire_table(self.system)
+
+    @answer
+    def chafing(self):
+        """What each wire can reach, and its gap there: with the wire's name in each row."""
+        import pandas as pd
+
+        self._given(self.system.model.wires, "wire", '[wire."NAME"] with clamps')
+        each = [rigging.chafe(self.system, name).assign(wire=name)
+                for name in self.system.model.wires]
+        table = pd.concat(each, ignore_index=True)
+        return table[["wire", *(name for name in table if name != "wire")]]
+
+    @answer
+    def grips(self):
+        """Bore of every grip against its shaft."""
+        self._given([body for body in self.system.model.bodies.values() if body.grip], "grip",
+                    '[body."NAME".grip] with along, bore and hand')
+        return rigging.grip_table(self.system)
+
+    @answer
+    def hands(self):
+        """Room of every hand, proven."""
+        self._given([body for body in self.system.model.bodies.values()
+                     if body.grip and body.grip.hand is not None], "hand",
+                    '[body."NAME".grip] with hand')
+        return rigging.hand_clearance(self.system)
+
+    # --- how a build comes out ----------------------------------------------------------------
+
+    @answer
+    def spots(self):
+        """Neutral and every stop, where tolerances and play are told."""
+        return rigging.spots(self.system)
+
+    @answer
+    def drilled(self):
+        """Sensitivities of a build as its parts come out."""
+        return rigging.sensitivities(self.system, self._needs("spots"))
+
+    @answer
+    def rigged(self):
+        """Sensitivities once its rods were set."""
+        return rigging.sensitivities(self.system, self._needs("spots"), rigged=True)
+
+    @answer
+    def builds(self):
+        """Builds drawn by chance with the stick held at each spot; they show, and never count."""
+        held = {name: np.array([spot.inputs.get(name, 0.0) for spot in self._needs("spots")])
+                for name in self.system.inputs}
+        return rigging.monte_carlo(self.system, self.chance, **held)
+
+    @answer
+    def play(self):
+        """Free play of every joint at every spot."""
+        return rigging.free_play(self.system, {spot.name: spot.inputs
+                                               for spot in self._needs("spots")})
+
+
+class _Beside:
+    """Starts the second core, and waits for it at the end."""
+
+    def __init__(self, results, names):
+        self.results, self.names = results, names
+
+    def __enter__(self):
+        self.core = SecondCore(self.results, self.names)
+        return self
+
+    def __exit__(self, kind, error, trace):
+        self.core.end() if kind else self.core.join()

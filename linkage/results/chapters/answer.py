@@ -1,0 +1,75 @@
+"""The answer first: what is missed, what was not looked at, what the rest covers."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from ..blocks import Heading, Table, Text
+from ..text import LINE
+
+LEAD = 15  # characters that stand before a sentence
+LONG = 2 * LINE - 3 * LEAD  # characters of a sentence of the answer
+
+LINES = 12  # that the answer has
+MISSES = 8  # of them for what is missed; the rest follows in a table
+
+
+def blocks(results):
+    """Blocks of at most twelve lines, and where the rest is that they have no room for."""
+    verdict = results.verdict
+    yield Heading("The answer")
+    yield Text(verdict.sentence, "plain" if verdict.missed else "met")
+    missed, left = fitting([f"{miss.kind}: {miss.sentence}" for miss in verdict.missed], MISSES)
+    for miss, sentence in zip(verdict.missed, missed, strict=False):
+        yield Text(sentence, "miss" if miss.decided else "undecided")
+    if left:
+        yield Text(f"and {left} more, all in the table Missed below")
+    used = sum(map(lines_of, [verdict.sentence, *missed])) + bool(left)
+    short = [shortened(sentence) for sentence in verdict.not_looked_at]
+    listed, left = fitting(short, LINES - used - 1)
+    for sentence in listed:
+        yield Text(f"Not looked at: {sentence}", "missing")
+    if left:
+        yield Text(f"and {left} more not looked at, under What the answer rests on")
+
+
+def lines_of(sentence: str) -> int:
+    """Lines that a sentence takes with what it is led by."""
+    return -(-(len(sentence) + LEAD) // (LINE - LEAD))
+
+
+def fitting(sentences, room: int) -> tuple[list, int]:
+    """Sentences that fit into some lines, at least one, and how many are left."""
+    kept = []
+    for sentence in sentences:
+        room -= lines_of(sentence)
+        if kept and room < 0:
+            break
+        kept.append(sentence)
+    return kept, len(sentences) - len(kept)
+
+
+def rest(results):
+    """Everything missed as a table, everything not looked at, and for what the answer holds."""
+    verdict = results.verdict
+    yield Heading("What the answer rests on")
+    if verdict.missed:
+        yield Table("Missed", missed_table(verdict))
+    for sentence in verdict.not_looked_at:
+        yield Text(f"Not looked at: {sentence}", "missing")
+    for sentence in verdict.covers:
+        yield Text(sentence)
+
+
+def shortened(sentence: str) -> str:
+    """A sentence for the answer, the end of a long one left for the details."""
+    if len(sentence) <= LONG:
+        return sentence
+    return f"{sentence[:LONG].rsplit(' ', 1)[0].rstrip(',;')} …"
+
+
+def missed_table(verdict):
+    """What is missed, a row each."""
+    return pd.DataFrame([{"kind": miss.kind, "what": miss.what, "how much": miss.how_much,
+                          "where": miss.where, "verdict": miss.word} for miss in verdict.missed],
+                        columns=["kind", "what", "how much", "where", "verdict"])

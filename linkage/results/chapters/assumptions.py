@@ -1,0 +1,48 @@
+"""What everything rests on, versions, and room to sign."""
+
+from __future__ import annotations
+
+import platform
+from importlib import metadata
+
+import pandas as pd
+
+from ...units import CAUTION, LENGTHS
+from ..blocks import Heading, Table, Text
+
+ASSUMED = (
+    "Parts are rigid and ball ends have no play; what bends, stretches or wears is not in the "
+    "kinematics.",
+    "Neutral is the posture of the hardpoints in the file; every angle counts from it.",
+    "A least clearance was met at the stick position beside it; a proven one holds for every "
+    "position of the whole wanted travel, to the last rounding, for the solids as drawn.",
+    "Arcs of outlines are polygons that never lose material, within 0.01 mm; rods may spin about "
+    "their own line.",
+    "Required clearances are the file's own; those of its classes that it leaves out are after "
+    "MIL-F-9490D, from memory, to be verified, and are no regulation for a light aircraft.")
+PARTS = ("numpy", "scipy", "pandas", "matplotlib", "shapely", "reportlab")
+
+
+def blocks(results):
+    """Blocks on assumptions, versions and signatures."""
+    yield Heading("Assumptions, versions, signature")
+    for line in ASSUMED:
+        yield Text(line)
+    if results.digest:
+        yield Text(f"Model file {results.source}, digest {results.digest} (SHA-256 of the file, "
+                   f"first 16 digits).  Lengths are in "
+                   f"{LENGTHS[results.system.model.length].words}, angles in degrees from neutral.")
+    words = ", ".join(f"{name} {metadata.version(name)}" for name in PARTS)
+    yield Text(f"Made by linkage {_version()} with Python {platform.python_version()}, {words}.")
+    yield Table("Signatures", pd.DataFrame([
+        {"who": who, "name": "", "date": "", "signature": ""}
+        for who in ("built by", "checked by", "second check")]), blank=("name", "date",
+                                                                       "signature"))
+    yield Text(CAUTION, "caution")
+
+
+def _version() -> str:
+    try:
+        return metadata.version("linkage")
+    except metadata.PackageNotFoundError:
+        return "from its source folder"

@@ -1,0 +1,72 @@
+"""Clearance over the whole travel, with proof."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from ...clearances import NEAR, scene_of
+from ...gearing import box_of, said_place
+from ...model import STATIONS
+from ...units import LENGTHS, rounded_down, shown_length
+from ..blocks import Heading, Table, Text
+from ..columns import in_units, in_words
+
+ALIKE = 1e-4  # mm within which two bounds stand in the order of the file
+
+
+def blocks(results):
+    """Blocks on the least and proven clearance of every near pair, the worst first."""
+    yield Heading("Clearance over the whole travel, with proof")
+    found, system = results.clearance, results.system
+    if found is None:
+        yield Text(f"Missing: {results.why_not('clearance')}.", "missing")
+        return
+    table = clearance_table(system, found)
+    yield Table("Clearance", table, "Least was met at the stick position beside it; proven is "
+                "never undercut anywhere in the travel.", words=in_words(system, table))
+    unit = system.model.length
+    yield Text(f"{len(found.attrs['far'])} further pairs are proven to stay farther apart than "
+               f"required and {rounded_down(NEAR / LENGTHS[unit].mm, 2):.2f} {unit} more.")
+    for pair, place in found.attrs["open"].items():
+        yield Text(f"not proven near {said_place(system, place)}: {pair}", "undecided")
+    for pair, why in scene_of(system).waived.items():
+        row = found[found["pair"] == pair]
+        least = f" (least {shown_length(row['least'].iloc[0], unit)})" if len(row) else ""
+        yield Text(f"Waived: {pair}{least}, because {why}")
+    yield Table("Closest points", points_table(system, found), only_data=True)
+
+
+def clearance_table(system, found):
+    """Least and proven clearance of every listed pair but stops and waivers, and where.
+
+    Parameters
+    ----------
+    system : System
+    found : DataFrame
+        What `linkage.clearance` gave.
+
+    Returns
+    -------
+    DataFrame
+    """
+    bounds = [name for name in ("least", "proven", "real_least", "real_proven", "required")
+              if name in found]
+    kept = found[~found["rule"].isin(["stop", "waived"])]
+    order = np.lexsort((np.arange(len(kept)), (kept["proven"] / ALIKE).round(),
+                        kept["ok"].astype(bool)))
+    data = kept.iloc[order][["pair", *bounds, "ok", "rule", *box_of(system)]]
+    return in_units(system, data.rename(columns={"rule": "class"}), length=" ".join(bounds))
+
+
+def points_table(system, found):
+    """The two closest points of every listed pair, stops and waivers too."""
+    unit = system.model.length
+    columns = {"pair": found["pair"], "class": found["rule"]}
+    for word in ("least", "proven", "required"):
+        columns[f"{word} {unit}"] = found[word] / LENGTHS[unit].mm
+    for word in ("first", "second"):
+        for axis, station in enumerate(STATIONS):
+            columns[f"{word} {station} {unit}"] = [spot[axis] / LENGTHS[unit].mm
+                                                   for spot in found[word]]
+    return pd.DataFrame(columns)

@@ -1,0 +1,138 @@
+"""Travels and gearing: what each surface does for each stick position."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from ... import gearing
+from ...model import STATIONS
+from ...units import LENGTHS
+from ..blocks import Heading, Picture, Table, Text
+from ..columns import in_units, in_words
+
+SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
+STEPS = 21  # stick positions along each input in the tables that are only data
+MOST = 50_000  # rows of the table of every position
+HEADS = {"movement": "movement {unit}", "edge": "edge movement {unit}",
+         "deflection": "deflection °", "gearing": "gearing °/°", "level": "level reads °",
+         **{f"per {name}": f"gearing °/{name}" for name in LENGTHS}}
+
+
+def blocks(results):
+    """Blocks on required travels, gearing, and what should be alike."""
+    yield Heading("Travels and gearing")
+    yield from _required(results)
+    if not results.system.model.surfaces:
+        yield Text("Missing: the file describes no surfaces.", "missing")
+    for name in gearing.box_of(results.system):
+        yield from _along(results, name)
+    yield from _alike(results)
+    yield Table("motion", motion_table(results.system), only_data=True)
+
+
+def _required(results):
+    if results.travels.empty:
+        yield Text("The file requires no travels, so there is nothing to compare with.", "missing")
+        return
+    data = results.travels.assign(way=[gearing.WAYS[way] for way in results.travels["way"]])
+    order = np.argsort(data["ok"].astype(bool), kind="stable")
+    data = data.iloc[order].rename(columns={"missed_by": "off_by", "at": "found_at"})
+    data = in_units(results.system, data,
+                    angle="required within found off_by found_at reached_at")
+    words = in_words(results.system, data)
+    words["reached at °"] = lambda row, value: _reached(results.system, row, value)
+    yield Table("Required travels", data, "Over the wanted travel, the other inputs at neutral; "
+                f"a dash: reached nowhere up to {gearing.BEYOND:g}° past it.", words=words)
+
+
+def _reached(system, row, value) -> str:
+    low, high = system.inputs[row["input"]].travel
+    past = "" if low <= value <= high else " (past the wanted travel)"
+    return gearing.said_input(system, row["input"], value) + past
+
+
+def _along(results, name):
+    system = results.system
+    if results.gearing is None:
+        return
+    table = results.gearing[name]
+    moved = [part for part, what in table.columns if what == "deflection"
+             and np.ptp(table[part, what].dropna()) > SEEN]
+    if moved:
+        from ... import plots
+
+        yield Picture(lambda: plots.gearing_curves(system, input=name,
+                                                     travels=results.travels),
+                      f"Deflection of each surface over {name}")
+    data = flat_gearing(system, table)
+    yield Table(f"Gearing over {name}", data, "The other inputs at neutral.",
+                words=in_words(system, data))
+    fine = flat_gearing(system, gearing.gearing_table(
+        system, name, np.linspace(*system.inputs[name].travel, 2 * STEPS - 1)))
+    yield Table(f"Gearing over {name}, fine steps", fine, only_data=True)
+
+
+def flat_gearing(system, table):
+    """A gearing table with plain headings in the file's own unit, its position first."""
+    unit = system.model.length
+    kept = [(part, what) for part, what in table.columns
+            if not what.startswith("per ") or what == f"per {unit}"]
+    columns = {f"{table.index.name} {system.inputs[table.index.name].unit}": table.index}
+    for part, what in kept:
+        per = LENGTHS[unit].mm if what in ("movement", "edge") else 1.0
+        columns[f"{part} {HEADS[what].format(unit=unit)}"] = table[part, what].to_numpy() / per
+    return pd.DataFrame(columns)
+
+
+def _alike(results):
+    system = results.system
+    ratio = results.differential.rename(columns={"position": "stick"})
+    for name, data, angles, lengths, note in (
+            ("Differential", ratio, "stick up down", "", "Degrees up (a rudder: right) and down "
+             "(left), and the first over the second."),
+            ("Cross-talk", results.cross_talk, "greatest", "",
+             "Over the whole travel: degrees that another input moves a surface."),
+            ("Sticks", results.sticks, "angle", "movement",
+             "How far the two sticks differ over the whole travel."),
+            ("Left and right", results.symmetry, "greatest", "",
+             "Left surface with the stick left against right with the stick right."),
+            ("Over-centre margins", results.margins, "margin", "",
+             "Degrees; 0 is dead centre, 90 square; least over the whole travel.")):
+        if not data.empty:
+            shown = in_units(system, data, angle=angles, length=lengths)
+            yield Table(name, shown.rename(columns={"margin °": "least °"}), note,
+                        words=in_words(system, shown))
+
+
+def motion_table(system):
+    """Every surface, body and named grip over a grid of the whole wanted travel.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    DataFrame
+        One row per stick position.
+    """
+    box = gearing.box_of(system)
+    steps = max(3, min(STEPS, math.floor(MOST ** (1 / max(1, len(box))))))
+    sides = np.meshgrid(*(np.linspace(*travel, steps) for travel in box.values()), indexing="ij")
+    motion = system.sweep(**dict(zip(box, sides, strict=True)))
+    columns = {f"{name} {system.inputs[name].unit}": side for name, side in
+               zip(box, sides, strict=True)}
+    columns |= {f"{surface} °": motion.deflection(surface) for surface in system.model.surfaces}
+    columns |= {f"{body} from neutral {'mm' if part.slides else '°'}": motion.angle(body)
+                for body, part in system.model.bodies.items()}
+    unit = system.model.length
+    for body, part in system.model.bodies.items():
+        if "grip" in part.points:
+            spot = motion.point(f"{body}/grip") / LENGTHS[unit].mm
+            columns |= {f"{body}/grip {axis} {unit}": spot[..., i]
+                        for i, axis in enumerate(STATIONS)}
+    columns["reachable"] = motion.reachable
+    return pd.DataFrame({name: np.ravel(value) for name, value in columns.items()})

@@ -1,0 +1,245 @@
+"""Loads and margins: stick forces, what each part carries, and what gives way."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from ... import gearing, loads
+from ...units import LENGTHS
+from ..blocks import Heading, Picture, Table, Text
+from ..columns import in_units, in_words, place_of
+
+SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
+THIN = 50  # diameter / wall from which the same chapter asks for a check of local buckling
+LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
+            "acceleration, air load but for its hinge moment, and bending of bodies are left out.  "
+            "Every rod is taken as straight.  A pilot's force is square to the arm; an input that "
+            "is not pushed is held at the grip by whatever it takes.  A jam of the one surface "
+            "that holds an input is the pilot's own case.")
+WHAT = {"pivot": "at its pivot", "bearing 1": "on its first bearing",
+        "bearing 2": "on its second bearing", "across": "across its axis",
+        "about": "from arm to arm about its axis", "tube": "in its torque tube"}
+
+
+def blocks(results):
+    """Blocks on what parts carry, and with which margins."""
+    yield Heading("Loads and margins")
+    if results.worst_loads is None:
+        yield Text(f"Missing: {results.why_not('worst_loads')}.", "missing")
+        return
+    yield from _basis(results.system)
+    yield Picture(lambda: _drawn(results), "What each rod carries at its worst")
+    yield from _strength(results)
+    yield from _worst(results)
+    yield from _stick_forces(results)
+    yield from _gives(results)
+    yield from _remarks(results)
+
+
+def _drawn(results):
+    from ... import plots
+
+    return plots.rods_at_worst(results.system, worst=results.worst_loads)
+
+
+def _basis(system):
+    for name in gearing.box_of(system):
+        force, at = loads.pilot_force(system, name), ", ".join(loads.grips(system, name))
+        if not at:
+            yield Text(f"{name}: no point named grip, so no pilot force", "missing")
+        elif force is None:
+            yield Text(f"{name}: no limit pilot force in the file", "missing")
+        else:
+            least = f", least {force_words(system, force.least)}" if force.least else ""
+            source = "the file" if system.model.inputs[name].force else loads.RULE
+            yield Text(f"{name}: limit pilot force {force_words(system, force.most)}{least} "
+                       f"({source}) at {at}")
+    for name, surface in system.model.surfaces.items():
+        if surface.hinge:
+            yield Text(f"{name}: hinge moment {moment_words(system, surface.hinge.neutral, 1)} and "
+                       f"{moment_words(system, surface.hinge.slope, 2)} per degree, + is "
+                       f"{gearing.deflection_words(system, name)[1]} ({surface.hinge.at})")
+    factor = system.model.factor
+    yield Text(f"Factors: limit to ultimate {factor.safety:g}, hinge moments {factor.hinge:g}, "
+               f"fitting {factor.fitting:g}, bearing {factor.bearing:g} where a rod says no other.")
+    yield Text(LEFT_OUT)
+
+
+def force_words(system, newtons, digits=0) -> str:
+    """A force in the unit that goes with the file's lengths."""
+    own = LENGTHS[system.model.length]
+    return f"{newtons / own.newton:.{digits}f} {own.force}"
+
+
+def moment_words(system, newton_mm, digits=0) -> str:
+    """A moment in the unit that goes with the file's lengths."""
+    own = LENGTHS[system.model.length]
+    return f"{newton_mm / own.newton_mm:.{digits}f} {own.moment}"
+
+
+def _strength(results):
+    system, rods = results.system, results.rod_margins
+    if len(rods):
+        margins = rods[["column_margin", "tube_margin", "joint_margin"]]
+        order = np.argsort(margins.min(axis=1).fillna(np.inf), kind="stable")
+        data = in_units(system, rods.iloc[order].assign(
+            remark=[_remark(system, row) for row in rods.iloc[order].to_dict("records")]),
+            force="tension compression column joint_needs", length="length")
+        yield Table("Rod margins", data.drop(columns="missing"),
+                    "Margin: strength over load and factor, less 1; below 0 is missed.  Column: "
+                    "Euler, Johnson where stocky; tube: yield at limit, ultimate at limit x "
+                    "safety.  Joint factor: the greater of safety x fitting and bearing.")
+    if len(results.tube_margins):
+        yield Table("Torque tubes", in_units(system, results.tube_margins, moment="moment",
+                                             stress="stress"),
+                    "Greatest moment in the tube and its shear; bending is not in it.")
+
+
+def _remark(system, row) -> str:
+    if row["missing"]:
+        return f"no strength and no stretch: the file gives no {row['missing']}"
+    rod = system.model.rods[row["rod"]]
+    words = [f"L'/rho above {SLENDER:g}"] if row["slenderness"] > SLENDER else []
+    if rod.diameter >= THIN * rod.wall:
+        words.append(f"diameter / wall {THIN:g} or more: local buckling isn't checked")
+    return "; ".join(words)
+
+
+def worst_tables(results) -> dict:
+    """Worst loads apart by unit, and the load cases that their numbers stand for.
+
+    Returns
+    -------
+    dict
+        ``{name: DataFrame}``.
+    """
+    system, worst = results.system, results.worst_loads
+    cases = list(dict.fromkeys(worst["case"]))
+    data = worst.assign(case=[cases.index(case) + 1 for case in worst["case"]])
+    places = list(place_of(system, dict.fromkeys(system.inputs)))
+    rods = data["what"].isin(["tension", "compression"])
+    moments = data["what"].isin(["across", "about", "tube"])
+    plain = data.assign(what=[WHAT.get(what, what) for what in data["what"]])
+    each = (("Worst rod loads", rods, "rod", "force"), ("Worst forces", ~rods & ~moments, "body",
+            "force"), ("Worst moments", moments, "body", "moment"))
+    tables = {}
+    for name, chosen, part, kind in each:
+        rows = plain[chosen].rename(columns={"part": part, "value": kind})
+        tables[name] = in_units(system, rows[[part, "what", kind, "case", *places]], **{kind: kind})
+    tables["Load cases"] = pd.DataFrame({"case": range(1, len(cases) + 1), "load case": cases})
+    return tables
+
+
+def _worst(results):
+    for name, data in worst_tables(results).items():
+        if len(data):
+            note = "" if name == "Load cases" else ("Limit load, the greatest over every case and "
+                                                    "the whole travel, and where.")
+            yield Table(name, data, note, words=in_words(results.system, data))
+    idle = [rod for rod in results.system.model.rods
+            if rod not in set(results.worst_loads["part"])]
+    if idle:
+        yield Text(f"No load in any case: {', '.join(idle)}.", "missing")
+
+
+def _stick_forces(results):
+    system = results.system
+    for name, found in results.stick_forces.items():
+        force = found["force"] if _has_moment(system, name) else np.nan
+        data = found.assign(force=force).reset_index()
+        if not data[["force", "friction"]].notna().to_numpy().any():
+            continue
+        moments = " ".join(c.replace(" ", "_") for c in data if str(c).startswith("moment "))
+        data = data.rename(columns=lambda c: str(c).replace(" ", "_"))
+        data = in_units(system, data.rename(columns={name.replace(" ", "_"): name}), at=False,
+                        force="force friction", moment=moments)
+        yield Table(f"Stick force along {name}", data, f"As the hand feels it, + is "
+                    f"{gearing.sense_word(name, True)}; hinge moments as given, no factor on them.",
+                    words=in_words(system, data))
+        yield from _needed(results, name)
+
+
+def _has_moment(system, name) -> bool:
+    neutral = system.sweep()
+    return any(part.hinge and abs(float(neutral.gearing(s)[name])) > 1e-9
+               for s, part in system.model.surfaces.items())
+
+
+def _needed(results, name):
+    needed, system = results.needed_forces.get(name), results.system
+    if needed and np.isfinite(needed["hinge"]):
+        yield Text(f"With the factor {system.model.factor.hinge:g} it is "
+                   f"{force_words(system, needed['hinge'])} at most.  Held between the least and "
+                   f"the most pilot force, the system has to be made for "
+                   f"{force_words(system, needed['needed'])} (14 CFR 23.395, from memory); the "
+                   f"tables here take the most, {force_words(system, needed['most'])}.")
+
+
+def _gives(results):
+    system, lost = results.system, results.lost_motion
+    if lost is not None and len(lost):
+        data = in_units(system, lost.rename(columns={"at": "worst_at", "rigid": "taken_as_rigid"}),
+                        angle="neutral worst worst_at", share="share")
+        yield Table("Lost motion", data, "Degrees that the surface gives with the grip held, at "
+                    "one pilot's limit force, from stretch of rods and twist of torque tubes; at "
+                    "least so much where parts are taken as rigid.", words=in_words(system, data))
+    if len(results.friction):
+        yield Table("Friction", in_units(system, results.friction, force="neutral most"),
+                    "Breakout friction of each joint, carried to the grip.")
+
+
+def _remarks(results):
+    yield from _paths(results.system)
+    yield from _cases(results.system, results.worst_loads.attrs)
+
+
+def _paths(system):
+    for rod in system.plan.redundant:
+        yield Text(f"rod {rod}: a second load path; what it carries depends on how it is rigged, "
+                   f"and is taken as none", "missing")
+    for rod in system.plan.open_rods:
+        yield Text(f"rod {rod}: hangs between joints that nothing drives, so it carries nothing",
+                   "missing")
+    for name in system.model.couplings:
+        yield Text(f"coupling {name}: its moment counts, the pull of its cables on pivots does not",
+                   "missing")
+    for name in gearing.box_of(system):
+        if why := _unpushed(system, name):
+            yield Text(f"input {name}: {why}, so no case pushes it; what it alone loads is not "
+                       f"worked out", "missing")
+    for what, names in _kinds(system.model):
+        yield Text(f"{what}: {', '.join(names)}", "missing")
+
+
+def _cases(system, attrs):
+    for case in attrs["unheld"]:
+        yield Text(f"case not held anywhere (its surfaces don't move): {case}", "missing")
+    for case, share in attrs["partly"].items():
+        yield Text(f"case not held in {share:.0%} of the travel (out of reach, or near dead "
+                   f"centre): {case}", "missing")
+    for (case, name), force in attrs["beyond"].items():
+        yield Text(f"case with up to {force_words(system, force)} of {name} at the grip, more than "
+                   f"the limit pilot force: {case}", "note")
+    for why in dict.fromkeys(attrs["stops"].values()):
+        yield Text(f"left out: {why}", "missing")
+
+
+def _unpushed(system, name) -> str:
+    if not loads.grips(system, name):
+        return "no point named grip"
+    if loads.pilot_force(system, name) is None:
+        return "no limit pilot force"
+    return "" if loads.holding(system, name) else "no surface that it moves"
+
+
+def _kinds(model):
+    """What is missing of many parts alike."""
+    groups = {
+        "no hinge moment": [s for s, part in model.surfaces.items() if part.hinge is None],
+        "no friction": [b for b, part in model.bodies.items() if part.friction is None],
+        "no tube, so no twist": [b for b, p in model.bodies.items()
+                                 if p.tube is None and not p.slides],
+        "no strength of its end joints": [r for r, part in model.rods.items()
+                                          if part.strength is None]}
+    return [(what, names) for what, names in groups.items() if names]

@@ -1,0 +1,134 @@
+"""Rods to make, what a turn does, rod ends and rig pins."""
+
+from __future__ import annotations
+
+from ...units import shown_length
+from ..blocks import Heading, Table, Text
+from ..columns import in_units, in_words
+
+SIZES = {"length": "length tube longer shorter thread_pitch engaged needed most per_turn x y z "
+                   "apart within change left",
+         "angle": "turn half_turn neutral greatest allowed", "turns": "turns_longer turns_shorter"}
+MADE = ["rod", "length", "tube", "longer", "turns_longer", "shorter", "turns_shorter"]
+ANSWERS = {"rods": "Rods to make", "rod_ends": "Rod ends", "turns": "What a turn does",
+           "misalignment": "Rod-end misalignment", "rig_pins": "Rig pins"}
+
+
+def blocks(results):
+    """Blocks for whoever makes, turns and pins the rods."""
+    yield Heading("Rods, rod ends and rig pins")
+    for name, title in ANSWERS.items():
+        if getattr(results, name) is None:
+            yield Text(f"{title} missing: {results.why_not(name)}.", "missing")
+    if results.rods is not None:
+        yield from _rods(results)
+    if results.turns is not None:
+        yield from _turns(results)
+    if results.misalignment is not None and len(results.misalignment):
+        yield from _tilts(results)
+    if results.rig_pins is not None:
+        data = in_units(results.system, results.rig_pins, **SIZES)
+        yield Table("Rig pins", data, "Where the holes are where the pin goes in, how far they are "
+                    "apart across it, and the turn that is left.",
+                    words=in_words(results.system, data))
+
+
+def _rods(results):
+    made = results.rods
+    yield Table("Rods to make", in_units(results.system, made[MADE], **SIZES),
+                "Length centre to centre; tube: between the ends that the rod ends screw into; "
+                "longer and shorter: what is left in whole half turns.")
+    for words, rods in _alike(made, "missing"):
+        yield Text(f"Not in the file: {words}: {', '.join(rods)}.", "missing")
+    for words, rods in _alike(made, "hardware"):
+        first, second = words.split("; ")
+        each = f"each end {first}" if first == second else f"first end {first}; second end {second}"
+        yield Text(f"Hardware of {', '.join(rods)}: {each}.")
+    ends = results.rod_ends
+    if ends is not None and len(ends):
+        yield Table("Rod ends", in_units(results.system, ends, **SIZES),
+                    "As fitted: thread, engagement, and what is left to turn.")
+
+
+def _alike(found, column):
+    """Rods that share the words of a column, the words first."""
+    together = {}
+    for row in found.to_dict("records"):
+        if row[column]:
+            together.setdefault(row[column], []).append(row["rod"])
+    return together.items()
+
+
+def _turns(results):
+    found = results.turns
+    dead = list(dict.fromkeys(found["rod"][found["per_turn"] == 0.0]))
+    live = in_units(results.system, found[found["per_turn"] != 0.0], **SIZES)
+    if len(live):
+        yield Table("What a turn does", live, "To each surface at neutral, of a rod end turned out "
+                    "or of a tube turned between both; the exact derivative times the pitch.",
+                    words=in_words(results.system, live))
+    elif found.empty:
+        yield Text("No rod of the file has a thread, so what a turn does is not known.", "missing")
+    if dead:
+        yield Text("Turning the tube alone changes nothing, since both threads are of one hand and "
+                   f"pitch: {', '.join(dead)}.")
+
+
+def _tilts(results):
+    found = results.misalignment
+    data = in_units(results.system, found, **SIZES)
+    yield Table("Rod-end misalignment", data, "Of the rod against the ball's middle plane over the "
+                "whole travel; a fork's cheeks are checked as solids.",
+                words=in_words(results.system, data))
+    blind = [row["end"] for row in found.to_dict("records") if not row["bolt"]]
+    if blind:
+        yield Text(f"No bolt direction in the file: {', '.join(blind)}.", "missing")
+    if found["allowed"].isna().any():
+        yield Text("Allowed: give misalignment, or ball, race and sphere, of the rod end.",
+                   "missing")
+
+
+def adjustment_blocks(system, adjustment, settled: bool):
+    """Blocks on what to turn so that surfaces stand at neutral.
+
+    Parameters
+    ----------
+    system : System
+    adjustment : rigging.Adjustment
+    settled : bool
+        Whether readings settle what was built, where there are any.
+    """
+    import pandas as pd
+
+    yield Heading("Adjustment to neutral")
+    if not settled:
+        yield Text("Mind: the readings don't settle what was built (see above), so these turns "
+                   "hold only if the least change that explains them is it.", "note")
+    if adjustment.turns.empty:
+        yield Text("Nothing to turn.")
+    for row in adjustment.turns.to_dict("records"):
+        count, unit = abs(row["half_turns"]), system.model.length
+        yield Text(f"{row['rod']}: turn the end at {row['end']} {count} half "
+                   f"turn{'s' if count > 1 else ''} {'out' if row['change'] > 0 else 'in'} "
+                   f"({shown_length(abs(row['change']), unit)} "
+                   f"{'longer' if row['change'] > 0 else 'shorter'}; "
+                   f"{shown_length(row['left'], unit)} of thread above the least stays)")
+    if len(adjustment.turns):
+        yield Table("Adjustment", in_units(system, adjustment.turns, **SIZES),
+                    "Fewest rod ends, then fewest half turns; solved again exactly.")
+    stands = pd.DataFrame([{"surface": name, "stands at °": adjustment.before[name],
+                            "afterwards °": adjustment.after[name]}
+                           for name in system.model.surfaces])
+    words = in_words(system, stands.rename(columns={"stands at °": "drawn", "afterwards °": "drawn"}
+                                           ))
+    yield Table("Surfaces at neutral", stands,
+                words={name: words["drawn"] for name in ("stands at °", "afterwards °")} if words
+                else {})
+    if not adjustment.ok:
+        yield Text("the rod ends that may be turned do not bring every surface within what was "
+                   "asked", "miss")
+    if not adjustment.least:
+        yield Text("Perhaps fewer turns would do: the search was cut short.")
+    for why in dict.fromkeys(adjustment.not_turned.values()):
+        ends = [end for end, reason in adjustment.not_turned.items() if reason == why]
+        yield Text(f"Not turned, {why}: {'; '.join(ends)}.")

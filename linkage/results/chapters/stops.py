@@ -1,0 +1,119 @@
+"""Stops, spacers to make, and the travel map."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from ... import gearing
+from ...stops import stock_about
+from ...units import LENGTHS
+from ..blocks import Heading, Picture, Table, Text
+from ..columns import in_words
+
+
+def blocks(results):
+    """Blocks on which stop ends each travel, and what of the rectangle is free of contact."""
+    system = results.system
+    yield Heading("Stops and travel map")
+    if results.stops is None:
+        yield Text(f"Missing: {results.why_not('stops')}.", "missing")
+    else:
+        yield from _stops(results)
+    yield from _map(results)
+    made = spacers_to_make(system)
+    if not made.empty:
+        yield Table("Spacers to make", made)
+    twins = [there for _, there in gearing.twins(system, made["stop"])]
+    for name in made["stop"]:
+        if name not in twins and system.model.stops[name].spacer.stock:
+            yield Picture(_chart(system, name), f"Spacer thickness at {name} against stick angle "
+                                                f"and deflection")
+
+
+def _chart(system, name):
+    from ... import plots
+
+    return lambda: plots.spacer_chart(system, stop=name)
+
+
+def _stops(results):
+    system, found = results.system, results.stops
+    table = stops_table(system, found)
+    yield Table("Stops", table, "Where each is reached along its input, the others at neutral.",
+                words=in_words(system, table))
+    angle = dict(zip(found["stop"], found["angle"], strict=True))
+    side = {name: system.model.stops[name].side for name in found["stop"]}
+    for one, other in gearing.twins(system, found["stop"]):
+        if side[one] == side[other]:
+            apart = abs(angle[one] - angle[other])
+            unit = system.inputs[system.model.stops[one].input].unit
+            yield Text(f"Both sticks: {one} and {other} are reached {apart:.3f}{unit} apart.")
+
+
+def stops_table(system, found):
+    """Where each stop is reached, with which spacer, and what the surfaces do there.
+
+    Parameters
+    ----------
+    system : System
+    found : DataFrame
+        What `find_stops` gave.
+
+    Returns
+    -------
+    DataFrame
+    """
+    unit, stops = system.model.length, system.model.stops
+    data = found[["stop", "input"]].copy()
+    data["side"] = [stops[name].side for name in found["stop"]]
+    data[f"spacer {unit}"] = [stops[name].spacer.thickness / LENGTHS[unit].mm
+                              if stops[name].spacer else np.nan for name in found["stop"]]
+    per_input = {system.inputs[name].unit for name in found["input"]}
+    data[f"reached at {'/'.join(sorted(per_input))}"] = found["angle"]
+    for surface in system.model.surfaces:
+        data[f"{surface} °"] = found[surface]
+    data["governs"], data["why"] = found["governs"].astype(bool), found["reason"]
+    return data
+
+
+def _map(results):
+    found = results.travel_map
+    if found is None:
+        yield Text(f"Travel map missing: {results.why_not('travel_map')}.", "missing")
+        return
+    from ... import plots
+
+    yield Picture(lambda: plots.travel_map(results.system, found=results.drawn_map),
+                  "The rectangle of both inputs with what can be reached free of contact")
+    yield Text(f"{found.usable:.1%} of the wanted {found.inputs[1]} and {found.inputs[0]} "
+               f"rectangle is free of contact from neutral on.")
+    for side, limit in found.sides.items():
+        if limit:
+            yield Text(f"toward {_side_words(side)}: {limit}")
+    if not any(found.sides.values()):
+        yield Text("Nothing touches on the way to any side or corner of it.")
+
+
+def _side_words(side: str) -> str:
+    """A side or corner of the map as people say it, such as "roll right, pitch aft"."""
+    words = [part.rsplit(" ", 1) for part in side.split(", ")]
+    return ", ".join(f"{name} {gearing.sense_word(name, end == 'greatest')}" for name, end in words)
+
+
+def spacers_to_make(system):
+    """What to make for the stops: each spacer, where it sits and what it is stacked of."""
+    unit, rows = system.model.length, []
+    for name, stop in system.model.stops.items():
+        if stop.spacer is None:
+            continue
+        stack = ""
+        if stop.spacer.stock:
+            for pile in stock_about(stop.spacer.stock, stop.spacer.thickness):
+                if pile and abs(sum(pile) - stop.spacer.thickness) < 1e-6:
+                    stack = " + ".join(f"{k / LENGTHS[unit].mm:.4g}" for k in pile)
+        rows.append({"stop": name, "sits on": stop.spacer.on,
+                     f"thickness {unit}": stop.spacer.thickness / LENGTHS[unit].mm,
+                     f"stacked of ({unit})": stack or "to be made so thick"})
+    return pd.DataFrame(rows, columns=["stop", "sits on", f"thickness {unit}",
+                                       f"stacked of ({unit})"])

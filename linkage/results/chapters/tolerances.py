@@ -1,0 +1,117 @@
+"""Build tolerances, builds by chance and free play: how far off a surface may come out."""
+
+from __future__ import annotations
+
+import math
+
+import pandas as pd
+
+from ... import gearing, rigging
+from ...units import LENGTHS
+from ..blocks import Heading, Table, Text
+from ..columns import in_units, in_words
+
+NONE = "none in the file; give [tolerance] hardpoint, rod and spacer"
+
+
+def blocks(results):
+    """Blocks on what tolerances and play do at neutral and at every stop."""
+    yield Heading("Tolerances and free play")
+    if results.spots is None:
+        yield Text(f"Missing: {results.why_not('spots')}.", "missing")
+        return
+    if results.rigged is None or not results.rigged["moves"].to_numpy().any():
+        yield Text(f"Build tolerances: {results.why_not('rigged') or NONE}.", "missing")
+    else:
+        yield from _bands(results)
+    if results.play is None or results.play.empty:
+        yield Text(f"Free play: {results.why_not('play') or 'none in the file; give [play] pivot '}"
+                   f"{'' if results.why_not('play') else 'and rod_end'}.", "missing")
+    else:
+        yield from _play(results)
+
+
+def _bands(results):
+    system = results.system
+    bands = in_units(system, tolerance_bands(results), angle="drawn worst rss rigged_worst "
+                                                             "rigged_rss")
+    yield Table("Tolerance bands", bands, "How far a surface may come out, plus or minus. Worst: "
+                "every dimension off the bad way at once; rss: root sum square; both exact to "
+                "first order, with the stick against the stop wherever the build puts it. Rigged: "
+                "rods set so that every part stands at neutral.", words=in_words(system, bands))
+    moves = pd.concat([results.drilled.assign(rods="as made"),
+                       results.rigged.assign(rods="set to neutral")], ignore_index=True)
+    per = in_units(system, moves.assign(per_mm=moves["per_mm"] * _per(system)),
+                   length="tolerance", angle="moves")
+    per = per.rename(columns={"per mm": f"moves by °/{system.model.length}"})
+    yield Table("Most moved by", _largest(per), "The largest contributors where a surface is "
+                "worst, rods set.")
+    yield Table("Contributors", per, only_data=True)
+    if results.builds is not None:
+        yield from _chance(results)
+
+
+def _per(system) -> float:
+    return LENGTHS[system.model.length].mm
+
+
+def _largest(per, most: int = 5):
+    """The largest contributors at each surface's worst spot, rods set."""
+    rigged, kept = per[per["rods"] == "set to neutral"], []
+    for _, mine in rigged.groupby("surface", sort=False):
+        totals = mine.groupby("at", sort=False)["moves °"].sum()
+        if totals.max() > 0:
+            kept.append(mine[mine["at"] == totals.idxmax()].head(most))
+    return pd.concat(kept) if kept else rigged.head(0)
+
+
+def tells(results, surface: str, at: str) -> bool:
+    """Whether a spot is neutral or moves a surface by the input that drives it."""
+    inputs = {spot.name: spot.inputs for spot in results.spots}[at]
+    return not inputs or gearing.driving_input(results.system, surface) in inputs
+
+
+def tolerance_bands(results):
+    """Error bands as made and rigged, side by side, with the deflection as drawn; degrees."""
+    table = rigging.error_bands(results.drilled).merge(
+        rigging.error_bands(results.rigged), on=["surface", "at"], suffixes=("", "_rigged"))
+    table = table.rename(columns={"worst_rigged": "rigged_worst", "rss_rigged": "rigged_rss"})
+    places = {spot.name: spot.inputs for spot in results.spots}
+    drawn = [float(results.system.sweep(**places[at]).deflection(surface))
+             for surface, at in zip(table["surface"], table["at"], strict=True)]
+    table.insert(2, "drawn", drawn)
+    kept = [tells(results, *pair) for pair in zip(table["surface"], table["at"], strict=True)]
+    return table[kept].reset_index(drop=True)
+
+
+def _chance(results):
+    builds = results.builds
+    rows = []
+    for surface in results.system.model.surfaces:
+        low, high = builds.band(surface)
+        for i, spot in enumerate(results.spots):
+            if tells(results, surface, spot.name):
+                rows.append({"surface": surface, "at": spot.name,
+                             "drawn": float(builds.drawn[surface][i]), "low": float(low[i]),
+                             "high": float(high[i])})
+    data = in_units(results.system, pd.DataFrame(rows), angle="drawn low high")
+    yield Table("Builds by chance", data, f"The middle 99.73 % of {builds.count:,} builds with "
+                f"{builds.chance.spread} errors{', rigged' if builds.chance.rigged else ''}, the "
+                f"stick held at the angle as drawn (seed {builds.chance.seed}), off what is drawn; "
+                f"{builds.lost} can't be put together.", words=in_words(results.system, data))
+
+
+def _play(results):
+    system = results.system
+    bands = rigging.play_bands(results.play)
+    kept = [tells(results, *pair) for pair in zip(bands["surface"], bands["at"], strict=True)]
+    bands = bands[kept]
+    chords = [system.model.surfaces[name].chord for name in bands["surface"]]
+    bands = bands.assign(edge=[math.nan if chord is None else chord * math.radians(worst)
+                               for chord, worst in zip(chords, bands["worst"], strict=True)])
+    yield Table("Free play bands", in_units(system, bands, angle="worst rss",
+                                            length="grip_worst grip_rss edge"),
+                "Total from side to side: the surface with the grip held, the grip with the "
+                "surface held.")
+    yield Table("Free play", in_units(system, results.play, length="play grip_moves",
+                                      angle="surface_moves"), only_data=True)

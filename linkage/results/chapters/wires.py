@@ -1,0 +1,59 @@
+"""Wires, grips and the room of hands over the whole travel."""
+
+from __future__ import annotations
+
+import math
+
+from ...gearing import said_place
+from ...units import shown_length
+from ..blocks import Heading, Table, Text
+from ..columns import in_units, in_words
+
+RUNS = "least greatest never_more needed length spare bend bend_limit to_exit"
+
+
+def blocks(results):
+    """Blocks on what wires, grips and hands need and have."""
+    system = results.system
+    yield Heading("Wires, grips and hands")
+    for name in ("wires", "grips", "hands"):
+        if getattr(results, name) is None:
+            yield Text(f"Missing: {results.why_not(name)}.", "missing")
+    if results.wires is not None:
+        yield Table("Wires", wires_table(system, results.wires), _wires_note(results.wires))
+    if results.chafing is not None and len(results.chafing):
+        data = in_units(system, results.chafing, length="gap reach required")
+        yield Table("Chafing", data, "What each wire can reach, and the gap of its loop as it "
+                    "lies: an arc, looked at in a grid of stick positions.",
+                    words=in_words(system, data))
+    if results.grips is not None:
+        yield Table("Grips", in_units(system, results.grips, length="bore shaft",
+                                      angle="clocking"), "Clocking: to the right positive.")
+    if results.hands is not None:
+        yield from _hands(results)
+
+
+def wires_table(system, found):
+    """Every wire over the whole travel, where its clamps are nearest and farthest in words."""
+    data = found.assign(**{word: [said_place(system, place) for place in found[word]]
+                           for word in ("least_at", "greatest_at")})
+    return in_units(system, data, length=RUNS)
+
+
+def _wires_note(found) -> str:
+    within = (found["never_more"] - found["greatest"]).max()
+    proven = f"proven within {within:.3f} mm" if math.isfinite(within) else "not proven"
+    return ("Least and greatest are the distance of its clamps; needed: free length for the whole "
+            "travel, its slack and its bend limit; bend: least radius of the loop taken as an arc "
+            f"with its ends free to turn, where the clamps are nearest; greatest {proven}.")
+
+
+def _hands(results):
+    found, unit = results.hands, results.system.model.length
+    if len(found):
+        data = in_units(results.system, found, length="least proven required")
+        yield Table("Hands", data, "Room of the hand over the whole travel, proven.",
+                    words=in_words(results.system, data))
+    elif far := found.attrs["far"]:
+        yield Text(f"Every hand stays proven more than {shown_length(far, unit)} from everything "
+                   f"else.")

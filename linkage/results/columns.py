@@ -1,0 +1,111 @@
+"""Columns of tables in the file's own units, which their headings say, and how people read them."""
+
+from __future__ import annotations
+
+from functools import partial
+
+from .. import gearing
+from ..model import STATIONS
+from ..motion import System
+from ..units import LENGTHS
+from .blocks import bare
+
+RENAMED = {"ok": "met", "x": STATIONS[0], "y": STATIONS[1], "z": STATIONS[2]}
+
+
+def in_units(system: System, data, *, at: bool = True, **columns):
+    r"""A table in the file's own units, each said in the heading of its column.
+
+    Parameters
+    ----------
+    system : System
+    data : DataFrame
+        In the house units: mm, N, N mm, degrees.
+    at : bool
+        Whether a column named after an input is the place where something is.
+    **columns : str
+        Names of columns apart by blanks, by what they hold: length, force, moment, angle, turns,
+        stress or share.
+
+    Returns
+    -------
+    DataFrame
+        Underscores of headings made blanks.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> from linkage import parse_model
+    >>> system = System(parse_model('length = "in"\n[input.pitch]\ntravel = [-15, 20]'))
+    >>> rods = pd.DataFrame({"rod": ["tie"], "cut_length": [254.0], "pitch": [12.0]})
+    >>> list(in_units(system, rods, length="cut_length"))
+    ['rod', 'cut length in', 'at pitch °']
+    """
+    unit = system.model.length
+    own = LENGTHS[unit]
+    sizes = {"length": (unit, own.mm), "force": (own.force, own.newton),
+             "moment": (own.moment, own.newton_mm), "angle": ("°", 1.0),
+             "turns": ("turns", 1.0), "stress": ("N/mm²", 1.0), "share": ("%", 0.01)}
+    done, names = data.copy(), {}
+    for kind, words in columns.items():
+        for name in words.split():
+            word, size = sizes[kind]
+            if name in done:
+                done[name] = done[name].astype(float) / size
+                names[name] = f"{RENAMED.get(name, name)} {word}"
+    names |= {name: f"{'at ' if at else ''}{name} {control.unit}"
+              for name, control in system.inputs.items()}
+    if "ok" in done and None not in set(done["ok"]):
+        done["ok"] = done["ok"].astype(bool)
+    return done.rename(columns=lambda c: str(names.get(c, RENAMED.get(c, c))).replace("_", " "))
+
+
+def in_words(system: System, data, surface: str | None = None) -> dict:
+    """How positions and deflections of a table are said: TEU and aft, never a bare sign.
+
+    Parameters
+    ----------
+    system : System
+    data : DataFrame
+        With its headings as they are shown.
+    surface : str, optional
+        That a column named deflection is of.
+
+    Returns
+    -------
+    dict
+        As `Table.words` takes it.
+    """
+    words = {}
+    for column in data.columns:
+        name = bare(str(column)).removeprefix("at ").removesuffix(" deflection")
+        if name in system.inputs:
+            words[column] = partial(_input_words, system, name)
+        elif name in system.model.surfaces:
+            words[column] = partial(_surface_words, system, name)
+        elif name == "deflection" and surface:
+            words[column] = partial(_surface_words, system, surface)
+        elif name in ("found at", "reached at", "worst at", "stick") and "input" in data.columns:
+            words[column] = partial(_input_words, system, None)
+        elif name in ("drawn", "half turn") and "surface" in data.columns:
+            words[column] = partial(_surface_words, system, None)
+    return words
+
+
+def _input_words(system, name, row, value):
+    name = name or row["input"]
+    return gearing.said_input(system, name, value) if name else f"{value:.1f}"
+
+
+def _surface_words(system, name, row, value):
+    return gearing.said_surface(system, name or row["surface"], value, 2)
+
+
+def place_of(system: System, row) -> dict:
+    """The stick position in a row that has a column per input."""
+    return {name: row[name] for name in gearing.box_of(system)}
+
+
+def place_words(system: System, row) -> str:
+    """The same in words, such as "17.0° aft, 21.0° left"."""
+    return gearing.said_place(system, place_of(system, row))

@@ -1,0 +1,136 @@
+"""Blocks as HTML: a page that needs nothing beside it, or a cell of a notebook."""
+
+from __future__ import annotations
+
+import base64
+import io
+import math
+from html import escape
+
+from .blocks import Heading, Picture, Table, Text, is_missed, is_number
+
+STYLE = """
+:root { color-scheme: light dark; --ink: #16202a; --paper: #fff; --rule: #b8c0c8; }
+@media screen and (prefers-color-scheme: dark) {
+  :root { --ink: #e6e9ec; --paper: #14181c; --rule: #4a545d; } a { color: #9cc7ff; } }
+body { font: 11pt/1.45 Georgia, "Times New Roman", serif; color: var(--ink);
+       background: var(--paper);
+       margin: 0 auto; padding: 1.5rem; max-width: 62rem; }
+h1 { font-size: 1.7rem; margin: 0 0 .3rem; }
+h2 { font-size: 1.25rem; margin: 2rem 0 .5rem; border-bottom: 2px solid var(--ink);
+     break-after: avoid; }
+table { border-collapse: collapse; font: 9pt/1.3 "Segoe UI", Arial, sans-serif; width: 100%; }
+caption { text-align: left; font-weight: bold; padding: .6rem 0 .2rem; }
+caption small { display: block; font-weight: normal; }
+th, td { text-align: left; vertical-align: top; padding: .18rem .45rem;
+         border-bottom: 1px solid var(--rule); overflow-wrap: break-word; }
+th { border-bottom: 2px solid var(--ink); vertical-align: bottom; }
+th.n, td.n { text-align: right; }
+td.n, td.w { font-variant-numeric: tabular-nums; white-space: nowrap; }
+td.blank { border: 1px solid var(--ink); min-width: 5.5rem; height: 1.6rem; }
+tr.missed td { font-weight: bold; }
+thead { display: table-header-group; }
+tr, figure { break-inside: avoid; }
+.scroll { overflow-x: auto; }
+figure { margin: 1rem 0; }
+img { max-width: 100%; height: auto; background: #fff; }
+.caution { border: 3px double var(--ink); padding: .6rem .9rem; font-weight: bold; }
+.miss, .met { font-weight: bold; }
+.miss::before { content: "MISS  "; }
+.undecided::before { content: "UNDECIDED  "; font-weight: bold; }
+.note::before { content: "Note  "; font-weight: bold; }
+.missing { border-left: .4rem solid #6b7680; padding-left: .8rem; font-style: italic; }
+nav ol { columns: 2; padding-left: 1.3rem; }
+@page { margin: 14mm 12mm; }
+@media print { body { max-width: none; padding: 0; } .scroll { overflow: visible; }
+               nav { break-after: page; } }
+"""
+
+
+def as_html(title: str, blocks) -> str:
+    """HTML text of a report.
+
+    Parameters
+    ----------
+    title : str
+    blocks : sequence of Heading, Text, Table, Picture
+
+    Returns
+    -------
+    str
+        Every number of a table stands in a ``data`` element whose value has all its digits.
+    """
+    chapters = [block for block in blocks if isinstance(block, Heading)]
+    links = "".join(f'<li><a href="#{block.anchor}">{escape(block.text)}</a></li>'
+                    for block in chapters)
+    body = as_fragment(blocks)
+    return (f'<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
+            f'<meta name="viewport" content="width=device-width">\n'
+            f'<title>{escape(title)}</title>\n<style>{STYLE}</style>\n</head>\n<body>\n<main>\n'
+            f'<h1>{escape(title)}</h1>\n<nav aria-label="Chapters"><ol>{links}</ol></nav>\n'
+            f'{body}\n</main>\n</body>\n</html>\n')
+
+
+def as_fragment(blocks) -> str:
+    """HTML of blocks alone, without a page about them.
+
+    Parameters
+    ----------
+    blocks : iterable of Heading, Text, Table, Picture
+
+    Returns
+    -------
+    str
+    """
+    return "\n".join(_block(block) for block in blocks
+                     if not (isinstance(block, Table) and block.only_data))
+
+
+def _block(block) -> str:
+    if isinstance(block, Heading):
+        return f'<h2 id="{block.anchor}">{escape(block.text)}</h2>'
+    if isinstance(block, Text):
+        return f'<p class="{block.kind}">{escape(block.text)}</p>'
+    if isinstance(block, Picture):
+        return (f'<figure><img alt="{escape(block.words)}" src="data:image/svg+xml;base64,'
+                f'{_svg(block.figure)}"></figure>')
+    return _table(block)
+
+
+def _svg(figure) -> str:
+    made = io.BytesIO()
+    figure.savefig(made, format="svg", metadata={"Date": None})
+    return base64.b64encode(made.getvalue()).decode("ascii")
+
+
+def _table(block: Table) -> str:
+    note = f"<small>{escape(block.note)}</small>" if block.note else ""
+    records = block.data.to_dict("records")
+    heads = "".join(f'<th scope="col"{_side(block, records, name)}>{escape(str(name))}</th>'
+                    for name in block.data.columns)
+    rows = "\n".join(_row(block, row) for row in records)
+    return (f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(block.name)}">'
+            f"<table><caption>{escape(block.name)}{note}</caption>\n<thead><tr>{heads}</tr></thead>"
+            f"\n<tbody>\n{rows}\n</tbody></table></div>")
+
+
+def _side(block, records, name) -> str:
+    """A heading stands over its numbers."""
+    numbers = name not in block.words and any(is_number(row[name]) for row in records)
+    return ' class="n"' if numbers else ""
+
+
+def _row(block: Table, row: dict) -> str:
+    missed = ' class="missed"' if is_missed(row) else ""
+    return f"<tr{missed}>{''.join(_cell(block, row, name) for name in row)}</tr>"
+
+
+def _cell(block, row, name) -> str:
+    if name in block.blank:
+        return '<td class="blank"></td>'
+    text, value = escape(block.cell(row, name)), row[name]
+    if is_number(value) and math.isfinite(value):
+        exact = value.item() if hasattr(value, "item") else value
+        side = "w" if name in block.words else "n"
+        return f'<td class="{side}"><data value="{exact!r}">{text}</data></td>'
+    return f"<td>{text}</td>"

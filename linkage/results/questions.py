@@ -1,0 +1,410 @@
+"""The questions that a system is asked: what answers each, its misses, and what it leaves open.
+
+One entry of `QUESTIONS` is all that a question needs: the verdict, the exit code, the sheet and
+the report follow from it.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from .. import gearing, loads
+from ..clearances import scene_of
+from ..units import LENGTHS, rounded_down, shown_length
+from .answers import Answers, NothingAsked
+from .columns import place_words
+from .verdict import Miss, Verdict
+
+MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question.
+
+    Attributes
+    ----------
+    kind : str
+        Its word in the verdict.
+    chapter : str
+        The chapter that shows it.
+    answers : tuple of str
+        Of `Answers`, what it needs.
+    misses : callable
+        From the answers to each `Miss`.
+    judged : callable
+        From the answers to what was judged, such as ``"6 travels"``; "" where nothing was.
+    left_out : callable
+        From the answers to a sentence for each thing that it does not look at.
+    covers : callable
+        From the answers to a sentence for each travel and build that it holds for.
+    """
+
+    kind: str
+    chapter: str
+    answers: tuple[str, ...]
+    misses: Callable[[Answers], Iterator[Miss]]
+    judged: Callable[[Answers], str]
+    left_out: Callable[[Answers], Iterator[str]] = lambda results: iter(())
+    covers: Callable[[Answers], Iterator[str]] = lambda results: iter(())
+
+
+def verdict_of(results: Answers) -> Verdict:
+    """The verdict on a system, from all that was asked.
+
+    Parameters
+    ----------
+    results : Answers
+
+    Returns
+    -------
+    Verdict
+    """
+    missed, left_out, met, covers = list(results.also_missed), [], [], []
+    asked = asked_of(results)
+    results.work_out([name for question in asked for name in question.answers])
+    for question in asked:
+        known = [getattr(results, name) is not None for name in question.answers]
+        mine = list(_undecided(results, question))
+        left_out += _not_asked(results, question)
+        if all(known):
+            mine += question.misses(results)
+            met += [judged for judged in [question.judged(results)] if judged and not mine]
+            left_out += question.left_out(results)
+            covers += question.covers(results)
+        missed += sorted(mine, key=lambda miss: (not miss.decided, -miss.short))
+    words = list(dict.fromkeys(q.kind for q in QUESTIONS if q not in asked))
+    if words:
+        left_out.insert(0, f"not asked for: {', '.join(words)}")
+    return Verdict(tuple(missed), tuple(dict.fromkeys(left_out)), tuple(met), tuple(covers))
+
+
+def asked_of(results: Answers) -> list[Question]:
+    """Questions of the chapters that were asked for."""
+    return [q for q in QUESTIONS if not results.only or q.chapter in results.only]
+
+
+def _undecided(results, question):
+    """A miss for what the file asks and could not be worked out."""
+    why = dict.fromkeys(results.why_not(name) for name in question.answers
+                        if name in results.lacking
+                        and not isinstance(results.lacking[name], NothingAsked))
+    for sentence in why:
+        yield Miss(question.kind, "", f"could not be worked out: {sentence}", decided=False)
+
+
+def _not_asked(results, question):
+    for name in question.answers:
+        if isinstance(results.lacking.get(name), NothingAsked):
+            yield f"{question.kind}: {results.why_not(name)}"
+            return
+
+
+# --- findings, travels --------------------------------------------------------------------------
+
+def _finding_misses(results):
+    for finding in results.findings:
+        if finding.miss:
+            yield Miss("motion", "", finding.text)
+
+
+def _undriven(results):
+    still = results.system.plan.undriven
+    if still:
+        yield f"motion of {', '.join(still)}: nothing drives them"
+
+
+def _travel_misses(results):
+    for row in results.travels.to_dict("records"):
+        if not row["ok"]:
+            what = f"{row['surface']} {gearing.WAYS[row['way']]}"
+            wanted = f"{row['required']:g}±{row['within']:g}° required"
+            if not math.isfinite(row["found"]):
+                yield Miss("travel", what, f"no input moves it, {wanted}", short=math.inf)
+                continue
+            yield Miss("travel", what, f"{row['found']:.2f}° found, {wanted}",
+                       gearing.said_input(results.system, row["input"], row["at"]),
+                       short=abs(row["missed_by"]) - row["within"])
+
+
+def _travels_judged(results):
+    return _counted(len(results.travels), "travel", "travels")
+
+
+def _not_required(results):
+    free = [name for name, surface in results.system.model.surfaces.items() if not surface.require]
+    if free:
+        yield f"travel of {', '.join(free)}: none required in the file; add require"
+
+
+# --- clearance, stops ---------------------------------------------------------------------------
+
+def _clearance_misses(results):
+    unit = results.system.model.length
+    for row in results.clearance.to_dict("records"):
+        if row["ok"]:
+            continue
+        required = f"{shown_length(row['required'], unit)} required"
+        row = _judged(results, row)
+        at = place_words(results.system, row)
+        if row["least"] < row["required"]:
+            verb = "touch" if row["least"] <= 0 else "come near"
+            yield Miss("clearance", row["pair"], f"{verb}, {shown_length(row['least'], unit)} met, "
+                       f"{required}", at, short=row["required"] - row["least"])
+        else:
+            own = LENGTHS[unit]
+            proven = rounded_down(row["proven"] / own.mm, own.digits)
+            yield Miss("clearance", row["pair"], f"only {proven} {unit} proven, {required}", at,
+                       decided=False, short=row["required"] - row["proven"])
+
+
+def _judged(results, row):
+    """A row with what was met and proven over the real travel, where that was worked out."""
+    if "real_least" not in row:
+        return row
+    return row | {name: row[f"real_{name}"] for name in ("least", "proven",
+                                                         *gearing.box_of(results.system))}
+
+
+def _pairs_judged(results):
+    free = results.clearance["rule"].isin(["stop", "waived"])
+    return _counted(int((~free).sum()) + len(results.clearance.attrs["far"]), "clearance",
+                    "clearances")
+
+
+def _no_clearance_of(results):
+    model = results.system.model
+    bare = [name for name, body in model.bodies.items() if not body.solids]
+    bare += [name for name, rod in model.rods.items() if rod.diameter is None]
+    if bare:
+        yield (f"clearance of {', '.join(bare)}: no shape in the file; nothing is proven about "
+               f"them")
+    waived = scene_of(results.system).waived
+    if waived:
+        yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
+
+
+def _clearance_covers(results):
+    found = results.clearance
+    yield (f"Clearance as drawn is for every position of {_travel_judged(results)}, the parts of "
+           f"each pair that meet at a joint left out; "
+           f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
+
+
+def _travel_judged(results) -> str:
+    """The travel that clearance is judged over, in words."""
+    real = results.real_travel
+    if real is None:
+        return f"the wanted travel, {travel_words(results.system)}"
+    wide = max(real.fine.values(), default=0.0)
+    more = f" (found to {wide:.2f}° or mm, never too small)" if wide else ""
+    return (f"the travel that the stops leave{more}, which lies within "
+            f"{travel_words(results.system, real.box)}")
+
+
+def travel_words(system, box=None) -> str:
+    """The wanted travel, or another, in words, such as "pitch 13.0° forward to 17.0° aft"."""
+    return ", ".join(f"{name} {gearing.said_place(system, {name: low})} to "
+                     f"{gearing.said_place(system, {name: high})}"
+                     for name, (low, high) in (box or gearing.box_of(system)).items())
+
+
+def _stop_misses(results):
+    for name, side in results.ends_missed:
+        yield Miss("stop", f"{name} {gearing.sense_word(name, side == 'greatest')}",
+                   "no stop governs there: " + _why_none(results, name, side))
+    yield from _missed_stops(results)
+
+
+def _missed_stops(results):
+    """A miss for each end at which the stick gets past its stops somewhere."""
+    for end in results.real_travel.missed_stops if results.real_travel is not None else ():
+        way = gearing.sense_word(end.input, end.side == "greatest")
+        verb = "miss their faces" if end.gap > 0 else "are not proven to stop it"
+        yield Miss("stop", f"{end.input} {way}", f"{', '.join(end.stops)} {verb}",
+                   gearing.said_place(results.system, end.place), decided=end.gap > 0)
+
+
+def _why_none(results, name, side):
+    mine = results.stops[(results.stops["input"] == name)]
+    return "; ".join(f"{row['stop']}: {row['reason']}" for row in mine.to_dict("records")
+                     if results.system.model.stops[row["stop"]].side == side)
+
+
+def ends_of(system, *, stopped: bool) -> list[str]:
+    """Ends of travels that have a stop in the file, or that have none, in words."""
+    there = {(stop.input, stop.side) for stop in system.model.stops.values()}
+    return [f"{name} {gearing.sense_word(name, side == 'greatest')}"
+            for name in gearing.box_of(system) for side in ("least", "greatest")
+            if ((name, side) in there) is stopped]
+
+
+def _ends_judged(results):
+    return _counted(len(ends_of(results.system, stopped=True)), "end with a stop",
+                    "ends with a stop")
+
+
+def _ends_without(results):
+    ends = ends_of(results.system, stopped=False)
+    if ends:
+        yield f"no stop at {', '.join(ends)}: the wanted travel is taken to end there"
+
+
+# --- loads, rods, wires -------------------------------------------------------------------------
+
+def _load_misses(results):
+    for row in results.rod_margins.to_dict("records"):
+        for column, words in MARGINS.items():
+            if row[column] < 0:
+                yield Miss("load", row["rod"], f"margin {words} {row[column]:+.2f}, 0 required",
+                           short=-row[column])
+    for row in results.tube_margins.to_dict("records"):
+        if row["margin"] < 0:
+            yield Miss("load", row["body"], f"margin of its tube {row['margin']:+.2f}, 0 required",
+                       short=-row["margin"])
+
+
+def _margins_judged(results):
+    count = int(results.rod_margins[list(MARGINS)].notna().to_numpy().sum())
+    return _counted(count + int(results.tube_margins["margin"].notna().sum()), "margin", "margins")
+
+
+def _no_strength(results):
+    model, rows = results.system.model, results.rod_margins.to_dict("records")
+    for words, names in (
+            ("column and tube", [r["rod"] for r in rows if math.isnan(r["tube_margin"])]),
+            ("end joints", [r["rod"] for r in rows if math.isnan(r["joint_margin"])]),
+            ("tube", [r["body"] for r in results.tube_margins.to_dict("records")
+                      if math.isnan(r["margin"])])):
+        if names:
+            yield f"strength of {words} of {_listed(names)}: the file gives none"
+    pushed = [name for name in gearing.box_of(results.system)
+              if not loads.grips(results.system, name)
+              or loads.pilot_force(results.system, name) is None]
+    if pushed:
+        yield f"loads from {', '.join(pushed)}: no grip or no limit pilot force"
+    silent = [name for name, surface in model.surfaces.items() if surface.hinge is None]
+    if silent:
+        yield f"hinge moment of {', '.join(silent)}: none in the file"
+    for case in results.worst_loads.attrs["unheld"]:
+        yield f"load case held nowhere: {case}"
+
+
+def _tilt_misses(results):
+    for row in results.misalignment.to_dict("records"):
+        if row["ok"] is False:
+            yield Miss("rod end", row["end"], f"tilts {row['greatest']:.1f}°, "
+                       f"{row['allowed']:.1f}° allowed", place_words(results.system, row),
+                       short=row["greatest"] - row["allowed"])
+
+
+def _tilts_judged(results):
+    return _counted(sum(ok is not None for ok in results.misalignment["ok"]), "rod end", "rod ends")
+
+
+def _tilts_left(results):
+    open_ = [row["end"] for row in results.misalignment.to_dict("records") if row["ok"] is None]
+    if open_:
+        yield f"tilt of rod ends at {_listed(open_)}: the file gives no bolt or no limit"
+
+
+def _pin_misses(results):
+    unit, seen = results.system.model.length, set()
+    for row in results.rig_pins.to_dict("records"):
+        if row["ok"] is False and row["pin"] not in seen:
+            seen.add(row["pin"])
+            yield Miss("rig pin", row["pin"], f"holes {shown_length(row['apart'], unit)} apart, "
+                       f"{shown_length(row['within'], unit)} allowed",
+                       short=row["apart"] - row["within"])
+
+
+def _pins_judged(results):
+    rows = results.rig_pins.to_dict("records")
+    return _counted(len({row["pin"] for row in rows if row["ok"] is not None}), "rig pin",
+                    "rig pins")
+
+
+def _wire_misses(results):
+    unit = results.system.model.length
+    for row in results.wires.to_dict("records"):
+        if not row["ok"]:
+            yield Miss("wire", row["wire"], f"{shown_length(row['length'], unit)} long, "
+                       f"{shown_length(row['needed'], unit)} needed; bend "
+                       f"{shown_length(row['bend'], unit)}, "
+                       f"{shown_length(row['bend_limit'], unit)} allowed",
+                       gearing.said_place(results.system, row["greatest_at"]))
+    for row in results.chafing.to_dict("records"):
+        if not row["ok"]:
+            yield Miss("wire", f"{row['wire']} near {row['solid']}",
+                       f"{shown_length(row['gap'], unit)} apart, "
+                       f"{shown_length(row['required'], unit)} required",
+                       place_words(results.system, row), short=row["required"] - row["gap"])
+
+
+def _wires_judged(results):
+    return _counted(len(results.wires), "wire", "wires")
+
+
+def _grip_misses(results):
+    unit = results.system.model.length
+    for row in results.grips.to_dict("records"):
+        if not row["ok"]:
+            yield Miss("grip", row["body"], f"bore {shown_length(row['bore'], unit)}, shaft "
+                       f"{shown_length(row['shaft'], unit)}", short=row["shaft"] - row["bore"])
+
+
+def _grips_judged(results):
+    known = results.grips[["bore", "shaft"]].notna().all(axis=1)
+    return _counted(int(known.sum()), "grip", "grips")
+
+
+def _grips_left(results):
+    known = results.grips[["bore", "shaft"]].notna().all(axis=1)
+    names = list(results.grips["body"][~known])
+    if names:
+        yield f"grip of {', '.join(names)}: no bore, or no shaft that ends where it begins"
+
+
+def _hand_misses(results):
+    unit = results.system.model.length
+    for row in results.hands.to_dict("records"):
+        if not row["ok"]:
+            yield Miss("hand", row["pair"], f"{shown_length(row['least'], unit)} met, "
+                       f"{shown_length(row['required'], unit)} required",
+                       place_words(results.system, row), row["least"] < row["required"],
+                       row["required"] - row["least"])
+
+
+def _hands_judged(results):
+    count = sum(1 for body in results.system.model.bodies.values()
+                if body.grip and body.grip.hand is not None)
+    return _counted(count, "hand", "hands")
+
+
+def _counted(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}" if count else ""
+
+
+def _listed(names, most: int = 4) -> str:
+    names = list(names)
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return f"{', '.join(names[:most])}{more}"
+
+
+QUESTIONS = (  # in the order of the verdict
+    Question("motion", "findings", ("margins", "findings"), _finding_misses, lambda results: "",
+             _undriven),
+    Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required),
+    Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
+             _no_clearance_of, _clearance_covers),
+    Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without),
+    Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
+             _margins_judged, _no_strength),
+    Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left),
+    Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
+    Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged),
+    Question("grip", "wires", ("grips",), _grip_misses, _grips_judged, _grips_left),
+    Question("hand", "wires", ("hands",), _hand_misses, _hands_judged),
+)

@@ -1,0 +1,79 @@
+"""The results of a system: every answer, the verdict, and how both are read."""
+
+from __future__ import annotations
+
+from functools import cached_property
+
+from .answers import Answers
+from .blocks import Table
+from .chapters import CHAPTERS, blocks_of
+from .html import as_fragment
+from .questions import asked_of, verdict_of
+from .text import as_text
+from .verdict import Verdict
+
+
+class Results(Answers):
+    r"""Everything found of one system, each answer worked out on first use and kept.
+
+    Examples
+    --------
+    >>> from linkage import parse_model, System
+    >>> results = Results(System(parse_model('length = "mm"\n[input.pitch]\ntravel = [-15, 20]')))
+    >>> results.verdict.sentence
+    'Nothing was required of what was looked at, so nothing is missed.'
+    """
+
+    @cached_property
+    def verdict(self) -> Verdict:
+        """What is missed, what was not looked at, and what the rest covers."""
+        return verdict_of(self)
+
+    @property
+    def missed(self) -> int:
+        """Requirements that are missed or not decided."""
+        return len(self.verdict.missed)
+
+    @property
+    def chapters(self) -> tuple[str, ...]:
+        """Names of the chapters that are printed."""
+        if self.only:
+            kinds = {question.chapter for question in asked_of(self)}
+            return tuple(chapter.name for chapter in CHAPTERS if chapter.name in
+                         {"answer", "rests-on", *self.only} | kinds & set(self.only))
+        return tuple(chapter.name for chapter in CHAPTERS if chapter.printed)
+
+    def chapter(self, *names: str) -> Shown:
+        """Chapters to be looked at in a notebook cell or printed.
+
+        Parameters
+        ----------
+        *names : str
+            Those of the sheet unless given.
+        """
+        return Shown(blocks_of(self, names or self.chapters))
+
+    def tables(self, names=None) -> dict:
+        """Every table of chapters as ``{name: DataFrame}``, those that are only data too."""
+        return tables_of(blocks_of(self, self.chapters if names is None else names))
+
+    def _repr_html_(self) -> str:
+        return self.chapter("answer")._repr_html_()
+
+
+class Shown:
+    """Blocks as text, and as HTML in a notebook's cell."""
+
+    def __init__(self, blocks):
+        self.blocks = blocks
+
+    def __repr__(self) -> str:
+        return as_text(self.blocks)
+
+    def _repr_html_(self) -> str:
+        return as_fragment(self.blocks)
+
+
+def tables_of(blocks) -> dict:
+    """Tables among blocks: ``{name: DataFrame}``."""
+    return {block.name: block.data for block in blocks if isinstance(block, Table)}

@@ -1,0 +1,85 @@
+"""The verdict: what is missed, what was not looked at, and what the rest covers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Miss:
+    """One requirement that is missed, or that could not be decided.
+
+    Attributes
+    ----------
+    kind : str
+        The question it belongs to, such as "clearance".
+    what : str
+        What misses it: a pair, a surface and way, a rod.
+    how_much : str
+        What was found against what is required, each with its unit.
+    where : str
+        The stick position in words, "" where it is none in particular.
+    decided : bool
+        False where neither met nor missed could be shown.
+    short : float
+        How bad it is among its kind: greater is worse.
+    """
+
+    kind: str
+    what: str
+    how_much: str
+    where: str = ""
+    decided: bool = True
+    short: float = 0.0
+
+    @property
+    def sentence(self) -> str:
+        """What is missed, by how much and where."""
+        said = f"{self.what}: {self.how_much}" if self.what else self.how_much
+        at = f", at {self.where}" if self.where else ""
+        return f"{said}{at}"
+
+    @property
+    def word(self) -> str:
+        """MISS, or UNDECIDED."""
+        return "MISS" if self.decided else "UNDECIDED"
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What one look at a system came to.
+
+    Attributes
+    ----------
+    missed : tuple of Miss
+        In the order of the questions (directions first), the worst of each first.
+    not_looked_at : tuple of str
+        What was left out and why, a sentence each.
+    met : tuple of str
+        What was judged and is met, each with how much of it was judged.
+    covers : tuple of str
+        For which travel and build that holds.
+    """
+
+    missed: tuple[Miss, ...]
+    not_looked_at: tuple[str, ...]
+    met: tuple[str, ...]
+    covers: tuple[str, ...]
+
+    @property
+    def exit_code(self) -> int:
+        """0 met, 1 missed or not decided."""
+        return 1 if self.missed else 0
+
+    @property
+    def sentence(self) -> str:
+        """The verdict in one sentence, which says no more than what was worked out."""
+        undecided = sum(not miss.decided for miss in self.missed)
+        missed = len(self.missed) - undecided
+        parts = [f"{count} requirement{'s' if count > 1 else ''} {word}"
+                 for count, word in ((missed, "missed"), (undecided, "not decided")) if count]
+        if parts:
+            return f"{', '.join(parts)}."
+        if not self.met:
+            return "Nothing was required of what was looked at, so nothing is missed."
+        return f"Every requirement that was judged is met, as computed: {', '.join(self.met)}."

@@ -1,0 +1,39 @@
+"""The top of a sheet, and the sheet of all results."""
+
+from __future__ import annotations
+
+from ..motion import System
+from ..results import Results, as_text, blocks_of
+from ..units import CAUTION, LENGTHS
+
+
+def heading(system: System, source: str) -> str:
+    """Top of a sheet: what was read, and its unit."""
+    model = system.model
+    count = ", ".join(_counted(len(parts), *words) for parts, words in (
+        (model.bodies, ("body", "bodies")), (model.rods, ("rod", "rods")),
+        (model.couplings, ("coupling", "couplings")), (model.surfaces, ("surface", "surfaces"))))
+    return (f"{model.title}\n{source}: {count}; lengths in {LENGTHS[model.length].words}, "
+            f"angles in degrees from neutral")
+
+
+def _counted(count: int, one: str, many: str) -> str:
+    return f"{count} {one if count == 1 else many}"
+
+
+def sheet_of(results: Results, source: str) -> str:
+    """The sheet: the answer first, then its chapters.
+
+    Parameters
+    ----------
+    results : Results
+    source : str
+        The file as it was named.
+
+    Returns
+    -------
+    str
+    """
+    first, *names = results.chapters
+    return "\n\n".join([heading(results.system, source), as_text(blocks_of(results, [first])),
+                        CAUTION, as_text(blocks_of(results, names))])
