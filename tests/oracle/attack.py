@@ -150,16 +150,18 @@ def worst_build(scene, pair, box, rng, **more):
     the side that brings the two nearer, and the position is searched again.
     """
     machine, names = scene.machine, list(box)
-    every, grown = dimensions(machine), grown_by(machine, pair)
+    every = dimensions(machine)
+    grown = grown_by(machine, pair, more.get("growth", 1.0))
     builds, places = more.get("builds", 40), more.get("places", 40)
     share = rng.choice([-1.0, 1.0], (builds, len(every)))
     share[0] = 0.0
     at = samples(box, rng, builds * places)
-    met = gap_of(scene, pair, at, built(machine, share).at(np.repeat(np.arange(builds), places)))
+    many = built(machine, share).at(np.repeat(np.arange(builds), places))
+    met = gap_of(scene, (pair, grown), at, many)
     k = int(np.argmin(met))
     gap, place, share = met[k], {n: v[k] for n, v in at.items()}, share[k // places]
     for _ in range(more.get("turns", 4)):
-        tried = sided(scene, pair, place, share)
+        tried = sided(scene, (pair, grown), place, share)
         one = built(machine, tried[None]).at(0)
         start = {n: np.array([v]) for n, v in place.items()}
         found, spot = least(scene, pair, box, start, build=one, grown=grown)
@@ -169,25 +171,28 @@ def worst_build(scene, pair, box, rng, **more):
     return gap, np.array(list(place.values())), share
 
 
-def gap_of(scene, pair, at, build):
-    posture = close(scene.machine, at, build)
-    return np.nan_to_num(scene.gap(posture, pair, grown_by(scene.machine, pair))[1], nan=np.inf)
+def gap_of(scene, grown_pair, at, build):
+    pair, grown = grown_pair
+    return np.nan_to_num(scene.gap(close(scene.machine, at, build), pair, grown)[1], nan=np.inf)
 
 
-def sided(scene, pair, place, share):
+def sided(scene, grown_pair, place, share):
     """A build with every dimension on the side that alone brings the pair nearer."""
     count = len(share)
     both = np.concatenate([np.tile(share, (count, 1)), np.tile(share, (count, 1))])
     rows = np.arange(count)
     both[rows, rows], both[count + rows, rows] = 1.0, -1.0
     at = {n: np.full(len(both), v) for n, v in place.items()}
-    met = gap_of(scene, pair, at, built(scene.machine, both)).reshape(2, -1)
+    met = gap_of(scene, grown_pair, at, built(scene.machine, both)).reshape(2, -1)
     way = np.where(met[0] < met[1], 1.0, -1.0)
     return np.where(np.abs(met[0] - met[1]) > 1e-12, way, share)
 
 
-def grown_by(machine, pair):
-    """How much each solid of a pair is larger as built: a rod's own ends move already."""
-    return tuple(0.0 if machine.solids[name]["kind"] == "rod" else
+def grown_by(machine, pair, growth):
+    """How much each solid of a pair is larger as built, in shares of its tolerance.
+
+    A rod's own ends move already.
+    """
+    return tuple(0.0 if machine.solids[name]["kind"] == "rod" else growth *
                  machine.tolerance.get(name.split("/")[0], machine.tolerance["hardpoint"])
                  for name in pair)
