@@ -189,10 +189,7 @@ def sided(scene, grown_pair, place, share):
 
 
 def grown_by(machine, pair, growth):
-    """How much each solid of a pair is larger as built, in shares of its tolerance.
-
-    A rod's own ends move already.
-    """
-    return tuple(0.0 if machine.solids[name]["kind"] == "rod" else growth *
-                 machine.tolerance.get(name.split("/")[0], machine.tolerance["hardpoint"])
-                 for name in pair)
+    """How much each solid of a pair is larger as built: shares of its tolerance, of a rod all."""
+    general = machine.tolerance["hardpoint"]
+    return tuple(general if machine.solids[name]["kind"] == "rod" else growth *
+                 machine.tolerance.get(name.split("/")[0], general) for name in pair)
