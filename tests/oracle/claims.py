@@ -10,10 +10,12 @@ from linkage.model.file import parse_model
 
 from .attack import Scene, least, samples, worst_build
 from .closing import close, order
+from .joined import Away
 from .reading import read
 
 ARC = 0.0155  # mm that a solid with arcs may be larger by in the library, or smaller by here
 STARTS = 2
+EDGE = 1e-5  # degrees (mm) about an end of reach within which nothing is compared
 CLOSE = 15.0  # mm above a bound within which a far pair is searched downhill too
 NEARLY = 1e-6  # mm between two ways to work out one gap
 
@@ -61,10 +63,22 @@ class Case:
         self.rng = np.random.default_rng(seed)
         driven = {name for name, _ in self.machine.drives.values()}
         self._sampled = {}
+        stops = {frozenset(stop["between"]) for stop in self.machine.stops.values()}
+        self.whole = stops | set(self.machine.rules)
         self.box = {n: t for n, t in self.machine.inputs.items() if n in driven}
 
     def place(self, at):
         return dict(zip(self.box, np.asarray(at).tolist(), strict=True))
+
+    def scene_of(self, pair):
+        """The whole solids; of parts that share a joint only what is away from it.
+
+        None where that leaves nothing of one of the two.
+        """
+        if frozenset(pair) in self.whole or not share_a_joint(self.machine, *pair):
+            return self.scene
+        away = Away(self.scene, pair)
+        return None if any(away.empty(name) for name in pair) else away
 
     def met(self, pair, count, below=np.inf):
         """Least gap met and where, as drawn: at random places first, then downhill.
@@ -75,11 +89,14 @@ class Case:
             at = samples(self.box, self.rng, count)
             self._sampled[count] = at, close(self.machine, at)
         at, posture = self._sampled[count]
-        gap = np.nan_to_num(self.scene.gap(posture, pair)[1], nan=np.inf)
+        scene = self.scene_of(pair)
+        if scene is None:
+            return np.inf, {n: v[0] for n, v in at.items()}
+        gap = np.nan_to_num(scene.gap(posture, pair)[1], nan=np.inf)
         best = np.argsort(gap, kind="stable")[:STARTS]
         if not gap[best[0]] < below:
             return gap[best[0]], {n: v[best[0]] for n, v in at.items()}
-        gap, at = least(self.scene, pair, self.box, {n: v[best] for n, v in at.items()})
+        gap, at = least(scene, pair, self.box, {n: v[best] for n, v in at.items()})
         return gap, self.place(at)
 
     def arcs(self, pair):
@@ -107,7 +124,8 @@ def motion_faults(case, count=200):
 
 def at_edge(case, at, k):
     """Whether a position lies where a hair's breadth decides on reach."""
-    near = {n: v[k] + 1e-5 * np.array([-1, 0, 1, 0, 0])[:5] for n, v in at.items()}
+    rng = np.random.default_rng(0)
+    near = {n: v[k] + EDGE * rng.uniform(-1, 1, 24) for n, v in at.items()}
     posture = close(case.machine, near)
     lost = np.array([np.isnan(v) for v in posture.values.values()])
     return bool((lost.any(axis=1) & ~lost.all(axis=1)).any())
@@ -138,15 +156,20 @@ def row_faults(case, row, count):
     if np.isfinite(row["least"]):
         here = {n: np.array([row[n]]) for n in case.box}
         low, high = (k[0] for k in case.scene.gap(close(case.machine, here), pair))
+        if row["rule"] == "joined":
+            low, high = -np.inf, max(high, row["least"])  # a part may be left out
         place = {n: row[n] for n in case.box}
-        if not np.isfinite(high):
+        if at_edge(case, here, 0):
+            high = row["least"]  # a hair decides there, and a joint runs as the root of it
+        elif not np.isfinite(high):
             found.faults.append(Fault("least out of reach", row["pair"], row["least"], high, place))
         elif row["least"] > 0 and not row["least"] - NEARLY <= high <= \
-                row["least"] + case.arcs(pair) + NEARLY:
+                row["least"] + case.arcs(pair) + NEARLY and row["rule"] != "joined":
             found.faults.append(Fault("least not so there", row["pair"], row["least"], high, place))
         elif row["least"] <= 0 and low > case.arcs(pair) + NEARLY:
             found.faults.append(Fault("no contact there", row["pair"], row["least"], low, place))
-        gap, at = (high, place) if high < gap else (gap, at)
+        if high < gap and row["rule"] != "joined":
+            gap, at = high, place
     if gap < row["proven"] - NEARLY:
         found.faults.append(Fault("proven", row["pair"], row["proven"], gap, at))
     free = row["rule"] in ("stop", "waived")
@@ -189,7 +212,7 @@ def left_out(case, listed, count):
     found, machine = Findings(), case.machine
     for one, other in itertools.combinations(machine.solids, 2):
         if one.split("/")[0] == other.split("/")[0] or frozenset((one, other)) in listed or \
-                not moves(machine, one, other) or share_a_joint(machine, one, other):
+                not moves(machine, one, other) or case.scene_of((one, other)) is None:
             continue
         gap, at = case.met((one, other), count)
         found.pairs += 1
@@ -207,7 +230,10 @@ def built_faults(case, **more):
         drawn, _ = case.met(pair, 100, bound + CLOSE)
         if row is None and drawn > bound + CLOSE:
             continue
-        gap, at, _ = worst_build(case.scene, pair, case.box, case.rng, **more)
+        scene = case.scene_of(pair)
+        if scene is None:
+            continue
+        gap, at, _ = worst_build(scene, pair, case.box, case.rng, **more)
         found.pairs += 1
         found.builds += more.get("builds", 40)
         found.positions += more.get("builds", 40) * more.get("places", 40)

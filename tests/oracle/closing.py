@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-STEPS = 16  # of the way from neutral on which several rods are followed
+STEPS = 6  # of the way from neutral on which several rods are followed
 FINEST = 2.0**-11
 
 
@@ -316,11 +316,12 @@ def together(posture, step, inputs, before):
     share, stride = np.zeros(count), np.full(count, 1.0 / STEPS)
     sense_at_neutral = sign
     active = np.flatnonzero(good)
+    pace = np.array([400.0 if machine.joints[j].slides else 4.0 for j in joints])
     while active.size:
         goal = np.minimum(1.0, share[active] + stride[active])
         new, closed, sign = newton(at(goal, active), joints, rods, found[active])
         closed &= (sign == sense_at_neutral[active]) & (
-            np.abs(new - found[active]).max(axis=1) < 60 * stride[active])
+            (np.abs(new - found[active]) / pace).max(axis=1) < stride[active])
         done = active[closed]
         found[done], share[done] = new[closed], goal[closed]
         stride[active[~closed]] /= 2
@@ -334,7 +335,7 @@ def together(posture, step, inputs, before):
 def newton(posture, joints, rods, start):
     """Joints at which all rods have their length, whether so, and the sign of the determinant."""
     value = np.array(start)
-    for _ in range(20):
+    for _ in range(12):
         for k, joint in enumerate(joints):
             posture.settle(joint, value[:, k])
         off = np.stack([posture.misfit(rod) for rod in rods], axis=1)
