@@ -11,9 +11,10 @@ from ..errors import LinkageError
 from ..geometry import tube_gap
 from ..model import AIRFRAME
 from ..motion import System
-from .proof import Proof, near_pairs, prove
+from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
+from .travel import Travel
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
@@ -143,7 +144,8 @@ def _sorted_out(system):
         held = {pair.name for pair in held}
         near = tuple(pair for pair in scene.pairs.values()
                      if pair.name in held or pair.rule == "stop")
-        _near[system] = near, {n: low for n, low in far.items() if n not in {p.name for p in near}}
+        names = {pair.name for pair in near}
+        _near[system] = near, {n: low for n, low in far.items() if n not in names}
     return _near[system]
 
 
@@ -171,13 +173,20 @@ def _about_apart(stage, which, posture, count):
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
     apart = spine_gaps(stage.spines(posture, pieces, count), a, b)
-    about, reach = stage.around(pieces, 0.0), stage.reach[pieces]
+    about, reach = stage.around(pieces), stage.reach[pieces]
     # a spine is nowhere farther outside its piece than the piece's corners are from the spine
     most = apart + (reach[a] + reach[b] - stage.radii[which])[:, None]
     return apart - (about[a] + about[b])[:, None], most
 
 
-def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False):
+class Shared(dict):
+    """A dict that the copies of a table share."""
+
+    def __deepcopy__(self, memo):
+        return self
+
+
+def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False, after=None):
     """Least clearance of every pair that can come near, over the whole wanted travel, with proof.
 
     Parameters
@@ -186,12 +195,16 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     tolerance_mm : float
         Wanted width of the bracket, mm.
     built : bool
-        Prove it for every build within the file's tolerances instead of as drawn.
+        Prove it for every build within the file's tolerances instead of as drawn: least is then
+        the gap of the worst build met, and `tolerance_mm` counts only where tolerances cost less.
+    after : DataFrame, optional
+        What this gave for a like system, as drawn: what holds of that proof is not worked out
+        again; the bracket is then no narrower than `tolerance_mm` asks.
 
     Returns
     -------
     DataFrame
-        One row per pair: pair, least (mm, attained as drawn), proven (mm, lower bound over the
+        One row per pair: pair, least (mm, attained), proven (mm, lower bound over the
         whole travel), required (mm), one column per input (where least), ok, rule, and first and
         second (the two closest points, stations in mm).  ``attrs["far"]`` holds the lower bounds
         of the pairs left out, which stay farther apart than required and 25 mm more;
@@ -201,21 +214,25 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
 
     if not tolerance_mm > 0:
         raise LinkageError(f"tolerance_mm is {tolerance_mm:g}; give a width above 0 mm")
-    scene, box = scene_of(system), travel_box(system)
-    tolerances = system.model.tolerance if built else None
+    box, tolerances = travel_box(system), system.model.tolerance if built else None
+    scene = Scene(system, tolerances) if built else scene_of(system)
     near, far = _sorted_out(system) if tolerances is None else \
         near_pairs(scene, list(scene.pairs.values()), box, NEAR, tolerances)
     stage = Stage(scene, near)
-    proof = prove(stage, box, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN)
-    polish(stage, proof, box)
-    points = closest_points(stage, proof, list(box))
+    proof = prove(stage, box, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN,
+                  after=None if after is None else after.attrs.get("earlier"))
+    if not built:
+        polish(stage, proof, box)
+    points = closest_points(stage, proof, list(box), tolerances)
     rows = [_row(pair, proof, k, list(box), points[k]) for k, pair in enumerate(stage.pairs)]
     table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *box, "ok", "rule",
                                         "first", "second"])
     shown = table["proven"] < table["required"] + NEAR
     far = far | dict(zip(table["pair"][~shown], table["proven"][~shown], strict=True))
     table = table[shown].reset_index(drop=True)
-    table.attrs = {"far": far, "visited": int(proof.visited.sum()),
+    table.attrs = {"far": Shared(far),
+                   "earlier": earlier(stage, box, proof, (tolerance_mm, tolerances, NEAR)),
+                   "visited": int(proof.visited.sum()),
                    "open": {stage.pairs[k].name: dict(zip(box, place.tolist(), strict=True))
                             for k, place in proof.open_at.items()}}
     return table
@@ -231,13 +248,15 @@ def _row(pair, proof, k, names, points):
             "rule": pair.rule, "first": points[0], "second": points[1]}
 
 
-def polish(stage: Stage, proof: Proof, box: dict) -> None:
+def polish(stage: Stage, proof: Proof, travel) -> None:
     """Lower the least gap met, where the bracket is wide, to that of its own valley, in place.
 
     Places all round the best one are tried at a distance that is halved when none is lower, so
     that a kink where other corners come nearest stops nothing.
     """
-    names, sides = list(box), np.array(list(box.values()), dtype=float).reshape(-1, 2)
+    travel = Travel.of(travel)
+    names = list(travel.names)
+    sides = np.array(list(travel.box.values()), dtype=float).reshape(-1, 2)
     listed = proof.proven < np.array([pair.required for pair in stage.pairs]) + NEAR
     known = np.flatnonzero(np.isfinite(proof.least) & listed
                            & (proof.least - proof.proven > 2 * LEAST_WITHIN))
@@ -256,6 +275,8 @@ def polish(stage: Stage, proof: Proof, box: dict) -> None:
         value = np.full(len(known) * len(ways), np.inf)
         at = cell[item] * len(ways) + way
         np.fmin.at(value, at, measure(stage, motion.posture, which[item], at))
+        value[~travel.holds_each(places.reshape(-1, len(names)),
+                                 np.repeat(moves, len(ways), axis=0))] = np.inf
         value = value.reshape(len(known), -1)
         best = value.argmin(axis=1)
         lower = value[np.arange(len(known)), best] < proof.least[known]
@@ -266,31 +287,33 @@ def polish(stage: Stage, proof: Proof, box: dict) -> None:
             return
 
 
-def _near_pieces(stage, proof, names, known):
+def _near_pieces(stage, proof, names, known, tolerances=None):
     """Piece pairs within a little of each pair's least gap, at its place."""
-    motion = stage.system.sweep(**{n: proof.place[known, i] for i, n in enumerate(names)})
+    motion = proof.motion(stage.system, names, known)
+    loose = stage.looseness(tolerances)
     which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, known))
     cell = np.searchsorted(known, stage.pair_index[which])
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    ends, about = stage.spines(motion.posture, pieces, len(known)), stage.around(pieces, 0.0)
+    ends = stage.spines(motion.posture, pieces, len(known))
+    about = stage.around(pieces) + 2 * loose[pieces]
     with np.errstate(invalid="ignore"):
         apart = tube_gap(ends[:, :, a, cell], ends[:, :, b, cell])[0]
     near = apart - about[a] - about[b] < proof.least[known][cell] + SLACK
     which, cell = which[near], cell[near]
-    value = measure(stage, motion.posture, which, cell)
+    value = measure(stage, motion.posture, which, cell, loose if tolerances else None)
     near = value < proof.least[known][cell] + SLACK
     return which[near], cell[near]
 
 
-def closest_points(stage: Stage, proof: Proof, names) -> list:
+def closest_points(stage: Stage, proof: Proof, names, tolerances=None) -> list:
     """The two closest points of every pair at its least gap: stations in mm, NaN out of reach."""
     found = [(np.full(3, np.nan), np.full(3, np.nan))] * len(stage.pairs)
     known = np.flatnonzero(np.isfinite(proof.least))
     if not known.size:
         return found
-    which, cell = _near_pieces(stage, proof, names, known)
-    motion = stage.system.sweep(**{n: proof.place[known, i] for i, n in enumerate(names)})
+    which, cell = _near_pieces(stage, proof, names, known, tolerances)
+    motion = proof.motion(stage.system, names, known)
     best = np.full(len(stage.pairs), np.inf)
     for here, _ in stage.by_corners(which):
         hulls = stage.hulls(motion.posture, which[here], cell[here])

@@ -122,7 +122,7 @@ def _size(value, cells):
 def _loosened(value, by) -> Enclosure:
     rows = value.rows.copy()
     rows[-1] = (rows[-1] + by) * GROW
-    return Enclosure(rows)
+    return Enclosure(rows, value.inputs)
 
 
 def enclosed_gearing(system: System, surface: str, name: str, centres: dict, halves: dict):

@@ -11,6 +11,7 @@ from ..units import said_deflection
 from .senses import input_ways
 
 WAYS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
+NEUTRAL = "neutral"
 
 
 @dataclass(frozen=True)
@@ -72,7 +73,7 @@ def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
     if not math.isfinite(value):
         return "nowhere"
     if float(f"{value:.{digits}f}") == 0:
-        return "neutral"
+        return NEUTRAL
     ways = input_ways(system.model, name)
     if ways is not None:
         return f"{abs(value):.{digits}f}{unit} {ways[bool(value > 0)]}"
@@ -95,5 +96,5 @@ def sense_word(system: System, name: str, greatest: bool) -> str:
 def said_place(system: System, values: dict) -> str:
     """A stick position of several inputs in words, such as "17.0° aft, 21.0° left"."""
     moved = [said_input(system, name, value) for name, value in values.items()
-             if said_input(system, name, value) != "neutral"]
-    return ", ".join(moved) if moved else "neutral"
+             if said_input(system, name, value) != NEUTRAL]
+    return ", ".join(moved) if moved else NEUTRAL

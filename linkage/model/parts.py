@@ -151,6 +151,9 @@ class Body(Part):
     bearings: tuple | None = key(ListOf(Position(), 2, 2, "pair of places [FS, BL, WL]"), "two "
                                  "bearings along its axis that share the load of its pivot; the "
                                  "first takes what is along the axis", default=None)
+    joint: float | None = key(SIZE, "radius about its pivot, bearings and hinge within which it is "
+                                    "meant to touch what carries it; 1 in, or 1/2 in round the "
+                                    "tube there, unless given", default=None)
     friction: float | None = key(_Breakout(above=0.0, what="friction"), "breakout friction of its "
                                  "joint with its unit: a moment, of a slide a force", default=None)
 
@@ -279,6 +282,9 @@ class Rod(Part):
     tolerance: float | None = key(THICKNESS, "plus or minus on its length", default=None)
     play: float | None = key(THICKNESS, "movement in each of its rod ends from side to side, "
                                         "along the rod", default=None)
+    joint: float | None = key(SIZE, "radius about each of its ends within which it is meant to "
+                                    "touch what it is bolted to; that of its rod end's head and "
+                                    "shank unless given, else 1 in", default=None)
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
     def _check(self):
@@ -380,6 +386,8 @@ class Clearance(Part):
                            default=6.35)
     structure: float = key(THICKNESS, "between a moving part and structure it is not attached to",
                            default=12.7)
+    joined: float = key(THICKNESS, "between parts that share a joint, outside the ball about it; "
+                                   "0: free of contact", default=0.0)
     wire: float = key(THICKNESS, "between a wire's loop and what it could chafe on; 1/2 in after "
                                  "AC 43.13-1B 11-125, from memory", default=12.7)
     named: dict = key(TableOf(THICKNESS, "class"), "classes of the builder's own", word="class",

@@ -34,7 +34,7 @@ def follow(posture: Posture, step: Together, at_share, steps_wanted) -> None:
         Steps to begin with at each position.
     """
     shape = np.shape(steps_wanted)
-    size = max(1, int(np.prod(shape)))
+    size = int(np.prod(shape))
     share, stride = np.zeros(size), 1 / np.maximum(1.0, np.ravel(steps_wanted))
     joints, good = _started(at_share, step, size)
     sense = _sense(at_share, step, joints, good)

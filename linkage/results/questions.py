@@ -203,12 +203,16 @@ def _no_clearance_of(results):
     waived = scene_of(results.system).waived
     if waived:
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
+    joints = {item.ball.joint for item in scene_of(results.system).left_out}
+    if joints:
+        yield (f"clearance at {_counted(len(joints), 'joint', 'joints')}, within the radius listed "
+               f"under clearance: parts are meant to touch there")
 
 
 def _clearance_covers(results):
     found = results.clearance
     yield (f"Clearance as drawn is for every position of the wanted travel, "
-           f"{travel_words(results.system)}, the parts of each pair that meet at a joint left out; "
+           f"{travel_words(results.system)}, what lies at a joint that two parts share left out; "
            f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
 
 

@@ -167,14 +167,14 @@ def _proof_row(system, row, place) -> dict:
 
 def _proof(system, rows, far, unsure) -> dict:
     missed = sum(not row["ok"] for row in rows.values())
-    said = f"{missed} of {len(rows)} near pairs missed" if missed else \
+    words = f"{missed} of {len(rows)} near pairs missed" if missed else \
         f"all {len(rows)} near pairs keep what is required, as computed"
     if far:
-        said += (f"; {len(far)} more stay {shown_length(NEAR, system.model.length)} farther apart "
+        words += (f"; {len(far)} more stay {shown_length(NEAR, system.model.length)} farther apart "
                  "than that")
     for pair, place in unsure.items():
-        said += f"; not proven near {said_place(system, place)}: {pair}"
-    return {"rows": rows, "said": f"{said}.", "for": said_limits(system),
+        words += f"; not proven near {said_place(system, place)}: {pair}"
+    return {"rows": rows, "said": f"{words}.", "for": said_limits(system), "old": False,
             "limits": limits_of(system)}
 
 
