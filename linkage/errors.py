@@ -23,7 +23,7 @@ class LinkageError(ValueError):
     """
 
     def __init__(self, sentence: str, **facts):
-        sentence = " ".join(sentence.split())  # one line, whatever a name holds
+        sentence = shown_text(" ".join(sentence.split()))  # one line, whatever a name holds
         super().__init__(sentence)
         self.sentence = sentence
         self.facts = facts
@@ -42,6 +42,20 @@ class FileError(LinkageError):
 
 class MotionError(LinkageError):
     """A system that can't be moved as described, or a question its motion can't answer."""
+
+
+def shown_text(text: str) -> str:
+    r"""Text as a terminal may have it: control and direction marks spelled out.
+
+    Examples
+    --------
+    >>> shown_text("pan\x1b[2J \u202eleft")
+    'pan\\x1b[2J \\u202eleft'
+    """
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() or c == "\n" else c.encode("unicode_escape").decode()
+                   for c in text)
 
 
 def nearest(word: str, known) -> str:

@@ -21,3 +21,22 @@ def full(request):
 @pytest.fixture(scope="session")
 def side_by_side():
     return linkage.load(EXAMPLES / "side_by_side.toml")
+
+
+@pytest.fixture(scope="session")
+def side_by_side_fixed():
+    return linkage.load(EXAMPLES / "side_by_side_fixed.toml")
+
+
+@pytest.fixture
+def book(side_by_side, tmp_path):
+    """A workbook without its proving process, saving in a folder of its own."""
+    from linkage.model.file import write_model
+    from linkage.workbook.live import Workbook
+
+    source = tmp_path / "mine.toml"
+    write_model(side_by_side.model, source)
+    made = Workbook(side_by_side, source, prove=False)
+    made.folder = tmp_path
+    yield made
+    made.close()

@@ -3,11 +3,16 @@
 What is true is sampled by closures written out here, which share nothing with the library's.
 """
 
+import importlib.util
+from pathlib import Path
+
+import mpmath
 import numpy as np
 import pytest
 from scipy.optimize import fsolve
 
 import linkage
+from linkage.clearances import Stage, prove, scene_of
 from linkage.model.file import parse_model
 from linkage.motion import System, enclose
 
@@ -131,6 +136,62 @@ def test_bounds_of_rods_together_hold_up_to_the_end_of_reach(edge, half):
             if joints is not None:
                 assert (low[:, k] - 1e-7 <= joints).all()
                 assert (joints <= high[:, k] + 1e-7).all()
+
+
+def load_systems():
+    spec = importlib.util.spec_from_file_location("systems", Path(__file__).with_name("systems.py"))
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    module.KINDS = ("sphere", "tube", "box")
+    return module
+
+
+def test_edges_of_reach_of_three_inputs_are_bounded_without_a_million_cells():
+    """Four pairs some 200 mm apart in a system of which a fifth of the travel is in reach."""
+    maker = load_systems()
+    system = maker.random_system(2, bold=True)
+    motion = system.sweep(**maker.positions(system, np.random.default_rng(0), 4000))
+    sampled = linkage.gaps(motion, list(scene_of(system).pairs))
+    pairs = [pair for pair in scene_of(system).pairs.values()
+             if len(pair.inputs) == 3 and np.nanmin(sampled[pair.name]) > 180][:4]
+    assert len(pairs) == 4
+    proof = prove(Stage(scene_of(system), pairs), maker.box_of(system), 0.05, None, 25.0)
+    assert motion.reachable.mean() < 0.4
+    assert not proof.open_at
+    assert (proof.proven > 25).all()
+    assert proof.visited.sum() < 20_000
+    for k, pair in enumerate(pairs):
+        assert np.nanmin(sampled[pair.name]) >= proof.proven[k]
+
+
+@pytest.mark.parametrize("station", [0.0, 2e5, 9.5e5])
+def test_roundings_of_great_stations_are_counted(station):
+    """The same machine far off: what is rounded away there is taken from the bound."""
+    text = """
+length = "mm"
+[input.pitch]
+travel = [-20, 20]
+[body.stick]
+pivot = [FS, 0, 0]
+axis = "lateral"
+input = "pitch"
+solid.pin = { kind = "sphere", at = [FP, 0, 97.3], diameter = 2 }
+[airframe.solid.ball]
+kind = "sphere"
+at = [FB, 0, 93]
+diameter = 2
+"""
+    pin, ball = station + 1.37, station + 60.21
+    made = text.replace("FS", repr(station)).replace("FP", repr(pin)).replace("FB", repr(ball))
+    row = linkage.clearance(System(parse_model(made))).iloc[0]
+    with mpmath.workdps(50):
+        x, z, b = mpmath.mpf(pin) - mpmath.mpf(station), mpmath.mpf(97.3), \
+            mpmath.mpf(ball) - mpmath.mpf(station)
+        turn = mpmath.radians(20)
+        true = mpmath.hypot(x * mpmath.cos(turn) + z * mpmath.sin(turn) - b,
+                            z * mpmath.cos(turn) - x * mpmath.sin(turn) - 93) - 2
+        assert row["proven"] <= true
+        assert row["proven"] > true - 0.05 - 1e-6 - 1e-12 * station
 
 
 # A drag link: ground 30, crank 60, rod 70, horn 60 mm: both turn right round (from memory: the

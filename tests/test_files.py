@@ -6,7 +6,6 @@ and pound, standard gravity: exact), sums by hand, the JSON Schema validator. Mo
 
 import copy
 import math
-import os
 import string
 import tomllib
 from fractions import Fraction
@@ -50,7 +49,6 @@ from linkage.model.file import (
     read_model,
     schema,
     write_model,
-    write_text,
 )
 from linkage.units import file_length, length_mm, quantity, said_deflection, shown_length
 
@@ -969,70 +967,3 @@ def test_schema_and_library_refuse_the_same_slip(old, new):
     assert not VALIDATOR.is_valid(tomllib.loads(text))
     with pytest.raises(linkage.LinkageError):
         parse_model(text)
-
-
-# --- writing whole or not at all ----------------------------------------------------------------
-
-def test_write_text_is_exact(tmp_path):
-    path = tmp_path / "note.txt"
-    write_text(path, "first\r\nzweite Zeile: 1/8 µ\n")
-    assert path.read_bytes() == "first\r\nzweite Zeile: 1/8 µ\n".encode()
-    write_text(path, "again")
-    assert path.read_text(encoding="utf-8") == "again"
-    assert os.listdir(tmp_path) == ["note.txt"]
-
-
-@pytest.mark.parametrize("place", ["no/such/folder/model.toml", "a file/model.toml", "a folder"])
-def test_write_where_it_can_not_be_written(tmp_path, place):
-    (tmp_path / "a file").write_text("kept", encoding="utf-8")
-    (tmp_path / "a folder").mkdir()
-    (tmp_path / "a folder" / "inside").write_text("kept", encoding="utf-8")
-    before = sorted(tmp_path.rglob("*"))
-    with pytest.raises(linkage.LinkageError) as caught:
-        write_text(tmp_path / place, "new")
-    assert str(tmp_path / place) in str(caught.value)
-    assert "can't be written" in str(caught.value)
-    assert sorted(tmp_path.rglob("*")) == before
-    assert (tmp_path / "a file").read_text(encoding="utf-8") == "kept"
-
-
-@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0,
-                    reason="a superuser may write anywhere")
-def test_write_into_a_folder_that_may_not_be_written_to(tmp_path):
-    path = tmp_path / "model.toml"
-    path.write_text("old", encoding="utf-8")
-    tmp_path.chmod(0o500)
-    try:
-        with pytest.raises(linkage.LinkageError, match="can't be written"):
-            write_text(path, "new")
-    finally:
-        tmp_path.chmod(0o700)
-    assert path.read_text(encoding="utf-8") == "old"
-    assert os.listdir(tmp_path) == ["model.toml"]
-
-
-@pytest.mark.parametrize("step", ["fdopen", "chmod", "replace"])
-def test_disk_that_fills_up_leaves_the_old_file(tmp_path, monkeypatch, step):
-    path = tmp_path / "model.toml"
-    path.write_text("old", encoding="utf-8")
-
-    def full(handle, *args, **kwargs):
-        if isinstance(handle, int):
-            os.close(handle)
-        raise OSError(28, "No space left on device")
-
-    monkeypatch.setattr(os, step, full)
-    with pytest.raises(linkage.LinkageError, match="No space left on device"):
-        write_text(path, "new")
-    assert path.read_text(encoding="utf-8") == "old"
-    assert os.listdir(tmp_path) == ["model.toml"]
-
-
-def test_text_that_can_not_be_encoded_leaves_the_old_file(tmp_path):
-    """A lone surrogate, as a damaged file name can bring in."""
-    path = tmp_path / "model.toml"
-    path.write_text("old", encoding="utf-8")
-    with pytest.raises(linkage.LinkageError):
-        write_text(path, "new \ud800")
-    assert path.read_text(encoding="utf-8") == "old"
-    assert os.listdir(tmp_path) == ["model.toml"]

@@ -148,11 +148,12 @@ def test_every_position_filled_from_neutral_is_in_the_cover(shape, touches, bloc
     held = real.contains(places).reshape(reached.shape)
     assert reached.mean() > 0.05
     assert not (reached & ~held).any()
-    # what is held beyond is a seam along the edge, no wider than two of the cells left undecided
+    # what is held beyond is a seam along the edge: at most 0.50 degrees where a box slides past an
+    # edge and the overlap deepens slowly, measured on the fine grid
     step = [np.ptp(ROOM[name]) / (GRID[full] - 1) for name in ("pitch", "roll")]
     away = ndimage.distance_transform_edt(~reached, sampling=step)
-    assert away[held].max() < 2 * np.hypot(*real.fine.values()) + 2 * max(step)
-    assert max(real.fine.values()) < 0.5
+    assert away[held].max() < 0.55 + max(step)
+    assert max(real.fine.values()) < 0.1
     ends = {(end.input, end.side) for end in real.missed_stops}
     if missed is not None:
         assert ends == missed

@@ -129,7 +129,7 @@ def test_json_and_csv_tell_the_same_as_html(made, read):
 def test_caution_digest_and_misses_are_told(made, read):
     text = " ".join("".join(read.texts).split())
     assert " ".join(CAUTION.split()) in text
-    from linkage.model.file import digest
+    from linkage.disk import digest
 
     assert digest(EXAMPLES / "side_by_side.toml") in text
     assert ("stick left/shaft | airframe/seat pan left: touch, -0.174 in met, 0.250 in required, "
@@ -180,11 +180,11 @@ def test_pdf_holds_text_within_its_pages(made, paper):
 
 def test_pdf_repeats_headings_and_the_digest(made):
     pages = [" ".join(page.get_text().split()) for page in pymupdf.open(made[0] / "report.pdf")]
-    from linkage.model.file import digest
+    from linkage.disk import digest
 
     told = f"Model digest {digest(EXAMPLES / 'side_by_side.toml')}"
     assert all(told in page for page in pages)
-    over = [page for page in pages if page.count(" | airframe/") > 9 and "structure" in page]
+    over = [page for page in pages if page.count(" | airframe/") > 4 and "structure" in page]
     assert len(over) > 1
     assert all("proven in" in page for page in over)
 
@@ -259,16 +259,11 @@ def test_a_report_that_is_there_stays(small, capsys):
 def test_a_full_disk_leaves_the_old_report(small, capsys, monkeypatch, step):
     path, folder = small
     before = snapshot(folder)
-    from linkage.report import written
-
 
     def full(*_):
         raise OSError(errno.ENOSPC, "No space left on device")
 
-    if step == "write":
-        monkeypatch.setattr("os.fdopen", full)
-    else:
-        monkeypatch.setattr(written.os, "replace", full)
+    monkeypatch.setattr({"write": "os.fsync", "move": "os.rename"}[step], full)
     capsys.readouterr()
     assert main([str(path), "--out", str(folder), "--replace"]) == 2
     error = capsys.readouterr().err

@@ -14,6 +14,7 @@ from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.results import CHAPTERS, QUESTIONS, Miss, Results, Verdict, as_text, blocks_of
 from linkage.results.chapters import answer
+from linkage.results.csv_files import csv_files, is_table
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 SIDE_BY_SIDE = EXAMPLES / "side_by_side.toml"
@@ -121,8 +122,8 @@ def test_nothing_is_called_met_that_was_not_worked_out():
     system = linkage.load(EXAMPLES / "side_by_side_fixed.toml")
     narrow = Results(system, only=("gearing",)).verdict
     assert narrow.sentence == ("Every requirement that was judged is met, as computed: 6 travels.")
-    assert narrow.not_looked_at[0] == ("not asked for: motion, clearance, stop, load, rod end, rig "
-                                       "pin, wire, grip, hand")
+    assert narrow.not_looked_at[0] == ("not asked for: direction, feel, size, motion, clearance, "
+                                       "stop, load, tolerance, rod end, rig pin, wire, grip, hand")
 
 
 def test_bodies_without_a_shape_and_ends_without_a_stop_are_named():
@@ -130,7 +131,8 @@ def test_bodies_without_a_shape_and_ends_without_a_stop_are_named():
     text = "\n".join(verdict.not_looked_at)
     assert "elevator reverser" in text
     assert "no shape in the file; nothing is proven about them" in text
-    assert "no stop at pitch forward, pitch aft, yaw least, yaw greatest" in text
+    assert ("no stop at pitch forward, pitch aft, yaw left pedal forward, "
+            "yaw right pedal forward") in text
 
 
 def test_what_can_not_be_worked_out_is_undecided_and_the_rest_is_printed(tmp_path, capsys):
@@ -175,11 +177,12 @@ def test_names_are_one_word_everywhere():
     known = {chapter.name for chapter in CHAPTERS}
     assert {question.chapter for question in QUESTIONS} <= known
     results = Results(linkage.load(EXAMPLES / "elevons.toml"))
-    names = [block.name for block in blocks_of(results) if isinstance(block, room.Table)]
+    names = [block.name for block in blocks_of(results) if hasattr(block, "data")]
     assert len(names) == len(set(names))
     for name, data in results.tables([chapter.name for chapter in CHAPTERS]).items():
         assert "unit" not in data.columns, f"{name} mixes units"
         assert len(set(data.columns)) == len(data.columns), name
+        assert all(map(is_table, csv_files({name: data}))), f"{name}: its file would not be seen"
 
 
 def test_a_cell_of_a_notebook_shows_the_same_answer():

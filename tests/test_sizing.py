@@ -206,6 +206,9 @@ def told(system, aim, inputs):
     if aim.kind == "differential":
         turns = system.sweep(**{aim.input: system.inputs[aim.input].travel}).deflection(aim.of)
         return -turns.min() / turns.max()
+    if aim.kind == "direction":
+        places = system.sweep(**{aim.input: [0.0, *system.inputs[aim.input].travel]})
+        return (places.gearing(aim.of)[aim.input] * (1.0 if aim.way == "+" else -1.0)).min()
     return system.sweep(**inputs).margins(aim.way)[aim.of].min()
 
 
@@ -323,6 +326,7 @@ points = {{ p = [{far}, 0, {top}] }}
 ends = ["stick/arm", "horn/p"]
 [surface.elevator]
 body = "horn"
+kind = "canard"              # stick aft lowers this one
 require = {{ up = {up}, down = {down}, within = 0.001 }}
 [size.arm."driving arm"]
 point = "stick/arm"

@@ -1,13 +1,17 @@
 """The live workbook without a browser: its grid, its payload, its page, its kernel side."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+import linkage
 from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.workbook import as_json, make_grid, make_payload
+from linkage.workbook.page import state_from_disk
+from linkage.workbook.page_tables import direction_rows
 
 
 def placed(head, grid, body, point, node):
@@ -101,7 +105,7 @@ points = { in = [600, 0, -40] }
     assert grid.placements["crank"].shape == (12,)
 
 
-HOSTILE = "</script><script>alert(1)</script><!-- '&\\u2028."  # as TOML writes it
+HOSTILE = "</script><script>alert(1)</script><!-- '&\\u00e9."  # as TOML writes it
 TAME = "<script>alert(1)<!-- '&"  # what a part may be called
 
 
@@ -110,7 +114,8 @@ def test_hostile_names_stay_harmless_in_the_json():
                                                   f'[rod."{TAME}"]')
     head = make_payload(System(parse_model(text))).head
     made = as_json(head)
-    assert not set("<>&\u2028") & set(made)
+    assert not set("<>&") & set(made)
+    assert not set("\u2028\u2029") & set(as_json({"words": "a\u2028b\u2029"}))
     assert json.loads(made)["rods"][0]["name"] == TAME
     assert json.loads(made)["title"] == HOSTILE.encode().decode("unicode_escape")
 
@@ -212,20 +217,8 @@ def test_the_page_carries_the_caution_and_is_written_by_the_verb(tmp_path):
 
 
 # ---------------------------------------------------------------- the kernel side
-@pytest.fixture
-def book(side_by_side, tmp_path):
-    from linkage.model.file import write_model
-    from linkage.workbook.live import Workbook
-
-    source = tmp_path / "mine.toml"
-    write_model(side_by_side.model, source)
-    made = Workbook(side_by_side, source, prove=False)
-    yield made
-    made.close()
-
-
 def stop_of(book, name):
-    return next(row for row in book.told["stops"] if row["name"] == name)
+    return next(row for row in book.state["stops"] if row["name"] == name)
 
 
 def test_a_spacer_moves_its_stop_to_where_the_library_finds_it(book):
@@ -240,13 +233,13 @@ def test_a_spacer_moves_its_stop_to_where_the_library_finds_it(book):
     assert row["angle"] == pytest.approx(found["angle"], abs=1e-9)
     assert row["angle"] < before - 0.3
     assert row["deflections"]["aileron left"] == pytest.approx(found["aileron left"], abs=1e-9)
-    assert book.told["changes"] == ["roll right spacer: 0.063 in to 0.125 in"]
+    assert book.state["changes"] == ["roll right spacer: 0.063 in to 0.125 in"]
 
 
 def test_limits_and_positions_follow_their_traits(book):
     book.limits = {**book.limits, "pitch": [-12.0, 15.0]}
     assert book.system.inputs["pitch"].travel == (-12.0, 15.0)
-    assert book.told["limits"]["pitch"] == [-12.0, 15.0]
+    assert book.state["limits"]["pitch"] == [-12.0, 15.0]
     book.position = {"pitch": 7.0, "roll": -3.0}
     exact = book.exact["surfaces"]["elevator"]
     motion = book.system.sweep(pitch=7.0, roll=-3.0)
@@ -261,7 +254,7 @@ def test_exact_gaps_are_the_librarys(book):
     book.answer({"do": "exact", "n": 1, "position": {"pitch": 5.0, "roll": 9.0}, "pairs": [pair]})
     wanted = linkage.gaps(book.system.sweep(pitch=5.0, roll=9.0), [pair])[pair]
     assert book.exact["gaps"][pair] == pytest.approx(float(wanted), abs=1e-12)
-    assert book.told["heard"] == 1
+    assert book.state["heard"] == 1
 
 
 def test_exact_numbers_are_those_of_the_changed_model(book):
@@ -279,7 +272,7 @@ def test_exact_numbers_are_those_of_the_changed_model(book):
         row = book.exact["surfaces"]["elevator"]
         assert row["deflection"] == float(motion.deflection("elevator"))
         assert book.exact["gaps"][pair] == float(linkage.gaps(motion, [pair])[pair])
-        assert book.exact["serial"] == book.told["serial"]
+        assert book.exact["serial"] == book.state["serial"]
         seen.append((row["deflection"], book.exact["gaps"][pair]))
     assert len(set(seen)) == 3
     assert seen[0] == seen[-1]
@@ -291,22 +284,22 @@ def test_a_dimension_changes_its_twin_and_is_undone(book):
     left, right = (book.model.position(f"aileron {side}/horn") for side in ("left", "right"))
     assert left[2] == pytest.approx(11.75 * 25.4)
     assert right == (left[0], -left[1], left[2])
-    assert any("aileron left/horn: WL +0.030 in" in line for line in book.told["changes"])
+    assert any("aileron left/horn: WL +0.030 in" in line for line in book.state["changes"])
     book.undo()
     assert book.model == first
-    assert book.told["changes"] == []
+    assert book.state["changes"] == []
 
 
 def test_a_change_far_from_the_stops_leaves_them_and_one_near_finds_them_anew(book):
     import linkage
 
-    before = {row["name"]: row["angle"] for row in book.told["stops"]}
+    before = {row["name"]: row["angle"] for row in book.state["stops"]}
     book.change("elevator/horn", "arm", "2.95")
-    assert {row["name"]: row["angle"] for row in book.told["stops"]} == before
+    assert {row["name"]: row["angle"] for row in book.state["stops"]} == before
     level = book.model.position("stick left/pivot")[2] / 25.4
     book.change("stick left/pivot", "WL", f"{level + 0.02:.4f}", twin=False)
     found = linkage.find_stops(book.system).set_index("stop")["angle"]
-    after = {row["name"]: row["angle"] for row in book.told["stops"]}
+    after = {row["name"]: row["angle"] for row in book.state["stops"]}
     assert after == pytest.approx(found.to_dict(), abs=1e-9)
     assert after["roll right"] != before["roll right"]
 
@@ -322,14 +315,14 @@ def test_an_arm_is_the_distance_from_the_axis(book):
 
 @pytest.mark.parametrize("text", ["banana", "", "5 parsnips", "nan", "1e9", "--3", "1/0 in"])
 def test_what_is_no_length_is_one_sentence_and_changes_nothing(book, text):
-    before, told = book.model, book.told["changes"]
+    before, told = book.model, book.state["changes"]
     book.answer({"do": "dimension", "n": 3, "address": "elevator/horn", "what": "WL",
                  "text": text, "twin": True})
     assert book.message
     assert "\n" not in book.message
     assert book.model is before
-    assert book.told["changes"] == told
-    assert book.told["heard"] == 3
+    assert book.state["changes"] == told
+    assert book.state["heard"] == 3
 
 
 def test_a_rod_that_cannot_reach_is_refused_and_changes_nothing(book):
@@ -349,10 +342,10 @@ def test_save_never_writes_over_a_file_unasked(book, tmp_path):
     assert not book.save(source)
     assert source.read_bytes() == kept
     assert "the file this came from" in book.message
-    assert book.told["ask_over"]
+    assert book.state["ask_over"]
     book.answer({"do": "save", "n": 1, "path": str(other), "over": False})
     assert read_model(other) == book.model
-    assert not book.told["ask_over"]
+    assert not book.state["ask_over"]
     other.write_text("not a model")
     book.answer({"do": "save", "n": 2, "path": str(other), "over": False})
     assert other.read_text() == "not a model"
@@ -387,7 +380,7 @@ def test_a_newer_change_puts_an_end_to_the_proof_before():
 
 
 def test_the_quick_proof_brackets_what_the_table_has(side_by_side):
-    from linkage.workbook.told import WITHIN, proof_of, quick_proof
+    from linkage.workbook.page_tables import WITHIN, proof_of, quick_proof
 
     quick, table = quick_proof(side_by_side)["rows"], proof_of(side_by_side)["rows"]
     near = {name: row for name, row in table.items() if row["proven"] < row["required"] + 20}
@@ -407,3 +400,16 @@ def test_the_notebook_of_the_workbook_runs_from_top_to_bottom():
     book = nbformat.read(home / "5_start_here.ipynb", as_version=4)
     where = {"metadata": {"path": str(home)}}
     nbclient.NotebookClient(book, timeout=120, resources=where).execute()
+
+
+HERE = Path(__file__).parent
+
+
+def test_a_wrong_direction_is_the_first_thing_that_a_page_says(side_by_side):
+    wrong = linkage.load(HERE / "wrong_models" / "reversed_ailerons.toml")
+    rows = state_from_disk(wrong)["directions"]
+    assert rows[0]["miss"]
+    assert 'stick right: "aileron left" goes trailing edge up' in rows[0]["text"]
+    (right,) = direction_rows(side_by_side)
+    assert not right["miss"]
+    assert "stick aft: elevator trailing edge up" in right["text"]

@@ -18,6 +18,7 @@ SHARE = 0.1  # of what the tolerances cost a pair, that its bracket is narrowed 
 CLOSE = 1e-6  # degrees (mm) of a cell in which the worst build at one place is asked for
 FIRST_STEP, LAST_STEP = 0.25, 1e-3  # degrees (mm) of steps down a valley
 STEPS = 12
+FLIPS = 3  # times that every dimension is asked which way is worse
 
 
 class BuiltSearch(Search):
@@ -43,8 +44,8 @@ class BuiltSearch(Search):
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
         enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
-        value, low, places, builds = bounds(self.stage, (which, cell), (self.names, *cells),
-                                            self.tolerances, enough)
+        value, low, places, builds, planes = bounds(
+            self.stage, (which, cell), (self.names, *cells), self.tolerances, enough)
         np.fmin.at(self.drawn, pairs, np.where(self.stage.rough[which], np.nan, value))
         self._try_builds(which, (low, places, builds))
         small = (halves.max(axis=1) * 2 < SMALLEST_BUILT) | (self.proof.visited[pairs]
@@ -56,6 +57,8 @@ class BuiltSearch(Search):
         for n in np.flatnonzero(small & ~closed & ~self._decided(low, pairs)):
             self.proof.open_at.setdefault(int(pairs[n]), centres[n])
         keep = ~closed & ~small
+        self._leave((which[~keep], centres[~keep], halves[~keep]), low[~keep],
+                    np.where(np.isnan(low[~keep])[:, None, None], np.nan, planes[~keep]))
         return which[keep], centres[keep], halves[keep], np.full((keep.sum(), len(self.names)),
                                                                  np.nan)
 
@@ -72,7 +75,7 @@ class BuiltSearch(Search):
             return
         at = np.clip(places[items], *self.box.T)
         cells, cell = self.cells(at, np.full_like(at, CLOSE))
-        alone = bounds(self.stage, (which[items], cell), (self.names, *cells), self.tolerances)[1]
+        alone = bounds(self.stage, (which[items], cell), (self.names, *cells), self.tolerances).low
         lost = items[alone < self.required[pairs[items]]]
         self.lost[pairs[lost]] = True
         for n in lost:
@@ -118,7 +121,7 @@ class BuiltSearch(Search):
         value = self._value(which, places, builds)
         pairs = self.stage.pair_index[which]
         before = self.proof.least.copy()
-        self._meet(value, pairs, places)
+        self._meet(value, which, places)
         for k in np.flatnonzero(self.proof.least < before):
             met = np.flatnonzero((pairs == k) & (value == self.proof.least[k]))[0]
             self.proof.shares[k] = builds[:, met]
@@ -135,9 +138,12 @@ class BuiltSearch(Search):
 
     def finish(self):
         """Go down the valley of the worst build met, of the build as of the place."""
+        super().finish()
         wide = self.proof.least - self.proof.proven > self._wanted()
         known = np.flatnonzero(np.isfinite(self.proof.least) & wide
                                & (self.proof.proven < self.limit))
+        for _ in range(FLIPS):
+            self._flip(known)
         step = np.full(len(known), FIRST_STEP)
         ways = np.array(list(itertools.product((-1.0, 0.0, 1.0), repeat=len(self.names))))
         for _ in range(STEPS):
@@ -148,6 +154,20 @@ class BuiltSearch(Search):
             lower = self.proof.least[known] < before - CLOSE
             step = np.where(lower, step, step / 4)
             known, step = known[step >= LAST_STEP], step[step >= LAST_STEP]
+
+    def _flip(self, known):
+        """Turn each dimension's share about, all those at once that lower the gap by themselves."""
+        count = len(self.builds.sizes)
+        if not known.size or not count:
+            return
+        proof = self.proof
+        which = np.repeat(proof.item[known], count + 1)
+        places = np.repeat(proof.place[known], count + 1, axis=0)
+        builds = np.where(proof.shares[known] > 0, 1.0, -1.0)[:, None] * np.where(
+            np.eye(count + 1, count, -1, dtype=bool), -1.0, 1.0)
+        value = self._value(which, places, builds.reshape(-1, count).T).reshape(len(known), -1)
+        better = builds[:, 0] * np.where(value[:, 1:] < value[:, :1], -1.0, 1.0)
+        self._meet_builds(proof.item[known], proof.place[known], better.T)
 
     def _step(self, known, ways, step):
         """Ask the worst build at places all round the one met."""
@@ -167,5 +187,5 @@ class BuiltSearch(Search):
             part = slice(start, start + self.most)
             cells, cell = self.cells(places[part], np.full_like(places[part], CLOSE))
             builds = bounds(self.stage, (which[part], cell), (self.names, *cells),
-                            self.tolerances)[3]
+                            self.tolerances).builds
             self._meet_builds(which[part], places[part], builds)

@@ -13,6 +13,7 @@ the size of the cell.
 from __future__ import annotations
 
 import itertools
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,6 +26,30 @@ MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held i
 SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell gives none
 MOST_PAIRS = 48  # corners of one piece times corners of the other, bounded pair by pair
 TOP = 6
+
+
+class Bounds(NamedTuple):
+    """What is known of items over their cells.
+
+    Attributes
+    ----------
+    value : ndarray (m,)
+        Attained gap at the centre, mm; NaN out of reach.
+    low : ndarray (m,)
+        Lower bound, mm; NaN where the whole cell is out of reach.
+    places : ndarray (m, inputs)
+        Where in the cell the bound's polynomial is least, degrees (mm).
+    builds : ndarray (tolerances, m)
+        The build in which it is, as 1 or -1 for each dimension that varies.
+    planes : ndarray (m, 1 + inputs, 3)
+        The direction that gives the bound, and how it turns over half the cell per input.
+    """
+
+    value: np.ndarray
+    low: np.ndarray
+    places: np.ndarray
+    builds: np.ndarray
+    planes: np.ndarray
 
 
 def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
@@ -43,10 +68,7 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
 
     Returns
     -------
-    (ndarray (m,), ndarray (m,), ndarray (m, inputs), ndarray (tolerances, m))
-        Attained gap (NaN where out of reach), lower bound (NaN where the whole cell is out of
-        reach), mm, the place in the cell where the bound's polynomial is least, degrees (mm), and
-        the build in which it is, as 1 or -1 for each dimension that varies.
+    Bounds
     """
     (which, cell), (names, centres, halves) = items, cells
     named = {n: centres[:, i] for i, n in enumerate(names)}
@@ -59,6 +81,7 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
     loose = None if tolerances is None else stage.looseness(tolerances)
     first = row_count(len(names)) - 1
     builds = np.zeros((enclosed.rows - 1 - first, len(which)), np.int8)
+    planes = np.zeros((len(which), 1 + len(names), 3))
     for here, _ in stage.by_corners(which):
         value[here], way = towards(stage, posture, (which[here], cell[here]))
         lost = np.flatnonzero(np.isnan(value[here]))
@@ -68,6 +91,7 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
         kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which[here])
         low[here], model = _bound(stage, enclosed, (which[here], cell[here]), (way, 1.0, 1.0),
                                   (loose, kept))
+        planes[here, 0] = way.T
         todo = np.arange(len(here)) if enough is None else \
             np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
         if todo.size:
@@ -78,11 +102,40 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
             gained = ~(better < low[here[todo]])
             low[here[todo[gained]]] = better[gained]
             model[:, todo[gained]] = turned[:, gained]
+            planes[here[todo[gained]]] = turning[:1 + len(names), :, gained].transpose(2, 0, 1)
         places[here] += lowest_place(model, len(names)).T * halves[cell[here]]
         if tolerances is not None:
             share = kept[(kept >= first) & (kept < enclosed.rows - 1)]
             builds[np.ix_(share - first, here)] = np.where(model[first:-1] > 0, -1, 1)
-    return value, low, places, builds
+    return Bounds(value, low, places, builds, planes)
+
+
+def held_bounds(stage: Stage, items, cells, planes, tolerances=None):
+    """Lower bounds of items over cells by planes that are given: no closest points are looked for.
+
+    Parameters
+    ----------
+    stage, items, cells, tolerances
+        As for `bounds`.
+    planes : ndarray (m, 1 + inputs, 3)
+
+    Returns
+    -------
+    ndarray (m,)
+        mm; NaN where the whole cell is out of reach.
+    """
+    (which, cell), (names, centres, halves) = items, cells
+    enclosed = enclose(stage.system, {n: centres[:, i] for i, n in enumerate(names)},
+                       {n: halves[:, i] for i, n in enumerate(names)}, tolerances)
+    loose = None if tolerances is None else stage.looseness(tolerances)
+    low = np.empty(len(which))
+    for here, _ in stage.by_corners(which):
+        kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which[here])
+        turning = np.zeros((enclosed.rows, 3, len(here)))
+        turning[:1 + len(names)] = planes[here].transpose(1, 2, 0)
+        low[here] = _bound(stage, enclosed, (which[here], cell[here]),
+                           (turning, *_lengths(turning, len(names))), (loose, kept))[0]
+    return low
 
 
 def _bound(stage, enclosed, items, towards, build):
@@ -130,12 +183,18 @@ def _turning(way, ways, rows):
         slope = (other - way) / ASIDE
         slope -= way * (slope * way).sum(axis=0)
         turning[1 + i] = np.where((slope * slope).sum(axis=0) < MOST_TURN**2, slope, 0.0)
-    spread = np.abs(turning[1:1 + len(ways)]).sum(axis=0)
+    return turning, *_lengths(turning, len(ways))
+
+
+def _lengths(turning, inputs):
+    """Least and greatest size of a direction that turns."""
+    way, slopes = turning[0], turning[1:1 + inputs]
+    spread = np.abs(slopes).sum(axis=0)
     size = (way * way).sum(axis=0)
-    along = np.abs((turning[1:1 + len(ways)] * way).sum(axis=1)).sum(axis=0)
+    along = np.abs((slopes * way).sum(axis=1)).sum(axis=0)
     long = np.sqrt(size + 2 * along + (spread * spread).sum(axis=0)) * (1 + 16 * U)
-    short = np.sqrt(np.maximum(size - 2 * along, 0.25)) * (1 - 16 * U)
-    return turning, short, long
+    short = np.sqrt(np.maximum(size - 2 * along, 1e-12)) * (1 - 16 * U)
+    return short, long
 
 
 def lowest_place(model, inputs):

@@ -9,12 +9,14 @@ from .built import BuiltSearch
 from .cell_bounds import bounds
 from .search import Proof, Search
 from .stage import Stage
+from .travel import Travel
+from .warm import Earlier, resume, signatures
 
-__all__ = ["Proof", "near_pairs", "prove"]
+__all__ = ["Earlier", "Proof", "earlier", "near_pairs", "prove"]
 
 
-def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,
-          within: float | None = None) -> Proof:
+def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,  # noqa: PLR0913
+          within: float | None = None, after: Earlier | None = None) -> Proof:
     """Bracket the least gap of every pair of a stage.
 
     Parameters
@@ -34,6 +36,8 @@ def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,
     within : float, optional
         Closer bracket to go on to, mm, as long as a pair takes no more than `EFFORT` cells and a
         few per piece; a level valley would take many and gain nothing.
+    after : Earlier, optional
+        A proof as drawn of the same or a like system, whose cells and planes are tried first.
 
     Returns
     -------
@@ -43,13 +47,33 @@ def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,
     search.within = tolerance if within is None else min(within, tolerance)
     if not stage.pairs:
         return search.proof
-    *items, low = search.first_items()
-    search.meet_first(np.unique(stage.pair_index[items[0]]))
+    cold, taken_up = (None, None) if after is None or search.tolerances is not None else \
+        resume(search, after)
+    *items, low = search.first_items(cold)
+    if len(items[0]):
+        search.meet_first(np.unique(stage.pair_index[items[0]]))
     items = search.still_open(items, low)
+    if taken_up is not None:
+        items = tuple(np.concatenate(part) for part in zip(items, taken_up, strict=True))
     while len(items[0]):
         items = search.round(items)
     search.finish()
     return search.proof
+
+
+def earlier(stage: Stage, travel, proof: Proof, terms) -> Earlier:
+    """A proof with what it was of, for `prove` to take up.
+
+    Parameters
+    ----------
+    stage : Stage
+    travel : Travel or dict
+    proof : Proof
+    terms : tuple
+        The tolerance, build tolerances and limit that it was asked with.
+    """
+    names = {name for pair in stage.pairs for name in (pair.first, pair.second)}
+    return Earlier(stage, Travel.of(travel), terms, proof, signatures(stage.scene, names))
 
 
 def near_pairs(scene, pairs, travel, limit: float, tolerances=None):
@@ -79,7 +103,7 @@ def near_pairs(scene, pairs, travel, limit: float, tolerances=None):
         which, centres, halves = (part[start:start + search.most] for part in items)
         cells, cell = search.cells(centres, halves)
         low = bounds(stage, (which, cell), (search.names, *cells), search.tolerances,
-                     search.limit[stage.pair_index[which]])[1]
+                     search.limit[stage.pair_index[which]]).low
         low = np.where(np.isnan(low), np.inf, low)
         np.minimum.at(search.proof.proven, stage.pair_index[which], low)
     far = search.proof.proven >= search.limit

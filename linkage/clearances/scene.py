@@ -8,13 +8,15 @@ from functools import cached_property, lru_cache
 import numpy as np
 
 from ..errors import LinkageError
-from ..geometry import Piece, piece_gap, prism, prisms, sphere, tube
-from ..geometry.outlines import convex_parts, ring
-from ..model import AIRFRAME, Box, Pipe, Plate, Sphere, Tube, Washer
+from ..geometry import Piece, kept_spans, outside_balls, piece_gap, prism, prisms, sphere, tube
+from ..geometry.outlines import convex_parts, hole_polygon, ring
+from ..model import AIRFRAME, Box, Pipe, Plate, Sphere, Tolerance, Tube, Washer
 from ..model.keys import unit_vector
 from ..motion import System, body_of
+from .joints import Ball, Joints
 
 TOUCHING = 1e-6  # mm within which a pivot or rod end counts as sitting in a piece of structure
+HALVED = 4.0  # mm; a part of a plate or block no larger is halved no further at a joint's ball
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,11 +31,14 @@ class Solid:
         In mm at neutral.
     carriers : tuple of str
         The body under each point of a piece: one for all, or one per end of a rod.
+    ends : ndarray (2, 3), optional
+        Of a rod: where its two ends are at neutral, mm; a piece of it lies between them.
     """
 
     name: str
     pieces: tuple[Piece, ...]
     carriers: tuple[str, ...]
+    ends: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -52,6 +57,8 @@ class Pair:
         Inputs that move one against the other.
     frame : str
         Nearest common carrier.
+    joined : bool
+        Whether material within the balls about the joints that the two share is left out.
     """
 
     first: str
@@ -60,6 +67,32 @@ class Pair:
     rule: str
     inputs: tuple[str, ...]
     frame: str
+    joined: bool = False
+
+    @property
+    def name(self) -> str:
+        """``"part/solid | part/solid"``."""
+        return f"{self.first} | {self.second}"
+
+
+@dataclass(frozen=True)
+class LeftOut:
+    """Material of two solids that is meant to touch at a joint, and so is held to nothing.
+
+    Attributes
+    ----------
+    first, second : str
+        Names of the solids.
+    ball : Ball
+        About the joint: material of either within it is left out.
+    whole : tuple of str
+        Solids of the two that lie wholly at their joints, so that nothing is left to hold apart.
+    """
+
+    first: str
+    second: str
+    ball: Ball
+    whole: tuple[str, ...]
 
     @property
     def name(self) -> str:
@@ -73,14 +106,18 @@ class Scene:
     Parameters
     ----------
     system : System
+    tolerances : Tolerance, optional
+        Build tolerances that every bound has to hold for: the balls at joints are then smaller by
+        what a joint may be off and a solid may have grown.
     """
 
-    def __init__(self, system: System):
-        self.system, self.model = system, system.model
+    def __init__(self, system: System, tolerances: Tolerance | None = None):
+        self.system, self.model, self.tolerances = system, system.model, tolerances
         self._needs = system.plan.depends_on()
         self._shapes = system.model.solids
         self._between, self._solids, self._envelopes = {}, {}, {}
-        self._riding, self._room = {}, {}
+        self._riding, self._room, self._kept, self._at = {}, {}, {}, {}
+        self._joints = Joints(self.model, self.placed, self._holds, tolerances)
 
     def solid(self, name: str) -> Solid:
         """A solid in its true pieces, worked out when first asked for."""
@@ -89,14 +126,69 @@ class Scene:
                 pieces = _pieces(self.placed(name))
             except LinkageError as error:
                 raise type(error)(f'solid "{name}": {error.sentence}', **error.facts) from error
-            self._solids[name] = Solid(name, pieces, self._carriers(name))
+            self._solids[name] = Solid(name, pieces, self.carriers(name), self._ends(name))
         return self._solids[name]
+
+    def solid_of(self, pair: Pair, name: str) -> Solid:
+        """One solid of a pair, less what lies at the joints that the pair shares.
+
+        A solid that lies wholly there is in none of `pairs`; asked of, it is whole.
+        """
+        kept = self._outside(name, self.balls(pair))
+        return kept if kept.pieces else self.solid(name)
+
+    def balls(self, pair: Pair) -> tuple[Ball, ...]:
+        """Balls about shared joints at which both solids of a pair have material.
+
+        Where one of the two has none, they can't touch there, and nothing need be left out.
+        """
+        if not pair.joined:
+            return ()
+        return tuple(ball for ball in self._joints.shared(pair.first, pair.second)
+                     if self._meets(pair.first, ball) and self._meets(pair.second, ball))
+
+    def _meets(self, name, ball) -> bool:
+        key = name, ball.centre, ball.radius
+        if key not in self._at:
+            at = sphere(ball.centre, 0.0)
+            self._at[key] = any(
+                _inside(_room(p, ball.radius), ball.centre)
+                and piece_gap(p.points, p, at.points, at).value < ball.radius
+                for p in self.solid(name).pieces)
+        return self._at[key]
+
+    def _outside(self, name, balls) -> Solid:
+        if not balls:
+            return self.solid(name)
+        key = name, *((ball.centre, ball.radius) for ball in balls)
+        if key not in self._kept:
+            plain, cut = self.solid(name), key[1:]
+            if plain.ends is not None:
+                pieces = self._rod_outside(plain, cut)
+            else:
+                pieces = _outside(self.placed(name), cut)
+            self._kept[key] = plain if pieces == plain.pieces else replace(plain, pieces=pieces)
+        return self._kept[key]
+
+    def _rod_outside(self, rod, balls) -> tuple[Piece, ...]:
+        """Pieces of a rod: cut at shares of its length, which only a redundant one changes."""
+        part, (piece,) = body_of(rod.name), rod.pieces
+        length = self.model.rod_length(part)
+        if self.tolerances is not None:  # the share of the longest that may be built
+            length += self.model.rod_tolerance(part, self.tolerances)
+        at = [(length * float(np.allclose(centre, rod.ends[1], rtol=0, atol=TOUCHING)), 0.0, r)
+              for centre, r in balls]
+        spans = kept_spans(length, piece.radius, at)
+        if spans == [(0.0, length)]:
+            return rod.pieces
+        start, way = rod.ends[0], (rod.ends[1] - rod.ends[0]) / length
+        return tuple(tube(start + a * way, start + b * way, piece.radius) for a, b in spans)
 
     def envelope(self, name: str) -> Solid:
         """One convex piece that holds the whole solid: quick, and never smaller."""
         if name not in self._envelopes:
             piece = _envelope(self.placed(name))
-            self._envelopes[name] = Solid(name, (piece,), self._carriers(name))
+            self._envelopes[name] = Solid(name, (piece,), self.carriers(name), self._ends(name))
         return self._envelopes[name]
 
     def looseness(self, name: str, tolerances) -> float:
@@ -142,19 +234,52 @@ class Scene:
 
     @cached_property
     def pairs(self) -> dict:
-        """Every pair that can come nearer or farther, by name; stops and waived ones included."""
+        """Every pair that can come nearer or farther, by name; stops and waived ones included.
+
+        Of two parts that share a joint only what lies at the joint is left out (`left_out`),
+        unless the file has a rule for the pair: that is of the two whole solids.
+        """
+        return {pair.name: pair for pair in self._moving if not self._at_joints(pair)}
+
+    @cached_property
+    def left_out(self) -> tuple[LeftOut, ...]:
+        """What of which pair is left out at which joint, as it is meant to touch there."""
+        found = []
+        for pair in self._moving:
+            if not pair.joined:
+                continue
+            names, whole = (pair.first, pair.second), self._at_joints(pair)
+            found += [LeftOut(*names, ball, whole) for ball in self.balls(pair)
+                      if any(self._outside(name, (ball,)) is not self.solid(name)
+                             for name in names)]
+        return tuple(found)
+
+    def _at_joints(self, pair) -> tuple[str, ...]:
+        """Solids of a pair that lie wholly at the joints that it shares."""
+        balls = self.balls(pair)
+
+        def may(name):  # every corner is in a ball: quicker to see than what is left
+            corners = np.concatenate([p.points for p in self.solid(name).pieces])
+            away = [np.linalg.norm(corners - ball.centre, axis=1) - ball.radius for ball in balls]
+            return (np.min(away, axis=0) <= 0).all()
+
+        return tuple(name for name in (pair.first, pair.second)
+                     if balls and may(name) and not self._outside(name, balls).pieces)
+
+    @cached_property
+    def _moving(self) -> list:
+        """Every pair of which one solid moves against the other."""
         names, rules = list(self._shapes), self._rules()
         stops = {frozenset(stop.between) for stop in self.model.stops.values()}
-        found = {}
+        found = []
         for i, first in enumerate(names):
             for second in names[i + 1:]:
-                key = frozenset((first, second))
-                asked = key in rules or key in stops
-                if not self._apart(first, second) or (not asked and self._joined(first, second)):
+                if not self._apart(first, second):
                     continue
+                key = frozenset((first, second))
                 pair = self._pair(first, second, rules.get(key), key in stops)
                 if pair.inputs:
-                    found[pair.name] = pair
+                    found.append(pair)
         return found
 
     @cached_property
@@ -175,52 +300,39 @@ class Scene:
     def _rules(self):
         return {frozenset(rule.between): rule for rule in self.model.pairs}
 
-    def _carriers(self, name):
+    def carriers(self, name) -> tuple[str, ...]:
+        """Bodies that carry a solid: one, or one under each end of a rod."""
         if name not in self._riding:
             part = body_of(name)
             self._riding[name] = tuple(body_of(e) for e in self.model.rods[part].ends) \
                 if part in self.model.rods else (part,)
         return self._riding[name]
 
+    def _ends(self, name):
+        rod = self.model.rods.get(body_of(name))
+        return None if rod is None else np.array([self.model.position(end) for end in rod.ends])
+
     def _apart(self, first, second) -> bool:
         """Whether two solids are of parts that are not rigidly joined."""
         return body_of(first) != body_of(second)
 
-    def _joined(self, first, second) -> bool:
-        """Whether two solids' parts share a joint or a rod end."""
-        one, two = body_of(first), body_of(second)
-        rods = self.model.rods
-        if one in rods and two in rods:
-            return bool(set(rods[one].ends) & set(rods[two].ends))
-        if two in rods:
-            one, two, first, second = two, one, second, first
-        if one in rods:
-            ends = [end for end in rods[one].ends if body_of(end) == two]
-            return bool(ends) and (two != AIRFRAME or self._holds(second, ends))
-        if AIRFRAME in (one, two):
-            body, structure = (two, first) if one == AIRFRAME else (one, second)
-            return self.model.bodies[body].on == AIRFRAME and \
-                self._holds(structure, [f"{body}/pivot"])
-        return self.model.bodies[one].on == two or self.model.bodies[two].on == one
-
-    def _holds(self, name, points) -> bool:
-        """Whether a fixed solid holds a pivot or rod end: the part is carried by it."""
+    def _holds(self, name: str, ball: Ball) -> bool:
+        """Whether a fixed solid holds a joint: in its material, or in a hole within the ball."""
         if name not in self._room:
             self._room[name] = _room(self.envelope(name).pieces[0])
-        for point in points:
-            place = self.model.position(point)
-            if not _inside(self._room[name], place):
-                continue
-            spot = sphere(place, 0.0)
-            if any(piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
-                   for p in self.solid(name).pieces if _inside(_room(p), place)):
-                return True
-        return False
+        if not _inside(self._room[name], ball.centre):
+            return False
+        spot = sphere(ball.centre, 0.0)
+        return any(piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
+                   for p in _pieces(_filled(self.placed(name), ball))
+                   if _inside(_room(p), ball.centre))
 
     def _pair(self, first, second, rule, is_stop) -> Pair:
-        frame, inputs = self._between_bodies(self._carriers(first) + self._carriers(second))
-        required, source = self._required(first, second, rule, is_stop)
-        return Pair(first, second, required, source, inputs, frame)
+        frame, inputs = self._between_bodies(self.carriers(first) + self.carriers(second))
+        joined = bool(inputs) and rule is None and not is_stop and \
+            bool(self._joints.shared(first, second))
+        required, source = self._required(first, second, rule, is_stop, joined)
+        return Pair(first, second, required, source, inputs, frame, joined)
 
     def _between_bodies(self, carriers):
         """Nearest common carrier of some bodies, and the inputs that move one against another."""
@@ -237,7 +349,7 @@ class Scene:
                   for body in bodies]
         return next(b for b in chains[0] if all(b in chain for chain in chains))
 
-    def _required(self, first, second, rule, is_stop):
+    def _required(self, first, second, rule, is_stop, joined):
         if is_stop:
             return 0.0, "stop"
         if rule is not None:
@@ -249,6 +361,8 @@ class Scene:
                      for name in said}
             most = max(sizes, key=sizes.get)
             return sizes[most], most
+        if joined:
+            return clearance.joined, "joined"
         if AIRFRAME in (body_of(first), body_of(second)):
             return clearance.structure, "structure"
         one, two = (self._guides(name) for name in (first, second))
@@ -256,19 +370,41 @@ class Scene:
 
     def _guides(self, name) -> set:
         part = body_of(name)
-        return set(self._carriers(name)) if part in self.model.rods else \
+        return set(self.carriers(name)) if part in self.model.rods else \
             {self.model.bodies[part].on}
 
 
-def _room(piece) -> list:
+def _room(piece, more: float = TOUCHING) -> list:
     """Least and greatest of each coordinate that a piece takes up, a little more."""
-    reach = piece.radius + TOUCHING
+    reach = piece.radius + more
     low, high = piece.points.min(axis=0) - reach, piece.points.max(axis=0) + reach
     return list(zip(low.tolist(), high.tolist(), strict=True))
 
 
 def _inside(room, point) -> bool:
     return all(low <= k <= high for (low, high), k in zip(room, point, strict=True))
+
+
+def _filled(shape, ball: Ball):
+    """A shape without the holes that lie wholly within a ball: what turns in them is held."""
+    if not isinstance(shape, (Plate, Washer)):
+        return shape
+    u, v, normal = plate_axes(shape)
+
+    def within(hole):
+        rim = np.array(shape.at) - ball.centre + hole_polygon(hole) @ np.stack([u, v])
+        across = np.abs(rim @ normal) + shape.thickness / 2
+        return ((rim**2).sum(axis=1) - (rim @ normal)**2 + across**2 <= ball.radius**2).all()
+
+    if isinstance(shape, Washer):
+        bored = shape.inside > 0 and within({"at": (0.0, 0.0), "diameter": shape.inside})
+        return replace(shape, inside=0.0) if bored else shape
+    return replace(shape, holes=tuple(h for h in shape.holes if not within(hole_shape(h))))
+
+
+@lru_cache(maxsize=4096)
+def _outside(shape, balls) -> tuple[Piece, ...]:
+    return tuple(kept for piece in _pieces(shape) for kept in outside_balls(piece, balls, HALVED))
 
 
 def _envelope(shape) -> Piece:

@@ -20,7 +20,49 @@ EFFORT = 60  # cells that a pair may take for a closer bracket than asked for
 TRIES = 8  # places tried per pair and round
 FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
 MOST_CELLS = 30_000  # cells of a pair after which what is left stays open
+MOST_ROUND = 32  # cells whose round tubes are worked at once
 MOST_ITEMS = 40_000  # worked at once, so that memory stays bounded
+
+
+@dataclass(frozen=True)
+class Leaves:
+    """Cells that the proofs ended with: together they hold every stick position of every pair.
+
+    Attributes
+    ----------
+    which : ndarray of int (n,)
+        Piece pair of the stage.
+    centres, halves : ndarray (n, inputs)
+        Degrees (mm).
+    planes : ndarray (n, 1 + inputs, 3)
+        As `linkage.clearances.Bounds` has them; NaN where round tubes about the pieces did, or
+        where nothing is in reach.
+    low : ndarray (n,)
+        The bound there, mm; NaN where nothing is in reach.
+    """
+
+    which: np.ndarray
+    centres: np.ndarray
+    halves: np.ndarray
+    planes: np.ndarray
+    low: np.ndarray
+
+    def __len__(self):
+        return len(self.which)
+
+    def of(self, chosen) -> Leaves:
+        """Some of them."""
+        return Leaves(self.which[chosen], self.centres[chosen], self.halves[chosen],
+                      self.planes[chosen], self.low[chosen])
+
+    @classmethod
+    def joined(cls, many, inputs: int) -> Leaves:
+        """All of many."""
+        none = cls(np.zeros(0, int), np.zeros((0, inputs)), np.zeros((0, inputs)),
+                   np.zeros((0, 1 + inputs, 3)), np.zeros(0))
+        many = [none, *many]
+        return cls(*(np.concatenate([getattr(k, name) for k in many])
+                     for name in ("which", "centres", "halves", "planes", "low")))
 
 
 @dataclass
@@ -39,6 +81,10 @@ class Proof:
         ``{pair: place}``: near where a bound could not be had.
     visited : ndarray of int (pairs,)
         Cells looked at.
+    item : ndarray of int (pairs,)
+        Piece pair of the stage that met it; -1 where none did.
+    leaves : Leaves, optional
+        What the proofs rest on.
     builds : Builds, optional
         All builds that the bound holds for.
     shares : ndarray (pairs, dimensions), optional
@@ -50,6 +96,8 @@ class Proof:
     proven: np.ndarray
     open_at: dict
     visited: np.ndarray
+    item: np.ndarray | None = None
+    leaves: Leaves | None = None
     builds: Builds | None = None
     shares: np.ndarray | None = None
 
@@ -78,38 +126,69 @@ class Search:
         self.loose = stage.looseness(tolerances)
         count = len(stage.pairs)
         self.required = np.array([pair.required for pair in stage.pairs])
-        self.limit = self.required + limit
+        self.limit, self.limit_beyond = self.required + limit, limit
         self.moves = np.array([[name in pair.inputs for name in self.names]
                                for pair in stage.pairs]).reshape(count, len(self.names))
         self.effort = EFFORT + 4 * np.bincount(stage.pair_index, minlength=count)
         self.proof = Proof(np.full(count, np.inf), np.zeros((count, len(self.names))),
-                           np.full(count, np.inf), {}, np.zeros(count, int))
+                           np.full(count, np.inf), {}, np.zeros(count, int),
+                           np.full(count, -1))
+        self.leaves = []
 
-    def first_items(self):
+    def first_items(self, cold=None):
         """Piece pairs and cells of an even grid that may be within the limit, and their bounds.
 
-        The bounds are those of round tubes about the pieces.
+        The bounds are those of round tubes about the pieces.  `cold` are the pairs asked for, all
+        unless given.
         """
-        found = []
-        for moves in np.unique(self.moves, axis=0):
-            first = self.stage.pair_index[:self.stage.first]
-            which = np.flatnonzero((self.moves[first] == moves).all(axis=1))
+        size = len(self.names)
+        found = [(np.zeros(0, int), np.zeros((0, size)), np.zeros((0, size)), np.zeros(0))]
+        first = self.stage.pair_index[:self.stage.first]
+        asked = np.ones(len(self.stage.pairs), bool) if cold is None else cold
+        for moves in np.unique(self.moves[asked], axis=0):
+            which = np.flatnonzero((self.moves[first] == moves).all(axis=1) & asked[first])
             centre, half = self.travel.grid(moves, self.grid)
             low = self._about_apart(which, centre, half)
             pairs = self.stage.pair_index[which]
             keep = ~(low >= self.limit[pairs][:, None]) & ~np.isnan(low)
             dropped = np.where(keep | np.isnan(low), np.inf, low).min(axis=1)
             np.minimum.at(self.proof.proven, pairs, dropped)
+            one, cell = np.nonzero(~keep)
+            self._leave((which[one], centre[cell], half[cell]), low[~keep])
             one, cell = np.nonzero(keep)
             found.append((which[one], centre[cell], half[cell], low[keep]))
         return tuple(np.concatenate(k) for k in zip(*found, strict=True))
+
+    def about_apart_each(self, leaves):
+        """Lower bounds by round tubes of piece pairs over a cell each, NaN out of reach: (n,)."""
+        low = np.empty(len(leaves))
+        moves = self.moves[self.stage.pair_index[leaves.which]]
+        for row in np.unique(moves, axis=0):
+            here = np.flatnonzero((moves == row).all(axis=1))
+            which, one = np.unique(leaves.which[here], return_inverse=True)
+            cells, cell = self.cells(leaves.centres[here], leaves.halves[here])
+            for start in range(0, len(cells[0]), MOST_ROUND):
+                part = slice(start, start + MOST_ROUND)
+                some = (cell >= start) & (cell < start + MOST_ROUND)
+                needed, of = np.unique(one[some], return_inverse=True)
+                all_low = self._about_apart(which[needed], cells[0][part], cells[1][part])
+                low[here[some]] = all_low[of, cell[some] - start]
+        return low
 
     def still_open(self, items, low):
         """Items whose bound is below the least gap met since; the others are closed with it."""
         pairs = self.stage.pair_index[items[0]]
         keep = ~(low >= self.proof.least[pairs])
         np.minimum.at(self.proof.proven, pairs[~keep], low[~keep])
+        self._leave(tuple(part[~keep] for part in items), low[~keep])
         return tuple(part[keep] for part in items)
+
+    def _leave(self, items, low, planes=None):
+        """Keep items that are closed, and the planes that closed them."""
+        which, centres, halves = items
+        if planes is None:
+            planes = np.full((len(which), 1 + len(self.names), 3), np.nan)
+        self.leaves.append(Leaves(which, centres, halves, planes, low))
 
     def _about_apart(self, which, centre, half):
         """Lower bound of the gap of piece pairs (m,) over cells (n,): (m, n), NaN out of reach."""
@@ -148,7 +227,7 @@ class Search:
         rank = np.arange(len(order)) - np.searchsorted(group[order], group[order])
         chosen = order[rank < FIRST_TRIES]
         moves = self.moves[self.stage.pair_index[items[chosen]]]
-        self._meet_at(items[chosen], np.where(moves, places[place[chosen]], 0.0))
+        self.meet_at(items[chosen], np.where(moves, places[place[chosen]], 0.0))
 
     def round(self, items):
         """Bound every item, close what is good enough, split the rest."""
@@ -162,6 +241,7 @@ class Search:
 
     def finish(self):
         """What is left to do when every item is closed."""
+        self.proof.leaves = Leaves.joined(self.leaves, len(self.names))
 
     def _looked_at(self, items):
         which, centres, halves = items
@@ -169,14 +249,14 @@ class Search:
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
         enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
-        value, low, places, _ = bounds(self.stage, (which, cell), (self.names, *cells),
-                                       self.tolerances, enough)
+        value, low, places, _, planes = bounds(self.stage, (which, cell), (self.names, *cells),
+                                               self.tolerances, enough)
         self._meet(np.where(self.stage.rough[which] | ~self._held(which, centres), np.nan, value),
-                   pairs, centres)
+                   which, centres)
         self._try(which, pairs, low, places)
         small = (halves.max(axis=1) * 2 < SMALLEST) | (self.proof.visited[pairs] > MOST_CELLS)
-        good = self._good_enough(low, pairs, self.tolerance)
-        closed = self._good_enough(low, pairs, self._wanted()) | (good & small)
+        good = self.good_enough(low, pairs, self.tolerance)
+        closed = self.good_enough(low, pairs, self._wanted()) | (good & small)
         sound = closed & ~np.isnan(low)
         np.minimum.at(self.proof.proven, pairs[sound], low[sound])
         tiny = ~closed & small
@@ -184,10 +264,12 @@ class Search:
             self.proof.open_at.setdefault(int(pairs[n]), centres[n])
             self.proof.proven[pairs[n]] = min(self.proof.proven[pairs[n]], low[n])
         keep = ~closed & ~tiny
+        self._leave((which[~keep], centres[~keep], halves[~keep]), low[~keep],
+                    np.where(np.isnan(low[~keep])[:, None, None], np.nan, planes[~keep]))
         aims = np.where(good[:, None], places, np.nan)
         return which[keep], centres[keep], halves[keep], aims[keep]
 
-    def _good_enough(self, low, pairs, tolerance):
+    def good_enough(self, low, pairs, tolerance):
         """Whether bounds are within a tolerance of the least gap met, or past the limit."""
         best = self.proof.least
         wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
@@ -200,9 +282,9 @@ class Search:
         rank = np.arange(len(order)) - np.searchsorted(pairs[order], pairs[order])
         items = order[(rank < TRIES) & (low[order] < self.proof.least[pairs[order]])]
         if items.size:
-            self._meet_at(which[items], np.clip(places[items], *self.box.T))
+            self.meet_at(which[items], np.clip(places[items], *self.box.T))
 
-    def _meet_at(self, which, places):
+    def meet_at(self, which, places):
         """Meet the gap of items at places, of rough ones in their finer pieces."""
         rough = self.stage.rough[which]
         back, parts = self.stage.parts_of(which[rough])
@@ -210,7 +292,7 @@ class Search:
         places = np.concatenate([places[~rough], places[rough][back]])
         held = self._held(which, places)
         which, places = which[held], places[held]
-        self._meet(self.met(which, places), self.stage.pair_index[which], places)
+        self._meet(self.met(which, places), which, places)
 
     def met(self, which, places):
         """Gap of piece pairs at places, NaN out of reach."""
@@ -221,14 +303,16 @@ class Search:
         """Whether places of items lie in the travel, as far as their pairs can tell."""
         return self.travel.holds_each(places, self.moves[self.stage.pair_index[which]])
 
-    def _meet(self, value, pairs, centres):
-        """Keep the least gap met so far and where."""
+    def _meet(self, value, which, centres):
+        """Keep the least gap met so far, where, and of which pieces."""
+        pairs = self.stage.pair_index[which]
         good = np.flatnonzero(np.isfinite(value))
         order = good[np.lexsort((value[good], pairs[good]))]
         first = np.flatnonzero(np.diff(pairs[order], prepend=-1))
         for n in order[first]:
             if value[n] < self.proof.least[pairs[n]]:
                 self.proof.least[pairs[n]], self.proof.place[pairs[n]] = value[n], centres[n]
+                self.proof.item[pairs[n]] = which[n]
 
     def _wanted(self):
         """Width of the bracket that each pair is now held to."""

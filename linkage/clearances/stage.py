@@ -2,7 +2,7 @@
 
 Pieces that ride on one body share its seat: an origin and three unit vectors, carried once per
 cell.  A point of a piece is the origin plus its coordinates along them.  A rod's tube is carried
-by its two ends.
+by its two ends, and a piece of it by shares of the way from the one to the other.
 """
 
 from __future__ import annotations
@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry import approach, piece_gap, tube_gap
-from ..intervals import Enclosure, U, row_count, unknown
+from ..intervals import U, row_count, unknown
 from ..motion import Posture, body_of
+from .carrying import carried_points, combined, held_product, product, stacked
 from .scene import Scene, hull_piece
 
 CORNER_GROUPS = (3, 33)  # like corner counts are worked together: tubes, blocks, round plates
@@ -65,18 +66,20 @@ class Stage:
     scene : Scene
     pairs : sequence of Pair
     solid : callable, optional
-        What stands for a solid by its name; its true pieces unless given.
+        What stands for a solid by its name; its true pieces, less what lies at the joints that the
+        pair shares, unless given.
     rough : bool
         Whether what stands for a solid only holds it, so that no gap of it is met.
     """
 
     def __init__(self, scene: Scene, pairs, solid=None, *, rough=False):
-        self.scene, self._solid, self.solid_of = scene, solid or scene.solid, []
+        self.scene, self.names = scene, []
+        self._solid = (lambda pair, name: solid(name)) if solid else scene.solid_of
         self.system, self.pairs = scene.system, tuple(pairs)
         self.seats, self.pieces, self.seat_of = [], [], []
         known, seats, whole, parts, of = {}, {}, [], [], []
         for k, pair in enumerate(self.pairs):
-            one, other = (self._placed(known, seats, name, pair.frame)
+            one, other = (self._placed(known, seats, self._solid(pair, name), pair.frame)
                           for name in (pair.first, pair.second))
             for a, b in itertools.product(one, other):
                 if len(a.parts) * len(b.parts) > 1:
@@ -97,22 +100,20 @@ class Stage:
         self.static = np.array([not any(self._moves(seat)) for seat in self.seats], dtype=bool)
         self._lay_out()
 
-    def _placed(self, known, seats, name, frame):
-        if (name, frame) not in known:
-            solid = self._solid(name)
-            key = (solid.carriers if len(solid.carriers) == 1 else (name, *solid.carriers), frame)
+    def _placed(self, known, seats, solid, frame):
+        if (solid, frame) not in known:
+            rod = solid.ends is not None
+            key = ((solid.name, *solid.carriers) if rod else solid.carriers, frame)
             if key not in seats:
                 seats[key] = len(self.seats)
-                points = solid.pieces[0].points
-                rod = self.scene.model.rods.get(body_of(solid.name))
-                ends = rod.ends if rod is not None else ()
-                origin = points if ends else points.mean(axis=0)[None]
+                origin = solid.ends if rod else solid.pieces[0].points.mean(axis=0)[None]
+                ends = self.scene.model.rods[body_of(solid.name)].ends if rod else ()
                 self.seats.append(Seat(solid.carriers, frame, origin, ends))
             first = len(self.pieces)
-            known[name, frame] = [self._cluster(part, seats[key])
-                                  for part in _clusters(solid.pieces)]
-            self.solid_of += [solid.name] * (len(self.pieces) - first)
-        return known[name, frame]
+            known[solid, frame] = [self._cluster(part, seats[key])
+                                   for part in _clusters(solid.pieces)]
+            self.names += [solid.name] * (len(self.pieces) - first)
+        return known[solid, frame]
 
     def _cluster(self, pieces, seat):
         first = len(self.pieces)
@@ -149,6 +150,20 @@ class Stage:
                 [p, np.repeat(p[-1:], most - len(p), axis=0)]).T - o[:, None]
                 for p, o in ((self.pieces[i].points, origins[i]) for i in chosen)])
             self.spine[chosen], self.reach[chosen] = _spines(self.local[g])
+        self.share = np.array([self._shares(i) for i in range(len(self.pieces))]).reshape(-1, 2)
+
+    def _shares(self, piece):
+        """Where the two points of a rod's piece lie between the rod's ends; 0 and 1 of a whole."""
+        ends = self.seats[self.seat_of[piece]].origin
+        if len(ends) == 1:
+            return 0.0, 1.0
+        way = ends[1] - ends[0]
+        return np.clip((self.pieces[piece].points - ends[0]) @ way / (way @ way), 0.0, 1.0)
+
+    def _between_ends(self, ends, pieces):
+        """Points of rods' pieces from the ends of their rods: (..., 2, m)."""
+        share = self.share[pieces].T
+        return (1 - share) * ends[..., :1, :] + share * ends[..., 1:, :]
 
     def by_corners(self, items):
         """Positions of items in groups of like corner counts, with the two counts."""
@@ -184,8 +199,9 @@ class Stage:
                     continue
                 axes = self.carried(posture, seat, cells[here]) if posture.rows is None else \
                     self._about(posture, seat, at)[..., cells[here]]
-                hull[..., here] = axes if axes.shape[1] == 2 else axes[:, :1] + sum(
-                    axes[:, 1 + i, None] * local[i, :, here].T for i in range(3))
+                hull[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
+                    else axes[:, :1] + sum(axes[:, 1 + i, None] * local[i, :, here].T
+                                           for i in range(3))
             found.append(hull)
         return found
 
@@ -193,8 +209,7 @@ class Stage:
         """What the polynomials of a seat give at a place in each cell: (3, 4 or 2, cells)."""
         def work():
             whole = self.carried(posture, seat, np.arange(posture.count))
-            share = np.array(at)
-            i, j = np.triu_indices(len(share))
+            share, (i, j) = np.array(at), np.triu_indices(len(at))
             weights = np.concatenate([[1.0], share, share[i] * share[j]])
             return np.tensordot(weights, whole[:len(weights)], 1)
 
@@ -251,13 +266,16 @@ class Stage:
                     axes = self._fixed_axes(seat, n, count)
                 else:
                     carried = self.carried(posture, seat, cells[here], kept)
-                    axes = _held_product(n, carried) if n.ndim == 2 else \
-                        _product(n, carried, posture.inputs)
-                rows[..., here] = axes if axes.shape[1] == 2 else combined(axes, local[..., here])
+                    axes = held_product(n, carried) if n.ndim == 2 else \
+                        product(n, carried, posture.inputs)
+                rows[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
+                    else combined(axes, local[..., here])
                 if loose is not None:
                     # a rod's tube is grown all round, any other solid coordinate by coordinate
                     way = np.abs(n if axes.shape[1] == 2 else axes[:, 1:])
-                    size = way.reshape(-1, way.shape[-1]).sum(axis=0)
+                    way = way.reshape(-1, 3, way.shape[-1]).sum(axis=0)
+                    size = np.sqrt((way * way).sum(axis=0)) if axes.shape[1] == 2 else \
+                        way.sum(axis=0)
                     rows[-1][:, here] += loose[pieces[here]] * size * (1 + 16 * U)
             found.append(rows)
         return found
@@ -274,8 +292,8 @@ class Stage:
         ndarray (pieces,)
         """
         by = {name: 0.0 if tolerances is None else self.scene.looseness(name, tolerances)
-              for name in set(self.solid_of)}
-        return np.array([by[name] for name in self.solid_of])
+              for name in set(self.names)}
+        return np.array([by[name] for name in self.names])
 
     def scale(self, posture) -> float:
         """Greatest coordinate in play over all cells of an enclosed posture, mm, and more."""
@@ -318,12 +336,12 @@ class Stage:
 
     def _carry(self, posture, seat):
         if len(seat.carriers) == 2:
-            ends = [_stacked(posture, posture.place(end, seat.frame)) for end in seat.ends]
+            ends = [stacked(posture, posture.place(end, seat.frame)) for end in seat.ends]
             cells = max(end.shape[-1] for end in ends)
             return np.concatenate([np.broadcast_to(end, (*end.shape[:-1], cells))
                                    for end in ends], axis=-2)
-        start = _carried(posture, seat.carriers[0], seat.origin.T, seat.frame)
-        turned = _carried(posture, seat.carriers[0], np.eye(3), seat.frame, vectors=True)
+        start = carried_points(posture, seat.carriers[0], seat.origin.T, seat.frame)
+        turned = carried_points(posture, seat.carriers[0], np.eye(3), seat.frame, vectors=True)
         shape = (*start.shape[:-2], 4, max(start.shape[-1], turned.shape[-1]))
         whole = np.empty(shape)
         whole[..., :1, :], whole[..., 1:, :] = start, turned
@@ -374,7 +392,9 @@ class Stage:
         for seat, here in self.seated(pieces):
             axes = self.carried(posture, seat, np.arange(count))
             if axes.shape[-2] == 2:
-                found[..., here, :] = axes[..., None, :]
+                share = self.share[pieces[here]].T[..., None]
+                found[..., here, :] = ((1 - share) * axes[..., :1, None, :]
+                                       + share * axes[..., 1:, None, :])
                 continue
             x = self.spine[pieces[here]]
             found[..., here, :] = axes[..., None, :1, :] + np.einsum(
@@ -468,55 +488,6 @@ def _loosened(stage, posture, items, hulls, towards):
                                                                 turn))[:, None]
         moved.append(hull)
     return stage.gap(moved, which)[0] - grown
-
-
-def _carried(posture: Posture, body: str, points, frame: str, vectors=False):
-    """Points or vectors (3, n) of a body as a frame sees them: ([rows,] 3, n, cells)."""
-    p = tuple(points[axis][:, None] for axis in range(3))
-    here = posture if not vectors else posture.of_vectors()
-    for joint, outward in posture.plan.route(body, frame):
-        p = here.crossed(p, joint, outward)
-    return _stacked(posture, p)
-
-
-def _stacked(posture, p):
-    """Coordinates of q points, ([q,] [cells]) each, as one array: ([rows,] 3, q, cells)."""
-    if posture.rows is None:
-        whole = np.stack(np.broadcast_arrays(*p))
-        return whole.reshape(3, *(1,) * (3 - whole.ndim), *whole.shape[1:])
-    shapes = [k.rows.shape[1:] if isinstance(k, Enclosure) else np.shape(k) for k in p]
-    shape = np.broadcast_shapes((1, 1), *shapes)
-    made = np.zeros((posture.rows, 3, *shape))
-    for axis, k in enumerate(p):
-        if isinstance(k, Enclosure):
-            made[:, axis] = k.rows.reshape(len(k.rows), *(1,) * (3 - k.rows.ndim),
-                                           *k.rows.shape[1:])
-        else:
-            made[0, axis] = k
-    return made
-
-
-def _product(n, axes, inputs):
-    """Direction (rows, 3, m) along carried vectors (rows, 3, q, m): enclosures (rows, q, m)."""
-    total = 0.0
-    for c in range(3):
-        total = total + Enclosure(n[:, c, None], inputs) * Enclosure(axes[:, c], inputs)
-    return total.rows
-
-
-def _held_product(n, axes):
-    """Direction (3, m) held over the cell along carried vectors (rows, 3, q, m)."""
-    rows = np.einsum("rcqm,cm->rqm", axes, n)
-    rows[-1] = unknown((axes[-1] * np.abs(n)[:, None]).sum(axis=0), rows[0])
-    return rows
-
-
-def combined(axes, x):
-    """Origin plus coordinates along three vectors: (rows, 4, m) and (3, corners, m)."""
-    whole = axes[:, :1] + sum(axes[:, 1 + i, None] * x[i] for i in range(3))
-    rest = axes[-1, :1] + sum(axes[-1, 1 + i] * np.abs(x[i]) for i in range(3))
-    whole[-1] = unknown(rest, whole[0])
-    return whole
 
 
 def _measured(hull_a, hull_b):

@@ -11,7 +11,7 @@ from ..errors import LinkageError
 from ..geometry import tube_gap
 from ..model import AIRFRAME
 from ..motion import System
-from .proof import Proof, near_pairs, prove
+from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
 from .travel import Travel
@@ -144,7 +144,8 @@ def _sorted_out(system):
         held = {pair.name for pair in held}
         near = tuple(pair for pair in scene.pairs.values()
                      if pair.name in held or pair.rule == "stop")
-        _near[system] = near, {n: low for n, low in far.items() if n not in {p.name for p in near}}
+        names = {pair.name for pair in near}
+        _near[system] = near, {n: low for n, low in far.items() if n not in names}
     return _near[system]
 
 
@@ -178,7 +179,15 @@ def _about_apart(stage, which, posture, count):
     return apart - (about[a] + about[b])[:, None], most
 
 
-def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False, real=None):
+class Shared(dict):
+    """A dict that the copies of a table share."""
+
+    def __deepcopy__(self, memo):
+        return self
+
+
+def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False, after=None,
+              real=None):
     """Least clearance of every pair that can come near, over the whole travel, with proof.
 
     Parameters
@@ -187,7 +196,11 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     tolerance_mm : float
         Wanted width of the bracket, mm.
     built : bool
-        Prove it for every build within the file's tolerances instead of as drawn.
+        Prove it for every build within the file's tolerances instead of as drawn: least is then
+        the gap of the worst build met, and `tolerance_mm` counts only where tolerances cost less.
+    after : DataFrame, optional
+        What this gave for a like system, as drawn: what holds of that proof is not worked out
+        again; the bracket is then no narrower than `tolerance_mm` asks.
     real : Travel, optional
         The travel that the stops leave, on which `ok` is then judged.
 
@@ -209,9 +222,11 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     wanted = Travel.of(travel_box(system))
     judged, names = real or wanted, list(wanted.names)
     tolerances = system.model.tolerance if built else None
-    near, far = _near_over(system, wanted, judged, tolerances)
-    stage = Stage(scene_of(system), near)
-    proof = _least_over(stage, judged, tolerance_mm, tolerances)
+    scene = Scene(system, tolerances) if built else scene_of(system)
+    near, far = _near_over(scene, wanted, judged, tolerances)
+    stage = Stage(scene, near)
+    proof = _least_over(stage, judged, (tolerance_mm, tolerances),
+                        None if after is None else after.attrs.get("earlier"))
     points = closest_points(stage, proof, names, tolerances)
     rows = [_row(pair, proof, k, names, points[k]) for k, pair in enumerate(stage.pairs)]
     table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *names, "ok", "rule",
@@ -223,27 +238,29 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     shown = bound < table["required"] + NEAR
     far = far | dict(zip(table["pair"][~shown], bound[~shown], strict=True))
     table = table[shown].reset_index(drop=True)
-    table.attrs = {"far": far, "visited": int(proof.visited.sum()),
+    table.attrs = {"far": Shared(far),
+                   "earlier": earlier(stage, judged, proof, (tolerance_mm, tolerances, NEAR)),
+                   "visited": int(proof.visited.sum()),
                    "open": {stage.pairs[k].name: dict(zip(names, place.tolist(), strict=True))
                             for k, place in proof.open_at.items()}}
     return table
 
 
-def _near_over(system, wanted, judged, tolerances):
+def _near_over(scene, wanted, judged, tolerances):
     """Pairs that may come near over either travel, and lower bounds of the others."""
     ends = {name: (min(low, judged.box[name][0]), max(high, judged.box[name][1]))
             for name, (low, high) in wanted.box.items()}
-    looked_at = travel_box(system, BEYOND)
+    looked_at = travel_box(scene.system, BEYOND)
     if tolerances is None and all(looked_at[n][0] <= low and high <= looked_at[n][1]
                                   for n, (low, high) in ends.items()):
-        return _sorted_out(system)
-    scene = scene_of(system)
+        return _sorted_out(scene.system)
     near, far = near_pairs(scene, list(scene.pairs.values()), ends, NEAR, tolerances)
     return tuple(near), far
 
 
-def _least_over(stage, travel, tolerance_mm, tolerances) -> Proof:
-    proof = prove(stage, travel, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN)
+def _least_over(stage, travel, how, after=None) -> Proof:
+    tolerance_mm, tolerances = how
+    proof = prove(stage, travel, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN, after=after)
     if tolerances is None:
         polish(stage, proof, travel)
     return proof
@@ -255,7 +272,7 @@ def _proof_of_wanted(stage, real, wanted, how):
     Where the real travel holds the wanted one, its bound holds there too, and its least is that of
     the wanted travel if it was met there.
     """
-    (proof, travel), (tolerance_mm, tolerances) = real, how
+    proof, travel = real
     moves = np.array([[name in pair.inputs for name in wanted.names] for pair in stage.pairs],
                      dtype=bool).reshape(len(stage.pairs), len(wanted.names))
     held = np.zeros(len(moves), bool)
@@ -269,7 +286,7 @@ def _proof_of_wanted(stage, real, wanted, how):
     todo = np.flatnonzero(~held)
     if todo.size:
         part = Stage(stage.scene, [stage.pairs[k] for k in todo])
-        again = _least_over(part, wanted, tolerance_mm, tolerances)
+        again = _least_over(part, wanted, how)
         least[todo], proven[todo], place[todo] = again.least, again.proven, again.place
     return least, np.minimum(proven, least), place
 

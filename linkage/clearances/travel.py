@@ -52,6 +52,11 @@ class Travel:
         return dict(zip(self.names, zip(self.low.min(axis=0).tolist(),
                                         self.high.max(axis=0).tolist(), strict=True), strict=True))
 
+    def same_as(self, other: Travel) -> bool:
+        """Whether another travel has the same cells."""
+        return self is other or (self.names == other.names and np.array_equal(self.low, other.low)
+                                 and np.array_equal(self.high, other.high))
+
     def seen_along(self, moves):
         """Ends of the cells as seen along some inputs only, without repeats.
 

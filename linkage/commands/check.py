@@ -7,7 +7,7 @@ import time
 
 from .. import load
 from ..errors import LinkageError, nearest
-from .shared import described_as, parser_of, write_tables
+from .shared import check_tables, described_as, parser_of, write_tables
 from .verbs import VERBS
 
 SHORTHANDS = {"gearing": ("findings", "gearing")}  # what one word of --only stands for
@@ -24,6 +24,8 @@ def run(argv) -> int:
         from ..report import check_place
 
         check_place(args.out, args.replace)
+    if args.csv:
+        check_tables(args.csv, args.replace)
     before = Results.of_file(load(args.against), args.against) if args.against else None
     progress = _Progress()
     results = Results.of_file(system, args.file, only=only, before=before, tell=progress)
@@ -31,7 +33,7 @@ def run(argv) -> int:
     progress("")
     print(sheet_of(results, args.file))
     if args.csv:
-        write_tables(args.csv, results.tables())
+        write_tables(args.csv, results.tables(), args.replace)
     if args.out:
         _write_report(args, results, progress)
     print(f"\n{verdict.sentence}")
@@ -73,7 +75,7 @@ def _write_report(args, results, progress):
 
     progress("report")
     files = report_files(results, args.paper)
-    write_report(args.out, files)
+    write_report(args.out, files, args.replace)
     progress("")
     print(f"\n{args.out}: {', '.join(name for name in files if '/' not in name)} and "
           f"{sum('/' in name for name in files)} tables and templates written")

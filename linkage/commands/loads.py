@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .. import load
-from .shared import check_picture, parser_of, write_picture, write_tables
+from .shared import check_picture, check_tables, parser_of, write_picture, write_tables
 
 
 def run(argv) -> int:
@@ -17,6 +17,8 @@ def run(argv) -> int:
     args = parser.parse_args(argv)
     if args.picture:
         check_picture(args.picture, args.replace)
+    if args.csv:
+        check_tables(args.csv, args.replace)
     system = load(args.file)
     from ..results import Results
     from ..sheet import sheet_of
@@ -24,10 +26,10 @@ def run(argv) -> int:
     results = Results.of_file(system, args.file, only=("loads",))
     print(sheet_of(results, args.file))
     if args.csv:
-        write_tables(args.csv, results.tables())
+        write_tables(args.csv, results.tables(), args.replace)
     if args.picture:
         from ..plots import rods_at_worst
 
-        write_picture(rods_at_worst(system), args.picture)
+        write_picture(rods_at_worst(system), args.picture, args.replace)
     print(f"\n{results.verdict.sentence}")
     return results.verdict.exit_code

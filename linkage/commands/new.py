@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from importlib import resources
 
+from ..disk import check_file, write_text
 from ..errors import LinkageError, nearest
-from ..model.file import refuse_taken, write_text
 from .shared import parser_of
 
 LAYOUTS = ("side-by-side", "tandem")
@@ -18,7 +18,7 @@ def run(argv) -> int:
     args = parser.parse_args(argv)
     if args.layout not in LAYOUTS:
         raise LinkageError(f'no layout "{args.layout}"; {nearest(args.layout, LAYOUTS)}')
-    refuse_taken(args.out)
+    check_file(args.out)
     starter = resources.files("linkage") / "starters" / f"{args.layout}.toml"
     write_text(args.out, starter.read_text(encoding="utf-8"))
     print(f"{args.out}: written; edit it, then run: linkage {args.out}")

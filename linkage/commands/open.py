@@ -8,8 +8,8 @@ from importlib.util import find_spec
 from pathlib import Path
 
 from .. import load
+from ..disk import write_text
 from ..errors import LinkageError
-from ..model.file import write_text
 from .shared import parser_of
 
 NEEDED = ("jupyterlab", "ipywidgets", "anywidget")

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from .. import clearance, load, relief
+from ..disk import check_folder
 from ..errors import LinkageError, nearest
 from ..motion import System
 from ..units import CAUTION, length_mm
@@ -23,12 +24,13 @@ def run(argv) -> int:
     parser.add_argument("--material", help="material of the file that the plate is of, for mass")
     args = parser.parse_args(argv)
     system = load(args.file)
-    relief.check_folder(args.out)
     density = _density(system.model, args.material)
     names = names_both_sides(system.model, args.plate)
+    check_folder(args.out, [relief.relieved_name(args.file),
+                            *relief.template_names(system.model, names)], args.replace)
     done = _relieved(system, names, _relief_options(args, system.model.length))
-    files, drawings = relief.relieved_file(args.file, done), {}
-    written = Path(args.out) / next(iter(files))
+    files, drawings = relief.relieved_file(args.file, done, args.out), {}
+    written = Path(args.out) / relief.relieved_name(args.file)
     for each in done:
         add_templates(relief.relief_templates(each, args.paper), files, drawings)
     relief.write_all(args.out, files, args.replace)

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 from .. import gearing, load, rigging
+from ..disk import check_file, digest
 from ..errors import LinkageError, nearest
-from ..model.file import digest, format_model, refuse_taken, write_text
 from ..motion import System
 from ..units import CAUTION
-from .shared import check_picture, parser_of, write_picture, write_tables
+from .shared import check_picture, check_tables, parser_of, write_picture, write_tables
 
 CHAPTERS = ("rods", "wires", "tolerances")
 
@@ -29,11 +27,11 @@ def run(argv) -> int:
     answer, blocks = rigged_blocks(results, adjustment, fit)
     print(heading(system, args.file), as_text(answer), CAUTION, as_text(blocks), sep="\n\n")
     if args.csv:
-        write_tables(args.csv, tables_of(blocks))
+        write_tables(args.csv, tables_of(blocks), args.replace)
     if args.picture:
         _draw(args, system, fit)
     if args.out:
-        write_text(args.out, _note(args, fit[1]) + format_model(flown.model))
+        rigging.write_as_built(system, fit[1], (args.file, args.readings), args.out)
         print(f"\n{args.out}: the aircraft as built, written; check it with: linkage {args.out}")
     print(f"\n{results.verdict.sentence}")
     return results.verdict.exit_code
@@ -43,25 +41,18 @@ def _check(args, system):
     """Refuse words that don't go together, before any work."""
     if args.picture:
         check_picture(args.picture, args.replace)
+    if args.csv:
+        check_tables(args.csv, args.replace)
     if args.out and not args.readings:
         raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
     if args.out:
-        refuse_taken(args.out)
+        check_file(args.out)
     for word, needed in (("zeroed", "readings"), ("doubt", "readings"), ("surface", "picture")):
         if getattr(args, word) and not getattr(args, needed):
             raise LinkageError(f"--{word} needs --{needed} too")
     if args.surface and args.surface not in system.model.surfaces:
         raise LinkageError(f'--surface: no surface "{args.surface}"; '
                            f"{nearest(args.surface, system.model.surfaces)}")
-
-
-def _note(args, fit) -> str:
-    """What stands at the top of the file of the aircraft as built."""
-    lines = [f"{' '.join(Path(args.file).name.split())} as built, by the readings in "
-             f"{' '.join(Path(args.readings).name.split())}.", *CAUTION.split("\n")]
-    lines += [f"Only together determined by the readings: {', '.join(names)}."
-              for names in fit.together]
-    return "".join(f"# {line}\n" for line in lines)
 
 
 def _parser():
@@ -100,7 +91,7 @@ def _draw(args, system, fit):
         ax = plots.contributors(system, surface=args.surface)
     else:
         ax = plots.half_turns(system) if fit is None else plots.as_built(system, fit)
-    write_picture(ax, args.picture)
+    write_picture(ax, args.picture, args.replace)
 
 
 def _fit(system, args):

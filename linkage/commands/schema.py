@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import json
 
-from ..model.file import refuse_taken, schema, write_text
+from ..disk import check_file, write_text
+from ..model.file import schema
 from .shared import parser_of
 
 
@@ -13,7 +14,7 @@ def run(argv) -> int:
                                  "completes them.", writes=True)
     parser.add_argument("--out", required=True, metavar="FILE", help="file to write")
     args = parser.parse_args(argv)
-    refuse_taken(args.out, args.replace)
-    write_text(args.out, json.dumps(schema(), indent=1) + "\n")
+    check_file(args.out, args.replace)
+    write_text(args.out, json.dumps(schema(), indent=1) + "\n", replace=args.replace)
     print(f"{args.out}: written")
     return 0

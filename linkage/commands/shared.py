@@ -8,8 +8,8 @@ import textwrap
 from pathlib import Path
 
 from .. import __version__
+from ..disk import check_file, check_folder, fill_folder, write_bytes
 from ..errors import LinkageError
-from ..model.file import refuse_taken, write_bytes, write_text
 
 KINDS = ("png", "svg", "pdf")
 
@@ -17,8 +17,8 @@ KINDS = ("png", "svg", "pdf")
 def parser_of(verb: str, about: str, *, writes: bool = False) -> argparse.ArgumentParser:
     """The parser of a verb; one that writes files named in its words can be told to replace."""
     name = f"linkage {verb}".strip()
-    parser = argparse.ArgumentParser(prog=name, description=about,
-                                     formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = _Parser(prog=name, description=about,
+                     formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.description = textwrap.fill(about, 79)
     if not verb:
         parser.add_argument("--version", action="version", version=f"linkage {__version__}")
@@ -35,18 +35,31 @@ def described_as(verbs: dict) -> str:
                      for name, (words, what) in verbs.items())
 
 
-def write_tables(folder, tables: dict) -> None:
-    """Write `{name: DataFrame}` as CSV into a folder, made where there is none."""
-    folder = Path(folder)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise LinkageError(f"{folder}: can't be made a folder ({problem.strerror}); "
-                           f"choose another") from problem
+class _Parser(argparse.ArgumentParser):
+    """A parser that refuses an option with nothing in it, such as ``--out ''``."""
+
+    def parse_args(self, args=None, namespace=None):
+        parsed = super().parse_args(args, namespace)
+        for word, value in vars(parsed).items():
+            if isinstance(value, str) and not value.strip():
+                raise LinkageError(f'{self.prog}: "{word}" is empty; give it a value, or leave it '
+                                   f"out")
+        return parsed
+
+
+def check_tables(folder, replace: bool) -> None:
+    """Refuse a folder that can't be filled with tables, or that holds some already."""
+    from ..results.csv_files import is_table
+
+    there = sorted(path.name for path in Path(folder).glob("*.csv") if is_table(path.name))
+    check_folder(folder, there, replace)
+
+
+def write_tables(folder, tables: dict, replace: bool) -> None:
+    """Write `{name: DataFrame}` as CSV into a folder, made where there is none; all or none."""
     from ..results.csv_files import csv_files
 
-    for name, text in csv_files(tables).items():
-        write_text(folder / name, text)
+    fill_folder(folder, csv_files(tables), replace=replace)
 
 
 def picture_kind(path) -> str:
@@ -60,12 +73,12 @@ def picture_kind(path) -> str:
 def check_picture(path, replace: bool) -> None:
     """Refuse a picture that can't be drawn, or that would take the place of a file."""
     picture_kind(path)
-    refuse_taken(path, replace)
+    check_file(path, replace)
 
 
-def write_picture(axes, path) -> None:
+def write_picture(axes, path, replace: bool) -> None:
     """Write a picture whole or not at all."""
     held = io.BytesIO()
     axes.figure.savefig(held, format=picture_kind(path), dpi=150)
-    write_bytes(path, held.getvalue())
+    write_bytes(path, held.getvalue(), replace=replace)
     print(f"\n{path}: written")

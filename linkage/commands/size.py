@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from .. import load, sizing
+from ..disk import check_file
 from ..errors import LinkageError
-from ..model.file import refuse_taken
 from ..units import CAUTION
 from .shared import parser_of
 
@@ -21,7 +21,7 @@ def run(argv) -> int:
     parser.add_argument("--out", metavar="FILE", help="write the model so sized to a new file")
     args = parser.parse_args(argv)
     if args.out:
-        refuse_taken(args.out)
+        check_file(args.out)
     if args.starts < 1:
         raise LinkageError(f"--starts is {args.starts}; give 1 or more places to start from")
     system = load(args.file)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from .. import load, relief
+from ..disk import check_folder
 from .plates import add_templates, names_both_sides, plate_parser
 
 
@@ -12,8 +13,10 @@ def run(argv) -> int:
                         help="write the part for the other side too where the file has no twin")
     args = parser.parse_args(argv)
     system, files, drawings = load(args.file), {}, {}
-    relief.check_folder(args.out)
-    for name in names_both_sides(system.model, args.plate):
+    names = names_both_sides(system.model, args.plate)
+    check_folder(args.out, [name for mirrored in {False, args.mirrored} for name in
+                            relief.template_names(system.model, names, mirrored)], args.replace)
+    for name in names:
         add_templates(relief.templates(system.model, name, paper=args.paper), files, drawings)
         if args.mirrored and relief.twin_of(system.model, name) is None:
             add_templates(relief.templates(system.model, name, paper=args.paper, mirrored=True),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .. import load
-from ..model.file import refuse_taken, write_text
+from ..disk import check_file, write_text
 from .shared import parser_of
 
 
@@ -13,10 +13,10 @@ def run(argv) -> int:
     parser.add_argument("file", metavar="FILE", help="model file (TOML)")
     parser.add_argument("--out", required=True, metavar="FILE", help="HTML file to write")
     args = parser.parse_args(argv)
-    refuse_taken(args.out, args.replace)
+    check_file(args.out, args.replace)
     system = load(args.file)
     from ..workbook.page import write_page
 
-    write_text(args.out, write_page(system))
+    write_text(args.out, write_page(system), replace=args.replace)
     print(f"{args.out}: written; open it in a browser")
     return 0

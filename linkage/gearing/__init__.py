@@ -11,7 +11,20 @@ from .cross_checks import (
     symmetry,
     twins,
 )
-from .findings import Finding, find, margins
+from .findings import find, margins
+from .gearing_sign import enclosed_gearing, prove_sign
+from .kinds import expected, kind_of
+from .plausible import implausible
+from .senses import input_ways
+from .surface_ways import (
+    Direction,
+    commands,
+    direction_findings,
+    directions,
+    expected_steps,
+    flipped,
+    moved_by,
+)
 from .travels import (
     BEYOND,
     driving_input,
@@ -21,13 +34,23 @@ from .travels import (
     level_reading,
     required_travels,
     round_positions,
+)
+from .words import (
+    WAYS,
+    Finding,
+    deflection_words,
+    said_end,
+    said_input,
+    said_place,
+    said_surface,
     sense_word,
 )
-from .words import WAYS, deflection_words, said_input, said_place, said_surface
 
-__all__ = ["BEYOND", "WAYS", "Finding", "box_of", "cross_talk", "deflection_words", "differential",
-           "driving_input", "edge_movement", "find", "gearing_algebra", "gearing_table",
-           "greatest_over_box", "grip_movement", "inputs_of", "level_reading", "margins",
-           "required_travels", "rod_algebra", "round_positions", "said_input", "said_place",
-           "said_surface",
+__all__ = ["BEYOND", "WAYS", "Direction", "Finding", "box_of", "commands", "cross_talk",
+           "deflection_words", "differential", "direction_findings", "directions",
+           "driving_input", "edge_movement", "enclosed_gearing", "expected", "expected_steps",
+           "find", "flipped", "gearing_algebra", "gearing_table", "greatest_over_box",
+           "grip_movement", "implausible", "input_ways", "inputs_of", "kind_of", "level_reading",
+           "margins", "moved_by", "prove_sign", "required_travels", "rod_algebra",
+           "round_positions", "said_end", "said_input", "said_place", "said_surface",
            "sense_word", "stick_difference", "symmetry", "twins"]

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+from dataclasses import replace
 
 import numpy as np
 
@@ -10,46 +11,42 @@ from ..motion import System, body_of
 from ..search import extremes
 from ..units import shown_length
 from .cross_checks import SAMPLES, ZOOMS, box_of, greatest_over_box
-from .words import said_place
+from .plausible import implausible
+from .surface_ways import direction_findings, directions
+from .words import Finding, said_place
 
 LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice
 GRID = 41
 
 
-@dataclass(frozen=True)
-class Finding:
-    """One thing found.
-
-    Attributes
-    ----------
-    part : str
-        What it is about.
-    text : str
-        One sentence.
-    miss : bool
-        Whether it counts as a missed requirement.
-    """
-
-    part: str
-    text: str
-    miss: bool = False
-
-
-def find(system: System, least_margins=None) -> list[Finding]:
-    """Everything found about a system before its clearances.
+def find(system: System, least_margins=None, judged=None) -> list[Finding]:
+    """Everything found about a system before its clearances, wrong directions first.
 
     Parameters
     ----------
     system : System
     least_margins : DataFrame, optional
         What `margins` gave, when it is known already.
+    judged : list of Direction, optional
+        What `directions` gave, when it is known already.
 
     Returns
     -------
     list of Finding
     """
-    return [*_undriven(system), *_offsets(system), *_misfits(system), *_out_of_reach(system),
+    directed = direction_findings(system, directions(system) if judged is None else judged)
+    return [*as_meant(system, [*directed, *implausible(system)]), *_undriven(system),
+            *_offsets(system), *_misfits(system), *_out_of_reach(system),
             *_low_margins(system, margins(system) if least_margins is None else least_margins)]
+
+
+def as_meant(system: System, found: list[Finding]) -> list[Finding]:
+    """Findings in which what the file says is meant is no miss but keeps its reason.
+
+    A direction is never meant this way: its surface says `moves` and the reason.
+    """
+    return [replace(f, miss=False, text=f"{f.text}; meant: {system.model.meant[f.part]}")
+            if f.kind in ("size", "feel") and f.part in system.model.meant else f for f in found]
 
 
 def _undriven(system):
@@ -69,8 +66,19 @@ def _offsets(system):
         if abs(offset) > 1e-6:
             unit = "mm" if system.model.bodies[joint].slides else "°"
             yield Finding(joint, f'"{joint}" stands {offset:+.3f}{unit} from the drawn neutral '
-                                 f"with every input at 0, since a given rod length differs from "
-                                 f"its points: rigging to do")
+                                 f"with every input at 0, since {_given_rods(system)}: rigging "
+                                 f"to do")
+
+
+def _given_rods(system) -> str:
+    """Rods whose given length is not that between their points, with both."""
+    model, told = system.model, []
+    for name, rod in model.rods.items():
+        apart = math.dist(*(model.position(end) for end in rod.ends))
+        if rod.length is not None and abs(rod.length - apart) > 1e-6:
+            told.append(f'rod "{name}" is given {shown_length(rod.length, model.length)} long and '
+                        f"its points lie {shown_length(apart, model.length)} apart")
+    return " and ".join(told) if told else "a given rod length differs from its points"
 
 
 def _misfits(system):

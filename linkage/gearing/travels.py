@@ -7,7 +7,6 @@ import numpy as np
 from ..errors import LinkageError
 from ..motion import System
 from ..search import crossings
-from .words import SENSES
 
 SAMPLES = 241
 BEYOND = 10.0  # degrees past the wanted travel in which a required deflection is still looked for
@@ -238,8 +237,3 @@ def level_reading(motion, body: str):
     first, second = (motion.point(f"{body}/{p}") for p in motion.system.model.bodies[body].level)
     line = second - first
     return np.degrees(np.arctan2(line[..., 2], np.hypot(line[..., 0], line[..., 1])))
-
-
-def sense_word(name: str, greatest: bool) -> str:
-    """What the least or greatest end of an input is called."""
-    return SENSES.get(name, ("least", "greatest"))[greatest]

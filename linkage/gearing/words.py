@@ -1,15 +1,39 @@
-"""How positions and deflections are said: aft and forward, TEU and TED, never a bare sign."""
+"""How positions, deflections and findings are said: aft and forward, TEU and TED."""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
-from ..model import is_rudder
+from ..model import SENSES, is_rudder
 from ..motion import System
 from ..units import said_deflection
+from .senses import input_ways
 
 WAYS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
-SENSES = {"pitch": ("forward", "aft"), "roll": ("left", "right")}
+NEUTRAL = "neutral"
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One thing found.
+
+    Attributes
+    ----------
+    part : str
+        What it is about.
+    text : str
+        One sentence.
+    miss : bool
+        Whether it counts as a missed requirement.
+    kind : {"direction", "size", "feel", "motion"}
+        What it is about; the file's `meant` can say of a size or a feel that it is meant.
+    """
+
+    part: str
+    text: str
+    miss: bool = False
+    kind: str = "motion"
 
 
 def deflection_words(system: System, surface: str) -> tuple[str, str]:
@@ -49,14 +73,28 @@ def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
     if not math.isfinite(value):
         return "nowhere"
     if float(f"{value:.{digits}f}") == 0:
-        return "neutral"
-    if name in SENSES:
-        return f"{abs(value):.{digits}f}{unit} {SENSES[name][bool(value > 0)]}"
+        return NEUTRAL
+    ways = input_ways(system.model, name)
+    if ways is not None:
+        return f"{abs(value):.{digits}f}{unit} {ways[bool(value > 0)]}"
     return f"{value:+.{digits}f}{unit} {name}"
+
+
+def said_end(system: System, name: str, greatest: bool) -> str:
+    """Which way a hand or foot goes toward an end of an input, such as "stick aft"."""
+    ways = input_ways(system.model, name)
+    if ways is None:
+        return f"{'+' if greatest else '-'} {name}"
+    return f"stick {ways[greatest]}" if name in SENSES else ways[greatest]
+
+
+def sense_word(system: System, name: str, greatest: bool) -> str:
+    """What the least or greatest end of an input is called."""
+    return (input_ways(system.model, name) or ("least", "greatest"))[greatest]
 
 
 def said_place(system: System, values: dict) -> str:
     """A stick position of several inputs in words, such as "17.0° aft, 21.0° left"."""
     moved = [said_input(system, name, value) for name, value in values.items()
-             if said_input(system, name, value) != "neutral"]
-    return ", ".join(moved) if moved else "neutral"
+             if said_input(system, name, value) != NEUTRAL]
+    return ", ".join(moved) if moved else NEUTRAL

@@ -6,6 +6,10 @@ Lengths are mm, angles degrees.  A model is a description only: it computes no m
 from .fittings import Fitted, RigPin, RodEnd
 from .parts import (
     AIRFRAME,
+    BACK,
+    KINDS,
+    SENSES,
+    UPRIGHT,
     Airframe,
     Body,
     Clearance,
@@ -30,10 +34,10 @@ from .strength import Factors, HingeMoment, PilotForce, TorqueTube
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "HANDBOOK", "STATIONS", "Airframe", "Arm", "Body", "Box", "Clearance", "Clocking",
-    "Coupling", "Factors", "Fitted", "Grip", "HingeMoment", "Hole", "Input", "Layer", "Material",
-    "Model", "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Play", "Point",
-    "Require", "RigPin", "Rod", "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop",
-    "Surface", "Target", "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
-    "steps_within",
+    "AIRFRAME", "BACK", "HANDBOOK", "KINDS", "SENSES", "STATIONS", "UPRIGHT", "Airframe", "Arm",
+    "Body", "Box", "Clearance", "Clocking", "Coupling", "Factors", "Fitted", "Grip",
+    "HingeMoment", "Hole", "Input", "Layer", "Material", "Model", "PairRule", "Part",
+    "PilotForce", "Pipe", "Place", "Plate", "Play", "Point", "Require", "RigPin", "Rod",
+    "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface", "Target", "Tolerance",
+    "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
 ]

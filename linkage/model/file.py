@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+import copy
 import csv
 import dataclasses
-import hashlib
 import io
-import os
-import tempfile
 import tomllib
 from pathlib import Path
 
+from ..disk import write_text
 from ..errors import FileError, LinkageError, ModelError, nearest
 from ..units import LENGTHS
 from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
@@ -73,20 +72,74 @@ def parse_model(text: str, *, folder=".") -> Model:
     >>> model.position("stick/pivot")
     (1549.3999999999999, 0.0, 228.6)
     """
+    return model_of(read_source(text, folder))
+
+
+@dataclasses.dataclass(frozen=True)
+class Source:
+    """What a model file says, before its twins are made.
+
+    Attributes
+    ----------
+    table : dict
+        As the TOML has it.
+    full : dict
+        The same with the rows of its table of hardpoints in their places, and without its name.
+    parts : dict
+        What that means: attributes of a `Model`, in mm and degrees.
+    unit : {"mm", "in"}
+    rows : dict
+        ``{"part/point": [FS, BL, WL]}`` of the table of hardpoints, as written.
+    csv_text : str
+        Of that table.
+    """
+
+    table: dict
+    full: dict
+    parts: dict
+    unit: str
+    rows: dict
+    csv_text: str
+
+
+def read_source(text: str, folder=".", csv_text: str | None = None) -> Source:
+    """What the text of a model file says.
+
+    Parameters
+    ----------
+    text : str
+    folder : path
+        Where a relative `hardpoints` file is looked for.
+    csv_text : str, optional
+        Of the table of hardpoints, in place of what the file on disk holds.
+
+    Returns
+    -------
+    Source
+    """
     try:
         table = tomllib.loads(text)
     except (ValueError, RecursionError) as problem:  # too many digits or brackets, too
         raise LinkageError(f"is no valid TOML: {problem}; mend that line") from problem
     if not table:
         raise LinkageError('is empty; start one with "linkage new side-by-side --out FILE"')
-    hardpoints = table.pop("hardpoints", None)
-    unit = table.get("length")
+    unit, full, rows = table.get("length"), copy.deepcopy(table), {}
     if unit not in LENGTHS:
         raise LinkageError('length must say what a bare length means: length = "in" or '
                            'length = "mm"')
-    if hardpoints is not None:
-        _add_hardpoints(table, hardpoints, Path(folder))
-    return Model(**with_twins(read_keys(Model, table, unit)))
+    name = full.pop("hardpoints", None)
+    if name is not None:
+        if not isinstance(name, str):
+            raise LinkageError('hardpoints: needs the name of a CSV file, like "points.csv"')
+        csv_text = exact_text(Path(folder) / name) if csv_text is None else csv_text
+        rows = _hardpoints_of(csv_text, Path(folder) / name)
+        _add_hardpoints(full, name, rows)
+    return Source(table, full, read_keys(Model, full, unit), unit, rows, csv_text or "")
+
+
+def model_of(source: Source) -> Model:
+    """The model that a file means, twins included."""
+    return Model(**with_twins(source.parts))
 
 
 def write_model(model: Model, path) -> None:
@@ -98,7 +151,7 @@ def write_model(model: Model, path) -> None:
     path : path
         Replaced whole or not at all.
     """
-    write_text(path, format_model(model))
+    write_text(path, format_model(model), replace=True)
 
 
 def format_model(model: Model) -> str:
@@ -117,87 +170,6 @@ def format_model(model: Model) -> str:
     return tomli_w.dumps(write_keys(model, model.length))
 
 
-def digest(path) -> str:
-    """First 16 digits of a file's SHA-256, by which a sheet is matched to its model.
-
-    Parameters
-    ----------
-    path : path
-
-    Returns
-    -------
-    str
-    """
-    return hashlib.sha256(Path(path).read_bytes()).hexdigest()[:16]
-
-
-def refuse_taken(path, replace: bool = False) -> None:
-    """Refuse a file that is there already.
-
-    Parameters
-    ----------
-    path : path
-    replace : bool
-        Whether it may be replaced.
-    """
-    if Path(path).exists() and not replace:
-        raise FileError(f"{path}: is there already and stays as it is; choose another name",
-                        path=str(path))
-
-
-def write_text(path, text: str) -> None:
-    """Write a text file whole or not at all.
-
-    Parameters
-    ----------
-    path : path
-    text : str
-
-    Raises
-    ------
-    FileError
-        When the place can't be written; what was there stays.
-    """
-    try:
-        data = text.encode("utf-8")
-    except UnicodeEncodeError as problem:
-        raise _unwritable(path, problem) from problem
-    write_bytes(path, data)
-
-
-def write_bytes(path, data: bytes) -> None:
-    """Write a file whole or not at all.
-
-    Parameters
-    ----------
-    path : path
-    data : bytes
-
-    Raises
-    ------
-    FileError
-        When the place can't be written; what was there stays.
-    """
-    path = Path(path)
-    aside = None
-    try:
-        handle, aside = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        os.chmod(aside, 0o644)
-        os.replace(aside, path)
-    except OSError as problem:
-        if aside is not None:
-            Path(aside).unlink(missing_ok=True)
-        raise _unwritable(path, problem) from problem
-
-
-def _unwritable(path, problem) -> FileError:
-    return FileError(f"{path}: can't be written "
-                     f"({getattr(problem, 'strerror', None) or problem}); choose a folder that "
-                     f"exists and may be written to", path=str(path))
-
-
 def read_hardpoints(path) -> dict:
     """Hardpoints of a CSV file with the columns name, FS, BL, WL.
 
@@ -211,9 +183,13 @@ def read_hardpoints(path) -> dict:
     dict
         ``{"part/point": [FS, BL, WL]}``, as written.
     """
+    return _hardpoints_of(_text_of(path), path)
+
+
+def _hardpoints_of(text: str, path) -> dict:
     rows = {}
     try:
-        lines = list(csv.reader(io.StringIO(_text_of(path)), skipinitialspace=True))
+        lines = list(csv.reader(io.StringIO(_plain_ends(text)), skipinitialspace=True))
     except csv.Error as problem:
         raise FileError(f"{path}: is no table of hardpoints ({problem}); mend it",
                         path=str(path)) from problem
@@ -289,12 +265,10 @@ def _classes_in(kind):
         yield Point
 
 
-def _add_hardpoints(table: dict, name, folder: Path) -> None:
+def _add_hardpoints(table: dict, name: str, rows: dict) -> None:
     """Put the points of a CSV file where the model file would have had them."""
-    if not isinstance(name, str):
-        raise LinkageError('hardpoints: needs the name of a CSV file, like "points.csv"')
     bodies = _table_in(table, "body")
-    for address, position in read_hardpoints(folder / name).items():
+    for address, position in rows.items():
         part, point = address.split("/")
         if part != AIRFRAME and part not in bodies:
             raise LinkageError(f'hardpoints {name}: no body "{part}" for "{address}"; '
@@ -323,6 +297,15 @@ def _number_or_text(cell: str):
 
 
 def _text_of(path) -> str:
+    return _plain_ends(exact_text(path))
+
+
+def _plain_ends(text: str) -> str:
+    return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+
+
+def exact_text(path) -> str:
+    """Text of a file as it is: its line ends and its byte order mark too."""
     path = Path(path)
     try:
         if path.is_dir():
@@ -331,7 +314,9 @@ def _text_of(path) -> str:
         if size > MOST_BYTES:
             raise FileError(f"{path}: has {size / 1e6:.0f} MB, and a model file is text of at "
                             f"most {MOST_BYTES / 1e6:.0f} MB; name the right file", path=str(path))
-        return path.read_text(encoding="utf-8-sig")
+        if not path.is_file():
+            raise FileError(f"{path}: is a device or a pipe; name a model file", path=str(path))
+        return path.read_bytes().decode("utf-8")
     except UnicodeDecodeError as problem:
         raise FileError(f"{path}: is no text file in UTF-8; name the model file, or save it as "
                         f"UTF-8", path=str(path)) from problem

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import unicodedata
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 
@@ -15,6 +16,8 @@ from ..errors import LinkageError, ModelError, nearest
 from ..units import HOUSE, LENGTHS, as_float, file_length, length_mm, quantity
 
 AXES = {"lateral": (0.0, 1.0, 0.0), "fore-aft": (-1.0, 0.0, 0.0), "vertical": (0.0, 0.0, 1.0)}
+DIRECTION_MARKS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e"
+                            "\u2066\u2067\u2068\u2069")  # UAX 9, from memory
 MOST_MM = 1e6  # a kilometre: beyond it a number is a slip of the unit, and precision is gone
 
 
@@ -81,6 +84,11 @@ class Text(Kind):
     def check(self, value):
         if not isinstance(value, str) or not value.strip():
             raise LinkageError(f"needs a text in quotes, {got(value)}")
+        marks = [c for c in value if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp")
+                 or c in DIRECTION_MARKS]
+        if marks:
+            raise LinkageError(f"holds {marks[0]!r}, which is no text but moves what is printed "
+                               f"elsewhere; take it out")
 
     def schema(self):
         return {"type": "string", "minLength": 1}

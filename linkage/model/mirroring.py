@@ -21,10 +21,13 @@ from .keys import (
     TableOf,
     file_keys,
 )
-from .parts import Airframe, Body, Coupling, Require, Stop
+from .parts import BACK, UPRIGHT, Airframe, Body, Coupling, Require, Stop, Surface
 from .shapes import Point
 
+MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface": "surfaces",
+            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins"}  # key of the file: attribute
 SWAPS = {"left": "right", "right": "left"}
+OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself
 TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
 
@@ -45,7 +48,7 @@ def with_twins(parts: dict) -> dict:
     pairs = list(parts.get("mirror", {}).items())
     names = [*pairs, *((there, here) for here, there in pairs)]
     done = dict(parts)
-    for group in ("bodies", "rods", "couplings", "surfaces", "stops", "wires", "rig_pins"):
+    for group in MIRRORED.values():
         table = dict(parts.get(group, {}))
         for name, part in parts.get(group, {}).items():
             twin = _renamed(name, names)
@@ -147,8 +150,23 @@ def _other_ratio(coupling, values, names, parts):
     return {"ratio": values["ratio"] * (-1) ** turned}
 
 
+def _other_moves(surface, values, names, parts):
+    return {"moves": {_renamed(name, names): _other_way(way, _runs_backwards(name, parts))
+                      for name, way in surface.moves.items()}}
+
+
+def _other_way(way: str, backwards: bool) -> str:
+    """Way of the twin's edge: an upright hinge swaps sides, an input that runs backwards turns."""
+    first = way.removesuffix(BACK)
+    if (first in UPRIGHT) != backwards:
+        *ahead, word = first.split()
+        first = " ".join([*ahead, OPPOSITE[word]])
+    return first + way[len(way.removesuffix(BACK)):]
+
+
 SENSES = {Point: _other_hole_side, Require: _other_ways, Stop: _other_end, RigPin: _other_position,
-          Body: _axis_through, Coupling: _other_ratio}  # what a mirror swaps besides places
+          Surface: _other_moves, Body: _axis_through,
+          Coupling: _other_ratio}  # what a mirror swaps besides places
 
 
 def _mirrored(kind, value, word: str, names):

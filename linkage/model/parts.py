@@ -30,6 +30,12 @@ from .shapes import PAIR, PLACE, POINTS, SIZE, SOLID, SOLIDS, THICKNESS, Part
 from .strength import FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 
 AIRFRAME = "airframe"
+SENSES = {"pitch": ("forward", "aft"), "roll": ("left", "right")}  # least and greatest end
+KINDS = ("aileron", "flaperon", "elevon", "spoiler", "elevator", "stabilator", "canard", "v-tail",
+         "inverted v-tail", "rudder", "nosewheel", "tailwheel", "flap", "tab")
+BACK = " then back"  # end of a way: the surface may turn back before the end of the travel
+UPRIGHT = ("left", "right", "points left", "points right")  # ways on a hinge that stands up
+MOVES = tuple(way + end for end in ("", BACK) for way in ("up", "down", *UPRIGHT))
 BEND = 10.0  # bundle diameters of least bend radius (TM 1-1500-204-23-4 item 27)
 
 
@@ -49,6 +55,9 @@ class Input(Part):
                            default=None)
     positive: str | None = key(Choice(("along axis", "against axis")),
                                "which turn about the axis as written is positive", default=None)
+    ways: tuple | None = key(ListOf(Text(), 2, 2, "pair of phrases"), "what its least and its "
+                             "greatest end are called, such as left pedal forward, right pedal "
+                             "forward; pitch and roll have their words", default=None)
     force: PilotForce | None = key(Record(PilotForce), "limit pilot force at the grip; of pitch, "
                                    "roll and yaw after 14 CFR 23.397(b) unless given", default=None)
     in_mm: bool = False  # whether `travel` is a movement in mm rather than an angle
@@ -142,6 +151,9 @@ class Body(Part):
     bearings: tuple | None = key(ListOf(Position(), 2, 2, "pair of places [FS, BL, WL]"), "two "
                                  "bearings along its axis that share the load of its pivot; the "
                                  "first takes what is along the axis", default=None)
+    joint: float | None = key(SIZE, "radius about its pivot, bearings and hinge within which it is "
+                                    "meant to touch what carries it; 1 in, or 1/2 in round the "
+                                    "tube there, unless given", default=None)
     friction: float | None = key(_Breakout(above=0.0, what="friction"), "breakout friction of its "
                                  "joint with its unit: a moment, of a slide a force", default=None)
 
@@ -270,6 +282,9 @@ class Rod(Part):
     tolerance: float | None = key(THICKNESS, "plus or minus on its length", default=None)
     play: float | None = key(THICKNESS, "movement in each of its rod ends from side to side, "
                                         "along the rod", default=None)
+    joint: float | None = key(SIZE, "radius about each of its ends within which it is meant to "
+                                    "touch what it is bolted to; that of its rod end's head and "
+                                    "shank unless given, else 1 in", default=None)
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
     def _check(self):
@@ -326,6 +341,14 @@ class Surface(Part):
     require: tuple = key(_OneOrMore(Record(Require)), "required travels", default=())
     hinge: HingeMoment | None = key(Record(HingeMoment), "air's moment about the hinge line",
                                     default=None)
+    kind: str | None = key(Choice(KINDS), "what sort of surface it is; read from its name unless "
+                           "given", default=None)
+    moves: dict = key(TableOf(Choice(MOVES), "input"), "way its trailing edge goes against what "
+                      "carries it for the positive end of each input (aft, right, right pedal "
+                      "forward); where its kind and side don't say, or otherwise than they say",
+                      default_factory=dict)
+    reason: str | None = key(Text(), "why it moves otherwise than its kind does, printed in every "
+                             "report", default=None)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -363,6 +386,8 @@ class Clearance(Part):
                            default=6.35)
     structure: float = key(THICKNESS, "between a moving part and structure it is not attached to",
                            default=12.7)
+    joined: float = key(THICKNESS, "between parts that share a joint, outside the ball about it; "
+                                   "0: free of contact", default=0.0)
     wire: float = key(THICKNESS, "between a wire's loop and what it could chafe on; 1/2 in after "
                                  "AC 43.13-1B 11-125, from memory", default=12.7)
     named: dict = key(TableOf(THICKNESS, "class"), "classes of the builder's own", word="class",

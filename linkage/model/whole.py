@@ -12,8 +12,11 @@ from .fittings import Fitted, RigPin, RodEnd
 from .keys import Choice, ListOf, Record, TableOf, Text, key
 from .parts import (
     AIRFRAME,
+    BACK,
     BODY,
     INPUT,
+    SENSES,
+    UPRIGHT,
     Airframe,
     Body,
     Clearance,
@@ -72,6 +75,8 @@ class Model(Part):
                          word="rod_end", default_factory=dict)
     rig_pins: dict = key(TableOf(Record(RigPin), "rig_pin"), "rig pins", word="rig_pin",
                          default_factory=dict)
+    meant: dict = key(TableOf(Text(), "part"), "sizes that look like a slip and are meant: part = "
+                      "the reason, printed in every report", default_factory=dict)
     mirror: dict = key(TableOf(Text(), "word"), "word in a name = word in its twin's name",
                        default_factory=dict)
     _at: dict = field(init=False, repr=False, compare=False, default_factory=dict)
@@ -321,6 +326,9 @@ def _check_inputs(model: Model) -> None:
     for name, item in model.inputs.items():
         place = f'input "{name}"'
         _refer(f"{place}, grip", item.grip, model.points, "hardpoint")
+        if item.ways is not None and name in SENSES:
+            raise ModelError(f"{place}, ways: its ends are called {' and '.join(SENSES[name])} "
+                             f"already; leave it out", place=place)
         driven = [body for body, part in model.bodies.items() if part.input == name]
         if len(driven) > 1:
             raise ModelError(f'{place}: drives both "{driven[0]}" and "{driven[1]}"; let it drive '
@@ -351,6 +359,11 @@ def _check_surface(model: Model, name: str, surface: Surface) -> None:
             if word not in words and getattr(require, word) is not None:
                 raise ModelError(f"{place}, require: {word} does not fit its hinge line; "
                                  f"use {words[0]} and {words[1]}", place=place)
+    for word, way in surface.moves.items():
+        _refer(f"{place}, moves", word, model.inputs, "input")
+        if (way.removesuffix(BACK) in UPRIGHT) != is_rudder(model.bodies[surface.body]):
+            raise ModelError(f"{place}, moves, {word}: {way} does not fit its hinge line; "
+                             f"use {words[0]} or {words[1]}", place=place)
 
 
 def is_rudder(body: Body) -> bool:

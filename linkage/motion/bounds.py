@@ -118,7 +118,7 @@ def _unwrapped(posture, step: Couple, system, cells):
     """
     value = posture.states[step.source].value
     driver = next(s for s in system.plan.steps
-                  if step.source in getattr(s, "joints", (getattr(s, "joint", None),)))
+                  if step.source in s.joints)
     if not isinstance(value, Enclosure) or isinstance(driver, (Drive, Couple)) or \
             posture.plan.model.bodies[step.source].slides:
         return value

@@ -164,7 +164,8 @@ class _Boxes:
             parts = middle[todo, None] + ways * half[todo, None]
             cell = np.concatenate([cell[~todo], np.repeat(cell[todo], len(ways))])
             middle = np.concatenate([middle[~todo], parts.reshape(-1, size)])
-            half = np.concatenate([half[~todo], np.repeat(half[todo] / 2 * GROW, len(ways), axis=0)])
+            half = np.concatenate([half[~todo],
+                                   np.repeat(half[todo] / 2 * GROW, len(ways), axis=0)])
         return self._hull(cell, middle, half)
 
     def _worth(self, cell, half):

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..errors import MotionError
-from ..model import AIRFRAME, Model
+from ..model import AIRFRAME, SENSES, Model
 from . import kernels
 
 DEAD_CENTRE = 1e-6  # least share of its reach that a rod must turn or push its joint by
@@ -189,20 +189,23 @@ def _finished(model, steps, settled, open_rods) -> Plan:
 def input_sign(model: Model, input_name: str, body_name: str) -> float:
     """+1 when the input's positive sense is the right-hand turn about the body's axis as written.
 
-    Pitch is positive with the grip aft (u.y > 0), roll with the grip right (u.x < 0).
+    Pitch is positive with the grip aft (u.y > 0), roll with the grip right (u.x < 0); on a slide
+    (a wheel's shaft) pitch is positive aft (u.x > 0), roll to the right (u.y > 0).
     """
     said = model.inputs[input_name].positive
     if said is not None:
         return 1.0 if said == "along axis" else -1.0
     body = model.bodies[body_name]
-    if input_name not in ("pitch", "roll") or body.slides:
+    if input_name not in SENSES:
         return 1.0
-    lead = body.direction[1] if input_name == "pitch" else -body.direction[0]
+    x, y, _ = body.direction
+    lead, line = ((x, "fore-aft") if body.slides else (y, "lateral")) if input_name == "pitch" \
+        else (y, "lateral") if body.slides else (-x, "fore-aft")
     if abs(lead) < 0.5:
         raise MotionError(
-            f'input "{input_name}": the axis of "{body_name}" lies more than 60° off '
-            f'{"lateral" if input_name == "pitch" else "fore-aft"}; say which turn is positive '
-            f'with positive = "along axis" or "against axis"', body=body_name)
+            f'input "{input_name}": the {"slide" if body.slides else "axis"} of "{body_name}" lies '
+            f'more than 60° off {line}; say which way is positive with positive = "along axis" or '
+            f'"against axis"', body=body_name)
     return 1.0 if lead > 0 else -1.0
 
 

@@ -119,7 +119,7 @@ def stick_forces(system: System, ax=None, *, input: str = "pitch"):
     force, friction = (data[k].to_numpy() / per for k in ("force", "friction"))
     names, curves = ["hinge moments alone"], [force]
     if np.isfinite(friction).any():
-        names += ["moving " + sense_word(input, greatest) for greatest in (True, False)]
+        names += ["moving " + sense_word(system, input, greatest) for greatest in (True, False)]
         curves += [force + friction, force - friction]
     lines = [ax.plot(shown_input(system, input, x), y, color=colour, linestyle=style)[0]
              for y, (colour, style) in zip(curves, SERIES, strict=False)]
@@ -127,7 +127,7 @@ def stick_forces(system: System, ax=None, *, input: str = "pitch"):
     ax.axvline(0, color=PALE, linewidth=0.8, zorder=0)
     say(ax, f"What does the hand feel in {input}?", system.model.title,
         input_axis(ax.xaxis, system, input),
-        f"hand's force, {unit}, + {sense_word(input, True)}")
+        f"hand's force, {unit}, + {sense_word(system, input, True)}")
     ax.margins(x=0.03, y=0.08)
     label_ends(ax, lines, names)
     return ax

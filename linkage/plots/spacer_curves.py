@@ -83,7 +83,7 @@ def _contact(made, thickness) -> float:
 def _stopped_lines(ax, made, thickness, angle):
     system, name = made.system, made.stop.input
     per, known = system.model.unit.mm, np.isfinite(angle)
-    way = sense_word(name, made.stop.side == "greatest")
+    way = sense_word(system, name, made.stop.side == "greatest")
     lines = ax.plot(thickness / per, np.abs(shown_input(system, name, angle)), color=INK,
                     linewidth=2.2)
     texts = [f"{name}, {way}"]

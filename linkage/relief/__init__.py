@@ -6,16 +6,16 @@ from .flat import flat_of, plates_named
 from .reliefs import Options, Relief, relieve
 from .shop_files import (
     both_sides,
-    check_folder,
-    file_stem,
     page_count,
     relief_templates,
     relieved_file,
+    relieved_name,
+    template_names,
     templates,
     twin_of,
     write_all,
 )
 
-__all__ = ["Options", "Relief", "both_sides", "check_folder", "draw", "file_stem", "flat_of",
-           "page_count", "plates_named", "relief_templates", "relieve", "relieved_file",
-           "said_area", "said_width", "templates", "twin_of", "with_shape", "write_all"]
+__all__ = ["Options", "Relief", "both_sides", "draw", "flat_of", "page_count", "plates_named",
+           "relief_templates", "relieve", "relieved_file", "relieved_name", "said_area",
+           "said_width", "template_names", "templates", "twin_of", "with_shape", "write_all"]

@@ -134,8 +134,9 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
 def _sweeps(system, flat, pairs, step) -> dict:
     """What passes the plate of each pair, by the pair's name."""
     scene = scene_of(system)
-    return {pair.name: Sweep(system, flat, scene.solid(
-        pair.second if pair.first == flat.name else pair.first), pair, step) for pair in pairs}
+    return {pair.name: Sweep(system, flat, scene.solid_of(
+        pair, pair.second if pair.first == flat.name else pair.first), pair, step)
+        for pair in pairs}
 
 
 def _cut_until_proven(system, flat, sweeps, options):
@@ -158,9 +159,9 @@ def _tried(system, flat, swept, options):
     shape = cut_shape(flat, cut, system.model.length)
     model = with_shape(system.model, flat.name, shape)
     fresh = System(model)
-    known = {pair.name for pair in asked(system, flat.name)}
+    known = {pair.name: pair.joined for pair in asked(system, flat.name)}
     for pair in asked(fresh, flat.name):
-        if pair.name not in known:
+        if known.get(pair.name, True) and not pair.joined:
             raise LinkageError(
                 f'"{flat.name}": the relief cuts away what holds a pivot or rod end '
                 f"({pair.name}); move that, or waive what misses", pair=pair.name)

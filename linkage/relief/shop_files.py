@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
-from ..errors import FileError
+from ..disk import file_stems, fill_folder
 from ..model import Model, Plate, Washer
-from ..model.file import format_model, refuse_taken, write_bytes, write_text
+from ..model.save import saved_files
 from ..units import CAUTION, shown_length
 from .cut import said_area, said_width
 from .drawing import draw, notes_of_faces
@@ -75,20 +74,21 @@ def templates(model: Model, name: str, *, paper: str | None = None, mirrored: bo
     """
     drawing = draw(model, flat_of(model, name), (*notes_of_faces(model, name), *notes),
                    regions, mirrored=mirrored)
-    stem = file_stem(f"{name}{' mirrored' if mirrored else ''}")
+    stem = template_stem(model, name, mirrored)
     return {f"{stem}.dxf": as_dxf(drawing), f"{stem}.svg": as_svg(drawing),
             f"{stem}.pdf": as_pdf(drawing, paper), None: drawing}
 
 
-def file_stem(name: str) -> str:
-    """A name that any file system takes.
+def template_stem(model: Model, name: str, mirrored: bool = False) -> str:
+    """How the template files of a plate begin: of no two solids of a model alike."""
+    names = [*model.solids, *(f"{each} mirrored" for each in model.solids)]
+    return file_stems(names)[f"{name} mirrored" if mirrored else name]
 
-    Examples
-    --------
-    >>> file_stem("airframe/seat pan left")
-    'airframe seat pan left'
-    """
-    return "".join(c if c.isalnum() or c in " -_." else " " for c in name).strip(" .") or "plate"
+
+def template_names(model: Model, names, mirrored: bool = False) -> list[str]:
+    """Names of the template files of plates, before they are drawn."""
+    return [f"{template_stem(model, name, mirrored)}.{kind}" for name in names
+            for kind in ("dxf", "svg", "pdf")]
 
 
 def page_count(drawing, paper: str | None = None) -> int:
@@ -121,29 +121,36 @@ def relief_templates(relief: Relief, paper: str | None = None) -> dict:
     return templates(relief.model, relief.name, paper=paper, notes=notes, regions=regions)
 
 
-def relieved_file(source, reliefs) -> dict:
-    """Text of the model with its reliefs, by a name after that of the file it came from.
+def relieved_file(source, reliefs, folder) -> dict:
+    """The model file with its reliefs cut in: the source file with what has changed in it.
 
     Parameters
     ----------
     source : path
     reliefs : sequence of Relief
         Each made in the system with those before.
+    folder : path
+        Where it is to be written.
 
     Returns
     -------
     dict
-        ``{file name: text}``.
+        ``{file name: bytes}``, the model file last: by a name after that of the source.
     """
     source = Path(source)
     cut = ", ".join(relief.name for relief in reliefs if relief.needed) or "nothing"
-    head = "".join(f"# {line}\n" for line in (f"{source.name} with relief cut in: {cut}.",
-                                              *CAUTION.split("\n")))
-    return {f"{source.stem} relieved.toml": head + format_model(reliefs[-1].model)}
+    note = (f"{source.name} with relief cut in: {cut}.", *CAUTION.split("\n"))
+    files = saved_files(source, reliefs[-1].model, Path(folder) / relieved_name(source), note)
+    return {path.name: data for path, data in files.items()}
+
+
+def relieved_name(source) -> str:
+    """Name of the model file with its reliefs, after that of the file it came from."""
+    return f"{Path(source).stem} relieved.toml"
 
 
 def write_all(folder, files: dict, replace: bool = False) -> None:
-    """Write files into a folder, which is made where it is missing; each whole or not at all.
+    """Write files into a folder, which is made where it is missing: all of them or none.
 
     Parameters
     ----------
@@ -158,31 +165,4 @@ def write_all(folder, files: dict, replace: bool = False) -> None:
     FileError
         When the folder can't be made or written to, or holds one of the files.
     """
-    folder = Path(folder)
-    for name in filter(None, files):
-        refuse_taken(folder / name, replace)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as problem:
-        raise FileError(f"{folder}: can't be made a folder ({problem.strerror}); choose another",
-                        path=str(folder)) from problem
-    for name, data in files.items():
-        if isinstance(data, bytes):
-            write_bytes(folder / name, data)
-        elif isinstance(data, str):
-            write_text(folder / name, data)
-
-
-def check_folder(folder) -> None:
-    """Refuse a folder that can't be written to, before any work is done.
-
-    Parameters
-    ----------
-    folder : path
-    """
-    folder = Path(folder)
-    there = next(place for place in (folder, *folder.absolute().parents) if place.exists())
-    if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
-        why = "may not be written to" if there.is_dir() else "is a file"
-        raise FileError(f"{folder}: can't be made or filled, as {there} {why}; choose another "
-                        f"folder", path=str(folder))
+    fill_folder(folder, {name: data for name, data in files.items() if name}, replace=replace)

@@ -6,7 +6,7 @@ import io
 from html import escape
 from pathlib import Path
 
-from ..results import Heading, Picture, Table, Text, is_missed, is_number
+from ..results import DataTable, Heading, Picture, Text, is_missed, is_number
 
 EDGE = 42.0  # points
 LEADS = {"miss": "MISS  ", "undecided": "UNDECIDED  ", "note": "Note  "}
@@ -36,8 +36,7 @@ def as_pdf(title: str, blocks, paper: str, foot: str) -> bytes:
     from reportlab.lib import pagesizes
     from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer
 
-    blocks = [block for block in blocks
-              if not (isinstance(block, Table) and block.only_data)]
+    blocks = [block for block in blocks if not isinstance(block, DataTable)]
     size = getattr(pagesizes, paper if paper == "A4" else "LETTER")
     made, style = io.BytesIO(), _styles()
     page = SimpleDocTemplate(made, pagesize=size, leftMargin=EDGE, rightMargin=EDGE,

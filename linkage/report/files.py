@@ -4,7 +4,18 @@ from __future__ import annotations
 
 import json
 
-from ..results import CHAPTERS, Results, Table, Text, as_html, blocks_of, is_number, readings_form
+from ..disk import csv_text
+from ..results import (
+    CHAPTERS,
+    Results,
+    Table,
+    Text,
+    as_html,
+    blocks_of,
+    is_number,
+    readings_form,
+    tables_of,
+)
 from ..results.csv_files import csv_files
 from ..units import CAUTION, LENGTHS
 from .as_pdf import as_pdf
@@ -33,17 +44,15 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     later = SECOND_CORE if "stops" in names else ()
     with results.beside(later):
         blocks = [Text(CAUTION, "caution"), *blocks_of(results, names)]
-    tables = {block.name: block.data for block in blocks if isinstance(block, Table)}
-    read = {block.name: block.data for block in blocks
-            if isinstance(block, Table) and not block.only_data}
+    read = {block.name: block.data for block in blocks if isinstance(block, Table)}
     files = {"report.html": as_html(title, blocks),
              "report.pdf": as_pdf(title, blocks, paper, f"Model digest {results.digest}"),
              "tables.json": as_json(title, read, results.digest)}
-    files |= {f"tables/{name}": text for name, text in csv_files(tables).items()}
+    files |= {f"tables/{name}": text for name, text in csv_files(tables_of(blocks)).items()}
     if "reliefs" in names and results.reliefs is not None:
         files |= template_files(results.reliefs[0], paper)
     form = readings_form(results.system, results.digest)
-    files[READINGS.format(results.digest)] = form.to_csv(index=False, lineterminator="\n")
+    files[READINGS.format(results.digest)] = csv_text(form)
     return files
 
 

@@ -1,7 +1,7 @@
 """Everything found of a system, once: the answers, the verdict, and chapters that show them."""
 
 from .answers import Answers, NothingAsked
-from .blocks import Heading, Picture, Table, Text, is_missed, is_number, shown
+from .blocks import DataTable, Heading, Picture, Table, Text, is_missed, is_number, shown
 from .chapters import CHAPTERS, Chapter, blocks_of, chapter_named
 from .comparison import compared
 from .html import as_fragment, as_html
@@ -11,8 +11,8 @@ from .sequence import readings_form, rigging_sequence
 from .text import aligned, as_text, number, section, wrapped
 from .verdict import Miss, Verdict
 
-__all__ = ["CHAPTERS", "QUESTIONS", "Answers", "Chapter", "Heading", "Miss", "NothingAsked",
-           "Picture", "Question", "Results", "Shown", "Table", "Text", "Verdict", "aligned",
-           "as_fragment", "as_html", "as_text", "blocks_of", "chapter_named", "compared",
-           "is_missed", "is_number", "number", "readings_form", "rigging_sequence", "section",
-           "shown", "tables_of", "verdict_of", "wrapped"]
+__all__ = ["CHAPTERS", "QUESTIONS", "Answers", "Chapter", "DataTable", "Heading", "Miss",
+           "NothingAsked", "Picture", "Question", "Results", "Shown", "Table", "Text", "Verdict",
+           "aligned", "as_fragment", "as_html", "as_text", "blocks_of", "chapter_named",
+           "compared", "is_missed", "is_number", "number", "readings_form", "rigging_sequence",
+           "section", "shown", "tables_of", "verdict_of", "wrapped"]

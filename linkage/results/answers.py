@@ -11,9 +11,9 @@ import numpy as np
 
 from .. import gearing, loads, relief, rigging, stops
 from ..clearances import clearance
+from ..disk import digest
 from ..errors import LinkageError
 from ..model import Plate, Washer
-from ..model.file import digest
 from ..motion import System
 from .second_core import SecondCore
 from .sequence import rigging_sequence
@@ -140,9 +140,14 @@ class Answers:
         return gearing.margins(self.system)
 
     @answer
+    def directions(self):
+        """Which way every surface goes for each input that commands it."""
+        return gearing.directions(self.system)
+
+    @answer
     def findings(self):
         """What a builder should know before trusting the numbers."""
-        return gearing.find(self.system, self._needs("margins"))
+        return gearing.find(self.system, self._needs("margins"), self._needs("directions"))
 
     @answer
     def travels(self):
@@ -383,6 +388,14 @@ class Answers:
         held = {name: np.array([spot.inputs.get(name, 0.0) for spot in self._needs("spots")])
                 for name in self.system.inputs}
         return rigging.monte_carlo(self.system, self.chance, **held)
+
+    @answer
+    def few_builds(self):
+        """Some builds as their parts come out, at neutral and at both ends of every input."""
+        model = self.system.model
+        self._given(model.surfaces and (model.tolerance.hardpoint or model.tolerance.rod),
+                    "surface with tolerances", "[tolerance] hardpoint and rod")
+        return rigging.trial_builds(self.system)
 
     @answer
     def play(self):

@@ -52,8 +52,6 @@ class Table:
         Columns to be filled in by hand.
     words : dict
         ``{column: function}`` for numbers that people read in words, from the row and the value.
-    only_data : bool
-        Whether it is too long to be read, and is written as data alone.
     """
 
     name: str
@@ -61,7 +59,6 @@ class Table:
     note: str = ""
     blank: tuple[str, ...] = ()
     words: dict = field(default_factory=dict)
-    only_data: bool = False
 
     def cell(self, row: dict, column: str) -> str:
         """A cell as it is read."""
@@ -69,6 +66,27 @@ class Table:
         if column in self.words and is_number(value) and math.isfinite(value):
             return self.words[column](row, value)
         return shown(column, value)
+
+
+@dataclass(frozen=True, eq=False)
+class DataTable:
+    """A table too long to be read: made when it is written as data, and shown nowhere.
+
+    Attributes
+    ----------
+    name : str
+        Also the name of its CSV file.
+    make : callable
+        Gives the DataFrame.
+    """
+
+    name: str
+    make: Callable
+
+    @cached_property
+    def data(self):
+        """The DataFrame."""
+        return self.make()
 
 
 @dataclass(frozen=True, eq=False)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import numpy as np
 
 from .. import gearing
@@ -13,7 +15,7 @@ SAME = 1e-6  # in whatever unit: below what any two runs differ by
 
 
 def compared(before: Answers, after: Answers) -> dict:
-    """Tables of what differs in travels, gearing, clearance and stops.
+    """Tables of what differs in travels, gearing, hardpoints, clearance and stops.
 
     Parameters
     ----------
@@ -22,20 +24,28 @@ def compared(before: Answers, after: Answers) -> dict:
     Returns
     -------
     dict
-        ``{name: DataFrame}`` with the columns before, after and change, of what is not the same;
-        lengths in the unit of `after`, and a dash where only one of the two has the row.
+        ``{name: DataFrame}`` of all that was compared, with the columns before, after and change,
+        and a row for each thing that is not the same; lengths in the unit of `after`, and a dash
+        where only one of the two has the row.  Clearance and stops are compared where both have
+        them and they were asked for.
     """
     unit = after.system.model.length
-    tables = {"Travels before and after": _changed(*map(_travels, (before, after)), "°"),
-             "Gearing before and after": _changed(*map(_gearing, (before, after)), "°/°"),
-             "Hardpoints before and after": _changed(
-                 *(_points(each, unit) for each in (before, after)), unit)}
-    if after.clearance is not None and before.clearance is not None:
-        tables["Clearance before and after"] = _changed(
-            *(_clearance(each, unit) for each in (before, after)), unit)
-    if after.stops is not None and before.stops is not None:
-        tables["Stops before and after"] = _changed(*map(_stops, (before, after)), "°")
-    return {name: data for name, data in tables.items() if len(data)}
+    tables = {"Travels": ("°", _travels), "Gearing": ("°/°", _gearing),
+              "Hardpoints": (unit, partial(_points, unit=unit))}
+    if _both(before, after, "clearance"):
+        tables["Clearance"] = unit, partial(_clearance, unit=unit)
+    if _both(before, after, "stops"):
+        for each in sorted({control.unit for control in after.system.inputs.values()}):
+            name = "Stops" if each == "°" else f"Stops in {each}"
+            tables[name] = each, partial(_stops, unit=each)
+    return {f"{name} before and after": _changed(rows(before), rows(after), word)
+            for name, (word, rows) in tables.items()}
+
+
+def _both(before, after, name) -> bool:
+    if after.only and name not in after.only:
+        return False
+    return getattr(before, name) is not None and getattr(after, name) is not None
 
 
 def _changed(before: dict, after: dict, unit: str):
@@ -75,6 +85,7 @@ def _clearance(results, unit):
             for row in results.clearance.to_dict("records") if row["rule"] != "stop"}
 
 
-def _stops(results):
-    return {name: angle for name, angle in zip(results.stops["stop"], results.stops["angle"],
-                                               strict=True)}
+def _stops(results, unit):
+    inputs = results.system.inputs
+    return {row["stop"]: row["angle"] for row in results.stops.to_dict("records")
+            if inputs[row["input"]].unit == unit}

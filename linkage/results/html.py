@@ -7,7 +7,7 @@ import io
 import math
 from html import escape
 
-from .blocks import Heading, Picture, Table, Text, is_missed, is_number
+from .blocks import DataTable, Heading, Picture, Table, Text, is_missed, is_number
 
 STYLE = """
 :root { color-scheme: light dark; --ink: #16202a; --paper: #fff; --rule: #b8c0c8; }
@@ -40,7 +40,7 @@ img { max-width: 100%; height: auto; background: #fff; }
 .undecided::before { content: "UNDECIDED  "; font-weight: bold; }
 .note::before { content: "Note  "; font-weight: bold; }
 .missing { border-left: .4rem solid #6b7680; padding-left: .8rem; font-style: italic; }
-nav ol { columns: 2; padding-left: 1.3rem; }
+nav ol { columns: 16rem 2; padding-left: 1.5rem; }
 @page { margin: 14mm 12mm; }
 @media print { body { max-width: none; padding: 0; } .scroll { overflow: visible; }
                nav { break-after: page; } }
@@ -83,7 +83,7 @@ def as_fragment(blocks) -> str:
     str
     """
     return "\n".join(_block(block) for block in blocks
-                     if not (isinstance(block, Table) and block.only_data))
+                     if not isinstance(block, DataTable))
 
 
 def _block(block) -> str:

@@ -104,10 +104,37 @@ def _not_asked(results, question):
 
 # --- findings, travels --------------------------------------------------------------------------
 
-def _finding_misses(results):
-    for finding in results.findings:
-        if finding.miss:
-            yield Miss("motion", "", finding.text)
+def _missed_findings(*kinds: str):
+    """Misses among the findings of some kinds."""
+    def misses(results):
+        for finding in results.findings:
+            if finding.miss and finding.kind in kinds:
+                yield Miss(finding.kind, "", finding.text)
+
+    return misses
+
+
+def _directions_judged(results):
+    right = [each for each in results.directions if each.outcome == "right"]
+    return _counted(len(right), "direction", "directions")
+
+
+def _directions_cover(results):
+    if _directions_judged(results):
+        yield ("Directions are judged at neutral and at both ends of the wanted travel, and by the "
+               "proven sign of the gearing over all of it, as drawn; an input that moves a surface "
+               "by less than a tenth of what the strongest does is not judged.")
+
+
+def _feels_judged(results):
+    given = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
+    return _counted(len(given), "hinge moment's slope", "hinge moments' slopes")
+
+
+def _directions_left(results):
+    for each in results.directions:
+        if each.outcome in ("not judged", "exception"):
+            yield each.text
 
 
 def _undriven(results):
@@ -156,7 +183,8 @@ def _clearance_misses(results):
         else:
             own = LENGTHS[unit]
             proven = rounded_down(row["proven"] / own.mm, own.digits)
-            yield Miss("clearance", row["pair"], f"only {proven} {unit} proven, {required}", at,
+            words = f"only {proven} {unit}" if math.isfinite(proven) else "nothing"
+            yield Miss("clearance", row["pair"], f"{words} proven, {required}", at,
                        decided=False, short=row["required"] - row["proven"])
 
 
@@ -184,12 +212,16 @@ def _no_clearance_of(results):
     waived = scene_of(results.system).waived
     if waived:
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
+    joints = {item.ball.joint for item in scene_of(results.system).left_out}
+    if joints:
+        yield (f"clearance at {_counted(len(joints), 'joint', 'joints')}, within the radius listed "
+               f"under clearance: parts are meant to touch there")
 
 
 def _clearance_covers(results):
     found = results.clearance
-    yield (f"Clearance as drawn is for every position of {_travel_judged(results)}, the parts of "
-           f"each pair that meet at a joint left out; "
+    yield (f"Clearance as drawn is for every position of {_travel_judged(results)}, what lies at a "
+           f"joint that two parts share left out; "
            f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
 
 
@@ -199,7 +231,7 @@ def _travel_judged(results) -> str:
     if real is None:
         return f"the wanted travel, {travel_words(results.system)}"
     wide = max(real.fine.values(), default=0.0)
-    more = f" (found to {wide:.2f}° or mm, never too small)" if wide else ""
+    more = f" (covered by cells, {wide:.2f}° or mm at its edge, never too small)" if wide else ""
     return (f"the travel that the stops leave{more}, which lies within "
             f"{travel_words(results.system, real.box)}")
 
@@ -213,7 +245,7 @@ def travel_words(system, box=None) -> str:
 
 def _stop_misses(results):
     for name, side in results.ends_missed:
-        yield Miss("stop", f"{name} {gearing.sense_word(name, side == 'greatest')}",
+        yield Miss("stop", f"{name} {gearing.sense_word(results.system, name, side == 'greatest')}",
                    "no stop governs there: " + _why_none(results, name, side))
     yield from _missed_stops(results)
 
@@ -221,7 +253,7 @@ def _stop_misses(results):
 def _missed_stops(results):
     """A miss for each end at which the stick gets past its stops somewhere."""
     for end in results.real_travel.missed_stops if results.real_travel is not None else ():
-        way = gearing.sense_word(end.input, end.side == "greatest")
+        way = gearing.sense_word(results.system, end.input, end.side == "greatest")
         verb = "miss their faces" if end.gap > 0 else "are not proven to stop it"
         yield Miss("stop", f"{end.input} {way}", f"{', '.join(end.stops)} {verb}",
                    gearing.said_place(results.system, end.place), decided=end.gap > 0)
@@ -236,7 +268,7 @@ def _why_none(results, name, side):
 def ends_of(system, *, stopped: bool) -> list[str]:
     """Ends of travels that have a stop in the file, or that have none, in words."""
     there = {(stop.input, stop.side) for stop in system.model.stops.values()}
-    return [f"{name} {gearing.sense_word(name, side == 'greatest')}"
+    return [f"{name} {gearing.sense_word(system, name, side == 'greatest')}"
             for name in gearing.box_of(system) for side in ("least", "greatest")
             if ((name, side) in there) is stopped]
 
@@ -290,6 +322,13 @@ def _no_strength(results):
         yield f"hinge moment of {', '.join(silent)}: none in the file"
     for case in results.worst_loads.attrs["unheld"]:
         yield f"load case held nowhere: {case}"
+
+
+def _build_misses(results):
+    builds = results.few_builds
+    if builds.unbuildable:
+        yield Miss("tolerance", "", f"{builds.lost:,} of {builds.count:,} builds within the "
+                   f"tolerances can't be put together somewhere in the travel")
 
 
 def _tilt_misses(results):
@@ -393,18 +432,38 @@ def _listed(names, most: int = 4) -> str:
     return f"{', '.join(names[:most])}{more}"
 
 
+def _covering(sentence: str):
+    """What a question's answer holds for, the same for every system."""
+    return lambda results: iter((sentence,))
+
+
 QUESTIONS = (  # in the order of the verdict
-    Question("motion", "findings", ("margins", "findings"), _finding_misses, lambda results: "",
-             _undriven),
-    Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required),
+    Question("direction", "findings", ("directions", "findings"), _missed_findings("direction"),
+             _directions_judged, _directions_left,
+             _directions_cover),
+    Question("feel", "findings", ("findings",), _missed_findings("feel"), _feels_judged),
+    Question("size", "findings", ("findings",), _missed_findings("size"), lambda results: ""),
+    Question("motion", "findings", ("margins", "findings"), _missed_findings("motion"),
+             lambda results: "", _undriven),
+    Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required,
+             _covering("Travels are judged over the wanted travel of their input, the others at "
+                       "neutral, as drawn.")),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
              _no_clearance_of, _clearance_covers),
-    Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without),
+    Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
+             _covering("Stops are judged along their own input, the others at neutral, as drawn;"
+                       " whether the stick gets past them, over all inputs they depend on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
-             _margins_judged, _no_strength),
-    Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left),
+             _margins_judged, _no_strength,
+             _covering("Loads are the greatest found on a grid of stick positions and closer about "
+                       "each worst one: searched, not proven between; for the load cases listed.")),
+    Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
+    Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
+             _covering("Tilts of rod ends are searched over the wanted travel, not proven.")),
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
-    Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged),
+    Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
+             covers=_covering("Lengths of wires are proven over the wanted travel; what their "
+                              "loops come near is looked at in a grid of stick positions.")),
     Question("grip", "wires", ("grips",), _grip_misses, _grips_judged, _grips_left),
     Question("hand", "wires", ("hands",), _hand_misses, _hands_judged),
 )

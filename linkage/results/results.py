@@ -5,10 +5,10 @@ from __future__ import annotations
 from functools import cached_property
 
 from .answers import Answers
-from .blocks import Table
+from .blocks import DataTable, Table
 from .chapters import CHAPTERS, blocks_of
 from .html import as_fragment
-from .questions import asked_of, verdict_of
+from .questions import verdict_of
 from .text import as_text
 from .verdict import Verdict
 
@@ -38,9 +38,9 @@ class Results(Answers):
     def chapters(self) -> tuple[str, ...]:
         """Names of the chapters that are printed."""
         if self.only:
-            kinds = {question.chapter for question in asked_of(self)}
-            return tuple(chapter.name for chapter in CHAPTERS if chapter.name in
-                         {"answer", "rests-on", *self.only} | kinds & set(self.only))
+            about = {"answer", "before-and-after", "rests-on"}
+            return tuple(chapter.name for chapter in CHAPTERS
+                         if chapter.name in about | set(self.only))
         return tuple(chapter.name for chapter in CHAPTERS if chapter.printed)
 
     def chapter(self, *names: str) -> Shown:
@@ -76,4 +76,4 @@ class Shown:
 
 def tables_of(blocks) -> dict:
     """Tables among blocks: ``{name: DataFrame}``."""
-    return {block.name: block.data for block in blocks if isinstance(block, Table)}
+    return {block.name: block.data for block in blocks if isinstance(block, Table | DataTable)}

@@ -11,7 +11,7 @@ TURN = 0.5  # turn of a rod end, the step it is rigged by; common practice
 
 
 def rigging_sequence(system: System, stops=None):
-    """Numbered steps: pin the stick, then set each rod in the order of the drive, then try stops.
+    """Numbered steps: which way all goes, then pin the stick, set each rod, try the stops.
 
     Parameters
     ----------
@@ -28,12 +28,20 @@ def rigging_sequence(system: System, stops=None):
     import pandas as pd
 
     unit = system.model.length
-    steps = [*_pins(system), *_rods(system), *_neutrals(system), *_ends(system, stops)]
+    steps = [*_ways(system), *_pins(system), *_rods(system), *_neutrals(system),
+             *_ends(system, stops)]
     rows = [{"step": k, "do": do, "part": part, f"length {unit}": length, "expected": expected,
              "tolerance": tolerance, "reading": BLANK, "signed": BLANK}
             for k, (do, part, length, expected, tolerance) in enumerate(steps, start=1)]
     return pd.DataFrame(rows, columns=["step", "do", "part", f"length {unit}", "expected",
                                        "tolerance", "reading", "signed"])
+
+
+def _ways(system):
+    """Before any length is set: which way every surface goes for each hand or foot movement."""
+    for sentence in gearing.expected_steps(system):
+        yield ("join the run roughly and see which way every surface goes; if one goes the other "
+               "way, set nothing and find out why", sentence.split(":")[0], None, sentence, "")
 
 
 def _pins(system):

@@ -6,7 +6,7 @@ import math
 import re
 import textwrap
 
-from .blocks import Heading, Picture, Table, Text, is_missed
+from .blocks import DataTable, Heading, Picture, Table, Text, is_missed
 
 WIDE = 150  # characters beyond which a table goes on below itself, led by its first column
 LINE = 130  # characters of a line of words
@@ -14,7 +14,7 @@ LEADS = {"miss": "MISS  ", "undecided": "UNDECIDED  ", "note": "note  "}
 
 
 def as_text(blocks) -> str:
-    """Text of a list of blocks; pictures and tables that are only data are left out.
+    """Text of a list of blocks; pictures and tables that are data alone are left out.
 
     Parameters
     ----------
@@ -26,7 +26,7 @@ def as_text(blocks) -> str:
     """
     parts, after_text = [], False
     for block in blocks:
-        if isinstance(block, Picture) or (isinstance(block, Table) and block.only_data):
+        if isinstance(block, Picture | DataTable):
             continue
         is_text = isinstance(block, Text)
         if parts:

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from pathlib import Path
 
 import numpy as np
 
 from .. import gearing
 from ..errors import LinkageError, nearest
 from ..model import Model
+from ..model.save import save_model
 from ..motion import System
+from ..units import CAUTION
 from .lengths import deflection_per_length, length_rates, rods_in_play, with_lengths
 from .readings import Readings
 
@@ -116,6 +119,30 @@ def as_built_model(system: System, fit: AsBuilt) -> Model:
             rods[rod] = dataclasses.replace(rods[rod],
                                             length=system.model.rod_length(rod) + change)
     return dataclasses.replace(system.model, rods=rods)
+
+
+def write_as_built(system: System, fit: AsBuilt, sources, path) -> None:
+    """Write the aircraft as built: the model file with the lengths of the rods changed in it.
+
+    Parameters
+    ----------
+    system : System
+    fit : AsBuilt
+    sources : (path, path)
+        The model file and the table of readings.
+    path : path
+        A file of its own, whole or not at all.
+
+    Raises
+    ------
+    FileError
+        When there is a file already, or the place can't be written.
+    """
+    model_file, readings = sources
+    note = [f"{Path(model_file).name} as built, by the readings in {Path(readings).name}.",
+            *CAUTION.split("\n"), *(f"Only together determined by the readings: "
+                                    f"{', '.join(names)}." for names in fit.together)]
+    save_model(model_file, as_built_model(system, fit), path, note=note)
 
 
 def _refuse_out_of_reach(system, readings):

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..errors import LinkageError
+from ..gearing import box_of
 from ..model import STATIONS
 from ..motion import Dimensions, System
 from ..stops import dimension_tolerances
@@ -18,6 +19,7 @@ from .tolerances import chosen_surfaces
 A_BLOCK = 250  # builds drawn from one seed, so that no result depends on who works them out
 IN_CACHE = 24_000  # postures worked at once: their arrays stay in the cache
 SIGMAS = 3.0  # standard deviations in a tolerance, where the spread is normal
+FEW = 1000  # builds from which it is seen whether most can be put together
 SPREADS = ("normal", "uniform")
 
 
@@ -80,6 +82,11 @@ class Builds:
         for value in self.deflections.values():
             bad |= np.isnan(value).reshape(self.count, -1).any(axis=1)
         return int(bad.sum())
+
+    @property
+    def unbuildable(self) -> bool:
+        """Whether most of them can't be assembled somewhere."""
+        return bool(self.deflections) and 2 * self.lost > self.count
 
     def errors(self, surface: str) -> np.ndarray:
         """Deflection less that as drawn, degrees, shape (builds, ...)."""
@@ -218,3 +225,20 @@ def _built(task, errors: dict) -> Dimensions:
 
 def _apart(places, ends):
     return np.sqrt(sum((a - b) ** 2 for a, b in zip(*(places[end] for end in ends), strict=True)))
+
+
+def trial_builds(system: System) -> Builds:
+    """Some builds as their parts come out, at neutral and at both ends of every input.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    Builds
+    """
+    ends = [(name, end) for name, travel in box_of(system).items() for end in (0.0, *travel)]
+    held = {name: np.array([at if name == moved else 0.0 for moved, at in ends])
+            for name in box_of(system)}
+    return monte_carlo(system, Chance(builds=FEW), **held)

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 
 from .. import gearing
+from ..disk import cell_text
 from ..errors import FileError, LinkageError, nearest
 from ..motion import System
 from ..search import crossings
@@ -125,8 +126,8 @@ def _from_csv(system, reader, digest):
 def _from_rows(system, named, digest=None) -> Readings:
     found = []
     for name, row in named:
-        cells = {str(word).strip().lower(): str(cell).strip() for word, cell in row.items()
-                 if cell is not None and word is not None}
+        cells = {str(word).strip().lower(): cell_text(str(cell).strip())
+                 for word, cell in row.items() if cell is not None and word is not None}
         if not any(cells.values()) or next(iter(cells.values())).startswith("#"):
             continue
         model = cells.get("model")
@@ -152,7 +153,7 @@ def _one(system, cells):
         ("surface", system.model.surfaces)))
     stick_word = _only(cells, STICK, "the stick")
     surface_word = _only(cells, SURFACE, "the surface")
-    ways = [gearing.sense_word(name, end) for end in (False, True)]
+    ways = [gearing.sense_word(system, name, end) for end in (False, True)]
     if system.inputs[name].slides:
         stick = _signed_length(system, cells[stick_word], ways, stick_word)
     else:

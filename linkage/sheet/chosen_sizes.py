@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..results import aligned, number, section
-from ..sizing import Sizing, said
+from ..sizing import LEASTS, Sizing, said
 from ..units import LENGTHS
 
 
@@ -40,8 +40,8 @@ def _dimensions(sizing, length) -> str:
 
 def _targets(sizing, length) -> str:
     rows = []
-    for row in _told(sizing).to_dict("records"):
-        least = row["kind"] in ("over-centre", "clearance")
+    for row in _shown(sizing).to_dict("records"):
+        least = row["kind"] in LEASTS
         wanted = said(row["wanted"], row["unit"], length)
         within = "or more" if least else f"± {said(row['within'], row['unit'], length)}"
         rows.append([row["target"], wanted, within,
@@ -51,7 +51,7 @@ def _targets(sizing, length) -> str:
     return aligned(["target", "wanted", "", "drawn", "found", "", "holds", ""], rows)
 
 
-def _told(sizing):
+def _shown(sizing):
     """Targets without the rod ends that stay well away from dead centre."""
     rows = sizing.targets
     idle = (rows["kind"] == "over-centre") & rows["ok"] & (rows["weight"] == 0)
@@ -60,10 +60,10 @@ def _told(sizing):
 
 
 def _tradeoffs(sizing, length) -> str:
-    told, per = _told(sizing), LENGTHS[length].mm
+    rows_shown, per = _shown(sizing), LENGTHS[length].mm
     units = dict(zip(sizing.dimensions["dimension"], sizing.dimensions["unit"], strict=True))
     rows = []
-    for target in told[told["target"].isin(sizing.tradeoffs.index)].to_dict("records"):
+    for target in rows_shown[rows_shown["target"].isin(sizing.tradeoffs.index)].to_dict("records"):
         row, is_gap = sizing.tradeoffs.loc[target["target"]], target["unit"] == "mm"
         rows.append([target["target"], length if is_gap else target["unit"] or "ratio",
                      *(number(row[name] * (per if units[name] == "mm" else 1.0)

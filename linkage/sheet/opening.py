@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ..errors import shown_text
 from ..motion import System
 from ..results import Results, as_text, blocks_of
 from ..units import CAUTION, LENGTHS
@@ -13,8 +14,8 @@ def heading(system: System, source: str) -> str:
     count = ", ".join(_counted(len(parts), *words) for parts, words in (
         (model.bodies, ("body", "bodies")), (model.rods, ("rod", "rods")),
         (model.couplings, ("coupling", "couplings")), (model.surfaces, ("surface", "surfaces"))))
-    return (f"{model.title}\n{source}: {count}; lengths in {LENGTHS[model.length].words}, "
-            f"angles in degrees from neutral")
+    return (f"{model.title}\n{shown_text(str(source))}: {count}; lengths in "
+            f"{LENGTHS[model.length].words}, angles in degrees from neutral")
 
 
 def _counted(count: int, one: str, many: str) -> str:
@@ -35,5 +36,8 @@ def sheet_of(results: Results, source: str) -> str:
     str
     """
     first, *names = results.chapters
-    return "\n\n".join([heading(results.system, source), as_text(blocks_of(results, [first])),
-                        CAUTION, as_text(blocks_of(results, names))])
+    wrong = [f"MISS  {miss.how_much}" for miss in results.verdict.missed
+             if miss.kind == "direction"]
+    return "\n\n".join([*(["\n".join(wrong)] if wrong else []), heading(results.system, source),
+                        as_text(blocks_of(results, [first])), CAUTION,
+                        as_text(blocks_of(results, names))])

@@ -2,6 +2,9 @@
 
 from .dimensions import Layout, Named, named_dimensions
 from .result import Sizing, said, size, write_sized
+from .targets import SCALE
 
-__all__ = ["Layout", "Named", "Sizing", "named_dimensions", "said", "size",
+LEASTS = frozenset(SCALE)  # kinds of target of which more is as good
+
+__all__ = ["LEASTS", "Layout", "Named", "Sizing", "named_dimensions", "said", "size",
            "write_sized"]

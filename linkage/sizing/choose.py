@@ -16,6 +16,7 @@ from .dimensions import Layout, named_dimensions
 from .fit import Fit, Problem, fit
 from .targets import Trial, aims_of
 
+LOOKED = 41  # places along an input at which a direction's least gearing is looked for
 ROUNDS = 8  # fits with what the last proof found missing
 SEEN = 1e-7  # degrees (mm) within which the fit and the whole analysis are one
 MOST_COMBINED = 8  # dimensions whose neighbouring steps are combined; the rest go to the nearest
@@ -79,11 +80,22 @@ def check(system: System, aims, *, apart: bool = True) -> Check:
             found.append(margins[aim.of, aim.way])
         elif not aim.input:
             found.append(np.nan)
+        elif aim.kind == "direction":
+            found.append(_turned(system, aim))
         elif aim.kind == "gearing":
             found.append(abs(float(system.sweep().gearing(aim.of)[aim.input])))
         else:
             found.append(_differential(system, aim))
     return Check(np.array(found, dtype=float), tuple(at), proven(system) if apart else None)
+
+
+def _turned(system, aim):
+    """Least gearing the right way along the input; below 0 where the direction isn't right."""
+    x = np.linspace(*system.inputs[aim.input].travel, LOOKED)
+    least = float((system.sweep(**{aim.input: x}).gearing(aim.of)[aim.input] * aim.turn).min())
+    judged = gearing.directions(system, surfaces=[aim.of])
+    right = all(not each.miss for each in judged if each.input == aim.input)
+    return least if right else min(least, -SEEN)
 
 
 def _differential(system, aim):
@@ -213,7 +225,7 @@ def _rounds(layout, wanted, starts, seed):
 
 def _short(aim, value) -> float:
     """What a margin is short by where the fit did not look."""
-    return max(aim.wanted - value, 0.0) + SEEN if aim.kind == "over-centre" and \
+    return max(aim.wanted - value, 0.0) + SEEN if aim.kind in ("over-centre", "direction") and \
         aim.share(value) > SEEN else 0.0
 
 
@@ -276,6 +288,8 @@ def _with(problem, found, held, *, refit) -> Fit | None:
     every = problem.holding(dict(enumerate(values)))
     system = every.assembled(np.zeros(0))
     if system is None:
+        return None
+    if every.wrong_way(system, np.zeros(0)):
         return None
     got, rates = every.give(system, np.zeros(0))
     return replace(found, values=values, system=system, found=got, rates=rates,

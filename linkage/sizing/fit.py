@@ -96,6 +96,7 @@ class Problem:
         self.held = dict(held or {})
         self.every = (*self.aims, *(cut.aim for cut in self.cuts))
         self.least = np.array([aim.least for aim in self.every], dtype=bool)
+        self.turns = np.array([aim.kind == "direction" for aim in self.every], dtype=bool)
         self.scale = np.array([aim.scale for aim in self.every])
         low = np.array([each.least for each in layout.named])
         high = np.array([each.greatest for each in layout.named])
@@ -151,6 +152,11 @@ class Problem:
         share = self.shares(system, z)[0]
         return np.where(self.least, np.where(share > EXACT, 1 + share, 0.0), np.abs(share))
 
+    def wrong_way(self, system, z) -> bool:
+        """Whether a surface goes the wrong way, which no choice may bring about."""
+        share = self.shares(system, z)[0][self.turns]
+        return bool(((share > EXACT) & (share < LOST)).any())
+
     def missed(self, system, z):
         """As `shares`, with a least that is met counting 0."""
         share, slope = self.shares(system, z)
@@ -177,13 +183,19 @@ def fit(problem: Problem, starts: int, seed: int, begin=None) -> Fit:
     Raises
     ------
     LinkageError
-        When the system can't be assembled from any start.
+        When the system can't be assembled from any start, or moves a surface the wrong way from
+        all of them.
     """
     found = [fitted for z in _starts(problem, starts, seed, begin)
              if (fitted := _rebuilt(problem, z, _least_squares)) is not None]
     if not found:
         raise LinkageError("no choice of the dimensions that was tried gives a system that can be "
                            "assembled; check the limits of each against the drawing")
+    first, found = found[0], [start for start in found if not problem.wrong_way(*start)]
+    if not found:
+        raise LinkageError(f"no choice of the dimensions that was tried moves every surface the "
+                           f"right way ({_wrong_names(problem, *first)}); mend the drawing "
+                           f"first: swap an arm to the other side of its pivot")
     costs = np.array([_cost(problem, system, z) for system, z in found])
     order = np.argsort(costs, kind="stable")
     exact = [found[n] for n in order if _worst(problem, *found[n]) <= EXACT]
@@ -195,6 +207,12 @@ def fit(problem: Problem, starts: int, seed: int, begin=None) -> Fit:
     best = min(tried, key=lambda s: (round(_worst(problem, *s), 5),
                                      float(np.sum((s[1] - problem.drawn) ** 2))))
     return _fit(problem, *best, _balanced)
+
+
+def _wrong_names(problem, system, z) -> str:
+    share = problem.shares(system, z)[0]
+    return ", ".join(aim.name for aim, more, turns in zip(problem.every, share, problem.turns,
+                                                          strict=True) if turns and more > EXACT)
 
 
 def _starts(problem, starts, seed, begin):
@@ -243,7 +261,7 @@ def _kept(problem, start, solve):
     """A refinement of a start, or the start itself where that is better."""
     tried = _rebuilt(problem, start[1], solve)
     slack = max(_worst(problem, *start), EXACT)
-    if tried is None or not _worst(problem, *tried) <= slack:
+    if tried is None or problem.wrong_way(*tried) or not _worst(problem, *tried) <= slack:
         return start
     return tried
 

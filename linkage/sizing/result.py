@@ -8,11 +8,12 @@ from pathlib import Path
 import numpy as np
 
 from ..model import STATIONS
-from ..model.file import format_model, refuse_taken, write_text
 from ..model.mirroring import twin_name
+from ..model.save import save_model
 from ..motion import System
 from ..units import CAUTION, shown_length
 from .choose import choose
+from .targets import SCALE
 
 HOLDS = 0.02  # share of all weight from which a target is named as one that holds the result
 
@@ -32,7 +33,7 @@ class Sizing:
     targets : DataFrame
         Columns target, kind, of, way, input, wanted, within, unit, drawn, found, missed_by, ok,
         changes (whether any dimension changes it) and weight (how much it holds the result;
-        together 1, all 0 where nothing has to give).
+        together 1, all 0 where nothing has to give).  A direction that is right has no row.
     tradeoffs : DataFrame
         Indexed by target, a column per dimension: change of the target per mm (degree).
     clearance : DataFrame or None
@@ -86,7 +87,7 @@ def size(system: System, *, starts: int = 8, seed: int = 0, rounded: bool = Fals
 
 
 def write_sized(sizing: Sizing, source, path) -> None:
-    """Write the model with its chosen dimensions to a file of its own.
+    """Write the file that was sized, with its chosen dimensions in it, to a file of its own.
 
     Parameters
     ----------
@@ -100,13 +101,10 @@ def write_sized(sizing: Sizing, source, path) -> None:
     FileError
         When there is a file already, or the place can't be written.
     """
-    refuse_taken(path)
-    name = " ".join(Path(source).name.split())
     rows = [f"{row['dimension']}: {said(row['found'], row['unit'], sizing.system.model.length)}"
             for row in sizing.dimensions.to_dict("records")]
-    head = "".join(f"# {line}\n" for line in (f"{name} with these dimensions chosen:",
-                                              *rows, *CAUTION.split("\n")))
-    write_text(path, head + format_model(sizing.system.model))
+    note = (f"{Path(source).name} with these dimensions chosen:", *rows, *CAUTION.split("\n"))
+    save_model(source, sizing.system.model, path, note=note)
 
 
 def said(value: float, unit: str, length: str) -> str:
@@ -152,7 +150,7 @@ def _dimensions(chosen):
 
 
 def _unit(chosen, aim) -> str:
-    if aim.kind == "gearing" and aim.input:
+    if aim.kind in ("gearing", "direction") and aim.input:
         return f"°/{chosen.fit.system.inputs[aim.input].unit}"
     return {"gearing": "", "differential": "", "clearance": "mm"}.get(aim.kind, "°")
 
@@ -169,6 +167,7 @@ def _targets(chosen):
                      "unit": _unit(chosen, aim), "drawn": float(chosen.drawn.found[n]),
                      "found": found, "missed_by": _missed_by(aim, found), "ok": aim.met(found),
                      "changes": moves, "weight": next(weights) if moves else 0.0})
+    rows = [row for row in rows if row["kind"] != "direction" or not row["ok"]]
     return pd.DataFrame([*rows, *_pairs(chosen, list(weights))])
 
 
@@ -202,6 +201,8 @@ def _tradeoffs(chosen):
     rates, rows, gaps = iter(chosen.fit.rates), {}, {}
     for aim, moves in zip(chosen.aims, chosen.moving, strict=True):
         rows[aim.name] = next(rates) if moves else np.zeros(len(names))
+        if aim.kind == "direction":
+            del rows[aim.name]
     found = chosen.fit.found[int(chosen.moving.sum()):]
     for pair, gap, rate in zip(chosen.minded, found, rates, strict=True):
         if gap < gaps.get(pair, np.inf):  # where the pair is nearest
@@ -251,7 +252,7 @@ def _with(limits) -> str:
 def _come(chosen, row) -> str:
     """How near a target came: what it is, and what was wanted."""
     length = chosen.layout.model.length
-    if row["kind"] not in ("over-centre", "clearance") and not row["input"]:
+    if row["kind"] not in SCALE and not row["input"]:
         return f'"{row["target"]}" is moved by nothing'
     found, wanted = (said(row[word], row["unit"], length) for word in ("found", "wanted"))
     if row["within"] == 0:

@@ -19,7 +19,9 @@ from ..motion import Posture, Rates, Seeds, Slide, System, Turn, body_of, hinge_
 from .dimensions import Layout
 
 TINY = 1e-30  # imaginary part of a complex step: far below the last digit
-SCALE = {"over-centre": 1.0, "clearance": 0.25}  # degrees and mm that weigh like one tolerance
+SCALE = {"over-centre": 1.0, "clearance": 0.25,
+         "direction": 0.1}  # degrees, mm, and degrees per degree that weigh like one tolerance
+TURNS = 0.02  # degrees per degree (mm) by which a surface at least goes the right way, everywhere
 FINEST = 0.01  # degrees; a tolerance of 0 still needs a scale
 SIGNS = {"up": -1.0, "down": 1.0, "left": 1.0, "right": -1.0}
 SQUARE = 1e-6  # sine short of 1 within which a margin's rate is taken from there
@@ -31,11 +33,12 @@ class Aim:
 
     Attributes
     ----------
-    kind : {"travel", "differential", "gearing", "over-centre", "clearance"}
+    kind : {"travel", "differential", "gearing", "direction", "over-centre", "clearance"}
     of : str
         Surface, rod end or pair.
     way : str
-        Of a travel: up, down, left or right; of an end: its rod.
+        Of a travel: up, down, left or right; of an end: its rod; of a direction: which way the
+        surface's deflection has to turn for the positive end of the input, "+" or "-".
     input : str
         Empty where nothing moves the surface.
     wanted, within : float
@@ -57,7 +60,14 @@ class Aim:
     @property
     def name(self) -> str:
         """What it is called in a table."""
+        if self.kind == "direction":
+            return f"{self.of} direction by {self.input}"
         return f"{self.of} {self.way if self.kind == 'travel' else self.kind}"
+
+    @property
+    def turn(self) -> float:
+        """Sign of a direction."""
+        return 1.0 if self.way == "+" else -1.0
 
     @property
     def scale(self) -> float:
@@ -96,11 +106,23 @@ def aims_of(system: System) -> tuple[Aim, ...]:
         name = part.input or gearing.driving_input(system, part.surface)
         kind = "gearing" if part.differential is None else "differential"
         found.append(Aim(kind, part.surface, "", name or "", part.wanted, part.within))
+    found += _directions(system)
     least = system.model.size.over_centre
     if least is not None:
         found += [Aim("over-centre", end, rod, "", least, 0.0) for rod in system.model.rods
                   for end in system.sweep().margins(rod)]
     return tuple(found)
+
+
+def _directions(system):
+    """Directions that hold along a whole input; a spoiler's one side and what may turn back not."""
+    for surface in system.model.surfaces:
+        moved = gearing.moved_by(system, surface)
+        for name, most in moved.items():
+            due = gearing.expected(system, surface, name)
+            if gearing.commands(most, moved) and not isinstance(due, str) and \
+                    not due.one_sided and not due.back:
+                yield Aim("direction", surface, "+" if due.sign > 0 else "-", name, TURNS, 0.0)
 
 
 class Trial:
@@ -146,6 +168,8 @@ class Trial:
             return self._differential(aim)
         if aim.kind == "gearing":
             return self._gearing(aim)
+        if aim.kind == "direction":
+            return self._direction(aim)
         return self._margin(aim)
 
     def _travel(self, surface, places, sign):
@@ -168,15 +192,31 @@ class Trial:
         return up / down, (d_up - up / down * d_down) / down
 
     def _gearing(self, aim):
+        value, rate = self._signed_gearing(aim, 0)
+        return abs(value), rate * np.sign(value)
+
+    def _direction(self, aim):
+        """Gearing the right way where it is least: at neutral and at every place looked at."""
+        sign = aim.turn * hinge_sign(self.system.model.bodies[
+            self.system.model.surfaces[aim.of].body])
+        places = [0, *self.index[aim.input]]
+        found = [self._signed_gearing(aim, place) for place in places]
+        values = np.array([value * sign for value, _ in found])
+        if not np.isfinite(values).all():
+            return np.nan, np.zeros(self.dual.count)
+        worst = int(values.argmin())
+        return float(values[worst]), found[worst][1] * sign
+
+    def _signed_gearing(self, aim, place):
+        """Gearing at one place about the body's axis as written, and its rates."""
         system, name = self.system, aim.input
-        posture = self.dual.at(0)
+        posture = self.dual.at(place)
         with np.errstate(invalid="ignore", divide="ignore"):
             rates = Rates(posture, Seeds(inputs={name: 1.0}))
         rate = np.broadcast_to(rates.joints.get(system.model.surfaces[aim.of].body, 0.0),
                                self.dual.count)
-        per = 1.0 if system.inputs[name].unit == "°" else np.degrees(1.0)
-        sense = np.sign(rate.real)
-        return float(abs(rate[0].real) * per), rate.imag / TINY * sense * per
+        per = np.degrees(1.0) if system.inputs[name].slides else 1.0
+        return float(rate[0].real * per), rate.imag / TINY * per
 
     def _margin(self, aim):
         model, end = self.system.model, aim.of

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
 from ..clearances import Stage, scene_of, stage_of
-from ..clearances.scene import Pair, Solid
+from ..clearances.scene import Pair
 from ..clearances.stage import measure
 from ..errors import LinkageError, nearest
 from ..geometry import Piece, prism
@@ -89,9 +90,9 @@ class Meeting:
             if self.face is None:
                 grown = tuple(Piece(p.points, p.radius + thickness, p.edges, p.faces)
                               for p in plain.pieces)
-                return Solid(name, grown, plain.carriers)
+                return replace(plain, pieces=grown)
             pad = prism(self.face, thickness * self.normal)
-            return Solid(name, (*plain.pieces, pad), plain.carriers)
+            return replace(plain, pieces=(*plain.pieces, pad))
 
         return solid
 
@@ -165,7 +166,7 @@ def stage_with(scene, entries) -> Stage:
     """
     pairs, solids = [], {}
     for k, (pair, given) in enumerate(entries):
-        given = scene.solid if given is None else given
+        given = partial(scene.solid_of, pair) if given is None else given
         pairs.append(replace(pair, first=f"{k}:{pair.first}", second=f"{k}:{pair.second}"))
         solids |= {f"{k}:{name}": given(name) for name in (pair.first, pair.second)}
     stage = Stage(scene, pairs, solids.__getitem__)

@@ -24,8 +24,8 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     DataFrame
         As `linkage.clearances.clearance` gives it with the real travel: least and proven over the
         wanted travel, real_least and real_proven over the one that the stops leave, on which ok
-        is judged.  That travel is a cover, larger than the truth by its `fine`: real_least is met in
-        it, which may be as much past the stop.
+        is judged.  That travel is a cover, a little larger than the truth: real_least is met in
+        it, which may be a few cells of `fine` past the stop.
 
     Raises
     ------

@@ -61,8 +61,9 @@ class RealTravel:
     travel : Travel
         The cells, over every input that drives something.
     fine : dict
-        ``{input: degrees (mm)}``: widest cell that is kept undecided, by which the cover may be
-        larger than the truth; 0 where nothing bounds it but the wanted travel.
+        ``{input: degrees (mm)}``: widest cell that is kept undecided, 0 where nothing bounds the
+        cover but the wanted travel.  Where the overlap deepens slowly a few of them lie one
+        behind another, so that the cover is larger than the truth by more than one.
     ends_without_stop : tuple of (str, str)
         ``(input, "least" or "greatest")`` that have no stop, where the wanted travel stands.
     missed_stops : tuple of MissedStop

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..clearances import Stage
-from ..clearances.stage import combined
+from ..clearances.carrying import combined
 from ..intervals import GROW, Enclosure, U, extent
 from ..motion import enclose
 

@@ -18,12 +18,23 @@ def open(source, path=None):
     Returns
     -------
     Workbook
-        Show it as the last line of a cell.
+        Show it as the last line of a cell.  Its page saves below the folder the kernel was
+        started in, unless the workbook's `folder` is set to another.
+
+    Raises
+    ------
+    LinkageError
+        One sentence that names the file.
     """
+    from ..errors import LinkageError
     from ..model.file import read_model
     from ..motion import System
     from .live import Workbook
 
     if isinstance(source, System):
         return Workbook(source, path)
-    return Workbook(System(read_model(source)), source)
+    model = read_model(source)
+    try:
+        return Workbook(System(model), source)
+    except LinkageError as error:
+        raise type(error)(f"{source}: {error.sentence}", **error.facts, path=str(source)) from error

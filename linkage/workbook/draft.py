@@ -7,15 +7,21 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..errors import LinkageError, nearest
+from ..disk import write_text
+from ..errors import FileError, LinkageError, nearest
 from ..gearing import twins
 from ..model import AIRFRAME, Model
+from ..model.file import format_model
+from ..model.save import reads_as, save_model
 from ..motion import System
-from ..units import length_mm, shown_length
+from ..units import shown_length
 
 STATIONS = ("FS", "BL", "WL")
 ALIKE = 1e-6  # mm within which a part and its twin are mirror images
 MOST_UNDONE = 200
+# How far a changed dimension may go, mm: more than any light aircraft has, little enough to catch a
+# slip of the point or of the unit (common practice, no source).  What a file has already goes on.
+FARTHEST_PLACE, LONGEST_ARM, LONGEST_ROD = 30_000.0, 3_000.0, 10_000.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,30 +53,39 @@ class Draft:
         return Draft(self.original, self.past[-1], self.past[:-1])
 
 
-def typed_length(text: str, unit: str) -> float:
-    """A length as a person types it, in mm.
+def save(model: Model, source, path, over: bool) -> list:
+    """Write the model as it stands: the file it came from with what has changed in it.
 
     Parameters
     ----------
-    text : str
-    unit : {"mm", "in"}
-        What a bare number means.
+    model : Model
+    source : (path or None, Model)
+        The file the model was opened from, and what it said when last read or written; without a
+        file the model is written plainly.
+    path : path
+        Whole or not at all.
+    over : bool
+        Whether a file that is there may be replaced, the source among them.
 
-    Examples
-    --------
-    >>> typed_length("5-1/4 in", "mm"), typed_length("−2", "in"), typed_length("1/8", "in")
-    (133.35, -50.8, 3.175)
+    Returns
+    -------
+    list of path
+        What was written.
+
+    Raises
+    ------
+    FileError
+        When the source has changed since, or the place can't be written.
     """
-    text = text.replace("\N{MINUS SIGN}", "-").strip()
-    try:
-        value = length_mm(float(text), unit)
-    except ValueError:
-        bare = text and not text[-1].isalpha() and "/" in text
-        value = length_mm(f"{text} {unit}" if bare else text, unit)
-    if not abs(value) < 1e5:
-        raise LinkageError(f'"{text[:40]}" is no length on an aircraft; give less than '
-                           f"{shown_length(1e5, unit)}")
-    return value
+    file, said = source
+    if file is None or not file.exists():
+        write_text(path, format_model(model), replace=over)
+        return [path]
+    if not reads_as(file, said):
+        raise FileError(f"{file}: has changed since it was opened, and would have to be changed "
+                        f"in place; open it again, or put the file back as it was",
+                        path=str(file))
+    return save_model(file, model, path, replace=over)
 
 
 def with_limits(system: System, limits: dict) -> Model:
@@ -91,8 +106,6 @@ def with_limits(system: System, limits: dict) -> Model:
         if name not in inputs or system.inputs[name].body is None:
             raise LinkageError(f'no input "{name}" to limit; {nearest(name, inputs)}')
         ends = tuple(float(end) for end in ends)
-        if not (len(ends) == 2 and all(math.isfinite(end) for end in ends)):
-            raise LinkageError(f'input "{name}": limits need two numbers, least and greatest')
         if ends != tuple(system.inputs[name].travel):
             travel = ends
             if inputs[name].in_mm and system.inputs[name].unit == "°":
@@ -139,18 +152,31 @@ def with_dimension(model: Model, address: str, what: str, mm: float) -> Model:
     """
     if what == "length":
         if address not in model.rods:
-            raise LinkageError(f'no rod "{address}"; {nearest(address, model.rods)}')
+            raise LinkageError(f'no rod "{address[:60]}"; {_hint(address, model.rods)}')
+        _check_range(model, f"{address} length", mm, 0.0, LONGEST_ROD, model.rod_length(address))
         rod = replace(model.rods[address], length=mm)
         return replace(model, rods={**model.rods, address: rod})
-    part, point = address.split("/")
     here = _written(model, address)
+    part, point = address.split("/")
     if what == "arm":
+        _check_range(model, f"{address} arm", mm, 0.0, LONGEST_ARM, arm_of(model, address) or 0.0)
         there = _at_arm(model, part, here, mm)
     elif what in STATIONS:
-        there = tuple(mm if k == STATIONS.index(what) else x for k, x in enumerate(here))
+        at = STATIONS.index(what)
+        _check_range(model, f"{address} {what}", mm, -FARTHEST_PLACE, FARTHEST_PLACE, here[at])
+        there = tuple(mm if k == at else x for k, x in enumerate(here))
     else:
-        raise LinkageError(f'no dimension "{what}"; {nearest(what, (*STATIONS, "arm", "length"))}')
+        raise LinkageError(f'no dimension "{what[:40]}"; '
+                           f'{nearest(what, (*STATIONS, "arm", "length"))}')
     return _with_place(model, part, point, there)
+
+
+def _check_range(model, what, mm, least, greatest, now):
+    low, high = min(least, 2 * now), max(greatest, 2 * now)
+    if not low <= mm <= high or (least == 0 and mm == 0):
+        from_ = "above 0" if least == 0 else f"from {shown_length(low, model.length)}"
+        raise LinkageError(f"{what}: {shown_length(mm, model.length)} is out of range; {from_} to "
+                           f"{shown_length(high, model.length)}")
 
 
 def mirrored_too(system: System, address: str, what: str, mm: float) -> tuple | None:
@@ -174,23 +200,28 @@ def mirrored_too(system: System, address: str, what: str, mm: float) -> tuple | 
 
 def _written(model, address, default=...):
     """A place as the file has it: of a built-up point, its bolt hole."""
-    part, point = address.split("/")
+    part, _, point = address.partition("/")
     if part == AIRFRAME:
         points = model.airframe.points
     elif part in model.bodies:
         body = model.bodies[part]
         if point in ("pivot", "through"):
-            found = body.centre if point == "pivot" else body.through
-            if found is not None:
-                return found
+            place = body.centre if point == "pivot" else body.through
+            if place is not None:
+                return place
         points = body.points
     else:
         points = {}
     if point in points:
         return points[point].at
     if default is ...:
-        raise LinkageError(f'no point "{address}"; {nearest(address, model.points)}')
+        raise LinkageError(f'no point "{address[:60]}"; {_hint(address, model.points)}')
     return default
+
+
+def _hint(name, known) -> str:
+    hint = nearest(name, known)
+    return hint if len(hint) < 200 else "the part table lists them"
 
 
 def _with_place(model, part, point, there) -> Model:
@@ -261,11 +292,11 @@ def _place_row(draft, address):
     model, unit = draft.model, draft.model.length
     here, before = _written(model, address), _written(draft.original, address)
     arm = arm_of(model, address)
-    told = [f"{word} {text}" for word, a, b in zip(STATIONS, before, here, strict=True)
-            if (text := _moved(a, b, unit))]
+    moved = [f"{word} {text}" for word, a, b in zip(STATIONS, before, here, strict=True)
+             if (text := _moved(a, b, unit))]
     return {"address": address, "label": address.split("/")[1],
             "values": [*(_bare(k, unit) for k in here), None if arm is None else _bare(arm, unit)],
-            "changed": ", ".join(told)}
+            "changed": ", ".join(moved)}
 
 
 def _bare(mm, unit) -> str:

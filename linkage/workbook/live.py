@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import logging
+import numbers
 import threading
+import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,7 +16,7 @@ import traitlets
 
 from ..clearances import gaps, scene_of, travel_box
 from ..errors import LinkageError
-from ..model.file import write_model
+from ..gearing import said_input
 from ..motion import System, body_of
 from ..stops import Meeting, meeting
 from ..units import MM_PER
@@ -23,16 +26,35 @@ from .draft import (
     mirrored_too,
     part_rows,
     same_shape,
-    typed_length,
+    save,
     with_dimension,
     with_limits,
     with_spacers,
 )
 from .grid import BEYOND
+from .messages import (
+    Request,
+    check_limits,
+    check_position,
+    check_spacers,
+    number_of,
+    place_of,
+    place_to_save,
+    read_request,
+)
+from .page_tables import (
+    direction_rows,
+    exact_at,
+    limits_of,
+    most_thickness,
+    required_rows,
+    stop_row,
+    waiting_row,
+)
 from .payload import make_payload
+from .program import script, style
 from .prover import Prover
-from .sources import script, style
-from .told import exact_at, limits_of, required_rows, stop_row, waiting_row
+from .typed import typed_length
 
 REST = 0.3  # seconds without input after which the proof begins
 PROBED = 13  # positions at which the way of a stop's faces is compared
@@ -48,6 +70,8 @@ class Workbook(anywidget.AnyWidget):
         file's length unit); set one and everything follows, in the page too.
     message : str
         The last thing refused or done, one sentence.
+    folder : path
+        The page saves below it only: where the kernel was started, unless set to another.
     """
 
     _esm = script()
@@ -56,9 +80,10 @@ class Workbook(anywidget.AnyWidget):
     head = traitlets.Dict().tag(sync=True)
     shapes = traitlets.Bytes().tag(sync=True)
     grid = traitlets.Bytes().tag(sync=True)
-    told = traitlets.Dict().tag(sync=True)
+    state = traitlets.Dict().tag(sync=True)
     exact = traitlets.Dict(allow_none=True, default_value=None).tag(sync=True)
-    message = traitlets.Unicode("").tag(sync=True)
+    message = traitlets.Unicode("")
+    note = traitlets.Dict().tag(sync=True)  # the message, and which request of which control
     moved_to = traitlets.Dict().tag(sync=True)  # only what was set from Python: no echo
     position = traitlets.Dict()
     limits = traitlets.Dict()
@@ -66,12 +91,14 @@ class Workbook(anywidget.AnyWidget):
 
     def __init__(self, system: System, path=None, *, prove=True, **options):
         self._lock, self._serial, self._heard = threading.RLock(), 0, 0
-        self._path = Path(path) if path is not None else None
+        self._path, self.folder = Path(path) if path is not None else None, Path.cwd()
+        self._on_disk = system.model
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = travel_box(system, BEYOND), {}, None
         self._meetings, self._shaped = {}, system
-        self._known = {"required": required_rows(system)}
-        self._ask_over, self._setting = False, False
+        self._known = {"directions": direction_rows(system), "required": required_rows(system)}
+        self._made_at = {}
+        self._ask_over, self._setting, self._failed = False, False, ""
         try:
             self._loop = asyncio.get_running_loop()
         except RuntimeError:
@@ -101,51 +128,83 @@ class Workbook(anywidget.AnyWidget):
         """The system as it stands now."""
         return self._system
 
-    def answer(self, asked: dict) -> None:
-        """Answer one request of the page; whatever is wrong with it becomes the message."""
+    def answer(self, content) -> None:
+        """Answer one message of the page; whatever is wrong with it becomes the message.
+
+        Parameters
+        ----------
+        content : object
+            As it has arrived; see `linkage.workbook.messages`.
+        """
         with self._lock:
-            self._heard = max(self._heard, int(asked.get("n", 0)))
-            before = self._serial
+            number, before = number_of(content), self._serial
+            self._heard = max(self._heard, number)
+            refused = False
             try:
-                self.message = ""
-                getattr(self, f"_do_{asked.get('do')}")(asked)
+                request = read_request(content)
+                if request.kind == "ping":
+                    self.send({"heard": number})
+                    return
+                text = self._act(request) or ""
             except LinkageError as error:
-                self.message = error.sentence
-            finally:  # the page waits for an answer before it asks again
-                if self._serial == before:
-                    self._tell()
+                text, refused = error.sentence, True
+            except Exception as fault:  # one page's message must never end in a kernel's traceback
+                logging.getLogger(__name__).debug("a page's message", exc_info=True)
+                text, refused = f"a fault of the program ({fault!r}); nothing was changed", True
+            self._say(text, number=number, where=place_of(content), refused=refused)
+            if self._serial == before:  # the page waits for an answer before it asks again
+                self._tell()
 
-    def _do_limits(self, asked):
-        self._take(with_limits(self._system, asked["limits"]))
+    def _act(self, request: Request):
+        """Do what a request asks; gives what there is to say about it."""
+        return getattr(self, f"_do_{request.kind}")(**request.fields)
 
-    def _do_spacers(self, asked):
-        self._take(with_spacers(self.model, asked["spacers"]))
+    def _say(self, text, number=0, where="", refused=False):
+        self.message = text
+        self.note = {"n": number, "where": where, "text": text, "refused": refused}
 
-    def _do_dimension(self, asked):
-        mm = typed_length(str(asked["text"]), self.model.length)
-        twin = mirrored_too(self._system, asked["address"], asked["what"], mm) \
-            if asked.get("twin") else None
-        changed = with_dimension(self.model, asked["address"], asked["what"], mm)
-        self._take(with_dimension(changed, *twin) if twin else changed)
+    def _do_limits(self, limits):
+        check_limits(limits, self._box, self._position_in_words)
+        self._take(with_limits(self._system, limits))
 
-    def _do_undo(self, asked):
+    def _do_spacers(self, spacers):
+        most = {n: most_thickness(s.spacer) for n, s in self.model.stops.items() if s.spacer}
+        check_spacers(spacers, most, self.model.length)
+        self._take(with_spacers(self.model, spacers))
+
+    def _do_dimension(self, address, what, text, twin):
+        mm = typed_length(text, self.model.length)
+        changed = with_dimension(self.model, address, what, mm)
+        other = mirrored_too(self._system, address, what, mm) if twin else None
+        self._take(with_dimension(changed, *other) if other else changed)
+
+    def _do_undo(self):
         self.undo()
 
-    def _do_save(self, asked):
-        self.save(asked["path"], over=bool(asked.get("over")))
+    def _do_save(self, path, over):
+        return self._write(place_to_save(path, Path(self.folder)), over)
 
-    def _do_exact(self, asked):
-        position = {n: float(v) for n, v in asked["position"].items() if n in self._box}
+    def _do_exact(self, position, pairs):
+        check_position(position, limits_of(self._system), self._position_in_words)
+        self._set("position", {name: float(value) for name, value in position.items()})
         # limits and spacers move no solid: what was laid out for the shapes serves on
-        pairs = [n for n in asked.get("pairs", ()) if n in scene_of(self._shaped).pairs]
-        self._setting = True
-        self.position = position
-        self._setting = False
+        known = [name for name in pairs if name in scene_of(self._shaped).pairs]
         if any(self._held.get(i["name"]) != position.get(i["name"], 0.0)
                for i in self.head["inputs"] if i["held"]):
             self._draw()
         self.exact = {"serial": self._serial,
-                      **exact_at(self._shaped, position, pairs, gaps)}
+                      **exact_at(self._shaped, self.position, known, gaps)}
+
+    def _position_in_words(self, name, value):
+        return said_input(self._system, name, value)
+
+    def _set(self, name, value):
+        """Set a trait without taking it for a person's wish."""
+        self._setting = True
+        try:
+            setattr(self, name, value)
+        finally:
+            self._setting = False
 
     def change(self, address: str, what: str, text: str, twin: bool = True) -> None:
         """Change one coordinate, arm or rod length, as typed in the part table.
@@ -161,7 +220,7 @@ class Workbook(anywidget.AnyWidget):
             Change the twin on the other side alike, where the two are mirror images.
         """
         with self._lock:
-            self._do_dimension({"address": address, "what": what, "text": text, "twin": twin})
+            self._do_dimension(address, what, text, twin)
 
     def undo(self) -> None:
         """Take the last change back."""
@@ -185,17 +244,21 @@ class Workbook(anywidget.AnyWidget):
         """
         if not str(path).strip():
             raise LinkageError("name the file to save to, such as mine.toml")
-        path = Path(str(path).strip()).expanduser()
         with self._lock:
-            self._ask_over = path.exists() and not over
-            if self._ask_over:
-                own = " (the file this came from)" if self._is_source(path) else ""
-                self.message = f"{path} is there already{own}; nothing is written until you say so"
-            else:
-                write_model(self.model, path)
-                self.message = f"Saved as {path}"
+            self._say(self._write(Path(str(path).strip()).expanduser(), over))
             self._tell()
             return not self._ask_over
+
+    def _write(self, path, over) -> str:
+        """Write the model as it stands, or ask; gives what there is to say."""
+        self._ask_over = path.exists() and not over
+        if self._ask_over:
+            own = " (the file this came from)" if self._is_source(path) else ""
+            return f"{path} is there already{own}; nothing is written until you say so"
+        written = save(self.model, (self._path, self._on_disk), path, over)
+        if self._is_source(path):
+            self._on_disk = self.model
+        return f"Saved as {' and '.join(str(each) for each in written)}"
 
     def _is_source(self, path) -> bool:
         return self._path is not None and self._path.exists() and path.samefile(self._path)
@@ -284,18 +347,21 @@ class Workbook(anywidget.AnyWidget):
     def _begin(self, late=False, found=False) -> None:
         """Tell the page how things are now, and begin the proof when input has rested."""
         self._serial += 1
-        map_ = self._known.get("map")
-        # what is required stays; what is found is read from the drawing till it is worked out
+        # what was worked out for the state before stays on show, marked so; what is found within
+        # the travels is read from the drawing till it is worked out
+        before = {what: value and {**value, "old": True}
+                  for what, value in self._known.items() if what in ("map", "proof")}
+        ways = {"directions": self._known["directions"]} if "directions" in self._known else {}
         required = [row if found else {**row, "found": None} for row in self._known["required"]]
-        self._known = {"map": map_ and {**map_, "old": True}, "required": required}
-        phases = (["stops"] if late else []) + ["proof", "required", "governs", "map", "table"]
-        self._busy = phases if self._prover else []
-        self._setting = True
-        self.limits = limits_of(self._system)
+        self._known = {**before, **ways, "required": required}
+        phases = ["directions", *(["stops"] if late else []), "proof", "required", "governs",
+                  "map", "table"]
+        self._busy, self._failed = phases if self._prover else [], ""
+        self._made_at["begun"] = time.monotonic()
+        self._set("limits", limits_of(self._system))
         per = MM_PER[self.model.length]
-        self.spacers = {n: s.spacer.thickness / per for n, s in self.model.stops.items()
-                        if s.spacer}
-        self._setting = False
+        self._set("spacers", {n: s.spacer.thickness / per for n, s in self.model.stops.items()
+                              if s.spacer})
         self._tell()
         if self._timer:
             self._timer.cancel()
@@ -311,9 +377,13 @@ class Workbook(anywidget.AnyWidget):
 
     def _tell(self) -> None:
         model, source, rows = self.model, self._path, part_rows(self._draft)
-        self.told = {
+        now = time.monotonic()
+        self.state = {
             "serial": self._serial, "heard": self._heard, "busy": list(self._busy),
+            "failed": self._failed,
+            "ages": {what: now - made for what, made in self._made_at.items()},
             "limits": limits_of(self._system), "wanted": limits_of(self._first),
+            "directions": self._known.get("directions"),
             "required": self._known["required"],
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),
@@ -339,22 +409,35 @@ class Workbook(anywidget.AnyWidget):
             elif what == "governs":
                 for name, (governs, reason) in value.items():
                     self._stops[name] |= {"governs": governs, "reason": reason}
+            elif what == "failed":
+                self._busy, self._failed = [], value
             elif what != "done":
-                self._known["proof" if what == "table" else what] = value
+                what = "proof" if what == "table" else what
+                self._known[what], self._made_at[what] = value, time.monotonic()
             self._tell()
 
     def _moved(self, change) -> None:
-        if not self._setting:
+        if self._from_python(change, {"do": "exact", "position": change["new"]}):
             self.moved_to = change["new"]
-            self.answer({"do": "exact", "position": change["new"]})
 
     def _limited(self, change) -> None:
-        if not self._setting:
-            self.answer({"do": "limits", "limits": change["new"]})
+        self._from_python(change, {"do": "limits", "limits": change["new"]})
 
     def _spaced(self, change) -> None:
-        if not self._setting:
-            per = MM_PER[self.model.length]
-            old = change["old"]
-            self.answer({"do": "spacers", "spacers": {
-                n: t * per for n, t in change["new"].items() if t != old.get(n)}})
+        per, old = MM_PER[self.model.length], change["old"]
+        self._from_python(change, {"do": "spacers", "spacers": {
+            n: t * per if isinstance(t, numbers.Real) else t
+            for n, t in change["new"].items() if t != old.get(n)}})
+
+    def _from_python(self, change, content) -> bool:
+        """Take what was set from Python; what can't be is refused there, and set back."""
+        with self._lock:  # a page is answered in a thread of its own while a cell runs
+            if self._setting:
+                return False
+            try:
+                self._act(read_request(content))
+            except LinkageError:
+                self._set(change["name"], change["old"])
+                raise
+            self._say("")
+        return True

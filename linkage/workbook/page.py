@@ -5,9 +5,18 @@ from __future__ import annotations
 from html import escape
 
 from ..motion import System
+from .page_tables import (
+    direction_rows,
+    governing,
+    limits_of,
+    map_of,
+    proof_of,
+    required_rows,
+    spacer_chart,
+    stop_row,
+)
 from .payload import as_json, as_plain, make_payload
-from .sources import script, style
-from .told import governing, limits_of, map_of, proof_of, required_rows, spacer_chart, stop_row
+from .program import script, style
 
 START = """
 const data = JSON.parse(document.getElementById("linkage-data").textContent);
@@ -16,7 +25,7 @@ render({ model, el: document.getElementById("linkage-page") });
 """
 
 
-def told_from_disk(system: System) -> dict:
+def state_from_disk(system: System) -> dict:
     """Everything a page says when no kernel answers it, worked out now."""
     stops = [stop_row(system, name) for name in system.model.stops]
     known = governing(system)
@@ -25,8 +34,10 @@ def told_from_disk(system: System) -> dict:
         if row["on"] and not row["error"]:
             row["chart"] = spacer_chart(system, row["name"])
     solids = bool(system.model.solids)
-    return {"serial": 0, "heard": 0, "busy": [], "limits": limits_of(system),
-            "wanted": limits_of(system), "required": required_rows(system), "stops": stops,
+    return {"serial": 0, "heard": 0, "busy": [], "failed": "", "ages": {},
+            "limits": limits_of(system), "wanted": limits_of(system),
+            "directions": direction_rows(system), "required": required_rows(system),
+            "stops": stops,
             "proof": proof_of(system) if solids else None, "map": map_of(system)}
 
 
@@ -43,8 +54,8 @@ def write_page(system: System) -> str:
         HTML; it asks nothing of any other file or machine.
     """
     payload = as_plain(make_payload(system))
-    data = payload | {"told": told_from_disk(system), "live": False, "moved_to": {},
-                      "exact": None, "message": ""}
+    data = payload | {"state": state_from_disk(system), "live": False, "moved_to": {},
+                      "exact": None, "note": {}}
     title = escape(system.model.title)
     return f"""<!DOCTYPE html>
 <html lang="en">
@@ -56,7 +67,7 @@ def write_page(system: System) -> str:
 <title>{title}</title>
 <style>
 body {{ margin: 0; background: #fbfaf7; }}
-@media (prefers-color-scheme: dark) {{ body {{ background: #171b1d; }} }}
+@media screen and (prefers-color-scheme: dark) {{ body {{ background: #171b1d; }} }}
 {style()}
 </style>
 </head>

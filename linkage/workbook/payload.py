@@ -1,9 +1,12 @@
 """What the page is given: one JSON head and two blocks of float32, the shapes and the grid.
 
-Format 1
+Format 2
 --------
 `head` is JSON; `shapes` is points (x, y, z), mm; `grid` is numbers.  Everything is little-endian.
 
+- ``length``: the file's length unit: name, mm (of one), digits (shown), step (of a slider);
+  ``typed``: what may be typed, {"length": {word: mm}, "angle": {word: degrees}}; ``words``: how
+  the library says what the page says too.
 - ``inputs[k]``: name, unit, travel (wanted, [least, greatest]), words (what - and + are called),
   signed (true: a position is said with its sign, for want of words),
   axis ([start, step, count] of its grid positions), held (true: the grid stands still along it
@@ -21,7 +24,10 @@ Format 1
   [first point in `shapes`, count, radius]), bars (to draw: chains of round bar [first, count,
   radius]), faces (to draw: flat regions, each a list of loops [first, count], holes after the
   outside).  Points count from the carrier's origin; of a rod, each from its own carrier's.
-- ``pairs[n]``: [first solid, second solid, required mm, rule, [k of the inputs that move it]].
+- ``pairs[n]``: [first solid, second solid, required mm, rule, [k of the inputs that move it],
+  [which of `kept` stands for the first, for the second]]; -1 is the whole solid.
+- ``kept[m]``: a solid less what lies at the joint that a pair shares: carriers and pieces as of a
+  solid; of a rod the two points are its ends, followed by [start, stop], shares of the way.
 
 Anything out of reach is NaN, and a place next to a NaN is out of reach too.
 """
@@ -37,15 +43,16 @@ import numpy as np
 
 from ..clearances import scene_of
 from ..clearances.scene import hole_shape, plate_axes
-from ..gearing import deflection_words
-from ..gearing.words import SENSES
+from ..gearing import deflection_words, input_ways, sense_word
 from ..geometry.outlines import hole_polygon, outline_polygon
 from ..model import AIRFRAME, Box, Plate, Washer
 from ..motion import System, body_of
 from ..units import CAUTION
 from .grid import Grid, held_inputs, make_grid
+from .typed import unit_words
+from .wording import length_unit, page_words
 
-FORMAT = 1
+FORMAT = 2
 DRAWN_WITHIN = 0.2  # mm that a drawn arc may be off
 THICK = 4.0  # mm of a plate from which its edges are drawn as faces, long ones
 
@@ -86,8 +93,10 @@ def make_payload(system: System, held: dict | None = None, box: dict | None = No
     grid, points, numbers = make_grid(system, held, box), _Block(3), _Block(1)
     names = [AIRFRAME, *system.model.bodies]
     index = {name: b for b, name in enumerate(names)}
-    head = {"format": FORMAT, "title": system.model.title, "unit": system.model.length,
-            "caution": " ".join(CAUTION.split()), "inputs": _inputs(system, grid),
+    head = {"format": FORMAT, "title": system.model.title, "caution": " ".join(CAUTION.split()),
+            "length": length_unit(system.model.length), "words": page_words(),
+            "typed": {kind: unit_words(kind) for kind in ("length", "angle")},
+            "inputs": _inputs(system, grid),
             "bodies": [_body(system, grid, name, index, numbers) for name in names],
             "driven": [index[n] for n, b in system.model.bodies.items() if b.input],
             "rods": [_rod(system, name, grid.origins, index) for name in system.model.rods],
@@ -97,8 +106,12 @@ def make_payload(system: System, held: dict | None = None, box: dict | None = No
     head["solids"] = [_solid(scene, name, grid.origins, index, points) for name in solids]
     at = {name: i for i, name in enumerate(solids)}
     axis = {a.name: k for k, a in enumerate(grid.axes)}
+    kept = _Kept(scene, grid.origins, index, points)
     head["pairs"] = [[at[p.first], at[p.second], round(p.required, 6), p.rule,
-                      [axis[n] for n in p.inputs if n in axis]] for p in scene.pairs.values()]
+                      [axis[n] for n in p.inputs if n in axis],
+                      [kept.number(p, p.first), kept.number(p, p.second)]]
+                     for p in scene.pairs.values()]
+    head["kept"] = kept.solids
     return Payload(head, points.bytes(), numbers.bytes())
 
 
@@ -127,11 +140,41 @@ class _Block:
                               ).astype("<f4").tobytes()
 
 
+class _Kept:
+    """Solids less what lies at a joint, for the pairs that share it; -1 stands for the whole."""
+
+    def __init__(self, scene, origins, index, points):
+        self.scene, self.origins, self.index, self.points = scene, origins, index, points
+        self.solids, self._known = [], {}
+
+    def number(self, pair, name) -> int:
+        solid = self.scene.solid_of(pair, name)
+        if solid is self.scene.solid(name):
+            return -1
+        if solid not in self._known:
+            self._known[solid] = len(self.solids)
+            on = [self.index[body] for body in solid.carriers]
+            self.solids.append({"carriers": on, "pieces": [self._piece(solid, p)
+                                                           for p in solid.pieces]})
+        return self._known[solid]
+
+    def _piece(self, solid, piece) -> list:
+        """A piece as in `solids`; of a rod the rod's ends, and the piece's shares of the way."""
+        origin = np.array([self.origins.get(body, (0.0, 0.0, 0.0)) for body in solid.carriers])
+        spots = piece.points if solid.ends is None else solid.ends
+        row = [self.points.put(spots - origin), len(spots), round(piece.radius, 6)]
+        if solid.ends is None:
+            return row
+        way = solid.ends[1] - solid.ends[0]
+        return [*row, ((piece.points - solid.ends[0]) @ way / (way @ way)).tolist()]
+
+
 def _inputs(system, grid) -> list:
     held = held_inputs(system)
     return [{"name": a.name, "unit": system.inputs[a.name].unit,
              "travel": list(system.inputs[a.name].travel),
-             "words": SENSES.get(a.name, ("least", "greatest")), "signed": a.name not in SENSES,
+             "words": [sense_word(system, a.name, end) for end in (False, True)],
+             "signed": input_ways(system.model, a.name) is None,
              "axis": [a.start, a.step, a.count], "held": a.name in held} for a in grid.axes]
 
 

@@ -1,28 +1,38 @@
 """The slow answers, worked out in a process of their own: governing stops, proof, travel map.
 
 One line of JSON in, ``{"serial", "model", "phases"}`` (model: the text of its file); one line out
-per answer, ``{"serial", "what", "value"}``, the last with what = "done".  Whoever has newer input
-ends the process and starts another, so that nothing waits for an answer nobody wants.
+per answer, ``{"serial", "what", "value"}``, the last with what = "done", or "failed" and why.
+Whoever has newer input ends the process and starts another, so that nothing waits for an answer
+nobody wants.
 """
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import subprocess
 import sys
 import threading
 
+from ..errors import LinkageError
 from ..model.file import format_model, parse_model
 from ..motion import System
-from .told import governing, map_of, proof_of, quick_proof, required_rows, stop_row
+from .page_tables import (
+    direction_rows,
+    governing,
+    map_of,
+    proof_of,
+    quick_proof,
+    required_rows,
+    stop_row,
+)
 
-PHASES = {"required": required_rows,
+PHASES = {"directions": direction_rows, "required": required_rows,
           "stops": lambda system: [stop_row(system, name) for name in system.model.stops],
           "proof": lambda system: quick_proof(system) if system.model.solids else None,
           "governs": governing, "map": map_of,
-          "table": lambda system: proof_of(system) if system.model.solids else None,
-          "done": lambda system: None}
+          "table": lambda system: proof_of(system) if system.model.solids else None}
 
 
 class Prover:
@@ -35,7 +45,7 @@ class Prover:
     """
 
     def __init__(self, heard):
-        self._heard, self._process, self._busy = heard, None, False
+        self._heard, self._process, self._busy, self._serial = heard, None, False, 0
         self._lock = threading.Lock()
 
     def start(self) -> None:
@@ -65,12 +75,12 @@ class Prover:
         with self._lock:
             if self._busy:
                 self._end()
-            process, self._busy = self._ready(), True
+            process, self._busy, self._serial = self._ready(), True, serial
             try:
                 process.stdin.write(line + "\n")
                 process.stdin.flush()
-            except OSError:  # it has ended by itself: the page keeps saying that it waits
-                self._end()
+            except OSError:  # it has ended by itself, which its listener tells
+                pass
 
     def close(self) -> None:
         """End the process, and wait until it has."""
@@ -89,13 +99,22 @@ class Prover:
     def _listen(self, process):
         with process.stdout:
             for line in process.stdout:
-                said = json.loads(line)
+                answered = json.loads(line)
                 with self._lock:
                     if process is not self._process:
                         break
-                    self._busy = self._busy and said["what"] != "done"
-                self._heard(said["serial"], said["what"], said["value"])
+                    self._busy = self._busy and answered["what"] not in ("done", "failed")
+                self._heard(answered["serial"], answered["what"], answered["value"])
         process.wait()
+        with self._lock:
+            lost, serial = process is self._process and self._busy, self._serial
+            if lost:
+                self._process, self._busy = None, False
+        with contextlib.suppress(OSError):
+            process.stdin.close()
+        if lost:
+            self._heard(serial, "failed", "the process that works it out has ended by itself "
+                        "(out of memory?); change anything to begin again")
 
 
 def answer(lines, out) -> None:
@@ -107,12 +126,24 @@ def answer(lines, out) -> None:
     out : text file
     """
     for line in lines:
-        asked = json.loads(line)
-        system = System(parse_model(asked["model"]))
-        for what in (*asked["phases"], "done"):
-            value = {"serial": asked["serial"], "what": what, "value": PHASES[what](system)}
-            out.write(json.dumps(value) + "\n")
+        request = json.loads(line)
+        for what, value in _answers(request):
+            out.write(json.dumps({"serial": request["serial"], "what": what, "value": value})
+                      + "\n")
             out.flush()
+
+
+def _answers(request):
+    try:
+        system = System(parse_model(request["model"]))
+        for what in request["phases"]:
+            yield what, PHASES[what](system)
+    except LinkageError as error:
+        yield "failed", error.sentence
+    except Exception as fault:  # whatever it is, the page has to know that no answer comes
+        yield "failed", f"a fault of the program ({fault!r})"
+    else:
+        yield "done", None
 
 
 if __name__ == "__main__":

@@ -70,8 +70,9 @@ class Workbook:
         self.settle()
 
     def number(self, control) -> float:
-        """The number in the box beside a slider."""
-        return float(self.control(f"{control} typed").input_value())
+        """The number in the box beside a slider; forward and left are below 0."""
+        size, _, way = self.control(f"{control} typed").input_value().partition(" ")
+        return float(size.replace(MINUS, "-")) * (-1 if way in ("forward", "left") else 1)
 
     def position(self, inputs) -> dict:
         """Where the stick is, by input."""
@@ -82,6 +83,11 @@ class Workbook:
         self.control(f"{control} typed").fill(str(text))
         self.page.keyboard.press("Enter")
         self.settle()
+
+    def beside(self, control):
+        """What is said beside a box."""
+        return self.control(control).evaluate(
+            "box => document.getElementById(box.getAttribute('aria-describedby')).textContent")
 
     def lines(self, section) -> list:
         """Cells of every row of a section's first table."""

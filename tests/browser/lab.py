@@ -194,3 +194,10 @@ def violations(page, within: str) -> list[str]:
     return [f"{each['id']} ({each['impact']}): {node['html'][:160]}"
             for each in found["violations"] if each["impact"] in ("serious", "critical")
             for node in each["nodes"]]
+
+
+def run_code(page, code: str, wait=True):
+    """Have the open notebook's kernel run some code, outside any cell."""
+    page.evaluate("([code, wait]) => { const done = jupyterapp.shell.currentWidget.sessionContext"
+                  ".session.kernel.requestExecute({code}).done; return wait ? done.then(r => "
+                  "r.content.status) : null; }", [code, wait])

@@ -1,7 +1,7 @@
 """Gaps of solids at stick positions, and the search for the least of them."""
 
 import itertools
-from functools import lru_cache
+from functools import cache
 
 import numpy as np
 
@@ -96,7 +96,7 @@ def bounding(side):
     return middles, reach
 
 
-@lru_cache(maxsize=None)
+@cache
 def ways(count):
     return np.array([w for w in itertools.product((-1.0, 0.0, 1.0), repeat=count) if any(w)])
 

@@ -18,10 +18,13 @@ def blocks(results):
     """Blocks of at most twelve lines, and where the rest is that they have no room for."""
     verdict = results.verdict
     yield Heading("The answer")
-    yield Text(verdict.sentence, "plain" if verdict.missed else "met")
     missed, left = fitting([f"{miss.kind}: {miss.sentence}" for miss in verdict.missed], MISSES)
-    for miss, sentence in zip(verdict.missed, missed, strict=False):
-        yield Text(sentence, "miss" if miss.decided else "undecided")
+    told = [Text(sentence, "miss" if miss.decided else "undecided")
+            for miss, sentence in zip(verdict.missed, missed, strict=False)]
+    first = sum(miss.kind == "direction" for miss in verdict.missed[:len(told)])
+    yield from told[:first]  # a wrong direction before all else
+    yield Text(verdict.sentence, "plain" if verdict.missed else "met")
+    yield from told[first:]
     if left:
         yield Text(f"and {left} more, all in the table Missed below")
     used = sum(map(lines_of, [verdict.sentence, *missed])) + bool(left)

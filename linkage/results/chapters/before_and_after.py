@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ... import gearing
 from ..blocks import Heading, Table, Text
 from ..comparison import compared
 
@@ -14,8 +15,13 @@ def blocks(results):
     yield Heading("Before and after")
     yield Text(f"Before: {before.source}, digest {before.digest}.  After: {results.source}, digest "
                f"{results.digest}.  A dash stands where only one of the two has it.")
+    for finding in gearing.flipped(before.system, results.system):
+        yield Text(finding.text, "miss")
     tables = compared(before, results)
     for name, data in tables.items():
-        yield Table(name, data)
-    if not tables:
-        yield Text("Travels, gearing, hardpoints, clearance and stops are the same.")
+        if len(data):
+            yield Table(name, data)
+    same = [name.removesuffix(" before and after").lower() for name, data in tables.items()
+            if not len(data)]
+    if same:
+        yield Text(f"Compared and the same: {', '.join(same)}.")

@@ -9,7 +9,7 @@ from ...clearances import NEAR, scene_of
 from ...gearing import box_of, said_place
 from ...model import STATIONS
 from ...units import LENGTHS, rounded_down, shown_length
-from ..blocks import Heading, Table, Text
+from ..blocks import DataTable, Heading, Table, Text
 from ..columns import in_units, in_words
 
 ALIKE = 1e-4  # mm within which two bounds stand in the order of the file
@@ -34,7 +34,11 @@ def blocks(results):
         row = found[found["pair"] == pair]
         least = f" (least {shown_length(row['least'].iloc[0], unit)})" if len(row) else ""
         yield Text(f"Waived: {pair}{least}, because {why}")
-    yield Table("Closest points", points_table(system, found), only_data=True)
+    left_out = left_out_table(system)
+    if len(left_out):
+        yield Table("Left out at joints", left_out, "What lies within the radius about a joint "
+                    "that two parts share is meant to touch there, and is held to nothing.")
+    yield DataTable("Closest points", lambda: points_table(system, found))
 
 
 def clearance_table(system, found):
@@ -57,6 +61,15 @@ def clearance_table(system, found):
                         kept["ok"].astype(bool)))
     data = kept.iloc[order][["pair", *bounds, "ok", "rule", *box_of(system)]]
     return in_units(system, data.rename(columns={"rule": "class"}), length=" ".join(bounds))
+
+
+def left_out_table(system):
+    """Material of which pair is left out at which joint, and where the radius comes from."""
+    rows = [{"joint": item.ball.joint, "radius": item.ball.radius, "pair": item.name,
+             "wholly there": ", ".join(item.whole), "radius from": item.ball.source}
+            for item in scene_of(system).left_out]
+    rows.sort(key=lambda row: row["joint"])
+    return in_units(system, pd.DataFrame(rows), length="radius")
 
 
 def points_table(system, found):

@@ -32,9 +32,12 @@ def blocks(results):
 
 
 def _view(system, **options):
-    from ... import plots
+    def draw():
+        from ... import plots
 
-    return lambda: plots.three_view(system, **options)
+        return plots.three_view(system, **options)
+
+    return draw
 
 
 def hardpoints(system: System):

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from ..blocks import Heading, Text
+import pandas as pd
+
+from ..blocks import Heading, Table, Text
 
 
 def blocks(results):
@@ -10,5 +12,16 @@ def blocks(results):
     yield Heading("Directions and findings")
     if not results.findings:
         yield Text("No findings.")
+    yield from _directions(results)
     for finding in sorted(results.findings, key=lambda finding: not finding.miss):
         yield Text(finding.text, "miss" if finding.miss else "note")
+
+
+def _directions(results):
+    if not results.directions:
+        return
+    rows = [{"hand or foot": each.end or "–", "surface": each.surface, "goes": each.goes,
+             "has to go": each.due or "–", "judged": each.outcome} for each in results.directions]
+    yield Table("Directions", pd.DataFrame(rows), "What each surface does at neutral; judged "
+                "there, at both ends and by the proven sign of the gearing over the whole wanted "
+                "travel.")

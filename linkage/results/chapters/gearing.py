@@ -10,7 +10,7 @@ import pandas as pd
 from ... import gearing
 from ...model import STATIONS
 from ...units import LENGTHS
-from ..blocks import Heading, Picture, Table, Text
+from ..blocks import DataTable, Heading, Picture, Table, Text
 from ..columns import in_units, in_words
 
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
@@ -30,7 +30,7 @@ def blocks(results):
     for name in gearing.box_of(results.system):
         yield from _along(results, name)
     yield from _alike(results)
-    yield Table("motion", motion_table(results.system), only_data=True)
+    yield DataTable("Motion", lambda: motion_table(results.system))
 
 
 def _required(results):
@@ -62,17 +62,19 @@ def _along(results, name):
     moved = [part for part, what in table.columns if what == "deflection"
              and np.ptp(table[part, what].dropna()) > SEEN]
     if moved:
-        from ... import plots
-
-        yield Picture(lambda: plots.gearing_curves(system, input=name,
-                                                     travels=results.travels),
-                      f"Deflection of each surface over {name}")
+        yield Picture(lambda: _curves(results, name), f"Deflection of each surface over {name}")
     data = flat_gearing(system, table)
     yield Table(f"Gearing over {name}", data, "The other inputs at neutral.",
                 words=in_words(system, data))
-    fine = flat_gearing(system, gearing.gearing_table(
-        system, name, np.linspace(*system.inputs[name].travel, 2 * STEPS - 1)))
-    yield Table(f"Gearing over {name}, fine steps", fine, only_data=True)
+    yield DataTable(f"Gearing over {name}, fine steps", lambda: flat_gearing(
+        system, gearing.gearing_table(
+            system, name, np.linspace(*system.inputs[name].travel, 2 * STEPS - 1))))
+
+
+def _curves(results, name):
+    from ... import plots
+
+    return plots.gearing_curves(results.system, input=name, travels=results.travels)
 
 
 def flat_gearing(system, table):

@@ -155,7 +155,8 @@ def _stick_forces(results):
         data = in_units(system, data.rename(columns={name.replace(" ", "_"): name}), at=False,
                         force="force friction", moment=moments)
         yield Table(f"Stick force along {name}", data, f"As the hand feels it, + is "
-                    f"{gearing.sense_word(name, True)}; hinge moments as given, no factor on them.",
+                    f"{gearing.sense_word(system, name, True)}; hinge moments as given, no factor "
+                    "on them.",
                     words=in_words(system, data))
         yield from _needed(results, name)
 

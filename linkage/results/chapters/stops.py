@@ -32,9 +32,12 @@ def blocks(results):
 
 
 def _chart(system, name):
-    from ... import plots
+    def draw():
+        from ... import plots
 
-    return lambda: plots.spacer_chart(system, stop=name)
+        return plots.spacer_chart(system, stop=name)
+
+    return draw
 
 
 def _stops(results):
@@ -82,23 +85,28 @@ def _map(results):
     if found is None:
         yield Text(f"Travel map missing: {results.why_not('travel_map')}.", "missing")
         return
-    from ... import plots
-
-    yield Picture(lambda: plots.travel_map(results.system, found=results.drawn_map),
-                  "The rectangle of both inputs with what can be reached free of contact")
+    yield Picture(lambda: _drawn(results), "The rectangle of both inputs with what can be reached "
+                                           "free of contact")
     yield Text(f"{found.usable:.1%} of the wanted {found.inputs[1]} and {found.inputs[0]} "
                f"rectangle is free of contact from neutral on.")
     for side, limit in found.sides.items():
         if limit:
-            yield Text(f"toward {_side_words(side)}: {limit}")
+            yield Text(f"toward {_side_words(results.system, side)}: {limit}")
     if not any(found.sides.values()):
         yield Text("Nothing touches on the way to any side or corner of it.")
 
 
-def _side_words(side: str) -> str:
+def _drawn(results):
+    from ... import plots
+
+    return plots.travel_map(results.system, found=results.drawn_map)
+
+
+def _side_words(system, side: str) -> str:
     """A side or corner of the map as people say it, such as "roll right, pitch aft"."""
     words = [part.rsplit(" ", 1) for part in side.split(", ")]
-    return ", ".join(f"{name} {gearing.sense_word(name, end == 'greatest')}" for name, end in words)
+    return ", ".join(f"{name} {gearing.sense_word(system, name, end == 'greatest')}"
+                     for name, end in words)
 
 
 def spacers_to_make(system):

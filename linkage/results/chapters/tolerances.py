@@ -8,7 +8,7 @@ import pandas as pd
 
 from ... import gearing, rigging
 from ...units import LENGTHS
-from ..blocks import Heading, Table, Text
+from ..blocks import DataTable, Heading, Table, Text
 from ..columns import in_units, in_words
 
 NONE = "none in the file; give [tolerance] hardpoint, rod and spacer"
@@ -22,6 +22,11 @@ def blocks(results):
         return
     if results.rigged is None or not results.rigged["moves"].to_numpy().any():
         yield Text(f"Build tolerances: {results.why_not('rigged') or NONE}.", "missing")
+    elif results.few_builds is not None and results.few_builds.unbuildable:
+        yield Text(f"{results.few_builds.lost:,} of {results.few_builds.count:,} builds within the "
+                   f"tolerances can't be put together somewhere in the travel, so no figure of "
+                   f"the others is given: check the tolerances, and how near dead centre the run "
+                   f"comes.", "miss")
     else:
         yield from _bands(results)
     if results.play is None or results.play.empty:
@@ -46,7 +51,7 @@ def _bands(results):
     per = per.rename(columns={"per mm": f"moves by °/{system.model.length}"})
     yield Table("Most moved by", _largest(per), "The largest contributors where a surface is "
                 "worst, rods set.")
-    yield Table("Contributors", per, only_data=True)
+    yield DataTable("Contributors", lambda: per)
     if results.builds is not None:
         yield from _chance(results)
 
@@ -113,5 +118,5 @@ def _play(results):
                                             length="grip_worst grip_rss edge"),
                 "Total from side to side: the surface with the grip held, the grip with the "
                 "surface held.")
-    yield Table("Free play", in_units(system, results.play, length="play grip_moves",
-                                      angle="surface_moves"), only_data=True)
+    yield DataTable("Free play", lambda: in_units(
+        system, results.play, length="play grip_moves", angle="surface_moves"))

@@ -1,22 +1,50 @@
 // The stick pad on the travel map, and the gearing curves, on canvas.
 
+/** @import { Axis, InputHead, Limits, Look, Pair, Position, RequiredRow, SurfaceHead, TravelMap }
+ *   from "./types.js" */
+/** @import { Edge, Pen } from "./drawing.js" */
+/** @typedef {import("./pose.js").Poses} Poses */
+/** @typedef {ReturnType<typeof framed>} Framed */
+
+import { prepared, ticksOf } from "./drawing.js";
+import { trimmed } from "./wording.js";
+
+/** @param {Axis} axis @returns {[number, number]} */
+const span = ([start, step, count]) => [start, start + step * (count - 1)];
+
 const DASHES = [[], [7, 4], [2, 3], [9, 3, 2, 3], [14, 5], [4, 2]];
 
+/**
+ * @param {HTMLCanvasElement} canvas
+ * @param {Edge} edge
+ * @param {number[]} across from left to right
+ * @param {number[]} range from least to greatest
+ * @param {boolean} flip whether less is up
+ */
 function framed(canvas, edge, [left, right], [low, high], flip) {
   const { pen, width, height } = prepared(canvas);
   const wide = width - edge.left - edge.right, tall = height - edge.top - edge.bottom;
+  /** @param {number} v */
   const x = (v) => edge.left + (v - left) / (right - left) * wide;
+  /** @param {number} v */
   const y = (v) => edge.top + (flip ? v - low : high - v) / (high - low) * tall;
+  /** @type {(px: number, py: number) => [number, number]} */
   const back = (px, py) => [left + (px - edge.left) / wide * (right - left),
                             flip ? low + (py - edge.top) / tall * (high - low)
                               : high - (py - edge.top) / tall * (high - low)];
   return { pen, width, height, wide, tall, x, y, back };
 }
 
-function drawPad(canvas, pad, look) {
+/**
+ * @param {HTMLCanvasElement} canvas
+ * @param {{ across: InputHead, up: InputHead, position: Position, limits: Limits,
+ *   wanted: Limits, map: TravelMap | null }} pad
+ * @param {Look} look
+ * @returns {(x: number, y: number) => [number, number]} positions at a place of the canvas
+ */
+export function drawPad(canvas, pad, look) {
   const { across, up, position, limits, wanted, map } = pad;
   const edge = { left: 40, right: 12, top: 20, bottom: 34 };
-  const span = ([a, b, c]) => [a, a + b * (c - 1)];
   const f = framed(canvas, edge, span(across.axis), span(up.axis), true), { pen, x, y } = f;
   pen.fillStyle = look.paper;
   pen.fillRect(0, 0, f.width, f.height);
@@ -65,6 +93,7 @@ function drawPad(canvas, pad, look) {
 }
 
 // each boundary has a dash and a number of its own; the list beside the pad says what it is
+/** @param {Pen} pen @param {Framed} frame @param {TravelMap} map @param {Look} look */
 function drawBounds(pen, { x, y }, map, look) {
   pen.font = `600 11px ${look.font}`;
   pen.textAlign = "center";
@@ -74,6 +103,7 @@ function drawBounds(pen, { x, y }, map, look) {
     pen.lineWidth = 1.5;
     pen.setLineDash(DASHES[n % DASHES.length]);
     pen.beginPath();
+    /** @type {Pair | null} */
     let before = null;
     for (const [u, v] of line) {
       const far = before && Math.hypot(u - before[0], v - before[1]) > 6;
@@ -90,8 +120,15 @@ function drawBounds(pen, { x, y }, map, look) {
   });
 }
 
+/**
+ * @param {Pen} pen
+ * @param {Framed} frame
+ * @param {Edge} edge
+ * @param {InputHead} across
+ * @param {InputHead} up
+ * @param {Look} look
+ */
 function padTicks(pen, { x, y, wide, tall }, edge, across, up, look) {
-  const span = ([a, b, c]) => [a, a + b * (c - 1)];
   pen.fillStyle = look.soft;
   pen.font = `11px ${look.font}`;
   pen.textBaseline = "top";
@@ -111,11 +148,22 @@ function padTicks(pen, { x, y, wide, tall }, edge, across, up, look) {
 }
 
 // deflection of every surface an input moves, the other inputs where they are
-function drawCurves(canvas, poses, k, state, required, look) {
+/**
+ * @param {HTMLCanvasElement} canvas
+ * @param {Poses} poses
+ * @param {number} k
+ * @param {{ position: Position, limits: Limits }} state
+ * @param {RequiredRow[]} required
+ * @param {Look} look
+ */
+export function drawCurves(canvas, poses, k, state, required, look) {
   const { head } = poses, input = head.inputs[k], [low, high] = state.limits[input.name];
-  const edge = { left: 44, right: 96, top: 12, bottom: 34 }, curves = [];
+  const edge = { left: 44, right: 96, top: 12, bottom: 34 };
+  /** @type {{ s: number, surface: SurfaceHead, points: Pair[] }[]} */
+  const curves = [];
   head.surfaces.forEach((surface, s) => {
     if (!surface.inputs.includes(k)) return;
+    /** @type {Pair[]} */
     const points = [];
     for (let n = 0; n <= 60; n++) {
       const v = low + (high - low) * n / 60;
@@ -139,7 +187,9 @@ function drawCurves(canvas, poses, k, state, required, look) {
     pen.fillRect(from, y(r.value + r.within), f.wide * 0.12, y(-r.within) - y(r.within));
     pen.globalAlpha = 1;
   }
-  const here = state.position[input.name] || 0, labels = [];
+  const here = state.position[input.name] || 0;
+  /** @type {[number, string][]} */
+  const labels = [];
   curves.forEach(({ s, surface, points }) => {
     pen.strokeStyle = look.ink;
     pen.setLineDash(DASHES[s % DASHES.length]);
@@ -175,6 +225,15 @@ function drawCurves(canvas, poses, k, state, required, look) {
   pen.stroke();
 }
 
+/**
+ * @param {Pen} pen
+ * @param {Framed} frame
+ * @param {Edge} edge
+ * @param {number[]} across
+ * @param {number} most
+ * @param {InputHead} input
+ * @param {Look} look
+ */
 function curveGrid(pen, { x, y, wide, tall }, edge, [low, high], most, input, look) {
   pen.font = `11px ${look.font}`;
   pen.strokeStyle = look.grid;

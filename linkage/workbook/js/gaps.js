@@ -2,18 +2,30 @@
 // S. Keerthi, 1988, less the radii.  Good for a drawing and a list; what is quoted comes from the
 // library's exact solve.
 
-const sub = (a, b) => [a[0] - b[0], a[1] - b[1], a[2] - b[2]];
-const dot = (a, b) => a[0] * b[0] + a[1] * b[1] + a[2] * b[2];
-const along = (a, b, t) => [a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1]),
-                            a[2] + t * (b[2] - a[2])];
-const cross = (a, b) => [a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2],
-                         a[0] * b[1] - a[1] * b[0]];
+/** @import { Near, Pair, Piece as Taken, Pose, Vector } from "./types.js" */
+/** @typedef {import("./pose.js").Poses} Poses */
+/**
+ * @typedef {{ ends: Vector[], radius: number }} Held
+ * @typedef {{ held: Held, spine: Vector[], spineSeen: number, share?: Pair }} Spined
+ * @typedef {Spined & { id: number, local: Vector[], world: Vector[], radius: number,
+ *   seen: number }} Piece
+ * @typedef {{ carriers: number[], pieces: Piece[], whole: Spined }} Solid
+ * @typedef {{ count: number, ways: Map<number, Vector>, last: number[] }} Known
+ * @typedef {{ a: Vector, b: Vector, w: Vector }} Corner
+ * @typedef {{ size: number, v: Vector, picked: number[], shares: number[] }} Foot
+ */
+
+import { carried } from "./pose.js";
+import { along, dot, sub } from "./vectors.js";
 
 // nearest points of two lines' ends, after C. Ericson, Real-Time Collision Detection, 5.1.9
+/** @param {Vector} p1 @param {Vector} q1 @param {Vector} p2 @param {Vector} q2 */
 function segmentGap(p1, q1, p2, q2) {
   const d1 = sub(q1, p1), d2 = sub(q2, p2), r = sub(p1, p2);
   const a = dot(d1, d1), e = dot(d2, d2), f = dot(d2, r), c = dot(d1, r), b = dot(d1, d2);
-  const clip = (x) => Math.min(Math.max(x, 0), 1), den = a * e - b * b;
+  /** @param {number} x */
+  const clip = (x) => Math.min(Math.max(x, 0), 1);
+  const den = a * e - b * b;
   let s = den > 1e-12 * a * e ? clip((b * f - c * e) / den) : 0;
   let t = e > 1e-18 ? (b * s + f) / e : 0;
   if (t < 0 || t > 1 || e <= 1e-18) {
@@ -25,6 +37,7 @@ function segmentGap(p1, q1, p2, q2) {
 }
 
 // the same distance alone, without making anything: it is asked for thousands of pairs a step
+/** @param {Vector} p1 @param {Vector} q1 @param {Vector} p2 @param {Vector} q2 */
 function segmentDistance(p1, q1, p2, q2) {
   const ux = q1[0] - p1[0], uy = q1[1] - p1[1], uz = q1[2] - p1[2];
   const vx = q2[0] - p2[0], vy = q2[1] - p2[1], vz = q2[2] - p2[2];
@@ -42,6 +55,7 @@ function segmentDistance(p1, q1, p2, q2) {
   return Math.sqrt(x * x + y * y + z * z);
 }
 
+/** @param {Vector[]} points @param {Vector} way */
 function supported(points, way) {
   let best = -Infinity, found = 0;
   for (let i = 0; i < points.length; i++) {
@@ -52,8 +66,10 @@ function supported(points, way) {
 }
 
 // the point of a simplex nearest the origin, as shares of its corners; only corners that count
+/** @param {Corner[]} corners @returns {Foot} */
 function nearestOf(corners) {
   const n = corners.length;
+  /** @type {Foot | null} */
   let best = null;
   for (let set = 1; set < 1 << n; set++) {
     const picked = [];
@@ -65,10 +81,11 @@ function nearestOf(corners) {
     const size = dot(v, v);
     if (!best || size < best.size * (1 - 1e-14)) best = { size, v, picked, shares };
   }
-  return best;
+  return /** @type {Foot} */ (best);  // one corner alone always has a foot
 }
 
 // shares with which the foot of the origin lies on the flat through 1 to 4 points
+/** @param {Vector[]} w @returns {number[] | null} */
 function sharesOf(w) {
   if (w.length === 1) return [1];
   const edges = w.slice(1).map((p) => sub(p, w[0])), right = edges.map((e) => -dot(e, w[0]));
@@ -95,14 +112,18 @@ function sharesOf(w) {
   return [1 - x.reduce((s, k) => s + k, 0), ...x];
 }
 
+/** @param {Vector[]} one @param {Vector[]} two */
 function hullGap(one, two) {
   if (one.length <= 2 && two.length <= 2)
     return segmentGap(one[0], one[one.length - 1], two[0], two[two.length - 1]);
+  /** @param {Vector} way @returns {Corner} */
   const meet = (way) => {
     const a = supported(one, [-way[0], -way[1], -way[2]]), b = supported(two, way);
     return { a, b, w: sub(a, b) };
   };
-  let corners = [{ a: one[0], b: two[0], w: sub(one[0], two[0]) }], near = nearestOf(corners);
+  /** @type {Corner[]} */
+  let corners = [{ a: one[0], b: two[0], w: sub(one[0], two[0]) }];
+  let near = nearestOf(corners);
   for (let turn = 0; turn < 60 && near.size > 1e-18; turn++) {
     const next = meet(near.v);
     if (near.size - dot(near.v, next.w) <= 1e-11 * near.size
@@ -115,6 +136,7 @@ function hullGap(one, two) {
     near.picked = corners.map((_, i) => i);
     if (corners.length === 4) { near.size = 0; break; }
   }
+  /** @param {"a" | "b"} side */
   const mean = (side) => {
     const p = [0, 0, 0];
     near.picked.forEach((i, k) => {
@@ -126,12 +148,18 @@ function hullGap(one, two) {
 }
 
 // a line and a radius about some points that hold them all
+/** @param {Vector[]} points @param {number} radius @returns {Held} */
 function capsuleOf(points, radius) {
   const middle = [0, 1, 2].map((c) => points.reduce((s, p) => s + p[c], 0) / points.length);
-  const farthest = (from) => points.reduce((best, p) => {
-    const d = sub(p, from);
-    return dot(d, d) > best[0] ? [dot(d, d), p] : best;
-  }, [-1, from])[1];
+  /** @param {Vector} from */
+  const farthest = (from) => {
+    let far = -1, found = from;
+    for (const p of points) {
+      const d = sub(p, from);
+      if (dot(d, d) > far) { far = dot(d, d); found = p; }
+    }
+    return found;
+  };
   const a = farthest(middle), b = farthest(a), way = sub(b, a), size = Math.sqrt(dot(way, way));
   if (size < 1e-9) return { ends: [a, a], radius };
   const u = way.map((k) => k / size);
@@ -141,62 +169,97 @@ function capsuleOf(points, radius) {
     aside = Math.max(aside, off); low = Math.min(low, t); high = Math.max(high, t);
   }
   const half = Math.max(0, (high - low) / 2 - aside), centre = (low + high) / 2;
+  /** @param {number} t */
   const end = (t) => middle.map((m, c) => m + t * u[c]);
   const ends = [end(centre - half), end(centre + half)];
-  const reach = Math.max(...points.map((p) => segmentGap(p, p, ...ends).d));
+  const reach = Math.max(...points.map((p) => segmentGap(p, p, ends[0], ends[1]).d));
   return { ends, radius: radius + reach + 1e-6 };
 }
 
-class Gaps {
+export class Gaps {
   // what was found before a small change makes a good guess after it
+  /** @param {Poses} poses @param {Known} [before] */
   constructor(poses, before) {
     this.poses = poses;
+    /** @type {Float64Array[]} */
+    this.bodies = [];
     this.stamp = 0;
     this.count = 0;
-    this.solids = poses.head.solids.map((solid) => {
-      const pieces = solid.pieces.map(([first, count, radius]) => {
+    /** @param {{ carriers: number[], pieces: Taken[] }} solid @returns {Solid} */
+    const made = (solid) => {
+      const pieces = solid.pieces.map(([first, count, radius, share]) => {
+        /** @type {Vector[]} */
         const local = [];
         for (let i = first; i < first + count; i++)
           local.push([...poses.points.subarray(3 * i, 3 * i + 3)]);
         const held = solid.carriers.length > 1 ? { ends: local, radius } : capsuleOf(local, radius);
-        return { id: this.count++, local, radius, held, seen: -1, spineSeen: -1 };
+        return { id: this.count++, local, radius, held, share, seen: -1, spineSeen: -1,
+                 world: local, spine: held.ends };
       });
       const whole = solid.carriers.length > 1 ? pieces[0].held
         : capsuleOf(pieces.flatMap((p) => p.local), Math.max(...pieces.map((p) => p.radius)));
-      return { carriers: solid.carriers, pieces, whole: { held: whole, spineSeen: -1 } };
-    });
-    const alike = before && before.count === this.count;
-    this.ways = alike ? before.ways : new Map();
-    this.last = alike ? before.last : [];
+      return { carriers: solid.carriers, pieces, whole: { held: whole, spineSeen: -1,
+                                                           spine: whole.ends } };
+    };
+    /** @type {Solid[]} */
+    this.solids = poses.head.solids.map(made);
+    /** @type {Solid[]} */
+    this.kept = poses.head.kept.map(made);  // less what is meant to touch at a joint
+    const alike = before && before.count === this.count ? before : null;
+    /** @type {Map<number, Vector>} */
+    this.ways = alike ? alike.ways : new Map();
+    /** @type {number[]} */
+    this.last = alike ? alike.last : [];
   }
 
-  placed(solid, points) {
-    const of = solid.carriers, rows = this.pose.bodies;
-    return points.map((p, i) => carried(rows[of.length > 1 ? of[i] : of[0]], ...p));
+  // the two solids of a pair
+  /** @param {number} n @returns {[Solid, Solid]} */
+  sides(n) {
+    const [one, two, , , , kept] = this.poses.head.pairs[n];
+    return [kept[0] < 0 ? this.solids[one] : this.kept[kept[0]],
+            kept[1] < 0 ? this.solids[two] : this.kept[kept[1]]];
   }
 
+  // a piece of a rod lies at shares of the way between the rod's two ends
+  /** @param {Solid} solid @param {Vector[]} points @param {Pair} [share] @returns {Vector[]} */
+  placed(solid, points, share) {
+    const of = solid.carriers, rows = this.bodies;
+    const at = points.map(([x, y, z], i) => carried(rows[of.length > 1 ? of[i] : of[0]], x, y, z));
+    return share ? share.map((t) => along(at[0], at[1], t)) : at;
+  }
+
+  /** @param {Solid} solid @param {Piece} piece */
   corners(solid, piece) {
     if (piece.seen !== this.stamp) {
-      piece.world = this.placed(solid, piece.local);
+      piece.world = this.placed(solid, piece.local, piece.share);
       piece.seen = this.stamp;
     }
     return piece.world;
   }
 
+  /** @param {Solid} solid @param {Spined} item */
   spine(solid, item) {
     if (item.spineSeen !== this.stamp) {
-      item.spine = this.placed(solid, item.held.ends);
+      item.spine = this.placed(solid, item.held.ends, item.share);
       item.spineSeen = this.stamp;
     }
     return item.spine;
   }
 
+  /** @param {Solid} one @param {Spined} a @param {Solid} two @param {Spined} b */
   lower(one, a, two, b) {
     const [p, q] = this.spine(one, a), [r, s] = this.spine(two, b);
     return segmentDistance(p, q, r, s) - a.held.radius - b.held.radius;
   }
 
   // how far apart two pieces surely are, by the way between them found last
+  /**
+   * @param {Solid} one
+   * @param {Piece} a
+   * @param {Solid} two
+   * @param {Piece} b
+   * @param {Vector} way
+   */
   apart(one, a, two, b, way) {
     let near = Infinity, far = -Infinity;
     for (const p of this.corners(two, b)) near = Math.min(near, dot(p, way));
@@ -204,44 +267,65 @@ class Gaps {
     return near - far - a.radius - b.radius;
   }
 
+  /**
+   * @param {Solid} one
+   * @param {Solid} two
+   * @param {number} limit
+   * @returns {Omit<Near, "pair"> | null} null where nothing is nearer than the limit
+   */
   exact(one, two, limit) {
+    /** @type {[number, Piece, Piece][]} */
     const tries = [];
     for (const a of one.pieces) for (const b of two.pieces) {
       const low = this.lower(one, a, two, b);
       if (low < limit) tries.push([low, a, b]);
     }
     tries.sort((p, q) => p[0] - q[0]);
-    let best = { gap: limit };
+    let least = limit;
+    /** @type {Omit<Near, "pair"> | null} */
+    let best = null;
     for (const [low, a, b] of tries) {
-      if (low > best.gap) break;
+      if (low > least) break;
       const key = a.id * this.count + b.id, way = this.ways.get(key);
-      if (way && this.apart(one, a, two, b, way) >= best.gap) continue;
+      if (way && this.apart(one, a, two, b, way) >= least) continue;
       const found = hullGap(this.corners(one, a), this.corners(two, b));
       if (found.d > 1e-6)
         this.ways.set(key, sub(found.two, found.one).map((k) => k / found.d));
       const gap = found.d - a.radius - b.radius;
-      if (gap < best.gap) best = { gap, one: found.one, two: found.two };
+      if (gap < least) {
+        least = gap;
+        best = { gap, one: found.one, two: found.two };
+      }
     }
     return best;
   }
 
   // the nearest of some pairs at a pose, nearest first: {pair, gap, one, two}, mm
+  /**
+   * @param {Pose} pose
+   * @param {number} count
+   * @param {number[]} wanted pairs to look at
+   * @returns {Near[]}
+   */
   nearest(pose, count, wanted) {
-    this.pose = pose;
+    this.bodies = pose.bodies;
     this.stamp += 1;
-    const pairs = this.poses.head.pairs, lows = new Map();
+    /** @type {Map<number, number>} */
+    const lows = new Map();
     for (const n of wanted) {
-      const one = this.solids[pairs[n][0]], two = this.solids[pairs[n][1]];
+      const [one, two] = this.sides(n);
       const low = this.lower(one, one.whole, two, two.whole);
       if (low === low) lows.set(n, low);
     }
     // those found last are most likely the nearest again, and rule the others out quickly
-    const sorted = [...lows.keys()].sort((p, q) => lows.get(p) - lows.get(q)), found = [];
+    const sorted = [...lows].sort((p, q) => p[1] - q[1]).map(([n]) => n);
+    /** @type {Near[]} */
+    const found = [];
     for (const n of new Set([...this.last.filter((k) => lows.has(k)), ...sorted])) {
       const limit = found.length >= count ? found[count - 1].gap : Infinity;
-      if (lows.get(n) >= limit) continue;
-      const best = this.exact(this.solids[pairs[n][0]], this.solids[pairs[n][1]], limit);
-      if (!best.one) continue;
+      if (/** @type {number} */ (lows.get(n)) >= limit) continue;
+      const best = this.exact(...this.sides(n), limit);
+      if (!best) continue;
       found.push({ pair: n, ...best });
       found.sort((p, q) => p.gap - q.gap);
     }

@@ -1,7 +1,13 @@
-// Where everything is at a stick position, from the grid the page was given (format 1, see
+// Where everything is at a stick position, from the grid the page was given (format 2, see
 // payload.py): a cubic through the nearest four positions, a straight line beside a NaN, and
 // nothing at all across one.
 
+/** @import { Axis, Head, Pair, Pose, Position, Vector } from "./types.js" */
+
+/** @type {Pair[]} */
+const ALONE = [[0, 1]];
+
+/** @param {string | DataView} data */
 function floatsOf(data) {
   if (typeof data === "string") {
     const text = atob(data), bytes = new Uint8Array(text.length);
@@ -9,18 +15,20 @@ function floatsOf(data) {
     return new Float32Array(bytes.buffer);
   }
   // a buffer from the kernel may begin anywhere: only a copy is sure to be aligned
-  const bytes = data.buffer
-    ? data.buffer.slice(data.byteOffset, data.byteOffset + data.byteLength) : data.slice(0);
-  return new Float32Array(bytes);
+  return new Float32Array(data.buffer.slice(data.byteOffset, data.byteOffset + data.byteLength));
 }
 
+/** @param {Axis} axis @param {number} x @returns {{ cubic: Pair[], straight: Pair[] }} */
 function stencil([start, step, count], x) {
   if (count === 1) return { cubic: [[0, 1]], straight: [[0, 1]] };
   const u = Math.min(Math.max((x - start) / step, 0), count - 1);
   const i = Math.min(Math.floor(u), count - 2), f = u - i;
-  const straight = [[i, 1 - f], [i + 1, f]].filter((n) => n[1] !== 0);
+  /** @type {Pair[]} */
+  const all = [[i, 1 - f], [i + 1, f]], straight = all.filter((n) => n[1] !== 0);
   if (count < 4) return { cubic: straight, straight };
-  const first = Math.min(Math.max(i - 1, 0), count - 4), cubic = [];
+  const first = Math.min(Math.max(i - 1, 0), count - 4);
+  /** @type {Pair[]} */
+  const cubic = [];
   for (let a = 0; a < 4; a++) {
     let weight = 1;
     for (let b = 0; b < 4; b++) if (b !== a) weight *= (u - first - b) / (a - b);
@@ -29,9 +37,17 @@ function stencil([start, step, count], x) {
   return { cubic, straight };
 }
 
+/**
+ * @param {Float32Array} grid
+ * @param {number} at first of its numbers
+ * @param {number} width numbers per position
+ * @param {Pair[][]} nodes [position, weight] along each axis
+ * @param {number[]} counts positions along each axis
+ * @param {Float64Array} out
+ */
 function mixed(grid, at, width, nodes, counts, out) {
   for (let c = 0; c < width; c++) out[c] = 0;
-  const rows = nodes[0] || [[0, 1]], columns = nodes[1] || [[0, 1]], across = counts[1] || 1;
+  const [rows = ALONE, columns = ALONE] = nodes, across = counts[1] || 1;
   for (const [i, wi] of rows) for (const [j, wj] of columns) {
     const from = at + (i * across + j) * width, weight = wi * wj;
     for (let c = 0; c < width; c++) out[c] += weight * grid[from + c];
@@ -39,7 +55,8 @@ function mixed(grid, at, width, nodes, counts, out) {
   return out[0] === out[0];
 }
 
-class Poses {
+export class Poses {
+  /** @param {Head} head @param {string | DataView} shapes @param {string | DataView} grid */
   constructor(head, shapes, grid) {
     this.head = head;
     this.points = floatsOf(shapes);
@@ -47,14 +64,22 @@ class Poses {
     this.scratch = new Float64Array(1);
   }
 
+  /** @param {Position} position */
   stencils(position) {
     return this.head.inputs.map((input) => stencil(input.axis, position[input.name] || 0));
   }
 
   // numbers of one body or surface; false where out of reach
+  /**
+   * @param {number} at
+   * @param {number} width
+   * @param {number[]} inputs
+   * @param {ReturnType<typeof stencil>[]} stencils
+   * @param {Float64Array} out
+   */
   read(at, width, inputs, stencils, out) {
     const counts = inputs.map((k) => this.head.inputs[k].axis[2]);
-    for (const way of ["cubic", "straight"]) {
+    for (const way of /** @type {("cubic" | "straight")[]} */ (["cubic", "straight"])) {
       const nodes = inputs.map((k) => stencils[k][way]);
       if (mixed(this.grid, at, width, nodes, counts, out)) return true;
     }
@@ -62,6 +87,7 @@ class Poses {
   }
 
   // rows of [R | t] of every body, the airframe's included
+  /** @param {Position} position @returns {Pose} */
   at(position) {
     const stencils = this.stencils(position), bodies = [];
     let reached = true;
@@ -79,6 +105,11 @@ class Poses {
     return { position: { ...position }, bodies, reached };
   }
 
+  /**
+   * @param {number} s
+   * @param {Position} position
+   * @param {string} [input] gearing to it; the deflection without
+   */
   surface(s, position, input) {
     const surface = this.head.surfaces[s];
     const at = input === undefined ? surface.deflection : surface.gearing[input];
@@ -88,8 +119,21 @@ class Poses {
   }
 }
 
-function carried(rows, x, y, z) {
+/** @type {(rows: ArrayLike<number>, x: number, y: number, z: number) => Vector} */
+export function carried(rows, x, y, z) {
   return [rows[0] * x + rows[1] * y + rows[2] * z + rows[3],
           rows[4] * x + rows[5] * y + rows[6] * z + rows[7],
           rows[8] * x + rows[9] * y + rows[10] * z + rows[11]];
+}
+
+// straight between the charted thicknesses; null where the chart has no contact
+/** @param {[number[], (number | null)[]]} chart @param {number} t @returns {number | null} */
+export function readChart([thickness, angle], t) {
+  for (let n = 1; n < thickness.length; n++) {
+    const [a, b] = [thickness[n - 1], thickness[n]], [from, to] = [angle[n - 1], angle[n]];
+    if (t <= b + 1e-9 && from !== null && to !== null)
+      return from + (to - from) * Math.max(0, t - a) / (b - a);
+    if (t <= b) return null;
+  }
+  return null;
 }

@@ -1,18 +1,36 @@
 // Meshes of the 3-D view, made from the pieces that gaps are taken between.
 
+/** @import { Head, SolidHead, Vector } from "./types.js" */
+/**
+ * @typedef {{ index: number, part: string, carriers: number[], round: boolean, still: boolean,
+ *   mesh: Mesh, ends: Vector[] | null }} Drawable ends: of a rod, each on its own carrier
+ */
+
+import { carried } from "./pose.js";
+import { cross, dot, sizeOf, sub, unitOf } from "./vectors.js";
+
 const SIDES = 16;  // flats round a bar
 const CREASE = 0.9;  // cosine of the turn from which a corner is drawn as a line
 
 // Vertices with their normals, triangles, and lines along the creases.
 class Mesh {
-  constructor() { this.spots = []; this.facings = []; this.triangles = []; this.lines = []; }
+  /** @type {number[]} */
+  spots = [];
+  /** @type {number[]} */
+  facings = [];
+  /** @type {number[]} */
+  triangles = [];
+  /** @type {number[]} */
+  lines = [];
 
+  /** @param {Vector} p @param {Vector} n */
   vertex(p, n) {
     this.spots.push(p[0], p[1], p[2]);
     this.facings.push(127 * n[0], 127 * n[1], 127 * n[2], 0);
     return this.spots.length / 3 - 1;
   }
 
+  /** @param {Vector[]} corners */
   face(corners) {
     const n = unitOf(cross(sub(corners[1], corners[0]), sub(corners[2], corners[0])));
     const at = corners.map((p) => this.vertex(p, n));
@@ -20,6 +38,7 @@ class Mesh {
   }
 
   // Ends of a flat piece: the first half of its points is an outline, the rest the same swept.
+  /** @param {Vector[]} points */
   ends(points) {
     const half = points.length / 2;
     this.face(points.slice(0, half).reverse());
@@ -27,6 +46,7 @@ class Mesh {
   }
 
   // Walls between an outline and the same swept; round a hole they face the other way.
+  /** @param {Vector[]} low @param {Vector[]} high @param {boolean} [hole] */
   walls(low, high, hole) {
     low.forEach((p, k) => {
       const after = (k + 1) % low.length, wall = [p, low[after], high[after], high[k]];
@@ -35,9 +55,14 @@ class Mesh {
   }
 
   // Round bar from a to b with half-ball ends; a ball when they coincide.
+  /** @param {Vector} a @param {Vector} b @param {number} radius */
   bar(a, b, radius) {
-    const [x, y, z] = frameAlong(sub(b, a)), rings = [];
-    for (const [end, from] of [[a, -90], [b, 0]]) {
+    const [x, y, z] = frameAlong(sub(b, a));
+    /** @type {[Vector, number][]} */
+    const ends = [[a, -90], [b, 0]];
+    /** @type {[Vector, number][]} */
+    const rings = [];
+    for (const [end, from] of ends) {
       for (let up = from; up <= from + 90; up += 30) rings.push([end, up * Math.PI / 180]);
     }
     const at = rings.map(([end, up]) => Array.from({ length: SIDES }, (_, k) => {
@@ -54,12 +79,14 @@ class Mesh {
     }
   }
 
+  /** @param {Vector} a @param {Vector} b */
   line(a, b) {
     const n = [0, 0, 0];
     this.lines.push(this.vertex(a, n), this.vertex(b, n));
   }
 
   // Outlines of both ends of a plate or box, and a line between them at every sharp corner.
+  /** @param {Vector[]} low @param {Vector[]} high */
   creases(low, high) {
     const count = low.length;
     low.forEach((p, k) => {
@@ -72,10 +99,8 @@ class Mesh {
   }
 }
 
-const sizeOf = (a) => Math.hypot(a[0], a[1], a[2]);
-const unitOf = (a) => { const s = sizeOf(a) || 1; return [a[0] / s, a[1] / s, a[2] / s]; };
-
 // Right-handed x, y, z with z along a vector.
+/** @param {Vector} along @returns {[Vector, Vector, Vector]} */
 function frameAlong(along) {
   const z = sizeOf(along) ? unitOf(along) : [0, 0, 1];
   const x = unitOf(cross(Math.abs(z[0]) < 0.8 ? [1, 0, 0] : [0, 1, 0], z));
@@ -83,12 +108,17 @@ function frameAlong(along) {
 }
 
 // [R | t] in rows as a column-major matrix.
+/** @param {ArrayLike<number>} m */
 const ofRows = (m) => [m[0], m[4], m[8], 0, m[1], m[5], m[9], 0, m[2], m[6], m[10], 0,
                        m[3], m[7], m[11], 1];
-const asRows = (m) => [m[0], m[4], m[8], m[12], m[1], m[5], m[9], m[13], m[2], m[6], m[10], m[14]];
+/** @param {ArrayLike<number>} m */
+export const asRows = (m) => [m[0], m[4], m[8], m[12], m[1], m[5], m[9], m[13],
+                                   m[2], m[6], m[10], m[14]];
 
+/** @param {SolidHead} solid @param {Float32Array} shapes */
 function meshOf(solid, shapes) {
   const mesh = new Mesh();
+  /** @param {[first: number, count: number, ...rest: unknown[]]} span */
   const points = ([first, count]) => Array.from({ length: count }, (_, k) =>
     Array.from(shapes.subarray(3 * (first + k), 3 * (first + k) + 3)));
   const [low, high] = solid.faces.map((face) => face.map(points));
@@ -108,7 +138,9 @@ function meshOf(solid, shapes) {
 }
 
 // A rod's solid spans two bodies: bars of the rod's length, laid between the two ends every time.
+/** @param {SolidHead} solid @param {Float32Array} shapes @param {number} length */
 function rodBars(solid, shapes, length) {
+  /** @param {number} k */
   const at = (k) => Array.from(shapes.subarray(3 * k, 3 * k + 3));
   return solid.pieces.map(([first, , radius]) => {
     const mesh = new Mesh();
@@ -117,40 +149,50 @@ function rodBars(solid, shapes, length) {
   });
 }
 
-function drawables(head, shapes) {
+/** @param {Head} head @param {Float32Array} shapes @returns {Drawable[]} */
+export function drawables(head, shapes) {
   const lengths = new Map(head.rods.map((rod) => [rod.name, rod.length]));
   return head.solids.flatMap((solid, index) => {
     const part = solid.name.slice(0, solid.name.indexOf("/"));
-    const base = { index, part, carriers: solid.carriers, round: !solid.faces.length,
+    /** @type {Omit<Drawable, "mesh">} */
+    const base = { index, part, ends: null, carriers: solid.carriers, round: !solid.faces.length,
                    still: solid.carriers.every((b) => b === 0) };
     return solid.carriers.length > 1
-      ? rodBars(solid, shapes, lengths.get(part)).map((bar) => ({ ...base, ...bar }))
-      : [{ ...base, mesh: meshOf(solid, shapes), ends: null }];
+      ? rodBars(solid, shapes, lengths.get(part) || 0).map((bar) => ({ ...base, ...bar }))
+      : [{ ...base, mesh: meshOf(solid, shapes) }];
   });
 }
 
 // Matrix of a drawable at a posture, or null when something that carries it is out of reach.
-function placed(drawable, rows) {
+/**
+ * @param {Omit<Drawable, "mesh">} drawable
+ * @param {Float64Array[]} rows
+ * @returns {number[] | null}
+ */
+export function placed(drawable, rows) {
   const on = drawable.carriers.map((b) => rows[b]);
   if (on.some((m) => !m.every(Number.isFinite))) return null;
   if (!drawable.ends) return ofRows(on[0]);
-  const [a, b] = drawable.ends.map((p, k) => carried(on[k], ...p));
+  const [a, b] = drawable.ends.map((p, k) => carried(on[k], p[0], p[1], p[2]));
   const [x, y, z] = frameAlong(sub(b, a));
   return [...x, 0, ...y, 0, ...z, 0, ...a, 1];
 }
 
+/** @param {Vector[]} points */
 function boxAbout(points) {
   return [Math.min, Math.max].map((pick) => [0, 1, 2].map(
     (i) => points.reduce((kept, p) => pick(kept, p[i]), points[0][i])));
 }
 
-function middleOf(points) {
+/** @param {Vector[]} points @returns {Vector} */
+export function middleOf(points) {
   if (!points.length) return [0, 0, 0];
   const [low, high] = boxAbout(points);
   return low.map((c, i) => (c + high[i]) / 2);
 }
 
-function cornersOf(spots) {
+/** @param {number[]} spots @returns {Vector[]} */
+export function cornersOf(spots) {
   const ends = boxAbout(Array.from({ length: spots.length / 3 },
                                    (_, k) => spots.slice(3 * k, 3 * k + 3)));
   return Array.from({ length: 8 }, (_, k) => [0, 1, 2].map((i) => ends[(k >> i) & 1][i]));

@@ -1,20 +1,96 @@
 // The workbook: one state, drawn once per frame.
 
-const LISTED = 14, CLOSE = 3;
+/** @import { Exact, Head, Look, Mark, Model, Near, Pose, Position, Request, State, StopRow }
+ *   from "./types.js" */
 
-class Workbook {
+import { Box } from "./controls.js";
+import { h, tell } from "./dom.js";
+import { DirectionPanel } from "./directions.js";
+import { SIZES, lookOf } from "./drawing.js";
+import { Gaps } from "./gaps.js";
+import { Link, SLOW } from "./link.js";
+import { LimitPanel, StickPanel, StopPanel } from "./panels.js";
+import { Parts, Saving } from "./parts.js";
+import { Poses, readChart } from "./pose.js";
+import { ClearancePanel, ReadoutPanel } from "./readouts.js";
+import { SolidPanel } from "./solid_view.js";
+import { themeOf, watchTheme } from "./theme.js";
+import { Views } from "./views.js";
+import { saidInput, saidLength, saidTime } from "./wording.js";
+
+const LISTED = 14, CLOSE = 3, TICK = 500;
+
+/** @param {Head} head */
+const namesOf = (head) => head.pairs.map(([i, j]) =>
+  `${head.solids[i].name} | ${head.solids[j].name}`);
+/** @param {State} state @returns {Record<string, number[]>} */
+const limitsOf = (state) => Object.fromEntries(Object.entries(state.limits).map(
+  ([n, t]) => [n, [...t]]));
+/** @param {State} state @returns {Record<string, number>} */
+const spacersOf = (state) => Object.fromEntries(state.stops.map((s) => [s.name, s.thickness]));
+
+export class Workbook {
+  /** @param {Model} model @param {HTMLElement} el */
   constructor(model, el) {
     this.model = model;
     this.live = Boolean(model.get("live"));
+    /** @type {Map<string, Request & { n?: number }>} */
     this.queue = new Map();
+    /** @type {Map<string, Box>} */
+    this.boxes = new Map();
+    /** @type {Map<string, HTMLElement>} */
+    this.notes = new Map();
+    /** @type {Map<HTMLElement, string[]>} */
+    this.waits = new Map();
+    this.flying = "";  // the kind of the request that has no answer yet
+    this.unread = false;
+    this.drawn = 0;
+    this.frameAsked = 0;
+    /** @type {Look | null} */
+    this.look = null;
+    /** @type {Pose | null} */
+    this.pose = null;
+    /** @type {Near[]} */
+    this.near = [];
     this.root = h("div", { class: "lw", role: "region", "aria-label": "Control system workbook" });
+    this.root.dataset.theme = themeOf();
     el.append(this.root);
-    this.read();
+    this.link = this.live ? new Link(model, this.root, () => this.tick()) : null;
+    this.head = model.get("head");
+    this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
+    this.gaps = new Gaps(this.poses);
+    this.names = namesOf(this.head);
+    this.state = model.get("state");
+    this.takenAt = performance.now();
+    this.limits = limitsOf(this.state);
+    this.spacers = spacersOf(this.state);
     this.position = { ...this.neutral(), ...model.get("moved_to") };
-    this.take(model.get("told"));
-    this.sent = this.told.heard;
-    this.build();
-    this.listen();
+    this.sent = this.state.heard;
+    /** @type {object | null} */
+    this.looked = null;
+    this.worth = [...this.head.pairs.keys()];
+    this.hidden = new Set();
+    this.note = h("p", { class: "lw-message", role: "alert" });
+    this.band = h("p", { class: "lw-band", role: "alert" });
+    this.lost = this.noteOf("drawing");
+    this.views = new Views(this);
+    this.readout = new ReadoutPanel(this);
+    this.solid = new SolidPanel(this);
+    this.ways = new DirectionPanel(this);
+    const stick = new StickPanel(this), limits = new LimitPanel(this);
+    const stops = new StopPanel(this), clearance = new ClearancePanel(this);
+    this.panels = [this.ways, stick, limits, this.readout, stops, clearance, this.solid];
+    this.kernel = this.live ? [new Parts(this), new Saving(this)] : [];
+    this.layOut(stick.el, limits.el, clearance.el, stops.el);
+    this.handlers = this.listen();
+    this.watch = this.watchSizes();
+    this.sight = this.watchSight();
+    this.unwatch = watchTheme((theme, now) => {
+      this.root.dataset.theme = theme;
+      this.recolour();
+      if (now) { this.hidden.clear(); this.draw(); }
+    });
+    this.ticking = this.live ? setInterval(() => this.tick(), TICK) : undefined;
     this.schedule();
     this.rested();
   }
@@ -22,153 +98,252 @@ class Workbook {
   read() {
     const { model } = this;
     this.head = model.get("head");
-    this.unit = this.head.unit;
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
     this.gaps = new Gaps(this.poses, this.gaps);
-    this.unread = false;
-    this.drawing = new Drawing(this.poses);
-    this.names = this.head.pairs.map(([i, j]) =>
-      `${this.head.solids[i].name} | ${this.head.solids[j].name}`);
-    this.box = null;
+    this.names = namesOf(this.head);
     this.near = [];
+    this.unread = false;
+    this.views.read();
   }
 
-  take(told) {
-    this.told = told;
-    this.limits = Object.fromEntries(Object.entries(told.limits).map(([n, t]) => [n, [...t]]));
-    this.spacers = Object.fromEntries(told.stops.map((s) => [s.name, s.thickness]));
+  /** @param {State} state */
+  take(state) {
+    this.state = state;
+    this.takenAt = performance.now();
+    this.limits = limitsOf(state);
+    this.spacers = spacersOf(state);
   }
 
+  /** @returns {Position} */
   neutral() { return Object.fromEntries(this.head.inputs.map((i) => [i.name, 0])); }
+  /** @param {number} n */
   pairName(n) { return this.names[n]; }
-  saidGap(near) { return near.gap <= 1e-6 ? "contact" : saidLength(near.gap, this.unit); }
-  saidPlace() {
-    const moved = this.head.inputs.filter((i) => saidInput(i, this.position[i.name]) !== "neutral")
-      .map((i) => saidInput(i, this.position[i.name]));
-    return moved.length ? moved.join(", ") : "neutral";
+  /** @param {{ gap: number }} near */
+  saidGap(near) {
+    return near.gap <= 1e-6 ? this.head.words.contact : saidLength(near.gap, this.head.length);
   }
 
+  saidPlace() {
+    const { words } = this.head;
+    const all = this.head.inputs.map((i) => saidInput(i, this.position[i.name], words));
+    return all.filter((said) => said !== words.neutral).join(", ") || words.neutral;
+  }
+
+  /** @returns {Exact | null} */
   exactNow() {
     const exact = this.model.get("exact");
-    return exact && exact.serial === this.told.serial && this.head.inputs.every((i) =>
-      Math.abs((exact.position[i.name] || 0) - this.position[i.name]) < 1e-9) ? exact : null;
+    return exact && exact.serial === this.state.serial && !this.before()
+      && this.head.inputs.every((i) =>
+        Math.abs((exact.position[i.name] || 0) - this.position[i.name]) < 1e-9) ? exact : null;
   }
 
-  // a stop as it is now: exact when the kernel has answered, else read from its chart
+  // whether what is on show is from before, as no kernel answers now
+  before() {
+    return Boolean(this.link) && ["silent", "cut", "ended"].includes(this.link?.stand() || "");
+  }
+
+  ended() { return this.link?.stand() === "ended"; }
+
+  colours() { return this.look || (this.look = lookOf(this.root)); }
+
+  /**
+   * A stop as it is now: exact when the kernel has answered, else read from its chart.
+   * @param {string} name
+   * @returns {StopRow & { how: string }}
+   */
   stopNow(name) {
-    const stop = this.told.stops.find((s) => s.name === name), t = this.spacers[name];
+    const stop = /** @type {StopRow} */ (this.state.stops.find((s) => s.name === name));
+    const t = this.spacers[name], { words } = this.head;
+    const known = this.before() ? words.before : words.exact;
     if (Math.abs(t - stop.thickness) < 1e-9)
-      return { ...stop, how: stop.angle === null ? "" : "exact" };
+      return { ...stop, how: stop.angle === null ? "" : known };
     const angle = stop.chart ? readChart(stop.chart, t) : null;
-    return { ...stop, angle, how: "sampled", governs: null, error: angle === null && stop.chart
-      ? "no contact there" : "" };
+    return { ...stop, angle, how: words.sampled, governs: null,
+             error: angle === null && stop.chart ? "no contact there" : "" };
   }
 
-  build() {
-    this.root.replaceChildren();
-    const { head } = this, id = newId(), zoom = newId();
-    this.note = h("p", { class: "lw-message", role: "alert" });
-    this.frame = h("select", { id, "data-control": "frame", onchange: () => {
-      this.box = null; this.schedule(); } },
-      h("option", { value: "sticks" }, "the stick and what rides with it"),
-      h("option", { value: "all" }, "the whole system"),
-      h("option", { value: "pair" }, "the nearest pair"),
-      ...head.bodies.slice(1).map((body, b) => h("option", { value: b + 1 }, body.name)));
-    this.zoom = h("input", { id: zoom, type: "range", min: 0.5, max: 8, step: 0.1, value: 1,
-                             "aria-valuetext": "1.0 times", "data-control": "zoom" });
-    this.zoom.addEventListener("input", () => {
-      this.zoom.setAttribute("aria-valuetext", `${Number(this.zoom.value).toFixed(1)} times`);
-      this.schedule();
-    });
-    this.views = Object.entries(VIEWS).map(([which, view]) => {
-      const canvas = h("canvas", { role: "img", class: `lw-view lw-${which}`, "data-view": which });
-      return { which, canvas, el: h("figure", { class: `lw-figure lw-figure-${which}` }, canvas,
-                                    h("figcaption", {}, view.name)) };
-    });
-    this.panels = [StickPanel, LimitPanel, ReadoutPanel, StopPanel, ClearancePanel, SolidPanel]
-      .map((Panel) => new Panel(this));
-    this.readout = this.panels[2];
-    const [stick, limits, readout, stops, clearance, solid] = this.panels;
-    this.solid = solid;
-    this.kernel = this.live ? [new Parts(this), new Saving(this)] : [];
+  /**
+   * A control whose box an answer finds by its name.
+   * @template {Box | { box: Box }} Control
+   * @param {string} name
+   * @param {Control} control
+   */
+  known(name, control) {
+    this.boxes.set(name, control instanceof Box ? control : control.box);
+    return control;
+  }
+
+  /** A place for what is said about one control. @param {string} name */
+  noteOf(name) {
+    const note = h("p", { class: "lw-beside", role: "alert" });
+    this.notes.set(name, note);
+    return note;
+  }
+
+  /** A place that says how long an answer to such requests is awaited. @param {...string} kinds */
+  waitOf(...kinds) {
+    const wait = h("p", { class: "lw-wait", role: "status" });
+    this.waits.set(wait, kinds);
+    return wait;
+  }
+
+  /** @param {string} where @param {string} text @param {boolean} refused */
+  say(where, text, refused) {
+    const box = this.boxes.get(where);
+    if (box) box.say(text, refused);
+    else tell(this.notes.get(where) || this.note, text);
+  }
+
+  /**
+   * @param {HTMLElement} stick
+   * @param {HTMLElement} limits
+   * @param {HTMLElement} clearance
+   * @param {HTMLElement} stops
+   */
+  layOut(stick, limits, clearance, stops) {
+    const { head, views } = this;
     this.root.append(
       h("header", { class: "lw-head" }, h("h2", {}, head.title),
         h("p", { class: "lw-caution" }, h("strong", {}, "Caution. "), head.caution)),
-      this.note,
+      this.band, this.note, this.ways.el,
       h("div", { class: "lw-main" },
-        h("div", { class: "lw-left" }, stick.el, limits.el),
-        h("div", { class: "lw-right" },
-          h("div", { class: "lw-row" }, h("label", { for: id }, "Frame the drawing on"), this.frame,
-            h("label", { for: zoom }, "Zoom"), this.zoom,
-            h("span", { class: "lw-key" }, "\u25c7 touching  \u25cb nearer than required  "
-              + "+ pivot  \u25e6 rod end")),
-          h("div", { class: "lw-views" }, ...this.views.map((v) => v.el)), solid.el,
-          readout.el, clearance.el)),
-      h("div", { class: "lw-below" }, stops.el,
+        h("div", { class: "lw-left" }, stick, limits),
+        h("div", { class: "lw-right" }, views.row, this.lost, views.el, this.solid.el,
+          this.readout.el, clearance)),
+      h("div", { class: "lw-below" }, stops,
         this.live ? h("div", {}, ...this.kernel.map((k) => k.el)) : null),
       h("p", {}, "Worked out apart: loads and margins (linkage loads FILE, notebook 6); rods, "
         + "tolerances, play and wires (linkage rig FILE, notebook 7); sizing (linkage size FILE, "
         + "notebook 8); all in one report (linkage FILE --out DIR)."));
-    for (const panel of this.kernel) panel.update(this.told);
+    for (const panel of this.kernel) panel.update(this.state);
   }
 
   listen() {
-    const { model } = this;
-    this.handlers = [
-      ...["head", "shapes", "grid"].map((name) => [`change:${name}`, () => {
-        this.unread = true; this.schedule(); }]),
-      ["change:told", () => this.heard()],
+    const { model } = this, unread = () => { this.unread = true; this.schedule(); };
+    /** @type {[string, (...got: any[]) => void][]} */
+    const handlers = [
+      ["change:head", unread], ["change:shapes", unread], ["change:grid", unread],
+      ["change:state", () => this.heard()],
       ["change:exact", () => this.schedule()],
       ["change:moved_to", () => {
         this.move({ ...this.neutral(), ...model.get("moved_to") });
         this.rested();
       }],
-      ["change:message", () => tell(this.note, model.get("message"))]];
-    for (const [name, call] of this.handlers) model.on(name, call);
-    this.redraw = () => { this.look = null; this.schedule(); };
-    this.watch = new ResizeObserver((seen) => {
+      ["change:note", () => this.noted()],
+      ["msg:custom", (answer) => this.answered(answer.heard)]];
+    for (const [name, call] of handlers) model.on(name, call);
+    return handlers;
+  }
+
+  watchSizes() {
+    const watch = new ResizeObserver((seen) => {
       for (const { target, contentRect } of seen)
         if (target !== this.root) SIZES.set(target, contentRect);
-      this.redraw();
+      this.recolour();
     });
-    // what is scrolled out of sight is drawn when it comes into sight
-    this.hidden = new Set();
-    this.sight = new IntersectionObserver((seen) => {
+    for (const element of [this.root, ...this.root.querySelectorAll("canvas")])
+      watch.observe(element);
+    return watch;
+  }
+
+  // what is scrolled out of sight is drawn when it comes into sight
+  watchSight() {
+    const sight = new IntersectionObserver((seen) => {
       for (const { target, isIntersecting } of seen)
         this.hidden[isIntersecting ? "delete" : "add"](target);
       this.schedule();
     });
-    this.watch.observe(this.root);
-    for (const canvas of this.root.querySelectorAll("canvas")) {
-      this.watch.observe(canvas);
-      this.sight.observe(canvas);
-    }
-    this.dark = window.matchMedia("(prefers-color-scheme: dark)");
-    this.dark.addEventListener("change", this.redraw);
+    for (const canvas of this.root.querySelectorAll("canvas")) sight.observe(canvas);
+    return sight;
+  }
+
+  recolour() {
+    this.look = null;
+    this.schedule();
   }
 
   close() {
     for (const [name, call] of this.handlers) this.model.off(name, call);
+    clearInterval(this.ticking);
+    this.link?.close();
     this.watch.disconnect();
     this.solid.close();
     this.sight.disconnect();
-    this.dark.removeEventListener("change", this.redraw);
+    this.unwatch();
+  }
+
+  // what only time changes: waits, ages, and whether anybody answers
+  tick() {
+    const { link } = this;
+    if (!link) return;
+    if (link.due() && document.visibilityState === "visible") this.send({ do: "ping" }, "ping");
+    const stand = link.stand(), waited = link.waited() || 0;
+    tell(this.band, link.band());
+    const old = saidTime(performance.now() - this.takenAt);
+    const words = waited < SLOW ? "" : `Being worked out for ${saidTime(waited)}; what is shown is `
+      + `from before, ${old} old.`;
+    for (const [wait, kinds] of this.waits)
+      tell(wait, stand === "ended" ? `From before, ${old} old: ${link.why()}; run the cell again.`
+        : kinds.some((kind) => this.flying.startsWith(kind)) ? words : "");
+    if (this.root.dataset.link !== stand) {
+      this.root.dataset.link = stand;
+      for (const panel of this.kernel) panel.enable();
+    }
+    if (stand !== "ready" || this.state.busy.length) this.schedule();
+  }
+
+  /**
+   * How long one of the slow answers is worked out, and how old the one on show is; "" when it is
+   * up to date.
+   * @param {string} phase
+   * @param {string} name
+   */
+  waiting(phase, name) {
+    const { ages, busy, failed } = this.state, since = performance.now() - this.takenAt;
+    const old = ages[phase] === undefined ? ""
+      : ` The one on show is ${saidTime(1000 * ages[phase] + since)} old.`;
+    if (this.ended())
+      return busy.includes(phase) ? `${name}: the kernel ended before it was worked out.`
+        : `${name}: from before the kernel ended.${old}`;
+    if (failed && this.state[/** @type {"proof" | "map"} */ (phase)]?.old !== false)
+      return `${name}: not worked out, ${failed}.`;
+    if (!busy.includes(phase)) return "";
+    const begun = 1000 * (ages.begun || 0) + since;
+    return `${name}: being worked out\u2026${begun >= SLOW ? ` ${saidTime(begun)} so far.` : ""}`
+      + (begun >= SLOW ? old : "");
   }
 
   // an answer of the kernel: taken as it is, but for what the hand has moved on since
   heard() {
-    const told = this.model.get("told"), { limits, spacers } = this, before = this.told.serial;
-    this.take(told);
-    if (told.heard >= this.sent) this.flying = false;
+    const state = this.model.get("state"), { limits, spacers } = this;
+    const before = this.state.serial;
+    this.take(state);
+    this.answered(state.heard);
     if (this.queue.has("limits") || this.flying) this.limits = limits;
     for (const name of Object.keys(spacers))
       if (this.queue.has(`spacer ${name}`) || this.flying) this.spacers[name] = spacers[name];
     this.move({});
-    for (const panel of this.kernel) panel.update(told);
+    for (const panel of this.kernel) panel.update(state);
     this.flush();
-    if (told.serial !== before) this.rested(this.model.get("message"));
+    if (state.serial !== before) this.rested();
   }
 
+  /** @param {number} heard */
+  answered(heard) {
+    if (!(heard >= this.sent)) return;
+    this.flying = "";
+    this.link?.answered();
+    this.flush();
+    this.tick();
+  }
+
+  // what the kernel says about a request, beside the control that it is about
+  noted() {
+    const { where = "", text = "", refused = false } = this.model.get("note");
+    this.say(where, text, refused);
+  }
+
+  /** @param {Position} to */
   move(to) {
     for (const [name, value] of Object.entries({ ...this.position, ...to })) {
       const [low, high] = this.limits[name];
@@ -177,22 +352,30 @@ class Workbook {
     this.schedule();
   }
 
-  limit(name, end, value) {
-    const input = this.head.inputs.find((i) => i.name === name), [start, step, count] = input.axis;
-    const bounds = end ? [0, start + step * (count - 1)] : [start, 0];
-    this.limits[name][end] = Math.min(Math.max(value, bounds[0]), bounds[1]);
+  /** @param {string} name @param {number} end @param {number} value @param {string} where */
+  limit(name, end, value, where) {
+    const at = this.position[name];
+    this.limits[name][end] = value;
     this.move({});
-    this.send({ do: "limits", limits: this.limits }, "limits");
+    const input = this.head.inputs.find((i) => i.name === name);
+    if (input && this.position[name] !== at)
+      this.say(where, "the stick has moved with it, to "
+        + saidInput(input, this.position[name], this.head.words), false);
+    this.send({ do: "limits", limits: this.limits, where }, "limits");
   }
 
-  spacer(name, mm) {
-    const stop = this.told.stops.find((s) => s.name === name);
-    this.spacers[name] = Math.min(Math.max(mm, 0), stop.most);
+  /** @param {string} name @param {number} mm @param {string} where */
+  spacer(name, mm, where) {
+    this.spacers[name] = mm;
     this.schedule();
-    this.send({ do: "spacers", spacers: { [name]: this.spacers[name] } }, `spacer ${name}`);
+    this.send({ do: "spacers", spacers: { [name]: mm }, where }, `spacer ${name}`);
   }
 
-  // one request is on its way at a time; of those that wait, the newest of a kind is kept
+  /**
+   * One request is on its way at a time; of those that wait, the newest of a kind is kept.
+   * @param {Request} request
+   * @param {string} kind
+   */
   send(request, kind) {
     if (!this.live) return;
     this.queue.delete(kind);
@@ -201,60 +384,55 @@ class Workbook {
   }
 
   flush() {
-    if (this.flying || !this.queue.size) return;
-    const [kind, request] = this.queue.entries().next().value;
+    const next = this.queue.entries().next().value;
+    if (this.flying || !next || this.ended()) return;
+    const [kind, request] = next;
     this.queue.delete(kind);
     this.sent += 1;
-    this.flying = true;
+    this.flying = kind;
+    this.link?.asked();
     this.model.send({ ...request, n: this.sent });
   }
 
+  /** Asks, and gives the number that the answer will have. @param {Request} request */
   ask(request) {
+    const number = this.sent + 1 + this.queue.size;
     this.send(request, `${request.do} ${request.address || ""} ${request.what || ""}`);
+    return number;
   }
 
   // when input rests, the numbers at this position are asked for, to be quoted
-  rested(wrong) {
-    tell(this.note, wrong || "");
+  rested() {
     clearTimeout(this.resting);
     this.resting = setTimeout(() => {
       this.readout.say();
-      this.send({ do: "exact", position: { ...this.position },
+      this.send({ do: "exact", position: { ...this.position }, where: "stick",
                   pairs: this.near.map((near) => this.pairName(near.pair)) }, "exact");
     }, 120);
   }
 
   schedule() {
-    if (this.waiting) return;
-    this.waiting = requestAnimationFrame(() => { this.waiting = 0; this.draw(); });
+    if (this.frameAsked) return;
+    this.frameAsked = requestAnimationFrame(() => { this.frameAsked = 0; this.draw(); });
   }
 
   draw() {
     if (!this.root.isConnected) return;
     if (this.unread) this.read();
-    this.look = this.look || lookOf(this.root);
     const pose = this.pose = this.poses.at(this.position);
     this.near = this.gaps.nearest(pose, LISTED, this.worthALook());
-    const posed = this.drawing.posed(pose), frame = this.framed(pose), marks = this.marks();
-    for (const { which, canvas } of this.views) {
-      if (!this.hidden.has(canvas))
-        this.drawing.draw(canvas, which, posed, pose, frame, marks, this.look, this.unit);
-      canvas.setAttribute("aria-label", `${VIEWS[which].name}, stick at ${this.saidPlace()}`
-        + (marks.length ? `; ${marks.map((m) => m.text).join("; ")}` : "")
-        + (pose.reached ? "" : "; out of reach"));
-    }
+    this.views.draw(pose, this.marks());
     for (const panel of this.panels) panel.update();
-    if (!pose.reached) tell(this.note, "Out of reach: a rod does not reach here, so what it "
+    tell(this.lost, pose.reached ? "" : "Out of reach: a rod does not reach here, so what it "
       + "drives is not drawn.");
-    else if (this.note.textContent.startsWith("Out of reach")) tell(this.note, "");
-    this.drawn = (this.drawn || 0) + 1;
-    this.root.dataset.drawn = this.drawn;
-    this.root.dataset.answered = this.told.heard;
+    this.drawn += 1;
+    this.root.dataset.drawn = String(this.drawn);
+    this.root.dataset.answered = String(this.state.heard);
   }
 
   // pairs that the proof hasn't shown to stay far apart in these limits; all while it has none
   worthALook() {
-    const { proof } = this.told, sure = proof && this.head.inputs.every(({ name }) =>
+    const { proof } = this.state, sure = proof && !proof.old && this.head.inputs.every(({ name }) =>
       this.limits[name][0] >= proof.limits[name][0] - 1e-9
       && this.limits[name][1] <= proof.limits[name][1] + 1e-9);
     const key = sure ? proof : this.head;
@@ -273,7 +451,9 @@ class Workbook {
       (near) => this.head.pairs[near.pair].slice(0, 2)));
   }
 
+  /** @returns {Mark[]} */
   marks() {
+    /** @type {Mark[]} */
     const found = [];
     for (const near of this.near) {
       const [, , required, rule] = this.head.pairs[near.pair], touch = near.gap <= 1e-6;
@@ -284,54 +464,9 @@ class Workbook {
     }
     return found;
   }
-
-  framed(pose) {
-    const on = this.frame.value, zoom = Number(this.zoom.value);
-    if (on === "pair" || !this.box) {
-      const driven = this.driven();
-      const home = this.farthest();
-      if (on === "pair" && this.near.length) {
-        const { one, two } = this.near[0];
-        this.box = { low: one.map((v, c) => Math.min(v, two[c]) - 60),
-                     high: one.map((v, c) => Math.max(v, two[c]) + 60) };
-      } else if (on === "all") this.box = this.drawing.boxOf(home, (b) => b > 0);
-      else if (on === "sticks" || on === "pair")
-        this.box = this.drawing.boxOf(home, (b) => driven.has(b));
-      else this.box = this.drawing.boxOf(home, (b) => b === Number(on));
-    }
-    const spread = (side) => this.box.low.map((v, c) => {
-      const middle = (v + this.box.high[c]) / 2, half = Math.max((this.box.high[c] - v) / 2, 20);
-      return middle + side * half * 1.25 / zoom;
-    });
-    return { low: spread(-1), high: spread(1) };
-  }
-
-  // neutral and the ends of each travel, so that what is framed stays in the frame
-  farthest() {
-    const ends = this.head.inputs.flatMap(({ name, travel }) =>
-      travel.map((end) => ({ ...this.neutral(), [name]: end })));
-    return [this.neutral(), ...ends].map((place) => this.poses.at(place));
-  }
-
-  // bodies that an input moves itself, and those they carry
-  driven() {
-    const { bodies } = this.head, found = new Set(this.head.driven);
-    bodies.forEach((body, b) => { if (b && found.has(body.on)) found.add(b); });
-    return found.size ? found : new Set(bodies.keys());
-  }
 }
 
-// straight between the charted thicknesses; null where the chart has no contact
-function readChart([thickness, angle], t) {
-  for (let n = 1; n < thickness.length; n++) {
-    const [a, b] = [thickness[n - 1], thickness[n]];
-    if (t <= b + 1e-9 && angle[n - 1] !== null && angle[n] !== null)
-      return angle[n - 1] + (angle[n] - angle[n - 1]) * Math.max(0, t - a) / (b - a);
-    if (t <= b) return null;
-  }
-  return null;
-}
-
+/** @param {{ model: Model, el: HTMLElement }} place */
 function render({ model, el }) {
   const book = new Workbook(model, el);
   return () => book.close();

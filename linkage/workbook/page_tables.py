@@ -8,7 +8,14 @@ import numpy as np
 
 from ..clearances import Stage, clearance, near_pairs, prove, scene_of
 from ..errors import LinkageError
-from ..gearing import WAYS, box_of, required_travels, said_place
+from ..gearing import (
+    WAYS,
+    box_of,
+    direction_findings,
+    directions,
+    required_travels,
+    said_place,
+)
 from ..gearing.travels import SIGNS
 from ..motion import System
 from ..stops import find_stops, meeting, travel_map
@@ -42,6 +49,22 @@ def required_rows(system: System) -> list[dict]:
                      "found": _number(row["found"]), "ok": bool(row["ok"]), "end": end,
                      "value": SIGNS[row["way"]] * row["required"]})
     return rows
+
+
+def direction_rows(system: System) -> list[dict]:
+    """Which way every surface goes, the wrong ones first and each by itself, ready for the page.
+
+    Returns
+    -------
+    list of dict
+        text and miss; all that go the right way in one.
+    """
+    judged = directions(system)
+    rows = [{"text": found.text, "miss": found.miss}
+            for found in direction_findings(system, judged)]
+    right = "; ".join(f"{way.end}: {way.surface} {way.goes}" for way in judged
+                      if way.outcome == "right")
+    return [*rows, *([{"text": f"Directions right: {right}.", "miss": False}] if right else [])]
 
 
 def waiting_row(system: System, name: str) -> dict:
@@ -167,14 +190,14 @@ def _proof_row(system, row, place) -> dict:
 
 def _proof(system, rows, far, unsure) -> dict:
     missed = sum(not row["ok"] for row in rows.values())
-    said = f"{missed} of {len(rows)} near pairs missed" if missed else \
+    words = f"{missed} of {len(rows)} near pairs missed" if missed else \
         f"all {len(rows)} near pairs keep what is required, as computed"
     if far:
-        said += (f"; {len(far)} more stay {shown_length(NEAR, system.model.length)} farther apart "
+        words += (f"; {len(far)} more stay {shown_length(NEAR, system.model.length)} farther apart "
                  "than that")
     for pair, place in unsure.items():
-        said += f"; not proven near {said_place(system, place)}: {pair}"
-    return {"rows": rows, "said": f"{said}.", "for": said_limits(system),
+        words += f"; not proven near {said_place(system, place)}: {pair}"
+    return {"rows": rows, "said": f"{words}.", "for": said_limits(system), "old": False,
             "limits": limits_of(system)}
 
 

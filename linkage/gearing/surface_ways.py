@@ -1,0 +1,402 @@
+"""Which way every surface goes, against which way it has to go.
+
+Stick aft raises the trailing edge of elevator, stabilator and elevons and of both sides of a
+V-tail, and lowers a canard's; stick right raises the right aileron, elevon or flaperon and lowers
+the left one, and raises a spoiler on the right alone; a pedal turns rudder, nosewheel and
+tailwheel to its own side.  Sources stand beside the checks in tests/test_directions.py.
+
+A direction is judged at neutral, at both ends of the travel, and by the proven sign of the
+gearing over every cell of it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..model import is_rudder
+from ..motion import System
+from .contradictions import contradictions
+from .gearing_sign import (
+    NARROW,
+    cells_of,
+    enclosed_deflection,
+    enclosed_gearing,
+    projected,
+    prove_sign,
+)
+from .kinds import (
+    NEEDED,
+    OPPOSITE,
+    Expected,
+    expected,
+    family_of,
+    is_crossed,
+    kind_of,
+    said_way,
+    sign_of,
+)
+from .words import Finding, said_end, said_place, said_surface
+
+COMMANDS = 0.1  # share of what the strongest input moves a surface by, above which one commands it
+STILL = 1e-6  # degrees; a surface that an input moves less it does not move
+RISES = 0.1  # share of a spoiler's rise that the other end of the stick may raise it by
+SAMPLES = 21
+OUTCOMES = ("wrong", "turns back", "not decided", "exception", "not judged", "right")
+
+
+@dataclass(frozen=True)
+class Direction:
+    """What one input makes one surface do, and whether that is the right way.
+
+    Attributes
+    ----------
+    surface, input : str
+    end : str
+        The positive end of the input in words, such as "stick right".
+    goes : str
+        What the surface does for it at neutral, such as "trailing edge up".
+    due : str
+        What it has to do; empty where nothing says.
+    outcome : {"wrong", "turns back", "not decided", "exception", "not judged", "right"}
+    text : str
+        One sentence.
+    place : dict
+        ``{input: position}`` that the sentence is about; empty for the whole travel.
+    """
+
+    surface: str
+    input: str
+    end: str
+    goes: str
+    due: str
+    outcome: str
+    text: str
+    place: dict
+
+    @property
+    def miss(self) -> bool:
+        """Whether it counts as a missed requirement."""
+        return self.outcome in ("wrong", "turns back", "not decided")
+
+
+def directions(system: System, cells: tuple[dict, dict] | None = None,
+               surfaces=None) -> list[Direction]:
+    """Every surface and every input that commands it, the worst first.
+
+    Parameters
+    ----------
+    system : System
+    cells : (dict, dict), optional
+        Centres and halves, ``{input: ndarray (n,)}`` over all inputs that drive something: a
+        cover of the travel that is judged.  The box of wanted travels unless given.
+    surfaces : iterable of str, optional
+        All unless given.
+
+    Returns
+    -------
+    list of Direction
+    """
+    found = []
+    for surface in system.model.surfaces if surfaces is None else surfaces:
+        moved = moved_by(system, surface)
+        strongest = max(moved.values(), default=0.0)
+        for name, most in moved.items():
+            if commands(most, moved):
+                found.append(_judged(system, surface, name, cells))
+        found += _idle(system, surface, moved, strongest)
+    return sorted(found, key=lambda each: OUTCOMES.index(each.outcome))
+
+
+def commands(most: float, moved: dict) -> bool:
+    """Whether an input that moves a surface so far commands it, beside what `moved_by` gave."""
+    return most > max(COMMANDS * max(moved.values()), STILL)
+
+
+def moved_by(system: System, surface: str) -> dict:
+    """How far each input moves a surface over its wanted travel, others at 0: degrees.
+
+    Parameters
+    ----------
+    system : System
+    surface : str
+
+    Returns
+    -------
+    dict
+    """
+    needs = system.plan.depends_on()[system.model.surfaces[surface].body]
+    found = {}
+    for name, control in system.inputs.items():
+        if name in needs and control.body is not None:
+            turned = system.sweep(**{name: np.linspace(*control.travel, SAMPLES)}
+                                  ).deflection(surface)
+            turned = turned[np.isfinite(turned)]
+            found[name] = float(np.ptp(turned)) if turned.size else 0.0
+    return found
+
+
+def direction_findings(system: System, judged: list[Direction]) -> list[Finding]:
+    """Findings of the directions, wrong ones first, and of what else makes one doubtful.
+
+    Parameters
+    ----------
+    system : System
+    judged : list of Direction
+
+    Returns
+    -------
+    list of Finding
+    """
+    told = [Finding(each.surface, each.text, each.miss, "direction") for each in judged
+            if each.outcome != "right"]
+    wrong = [f for f in told if f.miss]
+    return [*wrong, *contradictions(system, judged), *(f for f in told if not f.miss)]
+
+
+def expected_steps(system: System) -> list[str]:
+    """What to see at each end of each input, one sentence an input: the first thing to sign.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    list of str
+        Such as "stick right: aileron right trailing edge up, aileron left trailing edge down".
+        Surfaces whose direction nothing says are left out.
+    """
+    steps = []
+    for name, control in system.inputs.items():
+        if control.body is None:
+            continue
+        seen = []
+        for surface in system.model.surfaces:
+            moved = moved_by(system, surface)
+            due = expected(system, surface, name)
+            if isinstance(due, Expected) and name in moved and \
+                    commands(moved[name], moved):
+                stays = due.one_sided and due.sign != sign_of(system, surface, "up")
+                seen.append(f"{surface} {'stays down' if stays else said_way(due.way)}")
+        if seen:
+            steps.append(f"{said_end(system, name, True)}: {', '.join(sorted(seen, reverse=True))}")
+    return steps
+
+
+def flipped(before: System, after: System) -> list[Finding]:
+    """Surfaces that an input moves the other way round after a change.
+
+    Parameters
+    ----------
+    before, after : System
+
+    Returns
+    -------
+    list of Finding
+    """
+    found = []
+    for surface in after.model.surfaces:
+        if surface not in before.model.surfaces:
+            continue
+        moved = [moved_by(system, surface) for system in (before, after)]
+        for name in moved[1]:
+            if name not in moved[0] or not all(commands(each[name], each) for each in moved):
+                continue
+            old, new = (_goes(system, surface, name) for system in (before, after))
+            if old != new:
+                text = (f'{said_end(after, name, True)}: "{surface}" went {old} before the change '
+                        f"and goes {new} after it")
+                found.append(Finding(surface, text, kind="direction"))
+    return found
+
+
+def _judged(system, surface, name, cells) -> Direction:
+    due = expected(system, surface, name)
+    end, goes = said_end(system, name, True), _goes(system, surface, name)
+    if isinstance(due, str):
+        return _unexpected(system, surface, name, due)
+    base = (surface, name, end, goes, said_way(due.way))
+    if due.exception == "":
+        return Direction(*base, "wrong", f'{end}: "{surface}" is to go {base[4]}, which is not '
+                         f"what its kind does: give the reason, reason = \"...\"", {})
+    outcome, text, place = (_one_sided if due.one_sided else _two_sided)(
+        system, surface, name, due, cells)
+    if outcome == "right" and due.exception is not None:
+        turns = ", and may turn back before the end (judged at neutral and at both ends alone)" \
+            if due.back else ""
+        return Direction(*base, "exception", f'exception: {end}: "{surface}" goes {base[4]}'
+                                             f"{turns}: {due.exception}", {})
+    return Direction(*base, outcome, text, place)
+
+
+def _unexpected(system, surface, name, why) -> Direction:
+    """An input that no rule expects to command the surface, or a rule that can't be applied."""
+    end, goes = said_end(system, name, True), _goes(system, surface, name)
+    way = "left" if is_rudder(system.model.bodies[system.model.surfaces[surface].body]) else "up"
+    say = f'say kind = "..." or moves = {{ {_key(name)} = "{way}" }} or the other way'
+    if is_crossed(system, surface, name):
+        return Direction(surface, name, end, goes, "", "wrong",
+                         f'{end}: "{surface}" goes {goes} with an input that has no business with '
+                         f"a kind of {kind_of(system, surface)}: check for crossed runs, or {say} "
+                         f"with its reason", {})
+    return Direction(surface, name, end, goes, "", "not judged",
+                     f'direction of "{surface}" for {end} not judged, {why}: {say}', {})
+
+
+def _key(name: str) -> str:
+    return name if name.replace("-", "").replace("_", "").isalnum() else f'"{name}"'
+
+
+def _two_sided(system, surface, name, due, cells):
+    """Both ends, neutral, and every cell between."""
+    wrong = _wrong_end(system, surface, name, due)
+    if wrong is not None:
+        return wrong
+    if due.back:
+        return "right", "", {}
+    neutral = float(system.sweep().gearing(surface)[name]) * due.sign
+    if not neutral > 0:
+        what = "stands still" if neutral == 0 else "starts the wrong way"
+        return "turns back", (f'{said_end(system, name, True)}: "{surface}" {what} at neutral and '
+                              f"has to go {said_way(due.way)}"), {name: 0.0}
+    proof = prove_sign(_signed(system, surface, name, due.sign),
+                       *_cells(system, surface, cells))
+    return _told(system, surface, name, proof)
+
+
+def _wrong_end(system, surface, name, due):
+    """The first end of the travel at which the surface stands on the wrong side of neutral."""
+    travel = system.inputs[name].travel
+    turned = system.sweep(**{name: [*travel, 0.0]}).deflection(surface)
+    for which, way in ((1, 1.0), (0, -1.0)):
+        if travel[which] == 0:
+            continue
+        moved = float(turned[which] - turned[2]) * due.sign * way
+        end = said_end(system, name, bool(which))
+        if not np.isfinite(moved):
+            return "not decided", (f'{end}: direction of "{surface}" not decided, since a rod '
+                                   f"can't reach {said_place(system, {name: travel[which]})}"), \
+                {name: travel[which]}
+        if not moved > STILL:
+            right = said_way(due.way if which else OPPOSITE[due.way])
+            back = _edge(system, surface, due, not which) if moved < -STILL else "nowhere"
+            return "wrong", (f'{end}: "{surface}" goes {back} '
+                             f"({said_surface(system, surface, float(turned[which]))} at "
+                             f"{said_place(system, {name: travel[which]})}) and has to go "
+                             f"{right}"), {name: travel[which]}
+    return None
+
+
+def _edge(system, surface, due, positive):
+    """Where the surface is for the positive end in words if it goes as due, or the other way."""
+    return said_way(due.way if positive else OPPOSITE[due.way])
+
+
+def _one_sided(system, surface, name, due, cells):
+    """A spoiler: rises for its own end all the way, and stays down for the other."""
+    low, high = system.inputs[name].travel
+    up = sign_of(system, surface, "up")
+    own, other = (high, low) if due.sign == up else (low, high)
+    turned = system.sweep(**{name: [own, other, 0.0]}).deflection(surface)
+    rise, fall = (float(up * (k - turned[2])) for k in turned[:2])
+    ends = [said_end(system, name, end > 0) for end in (own, other)]
+    if not rise > STILL:
+        return "wrong", (f'{ends[0]}: "{surface}" goes {_lowered(rise)} and has to go trailing '
+                         f"edge up"), {name: own}
+    limit = RISES * rise
+    if not fall <= limit:
+        return "wrong", (f'{ends[1]}: "{surface}" goes trailing edge up and has to stay down'), \
+            {name: other}
+    rising = prove_sign(_signed(system, surface, name, due.sign),
+                        *_half(_cells(system, surface, cells), name, own > 0))
+    outcome = _told(system, surface, name, rising)
+    if outcome[0] != "right":
+        return outcome
+
+    def room(centres, halves):
+        least, greatest = enclosed_deflection(system, surface, centres, halves)
+        return (up * turned[2] + limit - greatest, up * turned[2] + limit - least) if up > 0 else \
+            (up * turned[2] + limit + least, up * turned[2] + limit + greatest)
+
+    down = prove_sign(room, *_half(_cells(system, surface, cells), name, own < 0))
+    if len(down.wrong):
+        return "wrong", (f'{ends[1]}: "{surface}" rises and has to stay down '
+                         f"({said_place(system, down.nearest('wrong'))})"), down.nearest("wrong")
+    return _told(system, surface, name, down)
+
+
+def _lowered(rise):
+    return "trailing edge down" if rise < -STILL else "nowhere"
+
+
+def _half(cells, name, positive):
+    """The part of some cells on one side of neutral of an input."""
+    low, high = cells[0][name] - cells[1][name], cells[0][name] + cells[1][name]
+    low, high = (np.maximum(low, 0.0), high) if positive else (low, np.minimum(high, 0.0))
+    kept = high > low
+    return tuple({n: (k if n == name else each[n])[kept] for n in each}
+                 for each, k in zip(cells, ((low + high) / 2, (high - low) / 2), strict=True))
+
+
+def _signed(system, surface, name, sign):
+    def bounds(centres, halves):
+        low, high = enclosed_gearing(system, surface, name, centres, halves)
+        return (low, high) if sign > 0 else (-high, -low)
+
+    return bounds
+
+
+def _cells(system, surface, cells):
+    """Cells of travel seen along the inputs that the surface depends on."""
+    needs = system.plan.depends_on()[system.model.surfaces[surface].body]
+    if cells is not None:
+        return projected(cells, needs)
+    return cells_of({n: control.travel for n, control in system.inputs.items()
+                     if n in needs and control.body is not None})
+
+
+def _told(system, surface, name, proof):
+    end = said_end(system, name, True)
+    if len(proof.wrong):
+        place = proof.nearest("wrong")
+        return "turns back", (f'{end}: "{surface}" turns back within the travel, near '
+                              f"{said_place(system, place)}"), place
+    if len(proof.open):
+        place = proof.nearest("open")
+        return "not decided", (f'{end}: direction of "{surface}" not decided near '
+                               f"{said_place(system, place)}, in {len(proof.open)} cells of "
+                               f"{NARROW:g} or what was left of {proof.looked}"), place
+    return "right", "", {}
+
+
+def _goes(system, surface, name) -> str:
+    """What a surface does at neutral for the positive end of an input."""
+    rate = float(system.sweep().gearing(surface)[name])
+    if not abs(rate) > 1e-9:
+        return "nowhere"
+    words = ("right", "left") if is_rudder(
+        system.model.bodies[system.model.surfaces[surface].body]) else ("up", "down")
+    if kind_of(system, surface) == "nosewheel":
+        return f"points {words[rate < 0]}"
+    return said_way(words[rate > 0])
+
+
+def _idle(system, surface, moved, strongest):
+    """Inputs that have to command a surface and don't, where something else does."""
+    kind = kind_of(system, surface)
+    if strongest <= STILL:
+        yield Direction(surface, "", "", "nowhere", "", "not judged",
+                        f'direction of "{surface}" not judged: no input moves it', {})
+        return
+    for family in NEEDED.get(kind, ()):
+        names = [name for name, control in system.inputs.items()
+                 if control.body is not None and family_of(system, name) == family]
+        if names and not any(moved.get(name, 0.0) > COMMANDS * strongest for name in names):
+            end = said_end(system, names[0], True)
+            most = moved.get(names[0], 0.0)
+            how = "not at all" if most <= STILL else f"by {most:.1f}° of {strongest:.1f}° only"
+            yield Direction(surface, names[0], end, "nowhere", "", "wrong",
+                            f'{end}: moves "{surface}" {how}, and has to command a kind of {kind}',
+                            {})

@@ -1,0 +1,463 @@
+"""A model file changed to another model in place: what the builder wrote stays as written.
+
+The new value of a key is said in the unit its old value was said in.  A part that `mirror` made
+stays made by it as long as it is the twin; one that no longer is, is written out.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import re
+from fractions import Fraction
+from functools import singledispatch
+
+from ..errors import LinkageError
+from ..units import LENGTHS, length_mm
+from .document import edited, number_like
+from .file import Source, model_of, read_source
+from .keys import (
+    AXES,
+    Either,
+    Kind,
+    Length,
+    ListOf,
+    OneOfRecords,
+    Position,
+    Quantity,
+    Record,
+    TableOf,
+    file_keys,
+    unit_vector,
+)
+from .mirroring import MIRRORED, twin_name, with_twins
+from .parts import AIRFRAME, Body
+from .shapes import POINTS, Part, Point
+from .whole import Model
+
+DIGITS = 8  # decimals, in the unit it is written in, to which a changed number is kept
+NEAR = 1e-6  # mm or degrees within which the file that was written reads as what was wanted
+_NUMBER = re.compile(r"(\s*)([+-]?[0-9]+(?:\.[0-9]*)?(?:[eE][+-]?[0-9]+)?)(.*)", re.S)
+_SHOP = re.compile(r"(\s*)([+-]?)(?:([0-9]+)(\s+|-))?([0-9]+)(\s*/\s*)([0-9]+)(\s*[a-z]+\s*)")
+_FINEST = 64  # of an inch: the finest fraction a shop's rule has
+
+
+@dataclasses.dataclass(frozen=True)
+class Patched:
+    """A model file changed in place.
+
+    Attributes
+    ----------
+    text : str
+        Of the model file.
+    hardpoints : str or None
+        Text of its table of hardpoints where a row of it has changed, to be written beside it
+        under the name it is given in `text`.
+    """
+
+    text: str
+    hardpoints: str | None = None
+
+
+def patched(text: str, wanted: Model, *, folder=".", table: str | None = None,
+            moved: bool = False) -> Patched:
+    """The text of a model file changed so that it reads as another model.
+
+    Parameters
+    ----------
+    text : str
+    wanted : Model
+    folder : path
+        Where a relative `hardpoints` file is looked for.
+    table : str, optional
+        Name to refer to the table of hardpoints by, where a row of it changes.  Until one does,
+        the name stays.
+    moved : bool
+        Whether the table of hardpoints gets that name in any case.
+
+    Returns
+    -------
+    Patched
+        Only lines of what differs are changed.
+
+    Raises
+    ------
+    LinkageError
+        When the text can't be changed so that it reads as `wanted` within `NEAR`.
+    """
+    bare = text.removeprefix("\ufeff")
+    source = read_source(bare, folder)
+    if source.unit != wanted.length:
+        raise LinkageError(f"is in {source.unit} and would have to be in {wanted.length}; write a "
+                           f"new file instead")
+    full = _full(source, wanted)
+    rows = {address: _taken_out(full, address) for address in source.rows}
+    whole = {word: source.table[word] for word in ("hardpoints",) if word in source.table} | \
+        _without_empty(full, source.table)
+    changed = {name: row for name, row in rows.items() if row != source.rows[name]}
+    csv_text = None
+    if changed or (moved and source.rows):
+        csv_text = _with_rows(source.csv_text, {name: (source.rows[name], row)
+                                                for name, row in changed.items()})
+        whole["hardpoints"] = table or whole["hardpoints"]
+    after = edited(bare, whole)
+    again = model_of(read_source(after, folder, csv_text))
+    if not same(again, wanted, NEAR):
+        raise LinkageError("can't be changed in place so that it reads as what was worked out")
+    return Patched(text[:len(text) - len(bare)] + after, csv_text)
+
+
+def same(one, other, near: float = 10.0**-DIGITS) -> bool:
+    """Whether two parts or models are alike within `near` (mm, degrees, or that share of it)."""
+    if isinstance(one, Part):
+        return type(one) is type(other) and all(
+            same(getattr(one, field.name), getattr(other, field.name), near)
+            for field in dataclasses.fields(one) if field.compare)
+    if isinstance(one, bool) or isinstance(other, bool):
+        return one is other
+    if isinstance(one, (int, float)) and isinstance(other, (int, float)):
+        return math.isclose(one, other, rel_tol=near / 10, abs_tol=near)
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(same(one[k], other[k], near) for k in one)
+    if isinstance(one, tuple) and isinstance(other, tuple):
+        return len(one) == len(other) and all(same(a, b, near)
+                                              for a, b in zip(one, other, strict=True))
+    for a, b in ((one, other), (other, one)):
+        if isinstance(a, str) and a in AXES and isinstance(b, tuple) and len(b) == 3:
+            return same(AXES[a], unit_vector(b), near)
+    return one == other
+
+
+# --- which parts are to be written ---------------------------------------------------------------
+
+def _full(source: Source, wanted: Model) -> dict:
+    """The table the file is to hold, rows of the table of hardpoints among it."""
+    said, old, new = dict(source.full), dict(source.parts), _written(source, wanted)
+    for word, group in MIRRORED.items():
+        said[word], old[group] = _with_twins_said(
+            (said.get(word, {}), old.get(group, {}), new[group]), file_keys(Model)[word], source)
+    for group, word in (("bodies", "body"), ("airframe", None)):
+        homes = {name: (old[group][name], new[group][name], said[word][name]) for name in
+                 new[group] if name in old[group]} if word else \
+            {AIRFRAME: (old.get(group, Model.airframe), new[group], said.get(group, {}))}
+        for name, (home, wished, told) in homes.items():
+            more, grown = _own_twins_said(home, wished, told, source)
+            if word:
+                said[word], old[group] = {**said[word], name: more}, {**old[group], name: grown}
+            elif more:
+                said[group], old[group] = more, grown
+    return _kept_keys((Model, old, new), said, source.unit)
+
+
+def _written(source: Source, wanted: Model) -> dict:
+    """Attributes of the model without the parts that `mirror` will make of the others."""
+    values = {field.name: getattr(wanted, field.name) for field in file_keys(Model).values()}
+    bare = dict(values)
+    for group in MIRRORED.values():
+        bare[group] = {name: part for name, part in values[group].items()
+                       if name in source.parts.get(group, {})}
+    bare["bodies"] = {name: _without_own_twins(part, source.parts["bodies"][name])
+                      for name, part in bare["bodies"].items()}
+    bare["airframe"] = _without_own_twins(wanted.airframe,
+                                          source.parts.get("airframe", Model.airframe))
+    made = with_twins(bare)
+    written = {group: _with_missing(bare[group], values[group], made[group], wanted.mirror)
+               for group in MIRRORED.values()}
+    for name, part in written["bodies"].items():
+        if name in made["bodies"]:
+            written["bodies"][name] = _with_missing_own(part, wanted.bodies[name],
+                                                        made["bodies"][name], wanted.mirror)
+    written["airframe"] = _with_missing_own(bare["airframe"], wanted.airframe, made["airframe"],
+                                            wanted.mirror)
+    return {**values, **written}
+
+
+def _without_own_twins(part, written):
+    """A body without those of its points and solids that are not written in the file."""
+    return dataclasses.replace(part, **{group: {
+        name: item for name, item in getattr(part, group).items()
+        if name in getattr(written, group)} for group in ("points", "solids")})
+
+
+def _with_missing_own(bare, whole, made, mirror):
+    return dataclasses.replace(bare, **{group: _with_missing(
+        getattr(bare, group), getattr(whole, group), getattr(made, group), mirror)
+        for group in ("points", "solids")})
+
+
+def _with_missing(written: dict, whole: dict, made: dict, mirror) -> dict:
+    """What is written, and after its twin or at the end what no longer is the twin."""
+    done = dict(written)
+    for name, part in whole.items():
+        if name in done or (name in made and same(made[name], part)):
+            continue
+        twin = twin_name(name, mirror)
+        names = list(done)
+        k = names.index(twin) + 1 if twin in done else len(names)
+        done = {each: done[each] for each in names[:k]} | {name: part} | {
+            each: done[each] for each in names[k:]}
+    return done
+
+
+def _with_twins_said(tables, field, source):
+    """What the file says of a group and what it means, with the words of a twin for a new one."""
+    said, old, new = tables
+    kind = field.metadata["kind"].kind
+    said, old = dict(said), dict(old)
+    mirror = source.parts.get("mirror", {})
+    for name in new:
+        twin = twin_name(name, mirror)
+        if name not in old and twin in said:
+            words = _renamed(said[twin], mirror)
+            try:
+                meant = kind.read(words, source.unit)
+            except LinkageError:
+                continue
+            said[name], old[name] = words, meant
+    return said, old
+
+
+def _own_twins_said(home, wished, told, source):
+    told, grown = dict(told), {}
+    for group, word in (("points", "points"), ("solids", "solid")):
+        table = told.get(word, {})
+        more, grown[group] = _with_twins_said((table, getattr(home, group), getattr(wished, group)),
+                                              file_keys(type(home))[word], source)
+        if more != table:
+            told[word] = more
+    return told, dataclasses.replace(home, **grown)
+
+
+def _renamed(value, mirror):
+    """What a file says of a part, with the words of the other side."""
+    if isinstance(value, str):
+        return twin_name(value, mirror)
+    if isinstance(value, dict):
+        return {twin_name(key, mirror): _renamed(item, mirror) for key, item in value.items()}
+    return [_renamed(item, mirror) for item in value] if isinstance(value, list) else value
+
+
+# --- what a value is written as ------------------------------------------------------------------
+
+def kept(kind: Kind, said, values, unit: str):
+    """What the file is to say of a value: the same as it says where nothing has changed.
+
+    Parameters
+    ----------
+    kind : Kind
+    said
+        What the file says.
+    values : (object, object)
+        What that means, and what it is to mean.
+    unit : {"mm", "in"}
+    """
+    if same(*values):
+        return said
+    return _kept(kind, said, values, unit)
+
+
+@singledispatch
+def _kept(kind, said, values, unit):
+    return _plain(kind, values[1], unit)
+
+
+def _plain(kind, value, unit):
+    return _tidy(kind.write(value, unit))
+
+
+def _tidy(value):
+    if isinstance(value, float):
+        return _rounded(value)
+    if isinstance(value, dict):
+        return {key: _tidy(item) for key, item in value.items()}
+    return [_tidy(item) for item in value] if isinstance(value, (list, tuple)) else value
+
+
+def _rounded(value: float) -> float:
+    """The number with the fewest decimals that says the same to `DIGITS` decimals."""
+    size = min(1.0, max(abs(value), 1e-3)) * 10.0**-DIGITS
+    for digits in range(17):
+        if abs(round(value, digits) - value) <= size:
+            return round(value, digits) + 0.0
+    return value
+
+
+@_kept.register
+def _length(kind: Length, said, values, unit):
+    if not isinstance(said, str):
+        return _rounded(values[1] / LENGTHS[unit].mm)
+    return _length_text(said, values[1], unit)
+
+
+def _length_text(said: str, mm: float, unit: str) -> str:
+    """A length as text in the unit it was said in, a fraction where it was one and still is."""
+    shop = _SHOP.fullmatch(said)
+    if shop:
+        indent, _, _, gap, _, slash, bottom, own = shop.groups()
+        size = mm / length_mm(f"1{own.strip()}", unit)
+        for per in sorted({int(bottom), *(2**k for k in range(7))}):
+            if per <= max(_FINEST, int(bottom)) and abs(size * per - round(size * per)) \
+                    <= per * 10.0**-DIGITS:
+                return indent + _fraction(Fraction(round(size * per), per), gap, slash) + own
+        return f"{indent}{_rounded(size):.10g}{own}"
+    number = _NUMBER.fullmatch(said)
+    if number is None:
+        return f"{_rounded(mm / LENGTHS[unit].mm)!r} {unit}"
+    indent, raw, rest = number.groups()
+    return indent + number_like(raw, _rounded(mm / length_mm(f"1{rest}", unit))) + rest
+
+
+def _fraction(size: Fraction, gap, slash) -> str:
+    sign, size = "-" if size < 0 else "", abs(size)
+    whole, top = divmod(size.numerator, size.denominator)
+    if not top:
+        return f"{sign}{whole}"
+    lead = f"{whole}{gap or '-'}" if whole else ""
+    return f"{sign}{lead}{top}{slash}{size.denominator}"
+
+
+@_kept.register
+def _quantity(kind: Quantity, said, values, unit):
+    old, new = values
+    number = _NUMBER.fullmatch(said) if isinstance(said, str) else None
+    if number is None or not old:
+        return _plain(kind, new, unit)
+    indent, raw, rest = number.groups()
+    return indent + number_like(raw, _significant(float(raw) * (new / old))) + rest
+
+
+def _significant(value: float) -> float:
+    return float(f"{value:.10g}")
+
+
+@_kept.register
+def _either(kind: Either, said, values, unit):
+    fitting = kind.fitting(said)
+    old, new = (kind.fitting(value) for value in values)
+    return _kept(fitting, said, values, unit) if fitting is old is new else \
+        _plain(kind, values[1], unit)
+
+
+@_kept.register
+def _list(kind: ListOf, said, values, unit):
+    old, new = values
+    if isinstance(said, dict) and len(old) == len(new) == 1:  # one table without its brackets
+        return kept(kind.kind, said, (old[0], new[0]), unit)
+    if not isinstance(said, list) or old is None or new is None or len(said) != len(old):
+        return _plain(kind, new, unit)
+    start = 0
+    while start < min(len(old), len(new)) and same(old[start], new[start]):
+        start += 1
+    end = 0
+    while end < min(len(old), len(new)) - start and same(old[-1 - end], new[-1 - end]):
+        end += 1
+    before, after = old[start:len(old) - end], new[start:len(new) - end]
+    between = [kept(kind.kind, word, pair, unit) for word, *pair in
+               zip(said[start:len(old) - end], before, after, strict=True)] \
+        if len(before) == len(after) else _plain(ListOf(kind.kind), after, unit)
+    return said[:start] + between + said[len(said) - end:]
+
+
+@_kept.register
+def _table(kind: TableOf, said, values, unit):
+    old, new = values
+    if not isinstance(said, dict):
+        return _plain(kind, new, unit)
+    return {name: kept(kind.kind, said[name], (old[name], item), unit)
+            if name in said and name in old else _plain(kind.kind, item, unit)
+            for name, item in new.items()}
+
+
+@_kept.register(type(POINTS.kind))
+def _point(kind, said, values, unit):
+    """A bare place, or a table with the place of the bolt hole and what lies on it."""
+    old, new = values
+    if isinstance(said, list) and not new.stack and new.tolerance is None:
+        return kept(Position(), said, (old.at, new.at), unit)
+    return kept(Record(Point), said, values, unit)
+
+
+@_kept.register(Record)
+@_kept.register(OneOfRecords)
+def _record(kind, said, values, unit):
+    old, new = values
+    if not isinstance(said, dict) or type(old) is not type(new):
+        return _plain(kind, new, unit)
+    parts = [{field.name: getattr(part, field.name) for field in file_keys(type(new)).values()}
+             for part in values]
+    return _kept_keys((type(new), *parts), said, unit, _kinds_of(new))
+
+
+def _kinds_of(part) -> dict:
+    """Kinds that follow from the part itself rather than from its class."""
+    if getattr(part, "in_mm", False):
+        return {"travel": ListOf(Length())}
+    if isinstance(part, Body):
+        return {"friction": Quantity(what="force" if part.slides else "moment")}
+    return {}
+
+
+def _kept_keys(parts, said, unit, kinds=()) -> dict:
+    """A table of the file: its keys in their order, then those it did not have."""
+    cls, old, new = parts
+    table = {word: value for word, value in said.items() if word not in file_keys(cls)}
+    for word in (*said, *(word for word in file_keys(cls) if word not in said)):
+        field = file_keys(cls).get(word)
+        if field is None:
+            continue
+        kind = dict(kinds).get(word, field.metadata["kind"])
+        default = _default(field)
+        before, after = old.get(field.name, default), new[field.name]
+        if after is None or (word not in said and same(before, after)):
+            continue
+        table[word] = kept(kind, said[word], (before, after), unit) if word in said else \
+            _plain(kind, after, unit)
+    return {word: table[word] for word in (*said, *table) if word in table}
+
+
+def _default(field):
+    if field.default_factory is not dataclasses.MISSING:
+        return field.default_factory()
+    return None if field.default is dataclasses.MISSING else field.default
+
+
+# --- the table of hardpoints ---------------------------------------------------------------------
+
+def _taken_out(full: dict, address: str):
+    """Take a point of the table of hardpoints out of the model's own table again."""
+    part, point = address.split("/")
+    home = full[AIRFRAME] if part == AIRFRAME else full["body"][part]
+    return (home if point == "pivot" else home["points"]).pop(point)
+
+
+def _without_empty(full: dict, said: dict) -> dict:
+    """Tables that only the table of hardpoints had made are none of the file."""
+    return {key: _without_empty(value, said.get(key, {})) if isinstance(value, dict)
+            and isinstance(said.get(key, {}), dict) else value for key, value in full.items()
+            if value != {} or key in said}
+
+
+def _with_rows(text: str, rows: dict) -> str:
+    """The table of hardpoints with other coordinates in some rows; all else as it was."""
+    lines = text.splitlines(keepends=True)
+    for k, line in enumerate(lines):
+        cells = line.split(",")
+        name = cells[0].strip().strip('"')
+        if len(cells) == 4 and name in rows:
+            old, new = rows.pop(name)
+            if not isinstance(new, list):
+                raise LinkageError(f'can\'t say in a table of hardpoints what "{name}" has become')
+            cells[1:] = [cell if a == b else _cell_like(cell, b)
+                         for cell, a, b in zip(cells[1:], old, new, strict=True)]
+            lines[k] = ",".join(cells)
+    if rows:
+        raise LinkageError(f'finds no plain row for "{next(iter(rows))}" in its table of '
+                           f"hardpoints; write the row without quotes that hold commas")
+    return "".join(lines)
+
+
+def _cell_like(cell: str, value) -> str:
+    inner = cell.strip()
+    text = value if isinstance(value, str) else number_like(inner, value)
+    quoted = f'"{text}"' if inner.startswith('"') else text
+    return cell.replace(inner, quoted, 1)

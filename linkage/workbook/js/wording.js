@@ -1,0 +1,79 @@
+// Numbers as people read them: never a bare sign where there are words for the two ways.
+
+/** @import { InputHead, LengthUnit, Words } from "./types.js" */
+
+/**
+ * The size of a number with so many digits, halves to the even digit as the library has them: an
+ * exact half is an odd number of 2 * 10^digits, so that its fives divide out.
+ * @param {number} value
+ * @param {number} digits
+ */
+const sizeText = (value, digits) => {
+  const size = Math.abs(value), below = Math.floor(size * 10 ** digits), odd = 2 * below + 1;
+  const half = odd % 5 ** digits === 0 && odd / 5 ** digits / 2 ** (digits + 1) === size;
+  return (half && below % 2 === 0 ? below / 10 ** digits : size).toFixed(digits);
+};
+
+/** @param {number} value @param {number} digits */
+export const fixed = (value, digits) => {
+  const text = sizeText(value, digits);
+  return (value < 0 && Number(text) !== 0 ? "\u2212" : "") + text;
+};
+
+/** @param {number} value */
+export const trimmed = (value) => String(Number(value.toPrecision(6))).replace("-", "\u2212");
+
+/**
+ * A turn with the word for its way.
+ * @param {number | null | undefined} value
+ * @param {string[]} ways what less and more than 0 are called
+ * @param {string} unit
+ * @param {Words} words
+ * @param {number} [digits]
+ */
+export function saidTurn(value, [less, more], unit, words, digits = 1) {
+  if (value === null || value === undefined || value !== value) return words.lost;
+  const size = sizeText(value, digits);
+  if (Number(size) === 0) return `${size}${unit}`;
+  return `${size}${unit} ${value < 0 ? less : more}`;
+}
+
+/**
+ * A stick position in words.
+ * @param {InputHead} input
+ * @param {number} value
+ * @param {Words} words
+ * @param {number} [digits]
+ */
+export function saidInput(input, value, words, digits = 1) {
+  if (Number(sizeText(value, digits)) === 0) return words.neutral;
+  if (!input.signed) return saidTurn(value, input.words, input.unit, words, digits);
+  return `${value > 0 ? "+" : ""}${fixed(value, digits)}${input.unit} ${input.name}`;
+}
+
+/**
+ * A position as it stands in a box whose label has the unit: "12.5 aft", or "-3" for want of words.
+ * @param {InputHead} input
+ * @param {number} value
+ */
+export function boxText(input, value) {
+  const number = Number(value.toFixed(4));
+  if (number === 0) return "0";
+  if (input.signed) return String(number).replace("-", "\u2212");
+  return `${Math.abs(number)} ${input.words[number < 0 ? 0 : 1]}`;
+}
+
+/**
+ * @param {number | null | undefined} mm
+ * @param {LengthUnit} unit
+ */
+export function saidLength(mm, unit) {
+  if (mm === null || mm === undefined || mm !== mm) return "\u2013";
+  return `${fixed(mm / unit.mm, unit.digits)} ${unit.name}`;
+}
+
+/** How long ago or for how long, from milliseconds: "4 s", "2 min 5 s". @param {number} ms */
+export function saidTime(ms) {
+  const s = Math.max(0, Math.floor(ms / 1000));
+  return s < 60 ? `${s} s` : `${Math.floor(s / 60)} min${s % 60 ? ` ${s % 60} s` : ""}`;
+}

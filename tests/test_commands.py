@@ -1,0 +1,120 @@
+"""The command line: verbs in a line each, exit codes, and nothing raw on the terminal."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+import linkage.__main__ as command
+from linkage.__main__ import main
+from linkage.commands.verbs import VERBS
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+SERVO = str(EXAMPLES / "servo_arm.toml")
+
+
+def run(*words, **options):
+    return subprocess.run([sys.executable, "-m", "linkage", *words], capture_output=True,
+                          check=False, timeout=300, **options)
+
+
+def test_help_lists_every_verb_in_a_line():
+    done = run("--help", text=True)
+    assert done.returncode == 0
+    lines = done.stdout.splitlines()
+    for verb, (words, what) in VERBS.items():
+        assert any(line.split() == [verb, *words.split(), *what.split()] for line in lines), verb
+
+
+@pytest.mark.parametrize("verb", VERBS)
+def test_every_verb_has_help_of_its_own(verb):
+    done = run(verb, "--help", text=True)
+    assert done.returncode == 0
+    assert done.stdout.startswith(f"usage: linkage {verb} ")
+
+
+def test_a_fault_of_the_program_is_one_sentence_and_its_details_a_file(monkeypatch, capsys,
+                                                                         tmp_path):
+    monkeypatch.setattr("tempfile.tempdir", str(tmp_path))
+    monkeypatch.setattr(command, "run", lambda argv: 1 / 0)
+    assert main(["x.toml"]) == 3
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert len(err.splitlines()) == 1
+    (details,) = tmp_path.iterdir()
+    assert str(details) in err
+    assert "ZeroDivisionError" in details.read_text()
+
+
+def test_interrupted_by_hand(monkeypatch, capsys):
+    def stopped(argv):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(command, "run", stopped)
+    assert main(["x.toml"]) == 130
+    assert len(capsys.readouterr().err.splitlines()) == 1
+
+
+@pytest.mark.parametrize(("words", "says"), [
+    ([], "FILE"),
+    (["sizes"], '"sizes" is no verb and no file; did you mean "size"?'),
+    ([SERVO, "--only", "clearence"], '--only: no chapter "clearence"; did you mean "clearance"?'),
+    (["none.toml"], "none.toml"),
+])
+def test_bad_words_are_bad_input(words, says):
+    done = run(*words, text=True)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert says in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_nobody_reads_on():
+    """A closed pipe is silent, and no verdict."""
+    process = subprocess.Popen([sys.executable, "-m", "linkage", SERVO], stdout=subprocess.PIPE,
+                               stderr=subprocess.PIPE)
+    process.stdout.close()
+    err = process.stderr.read()
+    process.stderr.close()
+    assert process.wait(timeout=120) == 141
+    assert err == b""
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
+def test_a_full_disk_behind_the_output_is_one_sentence():
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run([sys.executable, "-m", "linkage", SERVO], stdout=full, check=False,
+                              stderr=subprocess.PIPE, text=True, timeout=120)
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    assert "No space left on device" in done.stderr
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1"])
+def test_a_terminal_of_few_letters_gets_the_sheet_too(encoding):
+    done = run(SERVO, "--only", "gearing", env={**os.environ, "PYTHONIOENCODING": encoding,
+                                                "PYTHONUTF8": "0"})
+    assert (done.returncode, done.stderr) == (0, b"")
+    assert b"Required travels" in done.stdout
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="no second process")
+def test_ended_from_outside_leaves_no_child():
+    """The second core goes with the first, also where it is in the middle of its work."""
+    process = subprocess.Popen([sys.executable, "-m", "linkage",
+                                str(EXAMPLES / "side_by_side.toml")], stdout=subprocess.PIPE,
+                               stderr=subprocess.PIPE, start_new_session=True)
+    children = Path(f"/proc/{process.pid}/task/{process.pid}/children")
+    for _ in range(600):
+        if process.poll() is not None or (children.exists() and children.read_text().strip()):
+            break
+        time.sleep(0.05)
+    young = children.read_text().split() if children.exists() else []
+    process.send_signal(signal.SIGTERM)
+    process.communicate(timeout=60)
+    assert process.returncode == 143
+    assert not any(Path(f"/proc/{child}").exists() for child in young)
