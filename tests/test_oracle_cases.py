@@ -27,7 +27,8 @@ def told(faults):
     return [str(fault) for fault in faults]
 
 
-@pytest.mark.parametrize("name", ["rods_together_edge", "coupled_past_half_a_turn",
+@pytest.mark.parametrize("name", ["rods_together_edge", "group_of_three",
+                                  "coupled_past_half_a_turn",
                                   "two_input_edge"])
 def test_no_position_undercuts_the_bound(name):
     assert told(clearance_faults(case(name), 2000).faults) == []

@@ -88,8 +88,9 @@ def _misses(posture, step, rows, inverse):
 
 
 def _combined(weights, values, rows):
-    """Weights (n, values) times enclosures, summed."""
-    return sum(weights[:, j] * Enclosure(_spread(value, rows), value.inputs)
+    """Weights (n, values) times enclosures, summed; a rod that a joint doesn't move has a number."""
+    inputs = next(value.inputs for value in values if isinstance(value, Enclosure))
+    return sum(weights[:, j] * Enclosure(_spread(value, rows), inputs)
                for j, value in enumerate(values))
 
 

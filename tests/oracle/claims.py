@@ -40,7 +40,8 @@ class Findings:
     """Faults, and what was looked at to find them."""
 
     faults: list = field(default_factory=list)
-    slack: list = field(default_factory=list)  # (claim below truth, tolerance cost)
+    slack: list = field(default_factory=list)  # (gap met less the bound, gap met), as drawn
+    built_slack: list = field(default_factory=list)  # (the same less, what the tolerances cost)
     positions: int = 0
     builds: int = 0
     pairs: int = 0
@@ -49,6 +50,7 @@ class Findings:
     def add(self, other):
         self.faults += other.faults
         self.slack += other.slack
+        self.built_slack += other.built_slack
         for name in ("positions", "builds", "pairs", "undecided"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
 
@@ -246,5 +248,5 @@ def built_faults(case, **more):
             found.faults.append(Fault("built ok", name, row["required"], gap, case.place(at)))
         found.undecided += not row["ok"] and not free and gap > row["required"] + 0.1
         if np.isfinite(gap) and gap > 1e-3:
-            found.slack.append((gap - bound, max(drawn - gap, 1e-9)))
+            found.built_slack.append((gap - bound, max(drawn - gap, 1e-9)))
     return found

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 STEPS = 6  # of the way from neutral on which several rods are followed
-FINEST = 2.0**-11
+FINEST = 2.0**-20
 
 
 @dataclass
@@ -316,12 +316,12 @@ def together(posture, step, inputs, before):
     share, stride = np.zeros(count), np.full(count, 1.0 / STEPS)
     sense_at_neutral = sign
     active = np.flatnonzero(good)
-    pace = np.array([400.0 if machine.joints[j].slides else 4.0 for j in joints])
+    pace = np.array([150.0 if machine.joints[j].slides else 1.5 for j in joints])
     while active.size:
         goal = np.minimum(1.0, share[active] + stride[active])
         new, closed, sign = newton(at(goal, active), joints, rods, found[active])
         closed &= (sign == sense_at_neutral[active]) & (
-            (np.abs(new - found[active]) / pace).max(axis=1) < stride[active])
+            (np.abs(new - found[active]) / pace).max(axis=1) < np.sqrt(stride[active]))
         done = active[closed]
         found[done], share[done] = new[closed], goal[closed]
         stride[active[~closed]] /= 2

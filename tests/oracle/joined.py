@@ -10,8 +10,8 @@ from .attack import Scene
 from .solids import Piece
 
 BALL = 25.4  # mm, the library's printed default for parts without sizes of their own
-CUTS = 24  # segments of a tube
-SPLITS = 6  # of a box along each side
+CUTS = 16  # segments of a tube
+SPLITS = 4  # of a box along each side
 
 
 def shared_joints(machine, one, other):
@@ -68,7 +68,7 @@ class Away(Scene):
 
 
 def cut(piece):
-    """A tube in segments, a box in boxes, anything else as it is."""
+    """A tube in segments, the skin of a box in boxes, anything else as it is."""
     if len(piece.points) == 2:
         way = piece.points[1] - piece.points[0]
         at = piece.points[0] + np.linspace(0, 1, CUTS + 1)[:, None] * way
@@ -79,7 +79,7 @@ def cut(piece):
     size = (high - low) / SPLITS
     corners = (piece.points > low + size / 2) * size
     return [Piece(low + size * np.array(k) + corners, piece.radius)
-            for k in np.ndindex(SPLITS, SPLITS, SPLITS)]
+            for k in np.ndindex(SPLITS, SPLITS, SPLITS) if {0, SPLITS - 1} & set(k)]
 
 
 def clear(piece, joint):

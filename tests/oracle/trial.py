@@ -23,7 +23,7 @@ def random_case(seed):
 def tried(case, full):
     """Everything that is claimed of a system and is not so; what raises is a fault too."""
     found = Findings()
-    count, more = (300, {"builds": 30, "places": 30}) if full else (80, {"builds": 8, "places": 8})
+    count, more = (300, {"builds": 20, "places": 20}) if full else (60, {"builds": 6, "places": 6})
     looks = [lambda: motion_faults(case, count), lambda: clearance_faults(case, count),
              lambda: stop_faults(case), lambda: built_faults(case, **more)]
     for look in looks:
