@@ -5,10 +5,14 @@ from __future__ import annotations
 import functools
 import math
 import re
+from contextlib import contextmanager
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Context, Decimal
 
 from .errors import LinkageError
 
+ROUNDING = 1e-14  # of a size, by which a half may have come out too small
+_EXACT = Context(prec=400)  # holds any float to its last decimal
 LBF = 4.4482216152605  # N, by definition
 
 
@@ -273,7 +277,32 @@ def shown_length(mm: float, unit: str, digits: int | None = None) -> str:
     ('1.000 in', '25.40 mm')
     """
     size = LENGTHS[unit]
-    return f"{mm / size.mm:.{size.digits if digits is None else digits}f} {unit}"
+    return f"{rounded_text(mm / size.mm, size.digits if digits is None else digits)} {unit}"
+
+
+def rounded_text(value: float, digits: int) -> str:
+    """A number with so many decimals as a shop rounds it: a half away from zero, and no -0.
+
+    Examples
+    --------
+    >>> rounded_text(0.0625, 3), rounded_text(-0.0004, 3), rounded_text(0.15, 1)
+    ('0.063', '0.000', '0.2')
+    """
+    if not math.isfinite(value):
+        return f"{value}"
+    size = Decimal(abs(value) * (1 + ROUNDING)).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP,
+                                                         _EXACT)
+    return f"{'-' if value < 0 and size else ''}{size:f}"
+
+
+@contextmanager
+def lengths_said_in(unit: str):
+    """Let errors from within say their lengths in the unit of the file they are about."""
+    try:
+        yield
+    except LinkageError as error:
+        error.say_lengths(LENGTHS[unit].mm, unit)
+        raise
 
 
 def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> str:
@@ -299,7 +328,7 @@ def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> 
     """
     if not math.isfinite(degrees):
         return "out of reach"
-    size = f"{abs(degrees):.{digits}f}°"
+    size = f"{rounded_text(abs(degrees), digits)}°"
     if float(size[:-1]) == 0.0:
         return size
     return f"{size} {words[0] if degrees < 0 else words[1]}"

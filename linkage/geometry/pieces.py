@@ -8,7 +8,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from .vectors import cross, dot
 
 FLAT_WITHIN = 1e-9  # mm; rounding of a plate laid out at 1000 mm is a thousand times less
@@ -45,11 +45,10 @@ class Piece:
     def __post_init__(self):
         if not 0 <= self.radius < math.inf:
             raise LinkageError(
-                f"a solid has radius {self.radius:g} mm; give a radius of 0 mm or more",
+                f"a solid has radius {mm(self.radius)}; give a radius of 0 mm or more",
                 radius=self.radius)
         if not np.isfinite(self.points).all():
-            raise LinkageError("a solid has a point that is no number; give x, y and z in mm",
-                               points=self.points)
+            _refuse_points(self.points)
 
     @property
     def flat(self) -> bool:
@@ -182,7 +181,7 @@ def prism(corners, offset, radius: float = 0.0) -> Piece:
     rise = float(_normal(corners) @ offset)
     if abs(rise) <= FLAT_WITHIN:
         raise LinkageError(
-            f"a plate is {abs(rise):g} mm thick square to its outline; give its thickness, or "
+            f"a plate is {mm(abs(rise))} thick square to its outline; give its thickness, or "
             "describe it as a plate without thickness", thickness=abs(rise))
     if rise < 0:  # faces are written for a sweep to the side that sees the outline turn left
         corners = corners[::-1]
@@ -253,9 +252,15 @@ def _corners(points) -> np.ndarray:
         raise LinkageError(f"a solid needs points with x, y and z in mm, and got an array of shape "
                            f"{points.shape}", shape=points.shape)
     if not np.isfinite(points).all():
-        raise LinkageError("a solid has a point that is no number; give x, y and z in mm",
-                           points=points)
+        _refuse_points(points)
     return points
+
+
+def _refuse_points(points):
+    points = np.asarray(points)
+    wrong = points[~np.isfinite(points).all(axis=-1)][0].tolist()
+    raise LinkageError(f"a solid has a point that is no number, {wrong}; give x, y and z in mm",
+                       points=points)
 
 
 def _normal(corners: np.ndarray) -> np.ndarray:
@@ -269,17 +274,17 @@ def _normal(corners: np.ndarray) -> np.ndarray:
     twice, lengths = math.hypot(*area), np.sqrt(dot(sides, sides))
     if lengths.min() <= FLAT_WITHIN or twice <= FLAT_WITHIN * lengths.max():
         raise LinkageError(f"a plate's outline has an area of {twice / 2:g} mm² and a shortest "
-                           f"side of {lengths.min():g} mm; give corners that span an area",
+                           f"side of {mm(lengths.min())}; give corners that span an area",
                            area=twice / 2, side=lengths.min())
     normal = area / twice
     bow = np.abs(normal @ spokes).max()
     if bow > FLAT_WITHIN:
-        raise LinkageError(f"a plate's outline is out of flat by {bow:g} mm; give corners in one "
+        raise LinkageError(f"a plate's outline is out of flat by {mm(bow)}; give corners in one "
                            "plane", bow=bow)
     inside = spokes.T @ (cross(normal[:, None], sides) / lengths)  # of each corner, from each side
     dent = (inside.diagonal() - inside).max()
     if dent > FLAT_WITHIN:
-        raise LinkageError(f"a plate's outline is dented or crossed by {dent:g} mm; split it into "
+        raise LinkageError(f"a plate's outline is dented or crossed by {mm(dent)}; split it into "
                            "convex parts", dent=dent)
     return normal
 

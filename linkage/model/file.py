@@ -11,7 +11,7 @@ from pathlib import Path
 
 from ..disk import write_text
 from ..errors import FileError, LinkageError, ModelError, nearest
-from ..units import LENGTHS
+from ..units import LENGTHS, lengths_said_in
 from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
 from .parts import AIRFRAME
@@ -124,22 +124,26 @@ def read_source(text: str, folder=".", csv_text: str | None = None) -> Source:
     if not table:
         raise LinkageError('is empty; start one with "linkage new side-by-side --out FILE"')
     unit, full, rows = table.get("length"), copy.deepcopy(table), {}
-    if unit not in LENGTHS:
+    if not isinstance(unit, str) or unit not in LENGTHS:
         raise LinkageError('length must say what a bare length means: length = "in" or '
-                           'length = "mm"')
+                           f'length = "mm", {got(unit) if "length" in table else "got none"}')
     name = full.pop("hardpoints", None)
     if name is not None:
         if not isinstance(name, str):
-            raise LinkageError('hardpoints: needs the name of a CSV file, like "points.csv"')
+            raise LinkageError(f'hardpoints: needs the name of a CSV file, like "points.csv", '
+                               f"{got(name)}")
         csv_text = exact_text(Path(folder) / name) if csv_text is None else csv_text
         rows = _hardpoints_of(csv_text, Path(folder) / name)
         _add_hardpoints(full, name, rows)
-    return Source(table, full, read_keys(Model, full, unit), unit, rows, csv_text or "")
+    with lengths_said_in(unit):
+        parts = read_keys(Model, full, unit)
+    return Source(table, full, parts, unit, rows, csv_text or "")
 
 
 def model_of(source: Source) -> Model:
     """The model that a file means, twins included."""
-    return Model(**with_twins(source.parts))
+    with lengths_said_in(source.unit):
+        return Model(**with_twins(source.parts))
 
 
 def write_model(model: Model, path) -> None:

@@ -12,7 +12,7 @@ import unicodedata
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 
-from ..errors import LinkageError, ModelError, nearest
+from ..errors import LinkageError, ModelError, mm, nearest
 from ..units import HOUSE, LENGTHS, as_float, file_length, length_mm, quantity
 
 AXES = {"lateral": (0.0, 1.0, 0.0), "fore-aft": (-1.0, 0.0, 0.0), "vertical": (0.0, 0.0, 1.0)}
@@ -139,11 +139,15 @@ class Number(Kind):
     def check(self, value):
         if not _is_number(value) or not math.isfinite(value):
             raise LinkageError(f"needs a {self.what}, {got(value)}")
-        shown = f"{value:g} {self.unit}".strip()
         if self.above is not None and not value > self.above:
-            raise LinkageError(f"needs a {self.what} above {self.above:g}, got {shown}")
+            raise LinkageError(f"needs a {self.what} above {self.above:g}, got {self.shown(value)}")
         if self.least is not None and not value >= self.least:
-            raise LinkageError(f"needs a {self.what} of at least {self.least:g}, got {shown}")
+            raise LinkageError(f"needs a {self.what} of at least {self.least:g}, got "
+                               f"{self.shown(value)}")
+
+    def shown(self, value) -> str:
+        """A value within the sentence of an error."""
+        return f"{value:g} {self.unit}".strip()
 
     def read(self, value, unit):
         return as_float(value) if _is_number(value) else value
@@ -158,7 +162,9 @@ class Length(Number):
     """A length, mm; a bare number in a file is in the file's own unit."""
 
     what: str = "length"
-    unit: str = "mm"
+
+    def shown(self, value) -> str:
+        return mm(value)
 
     def read(self, value, unit):
         if _is_number(value) or isinstance(value, str):
@@ -168,7 +174,7 @@ class Length(Number):
     def check(self, value):
         super().check(value)
         if abs(value) > MOST_MM:
-            raise LinkageError(f"needs a length under {MOST_MM / 1e6:g} km, got {value:g} mm; "
+            raise LinkageError(f"needs a length under {MOST_MM / 1e6:g} km, got {mm(value)}; "
                                f"check the unit")
 
     def write(self, value, unit):
@@ -214,17 +220,18 @@ class ListOf(Kind):
         raise LinkageError(f"needs a {self.what} of {count} in [ ], {got(value)}")
 
     def read(self, value, unit):
-        if not isinstance(value, list):
-            return value
+        self._check_count(value)
         return tuple(self.kind.read(item, unit) for item in value)
 
     def check(self, value):
-        if not isinstance(value, (tuple, list)):
-            self._refuse(value)
-        if len(value) < self.least or (self.most is not None and len(value) > self.most):
-            self._refuse(value)
+        self._check_count(value)
         for item in value:
             self.kind.check(item)
+
+    def _check_count(self, value):
+        if not isinstance(value, (tuple, list)) or len(value) < self.least \
+                or (self.most is not None and len(value) > self.most):
+            self._refuse(value)
 
     def write(self, value, unit):
         return [self.kind.write(item, unit) for item in value]
@@ -263,9 +270,10 @@ class Direction(Kind):
             raise LinkageError(f"needs one of {', '.join(AXES)} or a vector [x, y, z], "
                                f"{got(value)}")
         if not math.isfinite(math.hypot(*value)):
-            raise LinkageError("is too long; give a vector such as [0, 1, 0]")
+            raise LinkageError(f"is too long, {got(list(value))}; give a vector such as [0, 1, 0]")
         if not math.hypot(*value) > 0:
-            raise LinkageError("has length zero; give an axis that points somewhere")
+            raise LinkageError(f"has length zero, {got(list(value))}; give an axis that "
+                               f"points somewhere")
 
     def write(self, value, unit):
         return value if isinstance(value, str) else list(value)
@@ -413,7 +421,8 @@ def read_keys(cls, table, unit: str) -> dict:
         raise LinkageError(f"needs a table of {', '.join(keys)}, {got(table)}")
     for word in table:
         if word not in keys:
-            raise LinkageError(f'has an unknown key "{word}"; {nearest(word, keys)}', key=word)
+            hint = getattr(cls, "elsewhere", {}).get(word) or nearest(word, keys)
+            raise LinkageError(f'has an unknown key "{word}"; {hint}', key=word)
     values = {}
     for word, field in keys.items():
         if word in table:
@@ -422,7 +431,8 @@ def read_keys(cls, table, unit: str) -> dict:
                 values[field.name] = field.metadata["kind"].read(table[word], unit)
         elif field.default is dataclasses.MISSING and \
                 field.default_factory is dataclasses.MISSING:
-            raise LinkageError(f"needs {word} ({field.metadata['doc'].split(';')[0]})", key=word)
+            what = field.metadata["doc"].split(";")[0]
+            raise LinkageError(f"needs {word}{'' if what == word else f' ({what})'}", key=word)
     return values
 
 

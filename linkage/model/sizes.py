@@ -112,7 +112,8 @@ class Target(Part):
 
     def _check(self):
         if (self.differential is None) == (self.gearing is None):
-            raise LinkageError("needs either differential or gearing, one of them")
+            raise LinkageError(f"needs either differential or gearing, one of them; it has "
+                               f"{'neither' if self.gearing is None else 'both'}")
 
     @property
     def wanted(self) -> float:

@@ -10,9 +10,9 @@ from html import escape
 
 import numpy as np
 
-from ..errors import MotionError, nearest
+from ..errors import MotionError, mm, nearest
 from ..model import AIRFRAME, Model
-from ..units import shown_length
+from ..units import lengths_said_in, shown_length
 from .moved import Motion
 from .plan import DEAD_CENTRE, Close, Couple, Drive, Together, body_of, make_plan
 from .posture import Dimensions, Posture, Slide, Turn
@@ -90,11 +90,12 @@ class System:
 
     def __init__(self, model: Model):
         self.model = model
-        self.plan = make_plan(model)
-        self.dimensions = Dimensions.of(model)
-        self.inputs = {name: _control(model, name) for name in model.inputs}
-        self._neutral = self._settled({name: 0.0 for name in self.inputs}, self.dimensions)
-        self._check_neutral()
+        with lengths_said_in(model.length):
+            self.plan = make_plan(model)
+            self.dimensions = Dimensions.of(model)
+            self.inputs = {name: _control(model, name) for name in model.inputs}
+            self._neutral = self._settled({name: 0.0 for name in self.inputs}, self.dimensions)
+            self._check_neutral()
 
     def __repr__(self):
         return f'System("{self.model.title}": {"; ".join(self._travels())})'
@@ -313,8 +314,8 @@ def _angle_of_movement(model, name, body, way) -> float:
     x = np.subtract(model.position(grip), model.bodies[body].centre)
     radius = float(np.linalg.norm(np.cross(model.bodies[body].direction, x)))
     if not abs(way) < 2 * radius:
-        raise MotionError(f'input "{name}", travel: the grip is {radius:.1f} mm from its axis and '
-                          f"can't move {abs(way):.1f} mm; give less, or travel in degrees")
+        raise MotionError(f'input "{name}", travel: the grip is {mm(radius)} from its axis and '
+                          f"can't move {mm(abs(way))}; give less, or travel in degrees")
     return math.degrees(2 * math.asin(way / (2 * radius)))
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from ..clearances.scene import hole_shape
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from ..geometry.outlines import hole_polygon
 from ..model import AIRFRAME, Hole, Model, Plate, Washer
 from ..units import LENGTHS, shown_length
@@ -95,8 +95,8 @@ def make_cut(flat: Flat, swept, grow: float, cutter: float, least: float) -> Cut
     ligament = narrowest(whole, left, max(WIDEST, 1.02 * least))
     if ligament < least:
         raise LinkageError(
-            f'"{flat.name}": the relief leaves {ligament:.2f} mm of it at the narrowest, and '
-            f"{least:g} mm is the least; move the plate or what passes it, or give a smaller least "
+            f'"{flat.name}": the relief leaves {mm(ligament)} of it at the narrowest, and '
+            f"{mm(least)} is the least; move the plate or what passes it, or give a smaller least "
             f"ligament", ligament=ligament)
     need = swept.intersection(whole)
     return Cut(need, taken.difference(need), removed.difference(taken.union(need)), left, ligament,
@@ -284,7 +284,7 @@ def with_shape(model: Model, name: str, shape: Plate) -> Model:
 def least_ligament(flat: Flat, given: float | None) -> float:
     """Least ligament, mm: as given, else 6 mm or twice the thickness, whichever is more."""
     if given is not None and not given > 0:
-        raise LinkageError(f"the least ligament is {given:g} mm; give more than 0 mm")
+        raise LinkageError(f"the least ligament is {mm(given)}; give more than 0 mm")
     return max(6.0, 2 * flat.thickness) if given is None else given
 
 

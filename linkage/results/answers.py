@@ -15,6 +15,7 @@ from ..disk import digest
 from ..errors import LinkageError
 from ..model import Plate, Washer
 from ..motion import System
+from ..units import lengths_said_in
 from .second_core import SecondCore
 from .sequence import rigging_sequence
 
@@ -37,7 +38,8 @@ class answer(cached_property):  # noqa: N801
         if results is None or self.attrname in results.__dict__:
             return self if results is None else results.__dict__[self.attrname]
         try:
-            return super().__get__(results, owner)
+            with lengths_said_in(results.system.model.length):
+                return super().__get__(results, owner)
         except LinkageError as error:
             results.lacking[self.attrname] = error
             results.__dict__[self.attrname] = None

@@ -44,7 +44,8 @@ def required_rows(system: System) -> list[dict]:
     rows = []
     for row in required_travels(system).to_dict("records"):
         end = "greatest" if row["at"] > 0 else "least"
-        rows.append({"surface": row["surface"], "input": row["input"], "word": WAYS[row["way"]],
+        moved_by = row["input"] if isinstance(row["input"], str) else ""  # no input moves it
+        rows.append({"surface": row["surface"], "input": moved_by, "word": WAYS[row["way"]],
                      "required": row["required"], "within": row["within"],
                      "found": _number(row["found"]), "ok": bool(row["ok"]), "end": end,
                      "value": SIGNS[row["way"]] * row["required"]})
