@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parents[1] / "linkage"
+HERE = Path(__file__).parent
+PACKAGE = HERE.parent / "linkage"
 FLOORS = [
     {"errors"},
     {"units", "geometry", "intervals", "search", "disk"},
@@ -73,6 +74,7 @@ ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"model"}, "tomlkit": {"mo
          "jupyterlab": {"commands"}}
 GENERATED = {"kernels"}
 FILES = sorted(PACKAGE.rglob("*.py"))
+TESTS = sorted(HERE.rglob("*.py"))
 
 
 def room_of(path):
@@ -134,6 +136,11 @@ def test_files_and_functions_are_short(path):
             said = isinstance(body[0], ast.Expr) and isinstance(body[0].value, ast.Constant)
             start = body[1].lineno if said and len(body) > 1 else body[0].lineno
             assert node.end_lineno - start + 1 <= 40, f"{name(path)}: {node.name} is long"
+
+
+@pytest.mark.parametrize("path", TESTS, ids=lambda path: str(path.relative_to(HERE)))
+def test_files_of_tests_are_short(path):
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 500
 
 
 @pytest.mark.parametrize("door", [path for path in FILES if path.stem == "__init__"], ids=name)
