@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+from collections.abc import Iterable
 
 
 class LinkageError(ValueError):
@@ -58,7 +59,7 @@ def shown_text(text: str) -> str:
                    for c in text)
 
 
-def nearest(word: str, known) -> str:
+def nearest(word: str, known: Iterable[str]) -> str:
     """End of a sentence that points to the nearest known word.
 
     Examples

@@ -81,10 +81,26 @@ def room_of(path):
     return path.relative_to(PACKAGE).with_suffix("").parts[0]
 
 
+def for_types_alone(tree):
+    """What stands under ``if TYPE_CHECKING``, which no run imports."""
+    return {inner for node in ast.walk(tree) if isinstance(node, ast.If)
+            and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
+            for inner in ast.walk(node)}
+
+
 def imports(path):
-    """Modules that a file imports, relative ones made absolute."""
+    """Modules that a file imports, relative ones made absolute.
+
+    For its types alone a file may name a library and a higher file of its own room, but no
+    higher room.
+    """
     home = ["linkage", *path.relative_to(PACKAGE).parent.parts]
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    types = for_types_alone(tree)
+    for node in ast.walk(tree):
+        if node in types and isinstance(node, ast.Import | ast.ImportFrom) and (
+                isinstance(node, ast.Import) or node.level < min(len(home), 2)):
+            continue
         if isinstance(node, ast.Import):
             yield from (alias.name.split(".") for alias in node.names)
         elif isinstance(node, ast.ImportFrom):

@@ -17,6 +17,7 @@ nowhere larger than true.
 from __future__ import annotations
 
 import itertools
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -24,6 +25,9 @@ import shapely
 from ..clearances.scene import Solid
 from ..motion import System
 from .flat import Flat
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 FIRST = 64  # directions asked at first
 MOST_DIRECTIONS = 1024
@@ -40,7 +44,8 @@ SCALLOP = 0.015  # mm between the circles of neighbouring stick positions, that 
 STEPS = 0.3, 3.0  # mm, least and greatest
 
 
-def reach(hulls, edges, sizes, directions):
+def reach(hulls: np.ndarray, edges: np.ndarray, sizes: tuple[float, float],
+          directions: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Where the places in the way of one piece reach farthest.
 
     Parameters
@@ -161,13 +166,13 @@ class Sweep:
         room = shapely.box(*(low - 1000.0), *(high + 1000.0))
         self._air = room.difference(flat.material.buffer(AIR))
 
-    def region(self):
+    def region(self) -> BaseGeometry:
         """The union over the whole travel, a shapely geometry in mm."""
         coarse = [np.linspace(*ends, COARSE) for ends in self.travel.values()]
         hulls = self._hulls(coarse)
         return shapely.union_all([self._piece_region(k, hull) for k, hull in enumerate(hulls)])
 
-    def near(self, place: dict, level: int):
+    def near(self, place: dict, level: int) -> BaseGeometry:
         """The union over a few more positions about one, closer together at every level."""
         sides = [np.clip(place[name] + self.spacing[name] * 0.5**level * np.arange(-3, 4) / 3,
                          *self.travel[name]) for name in self.travel]
