@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from .clearances import clearance, gaps
+from .clearances import gaps
 from .errors import LinkageError
 from .model.file import parse_model, read_model, write_model
 from .motion import Motion, System
-from .stops import find_stops, size_spacer, travel_map
+from .stops import clearance, find_stops, size_spacer, travel_map
 
 __version__ = "0.1.0"
 __all__ = ["LinkageError", "Motion", "System", "clearance", "find_stops", "gaps", "load",

@@ -83,10 +83,10 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
     builds = np.zeros((enclosed.rows - 1 - first, len(which)), np.int8)
     planes = np.zeros((len(which), 1 + len(names), 3))
     for here, _ in stage.by_corners(which):
-        value[here], way = _towards(stage, posture, (which[here], cell[here]))
+        value[here], way = towards(stage, posture, (which[here], cell[here]))
         lost = np.flatnonzero(np.isnan(value[here]))
         if lost.size:
-            way[:, lost] = _towards(stage, enclosed, (which[here[lost]], cell[here[lost]]),
+            way[:, lost] = towards(stage, enclosed, (which[here[lost]], cell[here[lost]]),
                                     middle)[1]
         kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which[here])
         low[here], model = _bound(stage, enclosed, (which[here], cell[here]), (way, 1.0, 1.0),
@@ -96,7 +96,7 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
             np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
         if todo.size:
             some = which[here[todo]], cell[here[todo]]
-            ways = [_towards(stage, enclosed, some, aside)[1] for aside in beside]
+            ways = [towards(stage, enclosed, some, aside)[1] for aside in beside]
             turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
             better, turned = _bound(stage, enclosed, some, (turning, *sizes), (loose, kept))
             gained = ~(better < low[here[todo]])
@@ -151,7 +151,7 @@ def _bound(stage, enclosed, items, towards, build):
     return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
 
 
-def _towards(stage, posture, items, at=()):
+def towards(stage, posture, items, at=()):
     """Gap and the direction from the first piece to the second; some way where out of reach."""
     hulls = stage.hulls(posture, *items, at)
     lost = ~np.isfinite(hulls[0]).all(axis=(0, 1)) | ~np.isfinite(hulls[1]).all(axis=(0, 1))
@@ -238,6 +238,28 @@ def least_along(sides, scale, inputs):
     (ndarray (m,), ndarray (rows, m))
         Lower bound, mm, and the polynomial of the pair of corners that has it.
     """
+    apart, behind = corner_pairs(sides, inputs)
+    each = extent(apart, inputs)[0] - apart[-1]
+    lowest = each.argmin(axis=0)
+    low = each[lowest, np.arange(len(lowest))] + behind
+    return low - 512 * U * scale, apart[:, lowest, np.arange(len(lowest))]
+
+
+def corner_pairs(sides, inputs):
+    """Bounds of n.(b - a) for the pairs of corners that matter.
+
+    Parameters
+    ----------
+    sides : list of two ndarray (rows, corners, m)
+        Bounds of n.p.
+    inputs : int
+        That the bounds follow.
+
+    Returns
+    -------
+    (ndarray (rows, pairs, m), float or ndarray (m,))
+        And by how much, at most, any other pair of corners comes nearer than these (<= 0), mm.
+    """
     behind = 0.0
     if sides[0].shape[1] * sides[1].shape[1] > MOST_PAIRS:
         (one, lag), (other, more) = (_foremost(side, sense, inputs)
@@ -246,11 +268,7 @@ def least_along(sides, scale, inputs):
     a, b = sides
     apart = b[:, None] - a[:, :, None]
     apart[-1] = b[-1] + a[-1][:, None]
-    each = (extent(apart, inputs)[0] - apart[-1]).reshape(-1, apart.shape[-1])
-    lowest = each.argmin(axis=0)
-    low = each[lowest, np.arange(len(lowest))] + behind
-    model = apart.reshape(len(apart), -1, apart.shape[-1])[:, lowest, np.arange(len(lowest))]
-    return low - 512 * U * scale, model
+    return apart.reshape(len(apart), -1, apart.shape[-1]), behind
 
 
 def _foremost(side, sense, inputs):

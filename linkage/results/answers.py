@@ -197,7 +197,13 @@ class Answers:
         """The proven clearance table."""
         self._given(self.system.model.solids, "solid", '[body."NAME".solid.NAME] with kind, or a '
                                                        "rod's diameter")
-        return clearance(self.system)
+        real = self.real_travel
+        return clearance(self.system, real=None if real is None else real.travel)
+
+    @answer
+    def real_travel(self):
+        """The travel that the stops leave."""
+        return stops.real_travel(self.system)
 
     @answer
     def stops(self) -> pd.DataFrame | None:

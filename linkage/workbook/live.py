@@ -44,6 +44,7 @@ from .messages import (
     read_request,
 )
 from .page_tables import (
+    direction_rows,
     exact_at,
     limits_of,
     most_thickness,
@@ -99,7 +100,8 @@ class Workbook(anywidget.AnyWidget):
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = travel_box(system, BEYOND), {}, None
         self._meetings, self._shaped = {}, system
-        self._known, self._made_at = {"required": required_rows(system)}, {}
+        self._known = {"directions": direction_rows(system), "required": required_rows(system)}
+        self._made_at = {}
         self._ask_over, self._setting, self._failed = False, False, ""
         try:
             self._loop = asyncio.get_running_loop()
@@ -353,9 +355,11 @@ class Workbook(anywidget.AnyWidget):
         # the travels is read from the drawing till it is worked out
         before = {what: value and {**value, "old": True}
                   for what, value in self._known.items() if what in ("map", "proof")}
+        ways = {"directions": self._known["directions"]} if "directions" in self._known else {}
         required = [row if found else {**row, "found": None} for row in self._known["required"]]
-        self._known = {**before, "required": required}
-        phases = (["stops"] if late else []) + ["proof", "required", "governs", "map", "table"]
+        self._known = {**before, **ways, "required": required}
+        phases = ["directions", *(["stops"] if late else []), "proof", "required", "governs",
+                  "map", "table"]
         self._busy, self._failed = phases if self._prover else [], ""
         self._made_at["begun"] = time.monotonic()
         self._set("limits", limits_of(self._system))
@@ -383,6 +387,7 @@ class Workbook(anywidget.AnyWidget):
             "failed": self._failed,
             "ages": {what: now - made for what, made in self._made_at.items()},
             "limits": limits_of(self._system), "wanted": limits_of(self._first),
+            "directions": self._known.get("directions"),
             "required": self._known["required"],
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),

@@ -10,7 +10,14 @@ import numpy as np
 
 from ..clearances import Stage, clearance, near_pairs, prove, scene_of
 from ..errors import LinkageError
-from ..gearing import WAYS, box_of, required_travels, said_place
+from ..gearing import (
+    WAYS,
+    box_of,
+    direction_findings,
+    directions,
+    required_travels,
+    said_place,
+)
 from ..gearing.travels import SIGNS
 from ..motion import System
 from ..stops import find_stops, meeting, travel_map
@@ -48,6 +55,22 @@ def required_rows(system: System) -> list[dict]:
                      "found": _number(row["found"]), "ok": bool(row["ok"]), "end": end,
                      "value": SIGNS[row["way"]] * row["required"]})
     return rows
+
+
+def direction_rows(system: System) -> list[dict]:
+    """Which way every surface goes, the wrong ones first and each by itself, ready for the page.
+
+    Returns
+    -------
+    list of dict
+        text and miss; all that go the right way in one.
+    """
+    judged = directions(system)
+    rows = [{"text": found.text, "miss": found.miss}
+            for found in direction_findings(system, judged)]
+    right = "; ".join(f"{way.end}: {way.surface} {way.goes}" for way in judged
+                      if way.outcome == "right")
+    return [*rows, *([{"text": f"Directions right: {right}.", "miss": False}] if right else [])]
 
 
 def waiting_row(system: System, name: str) -> dict:

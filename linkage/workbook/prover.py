@@ -20,12 +20,20 @@ from typing import TYPE_CHECKING, TextIO
 from ..errors import LinkageError
 from ..model.file import format_model, parse_model
 from ..motion import System
-from .page_tables import governing, map_of, proof_of, quick_proof, required_rows, stop_row
+from .page_tables import (
+    direction_rows,
+    governing,
+    map_of,
+    proof_of,
+    quick_proof,
+    required_rows,
+    stop_row,
+)
 
 if TYPE_CHECKING:
     from ..model.whole import Model
 
-PHASES = {"required": required_rows,
+PHASES = {"directions": direction_rows, "required": required_rows,
           "stops": lambda system: [stop_row(system, name) for name in system.model.stops],
           "proof": lambda system: quick_proof(system) if system.model.solids else None,
           "governs": governing, "map": map_of,
