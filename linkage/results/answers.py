@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from ..rigging.builds import Builds
     from ..rigging.tolerances import Spot
     from ..stops.mapping import TravelMap
+    from ..stops.real import RealTravel
 
 STEPS = 41  # stick positions along an input at which friction is looked at
 FIRST_CORE = ("clearance", "travel_map")  # the longest, one after the other; the rest go beside
@@ -201,7 +202,7 @@ class Answers:
         return clearance(self.system, real=None if real is None else real.travel)
 
     @answer
-    def real_travel(self):
+    def real_travel(self) -> RealTravel | None:
         """The travel that the stops leave."""
         return stops.real_travel(self.system)
 
