@@ -205,7 +205,8 @@ def test_report_of_a_file_without_a_load_says_so(tmp_path):
     from linkage.__main__ import main
 
     path = tmp_path / "bare.toml"
-    text = STAGE.format(stick="", horn="", rod="", surface="").replace("grip = ", "knob = ")
+    text = STAGE.format(stick="", horn="", rod="", surface='kind = "canard"').replace(
+        "grip = ", "knob = ")
     path.write_text(f'length = "mm"\n{text}')
     assert main([str(path), "--out", str(tmp_path / "report")]) == 0
     page = next((tmp_path / "report").glob("*.html")).read_text(encoding="utf-8")
