@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import copy
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +20,9 @@ from .plan import DEAD_CENTRE, Close, Couple, Drive, Together, body_of, make_pla
 from .posture import Dimensions, Posture, Slide, Turn
 from .rates import jacobian
 from .together import follow
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 BLOCK = 16384  # stick positions worked at once: the arrays of a block stay in the cache
 WAY_STEPS = 64  # along the way from neutral on which whole turns are counted; more where
@@ -109,7 +114,7 @@ class System:
             yield f"{name} {control.travel[0]:g} to {control.travel[1]:g}{control.unit}"
         yield f"surfaces {', '.join(self.model.surfaces) or 'none'}"
 
-    def sweep(self, **inputs) -> Motion:
+    def sweep(self, **inputs: ArrayLike) -> Motion:
         """Move the system.
 
         Parameters
@@ -128,7 +133,7 @@ class System:
         """
         return self.sweep_with(self.dimensions, **inputs)
 
-    def sweep_with(self, dimensions: Dimensions, **inputs) -> Motion:
+    def sweep_with(self, dimensions: Dimensions, **inputs: ArrayLike) -> Motion:
         """Move the system with other dimensions, whose arrays broadcast with the inputs.
 
         Parameters
@@ -154,7 +159,7 @@ class System:
             states = self._by_blocks(full, shape, dimensions)
         return Motion(self, full, dimensions, states, shape)
 
-    def only(self, bodies) -> System:
+    def only(self, bodies: Iterable[str]) -> System:
         """The system solving only what some bodies need; every other body stays at neutral."""
         pruned = copy.copy(self)
         pruned.plan = self.plan.only(bodies)
