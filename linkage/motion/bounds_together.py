@@ -92,7 +92,7 @@ def _misses(posture, step, rows, inverse):
 
 
 def _combined(weights, values, rows):
-    """Weights (n, values) times enclosures, summed; a rod that a joint doesn't move has a number."""
+    """Weights (n, values) times enclosures, summed; a rod no joint moves has a number."""
     inputs = next(value.inputs for value in values if isinstance(value, Enclosure))
     return sum(weights[:, j] * Enclosure(_spread(value, rows), inputs)
                for j, value in enumerate(values))

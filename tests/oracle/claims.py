@@ -32,7 +32,8 @@ class Fault:
 
     def __str__(self):
         place = ", ".join(f"{n} {v:.9g}" for n, v in self.at.items())
-        return f"{self.what}: {self.pair}: claimed {self.claim:.6g}, met {self.truth:.6g} at {place}"
+        return (f"{self.what}: {self.pair}: claimed {self.claim:.6g}, met {self.truth:.6g} at "
+                f"{place}")
 
 
 @dataclass
@@ -152,6 +153,17 @@ def clearance_faults(case, count=300):
     return found
 
 
+def least_faults(row, low, high, within, place):
+    """What is wrong with the least gap met, from bounds of the gap there."""
+    least, pair = row["least"], row["pair"]
+    if not np.isfinite(high):
+        yield Fault("least out of reach", pair, least, high, place)
+    elif least > 0 and row["rule"] != "joined" and not least - NEARLY <= high <= least + within:
+        yield Fault("least not so there", pair, least, high, place)
+    elif least <= 0 and low > within:
+        yield Fault("no contact there", pair, least, low, place)
+
+
 def row_faults(case, row, count):
     pair, found = row["pair"].split(" | "), Findings(positions=count, pairs=1)
     gap, at = case.met(pair, count)
@@ -163,13 +175,8 @@ def row_faults(case, row, count):
         place = {n: row[n] for n in case.box}
         if at_edge(case, here, 0):
             high = row["least"]  # a hair decides there, and a joint runs as the root of it
-        elif not np.isfinite(high):
-            found.faults.append(Fault("least out of reach", row["pair"], row["least"], high, place))
-        elif row["least"] > 0 and not row["least"] - NEARLY <= high <= \
-                row["least"] + case.arcs(pair) + NEARLY and row["rule"] != "joined":
-            found.faults.append(Fault("least not so there", row["pair"], row["least"], high, place))
-        elif row["least"] <= 0 and low > case.arcs(pair) + NEARLY:
-            found.faults.append(Fault("no contact there", row["pair"], row["least"], low, place))
+        else:
+            found.faults += least_faults(row, low, high, case.arcs(pair) + NEARLY, place)
         if high < gap and row["rule"] != "joined":
             gap, at = high, place
     if gap < row["proven"] - NEARLY:
