@@ -13,13 +13,18 @@ the size of the cell.
 from __future__ import annotations
 
 import itertools
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from ..intervals import U, bend_rows, extent, row_count
 from ..motion import enclose
 from .stage import Stage
+
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+    from ..model.whole import Model
+    from ..motion.posture import Posture
 
 ASIDE = 0.5  # share of a half-width at which the direction is asked again
 MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
@@ -52,7 +57,8 @@ class Bounds(NamedTuple):
     planes: np.ndarray
 
 
-def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
+def bounds(stage: Stage, items, cells, tolerances: Tolerance | None = None,
+           enough: np.ndarray | None = None) -> Bounds:
     """Gap at the centre of cells and a lower bound over them.
 
     Parameters
@@ -83,10 +89,10 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
     builds = np.zeros((enclosed.rows - 1 - first, len(which)), np.int8)
     planes = np.zeros((len(which), 1 + len(names), 3))
     for here, _ in stage.by_corners(which):
-        value[here], way = _towards(stage, posture, (which[here], cell[here]))
+        value[here], way = towards(stage, posture, (which[here], cell[here]))
         lost = np.flatnonzero(np.isnan(value[here]))
         if lost.size:
-            way[:, lost] = _towards(stage, enclosed, (which[here[lost]], cell[here[lost]]),
+            way[:, lost] = towards(stage, enclosed, (which[here[lost]], cell[here[lost]]),
                                     middle)[1]
         kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which[here])
         low[here], model = _bound(stage, enclosed, (which[here], cell[here]), (way, 1.0, 1.0),
@@ -96,7 +102,7 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
             np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
         if todo.size:
             some = which[here[todo]], cell[here[todo]]
-            ways = [_towards(stage, enclosed, some, aside)[1] for aside in beside]
+            ways = [towards(stage, enclosed, some, aside)[1] for aside in beside]
             turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
             better, turned = _bound(stage, enclosed, some, (turning, *sizes), (loose, kept))
             gained = ~(better < low[here[todo]])
@@ -110,7 +116,7 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
     return Bounds(value, low, places, builds, planes)
 
 
-def held_bounds(stage: Stage, items, cells, planes, tolerances=None):
+def held_bounds(stage: Stage, items, cells, planes: np.ndarray, tolerances=None) -> np.ndarray:
     """Lower bounds of items over cells by planes that are given: no closest points are looked for.
 
     Parameters
@@ -151,7 +157,7 @@ def _bound(stage, enclosed, items, towards, build):
     return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
 
 
-def _towards(stage, posture, items, at=()):
+def towards(stage, posture: Posture, items, at=()):
     """Gap and the direction from the first piece to the second; some way where out of reach."""
     hulls = stage.hulls(posture, *items, at)
     lost = ~np.isfinite(hulls[0]).all(axis=(0, 1)) | ~np.isfinite(hulls[1]).all(axis=(0, 1))
@@ -197,7 +203,7 @@ def _lengths(turning, inputs):
     return short, long
 
 
-def lowest_place(model, inputs):
+def lowest_place(model: Model, inputs):
     """Where in its cell a polynomial of degree 2 is least, as shares (inputs, m) of the cell.
 
     Looked for at the stationary point, on the sides and at the corners; a guess to be tried, so
@@ -218,7 +224,7 @@ def lowest_place(model, inputs):
     return best
 
 
-def least_along(sides, scale, inputs):
+def least_along(sides: list, scale: float, inputs: int):
     """Least of n.(b - a) over cells, and its polynomial.
 
     Every pair of corners is bounded where they are few.  Of many corners the `TOP` foremost are
@@ -238,6 +244,28 @@ def least_along(sides, scale, inputs):
     (ndarray (m,), ndarray (rows, m))
         Lower bound, mm, and the polynomial of the pair of corners that has it.
     """
+    apart, behind = corner_pairs(sides, inputs)
+    each = extent(apart, inputs)[0] - apart[-1]
+    lowest = each.argmin(axis=0)
+    low = each[lowest, np.arange(len(lowest))] + behind
+    return low - 512 * U * scale, apart[:, lowest, np.arange(len(lowest))]
+
+
+def corner_pairs(sides: list, inputs: int):
+    """Bounds of n.(b - a) for the pairs of corners that matter.
+
+    Parameters
+    ----------
+    sides : list of two ndarray (rows, corners, m)
+        Bounds of n.p.
+    inputs : int
+        That the bounds follow.
+
+    Returns
+    -------
+    (ndarray (rows, pairs, m), float or ndarray (m,))
+        And by how much, at most, any other pair of corners comes nearer than these (<= 0), mm.
+    """
     behind = 0.0
     if sides[0].shape[1] * sides[1].shape[1] > MOST_PAIRS:
         (one, lag), (other, more) = (_foremost(side, sense, inputs)
@@ -246,11 +274,7 @@ def least_along(sides, scale, inputs):
     a, b = sides
     apart = b[:, None] - a[:, :, None]
     apart[-1] = b[-1] + a[-1][:, None]
-    each = (extent(apart, inputs)[0] - apart[-1]).reshape(-1, apart.shape[-1])
-    lowest = each.argmin(axis=0)
-    low = each[lowest, np.arange(len(lowest))] + behind
-    model = apart.reshape(len(apart), -1, apart.shape[-1])[:, lowest, np.arange(len(lowest))]
-    return low - 512 * U * scale, model
+    return apart.reshape(len(apart), -1, apart.shape[-1]), behind
 
 
 def _foremost(side, sense, inputs):

@@ -8,11 +8,11 @@ from .. import clearance, load, relief
 from ..disk import check_folder
 from ..errors import LinkageError, nearest
 from ..motion import System
-from ..units import CAUTION, length_mm
+from ..units import CAUTION, length_mm, lengths_said_in
 from .plates import add_templates, names_both_sides, plate_parser
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = plate_parser("relief", "Cut a plate free of everything that moves through or past "
                                      "it, prove it, and write the system with it and templates; "
                                      "exit 1 when a clearance of the plate is still missed.")
@@ -28,7 +28,8 @@ def run(argv) -> int:
     names = names_both_sides(system.model, args.plate)
     check_folder(args.out, [relief.relieved_name(args.file),
                             *relief.template_names(system.model, names)], args.replace)
-    done = _relieved(system, names, _relief_options(args, system.model.length))
+    with lengths_said_in(system.model.length):
+        done = _relieved(system, names, _relief_options(args, system.model.length))
     files, drawings = relief.relieved_file(args.file, done, args.out), {}
     written = Path(args.out) / relief.relieved_name(args.file)
     for each in done:

@@ -6,7 +6,7 @@ of first order needs (a gap can't shrink by more than its farthest-moving points
 The sweep is made at every Nth of the 201 x 201 stick positions (all of them with --full) and its
 time scaled to all of them; pieces that a ball about each rules out are left out of the library's
 share too.  With --ours the sweep is left out; --plot FILE.png draws cost against pairs and bracket
-width.  Needs: pip install coal
+width.  Needs: pip install -e '.[bench]'
 """
 
 import sys
