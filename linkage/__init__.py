@@ -4,11 +4,15 @@ The results support, and never replace, physical checks on the aircraft, local r
 licensed people who sign for it.
 """
 
-from .clearances import clearance, gaps
+from __future__ import annotations
+
+from pathlib import Path
+
+from .clearances import gaps
 from .errors import LinkageError
 from .model.file import parse_model, read_model, write_model
 from .motion import Motion, System
-from .stops import find_stops, size_spacer, travel_map
+from .stops import clearance, find_stops, size_spacer, travel_map
 
 __version__ = "0.1.0"
 __all__ = ["LinkageError", "Motion", "System", "clearance", "find_stops", "gaps", "load",
@@ -30,7 +34,7 @@ def __dir__():
     return sorted([*__all__, *_ROOMS])
 
 
-def load(path) -> System:
+def load(path: Path | str) -> System:
     """Read a model file and make it ready to move.
 
     Parameters

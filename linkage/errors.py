@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import re
+from collections.abc import Iterable
 
 LONGEST = 60  # letters shown of what stands between quotes
 MOST_KNOWN = 6  # names shown where none is near
@@ -105,7 +106,7 @@ def shown_text(text: str) -> str:
                    for c in text)
 
 
-def nearest(word: str, known) -> str:
+def nearest(word: str, known: Iterable[str]) -> str:
     """End of a sentence that points to the nearest known word.
 
     Examples

@@ -8,6 +8,7 @@ import re
 from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Context, Decimal
+from typing import Any
 
 from .errors import LinkageError
 
@@ -122,7 +123,7 @@ _TERM = r"[A-Za-zµ°]+(?:\*\*-?[0-9]+)?"
 _WRITTEN = re.compile(rf"\s*{_NUMBER}\s*{_TERM}(?:\s*[*/]\s*{_TERM})*\s*")
 
 
-def length_mm(value, unit: str) -> float:
+def length_mm(value: float | str, unit: str) -> float:
     """A length as written in a file, in mm.
 
     Parameters
@@ -163,7 +164,7 @@ def length_mm(value, unit: str) -> float:
     return as_float(value) * LENGTHS[unit].mm
 
 
-def as_float(value) -> float:
+def as_float(value: Any) -> float:
     """A number as a float, infinite where it is too long for one."""
     try:
         return float(value)
@@ -238,7 +239,7 @@ def rounded_down(value: float, digits: int) -> float:
     return math.floor(value * 10**digits + 1e-6) / 10**digits if math.isfinite(value) else value
 
 
-def file_length(mm: float, unit: str):
+def file_length(mm: float, unit: str) -> float | str:
     """A length in mm as it is written to a file, so that reading gives it back exactly.
 
     Parameters

@@ -1,6 +1,6 @@
 """Gaps between solids, and the least of each over the whole travel, proven."""
 
-from .proof import Proof, near_pairs, prove
+from .proof import Earlier, Proof, earlier, near_pairs, prove
 from .stage import Stage
 from .table import (
     NEAR,
@@ -13,6 +13,8 @@ from .table import (
     stage_of,
     travel_box,
 )
+from .travel import Travel
 
-__all__ = ["NEAR", "Proof", "Stage", "clearance", "first_signs", "gaps", "near_of", "near_pairs",
-           "pair_gap", "prove", "scene_of", "stage_of", "travel_box"]
+__all__ = ["NEAR", "Earlier", "Proof", "Stage", "Travel", "clearance", "earlier", "first_signs",
+           "gaps", "near_of", "near_pairs", "pair_gap", "prove", "scene_of", "stage_of",
+           "travel_box"]

@@ -1,110 +1,90 @@
-"""The least gap of many pairs over a whole box of travel, bracketed from both sides.
-
-Over a cell of travel take n, the direction between the closest points at its centre.  For every
-posture in the cell the gap of two convex pieces is at least
-
-    min over points b of B of n.b  -  max over points a of A of n.a  -  radii,
-
-and each n.(b - a) is bounded over the cell by its value, slopes, bends and rest there
-(`linkage.intervals`).  At the centre this equals the gap, so what is lost is of second order in
-the size of the cell.  Cells are split where the bound is not yet good enough (branch and bound).
-"""
+"""The least gap of many pairs over a whole set of stick positions, bracketed from both sides."""
 
 from __future__ import annotations
 
-import itertools
-from dataclasses import dataclass
-
 import numpy as np
 
-from ..intervals import U, inputs_of
-from ..motion import enclose
-from .stage import Stage, least_along, measure, spine_gaps
+from ..motion import Builds
+from .built import BuiltSearch
+from .cell_bounds import bounds
+from .search import Proof, Search
+from .stage import Stage
+from .travel import Travel
+from .warm import Earlier, resume, signatures
 
-SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
-SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
-ABOUT = 0.3  # share of a half-width to each side of a bottom that its own child takes
-ASIDE = 0.5  # share of a half-width at which the direction is asked again
-MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
-LARGEST = 1e5  # mm; no coordinate in play is larger, which `prove` sees to
-SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell gives none
-EFFORT = 60  # cells that a pair may take for a closer bracket than asked for
-TRIES = 8  # places tried per pair and round
-FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
-MOST_CELLS = 30_000  # cells of a pair after which what is left stays open
-MOST_ITEMS = 40_000  # worked at once, so that memory stays bounded
+__all__ = ["Earlier", "Proof", "earlier", "near_pairs", "prove"]
 
 
-@dataclass
-class Proof:
-    """What branch and bound found, pair by pair.
-
-    Attributes
-    ----------
-    least : ndarray (pairs,)
-        Least gap met, mm.
-    place : ndarray (pairs, inputs)
-        Where it was met, degrees (mm).
-    proven : ndarray (pairs,)
-        Lower bound over the whole box, mm.
-    open_at : dict
-        ``{pair: place}``: near where a bound could not be had.
-    visited : ndarray of int (pairs,)
-        Cells looked at.
-    """
-
-    least: np.ndarray
-    place: np.ndarray
-    proven: np.ndarray
-    open_at: dict
-    visited: np.ndarray
-
-
-def prove(stage: Stage, box: dict, tolerance, tolerances=None, limit=np.inf, *,
-          within: float | None = None) -> Proof:
+def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,  # noqa: PLR0913
+          within: float | None = None, after: Earlier | None = None) -> Proof:
     """Bracket the least gap of every pair of a stage.
 
     Parameters
     ----------
     stage : Stage
-    box : dict
-        ``{input: (least, greatest)}``.
+    travel : Travel or dict
+        A set of stick positions, or the whole of ``{input: (least, greatest)}``.
     tolerance : float
         Wanted width of the bracket, mm.
     tolerances : Tolerance, optional
-        Build tolerances to hold the bound for; as drawn unless given.
+        Build tolerances: the bound then holds for every build, and the least gap is that of the
+        worst build met; a pair is bracketed no closer than its requirement asks.  As drawn unless
+        given.
     limit : float
         A pair proven to stay farther apart than its required clearance and this much more, mm,
         is not bracketed any closer.
     within : float, optional
         Closer bracket to go on to, mm, as long as a pair takes no more than `EFFORT` cells and a
         few per piece; a level valley would take many and gain nothing.
+    after : Earlier, optional
+        A proof as drawn of the same or a like system, whose cells and planes are tried first.
 
     Returns
     -------
     Proof
     """
-    search = _Search(stage, box, tolerance, tolerances, limit)
+    search = _search(stage, travel, tolerance, tolerances, limit)
     search.within = tolerance if within is None else min(within, tolerance)
     if not stage.pairs:
         return search.proof
-    *items, low = search.first_items()
-    search.meet_first(np.unique(stage.pair_index[items[0]]))
+    cold, taken_up = (None, None) if after is None or search.tolerances is not None else \
+        resume(search, after)
+    *items, low = search.first_items(cold)
+    if len(items[0]):
+        search.meet_first(np.unique(stage.pair_index[items[0]]))
     items = search.still_open(items, low)
+    if taken_up is not None:
+        items = tuple(np.concatenate(part) for part in zip(items, taken_up, strict=True))
     while len(items[0]):
         items = search.round(items)
+    search.finish()
     return search.proof
 
 
-def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
+def earlier(stage: Stage, travel, proof: Proof, terms) -> Earlier:
+    """A proof with what it was of, for `prove` to take up.
+
+    Parameters
+    ----------
+    stage : Stage
+    travel : Travel or dict
+    proof : Proof
+    terms : tuple
+        The tolerance, build tolerances and limit that it was asked with.
+    """
+    names = {name for pair in stage.pairs for name in (pair.first, pair.second)}
+    return Earlier(stage, Travel.of(travel), terms, proof, signatures(stage.scene, names))
+
+
+def near_pairs(scene, pairs, travel, limit: float, tolerances=None):
     """Pairs that may come within a limit of their required clearance; the rest with proof.
 
     Parameters
     ----------
     scene : Scene
     pairs : sequence of Pair
-    box : dict
-        ``{input: (least, greatest)}``.
+    travel : Travel or dict
+        A set of stick positions, or the whole of ``{input: (least, greatest)}``.
     limit : float
         mm more than the required clearance.
     tolerances : Tolerance, optional
@@ -117,353 +97,24 @@ def near_pairs(scene, pairs, box: dict, limit: float, tolerances=None):
     if not pairs:
         return [], {}
     stage = Stage(scene, pairs, scene.envelope, rough=True)
-    search = _Search(stage, box, np.inf, tolerances, limit)
-    which, centres, halves, _ = search.first_items()
-    cells, cell = search.cells(centres, halves)
-    low = bounds(stage, (which, cell), (search.names, *cells), tolerances,
-                 search.limit[stage.pair_index[which]])[1]
-    low = np.where(np.isnan(low), np.inf, low)
-    np.minimum.at(search.proof.proven, stage.pair_index[which], low)
+    search = _search(stage, travel, np.inf, tolerances, limit)
+    items = search.first_items()[:3]
+    for start in range(0, len(items[0]), search.most):
+        which, centres, halves = (part[start:start + search.most] for part in items)
+        cells, cell = search.cells(centres, halves)
+        low = bounds(stage, (which, cell), (search.names, *cells), search.tolerances,
+                     search.limit[stage.pair_index[which]]).low
+        low = np.where(np.isnan(low), np.inf, low)
+        np.minimum.at(search.proof.proven, stage.pair_index[which], low)
     far = search.proof.proven >= search.limit
     return ([pair for pair, away in zip(stage.pairs, far, strict=True) if not away],
             {pair.name: float(search.proof.proven[k]) for k, pair in enumerate(stage.pairs)
              if far[k]})
 
 
-class _Search:
-    grid = 4  # cells per input of the first round
-    within = np.inf  # closer bracket while it takes little effort
-
-    def __init__(self, stage, box, tolerance, tolerances, limit):
-        self.stage, self.names = stage, list(box)
-        self.box = np.array([box[name] for name in self.names], dtype=float).reshape(-1, 2)
-        self.tolerance, self.tolerances = tolerance, tolerances
-        count = len(stage.pairs)
-        self.required = np.array([pair.required for pair in stage.pairs])
-        self.limit = self.required + limit
-        self.moves = np.array([[name in pair.inputs for name in self.names]
-                               for pair in stage.pairs]).reshape(count, len(self.names))
-        self.effort = EFFORT + 4 * np.bincount(stage.pair_index, minlength=count)
-        self.proof = Proof(np.full(count, np.inf), np.zeros((count, len(self.names))),
-                           np.full(count, np.inf), {}, np.zeros(count, int))
-
-    def first_items(self):
-        """Piece pairs and cells of an even grid that may be within the limit, and their bounds.
-
-        The bounds are those of round tubes about the pieces.
-        """
-        found = []
-        for moves in np.unique(self.moves, axis=0):
-            first = self.stage.pair_index[:self.stage.first]
-            which = np.flatnonzero((self.moves[first] == moves).all(axis=1))
-            centre, half = self._grid(moves)
-            low = self._about_apart(which, centre, half)
-            pairs = self.stage.pair_index[which]
-            keep = ~(low >= self.limit[pairs][:, None]) & ~np.isnan(low)
-            dropped = np.where(keep | np.isnan(low), np.inf, low).min(axis=1)
-            np.minimum.at(self.proof.proven, pairs, dropped)
-            one, cell = np.nonzero(keep)
-            found.append((which[one], centre[cell], half[cell], low[keep]))
-        return tuple(np.concatenate(k) for k in zip(*found, strict=True))
-
-    def still_open(self, items, low):
-        """Items whose bound is below the least gap met since; the others are closed with it."""
-        pairs = self.stage.pair_index[items[0]]
-        keep = ~(low >= self.proof.least[pairs])
-        np.minimum.at(self.proof.proven, pairs[~keep], low[~keep])
-        return tuple(part[keep] for part in items)
-
-    def _about_apart(self, which, centre, half):
-        """Lower bound of the gap of piece pairs (m,) over cells (n,): (m, n), NaN out of reach."""
-        named = {n: centre[:, i] for i, n in enumerate(self.names)}
-        enclosed = enclose(self.stage.system, named,
-                           {n: half[:, i] for i, n in enumerate(self.names)}, self.tolerances)
-        pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
-        rows = self.stage.spines(enclosed, pieces, len(centre))
-        about = self.stage.around(pieces, enclosed.blur)
-        a, b = back.reshape(-1, 2).T
-        # no point of a spine moves farther than the one of its ends that moves farthest
-        loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0)).max(axis=0)
-        scale = 1e-9 + 64 * U * LARGEST
-        apart = spine_gaps(rows[0], a, b)  # NaN just where a piece has no posture
-        moved = np.where(np.isnan(loose), np.inf, loose)
-        return apart - moved[a] - moved[b] - (about[a] + about[b] + scale)[:, None]
-
-    def meet_first(self, pairs):
-        """Meet a gap of some pairs at the ends and middles of the travel, where they are near.
-
-        The pieces asked are the nearest few by the round tubes about them.
-        """
-        ends = [(low, 0.5 * (low + high), high) for low, high in self.box]
-        places = np.array(list(itertools.product(*ends)))
-        which = np.flatnonzero(np.isin(self.stage.pair_index[:self.stage.first], pairs))
-        pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
-        motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        about = self.stage.around(pieces, 0.0)
-        a, b = back.reshape(-1, 2).T
-        near = spine_gaps(self.stage.spines(motion.posture, pieces, len(places)), a, b) - (
-            about[a] + about[b])[:, None]
-        near = np.where(np.isnan(near), np.inf, near).T.ravel()
-        items, place = np.tile(which, len(places)), np.repeat(np.arange(len(places)), len(which))
-        group = self.stage.pair_index[items] * len(places) + place
-        order = np.lexsort((near, group))
-        rank = np.arange(len(order)) - np.searchsorted(group[order], group[order])
-        chosen = order[rank < FIRST_TRIES]
-        moves = self.moves[self.stage.pair_index[items[chosen]]]
-        self._meet_at(items[chosen], np.where(moves, places[place[chosen]], 0.0))
-
-    def _grid(self, moves):
-        middle, reach = self.box.mean(axis=1), np.ptp(self.box, axis=1) / 2
-        sides = [np.linspace(-1, 1, 2 * self.grid + 1)[1::2] if m else np.zeros(1) for m in moves]
-        share = np.stack([s.ravel() for s in np.meshgrid(*sides, indexing="ij")], axis=-1)
-        size = np.where(moves, reach / self.grid, 0.0)
-        return (np.where(moves, middle, 0.0) + share * reach,
-                np.broadcast_to(size * (1 + 4 * U) + np.abs(middle) * 2 * U * moves, share.shape))
-
-    def round(self, items):
-        """Bound every item, close what is good enough, split the rest."""
-        order = np.argsort(self.stage.pair_index[items[0]], kind="stable")
-        items = tuple(part[order] for part in items)
-        kept = []
-        for start in range(0, len(items[0]), MOST_ITEMS):
-            part = tuple(k[start:start + MOST_ITEMS] for k in items)
-            kept.append(self._looked_at(part))
-        return self._split(tuple(np.concatenate(k) for k in zip(*kept, strict=True)))
-
-    def _looked_at(self, items):
-        which, centres, halves = items
-        cells, cell = self.cells(centres, halves)
-        pairs = self.stage.pair_index[which]
-        np.add.at(self.proof.visited, pairs, 1)
-        enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
-        value, low, places = bounds(self.stage, (which, cell), (self.names, *cells),
-                                    self.tolerances, enough)
-        self._meet(np.where(self.stage.rough[which], np.nan, value), pairs, centres)
-        self._try(which, pairs, low, places)
-        small = (halves.max(axis=1) * 2 < SMALLEST) | (self.proof.visited[pairs] > MOST_CELLS)
-        good = self._good_enough(low, pairs, self.tolerance)
-        closed = self._good_enough(low, pairs, self._wanted()) | (good & small)
-        sound = closed & ~np.isnan(low)
-        np.minimum.at(self.proof.proven, pairs[sound], low[sound])
-        tiny = ~closed & small
-        for n in np.flatnonzero(tiny):
-            self.proof.open_at.setdefault(int(pairs[n]), centres[n])
-            self.proof.proven[pairs[n]] = min(self.proof.proven[pairs[n]], low[n])
-        keep = ~closed & ~tiny
-        aims = np.where(good[:, None], places, np.nan)
-        return which[keep], centres[keep], halves[keep], aims[keep]
-
-    def _good_enough(self, low, pairs, tolerance):
-        """Whether bounds are within a tolerance of the least gap met, or past the limit."""
-        best = self.proof.least
-        wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
-        with np.errstate(invalid="ignore"):
-            return np.isnan(low) | (low >= np.minimum(best - wanted, self.limit)[pairs])
-
-    def _try(self, which, pairs, low, places):
-        """Meet the gap where each pair's lowest bounds say that it is least."""
-        order = np.lexsort((low, pairs))
-        rank = np.arange(len(order)) - np.searchsorted(pairs[order], pairs[order])
-        items = order[(rank < TRIES) & (low[order] < self.proof.least[pairs[order]])]
-        if items.size:
-            self._meet_at(which[items], np.clip(places[items], *self.box.T))
-
-    def _meet_at(self, which, places):
-        """Meet the gap of items at places, of rough ones in their finer pieces."""
-        rough = self.stage.rough[which]
-        back, parts = self.stage.parts_of(which[rough])
-        which = np.concatenate([which[~rough], parts])
-        places = np.concatenate([places[~rough], places[rough][back]])
-        self._meet(self.met(which, places), self.stage.pair_index[which], places)
-
-    def met(self, which, places):
-        """Gap of piece pairs at places, NaN out of reach."""
-        motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        return measure(self.stage, motion.posture, which, np.arange(len(which)))
-
-    def _meet(self, value, pairs, centres):
-        """Keep the least gap met so far and where."""
-        good = np.flatnonzero(np.isfinite(value))
-        order = good[np.lexsort((value[good], pairs[good]))]
-        first = np.flatnonzero(np.diff(pairs[order], prepend=-1))
-        for n in order[first]:
-            if value[n] < self.proof.least[pairs[n]]:
-                self.proof.least[pairs[n]], self.proof.place[pairs[n]] = value[n], centres[n]
-
-    def _wanted(self):
-        """Width of the bracket that each pair is now held to."""
-        easy = self.proof.visited <= self.effort
-        return np.where(easy, np.minimum(self.within, self.tolerance), self.tolerance)
-
-    def cells(self, centres, halves):
-        """Cells without repeats, and which of them each item has."""
-        both = np.concatenate([centres, halves], axis=1)
-        unique, cell = np.unique(both, axis=0, return_inverse=True)
-        sides = len(self.names)
-        return (unique[:, :sides], unique[:, sides:]), cell.reshape(-1)
-
-    def _split(self, items):
-        """Children of cells: even ones, or a small one about a bottom that is nearly settled."""
-        which, centres, halves, aims = items
-        rough = self.stage.rough[which]
-        back, parts = self.stage.parts_of(which[rough])
-        found = [(parts, centres[rough][back], halves[rough][back])]
-        moves = self.moves[self.stage.pair_index[which]]
-        aimed = ~np.isnan(aims).any(axis=1)
-        for row in np.unique(moves, axis=0):
-            for about in (False, True):
-                here = np.flatnonzero((moves == row).all(axis=1) & ~rough & (aimed == about))
-                if here.size:
-                    made = self._edges(row, len(here)) if not about else _edges_about(
-                        row, (aims[here] - centres[here]) / np.where(row, halves[here], 1.0))
-                    found.append(_children(which[here], (centres[here], halves[here]), made, row))
-        return tuple(np.concatenate(k) for k in zip(*found, strict=True))
-
-    def _edges(self, row, count):
-        """Even edges of children as shares of the half-width: a (count, n) array per input."""
-        parts = SPLIT.get(int(row.sum()), 2)
-        even = np.linspace(-1, 1, parts + 1)
-        return [np.broadcast_to(even if m else np.zeros(2), (count, parts + 1 if m else 2))
-                for m in row]
-
-
-def _edges_about(row, share):
-    """Edges of children about places in cells, given as shares of the half-width."""
-    found = []
-    for m, at in zip(row, np.clip(share, -1, 1).T, strict=True):
-        low, high = np.maximum(at - ABOUT, -1), np.minimum(at + ABOUT, 1)
-        found.append(np.stack([-np.ones_like(at), low, high, np.ones_like(at)], axis=1) if m
-                     else np.zeros((len(at), 2)))
-    return found
-
-
-def _children(which, cells, edges, row):
-    """Cells between the edges, which cover their parent whatever was rounded."""
-    centres, halves = cells
-    spans = [np.stack([e[:, :-1], e[:, 1:]], axis=-1) for e in edges]
-    picks = np.array(list(itertools.product(*(range(s.shape[1]) for s in spans))))
-    ends = np.stack([s[:, picks[:, i]] for i, s in enumerate(spans)], axis=2)
-    child = centres[:, None] + ends.mean(axis=-1) * halves[:, None]
-    size = (ends[..., 1] - ends[..., 0]) / 2 * halves[:, None] * (1 + 8 * U)
-    slack = (np.abs(centres) + halves)[:, None] * 4 * U * row
-    wide = ((ends[..., 1] > ends[..., 0]) | ~row).all(axis=-1)
-    return (np.repeat(which, wide.sum(axis=1)), child[wide],
-            np.broadcast_to(size + slack, child.shape)[wide])
-
-
-def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
-    """Gap at the centre of cells and a lower bound over them.
-
-    Parameters
-    ----------
-    stage : Stage
-    items : (ndarray of int (m,), ndarray of int (m,))
-        Piece pairs, and the cell each is asked over.
-    cells : (list of str, ndarray (n, inputs), ndarray (n, inputs))
-        Names of the inputs, middles and half-widths, degrees (mm).
-    tolerances : Tolerance, optional
-    enough : ndarray (m,), optional
-        A bound that is good enough: where a plane that is held gives it, none is turned.
-
-    Returns
-    -------
-    (ndarray (m,), ndarray (m,), ndarray (m, inputs))
-        Attained gap (NaN where out of reach), lower bound (NaN where the whole cell is out of
-        reach), mm, and the place in the cell where the bound's polynomial is least, degrees (mm).
-    """
-    (which, cell), (names, centres, halves) = items, cells
-    named = {n: centres[:, i] for i, n in enumerate(names)}
-    posture = stage.system.sweep(**named).posture
-    enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
-                       tolerances)
-    beside = [stage.system.sweep(**(named | {n: centres[:, i] + halves[:, i] * ASIDE})).posture
-              for i, n in enumerate(names)]
-    value, low, places = np.empty(len(which)), np.empty(len(which)), centres[cell]
-    for here, _ in stage.by_corners(which):
-        value[here], way = _towards(stage, posture, which[here], cell[here])
-        low[here], model = _bound(stage, enclosed, (which[here], cell[here]), way, (1.0, 1.0))
-        todo = np.arange(len(here)) if enough is None else \
-            np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
-        if todo.size:
-            some = which[here[todo]], cell[here[todo]]
-            ways = [_towards(stage, aside, *some)[1] for aside in beside]
-            turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
-            better, turned = _bound(stage, enclosed, some, turning, sizes)
-            gained = ~(better < low[here[todo]])
-            low[here[todo[gained]]] = better[gained]
-            model[:, todo[gained]] = turned[:, gained]
-        places[here] += lowest_place(model).T * halves[cell[here]]
-    return value, low, places
-
-
-def _bound(stage, enclosed, items, direction, sizes):
-    """Lower bound of items with a direction of given least and greatest size; its polynomial."""
-    sides = stage.along(enclosed, *items, direction)
-    apart, model = least_along(sides, LARGEST)
-    lost = np.isnan(sides[0][0]).any(axis=0) | np.isnan(sides[1][0]).any(axis=0)
-    apart = np.where(np.isnan(apart) & ~lost, -np.inf, apart)  # only what has no posture is NaN
-    # lines and points are never less than 0 apart, however deep the tubes about them overlap
-    apart = np.where(stage.round[items[0]], np.maximum(apart, 0.0), apart)
-    return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
-
-
-def _towards(stage, posture, which, cell):
-    """Gap and the direction from the first piece to the second; some way where out of reach."""
-    hulls = stage.hulls(posture, which, cell)
-    lost = ~np.isfinite(hulls[0]).all(axis=(0, 1)) | ~np.isfinite(hulls[1]).all(axis=(0, 1))
-    for hull in hulls:
-        hull[..., lost] = 0.0
-    value, direction, *_ = stage.gap(hulls, which)
-    direction = np.where(lost | ~np.isfinite(direction).all(axis=0), SOME_WAY, direction)
-    return np.where(lost, np.nan, value), direction
-
-
-def _turning(way, ways, rows):
-    """A direction that turns over the cell as the closest points do; its least and greatest size.
-
-    Parameters
-    ----------
-    way : ndarray (3, m)
-        At the centre.
-    ways : list of ndarray (3, m)
-        At `ASIDE` of the half-width along each input.
-    rows : int
-
-    Returns
-    -------
-    (ndarray (rows, 3, m), ndarray (m,), ndarray (m,))
-    """
-    turning = np.zeros((rows, *way.shape))
-    turning[0] = way
-    for i, other in enumerate(ways):
-        slope = (other - way) / ASIDE
-        slope -= way * (slope * way).sum(axis=0)
-        turning[1 + i] = np.where((slope * slope).sum(axis=0) < MOST_TURN**2, slope, 0.0)
-    spread = np.abs(turning[1:1 + len(ways)]).sum(axis=0)
-    size = (way * way).sum(axis=0)
-    along = np.abs((turning[1:1 + len(ways)] * way).sum(axis=1)).sum(axis=0)
-    long = np.sqrt(size + 2 * along + (spread * spread).sum(axis=0)) * (1 + 16 * U)
-    short = np.sqrt(np.maximum(size - 2 * along, 0.25)) * (1 - 16 * U)
-    return turning, short, long
-
-
-def lowest_place(model):
-    """Where in its cell a polynomial of degree 2 is least, as shares (inputs, m) of the cell.
-
-    Looked for at the stationary point, on the sides and at the corners; a guess to be tried, so
-    that its being the least is no one's premise.
-    """
-    inputs = inputs_of(len(model))
-    slopes, bends = model[1:1 + inputs], model[1 + inputs:-1]
-    first, second = (np.array(k) for k in zip(*((i, j) for i in range(inputs)
-                                                for j in range(i, inputs)), strict=True))
-    tried = np.array(list(itertools.product((-1.0, -0.5, 0.0, 0.5, 1.0), repeat=inputs))).T
-    for _ in range(3):
-        tried = tried[..., None] if tried.ndim == 2 else tried
-        value = (slopes[:, None] * tried).sum(axis=0) + (
-            bends[:, None] * tried[first] * tried[second]).sum(axis=0)
-        best = np.take_along_axis(np.broadcast_to(tried, (inputs, *value.shape)),
-                                  value.argmin(axis=0)[None, None], axis=1)[:, 0]
-        step = np.array(list(itertools.product((-1.0, 0.0, 1.0), repeat=inputs))).T[..., None]
-        tried = np.clip(best[:, None] + step * 0.25, -1, 1)
-    return best
+def _search(stage, travel, tolerance, tolerances, limit):
+    """A search as drawn where no build differs from that."""
+    exact = tolerances is None or not (
+        stage.looseness(tolerances).any() or len(Builds.of(stage.system, tolerances).sizes))
+    return Search(stage, travel, tolerance, None, limit) if exact else \
+        BuiltSearch(stage, travel, tolerance, tolerances, limit)

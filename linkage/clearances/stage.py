@@ -13,14 +13,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry import approach, piece_gap, tube_gap
-from ..intervals import Enclosure, U, extent, unknown
-from ..motion import Posture
+from ..intervals import U, row_count, unknown
+from ..motion import Posture, body_of
+from .carrying import carried_points, combined, held_product, product, stacked
 from .scene import Scene, hull_piece
 
 CORNER_GROUPS = (3, 33)  # like corner counts are worked together: tubes, blocks, round plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out
-MOST_PAIRS = 48  # corners of one piece times corners of the other, bounded pair by pair
-TOP = 6
 CLUSTER = 8  # pieces held by one while they are far
 
 
@@ -49,11 +48,14 @@ class Seat:
     frame : str
     origin : ndarray (points, 3)
         Points carried, mm: one origin, or the two ends.
+    ends : tuple of str
+        Hardpoints that the two ends are.
     """
 
     carriers: tuple[str, ...]
     frame: str
     origin: np.ndarray
+    ends: tuple[str, ...] = ()
 
 
 class Stage:
@@ -71,6 +73,7 @@ class Stage:
     """
 
     def __init__(self, scene: Scene, pairs, solid=None, *, rough=False):
+        self.scene, self.names = scene, []
         self._solid = (lambda pair, name: solid(name)) if solid else scene.solid_of
         self.system, self.pairs = scene.system, tuple(pairs)
         self.seats, self.pieces, self.seat_of = [], [], []
@@ -104,9 +107,12 @@ class Stage:
             if key not in seats:
                 seats[key] = len(self.seats)
                 origin = solid.ends if rod else solid.pieces[0].points.mean(axis=0)[None]
-                self.seats.append(Seat(solid.carriers, frame, origin))
+                ends = self.scene.model.rods[body_of(solid.name)].ends if rod else ()
+                self.seats.append(Seat(solid.carriers, frame, origin, ends))
+            first = len(self.pieces)
             known[solid, frame] = [self._cluster(part, seats[key])
                                    for part in _clusters(solid.pieces)]
+            self.names += [solid.name] * (len(self.pieces) - first)
         return known[solid, frame]
 
     def _cluster(self, pieces, seat):
@@ -166,15 +172,18 @@ class Stage:
             here = np.flatnonzero((group == row).all(axis=1))
             yield here, tuple(self.corners[self.sides[items[here]]].max(axis=0))
 
-    def hulls(self, posture: Posture, items, cells) -> list:
+    def hulls(self, posture: Posture, items, cells, at=()) -> list:
         """Corners of both sides of items of like corner counts at some positions.
 
         Parameters
         ----------
         posture : Posture
-            Settled at n positions.
+            Settled at n positions, or enclosed over n cells.
         items, cells : ndarray of int, shape (m,)
-            Piece pairs, and the position each is asked at.
+            Piece pairs, and the position or cell each is asked at.
+        at : tuple of float
+            Where in its cell an enclosed posture is asked for, as shares of the half-widths; what
+            its polynomial gives there is no more than near a posture.
 
         Returns
         -------
@@ -184,23 +193,49 @@ class Stage:
         for pieces in self.sides[items].T:
             local = self.local[self.group[pieces[0]]][self.row[pieces]].transpose(1, 2, 0)
             hull = np.empty(local.shape)
-            for seat, here in self._seated(pieces):
+            for seat, here in self.seated(pieces):
                 if self.static[seat]:
                     hull[..., here] = local[..., here] + self.seats[seat].origin[0][:, None, None]
                     continue
-                axes = self.carried(posture, seat, cells[here])
+                axes = self.carried(posture, seat, cells[here]) if posture.rows is None else \
+                    self._about(posture, seat, at)[..., cells[here]]
                 hull[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
                     else axes[:, :1] + sum(axes[:, 1 + i, None] * local[i, :, here].T
                                            for i in range(3))
             found.append(hull)
         return found
 
-    def _seated(self, pieces):
+    def _about(self, posture, seat, at):
+        """What the polynomials of a seat give at a place in each cell: (3, 4 or 2, cells)."""
+        def work():
+            whole = self.carried(posture, seat, np.arange(posture.count))
+            share, (i, j) = np.array(at), np.triu_indices(len(at))
+            weights = np.concatenate([[1.0], share, share[i] * share[j]])
+            return np.tensordot(weights, whole[:len(weights)], 1)
+
+        return posture.remembered((self, seat, at), work)
+
+    def seated(self, pieces):
+        """Seats of some pieces, and which of them each carries."""
         seats = self.seat_of[pieces]
         for seat in np.unique(seats):
             yield seat, np.flatnonzero(seats == seat)
 
-    def along(self, posture, items, cells, direction):
+    def rows_of(self, posture, items):
+        """Rows that count in the enclosures of some items: all but the shares that all lack."""
+        def work(seat):
+            whole = self.carried(posture, seat, np.arange(posture.count))
+            return np.array([k.any() for k in whole])
+
+        first = row_count(posture.inputs) - 1
+        kept = np.ones(posture.rows, bool)
+        kept[first:-1] = False
+        for seat in np.unique(self.seat_of[self.sides[items]]):
+            if not self.static[seat]:
+                kept |= posture.remembered((self, seat, "shares"), lambda seat=seat: work(seat))
+        return np.flatnonzero(kept)
+
+    def along(self, posture, items, cells, direction, loose=None, kept=slice(None)):
         """Bounds of n.p for every corner p of both sides of items, over cells.
 
         Parameters
@@ -210,39 +245,83 @@ class Stage:
             Items of like corner counts.
         direction : ndarray (3, m) or (rows, 3, m)
             n held over the cell, or as an enclosure that turns.
+        loose : ndarray (pieces,), optional
+            As `looseness` gives it.
+        kept : ndarray of int, optional
+            Rows that are asked for.
 
         Returns
         -------
         list of two ndarray (rows, corners, m)
         """
-        found = []
+        found, count = [], len(np.arange(posture.rows)[kept])
+        if direction.ndim == 3:
+            direction = direction[kept]
         for pieces in self.sides[items].T:
             local = self.local[self.group[pieces[0]]][self.row[pieces]].transpose(1, 2, 0)
-            rows = np.empty((posture.rows, local.shape[1], len(items)))
-            for seat, here in self._seated(pieces):
+            rows = np.empty((count, local.shape[1], len(items)))
+            for seat, here in self.seated(pieces):
                 n = direction[..., here]
                 if self.static[seat]:
-                    axes = self._fixed_axes(seat, n, posture)
+                    axes = self._fixed_axes(seat, n, count)
                 else:
-                    carried = self.carried(posture, seat, cells[here])
-                    axes = _held_product(n, carried) if n.ndim == 2 else _product(n, carried)
+                    carried = self.carried(posture, seat, cells[here], kept)
+                    axes = held_product(n, carried) if n.ndim == 2 else \
+                        product(n, carried, posture.inputs)
                 rows[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
-                    else _combined(axes, local[..., here])
+                    else combined(axes, local[..., here])
+                if loose is not None:
+                    # a rod's tube is grown all round, any other solid coordinate by coordinate
+                    way = np.abs(n if axes.shape[1] == 2 else axes[:, 1:])
+                    way = way.reshape(-1, 3, way.shape[-1]).sum(axis=0)
+                    size = np.sqrt((way * way).sum(axis=0)) if axes.shape[1] == 2 else \
+                        way.sum(axis=0)
+                    rows[-1][:, here] += loose[pieces[here]] * size * (1 + 16 * U)
             found.append(rows)
         return found
 
-    def _fixed_axes(self, seat, n, posture):
+    def looseness(self, tolerances) -> np.ndarray:
+        """How far a build may have each point of a piece off in each coordinate of its part, mm.
+
+        Parameters
+        ----------
+        tolerances : Tolerance or None
+
+        Returns
+        -------
+        ndarray (pieces,)
+        """
+        by = {name: 0.0 if tolerances is None else self.scene.looseness(name, tolerances)
+              for name in set(self.names)}
+        return np.array([by[name] for name in self.names])
+
+    def scale(self, posture) -> float:
+        """Greatest coordinate in play over all cells of an enclosed posture, mm, and more."""
+        return posture.remembered((self, "scale"), lambda: self._scale(posture))
+
+    def _scale(self, posture):
+        most, reach = 1.0, max(float(np.abs(k).sum(axis=1).max()) for k in self.local.values())
+        for seat, held in enumerate(self.seats):
+            origin = np.abs(held.origin).sum(axis=1).max()
+            if not self.static[seat]:
+                whole = self.carried(posture, seat, np.arange(posture.count))
+                size = np.abs(whole[:-1]).sum(axis=(0, 1))
+                origin = max(origin, np.nanmax(size[0 if len(size) == 4 else slice(None)],
+                                               initial=0.0))
+            most = max(most, float(origin))
+        return most + 4 * reach
+
+    def _fixed_axes(self, seat, n, count):
         """Direction along the origin and unit vectors of a seat that stands still, (rows, 4, m)."""
         if n.ndim == 2:
-            n = np.concatenate([n[None], np.zeros((posture.rows - 1, *n.shape))])
+            n = np.concatenate([n[None], np.zeros((count - 1, *n.shape))])
         axes = np.empty((len(n), 4, n.shape[-1]))
         axes[:, 0] = np.einsum("rcm,c->rm", n, self.seats[seat].origin[0])
         axes[:, 1:] = n
         axes[-1] = 0.0
-        axes[-1, 0] = posture.blur * np.abs(n[:-1]).sum(axis=(0, 1))
         return axes
 
-    def carried(self, posture: Posture, seat: int, cells):
+    def carried(self, posture: Posture, seat: int, cells, kept=slice(None)):
         """Origin and unit vectors of a seat, or the ends of a rod, at some cells.
 
         Returns
@@ -251,18 +330,18 @@ class Stage:
             (3, 4 or 2, m) of floats, or (rows, 3, 4 or 2, m) of enclosures.
         """
         whole = posture.remembered((self, seat), lambda: self._carry(posture, self.seats[seat]))
+        whole = whole[kept]
         return whole[..., cells] if whole.shape[-1] > 1 else np.broadcast_to(
             whole, (*whole.shape[:-1], len(cells)))
 
     def _carry(self, posture, seat):
         if len(seat.carriers) == 2:
-            ends = [_carried(posture, body, point[:, None], seat.frame)
-                    for body, point in zip(seat.carriers, seat.origin, strict=True)]
+            ends = [stacked(posture, posture.place(end, seat.frame)) for end in seat.ends]
             cells = max(end.shape[-1] for end in ends)
             return np.concatenate([np.broadcast_to(end, (*end.shape[:-1], cells))
                                    for end in ends], axis=-2)
-        start = _carried(posture, seat.carriers[0], seat.origin.T, seat.frame)
-        turned = _carried(posture, seat.carriers[0], np.eye(3), seat.frame, vectors=True)
+        start = carried_points(posture, seat.carriers[0], seat.origin.T, seat.frame)
+        turned = carried_points(posture, seat.carriers[0], np.eye(3), seat.frame, vectors=True)
         shape = (*start.shape[:-2], 4, max(start.shape[-1], turned.shape[-1]))
         whole = np.empty(shape)
         whole[..., :1, :], whole[..., 1:, :] = start, turned
@@ -310,7 +389,7 @@ class Stage:
         """
         plain = posture.rows is None
         found = np.zeros((*(() if plain else (posture.rows,)), 3, 2, len(pieces), count))
-        for seat, here in self._seated(pieces):
+        for seat, here in self.seated(pieces):
             axes = self.carried(posture, seat, np.arange(count))
             if axes.shape[-2] == 2:
                 share = self.share[pieces[here]].T[..., None]
@@ -325,9 +404,9 @@ class Stage:
                     "cqN,peq->cepN", axes[-1][:, 1:], np.abs(x)), found[0][..., here, :])
         return found
 
-    def around(self, pieces, blur: float):
+    def around(self, pieces):
         """Radius about its spine that holds each piece, mm."""
-        return self.reach[pieces] * (1 + 1e-12) + 1e-9 + self.radius[pieces] + blur
+        return self.reach[pieces] * (1 + 1e-12) + 1e-9 + self.radius[pieces]
 
 
 def spine_gaps(ends, one, other):
@@ -365,7 +444,7 @@ def _clusters(pieces):
             *_clusters([pieces[i] for i in order[half:]])]
 
 
-def measure(stage: Stage, posture: Posture, which, cells):
+def measure(stage: Stage, posture: Posture, which, cells, loose=None):
     """Gap of piece pairs at positions of a posture, shape (m,), mm; NaN out of reach.
 
     Parameters
@@ -375,57 +454,40 @@ def measure(stage: Stage, posture: Posture, which, cells):
         Settled at n positions along one axis.
     which, cells : ndarray of int, shape (m,)
         Piece pairs, and the position of each.
+    loose : ndarray (pieces,), optional
+        As `Stage.looseness` gives it: pieces are then moved and grown towards each other by it.
     """
     value = np.full(len(which), np.nan)
     for here, _ in stage.by_corners(which):
         hulls = stage.hulls(posture, which[here], cells[here])
         good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
         if good.any():
-            value[here[good]] = stage.gap([h[..., good] for h in hulls], which[here[good]])[0]
+            hulls, some = [h[..., good] for h in hulls], here[good]
+            value[some], way, *_ = stage.gap(hulls, which[some])
+            if loose is not None:
+                value[some] = _loosened(stage, posture, (which[some], cells[some]), hulls,
+                                        (way, loose))
     return value
 
 
-def _carried(posture: Posture, body: str, points, frame: str, vectors=False):
-    """Points or vectors (3, n) of a body as a frame sees them: ([rows,] 3, n, cells)."""
-    p = tuple(points[axis][:, None] for axis in range(3))
-    here = posture if not vectors else posture.of_vectors()
-    for joint, outward in posture.plan.route(body, frame):
-        p = here.crossed(p, joint, outward)
-    if posture.rows is None:
-        return np.stack(np.broadcast_arrays(*p))
-    cells = [k.rows.shape[-1] for k in p if isinstance(k, Enclosure)]
-    made = np.zeros((posture.rows, 3, points.shape[1], max(cells, default=1)))
-    for axis, k in enumerate(p):
-        if isinstance(k, Enclosure):
-            made[:, axis] = k.rows
-        else:
-            made[0, axis] = k
-    if not vectors:
-        made[-1] += posture.blur
-    return made
-
-
-def _product(n, axes):
-    """Direction (rows, 3, m) along carried vectors (rows, 3, q, m): enclosures (rows, q, m)."""
-    total = 0.0
-    for c in range(3):
-        total = total + Enclosure(n[:, c, None]) * Enclosure(axes[:, c])
-    return total.rows
-
-
-def _held_product(n, axes):
-    """Direction (3, m) held over the cell along carried vectors (rows, 3, q, m)."""
-    rows = np.einsum("rcqm,cm->rqm", axes, n)
-    rows[-1] = unknown((axes[-1] * np.abs(n)[:, None]).sum(axis=0), rows[0])
-    return rows
-
-
-def _combined(axes, x):
-    """Origin plus coordinates along three vectors: (rows, 4, m) and (3, corners, m)."""
-    whole = axes[:, :1] + sum(axes[:, 1 + i, None] * x[i] for i in range(3))
-    rest = axes[-1, :1] + sum(axes[-1, 1 + i] * np.abs(x[i]) for i in range(3))
-    whole[-1] = unknown(rest, whole[0])
-    return whole
+def _loosened(stage, posture, items, hulls, towards):
+    """Gap of pieces of which each is moved, or a rod's tube grown, towards the other."""
+    which, cells = items
+    way, loose = towards
+    moved, grown = [], np.zeros(len(which))
+    for pieces, hull, sense in zip(stage.sides[which].T, hulls, (1.0, -1.0), strict=True):
+        hull = hull.copy()
+        for seat, here in stage.seated(pieces):
+            if stage.seats[seat].ends:
+                grown[here] += loose[pieces[here]]
+                continue
+            axes = np.broadcast_to(np.eye(3)[..., None], (3, 3, len(here))) \
+                if stage.static[seat] else stage.carried(posture, seat, cells[here])[:, 1:]
+            turn = np.sign(np.einsum("cam,cm->am", axes, sense * way[:, here]))
+            hull[..., here] += (loose[pieces[here]] * np.einsum("cam,am->cm", axes,
+                                                                turn))[:, None]
+        moved.append(hull)
+    return stage.gap(moved, which)[0] - grown
 
 
 def _measured(hull_a, hull_b):
@@ -436,48 +498,3 @@ def _measured(hull_a, hull_b):
     value = np.sqrt((found.between**2).sum(axis=0))
     return (value, found.direction, found.foot, found.foot + found.between,
             value - found.proven <= SETTLED)
-
-
-def least_along(sides, scale):
-    """Least of n.(b - a) over cells, and its polynomial.
-
-    Every pair of corners is bounded where they are few.  Of many corners the `TOP` foremost are
-    paired; the rest are bounded against the foremost one of their own piece, with which they turn.
-
-    Parameters
-    ----------
-    sides : list of two ndarray (rows, corners, m)
-        Bounds of n.p.
-    scale : float
-        Greatest coordinate in play, mm, for the roundings.
-
-    Returns
-    -------
-    (ndarray (m,), ndarray (rows, m))
-        Lower bound, mm, and the polynomial of the pair of corners that has it.
-    """
-    behind = 0.0
-    if sides[0].shape[1] * sides[1].shape[1] > MOST_PAIRS:
-        (one, lag), (other, more) = _foremost(sides[0], 1.0), _foremost(sides[1], -1.0)
-        sides, behind = [one, other], lag + more
-    a, b = sides
-    apart = b[:, None] - a[:, :, None]
-    apart[-1] = b[-1] + a[-1][:, None]
-    each = (extent(apart)[0] - apart[-1]).reshape(-1, apart.shape[-1])
-    lowest = each.argmin(axis=0)
-    low = each[lowest, np.arange(len(lowest))] + behind
-    model = apart.reshape(len(apart), -1, apart.shape[-1])[:, lowest, np.arange(len(lowest))]
-    return low - 512 * U * scale, model
-
-
-def _foremost(side, sense):
-    """The foremost corners of a piece, and by how much the others can pass the first (<= 0)."""
-    if side.shape[1] <= TOP:
-        return side, 0.0
-    order = np.argsort(-sense * side[0], axis=0)
-    ranked = np.take_along_axis(side, order[None], axis=1)
-    lag = sense * (ranked[:, :1] - ranked[:, TOP:])
-    lag[-1] = ranked[-1, :1] + ranked[-1, TOP:]
-    return ranked[:, :TOP], np.minimum((extent(lag)[0] - lag[-1]).min(axis=0), 0.0)
-
-

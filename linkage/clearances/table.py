@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import itertools
 import weakref
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,9 +13,16 @@ from ..errors import LinkageError
 from ..geometry import tube_gap
 from ..model import AIRFRAME
 from ..motion import System
-from .proof import Proof, near_pairs, prove
+from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
+from .travel import Travel
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..motion.moved import Motion
+    from .scene import Pair
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
@@ -50,7 +59,7 @@ def travel_box(system: System, beyond: float = 0.0) -> dict:
             for name, control in system.inputs.items() if control.body is not None}
 
 
-def first_signs(motion, stage: Stage) -> np.ndarray:
+def first_signs(motion: Motion, stage: Stage) -> np.ndarray:
     """Gap of a pair where it may touch, and elsewhere a lower bound above 0.
 
     Parameters
@@ -67,7 +76,7 @@ def first_signs(motion, stage: Stage) -> np.ndarray:
     return _pair_gap(motion, stage, signs=True)
 
 
-def gaps(motion, pairs=None) -> dict:
+def gaps(motion: Motion, pairs: Iterable[str] | None = None) -> dict:
     """Gap of every pair that can come near, at exactly the stick positions of a motion.
 
     Parameters
@@ -88,7 +97,7 @@ def gaps(motion, pairs=None) -> dict:
     return {pair.name: _pair_gap(motion, stage_of(scene, pair)) for pair in chosen}
 
 
-def pair_gap(motion, pair) -> np.ndarray:
+def pair_gap(motion: Motion, pair: Pair) -> np.ndarray:
     """Gap of one pair in a system of the same parts, nothing kept.
 
     Parameters
@@ -143,7 +152,8 @@ def _sorted_out(system):
         held = {pair.name for pair in held}
         near = tuple(pair for pair in scene.pairs.values()
                      if pair.name in held or pair.rule == "stop")
-        _near[system] = near, {n: low for n, low in far.items() if n not in {p.name for p in near}}
+        names = {pair.name for pair in near}
+        _near[system] = near, {n: low for n, low in far.items() if n not in names}
     return _near[system]
 
 
@@ -173,14 +183,22 @@ def _about_apart(stage, which, posture, count):
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
     apart = spine_gaps(stage.spines(posture, pieces, count), a, b)
-    about, reach = stage.around(pieces, 0.0), stage.reach[pieces]
+    about, reach = stage.around(pieces), stage.reach[pieces]
     # a spine is nowhere farther outside its piece than the piece's corners are from the spine
     most = apart + (reach[a] + reach[b] - stage.radii[which])[:, None]
     return apart - (about[a] + about[b])[:, None], most
 
 
-def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False):
-    """Least clearance of every pair that can come near, over the whole wanted travel, with proof.
+class Shared(dict):
+    """A dict that the copies of a table share."""
+
+    def __deepcopy__(self, memo):
+        return self
+
+
+def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False,
+              after: pd.DataFrame | None = None, real: Travel | None = None) -> pd.DataFrame:
+    """Least clearance of every pair that can come near, over the whole travel, with proof.
 
     Parameters
     ----------
@@ -188,39 +206,111 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     tolerance_mm : float
         Wanted width of the bracket, mm.
     built : bool
-        Prove it for every build within the file's tolerances instead of as drawn.
+        Prove it for every build within the file's tolerances instead of as drawn: least is then
+        the gap of the worst build met, and `tolerance_mm` counts only where tolerances cost less.
+    after : DataFrame, optional
+        What this gave for a like system, as drawn: what holds of that proof is not worked out
+        again; the bracket is then no narrower than `tolerance_mm` asks.
+    real : Travel, optional
+        The travel that the stops leave, on which `ok` is then judged.
 
     Returns
     -------
     DataFrame
-        One row per pair: pair, least (mm, attained as drawn), proven (mm, lower bound over the
-        whole travel), required (mm), one column per input (where least), ok, rule, and first and
-        second (the two closest points, stations in mm).  ``attrs["far"]`` holds the lower bounds
-        of the pairs left out, which stay farther apart than required and 25 mm more;
-        ``attrs["open"]`` the places near which nothing could be proven.
+        One row per pair: pair, least (mm, attained), proven (mm, lower bound over the whole
+        wanted travel), required (mm), one column per input (where least), ok, rule, and first and
+        second (the two closest points, stations in mm).  With `real` also real_least, real_proven
+        and one column ``real_INPUT`` each (where that is least, and where the closest points
+        are).  ``attrs["far"]`` holds the lower bounds of the pairs left out, which stay farther
+        apart than required and 25 mm more; ``attrs["open"]`` the places near which nothing could
+        be proven.
     """
     import pandas as pd
 
     if not tolerance_mm > 0:
         raise LinkageError(f"tolerance_mm is {tolerance_mm:g}; give a width above 0 mm")
-    box, tolerances = travel_box(system), system.model.tolerance if built else None
+    wanted = Travel.of(travel_box(system))
+    judged, names = real or wanted, list(wanted.names)
+    tolerances = system.model.tolerance if built else None
     scene = Scene(system, tolerances) if built else scene_of(system)
-    near, far = _sorted_out(system) if tolerances is None else \
-        near_pairs(scene, list(scene.pairs.values()), box, NEAR, tolerances)
+    near, far = _near_over(scene, wanted, judged, tolerances)
     stage = Stage(scene, near)
-    proof = prove(stage, box, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN)
-    polish(stage, proof, box)
-    points = closest_points(stage, proof, list(box))
-    rows = [_row(pair, proof, k, list(box), points[k]) for k, pair in enumerate(stage.pairs)]
-    table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *box, "ok", "rule",
+    proof = _least_over(stage, judged, (tolerance_mm, tolerances),
+                        None if after is None else after.attrs.get("earlier"))
+    points = closest_points(stage, proof, names, tolerances)
+    rows = [_row(pair, proof, k, names, points[k]) for k, pair in enumerate(stage.pairs)]
+    table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *names, "ok", "rule",
                                         "first", "second"])
-    shown = table["proven"] < table["required"] + NEAR
-    far = far | dict(zip(table["pair"][~shown], table["proven"][~shown], strict=True))
+    if real is not None:
+        again = _proof_of_wanted(stage, (proof, real), wanted, (tolerance_mm, tolerances))
+        table = _beside(table, stage, again, names)
+    bound = table["proven"] if real is None else np.fmin(table["proven"], table["real_proven"])
+    shown = bound < table["required"] + NEAR
+    far = far | dict(zip(table["pair"][~shown], bound[~shown], strict=True))
     table = table[shown].reset_index(drop=True)
-    table.attrs = {"far": far, "visited": int(proof.visited.sum()),
-                   "open": {stage.pairs[k].name: dict(zip(box, place.tolist(), strict=True))
+    table.attrs = {"far": Shared(far),
+                   "earlier": earlier(stage, judged, proof, (tolerance_mm, tolerances, NEAR)),
+                   "visited": int(proof.visited.sum()),
+                   "open": {stage.pairs[k].name: dict(zip(names, place.tolist(), strict=True))
                             for k, place in proof.open_at.items()}}
     return table
+
+
+def _near_over(scene, wanted, judged, tolerances):
+    """Pairs that may come near over either travel, and lower bounds of the others."""
+    ends = {name: (min(low, judged.box[name][0]), max(high, judged.box[name][1]))
+            for name, (low, high) in wanted.box.items()}
+    looked_at = travel_box(scene.system, BEYOND)
+    if tolerances is None and all(looked_at[n][0] <= low and high <= looked_at[n][1]
+                                  for n, (low, high) in ends.items()):
+        return _sorted_out(scene.system)
+    near, far = near_pairs(scene, list(scene.pairs.values()), ends, NEAR, tolerances)
+    return tuple(near), far
+
+
+def _least_over(stage, travel, how, after=None) -> Proof:
+    tolerance_mm, tolerances = how
+    proof = prove(stage, travel, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN, after=after)
+    if tolerances is None:
+        polish(stage, proof, travel)
+    return proof
+
+
+def _proof_of_wanted(stage, real, wanted, how):
+    """Least, proven and place over the wanted travel of each pair, proven again where need be.
+
+    Where the real travel holds the wanted one, its bound holds there too, and its least is that of
+    the wanted travel if it was met there.
+    """
+    proof, travel = real
+    moves = np.array([[name in pair.inputs for name in wanted.names] for pair in stage.pairs],
+                     dtype=bool).reshape(len(stage.pairs), len(wanted.names))
+    held = np.zeros(len(moves), bool)
+    for row in np.unique(moves, axis=0):
+        low, high = travel.seen_along(row)
+        inside = ((low <= np.where(row, wanted.low, 0.0)) & (np.where(row, wanted.high, 0.0)
+                                                             <= high)).all(axis=1).any()
+        held[(moves == row).all(axis=1)] = inside
+    held &= np.isfinite(proof.least) & wanted.holds_each(proof.place, moves)
+    least, proven, place = proof.least.copy(), proof.proven.copy(), proof.place.copy()
+    todo = np.flatnonzero(~held)
+    if todo.size:
+        part = Stage(stage.scene, [stage.pairs[k] for k in todo])
+        again = _least_over(part, wanted, how)
+        least[todo], proven[todo], place[todo] = again.least, again.proven, again.place
+    return least, np.minimum(proven, least), place
+
+
+def _beside(table, stage, wanted, names):
+    """The table over the real travel with what is met and proven over the wanted one beside it."""
+    least, proven, place = wanted
+    table = table.rename(columns={"least": "real_least", "proven": "real_proven",
+                                  **{name: f"real_{name}" for name in names}})
+    table["least"], table["proven"] = np.where(np.isfinite(least), least, np.nan), proven
+    for i, name in enumerate(names):
+        table[name] = place[:, i]
+    return table[["pair", "least", "proven", "real_least", "real_proven", "required", *names,
+                  *(f"real_{name}" for name in names), "ok", "rule", "first", "second"]]
 
 
 def _row(pair, proof, k, names, points):
@@ -233,13 +323,15 @@ def _row(pair, proof, k, names, points):
             "rule": pair.rule, "first": points[0], "second": points[1]}
 
 
-def polish(stage: Stage, proof: Proof, box: dict) -> None:
+def polish(stage: Stage, proof: Proof, travel) -> None:
     """Lower the least gap met, where the bracket is wide, to that of its own valley, in place.
 
     Places all round the best one are tried at a distance that is halved when none is lower, so
     that a kink where other corners come nearest stops nothing.
     """
-    names, sides = list(box), np.array(list(box.values()), dtype=float).reshape(-1, 2)
+    travel = Travel.of(travel)
+    names = list(travel.names)
+    sides = np.array(list(travel.box.values()), dtype=float).reshape(-1, 2)
     listed = proof.proven < np.array([pair.required for pair in stage.pairs]) + NEAR
     known = np.flatnonzero(np.isfinite(proof.least) & listed
                            & (proof.least - proof.proven > 2 * LEAST_WITHIN))
@@ -258,6 +350,8 @@ def polish(stage: Stage, proof: Proof, box: dict) -> None:
         value = np.full(len(known) * len(ways), np.inf)
         at = cell[item] * len(ways) + way
         np.fmin.at(value, at, measure(stage, motion.posture, which[item], at))
+        value[~travel.holds_each(places.reshape(-1, len(names)),
+                                 np.repeat(moves, len(ways), axis=0))] = np.inf
         value = value.reshape(len(known), -1)
         best = value.argmin(axis=1)
         lower = value[np.arange(len(known)), best] < proof.least[known]
@@ -268,31 +362,33 @@ def polish(stage: Stage, proof: Proof, box: dict) -> None:
             return
 
 
-def _near_pieces(stage, proof, names, known):
+def _near_pieces(stage, proof, names, known, tolerances=None):
     """Piece pairs within a little of each pair's least gap, at its place."""
-    motion = stage.system.sweep(**{n: proof.place[known, i] for i, n in enumerate(names)})
+    motion = proof.motion(stage.system, names, known)
+    loose = stage.looseness(tolerances)
     which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, known))
     cell = np.searchsorted(known, stage.pair_index[which])
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    ends, about = stage.spines(motion.posture, pieces, len(known)), stage.around(pieces, 0.0)
+    ends = stage.spines(motion.posture, pieces, len(known))
+    about = stage.around(pieces) + 2 * loose[pieces]
     with np.errstate(invalid="ignore"):
         apart = tube_gap(ends[:, :, a, cell], ends[:, :, b, cell])[0]
     near = apart - about[a] - about[b] < proof.least[known][cell] + SLACK
     which, cell = which[near], cell[near]
-    value = measure(stage, motion.posture, which, cell)
+    value = measure(stage, motion.posture, which, cell, loose if tolerances else None)
     near = value < proof.least[known][cell] + SLACK
     return which[near], cell[near]
 
 
-def closest_points(stage: Stage, proof: Proof, names) -> list:
+def closest_points(stage: Stage, proof: Proof, names, tolerances=None) -> list:
     """The two closest points of every pair at its least gap: stations in mm, NaN out of reach."""
     found = [(np.full(3, np.nan), np.full(3, np.nan))] * len(stage.pairs)
     known = np.flatnonzero(np.isfinite(proof.least))
     if not known.size:
         return found
-    which, cell = _near_pieces(stage, proof, names, known)
-    motion = stage.system.sweep(**{n: proof.place[known, i] for i, n in enumerate(names)})
+    which, cell = _near_pieces(stage, proof, names, known, tolerances)
+    motion = proof.motion(stage.system, names, known)
     best = np.full(len(stage.pairs), np.inf)
     for here, _ in stage.by_corners(which):
         hulls = stage.hulls(motion.posture, which[here], cell[here])

@@ -14,7 +14,7 @@ from .plates import add_templates, names_both_sides, plate_parser
 from .shared import working
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = plate_parser("relief", "Cut a plate free of everything that moves through or past "
                                      "it, prove it, and write the system with it and templates; "
                                      "exit 1 when a clearance of the plate is still missed.")

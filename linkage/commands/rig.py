@@ -12,7 +12,7 @@ from .shared import check_picture, check_tables, parser_of, write_picture, write
 CHAPTERS = ("rods", "wires", "tolerances")
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     args = _parser().parse_args(argv)
     system = load(args.file)
     _check(args, system)

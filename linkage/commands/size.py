@@ -9,7 +9,7 @@ from ..units import CAUTION
 from .shared import parser_of, working
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = parser_of("size", "Choose the dimensions that the file's size table names so that its "
                                "targets are met; exit 1 when one is missed.")
     parser.add_argument("file", metavar="FILE", help="model file (TOML)")

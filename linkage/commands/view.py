@@ -7,7 +7,7 @@ from ..disk import check_file, write_text
 from .shared import parser_of, working
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = parser_of("view", "Write the live view of a model file as one HTML file that works "
                                "from disk, without a network.", writes=True)
     parser.add_argument("file", metavar="FILE", help="model file (TOML)")

@@ -9,10 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..errors import LinkageError, mm
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 WITHIN = 0.01  # mm between an arc and the polygon that stands for it
 LEAST = 1e-3  # mm, size of the least hole
@@ -20,7 +24,7 @@ SAME = 1e-6  # mm, below which two corners are one
 STRAIGHT = 1e-10  # mm that a corner may stand out of line and still be left out
 
 
-def outline_polygon(corners, tolerance: float = WITHIN) -> np.ndarray:
+def outline_polygon(corners: ArrayLike, tolerance: float = WITHIN) -> np.ndarray:
     """Outside of a flat part as a polygon that loses no material.
 
     Parameters
@@ -51,7 +55,7 @@ def outline_polygon(corners, tolerance: float = WITHIN) -> np.ndarray:
     return _rounded(corners, tolerance, "an outline", material_inside=True)
 
 
-def hole_polygon(hole, tolerance: float = WITHIN) -> np.ndarray:
+def hole_polygon(hole: Any, tolerance: float = WITHIN) -> np.ndarray:
     """A hole as a polygon that is nowhere larger than the hole.
 
     Parameters
@@ -85,7 +89,8 @@ def hole_polygon(hole, tolerance: float = WITHIN) -> np.ndarray:
     return _slot(start, end, size / 2, tolerance)
 
 
-def convex_parts(outer, holes: Sequence = (), tolerance: float = WITHIN) -> list[np.ndarray]:
+def convex_parts(outer: ArrayLike, holes: Sequence = (),
+                 tolerance: float = WITHIN) -> list[np.ndarray]:
     """A flat part with holes cut into convex polygons.
 
     Triangles of a constrained Delaunay triangulation, joined across their longest common sides

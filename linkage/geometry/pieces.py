@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..errors import LinkageError, mm
 from .vectors import cross, dot
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 FLAT_WITHIN = 1e-9  # mm; rounding of a plate laid out at 1000 mm is a thousand times less
 IN_LINE = 1e-11  # mm, within which corners seen along an edge count as one, or as in line
@@ -95,7 +100,7 @@ class Piece:
         return face[[0, far, wide]]
 
 
-def sphere(centre, radius: float) -> Piece:
+def sphere(centre: ArrayLike, radius: float) -> Piece:
     """A ball.
 
     Parameters
@@ -113,7 +118,7 @@ def sphere(centre, radius: float) -> Piece:
     return Piece(_corners([centre]), float(radius), np.zeros((0, 2), dtype=int), ())
 
 
-def tube(start, end, radius: float) -> Piece:
+def tube(start: ArrayLike, end: ArrayLike, radius: float) -> Piece:
     """A round bar or tube with half-ball ends whose centres are the ends of its axis.
 
     Parameters
@@ -131,7 +136,7 @@ def tube(start, end, radius: float) -> Piece:
     return Piece(_corners([start, end]), float(radius), np.array([[0, 1]]), ())
 
 
-def polygon(corners, radius: float = 0.0) -> Piece:
+def polygon(corners: ArrayLike, radius: float = 0.0) -> Piece:
     """A flat convex plate without thickness.
 
     Parameters
@@ -154,7 +159,7 @@ def polygon(corners, radius: float = 0.0) -> Piece:
                                                  tuple(around[::-1].tolist())))
 
 
-def prism(corners, offset, radius: float = 0.0) -> Piece:
+def prism(corners: ArrayLike, offset: ArrayLike, radius: float = 0.0) -> Piece:
     """A flat convex outline swept along a vector: a plate, a box, a block.
 
     Parameters
@@ -189,7 +194,8 @@ def prism(corners, offset, radius: float = 0.0) -> Piece:
                  *_prism_sides(len(corners)))
 
 
-def prisms(polygons, base, axes, thickness: float) -> tuple[Piece, ...]:
+def prisms(polygons: Iterable[ArrayLike], base: ArrayLike, axes: ArrayLike,
+           thickness: float) -> tuple[Piece, ...]:
     """Flat plates of one thickness side by side: the convex parts of one plate.
 
     Much quicker than `prism` for each, as the outlines are taken as they are: convex,

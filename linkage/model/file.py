@@ -21,7 +21,7 @@ from .whole import Model
 MOST_BYTES = 4_000_000  # a model file is a few kB; this keeps a slip from filling the memory
 
 
-def read_model(path) -> Model:
+def read_model(path: Path | str) -> Model:
     """Read a model file.
 
     Parameters
@@ -48,7 +48,7 @@ def read_model(path) -> Model:
                          **{"place": "the file", **error.facts, "path": str(path)}) from error
 
 
-def parse_model(text: str, *, folder=".") -> Model:
+def parse_model(text: str, *, folder: Path | str = ".") -> Model:
     """Model from the text of a model file.
 
     Parameters
@@ -102,7 +102,7 @@ class Source:
     csv_text: str
 
 
-def read_source(text: str, folder=".", csv_text: str | None = None) -> Source:
+def read_source(text: str, folder: Path | str = ".", csv_text: str | None = None) -> Source:
     """What the text of a model file says.
 
     Parameters
@@ -146,7 +146,7 @@ def model_of(source: Source) -> Model:
         return Model(**with_twins(source.parts))
 
 
-def write_model(model: Model, path) -> None:
+def write_model(model: Model, path: Path | str) -> None:
     """Write a model so that reading it back gives an equal one.
 
     Parameters
@@ -174,7 +174,7 @@ def format_model(model: Model) -> str:
     return tomli_w.dumps(write_keys(model, model.length))
 
 
-def read_hardpoints(path) -> dict:
+def read_hardpoints(path: Path | str) -> dict:
     """Hardpoints of a CSV file with the columns name, FS, BL, WL.
 
     Parameters
@@ -308,7 +308,7 @@ def _plain_ends(text: str) -> str:
     return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
 
 
-def exact_text(path) -> str:
+def exact_text(path: Path | str) -> str:
     """Text of a file as it is: its line ends and its byte order mark too."""
     path = Path(path)
     try:

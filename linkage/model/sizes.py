@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from ..errors import LinkageError
 from ..units import shown_length
@@ -25,7 +26,7 @@ def _check_limits(part, say):
                            f"make the step smaller")
 
 
-def steps_within(part) -> range:
+def steps_within(part: Any) -> range:
     """How many of its steps each value that it can be rounded to is."""
     return range(math.ceil(part.least / part.step - ROOM),
                  math.floor(part.greatest / part.step + ROOM) + 1)

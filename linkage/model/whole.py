@@ -144,7 +144,8 @@ class Model(Part):
         return {"hand": turned(grip.hand, line, lambda place: self.spot(name, place),
                                -grip.clocking)}
 
-    def spot(self, part: str, place) -> tuple[float, float, float]:
+    def spot(self, part: str,
+             place: str | tuple[float, float, float]) -> tuple[float, float, float]:
         """Neutral position of a point of a part, or of a place [FS, BL, WL] itself, mm."""
         return self._at[f"{part}/{place}"] if isinstance(place, str) else place
 

@@ -1,12 +1,14 @@
 """Motion: order the rods, solve any array of stick positions, and differentiate it exactly."""
 
 from .bounds import EnclosedPosture, enclose
+from .builds import Builds
 from .moved import Motion, hinge_sign, wrapped
 from .plan import Close, Couple, Drive, Plan, Together, body_of, input_sign, make_plan
 from .posture import Dimensions, Posture, Slide, Turn, mixed
 from .rates import Rates, Seeds, pull
 from .system import Control, System
 
-__all__ = ["Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture", "Motion",
-           "Plan", "Posture", "Rates", "Seeds", "Slide", "System", "Together", "Turn", "body_of",
-           "enclose", "hinge_sign", "input_sign", "make_plan", "mixed", "pull", "wrapped"]
+__all__ = ["Builds", "Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture",
+           "Motion", "Plan", "Posture", "Rates", "Seeds", "Slide", "System", "Together", "Turn",
+           "body_of", "enclose", "hinge_sign", "input_sign", "make_plan", "mixed", "pull",
+           "wrapped"]

@@ -4,21 +4,31 @@ A joint closed by a rod satisfies F(theta) = A cos theta + B sin theta - C = 0 o
 dF/dtheta keeps its sign.  With a polynomial of degree 2 tried for theta, what F misses by over the
 cell, over the least |dF/dtheta| near it, bounds how far the true turn is from the polynomial
 (interval Newton; Moore, Kearfott & Cloud, Introduction to Interval Analysis, 2009, ch. 8, from
-memory).  Where that fails, near a dead centre or out of reach, the closed form itself is enclosed,
-clipped to the part of the cell that the rod can reach.
+memory).  Where that fails, near a dead centre or an edge of reach, the turn is bounded by its
+closed form theta = atan2(B, A) -+ acos(C / R), with C / R held to what the rod can reach.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+import itertools
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..intervals import GROW, TINY, Enclosure, fitted, row_count
+from ..intervals import GROW, TINY, Enclosure, U, bend_rows, fitted, row_count
 from . import kernels
-from .plan import Close, Couple, Drive, Together
-from .posture import Dimensions, Posture, Slide, Turn
-from .rates import pull
+from .bounds_together import close_together
+from .builds import Builds
+from .plan import Close, Couple, Drive
+from .posture import Posture, Turn, mixed
+
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+    from .system import System
+
+LOOSE = 3.0  # radians of doubt, below half a turn, up to which whole turns are told apart
+NEAR = 1e-6  # radians that a turn and its enclosure may seem apart by rounding
 
 
 @dataclass
@@ -29,12 +39,16 @@ class EnclosedPosture(Posture):
     ----------
     rows : int
         Rows of each enclosure.
-    blur : float
-        Build tolerance of every point of a solid, mm.
+    inputs, count : int
+        Inputs that they follow, and cells.
+    any_turn : dict
+        ``{body: ndarray of bool (n,)}``: cells whose bounds don't tell whole turns apart.
     """
 
     rows: int = 2
-    blur: float = 0.0
+    inputs: int = 0
+    count: int = 1
+    any_turn: dict = field(default_factory=dict)
 
     def close(self, step: Close) -> None:
         """Settle a joint from the rod that reaches across it, over whole cells."""
@@ -52,7 +66,8 @@ class EnclosedPosture(Posture):
         self.states[step.joint] = Turn(np.cos(theta), np.sin(theta), theta)
 
 
-def enclose(system, centres: dict, halves: dict, tolerances=None) -> EnclosedPosture:
+def enclose(system: System, centres: dict, halves: dict,
+            tolerances: Tolerance | None = None) -> EnclosedPosture:
     """Bounds of every joint over cells of travel.
 
     Parameters
@@ -62,139 +77,83 @@ def enclose(system, centres: dict, halves: dict, tolerances=None) -> EnclosedPos
         ``{input: ndarray (n,)}``: middle and half-width of each cell, degrees (mm for a slide);
         an input left out stays at 0.
     tolerances : Tolerance, optional
-        Build tolerances that every bound then holds for.
+        Build tolerances: the bounds then hold for every build, and follow each dimension.
 
     Returns
     -------
     EnclosedPosture
         Its states and places are enclosures over the n cells, their inputs in the order given.
+        NaN marks a cell in which no position is within reach, in any build.
     """
-    dimensions = system.dimensions if tolerances is None else \
-        _loose(system, tolerances, len(centres))
-    posture = EnclosedPosture(system.plan, dimensions, rows=row_count(len(centres)),
-                              blur=0.0 if tolerances is None else _blur(system, tolerances))
-    for step in system.plan.steps:
-        if isinstance(step, Drive):
-            posture.drive(step, _input(system, step.input, centres, halves))
-        elif isinstance(step, Couple):
-            posture.couple(step)
-        elif isinstance(step, Close):
-            posture.close(step)
-        else:
-            _close_together(posture, step, system.sweep(**centres), halves)
+    builds = None if tolerances is None else Builds.of(system, tolerances)
+    dimensions = system.dimensions if builds is None else builds.enclosed(len(centres))
+    shares = 0 if builds is None else len(builds.sizes)
+    posture = EnclosedPosture(system.plan, dimensions, rows=row_count(len(centres)) + shares,
+                              inputs=len(centres),
+                              count=max((np.size(k) for k in centres.values()), default=1))
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        for step in system.plan.steps:
+            if isinstance(step, Drive):
+                posture.drive(step, _input(system, step.input, (centres, halves), shares))
+            elif isinstance(step, Couple):
+                posture.couple(step, _unwrapped(posture, step, system, (centres, halves)))
+            elif isinstance(step, Close):
+                posture.close(step)
+            else:
+                close_together(posture, step, system, centres)
     return posture
 
 
-def _loose(system, tolerances, count) -> Dimensions:
-    """Dimensions with the build tolerances in their rests."""
-    flat = [0.0] * (row_count(count) - 2)
-
-    def blurred(value, by):
-        return Enclosure(np.array([value, *flat, by])) if by > 0 else value
-
-    model = system.model
-    return Dimensions(
-        {name: tuple(blurred(k, model.point_tolerance(name, tolerances)) for k in place)
-         for name, place in system.dimensions.places.items()},
-        system.dimensions.axes,
-        {name: blurred(length, model.rod_tolerance(name, tolerances))
-         for name, length in system.dimensions.lengths.items()})
-
-
-def _blur(system, tolerances) -> float:
-    """Tolerance that holds for every point of every solid, mm."""
-    model = system.model
-    return max([tolerances.hardpoint, *(model.point_tolerance(n, tolerances)
-                                        for n in model.points)])
-
-
-def _input(system, name, centres, halves):
+def _input(system, name, cells, shares):
+    centres, halves = cells
     if name not in centres:
         return 0.0
     per = 1.0 if system.inputs[name].unit == "mm" else np.pi / 180
     index = list(centres).index(name)
     cell = Enclosure.of_input(index, len(centres), np.asarray(centres[name], dtype=float),
-                              np.asarray(halves[name], dtype=float))
+                              np.asarray(halves[name], dtype=float), shares)
     return cell if per == 1.0 else cell * per
 
 
-def _close_together(posture, step: Together, motion, halves) -> None:
-    """Settle rods solved together over whole cells (Krawczyk's operator; same source, ch. 8).
+def _unwrapped(posture, step: Couple, system, cells):
+    """Turn of a coupling's source, whole turns told apart as `System.sweep` tells them.
 
-    With straight lines tried for the joints and the inverse of the Jacobian at the centre, a box
-    about the lines that the operator maps into itself holds one root for every position of the
-    cell: the one followed from neutral, which the box holds at the centre.
+    The turn is one continuous function over what is in reach of a cell, so the whole turns are the
+    same all over it; they are asked for at its middle and corners.  Where no one of these is in
+    reach, they differ, or the bound is too wide, the turn may be any.
     """
-    lines = _lines(posture, step, motion, halves)
-    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        tried = _held(posture, step, lines)
-        middle = np.stack([[np.broadcast_to(_pull(motion.posture, rod, joint), lines[0].shape[1:])
-                            for joint in step.joints] for rod in step.rods]).transpose(2, 0, 1)
-        lost = ~(np.abs(np.linalg.det(middle)) > 0)
-        inverse = np.linalg.inv(np.where(lost[:, None, None], np.eye(len(step.joints)), middle))
-        missed = [_misfit(tried, rod) for rod in step.rods]
-        off = _sizes([sum(inverse[:, i, j] * missed[j] for j in range(len(missed)))
-                      for i in range(len(lines))])
-        trial = 2 * off + TINY
-        for rows, reach in zip(lines, trial, strict=True):
-            rows[-1] = reach
-        wide = _held(posture, step, lines)
-        spread = [[_pull(wide, rod, joint) for joint in step.joints] for rod in step.rods]
-        found = off + sum(_sizes([sum(inverse[:, i, j] * spread[j][k] for j in range(len(missed)))
-                                  - float(i == k) for i in range(len(lines))]) * trial[k]
-                          for k in range(len(lines)))
-        sure = (found <= trial).all(axis=0) & ~lost
-    for joint, rows, rest in zip(step.joints, lines, found, strict=True):
-        rows[-1] = np.where(sure, rest * GROW + TINY, np.inf)
-        posture.states[joint] = _joint(posture, joint, Enclosure(rows))
-
-
-def _lines(posture, step, motion, halves):
-    """Rows of the straight line tried for each joint of a group, over cells (n,)."""
-    lines = []
-    for joint in step.joints:
-        value = np.atleast_1d(np.broadcast_to(motion.posture.states[joint].value, motion.shape))
-        rows = np.zeros((posture.rows, len(value)))
-        rows[0] = value
-        for i, (name, half) in enumerate(halves.items()):
-            per = 1.0 if motion.system.inputs[name].unit == "mm" else np.pi / 180
-            rate = motion.input_rates.joints[joint][list(motion.system.inputs).index(name)]
-            rows[1 + i] = np.broadcast_to(rate, value.shape) * half * per
-        rows[:, ~np.isfinite(rows).all(axis=0)] = np.nan
-        lines.append(rows)
-    return lines
-
-
-def _held(posture, step, lines):
-    """The posture with the joints of a group held on given rows."""
-    states = dict(posture.states)
-    for joint, rows in zip(step.joints, lines, strict=True):
-        states[joint] = _joint(posture, joint, Enclosure(rows.copy()))
-    return replace(posture, states=states, _seen={})
-
-
-def _joint(posture, joint, value):
-    if posture.plan.model.bodies[joint].slides:
-        return Slide(value)
-    return Turn(np.cos(value), np.sin(value), value)
-
-
-def _pull(posture, rod, joint):
-    """Rate of `_misfit` per turn of a joint."""
-    return pull(posture, rod, joint) * (1.0 / posture.plan.model.rod_length(rod))
-
-
-def _misfit(posture, rod):
-    """Half the excess of a rod's squared length over its length: its stretch, to first order."""
-    p, q = (posture.place(end) for end in posture.plan.model.rods[rod].ends)
-    length = posture.dimensions.lengths[rod]
-    square = sum((a - b) * (a - b) for a, b in zip(p, q, strict=True))
-    return (square - length * length) * (0.5 / posture.plan.model.rod_length(rod))
-
-
-def _sizes(values):
-    """Largest size of enclosures over their cells, (values, n)."""
-    return np.stack([(v.sizes[2] + v.rest) * GROW for v in values])
+    value = posture.states[step.source].value
+    driver = next(s for s in system.plan.steps
+                  if step.source in s.joints)
+    if not isinstance(value, Enclosure) or isinstance(driver, (Drive, Couple)) or \
+            posture.plan.model.bodies[step.source].slides:
+        return value
+    count = value.inputs
+    at = np.array([(0.0,) * count, *itertools.product((-1.0, 1.0), repeat=count)])
+    motion = system.only([step.joint]).sweep(**{
+        name: centre + np.outer(at[:, i], cells[1][name]).reshape(len(at), -1)
+        for i, (name, centre) in enumerate(cells[0].items())})
+    bodies = system.model.bodies
+    per = step.ratio * mixed(bodies[step.source].slides, bodies[step.joint].slides)
+    turn = np.broadcast_to(motion.posture.states[step.joint].value, motion.shape) / per
+    rows = np.broadcast_to(value.rows.reshape(len(value.rows), -1),
+                           (len(value.rows), motion.shape[1])).copy()
+    guess = rows[0] + np.tensordot(at, rows[1:1 + count], 1)
+    i, j = np.triu_indices(count)
+    guess = guess + np.tensordot(at[:, i] * at[:, j], rows[bend_rows(count)], 1)
+    doubt = rows[-1] + np.abs(rows[row_count(count) - 1:-1]).sum(axis=0)
+    off = (turn - guess) / (2 * np.pi)
+    whole = np.round(off)
+    told = np.isfinite(turn)
+    same = np.where(told, whole, -np.inf).max(axis=0) == np.where(told, whole, np.inf).min(axis=0)
+    near = (np.abs(off - whole) * 2 * np.pi <= doubt + NEAR) | ~told
+    sure = told.any(axis=0) & same & near.all(axis=0) & (doubt < LOOSE)
+    sure &= ~posture.any_turn.get(step.source, np.zeros(1, bool))
+    turns = np.where(sure, np.where(told, whole, -np.inf).max(axis=0), 0.0)
+    rows[0] += 2 * np.pi * turns
+    rows[-1] += 8 * U * (np.abs(rows[0]) + 2 * np.pi * np.abs(turns))
+    rows[-1] = np.where(sure | np.isnan(rows[0]), rows[-1], np.inf)
+    return Enclosure(rows, count)
 
 
 def _as_enclosures(*values):
@@ -208,28 +167,28 @@ def _as_enclosures(*values):
             rows[...] = fitted(value.rows, ndim)
         else:
             rows[0] = value
-        made.append(Enclosure(rows))
+        made.append(Enclosure(rows, known[0].inputs))
     return made
 
 
 def _closed(a, b, c, sign) -> Enclosure:
     """The turn that closes the loop over each cell."""
-    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        tried = _tried(a, b, c, sign)
-        cos, sin = np.cos(tried), np.sin(tried)
-        missed, steep = a * cos + b * sin - c, b * cos - a * sin
-        off = (missed.sizes[2] + missed.rest) * GROW + TINY
-        low, high = steep.bounds()
-        low = np.where(np.sign(steep.centre) == sign, np.maximum(low, -high), -1.0)
-        reach = np.hypot(a.sizes[2] + a.rest, b.sizes[2] + b.rest) * GROW
-        trial = 2 * off / low
-        sure = (low > 0) & (4 * off * reach * GROW <= low * low) & np.isfinite(trial)
-        rest = off / (low - reach * trial) * GROW + TINY
+    tried = _tried(a, b, c, sign)
+    cos, sin = np.cos(tried), np.sin(tried)
+    missed, steep = a * cos + b * sin - c, b * cos - a * sin
+    off = (missed.sizes[2] + missed.rest) * GROW + TINY
+    low, high = steep.bounds()
+    low = np.where(np.sign(steep.centre) == sign, np.maximum(low, -high), -1.0)
+    reach = np.hypot(a.sizes[2] + a.rest, b.sizes[2] + b.rest) * GROW
+    trial = 2 * off / low
+    sure = (low > 0) & (4 * off * reach * GROW <= low * low) & np.isfinite(trial)
+    rest = off / (low - reach * trial) * GROW + TINY
     rows = tried.rows
     rows[-1] = np.where(sure, rest, 0.0)
     if not sure.all():
-        rows[:, ~sure] = _clipped(*(Enclosure(k.rows[:, ~sure]) for k in (a, b, c)), sign).rows
-    return Enclosure(rows)
+        rows[:, ~sure] = _within_reach(*(Enclosure(k.rows[:, ~sure], k.inputs)
+                                         for k in (a, b, c)), sign)
+    return Enclosure(rows, a.inputs)
 
 
 def _tried(a, b, c, sign) -> Enclosure:
@@ -240,23 +199,39 @@ def _tried(a, b, c, sign) -> Enclosure:
     rows[0] = np.arctan2(sin, cos)
     missed = a.rows * cos + b.rows * sin - c.rows
     rows[1:-1] = -missed[1:-1] / steep
-    line = Enclosure(rows.copy())
-    line.rows[1 + len(line.slopes):-1] = 0.0
+    line, bends = Enclosure(rows.copy(), a.inputs), bend_rows(a.inputs)
+    line.rows[bends] = 0.0
     left = a * np.cos(line) + b * np.sin(line) - c
-    rows[1 + len(line.slopes):-1] = -left.bends / steep
+    rows[bends] = -left.bends / steep
     lost = ~np.isfinite(rows).all(axis=0)
     rows[:, lost] = 0.0
-    return Enclosure(rows)
+    return Enclosure(rows, a.inputs)
 
 
-def _clipped(a, b, c, sign) -> Enclosure:
-    """The closed form itself; NaN where the whole cell is out of reach, any turn where unsure."""
-    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        room = a * a + b * b - c * c
-        out = (room.bounds()[1] < 0) | np.isnan(room.centre)
-        rows = np.arctan2(*kernels.turn_close(a, b, c, sign)[::-1]).rows
-    unsure = ~out & ~np.isfinite(rows).all(axis=0)
+def _within_reach(a, b, c, sign):
+    """Rows of the turn by the closed form; NaN where nothing is in reach, any turn where unsure."""
+    size = np.sqrt(a * a + b * b)
+    low, high = _share(c, size)
+    out = (low > 1) | (high < -1) | np.isnan(a.centre + b.centre + c.centre)
+    least = np.arccos(np.clip(high, -1, 1)) * (1 - 8 * U)
+    most = np.arccos(np.clip(low, -1, 1)) * (1 + 8 * U)
+    rows = np.arctan2(b, a).rows
+    rows[0] -= sign * (least + most) / 2
+    rows[-1] += (most - least) / 2 + 16 * U
+    found = Enclosure(rows, a.inputs)
+    unsure = ~out & ~(sum(found.sizes[:2]) + rows[-1] < np.pi)
     rows[:, unsure] = 0.0
     rows[-1, unsure] = np.pi
     rows[:, out] = np.nan
-    return Enclosure(rows)
+    return rows
+
+
+def _share(c, size):
+    """Bounds of C / R; infinite where R may be 0."""
+    (one, other), (short, long) = c.bounds(), size.bounds()
+    short = np.maximum(short, 0.0)
+    low, high = (c / size).bounds()
+    plain = [np.where(one > 0, one / long, one / short) * (1 - 4 * U * np.sign(one)),
+             np.where(other > 0, other / short, other / long) * (1 + 4 * U * np.sign(other))]
+    low, high = np.fmax(low, plain[0]), np.fmin(high, plain[1])
+    return np.where(np.isnan(low), -np.inf, low), np.where(np.isnan(high), np.inf, high)

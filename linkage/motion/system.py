@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import copy
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -19,7 +21,12 @@ from .posture import Dimensions, Posture, Slide, Turn
 from .rates import jacobian
 from .together import follow
 
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
 BLOCK = 16384  # stick positions worked at once: the arrays of a block stay in the cache
+WAY_STEPS = 64  # along the way from neutral on which whole turns are counted; more where
+WAY_STRIDE = 0.1  # radians would be passed in one by what moves on it
 FOLLOW_STEP = math.radians(4.0)  # first stride of rods solved together, along the way from neutral
 
 
@@ -107,7 +114,7 @@ class System:
             yield f"{name} {control.travel[0]:g} to {control.travel[1]:g}{control.unit}"
         yield f"surfaces {', '.join(self.model.surfaces) or 'none'}"
 
-    def sweep(self, **inputs) -> Motion:
+    def sweep(self, **inputs: ArrayLike) -> Motion:
         """Move the system.
 
         Parameters
@@ -126,7 +133,7 @@ class System:
         """
         return self.sweep_with(self.dimensions, **inputs)
 
-    def sweep_with(self, dimensions: Dimensions, **inputs) -> Motion:
+    def sweep_with(self, dimensions: Dimensions, **inputs: ArrayLike) -> Motion:
         """Move the system with other dimensions, whose arrays broadcast with the inputs.
 
         Parameters
@@ -152,7 +159,7 @@ class System:
             states = self._by_blocks(full, shape, dimensions)
         return Motion(self, full, dimensions, states, shape)
 
-    def only(self, bodies) -> System:
+    def only(self, bodies: Iterable[str]) -> System:
         """The system solving only what some bodies need; every other body stays at neutral."""
         pruned = copy.copy(self)
         pruned.plan = self.plan.only(bodies)
@@ -224,15 +231,21 @@ class System:
         value = posture.states[source].value
         driver = next(step for step in self.plan.steps
                       if source in step.joints)
-        far = np.abs(value) > math.pi / 2
-        for name, sent in inputs.items():
-            quarter = 90.0 if self.inputs[name].unit == "°" else 0.0
-            far = far | (np.abs(sent) > quarter)
-        if not isinstance(driver, (Close, Together)) or not np.any(far):
+        if not isinstance(driver, (Close, Together)):
+            return value
+        far, steps = np.abs(value) > math.pi / 2, WAY_STEPS
+        for joint, state in posture.states.items():
+            if joint != source:
+                quarter = math.pi / 2 if isinstance(state, Turn) else 0.0
+                far = far | (np.abs(state.value) > quarter)
+                if isinstance(state, Turn) and np.isfinite(state.value).any():
+                    most = float(np.nanmax(np.abs(state.value)))
+                    steps = max(steps, math.ceil(most / WAY_STRIDE))
+        if not np.any(far):
             return value
         along = [self._settled({n: v * share for n, v in inputs.items()}, posture.dimensions,
                                until=_after(self.plan.steps, driver)).states[source].value
-                 for share in np.linspace(0, 1, 65)]
+                 for share in np.linspace(0, 1, steps + 1)]
         turned = np.unwrap(np.stack(np.broadcast_arrays(*along)), axis=0)[-1]
         return np.where(far, turned, value)
 
@@ -260,6 +273,11 @@ class System:
             raise MotionError(f"rods {', '.join(step.rods)}: stand at a dead centre of "
                               f"{', '.join(step.joints)} at neutral; move one of their points",
                               rods=step.rods)
+
+    @property
+    def neutral(self) -> Posture:
+        """Its posture with every input at 0."""
+        return self._neutral
 
     @cached_property
     def offsets(self) -> dict:

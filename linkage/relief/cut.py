@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -14,6 +15,9 @@ from ..geometry.outlines import hole_polygon
 from ..model import AIRFRAME, Hole, Model, Plate, Washer
 from ..units import LENGTHS, shown_length
 from .flat import Flat
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 KEPT = 0.015  # mm by which a line may be straightened
 MADE = 0.01  # mm of a corner that a cutter may leave, less than it is asked to clear besides
@@ -53,12 +57,12 @@ class Cut:
     edges: dict
 
     @property
-    def removed(self):
+    def removed(self) -> BaseGeometry:
         """All of it."""
         return shapely.union_all([self.need, self.growth, self.overcut])
 
 
-def make_cut(flat: Flat, swept, grow: float, cutter: float, least: float) -> Cut:
+def make_cut(flat: Flat, swept: BaseGeometry, grow: float, cutter: float, least: float) -> Cut:
     """Cut a plate free of what is swept.
 
     Parameters
@@ -103,7 +107,7 @@ def make_cut(flat: Flat, swept, grow: float, cutter: float, least: float) -> Cut
                _edge_distances(flat, removed))
 
 
-def overcuts(whole, wanted, cutter: float):
+def overcuts(whole: BaseGeometry, wanted: BaseGeometry, cutter: float) -> BaseGeometry:
     """Discs of the cutter's radius over every corner that it could not reach into.
 
     Parameters
@@ -182,7 +186,7 @@ def _what_stays(flat, rest, least):
     return shapely.Polygon(parts[0].exterior, holes), scrap
 
 
-def narrowest(whole, left, widest: float = WIDEST) -> float:
+def narrowest(whole: BaseGeometry, left: BaseGeometry, widest: float = WIDEST) -> float:
     """Width of the narrowest ligament that a cut has made, mm; infinite above `widest`.
 
     A ligament w wide parts, or opens one hole into another or the edge, when w / 2 is taken off

@@ -6,12 +6,12 @@ from ..disk import csv_text, file_stems
 
 # How the file of every table begins, so that one that is there is seen before the work.
 STEMS = ("adjustment", "as_built", "builds_by_chance", "chafing", "clearance", "closest_points",
-         "contributors", "cross-talk", "differential", "free_play", "friction", "gearing", "grips",
-         "hands", "hardpoints", "inputs", "left_and_right", "left_out", "load_cases",
-         "lost_motion", "missed", "most_moved", "motion", "moving_parts", "over-centre",
-         "readings.", "relief_of", "required_travels", "rig_pins", "rigging", "rod", "signatures",
-         "spacers", "sticks", "stick_force", "stops", "surfaces_at", "tolerance_bands",
-         "torque_tubes", "travels", "what_a_turn", "wires", "worst")
+         "contributors", "cross-talk", "differential", "directions", "free_play", "friction",
+         "gearing", "grips", "hands", "hardpoints", "inputs", "left_and_right", "left_out",
+         "load_cases", "lost_motion", "missed", "most_moved", "motion", "moving_parts",
+         "over-centre", "readings.", "relief_of", "required_travels", "rig_pins", "rigging",
+         "rod", "signatures", "spacers", "sticks", "stick_force", "stops", "surfaces_at",
+         "tolerance_bands", "torque_tubes", "travels", "what_a_turn", "wires", "worst")
 
 
 def csv_files(tables: dict) -> dict:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from .. import gearing, loads
 from ..clearances import scene_of
@@ -16,6 +17,9 @@ from ..units import LENGTHS, rounded_down, shown_length
 from .answers import Answers, NothingAsked
 from .columns import place_words
 from .verdict import Miss, Verdict
+
+if TYPE_CHECKING:
+    from ..motion.system import System
 
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
 
@@ -174,6 +178,7 @@ def _clearance_misses(results):
         if row["ok"]:
             continue
         required = f"{shown_length(row['required'], unit)} required"
+        row = _judged(results, row)
         at = place_words(results.system, row)
         if row["least"] < row["required"]:
             verb = "touch" if row["least"] <= 0 else "come near"
@@ -185,6 +190,14 @@ def _clearance_misses(results):
             words = f"only {proven} {unit}" if math.isfinite(proven) else "nothing"
             yield Miss("clearance", row["pair"], f"{words} proven, {required}", at,
                        decided=False, short=row["required"] - row["proven"])
+
+
+def _judged(results, row):
+    """A row with what was met and proven over the real travel, where that was worked out."""
+    if "real_least" not in row:
+        return row
+    return row | {name: row[f"real_{name}"] for name in ("least", "proven",
+                                                         *gearing.box_of(results.system))}
 
 
 def _pairs_judged(results):
@@ -211,22 +224,43 @@ def _no_clearance_of(results):
 
 def _clearance_covers(results):
     found = results.clearance
-    yield (f"Clearance as drawn is for every position of the wanted travel, "
-           f"{travel_words(results.system)}, what lies at a joint that two parts share left out; "
+    yield (f"Clearance as drawn is for every position of {_travel_judged(results)}, what lies at a "
+           f"joint that two parts share left out; "
            f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
 
 
-def travel_words(system) -> str:
-    """The wanted travel in words, such as "pitch 13.0° forward to 17.0° aft"."""
+def _travel_judged(results) -> str:
+    """The travel that clearance is judged over, in words."""
+    real = results.real_travel
+    if real is None:
+        return f"the wanted travel, {travel_words(results.system)}"
+    wide = max(real.fine.values(), default=0.0)
+    more = f" (covered by cells, {wide:.2f}° or mm at its edge, never too small)" if wide else ""
+    return (f"the travel that the stops leave{more}, which lies within "
+            f"{travel_words(results.system, real.box)}")
+
+
+def travel_words(system: System, box: dict | None = None) -> str:
+    """The wanted travel, or another, in words, such as "pitch 13.0° forward to 17.0° aft"."""
     return ", ".join(f"{name} {gearing.said_place(system, {name: low})} to "
                      f"{gearing.said_place(system, {name: high})}"
-                     for name, (low, high) in gearing.box_of(system).items())
+                     for name, (low, high) in (box or gearing.box_of(system)).items())
 
 
 def _stop_misses(results):
     for name, side in results.ends_missed:
         yield Miss("stop", f"{name} {gearing.sense_word(results.system, name, side == 'greatest')}",
                    "no stop governs there: " + _why_none(results, name, side))
+    yield from _missed_stops(results)
+
+
+def _missed_stops(results):
+    """A miss for each end at which the stick gets past its stops somewhere."""
+    for end in results.real_travel.missed_stops if results.real_travel is not None else ():
+        way = gearing.sense_word(results.system, end.input, end.side == "greatest")
+        verb = "miss their faces" if end.gap > 0 else "are not proven to stop it"
+        yield Miss("stop", f"{end.input} {way}", f"{', '.join(end.stops)} {verb}",
+                   gearing.said_place(results.system, end.place), decided=end.gap > 0)
 
 
 def _why_none(results, name, side):
@@ -235,7 +269,7 @@ def _why_none(results, name, side):
                      if results.system.model.stops[row["stop"]].side == side)
 
 
-def ends_of(system, *, stopped: bool) -> list[str]:
+def ends_of(system: System, *, stopped: bool) -> list[str]:
     """Ends of travels that have a stop in the file, or that have none, in words."""
     there = {(stop.input, stop.side) for stop in system.model.stops.values()}
     return [f"{name} {gearing.sense_word(system, name, side == 'greatest')}"
@@ -420,8 +454,9 @@ QUESTIONS = (  # in the order of the verdict
                        "neutral, as drawn.")),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
              _no_clearance_of, _clearance_covers),
-    Question("stop", "stops", ("stops",), _stop_misses, _ends_judged, _ends_without,
-             _covering("Stops are judged along their own input, the others at neutral, as drawn.")),
+    Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
+             _covering("Stops are judged along their own input, the others at neutral, as drawn;"
+                       " whether the stick gets past them, over all inputs they depend on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
              _margins_judged, _no_strength,
              _covering("Loads are the greatest found on a grid of stick positions and closer about "

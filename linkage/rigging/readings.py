@@ -6,6 +6,7 @@ import csv
 import io
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -52,7 +53,7 @@ class Readings:
     names: tuple[str, ...]
 
 
-def read_readings(system: System, path, digest: str | None = None) -> Readings:
+def read_readings(system: System, path: Path | str, digest: str | None = None) -> Readings:
     """Readings from a CSV file.
 
     Parameters
@@ -98,7 +99,7 @@ def read_readings(system: System, path, digest: str | None = None) -> Readings:
         raise type(error)(f"{path}: {error.sentence}", **error.facts) from error
 
 
-def readings_of(system: System, rows) -> Readings:
+def readings_of(system: System, rows: Iterable[dict]) -> Readings:
     """Readings from rows of a table.
 
     Parameters
@@ -202,7 +203,7 @@ def _split(cell, words, what):
     return cell, 1.0
 
 
-def signed_angle(cell: str, words, what: str) -> float:
+def signed_angle(cell: str, words: str, what: str) -> float:
     """Degrees of a cell that is signed or says its way.
 
     Parameters

@@ -2,23 +2,29 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..clearances import Stage, scene_of, stage_of
-from ..clearances.scene import Pair, Solid
+from ..clearances.scene import Pair
 from ..clearances.stage import measure
 from ..errors import LinkageError, nearest
 from ..geometry import Piece, prism
 from ..model import AIRFRAME, Stop
 from ..motion import System, body_of
-from ..search import refine
 from ..units import shown_length
+from .first import WITHIN, first_contact
+from .ways import Ways, moving
+
+if TYPE_CHECKING:
+    from ..clearances.scene import Scene
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
-STEPS = 81
 ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
+STEPS = 81  # places at which a stop that never meets is looked at for its nearest face
 
 
 @dataclass(frozen=True, eq=False)
@@ -59,10 +65,11 @@ class Meeting:
 
     def gap(self, positions, thickness: float) -> np.ndarray:
         """Gap of the two faces at positions of the input, the others at 0, shape (n,), mm."""
-        return self._measured(self.stage(thickness), positions)
+        return self.gap_at({self.stop.input: np.asarray(positions, dtype=float)}, thickness)
 
-    def _measured(self, stage, positions):
-        motion = self.system.sweep(**{self.stop.input: np.asarray(positions, dtype=float)})
+    def gap_at(self, inputs: dict, thickness: float) -> np.ndarray:
+        """Gap of the two faces at positions of several inputs, ``{input: (n,)}``, mm."""
+        stage, motion = self.stage(thickness), self.system.sweep(**inputs)
         which = np.flatnonzero(~stage.rough)
         item = np.repeat(which, motion.shape[0])
         place = np.tile(np.arange(motion.shape[0]), len(which))
@@ -74,9 +81,12 @@ class Meeting:
         scene = scene_of(self.system)
         if not thickness:
             return stage_of(scene, self.pair)
-        return Stage(scene, [self.pair], self._with_spacer(scene, thickness))
+        return Stage(scene, [self.pair], self.solid(thickness))
 
-    def _with_spacer(self, scene, thickness):
+    def solid(self, thickness: float):
+        """What gives each of the stop's solids by name, the spacer on its face."""
+        scene = scene_of(self.system)
+
         def solid(name):
             plain = scene.solid(name)
             if not thickness or name != self.stop.spacer.on:
@@ -84,11 +94,23 @@ class Meeting:
             if self.face is None:
                 grown = tuple(Piece(p.points, p.radius + thickness, p.edges, p.faces)
                               for p in plain.pieces)
-                return Solid(name, grown, plain.carriers)
+                return replace(plain, pieces=grown)
             pad = prism(self.face, thickness * self.normal)
-            return Solid(name, (*plain.pieces, pad), plain.carriers)
+            return replace(plain, pieces=(*plain.pieces, pad))
 
         return solid
+
+    @property
+    def way(self) -> Ways:
+        """The way along the input from neutral to where the stop is looked for."""
+        return Ways((self.stop.input,), np.array([[self.limit]]))
+
+    def first(self, thickness: float, within: float = WITHIN) -> tuple[float, float]:
+        """Input proven free of contact up to, and where contact is met; NaN where none is."""
+        found = first_contact(self.stage(thickness), self.way, within=within)
+        met = float(found.met_at[0, 0])
+        return float(found.free_to[0, 0]) * self.limit, \
+            met * self.limit if np.isfinite(met) else np.nan
 
     def contact(self, thickness: float) -> float:
         """Position of the input at which the faces first meet.
@@ -96,8 +118,22 @@ class Meeting:
         Raises
         ------
         LinkageError
-            When they touch at neutral already, or never meet.
+            When they touch at neutral already, never meet, or only graze each other, so that where
+            they first meet is not decided.
         """
+        self.check_neutral(thickness)
+        free_to, met_at = self.first(thickness)
+        self.check_met(free_to, met_at)
+        if abs(met_at - free_to) > WITHIN:
+            unit = self.system.inputs[self.stop.input].unit
+            raise LinkageError(f'stop "{self.name}": where its faces first meet is not decided: '
+                               f"they are proven apart up to {free_to:+.6f}{unit} "
+                               f"{self.stop.input} and meet at {met_at:+.6f}{unit}; they only "
+                               f"graze each other between, so move one of them", stop=self.name)
+        return met_at
+
+    def check_neutral(self, thickness: float) -> None:
+        """Refuse a stop that touches at neutral already."""
         unit = self.system.model.length
         free = float(self.gap([0.0], 0.0)[0])
         if not free > 0:
@@ -107,29 +143,39 @@ class Meeting:
             raise LinkageError(f'stop "{self.name}": a spacer of {shown_length(thickness, unit)} '
                                f"is thicker than the gap of {shown_length(free, unit)} at neutral; "
                                f"make it thinner", stop=self.name)
-        found = self._first_touch(self.stage(thickness))
-        if found is None:
-            raise LinkageError(f'stop "{self.name}": its faces never meet up to '
-                               f"{self.limit:+.1f}{self.system.inputs[self.stop.input].unit} "
-                               f"{self.stop.input}; move them nearer, or raise search",
-                               stop=self.name)
-        return found
 
-    def _first_touch(self, stage, tolerance=1e-12):
-        """March out from neutral until the faces meet, and refine; None when they never do."""
-        near, before = 0.0, self._measured(stage, [0.0])[0]
-        for part in np.array_split(np.linspace(0.0, self.limit, STEPS)[1:], STEPS // 8):
-            value = self._measured(stage, part)
-            hit = np.flatnonzero(value <= 0)
-            if hit.size:
-                n = int(hit[0])
-                if n:
-                    near, before = part[n - 1], value[n - 1]
-                ends = ((np.array([x]), np.array([v])) for x, v in
-                        ((near, before), (part[n], value[n])))
-                return float(refine(lambda x: self._measured(stage, x), *ends, tolerance)[0])
-            near, before = part[-1], value[-1]
-        return None
+    def check_met(self, free_to: float, met_at: float) -> None:
+        """Refuse a stop whose faces were not met."""
+        if not np.isnan(met_at):
+            return
+        name, unit = self.stop.input, self.system.inputs[self.stop.input].unit
+        if abs(free_to) >= abs(self.limit):
+            raise LinkageError(f'stop "{self.name}": its faces never meet up to '
+                               f"{self.limit:+.1f}{unit} {name}; move them nearer, or raise search",
+                               stop=self.name)
+        raise LinkageError(f'stop "{self.name}": its faces are proven apart up to '
+                           f"{free_to:+.6f}{unit} {name} and never met up to "
+                           f"{self.limit:+.1f}{unit}: there they graze each other, or a rod comes "
+                           f"to the end of its reach; move them nearer", stop=self.name)
+
+
+def stage_with(scene: Scene, entries) -> Stage:
+    """Stage of pairs each with solids of its own, so that a spacer is there for its stop alone.
+
+    Parameters
+    ----------
+    scene : Scene
+    entries : sequence of (Pair, callable or None)
+        And what gives the pair's solids by name; the scene unless given.
+    """
+    pairs, solids = [], {}
+    for k, (pair, given) in enumerate(entries):
+        given = partial(scene.solid_of, pair) if given is None else given
+        pairs.append(replace(pair, first=f"{k}:{pair.first}", second=f"{k}:{pair.second}"))
+        solids |= {f"{k}:{name}": given(name) for name in (pair.first, pair.second)}
+    stage = Stage(scene, pairs, solids.__getitem__)
+    stage.system = moving(stage)
+    return stage
 
 
 def meeting(system: System, name: str) -> Meeting:
@@ -173,9 +219,8 @@ def _face(plain: Meeting):
     pieces = scene.solid(on).pieces
     if not any(p.faces for p in pieces):
         return None, None
-    stage = stage_of(scene, plain.pair)
-    position = plain._first_touch(stage, ABOUT)
-    if position is None:
+    position, met_at = plain.first(0.0, ABOUT)
+    if np.isnan(met_at):
         at = np.linspace(0.0, plain.limit, STEPS)
         position = float(at[np.nanargmin(plain.gap(at, 0.0))])
     piece, way = _nearest_piece(plain, position, on)

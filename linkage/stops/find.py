@@ -1,27 +1,33 @@
-"""Which stop ends each travel, and whether it does so before anything else."""
+"""Which stop ends each travel, and whether it does so before anything else, proven."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import Stage, gaps, near_of, prove, scene_of
+from ..clearances import Stage, near_of, scene_of
 from ..motion import System
-from ..search import crossings
-from .faces import meeting
+from .faces import Meeting, meeting, stage_with
+from .first import WITHIN, first_contact
+from .reach import first_loss
+from .ways import Ways
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 ALIKE = 0.05  # degrees (mm) within which stops of both sticks count as reached together
-CLEAR = 1e-3  # mm of proven gap that counts as no contact
-STEPS = 121
 
 
-def find_stops(system: System):
+def find_stops(system: System) -> pd.DataFrame:
     """Where each stop makes contact, and whether it governs.
 
     A stop is sought along its input with the others at 0.  It governs when its faces meet before
     those of the other stops of that end of the travel, before any two solids that are not meant
-    to touch, and before any rod comes to the end of its reach.
+    to touch, and before any rod comes to the end of its reach.  All three are proven from neutral
+    outward, never sampled: between `free_to` and `met_at` nothing is known, and where they are
+    more than 1e-6 apart it is not decided, so that `governs` is False.
 
     Parameters
     ----------
@@ -31,7 +37,8 @@ def find_stops(system: System):
     -------
     DataFrame
         One row per stop: stop, input, angle (degrees, mm for a slide), one column per surface
-        (deflection there, degrees), governs, reason.
+        (deflection there, degrees), governs, reason, free_to (its faces are proven apart from
+        neutral up to there) and met_at (where their contact was met, which is `angle`).
 
     Raises
     ------
@@ -40,20 +47,20 @@ def find_stops(system: System):
     """
     import pandas as pd
 
-    meetings = [meeting(system, name) for name in system.model.stops]
-    angles = [m.contact(m.thickness) for m in meetings]
-    told = _governing(system, meetings, angles)
+    met = _met(system)
+    told = _governing(system, met)
     rows = []
-    for m, angle, (governs, reason) in zip(meetings, angles, told, strict=True):
-        motion = system.sweep(**{m.stop.input: angle})
-        rows.append({"stop": m.name, "input": m.stop.input, "angle": angle,
+    for m, (governs, reason) in zip(met, told, strict=True):
+        motion = system.sweep(**{m.made.stop.input: m.met_at})
+        rows.append({"stop": m.made.name, "input": m.made.stop.input, "angle": m.met_at,
                      **{s: float(motion.deflection(s)) for s in system.model.surfaces},
-                     "governs": governs, "reason": reason})
+                     "governs": governs, "reason": reason, "free_to": m.free_to,
+                     "met_at": m.met_at})
     return pd.DataFrame(rows, columns=["stop", "input", "angle", *system.model.surfaces,
-                                       "governs", "reason"])
+                                       "governs", "reason", "free_to", "met_at"])
 
 
-def ends_without_stop(system: System, stops) -> list[tuple[str, str]]:
+def ends_without_stop(system: System, stops: pd.DataFrame) -> list[tuple[str, str]]:
     """Ends of travels that have stops of which none governs: ``[(input, side)]``.
 
     Parameters
@@ -69,64 +76,100 @@ def ends_without_stop(system: System, stops) -> list[tuple[str, str]]:
     return [key for key, governed in sides.items() if not governed]
 
 
-def _governing(system, meetings, angles):
-    ends = {}
-    for m, angle in zip(meetings, angles, strict=True):
-        key = m.stop.input, m.stop.side
-        ends[key] = min(ends.get(key, np.inf), abs(angle))
-    troubles = {}
-    for name in dict.fromkeys(name for name, _ in ends):
-        troubles |= _troubles(system, name, {side: first for (n, side), first in ends.items()
-                                             if n == name})
-    return [_told(m, angle, zip(meetings, angles, strict=True), ends, troubles)
-            for m, angle in zip(meetings, angles, strict=True)]
+@dataclass(frozen=True, eq=False)
+class _Met:
+    """A stop, and its first contact along its input, degrees (mm)."""
+
+    made: Meeting
+    free_to: float
+    met_at: float
+
+    @property
+    def end(self) -> tuple[str, str]:
+        return self.made.stop.input, self.made.stop.side
+
+    @property
+    def decided(self) -> bool:
+        return abs(self.met_at - self.free_to) <= WITHIN
 
 
-def _told(m, angle, others, ends, troubles):
-    key = m.stop.input, m.stop.side
-    late = abs(angle) - ends[key]
+def _met(system) -> list[_Met]:
+    """First contact of every stop along its input, all marched together."""
+    made = [meeting(system, name) for name in system.model.stops]
+    if not made:
+        return []
+    for m in made:
+        m.check_neutral(m.thickness)
+    ways = _ways([(m.stop.input, m.limit) for m in made])
+    stage = stage_with(scene_of(system), [(m.pair, m.solid(m.thickness)) for m in made])
+    found = first_contact(stage, ways, np.eye(len(made), dtype=bool))
+    each = []
+    for k, m in enumerate(made):
+        met = found.met_at[k, k]
+        one = _Met(m, float(found.free_to[k, k] * m.limit),
+                   float(met * m.limit) if np.isfinite(met) else np.nan)
+        m.check_met(one.free_to, one.met_at)
+        each.append(one)
+    return each
+
+
+def _ways(ends) -> Ways:
+    """Ways along single inputs: ``[(input, end)]``."""
+    names = tuple(dict.fromkeys(name for name, _ in ends))
+    return Ways(names, np.array([[end if n == name else 0.0 for n in names]
+                                 for name, end in ends]))
+
+
+def _governing(system, met) -> list[tuple[bool, str]]:
+    """Whether each stop governs, and why or why not."""
+    first = {}
+    for m in met:
+        if m.end not in first or abs(m.met_at) < abs(first[m.end].met_at):
+            first[m.end] = m
+    troubles = _troubles(system, list(first.values())) if first else {}
+    return [_told(m, first[m.end], [o for o in met if o.end == m.end], troubles) for m in met]
+
+
+def _told(m, first, beside, troubles):
+    late = abs(m.met_at) - abs(first.met_at)
     if late > ALIKE:
-        first = next(o for o, a in others
-                     if (o.stop.input, o.stop.side) == key and abs(a) == ends[key])
-        return False, f'"{first.name}" is reached {late:.2f} before it'
-    return (False, troubles[key]) if troubles[key] else (True, "reached first")
+        return False, f'"{first.made.name}" is reached {late:.2f} before it'
+    for other in beside:
+        early = m if not m.decided else other
+        if not early.decided and abs(m.met_at) - abs(early.free_to) > (
+                WITHIN if early is m else ALIKE):
+            return False, (f'not decided: the faces of "{early.made.name}" are proven apart up to '
+                           f"{early.free_to:+.6f} only, where they graze each other")
+    return (False, troubles[m.end]) if troubles[m.end] else (True, "reached first")
 
 
-def _troubles(system: System, name: str, first: dict) -> dict:
-    """What happens before the stops of an input: ``{(input, side): sentence}``, "" when nothing.
-
-    Parameters
-    ----------
-    system : System
-    name : str
-        The input.
-    first : dict
-        ``{side: size of the angle at which its first stop is reached}``.
-    """
-    box = (-first.get("least", 0.0), first.get("greatest", 0.0))
-    near = [replace(pair, required=0.0) for pair in near_of(system)
-            if name in pair.inputs and pair.rule not in ("stop", "waived")]
-    touched = []
+def _troubles(system: System, first) -> dict:
+    """What happens before the first stop of each end: ``{(input, side): sentence or ""}``."""
+    ways = _ways([(m.made.stop.input, m.met_at) for m in first])
+    ends = np.array([m.met_at for m in first])
+    near = [pair for pair in near_of(system) if pair.rule not in ("stop", "waived")]
+    names = [""]  # the rods
+    free, met = (np.array([k]) for k in first_loss(system, ways))
     if near:
-        # contact is the question here, so a pair is in it until it is proven to stay open
-        proof = prove(Stage(scene_of(system), near), {name: box}, 1.0, limit=CLEAR)
-        touched = [pair.name for pair, low in zip(near, proof.proven, strict=True) if low < CLEAR]
-    return {(name, side): _first_trouble(system, name, angle if side == "greatest" else -angle,
-                                         touched) for side, angle in first.items()}
+        asked = np.array([[m.made.stop.input in pair.inputs for m in first] for pair in near])
+        found = first_contact(Stage(scene_of(system), near), ways, asked)
+        free, met = np.concatenate([free, found.free_to]), np.concatenate([met, found.met_at])
+        names += [pair.name for pair in near]
+    return {m.end: _first_trouble(names, free[:, k], met[:, k], ends[k])
+            for k, m in enumerate(first)}
 
 
-def _first_trouble(system, name, end, touched) -> str:
-    x = np.linspace(0, end, STEPS)
-    motion = system.sweep(**{name: x})
-    if not motion.reachable.all():
-        return (f"a rod comes to the end of its reach at {x[np.argmin(motion.reachable)]:+.2f} "
-                f"before it")
-    where = {}
-    for pair in touched:
-        found = crossings(lambda at, p=pair: gaps(system.sweep(**{name: at}), [p])[p], np.sort(x))
-        if found.size:
-            where[pair] = float(found[np.argmin(np.abs(found))])
-    if not where:
+def _first_trouble(names, free, met, end) -> str:
+    """What comes before the end of a way, or isn't proven not to; "" when nothing."""
+    if (free >= 1.0).all():
         return ""
-    pair = min(where, key=lambda p: abs(where[p]))
-    return f"{pair} touch at {where[pair]:+.2f} before it"
+    k = int(met.argmin())
+    if (1.0 - met[k]) * abs(end) > WITHIN:
+        what = f"{names[k]} touch" if k else "a rod comes to the end of its reach"
+        return f"{what} at {met[k] * end:+.2f} before it"
+    k = int(free.argmin())
+    if (1.0 - free[k]) * abs(end) <= WITHIN:
+        what = f"{names[k]} touch" if k else "a rod comes to the end of its reach"
+        return f"not decided: {what} within a millionth of it"
+    what = f"{names[k]} are proven apart" if k else "every rod is proven to reach"
+    return f"not decided: {what} up to {free[k] * end:+.6f} only"

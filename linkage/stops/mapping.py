@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import Stage, first_signs, near_of, prove, scene_of, stage_of, travel_box
+from ..clearances import Stage, near_of, prove, scene_of, travel_box
 from ..errors import LinkageError
 from ..motion import System
-from ..search import refine
-from .faces import meeting
+from .faces import meeting, stage_with
+from .first import first_contact
+from .reach import first_loss
+from .ways import Ways
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel that the map shows
 CLEAR = 1e-3  # mm of proven gap that counts as no contact
 RAYS = 120
-STEPS = 41
-TOGETHER = 12_000  # gaps of pieces worked together on the march out
 REACH = "end of reach"
 
 
@@ -32,10 +36,10 @@ class TravelMap:
     wanted, shown : dict
         ``{input: (least, greatest)}``: wanted travel, and what the map shows.
     boundaries : dict
-        ``{pair: ndarray (n, 2)}``: where the pair first touches along each ray that meets it; by
-        root finding.
+        ``{pair: ndarray (n, 2)}``: where the pair first touches along each ray that meets it.
     free : ndarray (rays, 2)
-        Corners of what can be reached from neutral along straight lines without contact.
+        How far each ray from neutral is proven free of contact and within reach; between the rays
+        nothing is proven.
     limits : tuple of str
         What bounds each ray: a pair's name, the end of reach, or "" for the edge of the map.
     usable : float
@@ -55,7 +59,8 @@ class TravelMap:
     sides: dict
 
 
-def travel_map(system: System, beyond: float = BEYOND, touching=None) -> TravelMap:
+def travel_map(system: System, beyond: float = BEYOND,
+               touching: list[str] | None = None) -> TravelMap:
     """Map what touches over the travel of the first two inputs, the others at 0.
 
     Pairs are proven clear over the whole map or else followed along rays from neutral; stops are
@@ -81,17 +86,18 @@ def travel_map(system: System, beyond: float = BEYOND, touching=None) -> TravelM
     wanted = {n: wanted[n] for n in names}
     shown = {n: (low - beyond, high + beyond) for n, (low, high) in wanted.items()}
     touching, aimed = (touching, []) if touching is not None else _touching(system, shown)
-    ways = _ways(names, wanted, shown, aimed)
-    first = _along(system, names, ways, touching)
-    shares = np.stack([np.minimum(share, 1.0) for share in first.values()])
+    ends = _ways(names, wanted, shown, aimed)
+    free, met = _along(system, Ways(names, ends), touching)
+    shares = np.stack(list(free.values()))
     least = shares.min(axis=0)
-    limits = np.where(least < 1.0, np.array(list(first), dtype=object)[shares.argmin(axis=0)], "")
-    order = np.argsort(np.arctan2(ways[:-8, 1], ways[:-8, 0]), kind="stable")
-    met = {pair: ways[order][share[order] <= 1] * share[order][share[order] <= 1][:, None]
-           for pair, share in first.items()}
-    free = ways[order] * least[order, None]
-    return TravelMap(names, wanted, shown, {pair: line for pair, line in met.items() if len(line)},
-                     free, tuple(limits[order]), _usable(free, wanted, names),
+    limits = np.where(least < 1.0, np.array(list(free), dtype=object)[shares.argmin(axis=0)], "")
+    order = np.argsort(np.arctan2(ends[:-8, 1], ends[:-8, 0]), kind="stable")
+    lines = {pair: ends[order][share[order] <= 1] * share[order][share[order] <= 1][:, None]
+             for pair, share in met.items()}
+    reached = ends[order] * least[order, None]
+    return TravelMap(names, wanted, shown,
+                     {pair: line for pair, line in lines.items() if len(line)},
+                     reached, tuple(limits[order]), _usable(reached, wanted, names),
                      _sides(names, least[-8:], limits[-8:]))
 
 
@@ -109,7 +115,7 @@ def _touching(system, box):
     return [pairs[k].name for k in close], list(proof.place[close])
 
 
-def may_touch(system: System, found) -> list[str]:
+def may_touch(system: System, found: pd.DataFrame) -> list[str]:
     """Pairs of a clearance table that may touch over the wanted travel, spacers counted.
 
     Parameters
@@ -152,61 +158,24 @@ def _ways(names, wanted, shown, aimed):
 _MARKS = ((0, None), (1, None), (None, 0), (None, 1), (0, 0), (0, 1), (1, 0), (1, 1))
 
 
-def _along(system, names, ways, touching) -> dict:
-    """Share of each way at which each pair first touches; inf where it does not."""
-    share = np.linspace(0, 1, STEPS)
-
-    def at(shares, rays):
-        place = ways[rays] * shares[..., None]
-        return system.sweep(**{n: place[..., i] for i, n in enumerate(names)})
-
-    found = {}
-    for pair, stage in _stages(system, touching).items():
-        def gap(shares, rays, stage=stage):
-            return first_signs(at(shares, rays), stage)
-
-        stride = max(1, TOGETHER // (len(ways) * int((~stage.rough).sum())))
-        found[pair] = _first_touch(gap, share, len(ways), stride)
-    motion = at(np.broadcast_to(share[:, None], (STEPS, len(ways))), slice(None))
-    lost = ~motion.reachable
-    found[REACH] = np.where(lost.any(axis=0), share[lost.argmax(axis=0)], np.inf)
-    return found
+def _along(system, ways: Ways, touching) -> tuple[dict, dict]:
+    """Share of each way up to which each pair is proven free, and at which it was met."""
+    free, met = ({REACH: shares} for shares in first_loss(system, ways))
+    if touching:
+        scene = scene_of(system)
+        spaced = _spaced(system)
+        stage = stage_with(scene, [(scene.pairs[name], spaced.get(name)) for name in touching])
+        found = first_contact(stage, ways)
+        free |= dict(zip(touching, found.free_to, strict=True))
+        met |= dict(zip(touching, found.met_at, strict=True))
+    return free, met
 
 
-def _stages(system, touching) -> dict:
-    """Pairs that may touch, those of stops with the spacer that sits on a face."""
-    scene = scene_of(system)
-    stages = {name: stage_of(scene, scene.pairs[name]) for name in touching}
-    for name, stop in system.model.stops.items():
-        if stop.spacer is not None and scene.pair_of(*stop.between).name in stages:
-            made = meeting(system, name)
-            stages[made.pair.name] = made.stage(made.thickness)
-    return stages
-
-
-def _first_touch(gap, share, count, stride):
-    """March out along the rays that are still free, and refine where a step meets contact.
-
-    `stride` steps are worked together: many where each is cheap.
-    """
-    found, rays = np.full(count, np.inf), np.arange(count)
-    before = gap(np.full(count, share[0]), rays)
-    found[before <= 0] = 0.0
-    rays, before = rays[before > 0], before[before > 0]
-    for start in range(1, len(share), stride):
-        if not len(rays):
-            break
-        steps = share[start:start + stride]
-        value = gap(np.tile(steps, len(rays)), np.repeat(rays, len(steps)))
-        value = np.column_stack([before, value.reshape(len(rays), -1)])
-        ends, hit = share[start - 1:start + len(steps)], (value <= 0).any(axis=1)
-        if hit.any():
-            row, at = np.flatnonzero(hit), (value[hit] <= 0).argmax(axis=1)
-            one, other = ((ends[k], value[row, k]) for k in (at - 1, at))
-            found[rays[hit]] = refine(lambda shares, r=rays[hit]: gap(shares, r), one, other, 1e-9)
-        free = ~hit & (value[:, -1] > 0)
-        rays, before = rays[free], value[free, -1]
-    return found
+def _spaced(system) -> dict:
+    """What gives the solids of each stop's pair, the spacer on its face."""
+    made = [meeting(system, name) for name, stop in system.model.stops.items()
+            if stop.spacer is not None]
+    return {m.pair.name: m.solid(m.thickness) for m in made}
 
 
 def _usable(free, wanted, names) -> float:

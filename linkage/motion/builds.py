@@ -1,0 +1,107 @@
+"""Every build within the tolerances: which dimensions vary, by how much, and any one of them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..intervals import Enclosure, row_count
+from .posture import Dimensions
+
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+    from .system import System
+
+
+@dataclass(frozen=True, eq=False)
+class Builds:
+    """The dimensions that a build may have otherwise than drawn.
+
+    Each coordinate of a hardpoint that something moves by, each coordinate of the second point of
+    an axis, and the length of each rod is off by up to its own size, independently of the others.
+
+    Attributes
+    ----------
+    drawn : Dimensions
+    places, throughs : dict
+        ``{"part/point": first of its three numbers}``, and by body for the second point of an axis.
+    ends : dict
+        ``{body: (x, y, z)}`` of the second points.
+    lengths : dict
+        ``{rod: its number}``.
+    sizes : ndarray (count,)
+        mm, plus or minus.
+    """
+
+    drawn: Dimensions
+    places: dict
+    throughs: dict
+    ends: dict
+    lengths: dict
+    sizes: np.ndarray
+
+    @classmethod
+    def of(cls, system: System, tolerances: Tolerance) -> Builds:
+        """All builds of a system.
+
+        Parameters
+        ----------
+        system : System
+        tolerances : Tolerance
+            The general ones; a part's, point's or rod's own stands before them.
+        """
+        model, sizes = system.model, []
+        moved = [f"{name}/pivot" for name, body in model.bodies.items() if not body.slides]
+        moved += [end for rod in model.rods.values() for end in rod.ends]
+        places, throughs, ends, lengths = {}, {}, {}, {}
+        for name in dict.fromkeys(moved):
+            if model.point_tolerance(name, tolerances) > 0:
+                places[name] = len(sizes)
+                sizes += [model.point_tolerance(name, tolerances)] * 3
+        for name, body in model.bodies.items():
+            if body.through is not None and f"{name}/pivot" in places:
+                throughs[name], ends[name] = len(sizes), tuple(body.through)
+                sizes += [model.point_tolerance(f"{name}/pivot", tolerances)] * 3
+        for name in model.rods:
+            if model.rod_tolerance(name, tolerances) > 0:
+                lengths[name] = len(sizes)
+                sizes.append(model.rod_tolerance(name, tolerances))
+        return cls(system.dimensions, places, throughs, ends, lengths, np.array(sizes))
+
+    def enclosed(self, inputs: int) -> Dimensions:
+        """All of them at once, as enclosures that follow so many inputs."""
+        def varied(value, number):
+            rows = np.zeros(row_count(inputs) + len(self.sizes))
+            rows[0], rows[row_count(inputs) - 1 + number] = value, self.sizes[number]
+            return Enclosure(rows, inputs)
+
+        return self._made(varied)
+
+    def dimensions(self, shares: np.ndarray) -> Dimensions:
+        """Some builds.
+
+        Parameters
+        ----------
+        shares : ndarray (count, ...)
+            How far each dimension is off, from -1 to 1 of its size.
+        """
+        return self._made(lambda value, number: value + shares[number] * self.sizes[number])
+
+    def _made(self, varied) -> Dimensions:
+        def place(spot, first):
+            return tuple(varied(k, first + axis) for axis, k in enumerate(spot))
+
+        drawn = self.drawn
+        places = {name: place(spot, self.places[name]) if name in self.places else spot
+                  for name, spot in drawn.places.items()}
+        axes = dict(drawn.axes)
+        for name, first in self.throughs.items():
+            run = [b - a for a, b in zip(places[f"{name}/pivot"], place(self.ends[name], first),
+                                         strict=True)]
+            size = np.sqrt(sum(k * k for k in run))
+            axes[name] = tuple(k / size for k in run)
+        lengths = {name: varied(length, self.lengths[name]) if name in self.lengths else length
+                   for name, length in drawn.lengths.items()}
+        return Dimensions(places, axes, lengths)
