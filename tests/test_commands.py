@@ -171,3 +171,13 @@ def test_a_real_end_from_the_terminal_is_one_line_at_most(sent, code):
     _, err = process.communicate(timeout=60)
     assert process.returncode == code, err
     assert len(err.splitlines()) <= 1, err
+
+
+def test_which_way_v_of_a_plate_goes_is_said(capsys):
+    """Normal aft and u right make v up: stations aft, right and up are right-handed."""
+    main([str(EXAMPLES / "aileron_run.toml"), "--only", "description"])
+    lines = capsys.readouterr().out.splitlines()
+    head = next(line.split() for line in lines if line.split()[:2] == ["plate", "normal"])
+    row = next(line.split() for line in lines if "airframe/rear spar left" in line)
+    assert head == ["plate", "normal", "u", "v"]
+    assert row[-3:] == ["aft", "right", "up"]
