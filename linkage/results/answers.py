@@ -151,8 +151,10 @@ class Answers:
 
     @answer
     def travels(self):
-        """Required travels against found ones."""
-        return gearing.required_travels(self.system)
+        """Required travels against found ones, at the drawn stop where one governs."""
+        found = self.stops
+        return gearing.required_travels(
+            self.system, None if found is None else stops.drawn_ends(self.system, found))
 
     @answer
     def gearing(self):

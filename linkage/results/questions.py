@@ -446,8 +446,9 @@ QUESTIONS = (  # in the order of the verdict
     Question("motion", "findings", ("margins", "findings"), _missed_findings("motion"),
              lambda results: "", _undriven),
     Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required,
-             _covering("Travels are judged over the wanted travel of their input, the others at "
-                       "neutral, as drawn.")),
+             _covering("Travels are judged as drawn, along their input with the others at neutral: "
+                       "up to the stop that governs, where an end has none up to the wanted "
+                       "travel.")),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
              _no_clearance_of, _clearance_covers),
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
