@@ -177,9 +177,10 @@ def _clearance_misses(results):
         row = _judged(results, row)
         at = place_words(results.system, row)
         if row["least"] < row["required"]:
-            verb = "touch" if row["least"] <= 0 else "come near"
-            yield Miss("clearance", row["pair"], f"{verb}, {shown_length(row['least'], unit)} met, "
-                       f"{required}", at, short=row["required"] - row["least"])
+            near = shown_length(abs(row["least"]), unit)
+            words = f"touch, {near} deep ({required})" if row["least"] < 0 else \
+                f"{near}, {required}" if row["least"] > 0 else f"touch, {required}"
+            yield Miss("clearance", row["pair"], words, at, short=row["required"] - row["least"])
         else:
             own = LENGTHS[unit]
             proven = rounded_down(row["proven"] / own.mm, own.digits)
@@ -456,14 +457,15 @@ QUESTIONS = (  # in the order of the verdict
                        " whether the stick gets past them, over all inputs they depend on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
              _margins_judged, _no_strength,
-             _covering("Loads are the greatest found on a grid of stick positions and closer about "
-                       "each worst one: searched, not proven between; for the load cases listed.")),
+             _covering("Loads are the greatest found on a grid of stick positions, up to the drawn "
+                       "stops, and closer about each worst one: searched, not proven between; for "
+                       "the load cases listed.")),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
-             _covering("Tilts of rod ends are searched over the wanted travel, not proven.")),
+             _covering("Tilts of rod ends are searched up to the drawn stops, not proven.")),
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
-             covers=_covering("Lengths of wires are proven over the wanted travel; what their "
+             covers=_covering("Lengths of wires are proven up to the drawn stops; what their "
                               "loops come near is looked at in a grid of stick positions.")),
     Question("grip", "wires", ("grips",), _grip_misses, _grips_judged, _grips_left),
     Question("hand", "wires", ("hands",), _hand_misses, _hands_judged),
