@@ -219,6 +219,8 @@ def test_both_faults_are_found_and_the_fix_clears_them(name, code):
                                     "directions, ")
         return
     touch, short = missed
-    assert touch.startswith("MISS  clearance: stick left/shaft | airframe/seat pan left: touch")
-    assert touch.endswith("at 17.8° aft, 21.7° right")  # where the stops end the travel
-    assert short.startswith("MISS  clearance: elevator rear/tube | airframe/tail frame")
+    assert touch.startswith("MISS  clearance: stick left/shaft | airframe/seat pan left: touch "
+                            "(0.250 in required)")
+    assert touch.endswith("at 17.2° aft, 21.7° right")  # where the stops end the travel
+    assert short.startswith("MISS  clearance: elevator rear/tube | airframe/tail frame: 0.")
+    assert ", 0.500 in required" in short

@@ -192,3 +192,24 @@ def test_a_cell_of_a_notebook_shows_the_same_answer():
         assert miss.what in html
     assert "elevator" in results.chapter("gearing")._repr_html_()
     assert len(repr(results)) < 200
+
+
+@pytest.mark.parametrize(("other", "words"), [
+    ('kind = "sphere"\nat = [0, 0, 304]\ndiameter = 20',
+     "touch, 16.00 mm deep (12.70 mm required)"),
+    ('kind = "plate"\nat = [0, 0, 300]\nnormal = "vertical"\nu = "fore-aft"\nthickness = 2\n'
+     "outline = [[-40, -40], [40, -40], [40, 0], [0, 0], [0, 40], [-40, 40]]",
+     "touch (12.70 mm required)")])
+def test_depth_is_told_only_where_one_push_is_sure_to_part_the_two(other, words):
+    """Two balls of radius 10 with middles 4 apart are 16 deep by hand; out of a piece of an L is
+    not out of the L."""
+    text = STICK + """
+[body.stick.solid.knob]
+kind = "sphere"
+at = [0, 0, 300]
+diameter = 20
+[airframe.solid.post]
+""" + other + "\n"
+    text = text.replace("travel = [-10, 10]", "travel = [-0.001, 0.001]")
+    missed = Results(System(parse_model(text))).verdict.misses
+    assert [miss.words for miss in missed if miss.question == "clearance"] == [words]

@@ -178,8 +178,11 @@ def _clearance_misses(results):
         at = place_words(results.system, row)
         if row["least"] < row["required"]:
             near = shown_length(abs(row["least"]), unit)
-            words = f"touch, {near} deep ({required})" if row["least"] < 0 else \
-                f"{near}, {required}" if row["least"] > 0 else f"touch, {required}"
+            if row["least"] <= 0:
+                deep = f", {near} deep" if _depth_known(results.system, row["pair"]) else ""
+                words = f"touch{deep} ({required})"
+            else:
+                words = f"{near}, {required}"
             yield Miss("clearance", row["pair"], words, at, short=row["required"] - row["least"])
         else:
             own = LENGTHS[unit]
@@ -187,6 +190,14 @@ def _clearance_misses(results):
             words = f"only {proven} {unit}" if math.isfinite(proven) else "nothing"
             yield Miss("clearance", row["pair"], f"{words} proven, {required}", at,
                        decided=False, short=row["required"] - row["proven"])
+
+
+def _depth_known(system, name: str) -> bool:
+    """Whether both solids are convex: out of one piece of several the way may lead into another."""
+    scene = scene_of(system)
+    pair = scene.pairs[name]
+    return all(len(scene.solid_of(pair, solid).pieces) == 1
+               for solid in (pair.first, pair.second))
 
 
 def _judged(results, row):
