@@ -211,5 +211,5 @@ diameter = 20
 [airframe.solid.post]
 """ + other + "\n"
     text = text.replace("travel = [-10, 10]", "travel = [-0.001, 0.001]")
-    missed = Results(System(parse_model(text))).verdict.misses
-    assert [miss.words for miss in missed if miss.question == "clearance"] == [words]
+    missed = Results(System(parse_model(text))).verdict.missed
+    assert [miss.how_much for miss in missed if miss.kind == "clearance"] == [words]
