@@ -213,3 +213,10 @@ diameter = 20
     text = text.replace("travel = [-10, 10]", "travel = [-0.001, 0.001]")
     missed = Results(System(parse_model(text))).verdict.missed
     assert [miss.how_much for miss in missed if miss.kind == "clearance"] == [words]
+
+
+def test_what_clearance_covers_says_how_the_travel_ends_and_for_which_build():
+    covers = " ".join(Results(linkage.load(EXAMPLES / "elevons.toml")).verdict.covers)
+    assert "Clearance is as drawn, not for every build within the tolerances" in covers
+    assert "(roll left, roll right ended by stops; " in covers
+    assert "pitch forward, pitch aft ended by the wanted travel)" in covers

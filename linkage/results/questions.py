@@ -232,8 +232,8 @@ def _no_clearance_of(results):
 
 def _clearance_covers(results):
     found = results.clearance
-    yield (f"Clearance as drawn is for every position of {_travel_judged(results)}, what lies at a "
-           f"joint that two parts share left out; "
+    yield (f"Clearance is as drawn, not for every build within the tolerances, for every position "
+           f"of {_travel_judged(results)}; what lies at a joint that two parts share left out; "
            f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
 
 
@@ -244,8 +244,11 @@ def _travel_judged(results) -> str:
         return f"the wanted travel, {travel_words(results.system)}"
     wide = max(real.fine.values(), default=0.0)
     more = f" (covered by cells, {wide:.2f}° or mm at its edge, never too small)" if wide else ""
+    ended = [f"{', '.join(ends)} ended by {what}" for what, stopped in
+             (("stops", True), ("the wanted travel", False))
+             if (ends := ends_of(results.system, stopped=stopped))]
     return (f"the travel that the stops leave{more}, which lies within "
-            f"{travel_words(results.system, real.box)}")
+            f"{travel_words(results.system, real.box)} ({'; '.join(ended)})")
 
 
 def travel_words(system, box=None) -> str:
@@ -479,5 +482,7 @@ QUESTIONS = (  # in the order of the verdict
              covers=_covering("Lengths of wires are proven up to the drawn stops; what their "
                               "loops come near is looked at in a grid of stick positions.")),
     Question("grip", "wires", ("grips",), _grip_misses, _grips_judged, _grips_left),
-    Question("hand", "wires", ("hands",), _hand_misses, _hands_judged),
+    Question("hand", "wires", ("hands",), _hand_misses, _hands_judged,
+             covers=_covering("Room of hands is proven as drawn, over the travel that the stops "
+                              "leave.")),
 )
