@@ -5,10 +5,15 @@ from __future__ import annotations
 import functools
 import math
 import re
+from contextlib import contextmanager
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Context, Decimal
+from typing import Any
 
 from .errors import LinkageError
 
+ROUNDING = 1e-14  # of a size, by which a half may have come out too small
+_EXACT = Context(prec=400)  # holds any float to its last decimal
 LBF = 4.4482216152605  # N, by definition
 
 
@@ -118,7 +123,7 @@ _TERM = r"[A-Za-zµ°]+(?:\*\*-?[0-9]+)?"
 _WRITTEN = re.compile(rf"\s*{_NUMBER}\s*{_TERM}(?:\s*[*/]\s*{_TERM})*\s*")
 
 
-def length_mm(value, unit: str) -> float:
+def length_mm(value: float | str, unit: str) -> float:
     """A length as written in a file, in mm.
 
     Parameters
@@ -159,7 +164,7 @@ def length_mm(value, unit: str) -> float:
     return as_float(value) * LENGTHS[unit].mm
 
 
-def as_float(value) -> float:
+def as_float(value: Any) -> float:
     """A number as a float, infinite where it is too long for one."""
     try:
         return float(value)
@@ -234,7 +239,7 @@ def rounded_down(value: float, digits: int) -> float:
     return math.floor(value * 10**digits + 1e-6) / 10**digits if math.isfinite(value) else value
 
 
-def file_length(mm: float, unit: str):
+def file_length(mm: float, unit: str) -> float | str:
     """A length in mm as it is written to a file, so that reading gives it back exactly.
 
     Parameters
@@ -273,7 +278,32 @@ def shown_length(mm: float, unit: str, digits: int | None = None) -> str:
     ('1.000 in', '25.40 mm')
     """
     size = LENGTHS[unit]
-    return f"{mm / size.mm:.{size.digits if digits is None else digits}f} {unit}"
+    return f"{rounded_text(mm / size.mm, size.digits if digits is None else digits)} {unit}"
+
+
+def rounded_text(value: float, digits: int) -> str:
+    """A number with so many decimals as a shop rounds it: a half away from zero, and no -0.
+
+    Examples
+    --------
+    >>> rounded_text(0.0625, 3), rounded_text(-0.0004, 3), rounded_text(0.15, 1)
+    ('0.063', '0.000', '0.2')
+    """
+    if not math.isfinite(value):
+        return f"{value}"
+    size = Decimal(abs(value) * (1 + ROUNDING)).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP,
+                                                         _EXACT)
+    return f"{'-' if value < 0 and size else ''}{size:f}"
+
+
+@contextmanager
+def lengths_said_in(unit: str):
+    """Let errors from within say their lengths in the unit of the file they are about."""
+    try:
+        yield
+    except LinkageError as error:
+        error.say_lengths(LENGTHS[unit].mm, unit)
+        raise
 
 
 def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> str:
@@ -299,7 +329,7 @@ def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> 
     """
     if not math.isfinite(degrees):
         return "out of reach"
-    size = f"{abs(degrees):.{digits}f}°"
+    size = f"{rounded_text(abs(degrees), digits)}°"
     if float(size[:-1]) == 0.0:
         return size
     return f"{size} {words[0] if degrees < 0 else words[1]}"

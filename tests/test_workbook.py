@@ -1,13 +1,17 @@
 """The live workbook without a browser: its grid, its payload, its page, its kernel side."""
 
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+import linkage
 from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.workbook import as_json, make_grid, make_payload
+from linkage.workbook.page import state_from_disk
+from linkage.workbook.page_tables import direction_rows
 
 
 def placed(head, grid, body, point, node):
@@ -396,3 +400,16 @@ def test_the_notebook_of_the_workbook_runs_from_top_to_bottom():
     book = nbformat.read(home / "5_start_here.ipynb", as_version=4)
     where = {"metadata": {"path": str(home)}}
     nbclient.NotebookClient(book, timeout=120, resources=where).execute()
+
+
+HERE = Path(__file__).parent
+
+
+def test_a_wrong_direction_is_the_first_thing_that_a_page_says(side_by_side):
+    wrong = linkage.load(HERE / "wrong_models" / "reversed_ailerons.toml")
+    rows = state_from_disk(wrong)["directions"]
+    assert rows[0]["miss"]
+    assert 'stick right: "aileron left" goes trailing edge up' in rows[0]["text"]
+    (right,) = direction_rows(side_by_side)
+    assert not right["miss"]
+    assert "stick aft: elevator trailing edge up" in right["text"]

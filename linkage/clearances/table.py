@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import itertools
 import weakref
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,6 +17,12 @@ from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
 from .travel import Travel
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..motion.moved import Motion
+    from .scene import Pair
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
@@ -51,7 +59,7 @@ def travel_box(system: System, beyond: float = 0.0) -> dict:
             for name, control in system.inputs.items() if control.body is not None}
 
 
-def first_signs(motion, stage: Stage) -> np.ndarray:
+def first_signs(motion: Motion, stage: Stage) -> np.ndarray:
     """Gap of a pair where it may touch, and elsewhere a lower bound above 0.
 
     Parameters
@@ -68,7 +76,7 @@ def first_signs(motion, stage: Stage) -> np.ndarray:
     return _pair_gap(motion, stage, signs=True)
 
 
-def gaps(motion, pairs=None) -> dict:
+def gaps(motion: Motion, pairs: Iterable[str] | None = None) -> dict:
     """Gap of every pair that can come near, at exactly the stick positions of a motion.
 
     Parameters
@@ -89,7 +97,7 @@ def gaps(motion, pairs=None) -> dict:
     return {pair.name: _pair_gap(motion, stage_of(scene, pair)) for pair in chosen}
 
 
-def pair_gap(motion, pair) -> np.ndarray:
+def pair_gap(motion: Motion, pair: Pair) -> np.ndarray:
     """Gap of one pair in a system of the same parts, nothing kept.
 
     Parameters
@@ -186,8 +194,8 @@ class Shared(dict):
         return self
 
 
-def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False, after=None,
-              real=None):
+def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False,
+              after: pd.DataFrame | None = None, real: Travel | None = None) -> pd.DataFrame:
     """Least clearance of every pair that can come near, over the whole travel, with proof.
 
     Parameters

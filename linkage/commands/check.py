@@ -13,7 +13,7 @@ from .verbs import VERBS
 SHORTHANDS = {"gearing": ("findings", "gearing")}  # what one word of --only stands for
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     args = _parser().parse_args(argv)
     system = load(args.file)
     from ..results import Results

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..motion import System
 from ..search import extreme
 from .travels import driving_input
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 SAMPLES = 21
 ZOOMS = 5  # each to 3/8: places to a hundredth of a degree, values far closer
 
 
-def twins(system: System, names) -> list[tuple[str, str]]:
+def twins(system: System, names: Iterable[str]) -> list[tuple[str, str]]:
     """Pairs of names that differ by a mirrored word, left and right unless the file says others.
 
     Parameters
@@ -40,7 +46,8 @@ def box_of(system: System) -> dict:
             if control.body is not None}
 
 
-def greatest_over_box(system: System, function, among, ends=None) -> tuple[float, dict]:
+def greatest_over_box(system: System, function: Callable, among: Iterable[str] | None,
+                      ends: dict | None = None) -> tuple[float, dict]:
     """Greatest value over a whole travel, and where.
 
     Parameters
@@ -88,7 +95,7 @@ def inputs_of(system: System, *bodies: str) -> frozenset:
     return frozenset().union(*(needs[b] for b in chain))
 
 
-def differential(system: System, count: int = 9):
+def differential(system: System, count: int = 9) -> pd.DataFrame:
     """Up against down of each left and right pair over the input that drives them.
 
     Parameters
@@ -120,7 +127,7 @@ def differential(system: System, count: int = 9):
     return pd.DataFrame(rows, columns=["pair", "input", "position", "up", "down", "ratio"])
 
 
-def cross_talk(system: System):
+def cross_talk(system: System) -> pd.DataFrame:
     """What the other inputs do to each surface over the whole wanted travel.
 
     An input that a required travel of the surface names is meant to move it and is left out.
@@ -157,7 +164,7 @@ def cross_talk(system: System):
     return pd.DataFrame(rows, columns=["surface", "input", "other", "greatest", *box])
 
 
-def stick_difference(system: System):
+def stick_difference(system: System) -> pd.DataFrame:
     """How far the sticks differ over the whole wanted travel.
 
     Parameters
@@ -194,7 +201,7 @@ def stick_difference(system: System):
     return pd.DataFrame(rows, columns=["first", "second", "angle", "movement", *box_of(system)])
 
 
-def symmetry(system: System):
+def symmetry(system: System) -> pd.DataFrame:
     """Left surface with the stick left against right surface with the stick right.
 
     Parameters

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,11 +16,17 @@ from .plausible import implausible
 from .surface_ways import direction_findings, directions
 from .words import Finding, said_place
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from .surface_ways import Direction
+
 LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice
 GRID = 41
 
 
-def find(system: System, least_margins=None, judged=None) -> list[Finding]:
+def find(system: System, least_margins: pd.DataFrame | None = None,
+         judged: list[Direction] | None = None) -> list[Finding]:
     """Everything found about a system before its clearances, wrong directions first.
 
     Parameters
@@ -161,7 +168,7 @@ def _joined(good, grid):
         joined = grown
 
 
-def margins(system: System):
+def margins(system: System) -> pd.DataFrame:
     """Least over-centre margin of both ends of every rod over the whole wanted travel.
 
     Parameters

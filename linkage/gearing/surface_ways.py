@@ -11,6 +11,7 @@ gearing over every cell of it.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,7 +83,7 @@ class Direction:
 
 
 def directions(system: System, cells: tuple[dict, dict] | None = None,
-               surfaces=None) -> list[Direction]:
+               surfaces: Iterable[str] | None = None) -> list[Direction]:
     """Every surface and every input that commands it, the worst first.
 
     Parameters

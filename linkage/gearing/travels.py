@@ -2,11 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..errors import LinkageError
 from ..motion import System
 from ..search import crossings
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import ArrayLike
+
+    from ..motion.moved import Motion
 
 SAMPLES = 241
 BEYOND = 10.0  # degrees past the wanted travel in which a required deflection is still looked for
@@ -35,7 +43,7 @@ def driving_input(system: System, surface: str) -> str | None:
     return best if best is not None and spans[best] > 1e-9 else None
 
 
-def required_travels(system: System, ends: dict | None = None):
+def required_travels(system: System, ends: dict | None = None) -> pd.DataFrame:
     """Required travels against found ones.
 
     Parameters
@@ -104,7 +112,7 @@ def _extremes(system, surface, name, sign, ends):
     return x, sign * system.sweep(**{name: x}).deflection(surface)
 
 
-def gearing_table(system: System, name: str, positions=None):
+def gearing_table(system: System, name: str, positions: ArrayLike | None = None) -> pd.DataFrame:
     """Deflection and gearing of every surface along one input, the others at 0.
 
     Parameters
@@ -178,7 +186,8 @@ def _surface_columns(system, motion, surface, name, speed):
     return columns
 
 
-def grip_movement(system: System, motion, name: str):
+def grip_movement(system: System, motion: Motion,
+                  name: str) -> tuple[np.ndarray | None, np.ndarray | None]:
     """Straight movement of the grip from neutral, mm, and its speed in mm per degree of input.
 
     Parameters
@@ -204,7 +213,7 @@ def grip_movement(system: System, motion, name: str):
     return sign * np.linalg.norm(away, axis=-1), np.broadcast_to(speed, motion.shape)
 
 
-def edge_movement(deflection, chord: float):
+def edge_movement(deflection: ArrayLike, chord: float) -> np.ndarray:
     """Trailing-edge movement a rule shows: straight across, 2 chord sin(deflection / 2).
 
     Parameters
@@ -226,7 +235,7 @@ def edge_movement(deflection, chord: float):
     return 2 * chord * np.sin(np.radians(deflection) / 2)
 
 
-def level_reading(motion, body: str):
+def level_reading(motion: Motion, body: str) -> np.ndarray:
     """What a digital level laid on a part's level line reads.
 
     Parameters

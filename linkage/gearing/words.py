@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ..model import SENSES, is_rudder
 from ..motion import System
-from ..units import said_deflection
+from ..units import rounded_text, said_deflection
 from .senses import input_ways
 
 WAYS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
@@ -72,12 +72,13 @@ def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
     unit = system.inputs[name].unit
     if not math.isfinite(value):
         return "nowhere"
-    if float(f"{value:.{digits}f}") == 0:
+    size = rounded_text(abs(value), digits)
+    if float(size) == 0:
         return NEUTRAL
     ways = input_ways(system.model, name)
     if ways is not None:
-        return f"{abs(value):.{digits}f}{unit} {ways[bool(value > 0)]}"
-    return f"{value:+.{digits}f}{unit} {name}"
+        return f"{size}{unit} {ways[bool(value > 0)]}"
+    return f"{'-' if value < 0 else '+'}{size}{unit} {name}"
 
 
 def said_end(system: System, name: str, greatest: bool) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import itertools
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,6 +16,9 @@ from .pilot_forces import pilot_force
 from .statics import Statics
 from .stop_contact import at_stop
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 STEPS = 13  # stick positions along each input of the first look
 ZOOMS = 5  # each halves the step about the worst position found
 MOST = 20_000  # stick positions of the first look, with however many inputs
@@ -22,7 +26,7 @@ NOISE = 1e-6  # N, N mm: what is less is rounding
 SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
 
 
-def carried(statics: Statics, share) -> dict:
+def carried(statics: Statics, share: np.ndarray) -> dict:
     """What each part carries in a load case.
 
     Parameters
@@ -95,7 +99,7 @@ def tube_moments(statics: Statics, share, body: str):
     return lengths[real], moments[:, :-1][:, real]
 
 
-def worst_loads(system: System):
+def worst_loads(system: System) -> pd.DataFrame:
     """Greatest loads of every part over the travel that the stops leave and every load case.
 
     Parameters

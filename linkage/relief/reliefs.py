@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from ..clearances import Stage, near_pairs, prove, scene_of
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from ..model import Model
 from ..motion import System
 from ..stops import real_travel
@@ -48,11 +48,11 @@ class Options:
 
     def __post_init__(self):
         if self.cutter is not None and not self.cutter >= 0:
-            raise LinkageError(f"the cutter has a radius of {self.cutter:g} mm; give 0 or more")
+            raise LinkageError(f"the cutter has a radius of {mm(self.cutter)}; give 0 or more")
         if not 0 < self.grow <= 0.085:
-            raise LinkageError(f"grow is {self.grow:g} mm; give more than 0 and at most 0.085 mm")
+            raise LinkageError(f"grow is {mm(self.grow)}; give more than 0 and at most 0.085 mm")
         if self.step is not None and not self.step > 0:
-            raise LinkageError(f"step is {self.step:g} mm; give more than 0 mm")
+            raise LinkageError(f"step is {mm(self.step)}; give more than 0 mm")
 
 
 @dataclass(frozen=True, eq=False)

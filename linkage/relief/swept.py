@@ -17,6 +17,7 @@ nowhere larger than true.
 from __future__ import annotations
 
 import itertools
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -25,6 +26,9 @@ from ..clearances import Travel, travel_box
 from ..clearances.scene import Solid
 from ..motion import System
 from .flat import Flat
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 FIRST = 64  # directions asked at first
 MOST_DIRECTIONS = 1024
@@ -41,7 +45,8 @@ SCALLOP = 0.015  # mm between the circles of neighbouring stick positions, that 
 STEPS = 0.3, 3.0  # mm, least and greatest
 
 
-def reach(hulls, edges, sizes, directions):
+def reach(hulls: np.ndarray, edges: np.ndarray, sizes: tuple[float, float],
+          directions: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Where the places in the way of one piece reach farthest.
 
     Parameters
@@ -166,13 +171,13 @@ class Sweep:
         room = shapely.box(*(low - 1000.0), *(high + 1000.0))
         self._air = room.difference(flat.material.buffer(AIR))
 
-    def region(self):
+    def region(self) -> BaseGeometry:
         """The union over the whole travel, a shapely geometry in mm."""
         coarse = [np.linspace(*ends, COARSE) for ends in self.travel.values()]
         hulls = self._hulls(coarse)
         return shapely.union_all([self._piece_region(k, hull) for k, hull in enumerate(hulls)])
 
-    def near(self, place: dict, level: int):
+    def near(self, place: dict, level: int) -> BaseGeometry:
         """The union over one position and a few more about it, closer together at every level."""
         steps = {name: self.spacing[name] * 0.5**level / 3 for name in self.travel}
         grid = np.meshgrid(*(place[name] + step * np.arange(-3, 4) for name, step in steps.items()),

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import partial
+from typing import TYPE_CHECKING, Any
 
 from .. import gearing
 from ..model import STATIONS
@@ -10,10 +12,14 @@ from ..motion import System
 from ..units import LENGTHS
 from .blocks import bare
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 RENAMED = {"ok": "met", "x": STATIONS[0], "y": STATIONS[1], "z": STATIONS[2]}
 
 
-def in_units(system: System, data, *, at: bool = True, **columns):
+def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
+             **columns: str) -> pd.DataFrame:
     r"""A table in the file's own units, each said in the heading of its column.
 
     Parameters
@@ -60,7 +66,7 @@ def in_units(system: System, data, *, at: bool = True, **columns):
     return done.rename(columns=lambda c: str(names.get(c, RENAMED.get(c, c))).replace("_", " "))
 
 
-def in_words(system: System, data, surface: str | None = None) -> dict:
+def in_words(system: System, data: pd.DataFrame, surface: str | None = None) -> dict:
     """How positions and deflections of a table are said: TEU and aft, never a bare sign.
 
     Parameters
@@ -101,11 +107,11 @@ def _surface_words(system, name, row, value):
     return gearing.said_surface(system, name or row["surface"], value, 2)
 
 
-def place_of(system: System, row) -> dict:
+def place_of(system: System, row: Mapping[str, Any] | pd.Series) -> dict:
     """The stick position in a row that has a column per input."""
     return {name: row[name] for name in gearing.box_of(system)}
 
 
-def place_words(system: System, row) -> str:
+def place_words(system: System, row: Mapping[str, Any] | pd.Series) -> str:
     """The same in words, such as "17.0° aft, 21.0° left"."""
     return gearing.said_place(system, place_of(system, row))

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from .. import gearing, loads
 from ..clearances import scene_of
@@ -16,6 +17,9 @@ from ..units import LENGTHS, rounded_down, shown_length
 from .answers import Answers, NothingAsked
 from .columns import place_words
 from .verdict import Miss, Verdict
+
+if TYPE_CHECKING:
+    from ..motion.system import System
 
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
 
@@ -251,7 +255,7 @@ def _travel_judged(results) -> str:
             f"{travel_words(results.system, real.box)} ({'; '.join(ended)})")
 
 
-def travel_words(system, box=None) -> str:
+def travel_words(system: System, box: dict | None = None) -> str:
     """The wanted travel, or another, in words, such as "pitch 13.0° forward to 17.0° aft"."""
     return ", ".join(f"{name} {gearing.said_place(system, {name: low})} to "
                      f"{gearing.said_place(system, {name: high})}"
@@ -280,7 +284,7 @@ def _why_none(results, name, side):
                      if results.system.model.stops[row["stop"]].side == side)
 
 
-def ends_of(system, *, stopped: bool) -> list[str]:
+def ends_of(system: System, *, stopped: bool) -> list[str]:
     """Ends of travels that have a stop in the file, or that have none, in words."""
     there = {(stop.input, stop.side) for stop in system.model.stops.values()}
     return [f"{name} {gearing.sense_word(system, name, side == 'greatest')}"

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from .. import gearing
 from ..motion import Close, Couple, Drive, System, body_of
 from ..units import LENGTHS, shown_length
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 BLANK = ""  # a cell to write into
 TURN = 0.5  # turn of a rod end, the step it is rigged by; common practice
 
 
-def rigging_sequence(system: System, stops=None):
+def rigging_sequence(system: System, stops: pd.DataFrame | None = None) -> pd.DataFrame:
     """Numbered steps: which way all goes, then pin the stick, set each rod, try the stops.
 
     Parameters
@@ -121,7 +126,7 @@ def _ends(system, stops):
                                                 float(motion.deflection(surface))), _within(part))
 
 
-def readings_form(system: System, digest: str):
+def readings_form(system: System, digest: str) -> pd.DataFrame:
     """Table to fill in: one row per reading, with the model's digest in each.
 
     Parameters

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from ..clearances import Stage, near_pairs, prove, scene_of
 from ..motion import System
 from ..stops import real_travel
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 WITHIN = 0.05  # mm, width of the bracket of the least gap
 AT_END = 1.0  # mm within which a tube ends where the grip is put on
 
 
-def grip_table(system: System):
+def grip_table(system: System) -> pd.DataFrame:
     """Bore of every grip against the shaft it is put on.
 
     Parameters
@@ -47,7 +51,7 @@ def _shaft(model, name) -> float:
     return max(found, default=math.nan)
 
 
-def hand_clearance(system: System):
+def hand_clearance(system: System) -> pd.DataFrame:
     """Least clearance of every hand over the travel that the stops leave, with proof.
 
     Parameters

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,8 +12,11 @@ from ..model.keys import unit_vector
 from ..motion import System, body_of
 from .rod_end_angles import carried_direction
 
+if TYPE_CHECKING:
+    import pandas as pd
 
-def rig_pins(system: System):
+
+def rig_pins(system: System) -> pd.DataFrame:
     """Where the holes of every rig pin are at the position it goes in.
 
     Parameters

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..gearing import driving_input
 from ..geometry.vectors import any_square_to
 from ..motion import Rates, Seeds, System, body_of, hinge_sign
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 NOTHING = 1e-9  # degrees or mm: play that moves less has no part in it
 
@@ -74,7 +78,7 @@ def _shifted(system, body, way) -> dict:
             if body_of(address) in moved}
 
 
-def free_play(system: System, at=None):
+def free_play(system: System, at: dict | None = None) -> pd.DataFrame:
     """Free play of every joint as it shows at each surface and at the grip.
 
     Parameters
@@ -110,7 +114,7 @@ def free_play(system: System, at=None):
                                        "input", "grip_moves"])
 
 
-def play_bands(found):
+def play_bands(found: pd.DataFrame) -> pd.DataFrame:
     """Worst case and root sum square of free play, per surface and stick position.
 
     Parameters

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from .. import gearing
@@ -10,8 +13,14 @@ from ..model.keys import unit_vector
 from ..motion import Slide, System, body_of, kernels
 from ..stops import judged_box
 
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import ArrayLike
 
-def misalignment(system: System):
+    from ..motion.moved import Motion
+
+
+def misalignment(system: System) -> pd.DataFrame:
     """Greatest misalignment of every rod end over the whole wanted travel.
 
     The angle between the rod's line and the plane square to the ball's bolt; the bolt turns with
@@ -48,7 +57,7 @@ def misalignment(system: System):
                                        "ok", "bolt", *box])
 
 
-def end_misalignment(motion, rod: str, end: int, bolt) -> np.ndarray:
+def end_misalignment(motion: Motion, rod: str, end: int, bolt: Sequence) -> np.ndarray:
     """Angle of a rod off the middle plane of one of its balls.
 
     Parameters
@@ -72,7 +81,7 @@ def end_misalignment(motion, rod: str, end: int, bolt) -> np.ndarray:
     return np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1)))
 
 
-def carried_direction(motion, body: str, direction) -> np.ndarray:
+def carried_direction(motion: Motion, body: str, direction: ArrayLike) -> np.ndarray:
     """A direction fixed in a body, as it lies over a motion: shape (..., 3)."""
     posture, turned = motion.posture, tuple(direction)
     for joint, _ in posture.plan.route(body, AIRFRAME):

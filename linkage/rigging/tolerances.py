@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,6 +12,9 @@ from ..errors import MotionError, nearest
 from ..model import STATIONS
 from ..motion import Rates, Seeds, System, hinge_sign
 from ..stops import dimension_tolerances, meeting, seeds_of, stop_rates
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 NEUTRAL = "neutral"
 NOTHING = 1e-12  # degrees per mm: a dimension that moves a surface less has no part in it
@@ -60,7 +65,7 @@ def spots(system: System) -> list[Spot]:
     return found
 
 
-def dimension_rates(system: System, names, **inputs) -> dict:
+def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> dict:
     """Change of every surface per mm of some dimensions, the stick held.
 
     Parameters
@@ -89,7 +94,8 @@ def dimension_rates(system: System, names, **inputs) -> dict:
     return found
 
 
-def sensitivities(system: System, at=None, *, rigged: bool = False):
+def sensitivities(system: System, at: list[Spot] | None = None, *,
+                  rigged: bool = False) -> pd.DataFrame:
     """How far each dimension of the build moves each surface, the most first.
 
     Parameters
@@ -150,7 +156,7 @@ def _set_by_rods(system, rates: dict) -> dict:
     return done
 
 
-def error_bands(found):
+def error_bands(found: pd.DataFrame) -> pd.DataFrame:
     """Worst case and root sum square of every surface at every spot.
 
     Parameters
@@ -168,7 +174,7 @@ def error_bands(found):
     return groups.agg(worst="sum", rss=lambda k: float(np.sqrt(np.sum(np.square(k))))).reset_index()
 
 
-def chosen_surfaces(system: System, surfaces) -> tuple[str, ...]:
+def chosen_surfaces(system: System, surfaces: Iterable[str] | None) -> tuple[str, ...]:
     """Surfaces asked for, all of them unless named; an unknown one is refused."""
     known = system.model.surfaces
     for name in surfaces or ():

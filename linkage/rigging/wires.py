@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,6 +17,9 @@ from ..motion import System, body_of, enclose
 from ..search import extreme
 from ..stops import judged_box
 from .loops import arc_chain, bend_radius, length_needed
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 WITHIN = 1e-3  # mm between the extreme met and the one proven, when enough is proven
 MOST_CELLS = 20_000
@@ -131,7 +135,7 @@ def _split(centres, halves):
     return centres, halves
 
 
-def wire_table(system: System):
+def wire_table(system: System) -> pd.DataFrame:
     """Free length, slack and bend of every wire over the whole wanted travel.
 
     Parameters
@@ -173,7 +177,7 @@ def _to_exit(system, wire) -> float:
     return runs[0] if runs else math.nan
 
 
-def chafe(system: System, wire: str):
+def chafe(system: System, wire: str) -> pd.DataFrame:
     """What the loop of a wire comes near, at a grid of stick positions over the wanted travel.
 
     Parameters

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,10 +14,13 @@ from .first import WITHIN, first_contact
 from .reach import first_loss
 from .ways import Ways
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 ALIKE = 0.05  # degrees (mm) within which stops of both sticks count as reached together
 
 
-def find_stops(system: System):
+def find_stops(system: System) -> pd.DataFrame:
     """Where each stop makes contact, and whether it governs.
 
     A stop is sought along its input with the others at 0.  It governs when its faces meet before
@@ -56,7 +60,7 @@ def find_stops(system: System):
                                        "governs", "reason", "free_to", "met_at"])
 
 
-def ends_without_stop(system: System, stops) -> list[tuple[str, str]]:
+def ends_without_stop(system: System, stops: pd.DataFrame) -> list[tuple[str, str]]:
     """Ends of travels that have stops of which none governs: ``[(input, side)]``.
 
     Parameters
@@ -72,7 +76,7 @@ def ends_without_stop(system: System, stops) -> list[tuple[str, str]]:
     return [key for key, governed in sides.items() if not governed]
 
 
-def drawn_ends(system: System, stops) -> dict:
+def drawn_ends(system: System, stops: pd.DataFrame) -> dict:
     """Both ends of each input, the others at 0: the drawn stop that governs, else the wanted end.
 
     Parameters

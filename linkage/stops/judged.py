@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from .. import clearances
 from ..motion import System
 from .real import real_travel
 
+if TYPE_CHECKING:
+    import pandas as pd
 
-def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False):
+
+def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False) -> pd.DataFrame:
     """Least clearance of every pair that can come near, with proof, over wanted and real travel.
 
     Parameters

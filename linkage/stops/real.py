@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,6 +22,9 @@ from ..motion import System
 from .cover import Cells
 from .faces import meeting, stage_with
 from .witness import touching
+
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
 
 FINE = 0.05  # degrees (mm) of a cell on the edge of the cover that is not halved any more
 MOST = 4000  # cells of one cover after which its edge is left as coarse as it is
@@ -97,7 +101,7 @@ class RealTravel:
                                  np.ones(len(self.inputs), bool))
 
 
-def real_travel(system: System, tolerances=None) -> RealTravel:
+def real_travel(system: System, tolerances: Tolerance | None = None) -> RealTravel:
     """Work out the travel that the stops leave.
 
     Parameters

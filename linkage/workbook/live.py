@@ -9,6 +9,7 @@ import threading
 import time
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import anywidget
 import numpy as np
@@ -43,6 +44,7 @@ from .messages import (
     read_request,
 )
 from .page_tables import (
+    direction_rows,
     exact_at,
     limits_of,
     most_thickness,
@@ -54,6 +56,9 @@ from .payload import make_payload
 from .program import script, style
 from .prover import Prover
 from .typed import typed_length
+
+if TYPE_CHECKING:
+    from ..model.whole import Model
 
 REST = 0.3  # seconds without input after which the proof begins
 PROBED = 13  # positions at which the way of a stop's faces is compared
@@ -95,7 +100,8 @@ class Workbook(anywidget.AnyWidget):
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = travel_box(system, BEYOND), {}, None
         self._meetings, self._shaped = {}, system
-        self._known, self._made_at = {"required": required_rows(system)}, {}
+        self._known = {"directions": direction_rows(system), "required": required_rows(system)}
+        self._made_at = {}
         self._ask_over, self._setting, self._failed = False, False, ""
         try:
             self._loop = asyncio.get_running_loop()
@@ -117,7 +123,7 @@ class Workbook(anywidget.AnyWidget):
         self.on_msg(lambda _, content, buffers: self.answer(content))
 
     @property
-    def model(self):
+    def model(self) -> Model:
         """The model as it stands now."""
         return self._draft.model
 
@@ -126,7 +132,7 @@ class Workbook(anywidget.AnyWidget):
         """The system as it stands now."""
         return self._system
 
-    def answer(self, content) -> None:
+    def answer(self, content: object) -> None:
         """Answer one message of the page; whatever is wrong with it becomes the message.
 
         Parameters
@@ -226,7 +232,7 @@ class Workbook(anywidget.AnyWidget):
             draft = self._draft.undone()
             self._settle(System(draft.model), draft)
 
-    def save(self, path, *, over: bool = False) -> bool:
+    def save(self, path: Path | str, *, over: bool = False) -> bool:
         """Write the model as it stands to a file, whole or not at all.
 
         Parameters
@@ -261,7 +267,7 @@ class Workbook(anywidget.AnyWidget):
     def _is_source(self, path) -> bool:
         return self._path is not None and self._path.exists() and path.samefile(self._path)
 
-    def close(self):
+    def close(self) -> None:
         """End the page and what works for it."""
         if self._timer:
             self._timer.cancel()
@@ -349,9 +355,11 @@ class Workbook(anywidget.AnyWidget):
         # the travels is read from the drawing till it is worked out
         before = {what: value and {**value, "old": True}
                   for what, value in self._known.items() if what in ("map", "proof")}
+        ways = {"directions": self._known["directions"]} if "directions" in self._known else {}
         required = [row if found else {**row, "found": None} for row in self._known["required"]]
-        self._known = {**before, "required": required}
-        phases = (["stops"] if late else []) + ["proof", "required", "governs", "map", "table"]
+        self._known = {**before, **ways, "required": required}
+        phases = ["directions", *(["stops"] if late else []), "proof", "required", "governs",
+                  "map", "table"]
         self._busy, self._failed = phases if self._prover else [], ""
         self._made_at["begun"] = time.monotonic()
         self._set("limits", limits_of(self._system))
@@ -379,6 +387,7 @@ class Workbook(anywidget.AnyWidget):
             "failed": self._failed,
             "ages": {what: now - made for what, made in self._made_at.items()},
             "limits": limits_of(self._system), "wanted": limits_of(self._first),
+            "directions": self._known.get("directions"),
             "required": self._known["required"],
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),

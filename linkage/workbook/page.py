@@ -6,6 +6,7 @@ from html import escape
 
 from ..motion import System
 from .page_tables import (
+    direction_rows,
     governing,
     limits_of,
     map_of,
@@ -35,7 +36,8 @@ def state_from_disk(system: System) -> dict:
     solids = bool(system.model.solids)
     return {"serial": 0, "heard": 0, "busy": [], "failed": "", "ages": {},
             "limits": limits_of(system), "wanted": limits_of(system),
-            "required": required_rows(system), "stops": stops,
+            "directions": direction_rows(system), "required": required_rows(system),
+            "stops": stops,
             "proof": proof_of(system) if solids else None, "map": map_of(system)}
 
 

@@ -3,16 +3,29 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..clearances import Stage, clearance, near_pairs, prove, scene_of
 from ..errors import LinkageError
-from ..gearing import WAYS, box_of, required_travels, said_place
+from ..gearing import (
+    WAYS,
+    box_of,
+    direction_findings,
+    directions,
+    required_travels,
+    said_place,
+)
 from ..gearing.travels import SIGNS
 from ..motion import System
 from ..stops import find_stops, meeting, travel_map
 from ..units import shown_length
+
+if TYPE_CHECKING:
+    from ..model.parts import Spacer
+    from ..stops.faces import Meeting
 
 CHARTED = 9  # thicknesses of a spacer chart
 MARGIN = 3.0  # degrees (mm) past the wanted travel that the travel map is worked out for
@@ -37,11 +50,28 @@ def required_rows(system: System) -> list[dict]:
     rows = []
     for row in required_travels(system).to_dict("records"):
         end = "greatest" if row["at"] > 0 else "least"
-        rows.append({"surface": row["surface"], "input": row["input"], "word": WAYS[row["way"]],
+        moved_by = row["input"] if isinstance(row["input"], str) else ""  # no input moves it
+        rows.append({"surface": row["surface"], "input": moved_by, "word": WAYS[row["way"]],
                      "required": row["required"], "within": row["within"],
                      "found": _number(row["found"]), "ok": bool(row["ok"]), "end": end,
                      "value": SIGNS[row["way"]] * row["required"]})
     return rows
+
+
+def direction_rows(system: System) -> list[dict]:
+    """Which way every surface goes, the wrong ones first and each by itself, ready for the page.
+
+    Returns
+    -------
+    list of dict
+        text and miss; all that go the right way in one.
+    """
+    judged = directions(system)
+    rows = [{"text": found.text, "miss": found.miss}
+            for found in direction_findings(system, judged)]
+    right = "; ".join(f"{way.end}: {way.surface} {way.goes}" for way in judged
+                      if way.outcome == "right")
+    return [*rows, *([{"text": f"Directions right: {right}.", "miss": False}] if right else [])]
 
 
 def waiting_row(system: System, name: str) -> dict:
@@ -59,7 +89,7 @@ def waiting_row(system: System, name: str) -> dict:
             "chart": None, "deflections": {}, "governs": None, "reason": ""}
 
 
-def stop_row(system: System, name: str, made=None) -> dict:
+def stop_row(system: System, name: str, made: Meeting | None = None) -> dict:
     """A stop as it stands: where it is reached and what the surfaces do there.
 
     Parameters
@@ -84,7 +114,7 @@ def stop_row(system: System, name: str, made=None) -> dict:
     return row | {"deflections": {s: _number(motion.deflection(s)) for s in system.model.surfaces}}
 
 
-def most_thickness(spacer) -> float:
+def most_thickness(spacer: Spacer | None) -> float:
     """How thick a slider lets a spacer become, mm."""
     if spacer is None:
         return 0.0
@@ -196,7 +226,7 @@ def map_of(system: System) -> dict | None:
             "free": np.round(found.free, 3).tolist(), "old": False}
 
 
-def exact_at(system: System, position: dict, pairs, gaps) -> dict:
+def exact_at(system: System, position: dict, pairs: Iterable[str], gaps: Callable) -> dict:
     """Exact deflections, gearing and gaps at one stick position.
 
     Parameters

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from ...model import AIRFRAME, STATIONS
@@ -9,10 +12,14 @@ from ...motion import System
 from ...units import LENGTHS
 from ..blocks import Heading, Picture, Table, Text
 
+if TYPE_CHECKING:
+    from ..answers import Answers
+    from ..blocks import Block
+
 CROWDED = 16  # hardpoints above which the sticks are drawn by themselves too
 
 
-def blocks(results):
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on what was modelled."""
     system = results.system
     yield Heading("What the file describes")
@@ -40,7 +47,7 @@ def _view(system, **options):
     return draw
 
 
-def hardpoints(system: System):
+def hardpoints(system: System) -> pd.DataFrame:
     """Every hardpoint at neutral: DataFrame of part, point and stations."""
     unit = system.model.length
     rows = []
@@ -62,7 +69,7 @@ def held_parts(system: System) -> list[str]:
     return [*near, *rods] if held else []
 
 
-def inputs(system: System):
+def inputs(system: System) -> pd.DataFrame:
     """Every input with its wanted travel and what it drives."""
     rows = [{"input": name, "drives": control.body or "nothing", "grip": control.grip or "–",
              "from": control.travel[0], "to": control.travel[1], "in": control.unit}
@@ -70,7 +77,7 @@ def inputs(system: System):
     return pd.DataFrame(rows, columns=["input", "drives", "grip", "from", "to", "in"])
 
 
-def bodies(system: System):
+def bodies(system: System) -> pd.DataFrame:
     """Every moving body: what carries it, and how it moves."""
     rows = [{"part": name, "carried by": "" if part.on == AIRFRAME else part.on,
              "moves": "slides" if part.slides else "turns",
@@ -83,7 +90,7 @@ def bodies(system: System):
                                        "solids"])
 
 
-def rods(system: System):
+def rods(system: System) -> pd.DataFrame:
     """Every rod with its ends and its length centre to centre."""
     unit = system.model.length
     rows = [{"rod": name, "from": rod.ends[0], "to": rod.ends[1],

@@ -47,7 +47,8 @@
  * @typedef {{ address: string, label: string, values: (string | null)[], changed: string }} PartRow
  * @typedef {{ name: string, kind: string, rows: PartRow[] }} Part
  * @typedef {{ serial: number, heard: number, busy: string[], failed: string,
- *   ages: Record<string, number>, limits: Limits, wanted: Limits, required: RequiredRow[],
+ *   ages: Record<string, number>, limits: Limits, wanted: Limits,
+ *   directions: { text: string, miss: boolean }[] | null, required: RequiredRow[],
  *   stops: StopRow[], proof: Proof | null, map: TravelMap | null, parts: Part[], undo: number,
  *   changes: string[], ask_over: boolean, save_as: string }} State
  * @typedef {{ serial: number, position: Position, gaps: Record<string, number>,

@@ -5,6 +5,7 @@
 
 import { Box } from "./controls.js";
 import { h, tell } from "./dom.js";
+import { DirectionPanel } from "./directions.js";
 import { SIZES, lookOf } from "./drawing.js";
 import { Gaps } from "./gaps.js";
 import { Link, SLOW } from "./link.js";
@@ -75,9 +76,10 @@ export class Workbook {
     this.views = new Views(this);
     this.readout = new ReadoutPanel(this);
     this.solid = new SolidPanel(this);
+    this.ways = new DirectionPanel(this);
     const stick = new StickPanel(this), limits = new LimitPanel(this);
     const stops = new StopPanel(this), clearance = new ClearancePanel(this);
-    this.panels = [stick, limits, this.readout, stops, clearance, this.solid];
+    this.panels = [this.ways, stick, limits, this.readout, stops, clearance, this.solid];
     this.kernel = this.live ? [new Parts(this), new Saving(this)] : [];
     this.layOut(stick.el, limits.el, clearance.el, stops.el);
     this.handlers = this.listen();
@@ -203,7 +205,7 @@ export class Workbook {
     this.root.append(
       h("header", { class: "lw-head" }, h("h2", {}, head.title),
         h("p", { class: "lw-caution" }, h("strong", {}, "Caution. "), head.caution)),
-      this.band, this.note,
+      this.band, this.note, this.ways.el,
       h("div", { class: "lw-main" },
         h("div", { class: "lw-left" }, stick, limits),
         h("div", { class: "lw-right" }, views.row, this.lost, views.el, this.solid.el,

@@ -1,0 +1,35 @@
+"""One random system tried from all sides."""
+
+import linkage
+
+from .claims import Case, Fault, Findings, built_faults, clearance_faults, motion_faults
+from .making import random_text
+from .stops import stop_faults
+
+TRIES = 20
+
+
+def random_case(seed):
+    """The first system of a seed that can be built at all."""
+    for again in range(TRIES):
+        text = random_text((seed, again))
+        try:
+            return Case(text, seed)
+        except linkage.LinkageError:
+            continue
+    raise AssertionError(f"no system of seed {seed} in {TRIES} tries")
+
+
+def tried(case, full):
+    """Everything that is claimed of a system and is not so; what raises is a fault too."""
+    found = Findings()
+    count, more = (300, {"builds": 20, "places": 20}) if full else (60, {"builds": 6, "places": 6})
+    looks = [lambda: motion_faults(case, count), lambda: clearance_faults(case, count),
+             lambda: stop_faults(case), lambda: built_faults(case, **more)]
+    for look in looks:
+        try:
+            found.add(look())
+        except (ArithmeticError, AttributeError, IndexError, KeyError, TypeError,
+                ValueError) as error:
+            found.faults.append(Fault(f"raised {error!r}", "", float("nan"), float("nan"), {}))
+    return found
