@@ -220,3 +220,28 @@ def test_what_clearance_covers_says_how_the_travel_ends_and_for_which_build():
     assert "Clearance is as drawn, not for every build within the tolerances" in covers
     assert "(roll left, roll right ended by stops; " in covers
     assert "pitch forward, pitch aft ended by the wanted travel)" in covers
+
+
+def test_built_judges_every_build_and_says_so(tmp_path, capsys):
+    """Two balls 13 mm apart by hand where 12.70 is asked: met as drawn, missed by 0.5 mm builds."""
+    text = STICK.replace("travel = [-10, 10]", "travel = [-0.001, 0.001]") + """
+[body.stick.solid.knob]
+kind = "sphere"
+at = [0, 0, 300]
+diameter = 20
+[airframe.solid.post]
+kind = "sphere"
+at = [0, 0, 333]
+diameter = 20
+[tolerance]
+hardpoint = 0.5
+"""
+    path = tmp_path / "two balls.toml"
+    path.write_text(text)
+    assert main([str(path), "--only", "clearance"]) == 0
+    drawn = capsys.readouterr().out
+    assert "Clearance is as drawn, not for every build" in " ".join(drawn.split())
+    assert main([str(path), "--only", "clearance", "--built"]) == 1
+    built = " ".join(capsys.readouterr().out.split())
+    assert "in a build within the tolerances" in built
+    assert "Clearance is for every build within the file's tolerances" in built

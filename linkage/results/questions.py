@@ -187,6 +187,7 @@ def _clearance_misses(results):
                 words = f"touch{deep} ({required})"
             else:
                 words = f"{near}, {required}"
+            words += ", in a build within the tolerances" if results.built else ""
             yield Miss("clearance", row["pair"], words, at, short=row["required"] - row["least"])
         else:
             own = LENGTHS[unit]
@@ -214,8 +215,9 @@ def _judged(results, row):
 
 def _pairs_judged(results):
     free = results.clearance["rule"].isin(["stop", "waived"])
-    return _counted(int((~free).sum()) + len(results.clearance.attrs["far"]), "clearance",
-                    "clearances")
+    build = " of every build" if results.built else ""
+    return _counted(int((~free).sum()) + len(results.clearance.attrs["far"]), f"clearance{build}",
+                    f"clearances{build}")
 
 
 def _no_clearance_of(results):
@@ -236,7 +238,9 @@ def _no_clearance_of(results):
 
 def _clearance_covers(results):
     found = results.clearance
-    yield (f"Clearance is as drawn, not for every build within the tolerances, for every position "
+    build = ("for every build within the file's tolerances" if results.built else
+             "as drawn, not for every build within the tolerances")
+    yield (f"Clearance is {build}, for every position "
            f"of {_travel_judged(results)}; what lies at a joint that two parts share left out; "
            f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
 
