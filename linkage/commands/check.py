@@ -30,7 +30,8 @@ def run(argv: list[str]) -> int:
         check_tables(args.csv, args.replace)
     before = Results.of_file(load(args.against), args.against) if args.against else None
     progress = _Progress()
-    results = Results.of_file(system, args.file, only=only, before=before, tell=progress)
+    results = Results.of_file(system, args.file, only=only, before=before, tell=progress,
+                              built=args.built)
     verdict = results.verdict
     progress("")
     print(sheet_of(results, args.file))
@@ -51,6 +52,8 @@ def _parser():
     parser.add_argument("--only", metavar="CHAPTER", action="append", default=[],
                         help="look at this chapter alone, such as gearing, clearance, stops, "
                              "reliefs, loads, rods, wires, tolerances, sequence; may be repeated")
+    parser.add_argument("--built", action="store_true", help="prove clearance for every build "
+                        "within the file's tolerances, not as drawn; the exit code is by that")
     parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
     parser.add_argument("--out", metavar="DIR", help="also write the report there, HTML and PDF")
     parser.add_argument("--paper", choices=["A4", "Letter"],

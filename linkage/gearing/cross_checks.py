@@ -46,9 +46,9 @@ def box_of(system: System) -> dict:
             if control.body is not None}
 
 
-def greatest_over_box(system: System, function: Callable,
-                      among: Iterable[str] | None) -> tuple[float, dict]:
-    """Greatest value over the whole wanted travel, and where.
+def greatest_over_box(system: System, function: Callable, among: Iterable[str] | None,
+                      ends: dict | None = None) -> tuple[float, dict]:
+    """Greatest value over a whole travel, and where.
 
     Parameters
     ----------
@@ -57,13 +57,15 @@ def greatest_over_box(system: System, function: Callable,
         From a `Motion` to values (...).
     among : collection of str
         The inputs it can depend on; the others stay at 0.
+    ends : dict, optional
+        ``{input: (least, greatest)}``; the wanted travel unless given.
 
     Returns
     -------
     (float, dict)
         The value and ``{input: position}``.
     """
-    whole = box_of(system)
+    whole = box_of(system) if ends is None else ends
     box = {name: travel for name, travel in whole.items() if name in among}
     if not box:
         return float(function(system.sweep())), dict.fromkeys(whole, 0.0)

@@ -76,6 +76,28 @@ def ends_without_stop(system: System, stops: pd.DataFrame) -> list[tuple[str, st
     return [key for key, governed in sides.items() if not governed]
 
 
+def drawn_ends(system: System, stops: pd.DataFrame) -> dict:
+    """Both ends of each input, the others at 0: the drawn stop that governs, else the wanted end.
+
+    Parameters
+    ----------
+    system : System
+    stops : DataFrame
+        As `find_stops` gives it.
+
+    Returns
+    -------
+    dict
+        ``{input: (least, greatest)}``, degrees (mm for a slide).
+    """
+    ends = {name: list(control.travel) for name, control in system.inputs.items()
+            if control.body is not None}
+    for row in stops[stops["governs"]].to_dict("records"):
+        k = int(system.model.stops[row["stop"]].side == "greatest")
+        ends[row["input"]][k] = float(row["met_at"])
+    return {name: tuple(both) for name, both in ends.items()}
+
+
 @dataclass(frozen=True, eq=False)
 class _Met:
     """A stop, and its first contact along its input, degrees (mm)."""
