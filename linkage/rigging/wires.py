@@ -15,6 +15,7 @@ from ..model import AIRFRAME
 from ..model.keys import unit_vector
 from ..motion import System, body_of, enclose
 from ..search import extreme
+from ..units import in_house_units
 from .loops import arc_chain, bend_radius, length_needed
 
 if TYPE_CHECKING:
@@ -134,6 +135,7 @@ def _split(centres, halves):
     return centres, halves
 
 
+@in_house_units(length="least greatest never_more needed to_exit length spare bend bend_limit")
 def wire_table(system: System) -> pd.DataFrame:
     """Free length, slack and bend of every wire over the whole wanted travel.
 
@@ -176,6 +178,7 @@ def _to_exit(system, wire) -> float:
     return runs[0] if runs else math.nan
 
 
+@in_house_units(length="gap reach required")
 def chafe(system: System, wire: str) -> pd.DataFrame:
     """What the loop of a wire comes near, at a grid of stick positions over the wanted travel.
 
