@@ -13,6 +13,7 @@ from ..errors import LinkageError
 from ..geometry import tube_gap
 from ..model import AIRFRAME
 from ..motion import System
+from ..units import in_house_units
 from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
@@ -196,6 +197,7 @@ class Shared(dict):
         return self
 
 
+@in_house_units(length="least proven required real_least real_proven first second")
 def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False,
               after: pd.DataFrame | None = None, real: Travel | None = None) -> pd.DataFrame:
     """Least clearance of every pair that can come near, over the whole travel, with proof.

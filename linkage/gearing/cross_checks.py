@@ -9,6 +9,7 @@ import numpy as np
 
 from ..motion import System
 from ..search import extreme
+from ..units import in_house_units
 from .travels import driving_input
 
 if TYPE_CHECKING:
@@ -95,6 +96,7 @@ def inputs_of(system: System, *bodies: str) -> frozenset:
     return frozenset().union(*(needs[b] for b in chain))
 
 
+@in_house_units(position="position", angle="up down")
 def differential(system: System, count: int = 9) -> pd.DataFrame:
     """Up against down of each left and right pair over the input that drives them.
 
@@ -127,6 +129,7 @@ def differential(system: System, count: int = 9) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["pair", "input", "position", "up", "down", "ratio"])
 
 
+@in_house_units(angle="greatest")
 def cross_talk(system: System) -> pd.DataFrame:
     """What the other inputs do to each surface over the whole wanted travel.
 
@@ -164,6 +167,7 @@ def cross_talk(system: System) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["surface", "input", "other", "greatest", *box])
 
 
+@in_house_units(angle="angle", length="movement")
 def stick_difference(system: System) -> pd.DataFrame:
     """How far the sticks differ over the whole wanted travel.
 
@@ -201,6 +205,7 @@ def stick_difference(system: System) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["first", "second", "angle", "movement", *box_of(system)])
 
 
+@in_house_units(angle="greatest")
 def symmetry(system: System) -> pd.DataFrame:
     """Left surface with the stick left against right surface with the stick right.
 

@@ -9,6 +9,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..motion import System
 from ..search import crossings
+from ..units import in_house_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,6 +44,7 @@ def driving_input(system: System, surface: str) -> str | None:
     return best if best is not None and spans[best] > 1e-9 else None
 
 
+@in_house_units(angle="required within found missed_by", position="at reached_at")
 def required_travels(system: System, ends: dict | None = None) -> pd.DataFrame:
     """Required travels against found ones.
 
@@ -112,6 +114,11 @@ def _extremes(system, surface, name, sign, ends):
     return x, sign * system.sweep(**{name: x}).deflection(surface)
 
 
+@in_house_units(angle="deflection level",
+                length="movement edge",
+                angle_per_angle="gearing",
+                angle_per_length="per_mm",
+                angle_per_inch="per_in")
 def gearing_table(system: System, name: str, positions: ArrayLike | None = None) -> pd.DataFrame:
     """Deflection and gearing of every surface along one input, the others at 0.
 

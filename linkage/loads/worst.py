@@ -11,6 +11,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..motion import System
 from ..stops import judged_box
+from ..units import in_house_units
 from .load_cases import Case, cases, shares
 from .pilot_forces import pilot_force
 from .statics import Statics
@@ -99,6 +100,7 @@ def tube_moments(statics: Statics, share, body: str):
     return lengths[real], moments[:, :-1][:, real]
 
 
+@in_house_units(load="value")
 def worst_loads(system: System) -> pd.DataFrame:
     """Greatest loads of every part over the travel that the stops leave and every load case.
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from ..clearances import Stage, near_pairs, prove, scene_of
 from ..motion import System
 from ..stops import real_travel
+from ..units import in_house_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -17,6 +18,7 @@ WITHIN = 0.05  # mm, width of the bracket of the least gap
 AT_END = 1.0  # mm within which a tube ends where the grip is put on
 
 
+@in_house_units(length="bore shaft", angle="clocking")
 def grip_table(system: System) -> pd.DataFrame:
     """Bore of every grip against the shaft it is put on.
 
@@ -51,6 +53,7 @@ def _shaft(model, name) -> float:
     return max(found, default=math.nan)
 
 
+@in_house_units(length="least proven required")
 def hand_clearance(system: System) -> pd.DataFrame:
     """Least clearance of every hand over the travel that the stops leave, with proof.
 

@@ -12,6 +12,7 @@ from ..model import AIRFRAME
 from ..model.keys import unit_vector
 from ..motion import Slide, System, body_of, kernels
 from ..stops import judged_box
+from ..units import in_house_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from ..motion.moved import Motion
 
 
+@in_house_units(angle="neutral greatest allowed")
 def misalignment(system: System) -> pd.DataFrame:
     """Greatest misalignment of every rod end over the whole wanted travel.
 

@@ -16,6 +16,7 @@ from ..model.keys import unit_vector
 from ..motion import System, body_of, enclose
 from ..search import extreme
 from ..stops import judged_box
+from ..units import in_house_units
 from .loops import arc_chain, bend_radius, length_needed
 
 if TYPE_CHECKING:
@@ -135,6 +136,7 @@ def _split(centres, halves):
     return centres, halves
 
 
+@in_house_units(length="least greatest never_more needed to_exit length spare bend bend_limit")
 def wire_table(system: System) -> pd.DataFrame:
     """Free length, slack and bend of every wire over the whole wanted travel.
 
@@ -177,6 +179,7 @@ def _to_exit(system, wire) -> float:
     return runs[0] if runs else math.nan
 
 
+@in_house_units(length="gap reach required")
 def chafe(system: System, wire: str) -> pd.DataFrame:
     """What the loop of a wire comes near, at a grid of stick positions over the wanted travel.
 

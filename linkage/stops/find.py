@@ -9,6 +9,7 @@ import numpy as np
 
 from ..clearances import Stage, near_of, scene_of
 from ..motion import System
+from ..units import in_house_units
 from .faces import Meeting, meeting, stage_with
 from .first import WITHIN, first_contact
 from .reach import first_loss
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
 ALIKE = 0.05  # degrees (mm) within which stops of both sticks count as reached together
 
 
+@in_house_units(position="angle free_to met_at")
 def find_stops(system: System) -> pd.DataFrame:
     """Where each stop makes contact, and whether it governs.
 
