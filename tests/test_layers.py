@@ -48,7 +48,7 @@ INNER = {
                 {"rods", "builds", "wires"}, {"adjustment", "as_built", "pins"}],
     "sizing": [{"dimensions"}, {"targets"}, {"fit"}, {"clearance_terms"}, {"choose"}, {"result"}],
     "results": [{"blocks", "verdict", "second_core", "sequence", "csv_files"},
-                {"text", "html", "columns"}, {"answers"}, {"questions", "comparison"},
+                {"text", "html", "columns"}, {"answers"}, {"hands"}, {"questions", "comparison"},
                 {"chapters"}, {"results"}],
     "sheet": [{"chosen_sizes", "cut_plates", "opening"}],
     "report": [{"as_pdf", "written"}, {"files"}],

@@ -19,7 +19,7 @@ from .words import Finding, said_place
 if TYPE_CHECKING:
     import pandas as pd
 
-    from .surface_ways import Direction
+    from .words import Direction
 
 LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice
 GRID = 41

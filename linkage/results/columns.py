@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -117,3 +117,15 @@ def place_of(system: System, row: Mapping[str, Any] | pd.Series) -> dict:
 def place_words(system: System, row: Mapping[str, Any] | pd.Series) -> str:
     """The same in words, such as "17.0° aft, 21.0° left"."""
     return gearing.said_place(system, place_of(system, row))
+
+
+def counted(count: int, one: str, many: str) -> str:
+    """How many of what, "" for none."""
+    return f"{count} {one if count == 1 else many}" if count else ""
+
+
+def listed(names: Iterable[str], most: int = 4) -> str:
+    """Names in a row, and how many more."""
+    names = list(names)
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return f"{', '.join(names[:most])}{more}"

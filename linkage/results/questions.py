@@ -14,14 +14,16 @@ from typing import TYPE_CHECKING
 from .. import gearing, loads
 from ..clearances import scene_of
 from ..units import LENGTHS, rounded_down, shown_length
+from . import hands
 from .answers import Answers, NothingAsked
-from .columns import place_words
+from .columns import counted, listed, place_words
 from .verdict import Miss, Verdict
 
 if TYPE_CHECKING:
     from ..motion.system import System
 
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
+WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
 
 
 @dataclass(frozen=True)
@@ -120,7 +122,7 @@ def _missed_findings(*kinds: str):
 
 def _directions_judged(results):
     right = [each for each in results.directions if each.outcome == "right"]
-    return _counted(len(right), "direction", "directions")
+    return counted(len(right), "direction", "directions")
 
 
 def _directions_cover(results):
@@ -132,7 +134,7 @@ def _directions_cover(results):
 
 def _feels_judged(results):
     given = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
-    return _counted(len(given), "hinge moment's slope", "hinge moments' slopes")
+    return counted(len(given), "hinge moment's slope", "hinge moments' slopes")
 
 
 def _directions_left(results):
@@ -161,7 +163,7 @@ def _travel_misses(results):
 
 
 def _travels_judged(results):
-    return _counted(len(results.travels), "travel", "travels")
+    return counted(len(results.travels), "travel", "travels")
 
 
 def _not_required(results):
@@ -216,8 +218,8 @@ def _judged(results, row):
 def _pairs_judged(results):
     free = results.clearance["rule"].isin(["stop", "waived"])
     build = " of every build" if results.built else ""
-    return _counted(int((~free).sum()) + len(results.clearance.attrs["far"]), f"clearance{build}",
-                    f"clearances{build}")
+    return counted(int((~free).sum()) + len(results.clearance.attrs["far"]), f"clearance{build}",
+                   f"clearances{build}")
 
 
 def _no_clearance_of(results):
@@ -232,7 +234,7 @@ def _no_clearance_of(results):
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
     joints = {item.ball.joint for item in scene_of(results.system).left_out}
     if joints:
-        yield (f"clearance at {_counted(len(joints), 'joint', 'joints')}, within the radius listed "
+        yield (f"clearance at {counted(len(joints), 'joint', 'joints')}, within the radius listed "
                f"under clearance: parts are meant to touch there")
 
 
@@ -297,7 +299,7 @@ def ends_of(system: System, *, stopped: bool) -> list[str]:
 
 
 def _ends_judged(results):
-    return _counted(len(ends_of(results.system, stopped=True)), "end with a stop",
+    return counted(len(ends_of(results.system, stopped=True)), "end with a stop",
                     "ends with a stop")
 
 
@@ -322,8 +324,19 @@ def _load_misses(results):
 
 
 def _margins_judged(results):
-    count = int(results.rod_margins[list(MARGINS)].notna().to_numpy().sum())
-    return _counted(count + int(results.tube_margins["margin"].notna().sum()), "margin", "margins")
+    found = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
+             *results.tube_margins["margin"]]
+    return counted(sum(map(math.isfinite, found)), "margin", "margins")
+
+
+def _unloaded(results):
+    """Rods and tubes that no load case loads: their margin says nothing."""
+    names = [row["rod"] for row in results.rod_margins.to_dict("records")
+             if not max(row["tension"], row["compression"]) > 0]
+    names += [f"tube of {row['body']}" for row in results.tube_margins.to_dict("records")
+              if not row["moment"] > 0]
+    if names:
+        yield f"strength of {listed(names)}: no load in any case"
 
 
 def _no_strength(results):
@@ -334,7 +347,7 @@ def _no_strength(results):
             ("tube", [r["body"] for r in results.tube_margins.to_dict("records")
                       if math.isnan(r["margin"])])):
         if names:
-            yield f"strength of {words} of {_listed(names)}: the file gives none"
+            yield f"strength of {words} of {listed(names)}: the file gives none"
     pushed = [name for name in gearing.box_of(results.system)
               if not loads.grips(results.system, name)
               or loads.pilot_force(results.system, name) is None]
@@ -345,6 +358,7 @@ def _no_strength(results):
         yield f"hinge moment of {', '.join(silent)}: none in the file"
     for case in results.worst_loads.attrs["unheld"]:
         yield f"load case held nowhere: {case}"
+    yield from _unloaded(results)
 
 
 def _build_misses(results):
@@ -363,13 +377,13 @@ def _tilt_misses(results):
 
 
 def _tilts_judged(results):
-    return _counted(sum(ok is not None for ok in results.misalignment["ok"]), "rod end", "rod ends")
+    return counted(sum(ok is not None for ok in results.misalignment["ok"]), "rod end", "rod ends")
 
 
 def _tilts_left(results):
     open_ = [row["end"] for row in results.misalignment.to_dict("records") if row["ok"] is None]
     if open_:
-        yield f"tilt of rod ends at {_listed(open_)}: the file gives no bolt or no limit"
+        yield f"tilt of rod ends at {listed(open_)}: the file gives no bolt or no limit"
 
 
 def _pin_misses(results):
@@ -384,7 +398,7 @@ def _pin_misses(results):
 
 def _pins_judged(results):
     rows = results.rig_pins.to_dict("records")
-    return _counted(len({row["pin"] for row in rows if row["ok"] is not None}), "rig pin",
+    return counted(len({row["pin"] for row in rows if row["ok"] is not None}), "rig pin",
                     "rig pins")
 
 
@@ -395,7 +409,8 @@ def _wire_misses(results):
             yield Miss("wire", row["wire"], f"{shown_length(row['length'], unit)} long, "
                        f"{shown_length(row['needed'], unit)} needed; bend "
                        f"{shown_length(row['bend'], unit)}, "
-                       f"{shown_length(row['bend_limit'], unit)} allowed",
+                       f"{shown_length(row['bend_limit'], unit)} allowed"
+                       + (f"; {apart}" if (apart := clamps_apart(row, unit)) else ""),
                        gearing.said_place(results.system, row["greatest_at"]))
     for row in results.chafing.to_dict("records"):
         if not row["ok"]:
@@ -405,54 +420,20 @@ def _wire_misses(results):
                        place_words(results.system, row), short=row["required"] - row["gap"])
 
 
+def clamps_apart(row: dict, unit: str) -> str:
+    """What to do where only a wide loop keeps the bend, "" elsewhere.
+
+    The radius of an arc is half its chord or more, so clamps that stay twice the bend limit apart
+    never bend a wire too close, however long it is.
+    """
+    if row["least"] >= 2 * row["bend_limit"] or row["needed"] <= WIDE * row["greatest"]:
+        return ""
+    return (f"move the clamps apart: they come within {shown_length(row['least'], unit)}, and "
+            f"{shown_length(2 * row['bend_limit'], unit)} or more never bends it too close")
+
+
 def _wires_judged(results):
-    return _counted(len(results.wires), "wire", "wires")
-
-
-def _grip_misses(results):
-    unit = results.system.model.length
-    for row in results.grips.to_dict("records"):
-        if not row["ok"]:
-            yield Miss("grip", row["body"], f"bore {shown_length(row['bore'], unit)}, shaft "
-                       f"{shown_length(row['shaft'], unit)}", short=row["shaft"] - row["bore"])
-
-
-def _grips_judged(results):
-    known = results.grips[["bore", "shaft"]].notna().all(axis=1)
-    return _counted(int(known.sum()), "grip", "grips")
-
-
-def _grips_left(results):
-    known = results.grips[["bore", "shaft"]].notna().all(axis=1)
-    names = list(results.grips["body"][~known])
-    if names:
-        yield f"grip of {', '.join(names)}: no bore, or no shaft that ends where it begins"
-
-
-def _hand_misses(results):
-    unit = results.system.model.length
-    for row in results.hands.to_dict("records"):
-        if not row["ok"]:
-            yield Miss("hand", row["pair"], f"{shown_length(row['least'], unit)} met, "
-                       f"{shown_length(row['required'], unit)} required",
-                       place_words(results.system, row), row["least"] < row["required"],
-                       row["required"] - row["least"])
-
-
-def _hands_judged(results):
-    count = sum(1 for body in results.system.model.bodies.values()
-                if body.grip and body.grip.hand is not None)
-    return _counted(count, "hand", "hands")
-
-
-def _counted(count: int, one: str, many: str) -> str:
-    return f"{count} {one if count == 1 else many}" if count else ""
-
-
-def _listed(names, most: int = 4) -> str:
-    names = list(names)
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return f"{', '.join(names[:most])}{more}"
+    return counted(len(results.wires), "wire", "wires")
 
 
 def _covering(sentence: str):
@@ -489,8 +470,8 @@ QUESTIONS = (  # in the order of the verdict
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
              covers=_covering("Lengths of wires are proven up to the drawn stops; what their "
                               "loops come near is looked at in a grid of stick positions.")),
-    Question("grip", "wires", ("grips",), _grip_misses, _grips_judged, _grips_left),
-    Question("hand", "wires", ("hands",), _hand_misses, _hands_judged,
+    Question("grip", "wires", ("grips",), hands.grip_misses, hands.grips_judged, hands.grips_left),
+    Question("hand", "wires", ("hands",), hands.hand_misses, hands.hands_judged, hands.hands_left,
              covers=_covering("Room of hands is proven as drawn, over the travel that the stops "
                               "leave.")),
 )

@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from ..clearances import Stage, near_pairs, prove, scene_of
 from ..motion import System
@@ -29,8 +32,8 @@ def grip_table(system: System) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        body, bore, shaft (mm; NaN where none is given, or no tube or pipe ends where the grip
-        begins), clocking (degrees), ok.
+        body, bore, shaft (mm; NaN where none is given, or no tube or pipe comes to where
+        the grip begins), clocking (degrees), ok.
     """
     import pandas as pd
 
@@ -45,12 +48,29 @@ def grip_table(system: System) -> pd.DataFrame:
 
 
 def _shaft(model, name) -> float:
-    """Largest tube or pipe of a body that ends where its grip begins, mm."""
+    """Largest tube or pipe of a body that comes to where its grip begins, or goes on into it, mm.
+
+    A piece counts when its middle line passes where the grip begins and one of its ends lies
+    before that: a solid that only lies inside the grip's own length may be the grip itself.
+    """
     body = model.bodies[name]
-    start = model.spot(name, body.grip.along[0])
-    found = [solid.diameter for solid in body.solids.values() if hasattr(solid, "along")
-             and math.dist(model.spot(name, solid.along[-1]), start) < AT_END]
+    start, top = (np.array(model.spot(name, place)) for place in body.grip.along)
+    along = (top - start) / np.linalg.norm(top - start)
+    found = []
+    for solid in body.solids.values():
+        corners = [np.array(model.spot(name, place)) for place in getattr(solid, "along", ())]
+        for one, other in itertools.pairwise(corners):
+            before = min((one - start) @ along, (other - start) @ along) < -AT_END
+            if before and _distance(start, one, other) < AT_END:
+                found.append(solid.diameter)
     return max(found, default=math.nan)
+
+
+def _distance(point, one, other) -> float:
+    """Distance of a point from a straight piece, mm."""
+    piece = other - one
+    share = np.clip((point - one) @ piece / max(piece @ piece, 1e-12), 0.0, 1.0)
+    return float(np.linalg.norm(one + share * piece - point))
 
 
 @in_house_units(length="least proven required")
