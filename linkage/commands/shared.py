@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import argparse
 import io
+import sys
 import textwrap
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -49,6 +54,29 @@ class _Parser(argparse.ArgumentParser):
                 raise LinkageError(f'{self.prog}: "{word}" is empty; give it a value, or leave it '
                                    f"out")
         return parsed
+
+
+@contextmanager
+def working(what: str) -> Iterator[None]:
+    """While long work runs, say on a terminal what it is and for how long; nothing when piped."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    done, began = threading.Event(), time.monotonic()
+
+    def tick():
+        while not done.wait(1.0):
+            print(f"\r\033[K{what}: {time.monotonic() - began:.0f} s", end="", file=sys.stderr,
+                  flush=True)
+
+    ticking = threading.Thread(target=tick, daemon=True)
+    ticking.start()
+    try:
+        yield
+    finally:
+        done.set()
+        ticking.join()
+        print("\r\033[K", end="", file=sys.stderr, flush=True)
 
 
 def check_tables(folder: Path | str, replace: bool) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..motion import System, body_of
 from ..search import extremes
-from ..units import shown_length
+from ..units import in_house_units, shown_length
 from .cross_checks import SAMPLES, ZOOMS, box_of, greatest_over_box
 from .plausible import implausible
 from .surface_ways import direction_findings, directions
@@ -168,6 +168,7 @@ def _joined(good, grid):
         joined = grown
 
 
+@in_house_units(angle="margin")
 def margins(system: System) -> pd.DataFrame:
     """Least over-centre margin of both ends of every rod over the whole wanted travel.
 

@@ -321,6 +321,8 @@ def exact_text(path: Path | str) -> str:
         if not path.is_file():
             raise FileError(f"{path}: is a device or a pipe; name a model file", path=str(path))
         return path.read_bytes().decode("utf-8")
+    except FileError:
+        raise
     except UnicodeDecodeError as problem:
         raise FileError(f"{path}: is no text file in UTF-8; name the model file, or save it as "
                         f"UTF-8", path=str(path)) from problem

@@ -36,6 +36,7 @@ KINDS = ("aileron", "flaperon", "elevon", "spoiler", "elevator", "stabilator", "
 BACK = " then back"  # end of a way: the surface may turn back before the end of the travel
 UPRIGHT = ("left", "right", "points left", "points right")  # ways on a hinge that stands up
 MOVES = tuple(way + end for end in ("", BACK) for way in ("up", "down", *UPRIGHT))
+MOST_TURN = 3600.0  # ten turns of a wheel; beyond it a number is a slip
 BEND = 10.0  # bundle diameters of least bend radius (TM 1-1500-204-23-4 item 27)
 
 
@@ -71,6 +72,9 @@ class Input(Part):
             how = "is no travel at all" if least == greatest else "runs backwards"
             raise LinkageError(f"travel [{least:g}, {greatest:g}] {how}; write the least first, "
                                f"then the greatest")
+        if not self.in_mm and max(-least, greatest) > MOST_TURN:
+            raise LinkageError(f"travel [{least:g}, {greatest:g}] is more than {MOST_TURN:g}° to "
+                               f"one side of neutral; write it in degrees")
         if not least <= 0 <= greatest:
             raise LinkageError(f"travel [{least:g}, {greatest:g}] leaves out neutral (0); "
                                f"count it from neutral")

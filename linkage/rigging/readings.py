@@ -78,7 +78,12 @@ def read_readings(system: System, path: Path | str, digest: str | None = None) -
         if Path(path).stat().st_size > MOST_BYTES:
             raise FileError(f"{path}: is too big for a table of readings; name the right file",
                             path=str(path))
+        if Path(path).exists() and not Path(path).is_file():
+            raise FileError(f"{path}: is a folder, a device or a pipe; name a table of readings",
+                            path=str(path))
         text = Path(path).read_text(encoding="utf-8-sig")
+    except FileError:
+        raise
     except UnicodeDecodeError as problem:
         raise FileError(f"{path}: is no text file in UTF-8; save the table as CSV",
                         path=str(path)) from problem
