@@ -170,7 +170,7 @@ rod_end = 0.1
 
 def test_rods_solved_together_against_a_finite_re_solve():
     system = System(parse_model(FLOATING))
-    assert [step.rods for step in system.plan.steps if hasattr(step, "rods")] == [("low", "high")]
+    assert [step.rods for step in system.plan.steps if len(step.rods) > 1] == [("low", "high")]
     check_re_solved(system, {"pitch": 8.0})
     spot = Spot("there", {"pitch": 8.0}, {})
     rss = error_bands(sensitivities(system, [spot], rigged=True))["rss"].iloc[0]
