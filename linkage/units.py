@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import math
 import re
+from collections.abc import Callable
 from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Context, Decimal
@@ -333,3 +334,57 @@ def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> 
     if float(size[:-1]) == 0.0:
         return size
     return f"{size} {words[0] if degrees < 0 else words[1]}"
+
+
+COLUMN_UNITS = {"length": "mm", "angle": "°", "force": "N", "moment": "N·mm", "stress": "N/mm²",
+                "angle_per_length": "°/mm", "angle_per_angle": "°/°", "angle_per_inch": "°/in",
+                "load": "N or N·mm", "position": "of the input", "turns": "turns"}
+
+
+def in_house_units(**columns: str) -> Callable:
+    """Make a function's table say the unit of every column in ``attrs["units"]``.
+
+    Parameters
+    ----------
+    **columns : str
+        Names of columns apart by blanks, by what they hold: one of `COLUMN_UNITS`.  A column named
+        after an input or a surface holds its position or deflection; what is not named has no
+        unit.  Of two levels of headings the last counts.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> @in_house_units(length="tube")
+    ... def rods():
+    ...     return pd.DataFrame({"rod": ["tie"], "tube": [254.0]})
+    >>> rods().attrs["units"]
+    {'rod': '', 'tube': 'mm'}
+    """
+    words = {name: kind for kind, names in columns.items() for name in names.split()}
+
+    def told(function):
+        @functools.wraps(function)
+        def with_units(*args, **options):
+            table = function(*args, **options)
+            system = next((a for a in (*args, *options.values()) if hasattr(a, "inputs")), None)
+            inputs = {} if system is None else system.inputs
+            table.attrs["units"] = {column: _column_unit(column, words, system, inputs)
+                                    for column in table.columns}
+            return table
+        return with_units
+    return told
+
+
+def _column_unit(column, words, system, inputs) -> str:
+    last = str(column[-1] if isinstance(column, tuple) else column).replace(" ", "_")
+    kind = words.get(last) or next((words[k] for k in words
+                                    if k.endswith("*") and last.startswith(k[:-1])), None)
+    plain = str(column).removeprefix("real_")
+    if kind == "position":
+        return " or ".join(sorted({control.unit for control in inputs.values()}, reverse=True))
+    if kind:
+        return COLUMN_UNITS[kind]
+    if plain in inputs:
+        return inputs[plain].unit
+    named = str(column).removeprefix("band ")
+    return "°" if system is not None and named in system.model.surfaces else ""

@@ -13,10 +13,11 @@ import shapely
 from scipy import ndimage
 
 import linkage
+from linkage import loads, rigging
 from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.relief import relief_templates, relieve
-from linkage.stops import real_travel
+from linkage.stops import judged_box, real_travel
 
 GRID = 251, 1001  # positions along each input: in a short run, and with --full
 AT = "at = [0, 0, 200]\ndiameter = 24"
@@ -299,3 +300,20 @@ def test_template_says_what_its_proof_covers():
     words = [word.text for word in relief_templates(found)[None].words]
     assert any(text.startswith("For the drawn geometry, not for every build; at every position that"
                                " the stops leave") for text in words), words
+
+
+def test_loads_rod_ends_wires_and_hands_are_looked_at_up_to_the_stops(side_by_side_fixed):
+    """The stops of the example leave more roll than is wanted, 21.69 against 21 degrees."""
+    system = side_by_side_fixed
+    box, wanted = judged_box(system), system.inputs["roll"].travel
+    assert box["roll"][0] < wanted[0] - 0.5
+    assert box["roll"][1] > wanted[1] + 0.5
+    for table in (loads.worst_loads(system), rigging.misalignment(system)):
+        places = table["roll"].dropna()
+        assert ((places < wanted[0] - 1e-6) | (places > wanted[1] + 1e-6)).any()
+        # loads are also worked out against the backup stops, for when the first has given way
+        backup = np.isclose(places.abs(), 23.265019, atol=1e-5)
+        assert places[~backup].between(*box["roll"]).all()
+    ends = rigging.wire_table(system)[["least_at", "greatest_at"]].to_numpy().ravel()
+    assert any(place.get("roll", 0.0) > wanted[1] or place.get("pitch", 0.0) > 17.0
+               for place in ends)

@@ -7,7 +7,7 @@ import pytest
 from systems import random_solids
 
 import linkage
-from linkage.clearances import Stage, earlier, prove, scene_of
+from linkage.clearances import Stage, clearance, earlier, prove, scene_of
 from linkage.model import Point
 
 FREE = 25.0
@@ -95,9 +95,9 @@ diameter = 10
 def test_a_far_pair_that_an_edit_brings_near_is_found():
     from linkage.model.file import parse_model
 
-    first = linkage.clearance(linkage.System(parse_model(FAR.format(far=900))))
+    first = clearance(linkage.System(parse_model(FAR.format(far=900))))
     second = linkage.System(parse_model(FAR.format(far=-150)))
-    warm, cold = linkage.clearance(second, after=first), linkage.clearance(second)
+    warm, cold = clearance(second, after=first), clearance(second)
     assert list(warm["pair"]) == list(cold["pair"])
     assert "stick/tip | airframe/far" in set(warm["pair"])
     assert warm["least"].to_numpy() == pytest.approx(cold["least"].to_numpy(), abs=0.05)
@@ -107,7 +107,7 @@ def test_what_is_not_changed_is_kept():
     from linkage.model.file import parse_model
 
     text = FAR.format(far=-160)
-    first = linkage.clearance(linkage.System(parse_model(text)))
-    again = linkage.clearance(linkage.System(parse_model(text)), after=first)
+    first = clearance(linkage.System(parse_model(text)))
+    again = clearance(linkage.System(parse_model(text)), after=first)
     assert again.attrs["visited"] == 0
     assert again["proven"].tolist() == first["proven"].tolist()

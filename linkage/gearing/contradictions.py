@@ -14,7 +14,7 @@ from .senses import drawn_pedals, side_word, told_pedals, velocity
 from .words import Finding
 
 if TYPE_CHECKING:
-    from .surface_ways import Direction
+    from .words import Direction
 
 
 def contradictions(system: System, judged: list[Direction]) -> Iterator[Finding]:

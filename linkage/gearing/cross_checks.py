@@ -9,6 +9,7 @@ import numpy as np
 
 from ..motion import System
 from ..search import extreme
+from ..units import in_house_units
 from .travels import driving_input
 
 if TYPE_CHECKING:
@@ -46,9 +47,9 @@ def box_of(system: System) -> dict:
             if control.body is not None}
 
 
-def greatest_over_box(system: System, function: Callable,
-                      among: Iterable[str] | None) -> tuple[float, dict]:
-    """Greatest value over the whole wanted travel, and where.
+def greatest_over_box(system: System, function: Callable, among: Iterable[str] | None,
+                      ends: dict | None = None) -> tuple[float, dict]:
+    """Greatest value over a whole travel, and where.
 
     Parameters
     ----------
@@ -57,13 +58,15 @@ def greatest_over_box(system: System, function: Callable,
         From a `Motion` to values (...).
     among : collection of str
         The inputs it can depend on; the others stay at 0.
+    ends : dict, optional
+        ``{input: (least, greatest)}``; the wanted travel unless given.
 
     Returns
     -------
     (float, dict)
         The value and ``{input: position}``.
     """
-    whole = box_of(system)
+    whole = box_of(system) if ends is None else ends
     box = {name: travel for name, travel in whole.items() if name in among}
     if not box:
         return float(function(system.sweep())), dict.fromkeys(whole, 0.0)
@@ -93,6 +96,7 @@ def inputs_of(system: System, *bodies: str) -> frozenset:
     return frozenset().union(*(needs[b] for b in chain))
 
 
+@in_house_units(position="position", angle="up down")
 def differential(system: System, count: int = 9) -> pd.DataFrame:
     """Up against down of each left and right pair over the input that drives them.
 
@@ -125,6 +129,7 @@ def differential(system: System, count: int = 9) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["pair", "input", "position", "up", "down", "ratio"])
 
 
+@in_house_units(angle="greatest")
 def cross_talk(system: System) -> pd.DataFrame:
     """What the other inputs do to each surface over the whole wanted travel.
 
@@ -162,6 +167,7 @@ def cross_talk(system: System) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["surface", "input", "other", "greatest", *box])
 
 
+@in_house_units(angle="angle", length="movement")
 def stick_difference(system: System) -> pd.DataFrame:
     """How far the sticks differ over the whole wanted travel.
 
@@ -199,6 +205,7 @@ def stick_difference(system: System) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["first", "second", "angle", "movement", *box_of(system)])
 
 
+@in_house_units(angle="greatest")
 def symmetry(system: System) -> pd.DataFrame:
     """Left surface with the stick left against right surface with the stick right.
 

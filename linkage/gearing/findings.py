@@ -10,7 +10,7 @@ import numpy as np
 
 from ..motion import System, body_of
 from ..search import extremes
-from ..units import shown_length
+from ..units import in_house_units, shown_length
 from .cross_checks import SAMPLES, ZOOMS, box_of, greatest_over_box
 from .plausible import implausible
 from .surface_ways import direction_findings, directions
@@ -19,7 +19,7 @@ from .words import Finding, said_place
 if TYPE_CHECKING:
     import pandas as pd
 
-    from .surface_ways import Direction
+    from .words import Direction
 
 LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice
 GRID = 41
@@ -168,6 +168,7 @@ def _joined(good, grid):
         joined = grown
 
 
+@in_house_units(angle="margin")
 def margins(system: System) -> pd.DataFrame:
     """Least over-centre margin of both ends of every rod over the whole wanted travel.
 

@@ -9,6 +9,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..motion import System
 from ..search import crossings
+from ..units import in_house_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,24 +44,28 @@ def driving_input(system: System, surface: str) -> str | None:
     return best if best is not None and spans[best] > 1e-9 else None
 
 
-def required_travels(system: System) -> pd.DataFrame:
+@in_house_units(angle="required within found missed_by", position="at reached_at")
+def required_travels(system: System, ends: dict | None = None) -> pd.DataFrame:
     """Required travels against found ones.
 
     Parameters
     ----------
     system : System
+    ends : dict, optional
+        ``{input: (least, greatest)}`` between which they are found, as the drawn stops leave them;
+        the wanted travel unless given.
 
     Returns
     -------
     DataFrame
-        One row per surface and way: surface, input, way, required, within, found (degrees over
-        the wanted travel, others at 0), missed_by (degrees, + too much), ok, at (input where found)
+        One row per surface and way: surface, input, way, required, within, found (degrees
+        between the ends, others at 0), missed_by (degrees, + too much), ok, at (input where found)
         and reached_at (input where the required deflection is reached, up to 10 past the wanted
         travel; NaN when it is not).
     """
     import pandas as pd
 
-    rows = []
+    rows, ends = [], ends or {}
     for surface, part in system.model.surfaces.items():
         for require in part.require:
             name = require.input or driving_input(system, surface)
@@ -69,22 +74,24 @@ def required_travels(system: System) -> pd.DataFrame:
                 if wanted is not None:
                     rows.append({"surface": surface, "input": name, "way": way,
                                  "required": wanted, "within": require.within,
-                                 **_found(system, surface, name, way, wanted, require.within)})
+                                 **_found(system, surface, name, way, require,
+                                          ends.get(name))})
     return pd.DataFrame(rows, columns=["surface", "input", "way", "required", "within", "found",
                                        "missed_by", "ok", "at", "reached_at"])
 
 
-def _found(system, surface, name, way, wanted, within):
+def _found(system, surface, name, way, require, ends):  # noqa: PLR0913
     nothing = {"found": np.nan, "missed_by": np.nan, "ok": False, "at": np.nan,
                "reached_at": np.nan}
     if name is None:
         return nothing
     sign, control = SIGNS[way], system.inputs[name]
+    wanted, within = getattr(require, way), require.within
 
     def along(x):
         return sign * system.sweep(**{name: x}).deflection(surface)
 
-    x, deflection = _extremes(system, surface, name, sign)
+    x, deflection = _extremes(system, surface, name, sign, ends or control.travel)
     if not np.isfinite(deflection).any():
         return nothing
     best = int(np.nanargmax(deflection))
@@ -96,9 +103,9 @@ def _found(system, surface, name, way, wanted, within):
             "at": float(x[best]), "reached_at": reached}
 
 
-def _extremes(system, surface, name, sign):
-    """Ends of the wanted travel, and every place between where the gearing is 0."""
-    low, high = system.inputs[name].travel
+def _extremes(system, surface, name, sign, ends):
+    """Both ends, and every place between where the gearing is 0."""
+    low, high = ends
 
     def gearing(x):
         return system.sweep(**{name: x}).gearing(surface)[name]
@@ -107,6 +114,11 @@ def _extremes(system, surface, name, sign):
     return x, sign * system.sweep(**{name: x}).deflection(surface)
 
 
+@in_house_units(angle="deflection level",
+                length="movement edge",
+                angle_per_angle="gearing",
+                angle_per_length="per_mm",
+                angle_per_inch="per_in")
 def gearing_table(system: System, name: str, positions: ArrayLike | None = None) -> pd.DataFrame:
     """Deflection and gearing of every surface along one input, the others at 0.
 

@@ -36,6 +36,41 @@ class Finding:
     kind: str = "motion"
 
 
+@dataclass(frozen=True)
+class Direction:
+    """What one input makes one surface do, and whether that is the right way.
+
+    Attributes
+    ----------
+    surface, input : str
+    end : str
+        The positive end of the input in words, such as "stick right".
+    goes : str
+        What the surface does for it at neutral, such as "trailing edge up".
+    due : str
+        What it has to do; empty where nothing says.
+    outcome : {"wrong", "turns back", "not decided", "exception", "not judged", "right"}
+    text : str
+        One sentence.
+    place : dict
+        ``{input: position}`` that the sentence is about; empty for the whole travel.
+    """
+
+    surface: str
+    input: str
+    end: str
+    goes: str
+    due: str
+    outcome: str
+    text: str
+    place: dict
+
+    @property
+    def miss(self) -> bool:
+        """Whether it counts as a missed requirement."""
+        return self.outcome in ("wrong", "turns back", "not decided")
+
+
 def deflection_words(system: System, surface: str) -> tuple[str, str]:
     """What a negative and a positive deflection of a surface are called.
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
 WITHIN = 0.01  # mm between an arc and the polygon that stands for it
+LEAST = 1e-3  # mm, size of the least hole
 SAME = 1e-6  # mm, below which two corners are one
 STRAIGHT = 1e-10  # mm that a corner may stand out of line and still be left out
 
@@ -82,9 +83,9 @@ def hole_polygon(hole: Any, tolerance: float = WITHIN) -> np.ndarray:
     start = _finite(hole["at"] if "at" in hole else hole["from"], "a hole", "at its middle")
     end = start if "at" in hole else _finite(hole["to"], "a slot", "at its end")
     size = float(hole["diameter"] if "at" in hole else hole["width"])
-    if not (math.isfinite(size) and size > 0):
+    if not LEAST <= size < math.inf:
         name = "a hole has diameter" if "at" in hole else "a slot has width"
-        raise LinkageError(f"{name} {mm(size)}; give more than 0 mm", size=size)
+        raise LinkageError(f"{name} {mm(size)}; give more than 0, {mm(LEAST)} or more", size=size)
     return _slot(start, end, size / 2, tolerance)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..gearing import box_of
 from ..motion import System
+from ..units import in_house_units
 from .columns import tube_area, tube_inertia
 from .load_cases import Case, balanced, cases, hand, shares
 from .margins import missing
@@ -72,6 +73,7 @@ def rod_give(model: Model, rod: str) -> float:
     return model.rod_length(rod) / (model.material(part.material).modulus * area)
 
 
+@in_house_units(angle="neutral worst", position="at")
 def lost_motion_table(system: System) -> pd.DataFrame:
     """Lost motion of every surface with the stick held, one pilot's limit force on it.
 

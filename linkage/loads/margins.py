@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..motion import System
+from ..units import in_house_units
 from .columns import column_load, slenderness, torsion_stress, tube_area
 from .worst import worst_loads
 
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 SHEAR = math.sqrt(3.0)  # shear strength as a share of the tensile one: distortion energy
 
 
+@in_house_units(force="tension compression column joint_needs", length="length")
 def rod_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFrame:
     """Every rod against its greatest tension and compression.
 
@@ -102,6 +104,7 @@ def margin(strength: float, load: float, factor: float) -> float:
     return strength / (load * factor) - 1 if load > 0 else math.inf
 
 
+@in_house_units(moment="moment", stress="stress")
 def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFrame:
     """Every body's moment about its axis against its torque tube.
 

@@ -9,6 +9,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..model import AIRFRAME
 from ..motion import Motion, System, body_of
+from ..units import in_house_units
 from .load_cases import hinge_moment
 from .pilot_forces import grip_rate, grip_speed, grips, pilot_force
 
@@ -161,6 +162,7 @@ def _turning(motion, body, name):
     return total
 
 
+@in_house_units(force="force friction", moment="moment*")
 def stick_force_table(system: System, name: str,
                       positions: ArrayLike | None = None) -> pd.DataFrame:
     """Stick force and friction along one input, the others at 0.

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import LinkageError
-from ..gearing import box_of
 from ..motion import System
+from ..stops import judged_box
+from ..units import in_house_units
 from .load_cases import Case, cases, shares
 from .pilot_forces import pilot_force
 from .statics import Statics
@@ -99,8 +100,9 @@ def tube_moments(statics: Statics, share, body: str):
     return lengths[real], moments[:, :-1][:, real]
 
 
+@in_house_units(load="value")
 def worst_loads(system: System) -> pd.DataFrame:
-    """Greatest loads of every part over the wanted travel and every load case.
+    """Greatest loads of every part over the travel that the stops leave and every load case.
 
     Parameters
     ----------
@@ -129,11 +131,12 @@ def worst_loads(system: System) -> pd.DataFrame:
 def _worst(system):
     import pandas as pd
 
-    listed, names = cases(system), list(box_of(system))
+    listed, box = cases(system), judged_box(system)
+    names = list(box)
     if not listed:
         raise LinkageError('no load is known: name a point "grip" on what an input drives and a '
                            "surface that it moves, or give a surface its hinge moment")
-    sides = [np.unique([0.0, *np.linspace(*system.inputs[n].travel, _steps(len(names)))])
+    sides = [np.unique([0.0, *np.linspace(*box[n], _steps(len(names)))])
              for n in names]
     grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
     steps = [np.diff(side).max() for side in sides]
@@ -208,7 +211,7 @@ def _peak(values, places) -> int:
 def _closer(system, found, names, steps):
     """Look about each worst position at half the step, in its own load case."""
     offsets = np.array(list(itertools.product((-1, 0, 1), repeat=len(names)))) * steps
-    low, high = np.array([system.inputs[n].travel for n in names]).T
+    low, high = np.array(list(judged_box(system).values())).T
     keys = list(found)
     places = np.concatenate([np.clip(found[key][2] + offsets, low, high) for key in keys])
     places, where = np.unique(places, axis=0, return_inverse=True)

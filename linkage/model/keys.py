@@ -44,7 +44,8 @@ def at(place: str):
         yield
     except ModelError as error:
         inner = error.facts["place"]
-        raise ModelError(f"{place}, {error.sentence}", place=f"{place}, {inner}") from error
+        raise ModelError(f"{place}, {error.sentence}",
+                         **{**error.facts, "place": f"{place}, {inner}"}) from error
     except LinkageError as error:
         raise ModelError(f"{place}: {error.sentence}", **{**error.facts, "place": place}) from error
 

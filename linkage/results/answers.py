@@ -75,6 +75,8 @@ class Answers:
         What it is set beside.
     also_missed : tuple of Miss
         What the caller found missed besides.
+    built : bool
+        Whether clearance is proven for every build within the file's tolerances, not as drawn.
     tell : callable
         Told the name of an answer that takes long as it begins.
     lacking : dict
@@ -88,6 +90,7 @@ class Answers:
     chance: rigging.Chance = rigging.Chance(rigged=True)
     before: Answers | None = None
     also_missed: tuple = ()
+    built: bool = False
     tell: Callable = lambda phase: None
     lacking: dict = field(default_factory=dict)
 
@@ -163,8 +166,10 @@ class Answers:
 
     @answer
     def travels(self) -> pd.DataFrame | None:
-        """Required travels against found ones."""
-        return gearing.required_travels(self.system)
+        """Required travels against found ones, at the drawn stop where one governs."""
+        found = self.stops
+        return gearing.required_travels(
+            self.system, None if found is None else stops.drawn_ends(self.system, found))
 
     @answer
     def gearing(self) -> dict[str, pd.DataFrame] | None:
@@ -201,12 +206,13 @@ class Answers:
         self._given(self.system.model.solids, "solid", '[body."NAME".solid.NAME] with kind, or a '
                                                        "rod's diameter")
         real = self.real_travel
-        return clearance(self.system, real=None if real is None else real.travel)
+        return clearance(self.system, built=self.built, real=None if real is None else real.travel)
 
     @answer
     def real_travel(self) -> RealTravel | None:
         """The travel that the stops leave."""
-        return stops.real_travel(self.system)
+        return stops.real_travel(self.system,
+                                 self.system.model.tolerance if self.built else None)
 
     @answer
     def stops(self) -> pd.DataFrame | None:

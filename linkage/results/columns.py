@@ -10,7 +10,7 @@ from .. import gearing
 from ..model import STATIONS
 from ..motion import System
 from ..units import LENGTHS
-from .blocks import bare
+from .blocks import bare, unit_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -63,7 +63,9 @@ def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
               for name, control in system.inputs.items()}
     if "ok" in done and None not in set(done["ok"]):
         done["ok"] = done["ok"].astype(bool)
-    return done.rename(columns=lambda c: str(names.get(c, RENAMED.get(c, c))).replace("_", " "))
+    done = done.rename(columns=lambda c: str(names.get(c, RENAMED.get(c, c))).replace("_", " "))
+    done.attrs["units"] = {heading: unit_of(heading) for heading in done}
+    return done
 
 
 def in_words(system: System, data: pd.DataFrame, surface: str | None = None) -> dict:

@@ -183,15 +183,28 @@ def _clearance_misses(results):
         row = _judged(results, row)
         at = place_words(results.system, row)
         if row["least"] < row["required"]:
-            verb = "touch" if row["least"] <= 0 else "come near"
-            yield Miss("clearance", row["pair"], f"{verb}, {shown_length(row['least'], unit)} met, "
-                       f"{required}", at, short=row["required"] - row["least"])
+            near = shown_length(abs(row["least"]), unit)
+            if row["least"] <= 0:
+                deep = f", {near} deep" if _depth_known(results.system, row["pair"]) else ""
+                words = f"touch{deep} ({required})"
+            else:
+                words = f"{near}, {required}"
+            words += ", in a build within the tolerances" if results.built else ""
+            yield Miss("clearance", row["pair"], words, at, short=row["required"] - row["least"])
         else:
             own = LENGTHS[unit]
             proven = rounded_down(row["proven"] / own.mm, own.digits)
             words = f"only {proven} {unit}" if math.isfinite(proven) else "nothing"
             yield Miss("clearance", row["pair"], f"{words} proven, {required}", at,
                        decided=False, short=row["required"] - row["proven"])
+
+
+def _depth_known(system, name: str) -> bool:
+    """Whether both solids are convex: out of one piece of several the way may lead into another."""
+    scene = scene_of(system)
+    pair = scene.pairs[name]
+    return all(len(scene.solid_of(pair, solid).pieces) == 1
+               for solid in (pair.first, pair.second))
 
 
 def _judged(results, row):
@@ -204,8 +217,9 @@ def _judged(results, row):
 
 def _pairs_judged(results):
     free = results.clearance["rule"].isin(["stop", "waived"])
-    return counted(int((~free).sum()) + len(results.clearance.attrs["far"]), "clearance",
-                    "clearances")
+    build = " of every build" if results.built else ""
+    return counted(int((~free).sum()) + len(results.clearance.attrs["far"]), f"clearance{build}",
+                   f"clearances{build}")
 
 
 def _no_clearance_of(results):
@@ -226,8 +240,10 @@ def _no_clearance_of(results):
 
 def _clearance_covers(results):
     found = results.clearance
-    yield (f"Clearance as drawn is for every position of {_travel_judged(results)}, what lies at a "
-           f"joint that two parts share left out; "
+    build = ("for every build within the file's tolerances" if results.built else
+             "as drawn, not for every build within the tolerances")
+    yield (f"Clearance is {build}, for every position "
+           f"of {_travel_judged(results)}; what lies at a joint that two parts share left out; "
            f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
 
 
@@ -238,8 +254,11 @@ def _travel_judged(results) -> str:
         return f"the wanted travel, {travel_words(results.system)}"
     wide = max(real.fine.values(), default=0.0)
     more = f" (covered by cells, {wide:.2f}° or mm at its edge, never too small)" if wide else ""
+    ended = [f"{', '.join(ends)} ended by {what}" for what, stopped in
+             (("stops", True), ("the wanted travel", False))
+             if (ends := ends_of(results.system, stopped=stopped))]
     return (f"the travel that the stops leave{more}, which lies within "
-            f"{travel_words(results.system, real.box)}")
+            f"{travel_words(results.system, real.box)} ({'; '.join(ended)})")
 
 
 def travel_words(system: System, box: dict | None = None) -> str:
@@ -431,8 +450,9 @@ QUESTIONS = (  # in the order of the verdict
     Question("motion", "findings", ("margins", "findings"), _missed_findings("motion"),
              lambda results: "", _undriven),
     Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required,
-             _covering("Travels are judged over the wanted travel of their input, the others at "
-                       "neutral, as drawn.")),
+             _covering("Travels are judged as drawn, along their input with the others at neutral: "
+                       "up to the stop that governs, where an end has none up to the wanted "
+                       "travel.")),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
              _no_clearance_of, _clearance_covers),
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
@@ -440,15 +460,18 @@ QUESTIONS = (  # in the order of the verdict
                        " whether the stick gets past them, over all inputs they depend on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
              _margins_judged, _no_strength,
-             _covering("Loads are the greatest found on a grid of stick positions and closer about "
-                       "each worst one: searched, not proven between; for the load cases listed.")),
+             _covering("Loads are the greatest found on a grid of stick positions, up to the drawn "
+                       "stops, and closer about each worst one: searched, not proven between; for "
+                       "the load cases listed.")),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
-             _covering("Tilts of rod ends are searched over the wanted travel, not proven.")),
+             _covering("Tilts of rod ends are searched up to the drawn stops, not proven.")),
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
-             covers=_covering("Lengths of wires are proven over the wanted travel; what their "
+             covers=_covering("Lengths of wires are proven up to the drawn stops; what their "
                               "loops come near is looked at in a grid of stick positions.")),
     Question("grip", "wires", ("grips",), hands.grip_misses, hands.grips_judged, hands.grips_left),
-    Question("hand", "wires", ("hands",), hands.hand_misses, hands.hands_judged, hands.hands_left),
+    Question("hand", "wires", ("hands",), hands.hand_misses, hands.hands_judged, hands.hands_left,
+             covers=_covering("Room of hands is proven as drawn, over the travel that the stops "
+                              "leave.")),
 )

@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import Stage, near_pairs, prove, scene_of, travel_box
+from ..clearances import Stage, near_pairs, prove, scene_of
 from ..motion import System
+from ..stops import real_travel
+from ..units import in_house_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,6 +21,7 @@ WITHIN = 0.05  # mm, width of the bracket of the least gap
 AT_END = 1.0  # mm within which a tube ends where the grip is put on
 
 
+@in_house_units(length="bore shaft", angle="clocking")
 def grip_table(system: System) -> pd.DataFrame:
     """Bore of every grip against the shaft it is put on.
 
@@ -70,8 +73,9 @@ def _distance(point, one, other) -> float:
     return float(np.linalg.norm(one + share * piece - point))
 
 
+@in_house_units(length="least proven required")
 def hand_clearance(system: System) -> pd.DataFrame:
-    """Least clearance of every hand over the whole wanted travel, with proof.
+    """Least clearance of every hand over the travel that the stops leave, with proof.
 
     Parameters
     ----------
@@ -87,21 +91,21 @@ def hand_clearance(system: System) -> pd.DataFrame:
     """
     import pandas as pd
 
-    scene, box = scene_of(system), travel_box(system)
+    scene, travel = scene_of(system), real_travel(system).travel
     hands = {f"{name}/hand" for name, body in system.model.bodies.items()
              if body.grip is not None and body.grip.hand is not None}
     pairs = [pair for pair in scene.pairs.values() if {pair.first, pair.second} & hands
              and pair.rule != "waived"]
-    columns = ["pair", "least", "proven", "required", *box, "ok"]
-    near, far = near_pairs(scene, pairs, box, NEAR) if pairs else ([], {})
-    rows = _proven(scene, near, box) if near else []
+    columns = ["pair", "least", "proven", "required", *travel.names, "ok"]
+    near, far = near_pairs(scene, pairs, travel, NEAR) if pairs else ([], {})
+    rows = _proven(scene, near, travel) if near else []
     table = pd.DataFrame(rows, columns=columns).sort_values("proven", ignore_index=True)
     table.attrs["far"] = float(min(far.values(), default=0.0))
     return table
 
 
-def _proven(scene, near, box):
-    proof = prove(Stage(scene, near), box, WITHIN, limit=NEAR)
+def _proven(scene, near, travel):
+    proof = prove(Stage(scene, near), travel, WITHIN, limit=NEAR)
     return [[pair.name, float(proof.least[k]), min(float(proof.proven[k]), float(proof.least[k])),
              pair.required, *map(float, proof.place[k]),
              bool(proof.proven[k] >= pair.required and k not in proof.open_at)]

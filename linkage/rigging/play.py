@@ -10,6 +10,7 @@ import numpy as np
 from ..gearing import driving_input
 from ..geometry.vectors import any_square_to
 from ..motion import Rates, Seeds, System, body_of, hinge_sign
+from ..units import in_house_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -78,6 +79,7 @@ def _shifted(system, body, way) -> dict:
             if body_of(address) in moved}
 
 
+@in_house_units(length="play grip_moves", angle="surface_moves")
 def free_play(system: System, at: dict | None = None) -> pd.DataFrame:
     """Free play of every joint as it shows at each surface and at the grip.
 
@@ -114,6 +116,7 @@ def free_play(system: System, at: dict | None = None) -> pd.DataFrame:
                                        "input", "grip_moves"])
 
 
+@in_house_units(angle="worst rss", length="grip_worst grip_rss")
 def play_bands(found: pd.DataFrame) -> pd.DataFrame:
     """Worst case and root sum square of free play, per surface and stick position.
 

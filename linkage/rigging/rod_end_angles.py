@@ -11,6 +11,8 @@ from .. import gearing
 from ..model import AIRFRAME
 from ..model.keys import unit_vector
 from ..motion import Slide, System, body_of, kernels
+from ..stops import judged_box
+from ..units import in_house_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from ..motion.moved import Motion
 
 
+@in_house_units(angle="neutral greatest allowed")
 def misalignment(system: System) -> pd.DataFrame:
     """Greatest misalignment of every rod end over the whole wanted travel.
 
@@ -95,7 +98,7 @@ def _greatest(system, rod, i, bolt) -> dict:
     among = gearing.inputs_of(system, *(body for end in system.model.rods[rod].ends
                                 if (body := body_of(end)) != AIRFRAME))
     most, place = gearing.greatest_over_box(
-        system, lambda motion: end_misalignment(motion, rod, i, bolt), among)
+        system, lambda motion: end_misalignment(motion, rod, i, bolt), among, judged_box(system))
     return {"neutral": float(end_misalignment(system.sweep(), rod, i, bolt)), "greatest": most,
             **place}
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..motion import System
+from ..units import in_house_units
 from .lengths import deflection_per_length, length_rates, rods_in_play
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 ENDS = ("first", "second")
 
 
+@in_house_units(length="length tube longer shorter", turns="turns_longer turns_shorter")
 def rod_sheet(system: System) -> pd.DataFrame:
     """What to cut and how far each rod can be adjusted.
 
@@ -50,6 +52,7 @@ def rod_sheet(system: System) -> pd.DataFrame:
                                        "turns_longer", "turns_shorter", "hardware", "missing"])
 
 
+@in_house_units(length="thread_pitch engaged needed most longer shorter")
 def end_sheet(system: System) -> pd.DataFrame:
     """Every rod end as fitted: thread, hand, engagement and adjustment left.
 
@@ -85,6 +88,7 @@ def end_sheet(system: System) -> pd.DataFrame:
                                        "adjustable"])
 
 
+@in_house_units(length="per_turn", angle="turn half_turn")
 def turns(system: System) -> pd.DataFrame:
     """What turning a rod end, or a tube between two of them, does to the surfaces at neutral.
 

@@ -12,6 +12,7 @@ from ..errors import MotionError, nearest
 from ..model import STATIONS
 from ..motion import Rates, Seeds, System, hinge_sign
 from ..stops import dimension_tolerances, meeting, seeds_of, stop_rates
+from ..units import in_house_units
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -94,6 +95,7 @@ def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> di
     return found
 
 
+@in_house_units(angle_per_length="per_mm", length="tolerance", angle="moves")
 def sensitivities(system: System, at: list[Spot] | None = None, *,
                   rigged: bool = False) -> pd.DataFrame:
     """How far each dimension of the build moves each surface, the most first.
@@ -156,6 +158,7 @@ def _set_by_rods(system, rates: dict) -> dict:
     return done
 
 
+@in_house_units(angle="worst rss")
 def error_bands(found: pd.DataFrame) -> pd.DataFrame:
     """Worst case and root sum square of every surface at every spot.
 

@@ -17,6 +17,7 @@ import numpy as np
 
 from ..clearances import Travel, scene_of, travel_box
 from ..clearances.cell_bounds import bounds
+from ..errors import LinkageError
 from ..motion import System
 from .cover import Cells
 from .faces import meeting, stage_with
@@ -122,6 +123,25 @@ def real_travel(system: System, tolerances: Tolerance | None = None) -> RealTrav
     if tolerances not in known:
         known[tolerances] = _worked_out(system, tolerances)
     return known[tolerances]
+
+
+def judged_box(system: System) -> dict:
+    """Ends that hold every stick position the stops leave, where something is searched over them.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    dict
+        ``{input: (least, greatest)}``; the wanted travel where a stop leaves none at all, which
+        the search for the stops tells.
+    """
+    try:
+        return real_travel(system).box
+    except LinkageError:
+        return travel_box(system)
 
 
 def _worked_out(system, tolerances) -> RealTravel:

@@ -11,7 +11,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..motion import System
 from ..search import crossings
-from ..units import shown_length
+from ..units import in_house_units, shown_length
 from .contact_rates import stop_rates
 from .faces import Meeting, meeting
 
@@ -23,6 +23,7 @@ SAME = 1e-6  # mm within which two thicknesses are one
 STEPS = 81
 
 
+@in_house_units(length="thickness made_of", position="angle band")
 def size_spacer(system: System, *, stop: str, deflection: dict | None = None,
                 input: dict | None = None) -> pd.DataFrame:
     """Spacer thickness that stops the stick, or a surface, where it should.

@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
-from ...model import AIRFRAME, STATIONS
+from ...clearances.scene import plate_axes
+from ...model import AIRFRAME, STATIONS, Plate
+from ...model.shapes import SIDES
 from ...motion import System
-from ...units import LENGTHS
+from ...units import LENGTHS, rounded_text
 from ..blocks import Heading, Picture, Table, Text
 
 if TYPE_CHECKING:
@@ -33,6 +36,9 @@ def blocks(results: Answers) -> Iterator[Block]:
     yield Table("Moving parts", bodies(system))
     yield Table("Rods", rods(system), "Length centre to centre.")
     yield Table("Hardpoints", hardpoints(system), "At neutral.")
+    if any(isinstance(solid, Plate) for solid in system.model.solids.values()):
+        yield Table("Plates", plates(system), "Which way the corners [u, v] of each outline are "
+                                              "counted, at neutral: v is normal x u.")
     if not system.model.solids:
         yield Text("The file describes no solids, so clearance, travel map, stops and spacers are "
                    "missing.", "missing")
@@ -45,6 +51,24 @@ def _view(system, **options):
         return plots.three_view(system, **options)
 
     return draw
+
+
+def plates(system: System) -> pd.DataFrame:
+    """Which way u and v of every plate's outline go: DataFrame of plate, normal, u, v."""
+    rows = []
+    for name, solid in system.model.solids.items():
+        if isinstance(solid, Plate):
+            u, v, normal = (_way(each) for each in plate_axes(solid))
+            rows.append({"plate": name, "normal": normal, "u": u, "v": v})
+    return pd.DataFrame(rows, columns=["plate", "normal", "u", "v"])
+
+
+def _way(vector) -> str:
+    """A direction in a word where it is along a station, else its parts along FS, BL, WL."""
+    for word, along in SIDES.items():
+        if np.allclose(vector, along, atol=1e-6):
+            return word
+    return "[" + ", ".join(rounded_text(float(part), 3) for part in vector) + "]"
 
 
 def hardpoints(system: System) -> pd.DataFrame:

@@ -51,8 +51,9 @@ def _required(results):
                     angle="required within found off_by found_at reached_at")
     words = in_words(results.system, data)
     words["reached at °"] = lambda row, value: _reached(results.system, row, value)
-    yield Table("Required travels", data, "Over the wanted travel, the other inputs at neutral; "
-                f"a dash: reached nowhere up to {gearing.BEYOND:g}° past it.", words=words)
+    yield Table("Required travels", data, "As drawn, up to the stop that governs, else to the "
+                "wanted travel, the other inputs at neutral; a dash: reached nowhere up to "
+                f"{gearing.BEYOND:g}° past the wanted travel.", words=words)
 
 
 def _reached(system, row, value) -> str:
