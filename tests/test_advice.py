@@ -85,8 +85,9 @@ def test_no_position_is_asked_for_twice_and_none_is_neutral():
 
 @pytest.mark.parametrize(("least", "bend", "told"), [(64, 40, True), (80, 40, False)])
 def test_clamps_too_near_for_any_but_a_wide_loop_are_to_be_moved(least, bend, told):
-    """By hand: 64 mm apart, radius 40: a = asin(32 / 40), the wide arc is 80 (pi - a) = 177.1."""
-    needed = length_needed((least, least), 5.0, bend)
-    assert needed == pytest.approx(177.14, abs=0.01) if told else needed == least + 5
+    """By hand: 64 mm apart, radius 40: a = asin(32 / 40), the arcs 80 a = 74.2, less than
+    79, and 80 (pi - a) = 177.1."""
+    needed = length_needed((least, least), 15.0, bend)
+    assert needed == pytest.approx(177.14, abs=0.01) if told else needed == least + 15
     row = {"least": least, "greatest": least, "bend_limit": bend, "needed": needed}
     assert ("move the clamps apart" in clamps_apart(row, "mm")) == told
