@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import linkage
-from linkage.clearances import Stage, prove, scene_of, travel_box
+from linkage.clearances import Stage, prove, scene_of
 from linkage.model.file import parse_model
 from linkage.motion import Builds, System
 
@@ -68,7 +68,7 @@ COUNT = MACHINE.count("<<")
 def proof():
     system = System(parse_model(build(np.zeros(COUNT))))
     stage = Stage(scene_of(system), list(scene_of(system).pairs.values()))
-    return system, stage, prove(stage, travel_box(system), 0.05, system.model.tolerance, 25.0)
+    return system, stage, prove(stage, system.travel_box(), 0.05, system.model.tolerance, 25.0)
 
 
 @pytest.mark.parametrize("seed", range(40))
@@ -116,8 +116,8 @@ def test_the_bound_as_built_loses_less_as_tolerances_shrink():
         "rod = 0.3", "rod = 0.03")
     system = System(parse_model(text))
     stage = Stage(scene_of(system), list(scene_of(system).pairs.values()))
-    found = prove(stage, travel_box(system), 0.01, system.model.tolerance, 25.0)
-    drawn = prove(stage, travel_box(system), 0.001, None, 25.0)
+    found = prove(stage, system.travel_box(), 0.01, system.model.tolerance, 25.0)
+    drawn = prove(stage, system.travel_box(), 0.001, None, 25.0)
     known = (drawn.least > 0) & (drawn.least < 25)
     cost = drawn.least[known] - found.least[known]
     assert known.any()

@@ -110,7 +110,7 @@ def pictures(system, slow=True):
         found.append(plots.gearing_curves(system, input=name))
         if slow:
             found.append(plots.clearance_along(system, input=name))
-    if slow and len(gearing.box_of(system)) > 1:
+    if slow and len(system.travel_box()) > 1:
         found.append(plots.travel_map(system))
     if slow:
         found += [plots.spacer_chart(system, stop=name)

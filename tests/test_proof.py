@@ -8,7 +8,7 @@ import pytest
 from systems import random_solids
 
 import linkage
-from linkage.clearances import Stage, clearance, prove, scene_of, travel_box
+from linkage.clearances import Stage, clearance, prove, scene_of
 from linkage.clearances.stage import measure
 from linkage.clearances.table import _about_apart
 from linkage.intervals import Enclosure
@@ -79,7 +79,7 @@ def test_root_is_clipped_to_what_exists_and_division_by_zero_proves_nothing():
 
 def spread(system, count, seed, half):
     rng = np.random.default_rng(seed)
-    box = travel_box(system)
+    box = system.travel_box()
     centres = {n: rng.uniform(low, high, count) for n, (low, high) in box.items()}
     return rng, centres, dict.fromkeys(box, half)
 
@@ -103,7 +103,7 @@ def random_positions(system, count, seed):
     """Inside, on the sides and in the corners of the wanted travel."""
     rng = np.random.default_rng(seed)
     found = {}
-    for name, (low, high) in travel_box(system).items():
+    for name, (low, high) in system.travel_box().items():
         x = rng.uniform(low, high, count)
         edge = rng.random(count) < 0.3
         found[name] = np.where(edge, rng.choice([low, high], count), x)
@@ -116,7 +116,7 @@ def test_proven_is_never_undercut_and_least_is_attained(path, full):
     system = linkage.load(path)
     table = clearance(system)  # over the wanted travel alone
     assert (table["least"] - table["proven"] <= 0.05 + 1e-9).all()
-    names = list(travel_box(system))
+    names = list(system.travel_box())
     count = 100_000 if full else 400
     motion = system.sweep(**random_positions(system, count, 11))
     found = linkage.gaps(motion, table["pair"])
@@ -314,7 +314,7 @@ def test_attacks(attack):
     scene = scene_of(system)
     stage = Stage(scene, list(scene.pairs.values()))
     assert stage.pairs
-    proof = prove(stage, travel_box(system), 0.05)
+    proof = prove(stage, system.travel_box(), 0.05)
     motion = system.sweep(**random_positions(system, 4000, 3))
     found = linkage.gaps(motion, [pair.name for pair in stage.pairs])
     for k, pair in enumerate(stage.pairs):

@@ -68,7 +68,7 @@ def tilted(system, rod, end, bolt, inputs):
 def test_misalignment_is_the_greatest_of_many(path):
     system = linkage.load(path)
     found, rng = rigging.misalignment(system), np.random.default_rng(2)
-    box = linkage.gearing.box_of(system)
+    box = system.travel_box()
     inputs = {n: np.append(rng.uniform(*side, 1500), 0.0) for n, side in box.items()}
     for row in found.to_dict("records"):
         end = system.model.rods[row["rod"]].ends.index(row["end"])

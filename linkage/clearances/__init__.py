@@ -11,10 +11,8 @@ from .table import (
     pair_gap,
     scene_of,
     stage_of,
-    travel_box,
 )
 from .travel import Travel
 
 __all__ = ["NEAR", "Earlier", "Proof", "Stage", "Travel", "clearance", "earlier", "first_signs",
-           "gaps", "near_of", "near_pairs", "pair_gap", "prove", "scene_of", "stage_of",
-           "travel_box"]
+           "gaps", "near_of", "near_pairs", "pair_gap", "prove", "scene_of", "stage_of"]

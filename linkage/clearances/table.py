@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import itertools
-import weakref
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
@@ -12,7 +11,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..geometry import tube_gap
 from ..model import AIRFRAME
-from ..motion import System
+from ..motion import BEYOND, System
 from ..units import in_house_units
 from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
@@ -26,38 +25,16 @@ if TYPE_CHECKING:
     from .scene import Pair
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
-BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
 MOST = 400_000  # distances of spines worked at once
 FIRST_STEP, LAST_STEP = 0.25, 1e-5  # degrees (mm) of steps down a valley
 STEPS = 60
 LEAST_WITHIN = 1e-6  # mm of the least gap anywhere within which the one met is, level valleys aside
 SLACK = 0.2  # mm above the least gap within which a piece is worth a look
-_scenes, _near, _stages = (weakref.WeakKeyDictionary() for _ in range(3))
 
 
 def scene_of(system: System) -> Scene:
     """The scene of a system, made once."""
-    if system not in _scenes:
-        _scenes[system] = Scene(system)
-    return _scenes[system]
-
-
-def travel_box(system: System, beyond: float = 0.0) -> dict:
-    """Wanted travel of every input that drives something, widened at both ends.
-
-    Parameters
-    ----------
-    system : System
-    beyond : float
-        Degrees (mm) added at each end.
-
-    Returns
-    -------
-    dict
-        ``{input: (least, greatest)}``.
-    """
-    return {name: (control.travel[0] - beyond, control.travel[1] + beyond)
-            for name, control in system.inputs.items() if control.body is not None}
+    return system.kept("scene", lambda: Scene(system))
 
 
 def first_signs(motion: Motion, stage: Stage) -> np.ndarray:
@@ -117,10 +94,7 @@ def pair_gap(motion: Motion, pair: Pair) -> np.ndarray:
 
 def stage_of(scene: Scene, pair) -> Stage:
     """Stage of one pair alone, laid out once."""
-    known = _stages.setdefault(scene, {})
-    if pair.name not in known:
-        known[pair.name] = Stage(scene, [pair])
-    return known[pair.name]
+    return scene.system.kept(("stage", scene, pair.name), lambda: Stage(scene, [pair]))
 
 
 def _named(scene, name):
@@ -147,15 +121,16 @@ def near_of(system: System) -> tuple:
 
 def _sorted_out(system):
     """Near pairs and the lower bounds of the far ones over the widened travel, worked out once."""
-    scene = scene_of(system)
-    if system not in _near:
-        held, far = near_pairs(scene, list(scene.pairs.values()), travel_box(system, BEYOND), NEAR)
-        held = {pair.name for pair in held}
-        near = tuple(pair for pair in scene.pairs.values()
-                     if pair.name in held or pair.rule == "stop")
-        names = {pair.name for pair in near}
-        _near[system] = near, {n: low for n, low in far.items() if n not in names}
-    return _near[system]
+    return system.kept("near pairs", lambda: _near_and_far(scene_of(system)))
+
+
+def _near_and_far(scene):
+    box = scene.system.travel_box(BEYOND)
+    held, far = near_pairs(scene, list(scene.pairs.values()), box, NEAR)
+    held = {pair.name for pair in held}
+    near = tuple(pair for pair in scene.pairs.values() if pair.name in held or pair.rule == "stop")
+    names = {pair.name for pair in near}
+    return near, {n: low for n, low in far.items() if n not in names}
 
 
 def _pair_gap(motion, stage, *, signs=False):
@@ -231,7 +206,7 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
 
     if not tolerance_mm > 0:
         raise LinkageError(f"tolerance_mm is {tolerance_mm:g}; give a width above 0 mm")
-    wanted = Travel.of(travel_box(system))
+    wanted = Travel.of(system.travel_box())
     judged, names = real or wanted, list(wanted.names)
     tolerances = system.model.tolerance if built else None
     scene = Scene(system, tolerances) if built else scene_of(system)
@@ -263,7 +238,7 @@ def _near_over(scene, wanted, judged, tolerances):
     """Pairs that may come near over either travel, and lower bounds of the others."""
     ends = {name: (min(low, judged.box[name][0]), max(high, judged.box[name][1]))
             for name, (low, high) in wanted.box.items()}
-    looked_at = travel_box(scene.system, BEYOND)
+    looked_at = scene.system.travel_box(BEYOND)
     if tolerances is None and all(looked_at[n][0] <= low and high <= looked_at[n][1]
                                   for n, (low, high) in ends.items()):
         return _sorted_out(scene.system)

@@ -2,7 +2,6 @@
 
 from .algebra import gearing_algebra, rod_algebra
 from .cross_checks import (
-    box_of,
     cross_talk,
     differential,
     greatest_over_box,
@@ -25,7 +24,6 @@ from .surface_ways import (
     moved_by,
 )
 from .travels import (
-    BEYOND,
     driving_input,
     edge_movement,
     gearing_table,
@@ -46,7 +44,7 @@ from .words import (
     sense_word,
 )
 
-__all__ = ["BEYOND", "WAYS", "Direction", "Finding", "box_of", "commands", "cross_talk",
+__all__ = ["WAYS", "Direction", "Finding", "commands", "cross_talk",
            "deflection_words", "differential", "direction_findings", "directions",
            "driving_input", "edge_movement", "enclosed_gearing", "expected", "expected_steps",
            "find", "flipped", "gearing_algebra", "gearing_table", "greatest_over_box",

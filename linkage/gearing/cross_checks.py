@@ -41,12 +41,6 @@ def twins(system: System, names: Iterable[str]) -> list[tuple[str, str]]:
     return pairs
 
 
-def box_of(system: System) -> dict:
-    """Wanted travel of every input that drives something: ``{input: (least, greatest)}``."""
-    return {name: control.travel for name, control in system.inputs.items()
-            if control.body is not None}
-
-
 def greatest_over_box(system: System, function: Callable, among: Iterable[str] | None,
                       ends: dict | None = None) -> tuple[float, dict]:
     """Greatest value over a whole travel, and where.
@@ -66,7 +60,7 @@ def greatest_over_box(system: System, function: Callable, among: Iterable[str] |
     (float, dict)
         The value and ``{input: position}``.
     """
-    whole = box_of(system) if ends is None else ends
+    whole = system.travel_box() if ends is None else ends
     box = {name: travel for name, travel in whole.items() if name in among}
     if not box:
         return float(function(system.sweep())), dict.fromkeys(whole, 0.0)
@@ -147,7 +141,7 @@ def cross_talk(system: System) -> pd.DataFrame:
     """
     import pandas as pd
 
-    rows, box = [], box_of(system)
+    rows, box = [], system.travel_box()
     for surface in system.model.surfaces:
         own = driving_input(system, surface)
         meant = {own, *(r.input for r in system.model.surfaces[surface].require)}
@@ -202,7 +196,8 @@ def stick_difference(system: System) -> pd.DataFrame:
             far, place = greatest_over_box(system, movement, among)
             rows.append({"first": first, "second": second, "movement": far, **place,
                          "angle": greatest_over_box(system, angle, among)[0]})
-    return pd.DataFrame(rows, columns=["first", "second", "angle", "movement", *box_of(system)])
+    columns = ["first", "second", "angle", "movement", *system.travel_box()]
+    return pd.DataFrame(rows, columns=columns)
 
 
 @in_house_units(angle="greatest")
@@ -229,7 +224,7 @@ def symmetry(system: System) -> pd.DataFrame:
         bodies = (system.model.surfaces[s].body for s in (left, right))
         value, place = greatest_over_box(system, apart, inputs_of(system, *bodies))
         rows.append({"left": left, "right": right, "greatest": value, **place})
-    return pd.DataFrame(rows, columns=["left", "right", "greatest", *box_of(system)])
+    return pd.DataFrame(rows, columns=["left", "right", "greatest", *system.travel_box()])
 
 
 def _flips(system, name) -> bool:

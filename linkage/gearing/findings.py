@@ -11,7 +11,7 @@ import numpy as np
 from ..motion import System, body_of
 from ..search import extremes
 from ..units import in_house_units, shown_length
-from .cross_checks import SAMPLES, ZOOMS, box_of, greatest_over_box
+from .cross_checks import SAMPLES, ZOOMS, greatest_over_box
 from .plausible import implausible
 from .surface_ways import direction_findings, directions
 from .words import Finding, said_place
@@ -99,7 +99,7 @@ def _misfits(system):
 
 
 def _grid(system):
-    box = box_of(system)
+    box = system.travel_box()
     sides = np.meshgrid(*(np.linspace(*travel, GRID) for travel in box.values()), indexing="ij",
                         sparse=True)
     return dict(zip(box, sides, strict=True))
@@ -190,12 +190,12 @@ def margins(system: System) -> pd.DataFrame:
         group = [each for each, inputs in ends.items() if inputs == among]
         rows |= _least_margins(system, group, among)
     return pd.DataFrame([rows[each] for each in ends],
-                        columns=["rod", "end", "margin", *box_of(system)])
+                        columns=["rod", "end", "margin", *system.travel_box()])
 
 
 def _least_margins(system, ends, among) -> dict:
     """Rows of rod ends that some inputs move."""
-    whole = box_of(system)
+    whole = system.travel_box()
     box = {name: travel for name, travel in whole.items() if name in among}
 
     def values(*sides):
@@ -220,7 +220,7 @@ def _inputs_of_rod(system, rod):
 def _low_margins(system, least_margins):
     for row in least_margins.to_dict("records"):
         if row["margin"] < LOW_MARGIN:
-            place = {name: row[name] for name in box_of(system)}
+            place = {name: row[name] for name in system.travel_box()}
             yield Finding(row["rod"], f'rod "{row["rod"]}" comes within {row["margin"]:.1f}° of '
                                       f'dead centre at "{row["end"]}" '
                                       f"({said_place(system, place)})")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import LinkageError
-from ..motion import System
+from ..motion import BEYOND, System
 from ..search import crossings
 from ..units import in_house_units
 
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from ..motion.moved import Motion
 
 SAMPLES = 241
-BEYOND = 10.0  # degrees past the wanted travel in which a required deflection is still looked for
 SIGNS = {"up": -1.0, "down": 1.0, "left": 1.0, "right": -1.0}
 
 

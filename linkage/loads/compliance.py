@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..gearing import box_of
 from ..motion import System
 from ..units import in_house_units
 from .columns import tube_area, tube_inertia
@@ -93,7 +92,7 @@ def lost_motion_table(system: System) -> pd.DataFrame:
     import pandas as pd
 
     rows = []
-    for name in box_of(system):
+    for name in system.travel_box():
         single = [c for c in cases(system) if c.input == name and len(c.forces) == 1
                   and c.forces[0][1] > 0 and "jammed" not in c.name]
         x = np.unique([0.0, *np.linspace(*system.inputs[name].travel, STEPS)])

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..gearing import box_of
 from ..motion import Motion, System
 from .pilot_forces import SHARE, grips, pilot_force
 from .statics import Statics
@@ -64,7 +63,7 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
     found = []
     if any(surface.hinge for surface in system.model.surfaces.values()):
         found.append(Case(f"hinge moments given, x {system.model.factor.hinge:g}", None))
-    for name in box_of(system):
+    for name in system.travel_box():
         held = tuple(("hinge", s) for s in holding(system, name))
         single = _single(system, name)
         if not (held and single):

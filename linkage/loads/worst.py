@@ -12,7 +12,7 @@ from ..errors import LinkageError
 from ..motion import System
 from ..stops import judged_box
 from ..units import in_house_units
-from .load_cases import Case, cases, shares
+from .load_cases import cases, shares
 from .pilot_forces import pilot_force
 from .statics import Statics
 from .stop_contact import at_stop
@@ -237,9 +237,3 @@ def _at_stop(system, found, name, names):
     for case in cases(system, name):
         _note(found, case, carried(statics, shares(statics, case)), np.array([place]))
     return "" if cases(system, name) else "its input has no grip or no limit pilot force"
-
-
-def case_named(system: System, name: str) -> Case:
-    """The load case of a name in a table of `worst_loads`."""
-    every = [*cases(system), *(c for stop in system.model.stops for c in cases(system, stop))]
-    return next(case for case in every if case.name == name)

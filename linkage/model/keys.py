@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from ..errors import LinkageError, ModelError, mm, nearest
-from ..units import HOUSE, LENGTHS, as_float, file_length, length_mm, quantity
+from ..units import HOUSE, as_float, file_length, length_mm, quantity
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -473,14 +473,3 @@ def _refuse_no_table(word, kind, value):
 def _place_of(word: str, kind: Kind):
     """A table of named things says its own place, once."""
     return nullcontext() if isinstance(kind, TableOf) else at(word)
-
-
-def to_unit(value: Any, unit: str) -> Any:
-    """Lengths in mm in the file's unit.
-
-    Examples
-    --------
-    >>> to_unit(25.4, "in")
-    1.0
-    """
-    return value / LENGTHS[unit].mm

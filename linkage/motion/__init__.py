@@ -6,9 +6,9 @@ from .moved import Motion, hinge_sign, wrapped
 from .plan import Close, Couple, Drive, Plan, Together, body_of, input_sign, make_plan
 from .posture import Dimensions, Posture, Slide, Turn, mixed
 from .rates import Rates, Seeds, pull
-from .system import Control, System
+from .system import BEYOND, Control, System
 
-__all__ = ["Builds", "Close", "Control", "Couple", "Dimensions", "Drive", "EnclosedPosture",
-           "Motion", "Plan", "Posture", "Rates", "Seeds", "Slide", "System", "Together", "Turn",
-           "body_of", "enclose", "hinge_sign", "input_sign", "make_plan", "mixed", "pull",
-           "wrapped"]
+__all__ = ["BEYOND", "Builds", "Close", "Control", "Couple", "Dimensions", "Drive",
+           "EnclosedPosture", "Motion", "Plan", "Posture", "Rates", "Seeds", "Slide", "System",
+           "Together", "Turn", "body_of", "enclose", "hinge_sign", "input_sign", "make_plan",
+           "mixed", "pull", "wrapped"]

@@ -12,9 +12,9 @@ import numpy as np
 from ..errors import MotionError, nearest
 from ..model import AIRFRAME, is_rudder
 from . import kernels
-from .plan import Together, body_of
+from .plan import body_of
 from .posture import Posture, Slide, Turn
-from .rates import Rates, Seeds, jacobian
+from .rates import Rates, Seeds
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -190,23 +190,6 @@ class Motion:
                     centre = self.posture.dimensions.places[f"{body}/pivot"]
                     sine = kernels.turn_margin(here, centre, u, e)
                 found[end] = self._full(np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1))))
-        return found
-
-    def together_margin(self) -> dict:
-        """How far rods solved together are from a dead centre.
-
-        Returns
-        -------
-        dict
-            ``{"rod, rod": ndarray (...)}``: least singular value of their Jacobian with its
-            columns scaled to 1; 0 at a dead centre.
-        """
-        found = {}
-        for step in self.system.plan.steps:
-            if isinstance(step, Together):
-                matrix = jacobian(self.posture, step)
-                matrix = np.nan_to_num(matrix / np.linalg.norm(matrix, axis=-2, keepdims=True))
-                found[", ".join(step.rods)] = self._full(np.linalg.svd(matrix)[1][..., -1])
         return found
 
     def stretch(self, rod: str) -> np.ndarray:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import copy
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
 BLOCK = 16384  # stick positions worked at once: the arrays of a block stay in the cache
+BEYOND = 10.0  # degrees (mm) past the wanted travel in which travels, gaps and stops are looked for
 WAY_STEPS = 64  # along the way from neutral on which whole turns are counted; more where
 WAY_STRIDE = 0.1  # radians would be passed in one by what moves on it
 FOLLOW_STEP = math.radians(4.0)  # first stride of rods solved together, along the way from neutral
@@ -94,7 +95,7 @@ class System:
     """
 
     def __init__(self, model: Model):
-        self.model = model
+        self.model, self._kept = model, {}
         with lengths_said_in(model.length):
             self.plan = make_plan(model)
             self.dimensions = Dimensions.of(model)
@@ -158,6 +159,31 @@ class System:
         else:
             states = self._by_blocks(full, shape, dimensions)
         return Motion(self, full, dimensions, states, shape)
+
+    def travel_box(self, beyond: float = 0.0) -> dict:
+        """Wanted travel of every input that drives something, widened at both ends.
+
+        Parameters
+        ----------
+        beyond : float
+            Degrees (mm) added at each end.
+
+        Returns
+        -------
+        dict
+            ``{input: (least, greatest)}``.
+        """
+        return {name: (control.travel[0] - beyond, control.travel[1] + beyond)
+                for name, control in self.inputs.items() if control.body is not None}
+
+    def kept(self, key: Hashable, work: Callable[[], Any]) -> Any:
+        """Work something out of this system once, and keep it as long as the system is there."""
+        if key not in self._kept:
+            self._kept[key] = work()
+        return self._kept[key]
+
+    def __getstate__(self):
+        return {**self.__dict__, "_kept": {}}  # a copy may be changed, another process starts anew
 
     def only(self, bodies: Iterable[str]) -> System:
         """The system solving only what some bodies need; every other body stays at neutral."""

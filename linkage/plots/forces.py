@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .. import loads
-from ..gearing import box_of, said_place, sense_word
+from ..gearing import said_place, sense_word
 from ..motion import System
 from .curves import known_input
 from .style import (
@@ -94,7 +94,7 @@ def _beside(ax, system, worst, row, k, bad):
         said = "carries nothing"
     else:
         top = mine.loc[mine["value"].idxmax()]
-        said = f"{top['case']},\n{said_place(system, {n: top[n] for n in box_of(system)})}"
+        said = f"{top['case']},\n{said_place(system, {n: top[n] for n in system.travel_box()})}"
     missing = f", no {row['missing']}" if row["missing"] else ""
     ax.annotate(f"{'MISS  ' if bad else ''}{said}{missing}", (1.02, k),
                 xycoords=("axes fraction", "data"), va="center", fontsize=SMALL - 1,

@@ -9,7 +9,6 @@ import numpy as np
 import shapely
 
 from ..clearances import scene_of
-from ..gearing import box_of
 from ..gearing import twins as named_twins
 from ..model import AIRFRAME
 from ..motion import Motion, System, body_of
@@ -115,7 +114,7 @@ def _hinge_end(model, body):
 def ends_of_travel(system: System) -> list:
     """Both ends of every input's wanted travel, the others at 0: ``[(input, Motion)]``."""
     return [(name, system.sweep(**{name: end}))
-            for name, travel in box_of(system).items() for end in travel if end]
+            for name, travel in system.travel_box().items() for end in travel if end]
 
 
 def stirred(system: System, motion: Motion) -> set:

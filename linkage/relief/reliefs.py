@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from ..clearances import Stage, near_pairs, prove, scene_of
+from ..clearances import NEAR, Stage, near_pairs, prove, scene_of
 from ..errors import LinkageError, mm
 from ..model import Model
 from ..motion import System
@@ -16,7 +16,6 @@ from .cut import Cut, cut_shape, least_ligament, make_cut, with_shape
 from .flat import Flat, flat_of
 from .swept import Sweep
 
-NEAR = 25.0  # mm beyond the required clearance within which a pair is looked at closer
 MOST_ROUNDS = 8
 
 

@@ -22,7 +22,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from ..clearances import Travel, travel_box
+from ..clearances import Travel
 from ..clearances.scene import Solid
 from ..motion import System
 from .flat import Flat
@@ -162,7 +162,7 @@ class Sweep:
 
     def __init__(self, system, flat, solid, pair, step=None, within=None):  # noqa: PLR0913
         self.system, self.flat, self.solid, self.pair, self.step = system, flat, solid, pair, step
-        self.within = Travel.of(travel_box(system) if within is None else within)
+        self.within = Travel.of(system.travel_box() if within is None else within)
         self.travel = {name: ends for name, ends in self.within.box.items() if name in pair.inputs}
         self.spacing = {name: high - low for name, (low, high) in self.travel.items()}
         self._corners = self._corners_of_cells()

@@ -176,7 +176,7 @@ class Answers:
         """``{input: DataFrame}``: deflection and gearing along each input."""
         self._given(self.system.model.surfaces, "surface", '[surface."NAME"] with body')
         return {name: gearing.gearing_table(self.system, name)
-                for name in gearing.box_of(self.system)}
+                for name in self.system.travel_box()}
 
     @answer
     def differential(self) -> pd.DataFrame | None:
@@ -229,7 +229,7 @@ class Answers:
     def travel_map(self) -> TravelMap | None:
         """What of the wanted travel of two inputs is free of contact."""
         found = self._needs("clearance")
-        if len(gearing.box_of(self.system)) < 2:
+        if len(self.system.travel_box()) < 2:
             raise NothingAsked("a travel map needs two inputs that drive something; give a body "
                                'input = "NAME"')
         return stops.travel_map(self.system, 0.0, stops.may_touch(self.system, found))
@@ -288,13 +288,13 @@ class Answers:
     def stick_forces(self) -> dict[str, pd.DataFrame] | None:
         """``{input: DataFrame}``: force and friction along each input that has a grip."""
         return {name: loads.stick_force_table(self.system, name)
-                for name in gearing.box_of(self.system) if loads.grips(self.system, name)}
+                for name in self.system.travel_box() if loads.grips(self.system, name)}
 
     @answer
     def needed_forces(self) -> dict[str, dict] | None:
         """``{input: dict}``: the pilot force that the system has to be made for."""
         return {name: loads.needed_force(self.system, name)
-                for name in gearing.box_of(self.system) if loads.grips(self.system, name)
+                for name in self.system.travel_box() if loads.grips(self.system, name)
                 and loads.pilot_force(self.system, name) is not None}
 
     @answer
@@ -303,7 +303,7 @@ class Answers:
         import pandas as pd
 
         rows = []
-        for name in gearing.box_of(self.system):
+        for name in self.system.travel_box():
             if not loads.grips(self.system, name):
                 continue
             x = np.unique([0, *np.linspace(*self.system.inputs[name].travel, STEPS)])

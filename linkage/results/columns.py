@@ -111,7 +111,7 @@ def _surface_words(system, name, row, value):
 
 def place_of(system: System, row: Mapping[str, Any] | pd.Series) -> dict:
     """The stick position in a row that has a column per input."""
-    return {name: row[name] for name in gearing.box_of(system)}
+    return {name: row[name] for name in system.travel_box()}
 
 
 def place_words(system: System, row: Mapping[str, Any] | pd.Series) -> str:

@@ -70,7 +70,7 @@ def _gearing(results):
     motion = results.system.sweep()
     return {f"{surface} by {name}, at neutral": float(motion.gearing(surface)[name])
             for surface in results.system.model.surfaces
-            for name in gearing.box_of(results.system)}
+            for name in results.system.travel_box()}
 
 
 def _points(results, unit):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from .. import gearing, loads
+from .. import loads
 from ..model import SENSES
 from ..units import shown_length
 from .answers import Answers
@@ -50,7 +50,7 @@ def hands_left(results: Answers) -> Iterator[str]:
     """Where a pilot's hand goes and the file gives no room for it."""
     bodies = results.system.model.bodies
     bare = [body for body in dict.fromkeys(
-        place.split("/")[0] for name in gearing.box_of(results.system) if name in SENSES
+        place.split("/")[0] for name in results.system.travel_box() if name in SENSES
         for place in loads.grips(results.system, name))
         if body in bodies and (bodies[body].grip is None or bodies[body].grip.hand is None)]
     bare += [name for name, body in bodies.items()

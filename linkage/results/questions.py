@@ -212,7 +212,7 @@ def _judged(results, row):
     if "real_least" not in row:
         return row
     return row | {name: row[f"real_{name}"] for name in ("least", "proven",
-                                                         *gearing.box_of(results.system))}
+                                                         *results.system.travel_box())}
 
 
 def _pairs_judged(results):
@@ -265,7 +265,7 @@ def travel_words(system: System, box: dict | None = None) -> str:
     """The wanted travel, or another, in words, such as "pitch 13.0° forward to 17.0° aft"."""
     return ", ".join(f"{name} {gearing.said_place(system, {name: low})} to "
                      f"{gearing.said_place(system, {name: high})}"
-                     for name, (low, high) in (box or gearing.box_of(system)).items())
+                     for name, (low, high) in (box or system.travel_box()).items())
 
 
 def _stop_misses(results):
@@ -294,7 +294,7 @@ def ends_of(system: System, *, stopped: bool) -> list[str]:
     """Ends of travels that have a stop in the file, or that have none, in words."""
     there = {(stop.input, stop.side) for stop in system.model.stops.values()}
     return [f"{name} {gearing.sense_word(system, name, side == 'greatest')}"
-            for name in gearing.box_of(system) for side in ("least", "greatest")
+            for name in system.travel_box() for side in ("least", "greatest")
             if ((name, side) in there) is stopped]
 
 
@@ -348,7 +348,7 @@ def _no_strength(results):
                       if math.isnan(r["margin"])])):
         if names:
             yield f"strength of {words} of {listed(names)}: the file gives none"
-    pushed = [name for name in gearing.box_of(results.system)
+    pushed = [name for name in results.system.travel_box()
               if not loads.grips(results.system, name)
               or loads.pilot_force(results.system, name) is None]
     if pushed:

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import LinkageError
-from ..gearing import box_of
 from ..model import STATIONS
 from ..motion import Dimensions, System
 from ..stops import dimension_tolerances
@@ -244,7 +243,7 @@ def trial_builds(system: System) -> Builds:
     -------
     Builds
     """
-    ends = [(name, end) for name, travel in box_of(system).items() for end in (0.0, *travel)]
+    ends = [(name, end) for name, travel in system.travel_box().items() for end in (0.0, *travel)]
     held = {name: np.array([at if name == moved else 0.0 for moved, at in ends])
-            for name in box_of(system)}
+            for name in system.travel_box()}
     return monte_carlo(system, Chance(builds=FEW), **held)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import Stage, near_pairs, prove, scene_of
+from ..clearances import NEAR, Stage, near_pairs, prove, scene_of
 from ..motion import System
 from ..stops import real_travel
 from ..units import in_house_units
@@ -16,7 +16,6 @@ from ..units import in_house_units
 if TYPE_CHECKING:
     import pandas as pd
 
-NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 WITHIN = 0.05  # mm, width of the bracket of the least gap
 AT_END = 1.0  # mm within which a tube ends where the grip is put on
 

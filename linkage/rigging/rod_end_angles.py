@@ -42,7 +42,7 @@ def misalignment(system: System) -> pd.DataFrame:
     """
     import pandas as pd
 
-    rows, box = [], gearing.box_of(system)
+    rows, box = [], system.travel_box()
     for rod, part in system.model.rods.items():
         for i, end in enumerate(part.ends):
             bolt, told = _bolt(system.model, rod, i)

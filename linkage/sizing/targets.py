@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .. import gearing
+from ..gearing.travels import SIGNS
 from ..model import is_rudder
 from ..motion import Posture, Rates, Seeds, Slide, System, Turn, body_of, hinge_sign, kernels
 from .dimensions import Layout
@@ -23,7 +24,6 @@ SCALE = {"over-centre": 1.0, "clearance": 0.25,
          "direction": 0.1}  # degrees, mm, and degrees per degree that weigh like one tolerance
 TURNS = 0.02  # degrees per degree (mm) by which a surface at least goes the right way, everywhere
 FINEST = 0.01  # degrees; a tolerance of 0 still needs a scale
-SIGNS = {"up": -1.0, "down": 1.0, "left": 1.0, "right": -1.0}
 SQUARE = 1e-6  # sine short of 1 within which a margin's rate is taken from there
 
 
@@ -245,7 +245,7 @@ def _positions(system, between):
 
     And which of them are an input's own, its two ends first.
     """
-    box = gearing.box_of(system)
+    box = system.travel_box()
     rows, index = [dict.fromkeys(box, 0.0)], {name: [] for name in box}
     for name, position in [*((name, end) for name, travel in box.items() for end in travel),
                            *between]:

@@ -14,7 +14,7 @@ from ..clearances.stage import measure
 from ..errors import LinkageError, nearest
 from ..geometry import Piece, prism
 from ..model import AIRFRAME, Stop
-from ..motion import System, body_of
+from ..motion import BEYOND, System, body_of
 from ..units import shown_length
 from .first import WITHIN, first_contact
 from .ways import Ways, moving
@@ -22,7 +22,6 @@ from .ways import Ways, moving
 if TYPE_CHECKING:
     from ..clearances.scene import Scene
 
-BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
 ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
 STEPS = 81  # places at which a stop that never meets is looked at for its nearest face
 

@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import Stage, near_of, prove, scene_of, travel_box
+from ..clearances import Stage, near_of, prove, scene_of
 from ..errors import LinkageError
-from ..motion import System
+from ..motion import BEYOND, System
 from .faces import meeting, stage_with
 from .first import first_contact
 from .reach import first_loss
@@ -19,7 +19,6 @@ from .ways import Ways
 if TYPE_CHECKING:
     import pandas as pd
 
-BEYOND = 10.0  # degrees (mm) past the wanted travel that the map shows
 CLEAR = 1e-3  # mm of proven gap that counts as no contact
 RAYS = 120
 REACH = "end of reach"
@@ -78,7 +77,7 @@ def travel_map(system: System, beyond: float = BEYOND,
     -------
     TravelMap
     """
-    wanted = travel_box(system)
+    wanted = system.travel_box()
     if len(wanted) < 2:
         raise LinkageError("a travel map needs two inputs; this system has "
                            f"{', '.join(wanted) or 'none'}")

@@ -9,13 +9,12 @@ smaller.
 
 from __future__ import annotations
 
-import weakref
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import Travel, scene_of, travel_box
+from ..clearances import Travel, scene_of
 from ..clearances.cell_bounds import bounds
 from ..errors import LinkageError
 from ..motion import System
@@ -32,7 +31,6 @@ FIRST = 8.0  # degrees (mm) of the cells that are looked at first
 # degrees (mm) of a cell that is halved though nothing near it is past contact; as built some builds
 # touch and others do not in a wide band, where halving decides nothing
 ALWAYS, ALWAYS_BUILT = 0.25, 1.0
-_known = weakref.WeakKeyDictionary()
 
 
 @dataclass(frozen=True)
@@ -119,10 +117,7 @@ def real_travel(system: System, tolerances: Tolerance | None = None) -> RealTrav
     LinkageError
         When the faces of a stop touch at neutral, or a spacer is thicker than their gap.
     """
-    known = _known.setdefault(system, {})
-    if tolerances not in known:
-        known[tolerances] = _worked_out(system, tolerances)
-    return known[tolerances]
+    return system.kept(("real travel", tolerances), lambda: _worked_out(system, tolerances))
 
 
 def judged_box(system: System) -> dict:
@@ -141,7 +136,7 @@ def judged_box(system: System) -> dict:
     try:
         return real_travel(system).box
     except LinkageError:
-        return travel_box(system)
+        return system.travel_box()
 
 
 def _worked_out(system, tolerances) -> RealTravel:
@@ -165,7 +160,7 @@ def _worked_out(system, tolerances) -> RealTravel:
 def _searched(system, made) -> dict:
     """Ends of each input: where its stops are looked for, or the wanted travel."""
     box = {name: [min(low, 0.0), max(high, 0.0)]
-           for name, (low, high) in travel_box(system).items()}
+           for name, (low, high) in system.travel_box().items()}
     for m in made:
         end = int(m.stop.side == "greatest")
         box[m.stop.input][end] = (max if end else min)(m.limit, box[m.stop.input][end])

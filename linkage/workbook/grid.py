@@ -11,11 +11,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..clearances import travel_box
 from ..model import AIRFRAME
-from ..motion import Motion, System
+from ..motion import BEYOND, Motion, System
 
-BEYOND = 10.0  # degrees (mm) past the wanted travel that limits can be drawn out to
 STEP = 2.0  # degrees (mm) between stick positions; a cubic through them is within 0.001 mm
 MOST = 41  # positions along an input
 
@@ -90,7 +88,7 @@ def make_grid(system: System, held: dict | None = None, box: dict | None = None)
     -------
     Grid
     """
-    box = travel_box(system, BEYOND) if box is None else box
+    box = system.travel_box(BEYOND) if box is None else box
     axes = tuple(_axis(name, *ends) for name, ends in box.items())
     model, moved = system.model, _moved_by(system, axes)
     motions, found = {}, {}
@@ -110,7 +108,7 @@ def make_grid(system: System, held: dict | None = None, box: dict | None = None)
 
 def held_inputs(system: System) -> tuple[str, ...]:
     """Inputs that a grid can't follow for some body, because two others move it too."""
-    axes = [Axis(name, 0.0, 1.0, 1) for name in travel_box(system)]
+    axes = [Axis(name, 0.0, 1.0, 1) for name in system.travel_box()]
     whole = _moved_by(system, axes, most=len(axes))
     return tuple(axis.name for k, axis in enumerate(axes)
                  if any(k in needs[2:] for needs in whole.values()))

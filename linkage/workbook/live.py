@@ -15,10 +15,10 @@ import anywidget
 import numpy as np
 import traitlets
 
-from ..clearances import gaps, scene_of, travel_box
+from ..clearances import gaps, scene_of
 from ..errors import LinkageError
 from ..gearing import said_input
-from ..motion import System, body_of
+from ..motion import BEYOND, System, body_of
 from ..stops import Meeting, meeting
 from ..units import MM_PER
 from .draft import (
@@ -32,7 +32,6 @@ from .draft import (
     with_limits,
     with_spacers,
 )
-from .grid import BEYOND
 from .messages import (
     Request,
     check_limits,
@@ -98,7 +97,7 @@ class Workbook(anywidget.AnyWidget):
         self._path, self.folder = Path(path) if path is not None else None, Path.cwd()
         self._on_disk = system.model
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
-        self._box, self._stops, self._timer = travel_box(system, BEYOND), {}, None
+        self._box, self._stops, self._timer = system.travel_box(BEYOND), {}, None
         self._meetings, self._shaped = {}, system
         self._known = {"directions": direction_rows(system), "required": required_rows(system)}
         self._made_at = {}

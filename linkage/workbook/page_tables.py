@@ -8,11 +8,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import Stage, clearance, near_pairs, prove, scene_of
+from ..clearances import NEAR, Stage, clearance, near_pairs, prove, scene_of
 from ..errors import LinkageError
 from ..gearing import (
     WAYS,
-    box_of,
     direction_findings,
     directions,
     required_travels,
@@ -29,13 +28,12 @@ if TYPE_CHECKING:
 
 CHARTED = 9  # thicknesses of a spacer chart
 MARGIN = 3.0  # degrees (mm) past the wanted travel that the travel map is worked out for
-NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 WITHIN = 0.05  # mm between the least gap met and the bound, of the quick proof
 
 
 def limits_of(system: System) -> dict:
     """Wanted travel of every input that drives something: ``{input: [least, greatest]}``."""
-    return {name: [float(end) for end in travel] for name, travel in box_of(system).items()}
+    return {name: [float(end) for end in travel] for name, travel in system.travel_box().items()}
 
 
 def required_rows(system: System) -> list[dict]:
@@ -151,7 +149,7 @@ def governing(system: System) -> dict:
 def proof_of(system: System) -> dict:
     """The proven clearance table over the whole wanted travel, ready for the page."""
     found = clearance(system)
-    names = list(box_of(system))
+    names = list(system.travel_box())
     rows = {row["pair"]: _proof_row(system, row, {n: row[n] for n in names})
             for row in found.to_dict("records")}
     return _proof(system, rows, found.attrs["far"], found.attrs["open"])
@@ -169,7 +167,7 @@ def quick_proof(system: System) -> dict:
     dict
         As `proof_of` gives it.
     """
-    scene, box = scene_of(system), box_of(system)
+    scene, box = scene_of(system), system.travel_box()
     near, far = near_pairs(scene, list(scene.pairs.values()), box, NEAR)
     stage = Stage(scene, near)
     proof = prove(stage, box, WITHIN, limit=NEAR)
@@ -212,12 +210,12 @@ def said_limits(system: System) -> str:
     """The wanted travel in words, such as "pitch 13.0° forward to 17.0° aft"."""
     return ", ".join(f"{name} {said_place(system, {name: low})} to "
                      f"{said_place(system, {name: high})}"
-                     for name, (low, high) in box_of(system).items())
+                     for name, (low, high) in system.travel_box().items())
 
 
 def map_of(system: System) -> dict | None:
     """The travel map a little past the wanted travel; None with less than two inputs."""
-    if len(box_of(system)) < 2 or not system.model.solids:
+    if len(system.travel_box()) < 2 or not system.model.solids:
         return None
     found = travel_map(system, MARGIN)
     return {"usable": found.usable,

@@ -17,7 +17,7 @@ import coal
 import numpy as np
 
 import linkage
-from linkage.clearances import Stage, near_of, prove, scene_of, travel_box
+from linkage.clearances import Stage, near_of, prove, scene_of
 from linkage.clearances.cell_bounds import Bounds
 from linkage.clearances.stage import measure
 from linkage.clearances.table import NEAR, _about_apart
@@ -95,8 +95,8 @@ def sweep_least(stage, k, posture, count):
 
 def ours(system, width, share=1.0):
     """Seconds, proof and pairs, as after load: which pairs may come near is worked out anew."""
-    linkage.clearance.__globals__["_near"].pop(system, None)
-    scene, box = scene_of(system), travel_box(system)
+    system = linkage.System(system.model)
+    scene, box = scene_of(system), system.travel_box()
     start = time.perf_counter()
     near = near_of(system)
     near = near[:max(1, round(share * len(near)))]
@@ -128,7 +128,7 @@ def plain_cells(system, width):
     module = sys.modules["linkage.clearances.search"]
     second, module.bounds = module.bounds, first_order
     try:
-        proof = prove(Stage(scene_of(system), near_of(system)), travel_box(system), width,
+        proof = prove(Stage(scene_of(system), near_of(system)), system.travel_box(), width,
                       limit=NEAR)
     finally:
         module.bounds = second

@@ -20,20 +20,21 @@ from pathlib import Path
 import numpy as np
 
 import linkage
-from linkage.clearances import NEAR, Stage, earlier, near_of, prove, scene_of, travel_box
+from linkage.clearances import NEAR, Stage, earlier, near_of, prove, scene_of
 
 HOME = Path(__file__).parents[2]
 EXAMPLE = HOME / "examples" / "side_by_side.toml"
 COLD = """
 import json, time
 import linkage
-from linkage.clearances import NEAR, Stage, near_of, prove, scene_of, travel_box
+from linkage.clearances import NEAR, Stage, near_of, prove, scene_of
 system = linkage.load("examples/side_by_side.toml")
+box = {name: control.travel for name, control in system.inputs.items() if control.body is not None}
 stage = Stage(scene_of(system), near_of(system))
 times = []
 for _ in range(3):
     start = time.perf_counter()
-    proof = prove(stage, travel_box(system), 0.05, limit=NEAR)
+    proof = prove(stage, box, 0.05, limit=NEAR)
     times.append(time.perf_counter() - start)
 print(json.dumps([min(times), int(proof.visited.sum()), len(stage.pairs)]))
 """
@@ -84,7 +85,7 @@ def timed(work, runs):
 
 def warm(runs):
     system = linkage.load(EXAMPLE)
-    stage, box = Stage(scene_of(system), near_of(system)), travel_box(system)
+    stage, box = Stage(scene_of(system), near_of(system)), system.travel_box()
     proof = prove(stage, box, 0.05, None, NEAR)
     before = earlier(stage, box, proof, (0.05, None, NEAR))
     for what, other, travel in changes(system, box):

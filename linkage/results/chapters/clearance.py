@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ...clearances import NEAR, scene_of
-from ...gearing import box_of, said_place
+from ...gearing import said_place
 from ...model import STATIONS
 from ...units import LENGTHS, rounded_down, shown_length
 from ..blocks import DataTable, Heading, Table, Text
@@ -67,7 +67,7 @@ def clearance_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     kept = found[~found["rule"].isin(["stop", "waived"])]
     order = np.lexsort((np.arange(len(kept)), (kept["proven"] / ALIKE).round(),
                         kept["ok"].astype(bool)))
-    data = kept.iloc[order][["pair", *bounds, "ok", "rule", *box_of(system)]]
+    data = kept.iloc[order][["pair", *bounds, "ok", "rule", *system.travel_box()]]
     return in_units(system, data.rename(columns={"rule": "class"}), length=" ".join(bounds))
 
 

@@ -11,6 +11,7 @@ import pandas as pd
 
 from ... import gearing
 from ...model import STATIONS
+from ...motion import BEYOND
 from ...units import LENGTHS
 from ..blocks import DataTable, Heading, Picture, Table, Text
 from ..columns import in_units, in_words
@@ -34,7 +35,7 @@ def blocks(results: Answers) -> Iterator[Block]:
     yield from _required(results)
     if not results.system.model.surfaces:
         yield Text("Missing: the file describes no surfaces.", "missing")
-    for name in gearing.box_of(results.system):
+    for name in results.system.travel_box():
         yield from _along(results, name)
     yield from _alike(results)
     yield DataTable("Motion", lambda: motion_table(results.system))
@@ -53,7 +54,7 @@ def _required(results):
     words["reached at °"] = lambda row, value: _reached(results.system, row, value)
     yield Table("Required travels", data, "As drawn, up to the stop that governs, else to the "
                 "wanted travel, the other inputs at neutral; a dash: reached nowhere up to "
-                f"{gearing.BEYOND:g}° past the wanted travel.", words=words)
+                f"{BEYOND:g}° past the wanted travel.", words=words)
 
 
 def _reached(system, row, value) -> str:
@@ -129,7 +130,7 @@ def motion_table(system: System) -> pd.DataFrame:
     DataFrame
         One row per stick position.
     """
-    box = gearing.box_of(system)
+    box = system.travel_box()
     steps = max(3, min(STEPS, math.floor(MOST ** (1 / max(1, len(box))))))
     sides = np.meshgrid(*(np.linspace(*travel, steps) for travel in box.values()), indexing="ij")
     motion = system.sweep(**dict(zip(box, sides, strict=True)))

@@ -52,7 +52,7 @@ def _drawn(results):
 
 
 def _basis(system):
-    for name in gearing.box_of(system):
+    for name in system.travel_box():
         force, at = loads.pilot_force(system, name), ", ".join(loads.grips(system, name))
         if not at:
             yield Text(f"{name}: no point named grip, so no pilot force", "missing")
@@ -213,7 +213,7 @@ def _paths(system):
     for name in system.model.couplings:
         yield Text(f"coupling {name}: its moment counts, the pull of its cables on pivots does not",
                    "missing")
-    for name in gearing.box_of(system):
+    for name in system.travel_box():
         if why := _unpushed(system, name):
             yield Text(f"input {name}: {why}, so no case pushes it; what it alone loads is not "
                        f"worked out", "missing")
