@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from .. import gearing, loads
 from ..clearances import scene_of
+from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
 from . import hands
 from .answers import Answers, NothingAsked
@@ -437,8 +438,9 @@ def _wires_judged(results):
 
 
 def _covering(sentence: str):
-    """What a question's answer holds for, the same for every system."""
-    return lambda results: iter((sentence,))
+    """What a question's answer holds for; {box} is what was searched, as it was."""
+    return lambda results: iter((sentence.format(
+        box=travel_words(results.system, judged_box(results.system))),))
 
 
 QUESTIONS = (  # in the order of the verdict
@@ -460,16 +462,16 @@ QUESTIONS = (  # in the order of the verdict
                        " whether the stick gets past them, over all inputs they depend on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
              _margins_judged, _no_strength,
-             _covering("Loads are the greatest found on a grid of stick positions, up to the drawn "
-                       "stops, and closer about each worst one: searched, not proven between; for "
-                       "the load cases listed.")),
+             _covering("Loads are the greatest found on a grid of stick positions within {box}, "
+                       "and closer about each worst one: searched, not proven between; for the "
+                       "load cases listed.")),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
-             _covering("Tilts of rod ends are searched up to the drawn stops, not proven.")),
+             _covering("Tilts of rod ends are searched within {box}, not proven.")),
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
-             covers=_covering("Lengths of wires are proven up to the drawn stops; what their "
-                              "loops come near is looked at in a grid of stick positions.")),
+             covers=_covering("Lengths of wires are proven within {box}; what their loops come "
+                              "near is looked at in a grid of stick positions.")),
     Question("grip", "wires", ("grips",), hands.grip_misses, hands.grips_judged, hands.grips_left),
     Question("hand", "wires", ("hands",), hands.hand_misses, hands.hands_judged, hands.hands_left,
              covers=_covering("Room of hands is proven as drawn, over the travel that the stops "
