@@ -4,6 +4,10 @@ The results support, and never replace, physical checks on the aircraft, local r
 licensed people who sign for it.
 """
 
+from __future__ import annotations
+
+from pathlib import Path
+
 from .clearances import gaps
 from .errors import LinkageError
 from .model.file import parse_model, read_model, write_model
@@ -30,7 +34,7 @@ def __dir__():
     return sorted([*__all__, *_ROOMS])
 
 
-def load(path) -> System:
+def load(path: Path | str) -> System:
     """Read a model file and make it ready to move.
 
     Parameters

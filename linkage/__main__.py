@@ -17,7 +17,7 @@ GARBAGE = 100_000  # things made between looks for garbage, of which a run makes
 BAD_INPUT, FAULT, INTERRUPTED, CLOSED, ENDED = 2, 3, 130, 141, 143
 
 
-def main(argv=None) -> int:
+def main(argv: list[str] | None = None) -> int:
     """Run the command line.
 
     Parameters

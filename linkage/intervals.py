@@ -16,8 +16,12 @@ from memory).
 from __future__ import annotations
 
 import functools
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 U = 2.0**-53  # unit roundoff of a double
 GROW = 1 + 64 * U  # covers the roundings of a sum of a few terms that are not negative
@@ -44,7 +48,8 @@ class Enclosure:
         self._sizes = None
 
     @classmethod
-    def of_input(cls, index: int, count: int, centre, half, shares: int = 0) -> Enclosure:
+    def of_input(cls, index: int, count: int, centre: np.ndarray, half: np.ndarray,
+                 shares: int = 0) -> Enclosure:
         """The input itself over cells.
 
         Parameters
@@ -68,27 +73,27 @@ class Enclosure:
         return cls(rows, count)
 
     @property
-    def centre(self):
+    def centre(self) -> np.ndarray:
         """Middle value, shape (...)."""
         return self.rows[0]
 
     @property
-    def slopes(self):
+    def slopes(self) -> np.ndarray:
         """Change over half a cell per input, shape (inputs, ...)."""
         return self.rows[1:1 + self.inputs]
 
     @property
-    def bends(self):
+    def bends(self) -> np.ndarray:
         """Second-order change per pair of inputs, shape (pairs, ...)."""
         return self.rows[bend_rows(self.inputs)]
 
     @property
-    def rest(self):
+    def rest(self) -> np.ndarray:
         """What the other rows leave out, at most, shape (...)."""
         return self.rows[-1]
 
     @property
-    def sizes(self):
+    def sizes(self) -> np.ndarray:
         """Sums of the sizes of slopes, of bends and shares, and of all with the centre."""
         if self._sizes is None:
             known = np.abs(self.rows[:-1])
@@ -97,7 +102,7 @@ class Enclosure:
             self._sizes = spread, bend, known[0] + spread + bend
         return self._sizes
 
-    def bounds(self):
+    def bounds(self) -> tuple[np.ndarray, np.ndarray]:
         """Least and greatest value over each cell, rounded outward: two arrays (...)."""
         low, high = extent(self.rows, self.inputs)
         slack = (self.rows[-1] + 16 * U * self.sizes[2]) * GROW + TINY
@@ -167,7 +172,7 @@ def _index_pairs(inputs: int):
     return one, other, np.flatnonzero(one == other), np.flatnonzero(one != other)
 
 
-def extent(rows, inputs):
+def extent(rows: np.ndarray, inputs: int) -> tuple[np.ndarray, np.ndarray]:
     """Least and greatest of rows over their cells, the rest left out.
 
     Each input's own slope and bend are taken together: the least of L d + Q d^2 is at an end, or
@@ -187,7 +192,7 @@ def extent(rows, inputs):
     return rows[0] + low - mix, rows[0] + high + mix
 
 
-def fitted(rows, ndim):
+def fitted(rows: np.ndarray, ndim: int) -> np.ndarray:
     """Rows with axes put in after the first, so that they broadcast with `ndim` axes of cells."""
     missing = ndim - (rows.ndim - 1)
     return rows.reshape(rows.shape[0], *(1,) * missing, *rows.shape[1:]) if missing > 0 else rows
@@ -248,7 +253,7 @@ def _multiply(one, other):
     return Enclosure(rows, inputs)
 
 
-def unknown(rest, centre):
+def unknown(rest: np.ndarray, centre: np.ndarray) -> np.ndarray:
     """Rest in which 0 times infinity counts as infinite; what has no centre keeps none."""
     return np.where(np.isnan(rest) & ~np.isnan(centre), np.inf, rest)
 
@@ -336,7 +341,7 @@ def _no_wider(found, angle, away):
     return Enclosure(found.rows, found.inputs)
 
 
-def cosines(low, high):
+def cosines(low: ArrayLike, high: ArrayLike) -> tuple[np.ndarray, np.ndarray]:
     """Least and greatest cosine of the angles between two, radians.
 
     Examples

@@ -7,13 +7,19 @@ look.  Two crossings between neighbouring samples can be missed: sample closer t
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 ROUNDS = 60
 
 
-def crossings(function, positions, level: float = 0.0, tolerance: float = 1e-12) -> np.ndarray:
+def crossings(function: Callable, positions: ArrayLike, level: float = 0.0,
+              tolerance: float = 1e-12) -> np.ndarray:
     """Every sampled crossing of a level, refined together (Chandrupatla 1997).
 
     Parameters
@@ -48,7 +54,8 @@ def crossings(function, positions, level: float = 0.0, tolerance: float = 1e-12)
     return np.sort(np.concatenate([exact, found]))
 
 
-def refine(function, one, other, tolerance: float = 1e-12):
+def refine(function: Callable, one: ArrayLike, other: ArrayLike,
+           tolerance: float = 1e-12) -> np.ndarray:
     """Zeros between brackets, all together (Chandrupatla 1997).
 
     Parameters
@@ -94,7 +101,8 @@ def _next_share(places, values):
     return np.where(good & np.isfinite(step), step, 0.5)
 
 
-def extreme(function, box, samples: int = 31, zooms: int = 12) -> tuple[float, np.ndarray]:
+def extreme(function: Callable, box: Sequence[tuple[float, float]], samples: int = 31,
+            zooms: int = 12) -> tuple[float, np.ndarray]:
     """Least value of a function over a box of travel, by ever closer grids.
 
     Parameters
@@ -126,7 +134,8 @@ def extreme(function, box, samples: int = 31, zooms: int = 12) -> tuple[float, n
     return float(least[0]), place[0]
 
 
-def extremes(function, box, count: int, samples: int = 31, zooms: int = 12):
+def extremes(function: Callable, box: Sequence[tuple[float, float]], count: int, samples: int = 31,
+             zooms: int = 12) -> tuple[np.ndarray, np.ndarray]:
     """Least values of many functions over one box of travel, all worked together.
 
     Parameters
@@ -170,7 +179,7 @@ def extremes(function, box, count: int, samples: int = 31, zooms: int = 12):
     return np.where(np.isfinite(best), best, np.nan), place
 
 
-def corners(box) -> list[tuple[float, ...]]:
+def corners(box: Sequence[tuple[float, float]]) -> list[tuple[float, ...]]:
     """Corners of a box of travel.
 
     Examples

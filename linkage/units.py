@@ -5,10 +5,16 @@ from __future__ import annotations
 import functools
 import math
 import re
+from collections.abc import Callable
+from contextlib import contextmanager
 from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Context, Decimal
+from typing import Any
 
 from .errors import LinkageError
 
+ROUNDING = 1e-14  # of a size, by which a half may have come out too small
+_EXACT = Context(prec=400)  # holds any float to its last decimal
 LBF = 4.4482216152605  # N, by definition
 
 
@@ -118,7 +124,7 @@ _TERM = r"[A-Za-zµ°]+(?:\*\*-?[0-9]+)?"
 _WRITTEN = re.compile(rf"\s*{_NUMBER}\s*{_TERM}(?:\s*[*/]\s*{_TERM})*\s*")
 
 
-def length_mm(value, unit: str) -> float:
+def length_mm(value: float | str, unit: str) -> float:
     """A length as written in a file, in mm.
 
     Parameters
@@ -159,7 +165,7 @@ def length_mm(value, unit: str) -> float:
     return as_float(value) * LENGTHS[unit].mm
 
 
-def as_float(value) -> float:
+def as_float(value: Any) -> float:
     """A number as a float, infinite where it is too long for one."""
     try:
         return float(value)
@@ -234,7 +240,7 @@ def rounded_down(value: float, digits: int) -> float:
     return math.floor(value * 10**digits + 1e-6) / 10**digits if math.isfinite(value) else value
 
 
-def file_length(mm: float, unit: str):
+def file_length(mm: float, unit: str) -> float | str:
     """A length in mm as it is written to a file, so that reading gives it back exactly.
 
     Parameters
@@ -273,7 +279,32 @@ def shown_length(mm: float, unit: str, digits: int | None = None) -> str:
     ('1.000 in', '25.40 mm')
     """
     size = LENGTHS[unit]
-    return f"{mm / size.mm:.{size.digits if digits is None else digits}f} {unit}"
+    return f"{rounded_text(mm / size.mm, size.digits if digits is None else digits)} {unit}"
+
+
+def rounded_text(value: float, digits: int) -> str:
+    """A number with so many decimals as a shop rounds it: a half away from zero, and no -0.
+
+    Examples
+    --------
+    >>> rounded_text(0.0625, 3), rounded_text(-0.0004, 3), rounded_text(0.15, 1)
+    ('0.063', '0.000', '0.2')
+    """
+    if not math.isfinite(value):
+        return f"{value}"
+    size = Decimal(abs(value) * (1 + ROUNDING)).quantize(Decimal(1).scaleb(-digits), ROUND_HALF_UP,
+                                                         _EXACT)
+    return f"{'-' if value < 0 and size else ''}{size:f}"
+
+
+@contextmanager
+def lengths_said_in(unit: str):
+    """Let errors from within say their lengths in the unit of the file they are about."""
+    try:
+        yield
+    except LinkageError as error:
+        error.say_lengths(LENGTHS[unit].mm, unit)
+        raise
 
 
 def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> str:
@@ -299,7 +330,61 @@ def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> 
     """
     if not math.isfinite(degrees):
         return "out of reach"
-    size = f"{abs(degrees):.{digits}f}°"
+    size = f"{rounded_text(abs(degrees), digits)}°"
     if float(size[:-1]) == 0.0:
         return size
     return f"{size} {words[0] if degrees < 0 else words[1]}"
+
+
+COLUMN_UNITS = {"length": "mm", "angle": "°", "force": "N", "moment": "N·mm", "stress": "N/mm²",
+                "angle_per_length": "°/mm", "angle_per_angle": "°/°", "angle_per_inch": "°/in",
+                "load": "N or N·mm", "position": "of the input", "turns": "turns"}
+
+
+def in_house_units(**columns: str) -> Callable:
+    """Make a function's table say the unit of every column in ``attrs["units"]``.
+
+    Parameters
+    ----------
+    **columns : str
+        Names of columns apart by blanks, by what they hold: one of `COLUMN_UNITS`.  A column named
+        after an input or a surface holds its position or deflection; what is not named has no
+        unit.  Of two levels of headings the last counts.
+
+    Examples
+    --------
+    >>> import pandas as pd
+    >>> @in_house_units(length="tube")
+    ... def rods():
+    ...     return pd.DataFrame({"rod": ["tie"], "tube": [254.0]})
+    >>> rods().attrs["units"]
+    {'rod': '', 'tube': 'mm'}
+    """
+    words = {name: kind for kind, names in columns.items() for name in names.split()}
+
+    def told(function):
+        @functools.wraps(function)
+        def with_units(*args, **options):
+            table = function(*args, **options)
+            system = next((a for a in (*args, *options.values()) if hasattr(a, "inputs")), None)
+            inputs = {} if system is None else system.inputs
+            table.attrs["units"] = {column: _column_unit(column, words, system, inputs)
+                                    for column in table.columns}
+            return table
+        return with_units
+    return told
+
+
+def _column_unit(column, words, system, inputs) -> str:
+    last = str(column[-1] if isinstance(column, tuple) else column).replace(" ", "_")
+    kind = words.get(last) or next((words[k] for k in words
+                                    if k.endswith("*") and last.startswith(k[:-1])), None)
+    plain = str(column).removeprefix("real_")
+    if kind == "position":
+        return " or ".join(sorted({control.unit for control in inputs.values()}, reverse=True))
+    if kind:
+        return COLUMN_UNITS[kind]
+    if plain in inputs:
+        return inputs[plain].unit
+    named = str(column).removeprefix("band ")
+    return "°" if system is not None and named in system.model.surfaces else ""

@@ -3,6 +3,8 @@
 from pathlib import Path
 
 import pytest
+from systems.motion_models import FLOATING, IDLERS, made
+from systems.rig_models import RUN
 
 import linkage
 
@@ -26,6 +28,20 @@ def side_by_side():
 @pytest.fixture(scope="session")
 def side_by_side_fixed():
     return linkage.load(EXAMPLES / "side_by_side_fixed.toml")
+
+
+@pytest.fixture(scope="module", params=IDLERS)
+def floating(request):
+    """A lever that floats on an idler: two rods are solved together."""
+    return made(FLOATING.replace("{idler}", IDLERS[request.param]))
+
+
+@pytest.fixture(scope="module")
+def run():
+    """One run to an elevator with bought rod ends."""
+    from linkage.model.file import parse_model
+
+    return linkage.System(parse_model(RUN))
 
 
 @pytest.fixture

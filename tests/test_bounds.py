@@ -3,13 +3,12 @@
 What is true is sampled by closures written out here, which share nothing with the library's.
 """
 
-import importlib.util
-from pathlib import Path
 
 import mpmath
 import numpy as np
 import pytest
 from scipy.optimize import fsolve
+from systems import random_solids
 
 import linkage
 from linkage.clearances import Stage, prove, scene_of
@@ -138,24 +137,15 @@ def test_bounds_of_rods_together_hold_up_to_the_end_of_reach(edge, half):
                 assert (joints <= high[:, k] + 1e-7).all()
 
 
-def load_systems():
-    spec = importlib.util.spec_from_file_location("systems", Path(__file__).with_name("systems.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    module.KINDS = ("sphere", "tube", "box")
-    return module
-
-
 def test_edges_of_reach_of_three_inputs_are_bounded_without_a_million_cells():
     """Four pairs some 200 mm apart in a system of which a fifth of the travel is in reach."""
-    maker = load_systems()
-    system = maker.random_system(2, bold=True)
-    motion = system.sweep(**maker.positions(system, np.random.default_rng(0), 4000))
+    system = random_solids.random_system(2, bold=True, kinds=("sphere", "tube", "box"))
+    motion = system.sweep(**random_solids.positions(system, np.random.default_rng(0), 4000))
     sampled = linkage.gaps(motion, list(scene_of(system).pairs))
     pairs = [pair for pair in scene_of(system).pairs.values()
              if len(pair.inputs) == 3 and np.nanmin(sampled[pair.name]) > 180][:4]
     assert len(pairs) == 4
-    proof = prove(Stage(scene_of(system), pairs), maker.box_of(system), 0.05, None, 25.0)
+    proof = prove(Stage(scene_of(system), pairs), random_solids.box_of(system), 0.05, None, 25.0)
     assert motion.reachable.mean() < 0.4
     assert not proof.open_at
     assert (proof.proven > 25).all()

@@ -118,3 +118,66 @@ def test_ended_from_outside_leaves_no_child():
     process.communicate(timeout=60)
     assert process.returncode == 143
     assert not any(Path(f"/proc/{child}").exists() for child in young)
+
+
+@pytest.mark.parametrize(("words", "says"), [
+    (["size", str(EXAMPLES / "aileron_run.toml"), "--seed", "-1"], "--seed is -1"),
+    (["rig", SERVO, "--within", "-1"], "--within is -1"),
+    (["rig", SERVO, "--trust", "nan"], "--trust is nan"),
+    (["rig", SERVO, "--readings", "/dev/zero"], "is a folder, a device or a pipe"),
+    (["/dev/zero"], "is a device or a pipe"),
+    (["relief", str(EXAMPLES / "aileron_run.toml"), "airframe/rear spar left", "--out", "none",
+      "--cutter", "\u00b2"], "is no length"),
+])
+def test_a_value_out_of_range_is_bad_input(words, says, capsys):
+    assert main(words) == 2
+    out, err = capsys.readouterr()
+    assert out == ""
+    assert len(err.splitlines()) == 1
+    assert says in err
+
+
+@pytest.mark.parametrize(("old", "new", "says"), [
+    ("diameter = 1.75 }", "diameter = 1e-9 }", "a hole has diameter 1e-09 in"),
+    ("[4.0, -3.0], [4.0, 3.0]", "[4.0, 3.0], [4.0, -3.0]", "crosses or touches itself"),
+    ("travel = [", "travel = [-50000, 1] #", "more than 3600\u00b0"),
+    ("[clearance]", "[cable]\nx = 1\n[clearance]", '[coupling."NAME"]'),
+    ("[clearance]", "[spring]\nx = 1\n[clearance]", '[surface."NAME".hinge]'),
+    ("[clearance]", "[mirror]\nleft = { x = 1 }\n[clearance]", "needs a text in quotes"),
+    ("thickness = 0.063", "thickness = -0.125", "got -0.125 in"),
+])
+def test_gearing_alone_refuses_what_the_whole_run_would(old, new, says, tmp_path, capsys):
+    text = (EXAMPLES / "aileron_run.toml").read_text(encoding="utf-8")
+    if "[mirror]" in new:
+        text = text.replace("[mirror]", "[meant]", 1)
+    assert old in text
+    path = tmp_path / "spoilt.toml"
+    path.write_text(text.replace(old, new, 1), encoding="utf-8")
+    assert main([str(path), "--only", "gearing"]) == 2
+    err = capsys.readouterr().err
+    assert len(err.splitlines()) == 1
+    assert "spoilt.toml" in err
+    assert says in err
+
+
+@pytest.mark.skipif(os.name != "posix", reason="no such signals")
+@pytest.mark.parametrize(("sent", "code"), [(signal.SIGINT, 130), (signal.SIGHUP, 143)])
+def test_a_real_end_from_the_terminal_is_one_line_at_most(sent, code):
+    process = subprocess.Popen([sys.executable, "-m", "linkage",
+                                str(EXAMPLES / "side_by_side.toml")], stdout=subprocess.PIPE,
+                               stderr=subprocess.PIPE, text=True, start_new_session=True)
+    time.sleep(3)
+    os.killpg(process.pid, sent)
+    _, err = process.communicate(timeout=60)
+    assert process.returncode == code, err
+    assert len(err.splitlines()) <= 1, err
+
+
+def test_which_way_v_of_a_plate_goes_is_said(capsys):
+    """Normal aft and u right make v up: stations aft, right and up are right-handed."""
+    main([str(EXAMPLES / "aileron_run.toml"), "--only", "description"])
+    lines = capsys.readouterr().out.splitlines()
+    head = next(line.split() for line in lines if line.split()[:2] == ["plate", "normal"])
+    row = next(line.split() for line in lines if "airframe/rear spar left" in line)
+    assert head == ["plate", "normal", "u", "v"]
+    assert row[-3:] == ["aft", "right", "up"]

@@ -14,6 +14,7 @@ from linkage.model import Size
 from linkage.model.file import format_model, parse_model
 from linkage.motion import Close, Couple, Drive, Posture, Turn
 from linkage.sizing import size
+from linkage.stops import drawn_ends, find_stops
 
 EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))
 STARTERS = sorted((Path(linkage.__file__).parent / "starters").glob("*.toml"))
@@ -47,7 +48,10 @@ def test_reads_back_equal(system):
 def test_required_travels_are_met(system):
     if system.model.size != Size():  # drawn short of its targets on purpose
         system = size(system).system
+    ends = drawn_ends(system, find_stops(system)) if system.model.stops else None
     assert required_travels(system)["ok"].all()
+    at_stops = required_travels(system, ends)
+    assert at_stops["ok"].all(), at_stops
 
 
 # An independent solve: matrices from Rodrigues' formula written out here, and SciPy's bracketing
@@ -215,6 +219,8 @@ def test_both_faults_are_found_and_the_fix_clears_them(name, code):
                                     "directions, ")
         return
     touch, short = missed
-    assert touch.startswith("MISS  clearance: stick left/shaft | airframe/seat pan left: touch")
-    assert touch.endswith("at 17.8° aft, 21.7° right")  # where the stops end the travel
-    assert short.startswith("MISS  clearance: elevator rear/tube | airframe/tail frame")
+    assert touch.startswith("MISS  clearance: stick left/shaft | airframe/seat pan left: touch "
+                            "(0.250 in required)")
+    assert touch.endswith("at 17.2° aft, 21.7° right")  # where the stops end the travel
+    assert short.startswith("MISS  clearance: elevator rear/tube | airframe/tail frame: 0.")
+    assert ", 0.500 in required" in short

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parents[1] / "linkage"
+HERE = Path(__file__).parent
+PACKAGE = HERE.parent / "linkage"
 FLOORS = [
     {"errors"},
     {"units", "geometry", "intervals", "search", "disk"},
@@ -47,7 +48,7 @@ INNER = {
                 {"rods", "builds", "wires"}, {"adjustment", "as_built", "pins"}],
     "sizing": [{"dimensions"}, {"targets"}, {"fit"}, {"clearance_terms"}, {"choose"}, {"result"}],
     "results": [{"blocks", "verdict", "second_core", "sequence", "csv_files"},
-                {"text", "html", "columns"}, {"answers"}, {"questions", "comparison"},
+                {"text", "html", "columns"}, {"answers"}, {"hands"}, {"questions", "comparison"},
                 {"chapters"}, {"results"}],
     "sheet": [{"chosen_sizes", "cut_plates", "opening"}],
     "report": [{"as_pdf", "written"}, {"files"}],
@@ -74,16 +75,33 @@ ROOMS = {"numpy": None, "pint": {"units"}, "tomli_w": {"model"}, "tomlkit": {"mo
          "jupyterlab": {"commands"}}
 GENERATED = {"kernels"}
 FILES = sorted(PACKAGE.rglob("*.py"))
+TESTS = sorted(HERE.rglob("*.py"))
 
 
 def room_of(path):
     return path.relative_to(PACKAGE).with_suffix("").parts[0]
 
 
+def for_types_alone(tree):
+    """What stands under ``if TYPE_CHECKING``, which no run imports."""
+    return {inner for node in ast.walk(tree) if isinstance(node, ast.If)
+            and isinstance(node.test, ast.Name) and node.test.id == "TYPE_CHECKING"
+            for inner in ast.walk(node)}
+
+
 def imports(path):
-    """Modules that a file imports, relative ones made absolute."""
+    """Modules that a file imports, relative ones made absolute.
+
+    For its types alone a file may name a library and a higher file of its own room, but no
+    higher room.
+    """
     home = ["linkage", *path.relative_to(PACKAGE).parent.parts]
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    types = for_types_alone(tree)
+    for node in ast.walk(tree):
+        if node in types and isinstance(node, ast.Import | ast.ImportFrom) and (
+                isinstance(node, ast.Import) or node.level < min(len(home), 2)):
+            continue
         if isinstance(node, ast.Import):
             yield from (alias.name.split(".") for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
@@ -135,6 +153,11 @@ def test_files_and_functions_are_short(path):
             said = isinstance(body[0], ast.Expr) and isinstance(body[0].value, ast.Constant)
             start = body[1].lineno if said and len(body) > 1 else body[0].lineno
             assert node.end_lineno - start + 1 <= 40, f"{name(path)}: {node.name} is long"
+
+
+@pytest.mark.parametrize("path", TESTS, ids=lambda path: str(path.relative_to(HERE)))
+def test_files_of_tests_are_short(path):
+    assert len(path.read_text(encoding="utf-8").splitlines()) <= 500
 
 
 @pytest.mark.parametrize("door", [path for path in FILES if path.stem == "__init__"], ids=name)

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 from oracle.claims import Case, built_faults, clearance_faults
 from oracle.closing import close, drawn, followed_by_newton
-from oracle.stops import first_contact, stop_faults
+from oracle.contact import first_contact
+from oracle.stops import stop_faults
 
 import linkage
 from linkage.model.file import parse_model

@@ -9,12 +9,15 @@ import itertools
 
 import numpy as np
 import pytest
+import shapely
 from scipy import ndimage
 
 import linkage
+from linkage import loads, rigging
 from linkage.model.file import parse_model
 from linkage.motion import System
-from linkage.stops import real_travel
+from linkage.relief import relief_templates, relieve
+from linkage.stops import judged_box, real_travel
 
 GRID = 251, 1001  # positions along each input: in a short run, and with --full
 AT = "at = [0, 0, 200]\ndiameter = 24"
@@ -217,3 +220,100 @@ def test_overlap_that_opens_again_beyond_is_not_reached():
 def test_stops_touching_at_neutral_are_refused():
     with pytest.raises(linkage.LinkageError, match="touch at neutral"):
         real_travel(system_of(KNOB, {("roll", "greatest"): ((-5, 5, 150), (5, 20, 250))}))
+
+
+# Relief: the distance of a ball to a level plate is that of its middle to the flat figure (Shapely)
+# and to the faces.
+BOARD = "airframe/board"
+COLLAR = np.array([0.0, 0.0, 100.0]), 8.0
+REQUIRED = 3.0
+
+
+def slotted(half, blocks=ROUND):
+    """A stick through a board with a square hole, `half` mm to each side."""
+    hole = [[-half, -half], [half, -half], [half, half], [-half, half]]
+    return system_of(KNOB + f"""
+[body.stick.solid.collar]
+kind = "sphere"
+at = {COLLAR[0].tolist()}
+diameter = {2 * COLLAR[1]}
+[clearance]
+structure = {REQUIRED}
+different = {REQUIRED}
+[airframe.solid.board]
+kind = "plate"
+at = [0, 0, 100]
+normal = "vertical"
+u = "fore-aft"
+outline = [[-90, -90], [90, -90], [90, 90], [-90, 90]]
+thickness = 2
+holes = [{{ outline = {hole} }}]
+""", blocks)
+
+
+def gaps(shape, places):
+    """Distance of the collar to the board's material, by hand, mm."""
+    flat = shapely.Polygon([c[:2] for c in shape.outline],
+                           [[c[:2] for c in hole.outline] for hole in shape.holes])
+    middle = turned(*places.T) @ COLLAR[0]
+    # u aft is +x, v is +y for a normal straight up
+    beside = shapely.distance(flat, shapely.points(middle[:, :2]))
+    above = np.maximum(np.abs(middle[:, 2] - 100.0) - 1.0, 0.0)
+    return np.hypot(beside, above) - COLLAR[1]
+
+
+@pytest.mark.parametrize("half", [24.0, 38.0], ids=["missed within the wanted", "only at the stop"])
+def test_relief_holds_wherever_the_stops_let_the_stick(half, full):
+    system = slotted(half)
+    places, reached = filled(ball_touches, ROUND, ROOM, GRID[full])
+    places = places[reached.ravel()]
+    before = linkage.clearance(system).set_index("pair").loc["stick/collar | airframe/board"]
+    true = gaps(system.model.solids[BOARD], places).min()
+    assert before["real_proven"] <= true + 1e-9
+    assert before["real_least"] < REQUIRED
+    assert before["real_least"] <= before["least"]
+    assert (before["least"] >= REQUIRED) == (half > 30)
+    found = relieve(system, BOARD)
+    assert found.needed
+    after = gaps(found.shape, places).min()
+    assert after >= REQUIRED
+    assert all(row["after"] >= REQUIRED for row in found.pairs)
+    assert min(row["after"] for row in found.pairs) <= after + 1e-9
+    assert (np.abs(places) > [12, 15]).any(axis=1).any()
+
+
+def test_nothing_is_cut_that_only_a_position_past_the_stops_would_need():
+    """Stops within the wanted travel: what they keep the stick from is left standing."""
+    near = {(name, side): tuple(tuple(int(np.sign(x)) * 28 if abs(x) == 60 and k == 0 else x
+                                      for k, x in enumerate(corner)) for corner in corners)
+            for (name, side), corners in ROUND.items()}
+    system = slotted(24.0, near)
+    assert real_travel(system).box["pitch"][1] < 8
+    wide, narrow = relieve(slotted(24.0), BOARD), relieve(system, BOARD)
+    assert narrow.cut.removed.area < wide.cut.removed.area
+    reach = shapely.bounds(narrow.swept)
+    assert reach[2] < shapely.bounds(wide.swept)[2] - 5
+
+
+def test_template_says_what_its_proof_covers():
+    found = relieve(slotted(38.0), BOARD)
+    words = [word.text for word in relief_templates(found)[None].words]
+    assert any(text.startswith("For the drawn geometry, not for every build; at every position that"
+                               " the stops leave") for text in words), words
+
+
+def test_loads_rod_ends_wires_and_hands_are_looked_at_up_to_the_stops(side_by_side_fixed):
+    """The stops of the example leave more roll than is wanted, 21.69 against 21 degrees."""
+    system = side_by_side_fixed
+    box, wanted = judged_box(system), system.inputs["roll"].travel
+    assert box["roll"][0] < wanted[0] - 0.5
+    assert box["roll"][1] > wanted[1] + 0.5
+    for table in (loads.worst_loads(system), rigging.misalignment(system)):
+        places = table["roll"].dropna()
+        assert ((places < wanted[0] - 1e-6) | (places > wanted[1] + 1e-6)).any()
+        # loads are also worked out against the backup stops, for when the first has given way
+        backup = np.isclose(places.abs(), 23.265019, atol=1e-5)
+        assert places[~backup].between(*box["roll"]).all()
+    ends = rigging.wire_table(system)[["least_at", "greatest_at"]].to_numpy().ravel()
+    assert any(place.get("roll", 0.0) > wanted[1] or place.get("pitch", 0.0) > 17.0
+               for place in ends)

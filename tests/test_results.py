@@ -192,3 +192,56 @@ def test_a_cell_of_a_notebook_shows_the_same_answer():
         assert miss.what in html
     assert "elevator" in results.chapter("gearing")._repr_html_()
     assert len(repr(results)) < 200
+
+
+@pytest.mark.parametrize(("other", "words"), [
+    ('kind = "sphere"\nat = [0, 0, 304]\ndiameter = 20',
+     "touch, 16.00 mm deep (12.70 mm required)"),
+    ('kind = "plate"\nat = [0, 0, 300]\nnormal = "vertical"\nu = "fore-aft"\nthickness = 2\n'
+     "outline = [[-40, -40], [40, -40], [40, 0], [0, 0], [0, 40], [-40, 40]]",
+     "touch (12.70 mm required)")])
+def test_depth_is_told_only_where_one_push_is_sure_to_part_the_two(other, words):
+    """Two balls of radius 10 with middles 4 apart are 16 deep by hand; out of a piece of an L is
+    not out of the L."""
+    text = STICK + """
+[body.stick.solid.knob]
+kind = "sphere"
+at = [0, 0, 300]
+diameter = 20
+[airframe.solid.post]
+""" + other + "\n"
+    text = text.replace("travel = [-10, 10]", "travel = [-0.001, 0.001]")
+    missed = Results(System(parse_model(text))).verdict.missed
+    assert [miss.how_much for miss in missed if miss.kind == "clearance"] == [words]
+
+
+def test_what_clearance_covers_says_how_the_travel_ends_and_for_which_build():
+    covers = " ".join(Results(linkage.load(EXAMPLES / "elevons.toml")).verdict.covers)
+    assert "Clearance is as drawn, not for every build within the tolerances" in covers
+    assert "(roll left, roll right ended by stops; " in covers
+    assert "pitch forward, pitch aft ended by the wanted travel)" in covers
+
+
+def test_built_judges_every_build_and_says_so(tmp_path, capsys):
+    """Two balls 13 mm apart by hand where 12.70 is asked: met as drawn, missed by 0.5 mm builds."""
+    text = STICK.replace("travel = [-10, 10]", "travel = [-0.001, 0.001]") + """
+[body.stick.solid.knob]
+kind = "sphere"
+at = [0, 0, 300]
+diameter = 20
+[airframe.solid.post]
+kind = "sphere"
+at = [0, 0, 333]
+diameter = 20
+[tolerance]
+hardpoint = 0.5
+"""
+    path = tmp_path / "two balls.toml"
+    path.write_text(text)
+    assert main([str(path), "--only", "clearance"]) == 0
+    drawn = capsys.readouterr().out
+    assert "Clearance is as drawn, not for every build" in " ".join(drawn.split())
+    assert main([str(path), "--only", "clearance", "--built"]) == 1
+    built = " ".join(capsys.readouterr().out.split())
+    assert "in a build within the tolerances" in built
+    assert "Clearance is for every build within the file's tolerances" in built

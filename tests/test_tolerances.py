@@ -5,41 +5,29 @@ stands beside each check.
 """
 
 import copy
-import importlib.util
-import itertools
 import math
 import re
-from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from dataclasses import replace
-from multiprocessing import get_context
-from pathlib import Path
 
 import numpy as np
 import pytest
-from scipy import stats
-from scipy.spatial.transform import Rotation
+from systems import random_solids
+from systems.wire_models import BUILT, GRIPPED
 
 from linkage import LinkageError, System, plots
-from linkage.model import STATIONS, Box, Plate, Surface, Tolerance
+from linkage.model import STATIONS, Surface, Tolerance
 from linkage.model.file import parse_model
 from linkage.motion import Dimensions
 from linkage.results import Results
 from linkage.rigging import (
     Chance,
-    chafe,
-    chord,
     error_bands,
     free_play,
-    grip_table,
-    hand_clearance,
     monte_carlo,
     play_bands,
     sensitivities,
     spots,
-    wire_table,
 )
-from linkage.rigging.builds import A_BLOCK, _errors, _Task
-from linkage.rigging.loops import arc_chain, bend_radius, half_opening, length_needed
 from linkage.rigging.tolerances import Spot, dimension_rates
 from linkage.search import crossings
 from linkage.stops import dimension_tolerances, meeting
@@ -133,13 +121,9 @@ def test_spacer_sensitivity_against_a_thicker_spacer(side_by_side, side_by_side_
 @pytest.mark.parametrize("seed", range(6))
 def test_random_systems_against_a_finite_re_solve_and_solved_in_part(seed):
     """Slides and couplings too: a body's own angle, alone and in company."""
-    spec = importlib.util.spec_from_file_location("systems",
-                                                  Path(__file__).with_name("systems.py"))
-    maker = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(maker)
-    system = maker.random_system(seed)
+    system = random_solids.random_system(seed)
     check_re_solved(system, {name: low + 0.4 * (high - low)
-                             for name, (low, high) in maker.box_of(system).items()})
+                             for name, (low, high) in random_solids.box_of(system).items()})
 
 
 # A lever that floats on a slide, held by two rods: neither rod alone settles lever or slide.
@@ -258,7 +242,7 @@ def test_proof_for_builds_uses_the_widest_tolerance(side_by_side):
     """A point looser than all others must widen the proven bound, never narrow it."""
     from linkage.motion import enclose
 
-    cell = {"pitch": np.array([3.0])}, {"pitch": np.array([0.1])}
+    cell = {"pitch": np.array([3.0])}, {"pitch": np.array([1e-6])}
     bodies = {n: replace(b, tolerance=None) for n, b in side_by_side.model.bodies.items()}
     tight = replace(side_by_side.model, bodies=bodies, tolerance=Tolerance(hardpoint=0.01))
     loose = replace(tight, bodies=bodies | {"elevator idler": replace(bodies["elevator idler"],
@@ -266,191 +250,6 @@ def test_proof_for_builds_uses_the_widest_tolerance(side_by_side):
     held = [enclose(System(m), *cell, m.tolerance) for m in (tight, loose)]
     widths = [float(np.ptp(h.states["elevator idler"].value.bounds())) for h in held]
     assert 10 * widths[0] < widths[1] < 1
-    assert [h.blur for h in held] == [0.01, 0.5]
-
-
-# --- Monte Carlo --------------------------------------------------------------------------------
-
-def small(system, mm=1e-4):
-    """The system with one small tolerance on everything."""
-    bodies = {n: replace(b, tolerance=None) for n, b in system.model.bodies.items()}
-    return System(replace(system.model, bodies=bodies, tolerance=Tolerance(hardpoint=mm, rod=mm)))
-
-
-@pytest.mark.parametrize("rigged", [False, True])
-@pytest.mark.parametrize("spread", ["normal", "uniform"])
-def test_builds_of_small_tolerances_against_the_first_order_figure(side_by_side, spread, rigged):
-    """Standard deviation of a linear sum: root of the sum of squares (a third of a normal
-    tolerance, 1/sqrt 3 of a uniform one); within 4 standard errors of 6,000 builds."""
-    system = small(side_by_side)
-    place = {"pitch": 9.0, "roll": -12.0}
-    spot = Spot("there", place, {})
-    rss = error_bands(sensitivities(system, [spot], rigged=rigged)).set_index("surface")["rss"]
-    found = monte_carlo(system, Chance(builds=6000, spread=spread, rigged=rigged), **place)
-    share = {"normal": 1 / 3, "uniform": 3 ** -0.5}[spread]
-    for surface in system.model.surfaces:
-        deviation = found.errors(surface).std()
-        assert deviation == pytest.approx(rss[surface] * share, rel=4 / math.sqrt(2 * 6000))
-    assert found.lost == 0
-
-
-def test_each_build_of_small_tolerances_is_the_linear_sum_of_its_errors(side_by_side):
-    """Taylor: what is left is of second order in the errors."""
-    system = small(side_by_side)
-    task = _Task(system, ("elevator",), {}, Chance(builds=A_BLOCK, seed=3), A_BLOCK,
-                 np.random.SeedSequence(3).spawn(1)[0])
-    drawn = _errors(task)
-    rates = dimension_rates(system, list(dimension_tolerances(system)), pitch=11.0)["elevator"]
-    linear = sum(rate * drawn[name] for rate, name in
-                 zip(rates, dimension_tolerances(system), strict=True))
-    found = monte_carlo(system, task.chance, pitch=11.0).errors("elevator")
-    np.testing.assert_allclose(found, linear, atol=2e-9)
-    assert np.abs(linear).max() > 1e-4
-
-
-# Two rods of a chain of two triangles: the pin of each body at 80 mm from its pivot, the far end
-# of its rod at 200 mm; the second rod starts from the first body's second pin.
-CHAIN = """
-length = "mm"
-[body.crank]
-pivot = [0, 0, 0]
-axis = "lateral"
-points = { p = [0, 0, 80], q = [50, 0, 0] }
-[body.horn]
-pivot = [300, 0, 0]
-axis = "lateral"
-points = { p = [300, 0, 70] }
-[airframe]
-points = { fixed = [200, 0, 0] }
-[rod.first]
-ends = ["airframe/fixed", "crank/p"]
-tolerance = 4
-[rod.second]
-ends = ["crank/q", "horn/p"]
-tolerance = 3
-[surface.flap]
-body = "horn"
-"""
-
-
-def circles_meet(one, r1, other, r2, near):
-    """Where two circles in a plane meet, the point nearer to `near` (school geometry)."""
-    one, other = np.broadcast_arrays(one, other)
-    run = other - one
-    d = np.linalg.norm(run, axis=-1, keepdims=True)
-    a = (r1**2 - r2**2 + d**2) / (2 * d)
-    height = np.sqrt(r1**2 - a**2)
-    side = np.stack([-run[..., 1], run[..., 0]], axis=-1) / d
-    both = [one + a * run / d + sense * height * side for sense in (1, -1)]
-    first = np.linalg.norm(both[0] - near, axis=-1) < np.linalg.norm(both[1] - near, axis=-1)
-    return np.where(first[..., None], *both)
-
-
-def two_rods(first, second):
-    """Turn of the horn from its pin straight up, about +y, degrees: two triangles in x, z."""
-    p = circles_meet(np.array([0.0, 0.0]), 80.0, np.array([200.0, 0.0]),
-                     np.asarray(first)[..., None], np.array([0.0, 80.0]))
-    turn = np.arctan2(p[..., 0], p[..., 1])
-    q = np.stack([50 * np.cos(turn), -50 * np.sin(turn)], axis=-1)
-    h = circles_meet(np.array([300.0, 0.0]), 70.0, q, np.asarray(second)[..., None],
-                     np.array([300.0, 70.0]))
-    return np.degrees(np.arctan2(h[..., 0] - 300, h[..., 1]))
-
-
-def test_builds_of_two_rods_against_the_closed_form_of_two_variables():
-    """Mean and deviation by Gauss-Legendre quadrature of the closed form over both rods; and
-    every build against the closed form itself."""
-    system = System(parse_model(CHAIN))
-    lengths = [system.dimensions.lengths[rod] for rod in ("first", "second")]
-    chance = Chance(builds=20_000, spread="uniform", seed=5)
-    found = monte_carlo(system, chance).deflections["flap"]
-    x, weight = np.polynomial.legendre.leggauss(40)
-    value = two_rods(lengths[0] + 4 * x[:, None], lengths[1] + 3 * x)
-    both = np.outer(weight, weight) / 4
-    mean = (both * value).sum()
-    deviation = math.sqrt((both * (value - mean) ** 2).sum())
-    assert found.mean() == pytest.approx(mean, abs=4 * deviation / math.sqrt(20_000))
-    fourth = (both * (value - mean) ** 4).sum()
-    error = math.sqrt((fourth / deviation**4 - 1) / (4 * 20_000))
-    assert found.std() == pytest.approx(deviation, rel=4 * error)
-    assert abs(mean) > 0.01  # the curvature shows: a linear sum would have mean 0
-    task = _Task(system, ("flap",), {}, chance, A_BLOCK,
-                 np.random.SeedSequence(5).spawn(80)[0])
-    drawn = _errors(task)
-    exact = two_rods(lengths[0] + drawn["first", "length"], lengths[1] + drawn["second", "length"])
-    np.testing.assert_allclose(found[:A_BLOCK], exact, atol=1e-9)
-
-
-def test_builds_that_do_not_assemble_are_nan_and_counted():
-    """The first rod can't be shorter than 200 - 80 mm: of uniform errors a known share is."""
-    text = CHAIN.replace("[0, 0, 80]", "[79, 0, 12.609520212918492]").replace(
-        "tolerance = 4", "tolerance = 2").replace("tolerance = 3", "")
-    system = System(parse_model(text))
-    length = system.dimensions.lengths["first"]
-    share = (120 - (length - 2)) / 4
-    assert 0.05 < share < 0.5
-    found = monte_carlo(system, Chance(builds=4000, spread="uniform"))
-    assert found.lost == np.isnan(found.deflections["flap"]).sum()
-    assert stats.binomtest(found.lost, 4000, share).pvalue > 1e-4
-    low, high = found.band("flap")
-    assert np.isfinite([low, high]).all()
-
-
-def test_a_surface_has_the_same_builds_whatever_else_is_asked(side_by_side):
-    place = {"pitch": [0.0, 10.0], "roll": [5.0, -7.0]}
-    whole = monte_carlo(side_by_side, Chance(builds=300), **place)
-    alone = monte_carlo(side_by_side, Chance(builds=300), surfaces=["elevator"], **place)
-    assert list(alone.deflections) == ["elevator"]
-    np.testing.assert_array_equal(alone.deflections["elevator"], whole.deflections["elevator"])
-    other = monte_carlo(side_by_side, Chance(builds=300, seed=1), surfaces=["elevator"], **place)
-    assert np.abs(other.deflections["elevator"] - alone.deflections["elevator"]).min() > 0
-
-
-@pytest.mark.parametrize("kind", ["threads", "processes", "dask"])
-def test_whoever_works_them_out_the_builds_are_the_same(side_by_side, kind):
-    place = {"pitch": np.linspace(-13, 17, 7), "roll": 4.0}
-    chance = Chance(builds=2 * A_BLOCK + 7)
-    expected = monte_carlo(side_by_side, chance, **place)
-    with _executor(kind) as executor:
-        found = monte_carlo(side_by_side, chance, executor=executor, **place)
-    for surface, value in expected.deflections.items():
-        assert value.shape == (2 * A_BLOCK + 7, 7)
-        np.testing.assert_array_equal(found.deflections[surface], value)
-
-
-def _executor(kind):
-    if kind == "threads":
-        return ThreadPoolExecutor(2)
-    if kind == "processes":
-        return ProcessPoolExecutor(2, mp_context=get_context("spawn"))
-    return _DaskExecutor()
-
-
-class _DaskExecutor:
-    """A local Dask cluster of two processes, seen as an executor."""
-
-    def __enter__(self):
-        from distributed import Client, LocalCluster
-
-        self.cluster = LocalCluster(n_workers=2, threads_per_worker=1, dashboard_address=None)
-        self.client = Client(self.cluster)
-        return self.client.get_executor()
-
-    def __exit__(self, *_):
-        self.client.close()
-        self.cluster.close()
-
-
-def test_bad_chances_are_refused():
-    with pytest.raises(LinkageError, match='spread is "even"; give one of normal, uniform'):
-        Chance(spread="even")
-    with pytest.raises(LinkageError, match="builds is 0; give 1 or more"):
-        Chance(builds=0)
-
-
-def test_unknown_surface_is_refused(side_by_side):
-    with pytest.raises(LinkageError, match='no surface "elevatr"; did you mean "elevator"'):
-        monte_carlo(side_by_side, surfaces=["elevatr"])
 
 
 # --- free play ----------------------------------------------------------------------------------
@@ -502,211 +301,7 @@ def test_play_of_any_pivot_against_a_body_moved_and_solved_again(side_by_side):
             assert float(np.degrees(rates[joint])) == pytest.approx(float(finite), abs=1e-7)
 
 
-# --- wires ----------------------------------------------------------------------------------------
-
-SWING = """
-length = "mm"
-[input.pitch]
-travel = [-30, 50]
-[body.stick]
-pivot = [0, 0, 0]
-axis = "lateral"
-input = "pitch"
-points = { grip = [0, 0, 400], clamp = [0, 0, 120] }
-solid.shaft = { kind = "tube", along = ["pivot", "grip"], diameter = 20 }
-[airframe]
-points = { clamp = [80, 0, 90] }
-solid.post = { kind = "tube", along = [[60, -40, 160], [60, 40, 160]], diameter = 10 }
-[wire.switch]
-clamps = ["stick/clamp", "airframe/clamp"]
-diameter = 4
-"""
-
-
-def test_chord_against_the_law_of_cosines():
-    """c2 = r2 + D2 - 2 r D cos(angle between): least where the two agree, inside the travel."""
-    found = chord(System(parse_model(SWING)), "switch")
-    r, d = 120.0, math.hypot(80, 90)
-    straight = math.degrees(math.atan2(80, 90))  # clamp of the airframe, from straight up
-    assert -30 < straight < 50
-    assert found.least == pytest.approx(d - r if d > r else r - d, abs=1e-9)
-    assert found.least_at["pitch"] == pytest.approx(straight, abs=1e-4)
-    end = math.radians(straight + 30)
-    most = math.sqrt(r * r + d * d - 2 * r * d * math.cos(end))
-    assert found.greatest == pytest.approx(most, abs=1e-9)
-    assert found.greatest_at == {"pitch": -30.0}
-    assert found.never_less <= found.least
-    assert most <= found.never_more <= most + 1.01e-3
-
-
-def test_chord_of_two_inputs_is_never_beaten(side_by_side):
-    """Ten thousand random stick positions lie within what is proven."""
-    found = chord(side_by_side, "talk wire left")
-    rng = np.random.default_rng(0)
-    motion = side_by_side.sweep(pitch=rng.uniform(-13, 17, 10_000),
-                                roll=rng.uniform(-21, 21, 10_000))
-    one, other = side_by_side.model.wires["talk wire left"].clamps
-    apart = np.linalg.norm(motion.point(one) - motion.point(other), axis=-1)
-    assert found.never_less <= apart.min()
-    assert apart.max() <= found.never_more
-    assert found.never_more - found.greatest < 1.01e-3
-    assert found.least - found.never_less < 1.01e-3
-
-
-@pytest.mark.parametrize("half", [0.05, 0.7, math.pi / 2, 2.2, 3.0])
-def test_arc_against_its_closed_form(half):
-    """An arc of half angle a on radius R: chord 2 R sin a, length 2 R a (plane geometry)."""
-    radius = 70.0
-    chord_, length = 2 * radius * math.sin(half), 2 * radius * half
-    assert half_opening(chord_, length) == pytest.approx(half, rel=1e-9)
-    assert bend_radius(chord_, length) == pytest.approx(radius, rel=1e-9)
-
-
-def test_straight_and_short_wires():
-    assert np.isinf(bend_radius(100.0, 100.0))
-    assert np.isnan(bend_radius(100.0, 99.0))
-
-
-@pytest.mark.parametrize(("least", "most", "bend"), [(20, 25, 30), (10, 80, 25), (60, 90, 29),
-                                                     (60, 90, 31), (5, 6, 40)])
-def test_length_needed_is_the_least_that_will_do(least, most, bend):
-    """Against a scan of all lengths, by the arc's own closed form."""
-    needed = length_needed((least, most), 2.0, bend)
-    assert needed >= most + 2
-    assert bend_radius(least, needed * (1 + 1e-9)) >= bend * (1 - 1e-7)
-    shorter = np.linspace(most + 2, needed, 2000)[:-1]
-    if len(shorter) and needed > most + 2 + 1e-9:
-        assert np.all(bend_radius(least, shorter) < bend)
-
-
-def test_least_bend_and_slack_of_a_given_length():
-    system = System(parse_model(SWING + "length = 130\nslack = 5\nbend = 18"))
-    row = wire_table(system).iloc[0]
-    assert row["spare"] == pytest.approx(130 - row["greatest"])
-    angle = 130 / (2 * row["bend"])  # sin a / a = c / L at the least chord
-    assert math.sin(angle) / angle == pytest.approx(row["least"] / 130, rel=1e-9)
-    assert row["bend_limit"] == 18
-    assert row["ok"] == (row["bend"] >= 18 and row["spare"] >= 5)
-    short = System(parse_model(SWING + "length = 90"))
-    assert not wire_table(short)["ok"].any()
-    assert wire_table(short)["spare"].iloc[0] < 0
-
-
-def test_bend_limit_is_ten_diameters_unless_given():
-    """TM 1-1500-204-23-4 item 27, seen: ten times the outside diameter."""
-    assert parse_model(SWING).wires["switch"].bend_limit == 40
-    assert parse_model(SWING + "bend = 7").wires["switch"].bend_limit == 7
-
-
-def test_arc_chain_lies_on_its_arc_between_the_clamps():
-    rng = np.random.default_rng(1)
-    one, other = rng.normal(size=(2, 50, 3)) * 60
-    apart = np.linalg.norm(one - other, axis=-1)
-    length = apart.max() * 1.2
-    corners, stray = arc_chain((one, other), length, (0, 0, -1), 200)
-    np.testing.assert_allclose(corners[:, 0], one, atol=1e-9)
-    np.testing.assert_allclose(corners[:, -1], other, atol=1e-9)
-    runs = np.linalg.norm(np.diff(corners, axis=1), axis=-1).sum(axis=1)
-    assert np.all((runs <= length) & (runs > length * (1 - 1e-3)))
-    assert np.all((stray >= 0) & (stray < 0.05))
-    # the ellipsoid that bounds every shape of the wire holds the arc
-    sums = sum(np.linalg.norm(corners - k[:, None], axis=-1) for k in (one, other))
-    assert np.all(sums <= length + 1e-9)
-
-
-def test_no_shape_of_a_wire_comes_nearer_than_its_reach():
-    """Random bent wires of the given length, tried at every sampled position, by brute force."""
-    system = System(parse_model(SWING.replace("[60, -40, 160], [60, 40, 160]",
-                                              "[60, -40, 185], [60, 40, 185]") + "length = 150"))
-    found = chafe(system, "switch").set_index("solid").loc["airframe/post"]
-    rng = np.random.default_rng(2)
-    pitch = np.linspace(-30, 50, 7)
-    one = system.sweep(pitch=pitch).point("stick/clamp")
-    other = np.array(system.model.position("airframe/clamp"))
-    nearest = np.inf
-    for _ in range(4000):  # a wire with one sharp bend reaches farthest: two straight runs
-        place = rng.normal(size=3) * 60 + [60, 0, 170]
-        longest = np.linalg.norm(one - place, axis=-1) + np.linalg.norm(place - other)
-        share = np.clip((150 - np.linalg.norm(one - other, axis=-1))
-                        / (longest - np.linalg.norm(one - other, axis=-1)), 0, 1)
-        bend = other + share[:, None] * (place - other)
-        good = np.linalg.norm(one - bend, axis=-1) + np.linalg.norm(bend - other, axis=-1) <= 150
-        across = np.clip(bend[:, 1], -40, 40)
-        axis = np.stack([np.full(7, 60.0), across, np.full(7, 185.0)], axis=-1)
-        nearest = min(nearest, np.linalg.norm(bend - axis, axis=-1)[good].min(initial=np.inf))
-    assert found["reach"] <= nearest - 5 - 2
-    assert found["reach"] > nearest - 5 - 2 - 25  # and is not idle
-
-
-def test_gap_of_a_loop_against_points_of_its_arc():
-    """The loop's own points against the post, sampled far closer than the chain."""
-    system = System(parse_model(SWING + "length = 150\nsag = [0, 0, 1]"))
-    found = chafe(system, "switch").set_index("solid").loc["airframe/post"]
-    motion = system.sweep(pitch=np.linspace(-30, 50, 7))
-    corners, _ = arc_chain((motion.point("stick/clamp"),
-                            np.broadcast_to(system.model.position("airframe/clamp"), (7, 3))),
-                           150.0, (0, 0, 1), 20_000)
-    axis = np.stack([np.full(corners.shape[:-1], 60.0), np.clip(corners[..., 1], -40, 40),
-                     np.full(corners.shape[:-1], 160.0)], axis=-1)
-    gap = np.linalg.norm(corners - axis, axis=-1).min() - 5 - 2
-    assert found["gap"] <= gap + 1e-9
-    assert found["gap"] > gap - 0.4  # what the chain strays is taken off, never added
-
-
-def test_solid_a_clamp_sits_on_is_left_out():
-    near = SWING.replace("clamp = [0, 0, 120]", "clamp = [11, 0, 120]")
-    assert "stick/shaft" not in set(chafe(System(parse_model(near)), "switch")["solid"])
-
-
-# --- grips ----------------------------------------------------------------------------------------
-
-GRIPPED = SWING.replace('diameter = 20 }', '''diameter = 20 }
-[body.stick.grip]
-along = [[0, 0, 390], "grip"]
-bore = 20
-clocking = 30
-hand = { kind = "box", corner = [-20, -50, 300], opposite = [60, 30, 380] }''').replace(
-    "[60, -40, 160], [60, 40, 160]", "[240, -40, 300], [240, 40, 300]").replace(
-    '"pivot", "grip"', '"pivot", [0, 0, 390]')
-
-
-def test_clocked_hand_against_scipy():
-    """Clockwise from above is a left-hand turn about the line up; SciPy turns the corners."""
-    model = parse_model(GRIPPED)
-    plate = model.solids["stick/hand"]
-    assert isinstance(plate, Plate)
-    assert isinstance(model.bodies["stick"].grip.hand, Box)
-    corners = np.array(list(itertools.product((-20, 60), (-50, 30), (300, 380))), dtype=float)
-    expected = Rotation.from_euler("z", -30, degrees=True).apply(corners)
-    u, n = np.array(plate.u), np.array([0.0, 0.0, 1.0])
-    v = np.cross(n, u)
-    made = [np.array(plate.at) + x * u + y * v + side * plate.thickness / 2 * n
-            for x, y in plate.outline for side in (-1, 1)]
-    for corner in made:
-        assert np.linalg.norm(expected - corner, axis=-1).min() < 1e-9
-
-
-def test_hand_goes_through_the_proven_clearance():
-    system = System(parse_model(GRIPPED))
-    found = hand_clearance(system)
-    assert list(found["pair"]) == ["stick/hand | airframe/post"]
-    row = found.iloc[0]
-    assert row["proven"] <= row["least"] <= row["proven"] + 0.06
-    assert not row["ok"]  # the stick swings 50 degrees aft, and the hand into the post
-    assert row["least"] <= 0
-    assert row["required"] == 12.7
-
-
-@pytest.mark.parametrize(("bore", "ok"), [(20, True), (19.9, False)])
-def test_bore_against_the_shaft_it_goes_on(bore, ok):
-    found = grip_table(System(parse_model(GRIPPED.replace("bore = 20", f"bore = {bore}")))).iloc[0]
-    assert (found["shaft"], bool(found["ok"])) == (20, ok)
-
-
 # --- sheet, tables, picture -------------------------------------------------------------------
-
-BUILT = ("wires", "tolerances")
-
 
 @pytest.fixture(scope="module")
 def whole(side_by_side):

@@ -1,25 +1,16 @@
 """Proofs taken up from an earlier one, held against sampling of the changed system itself."""
 
-import importlib.util
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from systems import random_solids
 
 import linkage
-from linkage.clearances import Stage, earlier, prove, scene_of
+from linkage.clearances import Stage, clearance, earlier, prove, scene_of
 from linkage.model import Point
 
 FREE = 25.0
-
-
-def load_systems():
-    spec = importlib.util.spec_from_file_location("systems", Path(__file__).with_name("systems.py"))
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    module.KINDS = ("sphere", "tube", "pipe", "box")
-    return module
 
 
 def edited(system, rng):
@@ -53,13 +44,13 @@ def test_a_proof_taken_up_is_a_proof(seed, full):
     """Two edits one after the other; no position undercuts, and each bracket is as asked."""
     if seed % 6 and not full:
         pytest.skip("one in six unless --full")
-    maker = load_systems()
-    system, rng = maker.random_system(seed), np.random.default_rng(seed)
+    system = random_solids.random_system(seed, kinds=("sphere", "tube", "pipe", "box"))
+    rng = np.random.default_rng(seed)
     pairs = list(scene_of(system).pairs.values())
     if not pairs:
         pytest.skip("nothing moves against anything")
     stage = Stage(scene_of(system), pairs)
-    box = maker.box_of(system)
+    box = random_solids.box_of(system)
     proof = prove(stage, box, 0.05, None, FREE)
     for _ in range(2):
         before = earlier(stage, box, proof, (0.05, None, FREE))
@@ -68,9 +59,9 @@ def test_a_proof_taken_up_is_a_proof(seed, full):
         except linkage.LinkageError:
             continue
         pairs = list(scene_of(system).pairs.values())
-        stage, box = Stage(scene_of(system), pairs), maker.box_of(system)
+        stage, box = Stage(scene_of(system), pairs), random_solids.box_of(system)
         proof = prove(stage, box, 0.05, None, FREE, after=before)
-        motion = system.sweep(**maker.positions(system, rng, 1500))
+        motion = system.sweep(**random_solids.positions(system, rng, 1500))
         gaps = linkage.gaps(motion, [pair.name for pair in pairs])
         for k, pair in enumerate(pairs):
             gap = gaps[pair.name]
@@ -104,9 +95,9 @@ diameter = 10
 def test_a_far_pair_that_an_edit_brings_near_is_found():
     from linkage.model.file import parse_model
 
-    first = linkage.clearance(linkage.System(parse_model(FAR.format(far=900))))
+    first = clearance(linkage.System(parse_model(FAR.format(far=900))))
     second = linkage.System(parse_model(FAR.format(far=-150)))
-    warm, cold = linkage.clearance(second, after=first), linkage.clearance(second)
+    warm, cold = clearance(second, after=first), clearance(second)
     assert list(warm["pair"]) == list(cold["pair"])
     assert "stick/tip | airframe/far" in set(warm["pair"])
     assert warm["least"].to_numpy() == pytest.approx(cold["least"].to_numpy(), abs=0.05)
@@ -116,7 +107,7 @@ def test_what_is_not_changed_is_kept():
     from linkage.model.file import parse_model
 
     text = FAR.format(far=-160)
-    first = linkage.clearance(linkage.System(parse_model(text)))
-    again = linkage.clearance(linkage.System(parse_model(text)), after=first)
+    first = clearance(linkage.System(parse_model(text)))
+    again = clearance(linkage.System(parse_model(text)), after=first)
     assert again.attrs["visited"] == 0
     assert again["proven"].tolist() == first["proven"].tolist()

@@ -12,8 +12,8 @@ from .search import MOST_ITEMS, TRIES, Search
 from .stage import measure
 
 SMALLEST_BUILT = 0.02  # degrees (mm) of a cell's side; smaller ones cost nothing any more
-MOST_BUILT = 6000  # cells of a pair after which what is left stays open
-HARDER = 4  # times the effort that a pair drawn may take
+MOST_BUILT = 1500  # cells of a pair after which what is left stays open
+HARDER = 1  # times the effort that a pair drawn may take
 SHARE = 0.1  # of what the tolerances cost a pair, that its bracket is narrowed to
 CLOSE = 1e-6  # degrees (mm) of a cell in which the worst build at one place is asked for
 FIRST_STEP, LAST_STEP = 0.25, 1e-3  # degrees (mm) of steps down a valley

@@ -13,13 +13,18 @@ the size of the cell.
 from __future__ import annotations
 
 import itertools
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from ..intervals import U, bend_rows, extent, row_count
 from ..motion import enclose
 from .stage import Stage
+
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+    from ..model.whole import Model
+    from ..motion.posture import Posture
 
 ASIDE = 0.5  # share of a half-width at which the direction is asked again
 MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
@@ -52,7 +57,8 @@ class Bounds(NamedTuple):
     planes: np.ndarray
 
 
-def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
+def bounds(stage: Stage, items, cells, tolerances: Tolerance | None = None,
+           enough: np.ndarray | None = None) -> Bounds:
     """Gap at the centre of cells and a lower bound over them.
 
     Parameters
@@ -110,7 +116,7 @@ def bounds(stage: Stage, items, cells, tolerances=None, enough=None):
     return Bounds(value, low, places, builds, planes)
 
 
-def held_bounds(stage: Stage, items, cells, planes, tolerances=None):
+def held_bounds(stage: Stage, items, cells, planes: np.ndarray, tolerances=None) -> np.ndarray:
     """Lower bounds of items over cells by planes that are given: no closest points are looked for.
 
     Parameters
@@ -151,7 +157,7 @@ def _bound(stage, enclosed, items, towards, build):
     return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
 
 
-def towards(stage, posture, items, at=()):
+def towards(stage, posture: Posture, items, at=()):
     """Gap and the direction from the first piece to the second; some way where out of reach."""
     hulls = stage.hulls(posture, *items, at)
     lost = ~np.isfinite(hulls[0]).all(axis=(0, 1)) | ~np.isfinite(hulls[1]).all(axis=(0, 1))
@@ -197,7 +203,7 @@ def _lengths(turning, inputs):
     return short, long
 
 
-def lowest_place(model, inputs):
+def lowest_place(model: Model, inputs):
     """Where in its cell a polynomial of degree 2 is least, as shares (inputs, m) of the cell.
 
     Looked for at the stationary point, on the sides and at the corners; a guess to be tried, so
@@ -218,7 +224,7 @@ def lowest_place(model, inputs):
     return best
 
 
-def least_along(sides, scale, inputs):
+def least_along(sides: list, scale: float, inputs: int):
     """Least of n.(b - a) over cells, and its polynomial.
 
     Every pair of corners is bounded where they are few.  Of many corners the `TOP` foremost are
@@ -245,7 +251,7 @@ def least_along(sides, scale, inputs):
     return low - 512 * U * scale, apart[:, lowest, np.arange(len(lowest))]
 
 
-def corner_pairs(sides, inputs):
+def corner_pairs(sides: list, inputs: int):
     """Bounds of n.(b - a) for the pairs of corners that matter.
 
     Parameters

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,6 +15,11 @@ from ..model import AIRFRAME, Box, Pipe, Plate, Sphere, Tolerance, Tube, Washer
 from ..model.keys import unit_vector
 from ..motion import System, body_of
 from .joints import Ball, Joints
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from ..model.shapes import Hole
 
 TOUCHING = 1e-6  # mm within which a pivot or rod end counts as sitting in a piece of structure
 HALVED = 4.0  # mm; a part of a plate or block no larger is halved no further at a joint's ball
@@ -191,7 +197,7 @@ class Scene:
             self._envelopes[name] = Solid(name, (piece,), self.carriers(name), self._ends(name))
         return self._envelopes[name]
 
-    def looseness(self, name: str, tolerances) -> float:
+    def looseness(self, name: str, tolerances: Tolerance) -> float:
         """How far a build may have each point of a solid off, in each coordinate of its part.
 
         What the points that it is drawn by are off by, and as much again as its part may be off,
@@ -300,7 +306,7 @@ class Scene:
     def _rules(self):
         return {frozenset(rule.between): rule for rule in self.model.pairs}
 
-    def carriers(self, name) -> tuple[str, ...]:
+    def carriers(self, name: str) -> tuple[str, ...]:
         """Bodies that carry a solid: one, or one under each end of a rod."""
         if name not in self._riding:
             part = body_of(name)
@@ -421,7 +427,7 @@ def _envelope(shape) -> Piece:
     return _pieces(shape)[0]
 
 
-def hull_piece(points, radius) -> Piece:
+def hull_piece(points: ArrayLike, radius: float) -> Piece:
     """The hull of some corners, whose faces nobody asks for."""
     return Piece(np.array(points, dtype=float), radius, np.zeros((0, 2), dtype=int), ())
 
@@ -445,7 +451,7 @@ def _block(shape: Box) -> Piece:
     return prism(floor, (0.0, 0.0, high[2] - low[2]))
 
 
-def plate_axes(shape) -> tuple:
+def plate_axes(shape: Plate | Washer) -> tuple:
     """Unit vectors u, v and normal of a plate's or washer's own plane."""
     normal = np.array(unit_vector(shape.normal))
     if isinstance(shape, Plate):
@@ -456,7 +462,7 @@ def plate_axes(shape) -> tuple:
     return u, np.cross(normal, u), normal
 
 
-def hole_shape(hole):
+def hole_shape(hole: Hole):
     """A cut-out as `linkage.geometry.outlines` takes it."""
     if hole.outline is not None:
         return hole.outline
@@ -465,7 +471,7 @@ def hole_shape(hole):
     return {"at": hole.at, "diameter": hole.diameter}
 
 
-def plate_pieces(shape, at) -> tuple[Piece, ...]:
+def plate_pieces(shape: Plate | Washer, at: ArrayLike) -> tuple[Piece, ...]:
     """Convex prisms of a plate or washer whose outline's [0, 0] lies at `at`."""
     u, v, normal = plate_axes(shape)
     parts = ring(shape.outside, shape.inside) if isinstance(shape, Washer) else \

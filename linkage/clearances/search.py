@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +13,9 @@ from ..motion import Builds, enclose
 from .cell_bounds import bounds
 from .stage import measure, spine_gaps
 from .travel import Travel
+
+if TYPE_CHECKING:
+    from ..motion.system import System
 
 SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
 SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
@@ -101,7 +105,7 @@ class Proof:
     builds: Builds | None = None
     shares: np.ndarray | None = None
 
-    def motion(self, system, names, pairs):
+    def motion(self, system: System, names, pairs):
         """The system where, and in the build in which, the least gaps of some pairs were met."""
         places = {name: self.place[pairs, i] for i, name in enumerate(names)}
         return system.sweep(**places) if self.builds is None else \

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import itertools
 import weakref
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,10 +13,17 @@ from ..errors import LinkageError
 from ..geometry import tube_gap
 from ..model import AIRFRAME
 from ..motion import System
+from ..units import in_house_units
 from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
 from .travel import Travel
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..motion.moved import Motion
+    from .scene import Pair
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which gaps and stops are looked for
@@ -51,7 +60,7 @@ def travel_box(system: System, beyond: float = 0.0) -> dict:
             for name, control in system.inputs.items() if control.body is not None}
 
 
-def first_signs(motion, stage: Stage) -> np.ndarray:
+def first_signs(motion: Motion, stage: Stage) -> np.ndarray:
     """Gap of a pair where it may touch, and elsewhere a lower bound above 0.
 
     Parameters
@@ -68,7 +77,7 @@ def first_signs(motion, stage: Stage) -> np.ndarray:
     return _pair_gap(motion, stage, signs=True)
 
 
-def gaps(motion, pairs=None) -> dict:
+def gaps(motion: Motion, pairs: Iterable[str] | None = None) -> dict:
     """Gap of every pair that can come near, at exactly the stick positions of a motion.
 
     Parameters
@@ -89,7 +98,7 @@ def gaps(motion, pairs=None) -> dict:
     return {pair.name: _pair_gap(motion, stage_of(scene, pair)) for pair in chosen}
 
 
-def pair_gap(motion, pair) -> np.ndarray:
+def pair_gap(motion: Motion, pair: Pair) -> np.ndarray:
     """Gap of one pair in a system of the same parts, nothing kept.
 
     Parameters
@@ -154,6 +163,8 @@ def _pair_gap(motion, stage, *, signs=False):
     which = np.flatnonzero(~stage.rough)
     count = int(np.prod(motion.shape))
     found = np.full(count, np.nan)
+    if not count:
+        return found.reshape(motion.shape)
     step = max(1, MOST // len(which))
     posture = motion.flat_posture()
     for start in range(0, count, step):
@@ -186,8 +197,9 @@ class Shared(dict):
         return self
 
 
-def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False, after=None,
-              real=None):
+@in_house_units(length="least proven required real_least real_proven first second")
+def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False,
+              after: pd.DataFrame | None = None, real: Travel | None = None) -> pd.DataFrame:
     """Least clearance of every pair that can come near, over the whole travel, with proof.
 
     Parameters
@@ -231,15 +243,16 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     rows = [_row(pair, proof, k, names, points[k]) for k, pair in enumerate(stage.pairs)]
     table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *names, "ok", "rule",
                                         "first", "second"])
+    known = earlier(stage, judged, proof, (tolerance_mm, tolerances, NEAR))
     if real is not None:
-        again = _proof_of_wanted(stage, (proof, real), wanted, (tolerance_mm, tolerances))
+        again = _proof_of_wanted(stage, known, wanted, (tolerance_mm, tolerances))
         table = _beside(table, stage, again, names)
     bound = table["proven"] if real is None else np.fmin(table["proven"], table["real_proven"])
     shown = bound < table["required"] + NEAR
     far = far | dict(zip(table["pair"][~shown], bound[~shown], strict=True))
     table = table[shown].reset_index(drop=True)
     table.attrs = {"far": Shared(far),
-                   "earlier": earlier(stage, judged, proof, (tolerance_mm, tolerances, NEAR)),
+                   "earlier": known,
                    "visited": int(proof.visited.sum()),
                    "open": {stage.pairs[k].name: dict(zip(names, place.tolist(), strict=True))
                             for k, place in proof.open_at.items()}}
@@ -266,13 +279,13 @@ def _least_over(stage, travel, how, after=None) -> Proof:
     return proof
 
 
-def _proof_of_wanted(stage, real, wanted, how):
+def _proof_of_wanted(stage, known, wanted, how):
     """Least, proven and place over the wanted travel of each pair, proven again where need be.
 
     Where the real travel holds the wanted one, its bound holds there too, and its least is that of
     the wanted travel if it was met there.
     """
-    proof, travel = real
+    proof, travel = known.proof, known.travel
     moves = np.array([[name in pair.inputs for name in wanted.names] for pair in stage.pairs],
                      dtype=bool).reshape(len(stage.pairs), len(wanted.names))
     held = np.zeros(len(moves), bool)
@@ -286,7 +299,7 @@ def _proof_of_wanted(stage, real, wanted, how):
     todo = np.flatnonzero(~held)
     if todo.size:
         part = Stage(stage.scene, [stage.pairs[k] for k in todo])
-        again = _least_over(part, wanted, how)
+        again = _least_over(part, wanted, how, None if how[1] is not None else known)
         least[todo], proven[todo], place[todo] = again.least, again.proven, again.place
     return least, np.minimum(proven, least), place
 

@@ -57,7 +57,7 @@ class Travel:
         return self is other or (self.names == other.names and np.array_equal(self.low, other.low)
                                  and np.array_equal(self.high, other.high))
 
-    def seen_along(self, moves):
+    def seen_along(self, moves: np.ndarray):
         """Ends of the cells as seen along some inputs only, without repeats.
 
         Parameters
@@ -76,7 +76,7 @@ class Travel:
             self._seen[key] = both[:, :len(key)], both[:, len(key):]
         return self._seen[key]
 
-    def grid(self, moves, parts: int):
+    def grid(self, moves: np.ndarray, parts: int):
         """Even cells over the box, shrunk to what of the travel lies in each.
 
         Parameters
@@ -100,7 +100,7 @@ class Travel:
         _, centres, halves = self.shrunk(centres, np.broadcast_to(size, share.shape), moves)
         return centres, halves
 
-    def shrunk(self, centres, halves, moves):
+    def shrunk(self, centres: np.ndarray, halves: np.ndarray, moves: np.ndarray):
         """Cells shrunk to what of the travel lies in each; those that hold nothing are left out.
 
         Parameters

@@ -1,5 +1,7 @@
 """The verbs of the command line, a file each; `run(argv)` returns the exit code."""
 
+from __future__ import annotations
+
 from importlib import import_module
 from pathlib import Path
 
@@ -7,7 +9,7 @@ from ..errors import LinkageError, nearest
 from .verbs import VERBS
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     """Run the verb that the words name, else the main job; loads no other verb's file.
 
     Parameters

@@ -7,19 +7,21 @@ import time
 
 from .. import load
 from ..errors import LinkageError, nearest
+from ..units import lengths_said_in
 from .shared import check_tables, described_as, parser_of, write_tables
 from .verbs import VERBS
 
 SHORTHANDS = {"gearing": ("findings", "gearing")}  # what one word of --only stands for
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     args = _parser().parse_args(argv)
     system = load(args.file)
     from ..results import Results
     from ..sheet import sheet_of
 
     only = _chapters(args.only)
+    _check_shapes(system, args.file)
     if args.out:
         from ..report import check_place
 
@@ -28,7 +30,8 @@ def run(argv) -> int:
         check_tables(args.csv, args.replace)
     before = Results.of_file(load(args.against), args.against) if args.against else None
     progress = _Progress()
-    results = Results.of_file(system, args.file, only=only, before=before, tell=progress)
+    results = Results.of_file(system, args.file, only=only, before=before, tell=progress,
+                              built=args.built)
     verdict = results.verdict
     progress("")
     print(sheet_of(results, args.file))
@@ -49,6 +52,8 @@ def _parser():
     parser.add_argument("--only", metavar="CHAPTER", action="append", default=[],
                         help="look at this chapter alone, such as gearing, clearance, stops, "
                              "reliefs, loads, rods, wires, tolerances, sequence; may be repeated")
+    parser.add_argument("--built", action="store_true", help="prove clearance for every build "
+                        "within the file's tolerances, not as drawn; the exit code is by that")
     parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
     parser.add_argument("--out", metavar="DIR", help="also write the report there, HTML and PDF")
     parser.add_argument("--paper", choices=["A4", "Letter"],
@@ -79,6 +84,18 @@ def _write_report(args, results, progress):
     progress("")
     print(f"\n{args.out}: {', '.join(name for name in files if '/' not in name)} and "
           f"{sum('/' in name for name in files)} tables and templates written")
+
+
+def _check_shapes(system, path) -> None:
+    """Refuse an outline that no solid can have, whatever chapter is asked for."""
+    from ..clearances import scene_of
+
+    try:
+        with lengths_said_in(system.model.length):
+            for name in system.model.solids:
+                scene_of(system).solid(name)
+    except LinkageError as error:
+        raise type(error)(f"{path}: {error.sentence}", **error.facts) from error
 
 
 class _Progress:

@@ -6,7 +6,7 @@ from .. import load
 from .shared import check_picture, check_tables, parser_of, write_picture, write_tables
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = parser_of("loads", "Print stick forces, what each rod, body and pivot carries at its "
                                 "worst, margins, lost motion and friction; exit 1 when a margin is "
                                 "missed, 2 on bad input.", writes=True)

@@ -11,7 +11,7 @@ from .shared import parser_of
 LAYOUTS = ("side-by-side", "tandem")
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = parser_of("new", "Write a commented starter file to edit.")
     parser.add_argument("layout", help=" or ".join(LAYOUTS))
     parser.add_argument("--out", required=True, metavar="FILE", help="file to write")

@@ -17,7 +17,7 @@ QUIET = ("--LabApp.news_url=", "--LabApp.check_for_updates_class=jupyterlab.Neve
          "--LabApp.extension_manager=readonly")  # a workshop need not be on the network
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = parser_of("open", "Open the workbook on a model file in JupyterLab, on this machine "
                                "alone; a notebook is written beside the file, and an earlier one "
                                "is opened as it is.")

@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+from argparse import ArgumentParser
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
 from ..relief import both_sides
 from .shared import parser_of
 
+if TYPE_CHECKING:
+    from ..model.whole import Model
 
-def plate_parser(verb, about):
+
+def plate_parser(verb: str, about: str) -> ArgumentParser:
     parser = parser_of(verb, about, writes=True)
     parser.add_argument("file", metavar="FILE", help="model file (TOML)")
     parser.add_argument("plate", nargs="+",
@@ -17,10 +24,10 @@ def plate_parser(verb, about):
     return parser
 
 
-def names_both_sides(model, plates):
+def names_both_sides(model: Model, plates: Iterable[str]) -> list[str]:
     return list(dict.fromkeys(name for plate in plates for name in both_sides(model, plate)))
 
 
-def add_templates(made, files, drawings):
+def add_templates(made: dict, files: dict, drawings: dict) -> None:
     drawings[next(name for name in made if name).rsplit(".", 1)[0]] = made.pop(None)
     files.update(made)

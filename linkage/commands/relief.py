@@ -7,12 +7,14 @@ from pathlib import Path
 from .. import clearance, load, relief
 from ..disk import check_folder
 from ..errors import LinkageError, nearest
+from ..model.keys import at
 from ..motion import System
-from ..units import CAUTION, length_mm
+from ..units import CAUTION, length_mm, lengths_said_in
 from .plates import add_templates, names_both_sides, plate_parser
+from .shared import working
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = plate_parser("relief", "Cut a plate free of everything that moves through or past "
                                      "it, prove it, and write the system with it and templates; "
                                      "exit 1 when a clearance of the plate is still missed.")
@@ -28,7 +30,8 @@ def run(argv) -> int:
     names = names_both_sides(system.model, args.plate)
     check_folder(args.out, [relief.relieved_name(args.file),
                             *relief.template_names(system.model, names)], args.replace)
-    done = _relieved(system, names, _relief_options(args, system.model.length))
+    with lengths_said_in(system.model.length), working("cutting free"):
+        done = _relieved(system, names, _relief_options(args, system.model.length))
     files, drawings = relief.relieved_file(args.file, done, args.out), {}
     written = Path(args.out) / relief.relieved_name(args.file)
     for each in done:
@@ -46,8 +49,9 @@ def _relief_options(args, unit):
     for word in ("cutter", "ligament"):
         text = getattr(args, word)
         if text is not None:
-            bare = text.replace(".", "", 1).isdigit()
-            given[word] = length_mm(float(text) if bare else text, unit)
+            with at(f"--{word}"):
+                bare = text.replace(".", "", 1).isdecimal() and text.isascii()
+                given[word] = length_mm(float(text) if bare else text, unit)
     return relief.Options(**given, everything=args.all)
 
 

@@ -12,7 +12,7 @@ from .shared import check_picture, check_tables, parser_of, write_picture, write
 CHAPTERS = ("rods", "wires", "tolerances")
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     args = _parser().parse_args(argv)
     system = load(args.file)
     _check(args, system)
@@ -43,6 +43,10 @@ def _check(args, system):
         check_picture(args.picture, args.replace)
     if args.csv:
         check_tables(args.csv, args.replace)
+    for word in ("within", "trust"):
+        value = getattr(args, word)
+        if not 0 < value < 90:
+            raise LinkageError(f"--{word} is {value:g}°; give more than 0° and less than 90°")
     if args.out and not args.readings:
         raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
     if args.out:

@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 from ..results import Miss, Results, blocks_of
 from ..results.chapters import as_built, rods
 
+if TYPE_CHECKING:
+    from ..motion.system import System
+    from ..rigging.adjustment import Adjustment
+    from ..rigging.as_built import AsBuilt
+    from ..rigging.readings import Readings
 
-def rigged_results(source, system, flown, adjustment) -> Results:
+
+def rigged_results(source: Path | str, system: System, flown: System,
+                   adjustment: Adjustment | None) -> Results:
     """Results of the rods as in the file, and of wires and tolerances as flown.
 
     Parameters
@@ -31,7 +41,8 @@ def rigged_results(source, system, flown, adjustment) -> Results:
     return results
 
 
-def rigged_blocks(results, adjustment, fit):
+def rigged_blocks(results: Results, adjustment: Adjustment | None,
+                  fit: tuple[Readings, AsBuilt] | None) -> tuple[list, list]:
     """The answer's blocks, and those of the rest.
 
     Parameters

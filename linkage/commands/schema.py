@@ -9,7 +9,7 @@ from ..model.file import schema
 from .shared import parser_of
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = parser_of("schema", "Write the JSON Schema of model files, so that an editor "
                                  "completes them.", writes=True)
     parser.add_argument("--out", required=True, metavar="FILE", help="file to write")

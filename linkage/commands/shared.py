@@ -4,12 +4,21 @@ from __future__ import annotations
 
 import argparse
 import io
+import sys
 import textwrap
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from .. import __version__
 from ..disk import check_file, check_folder, fill_folder, write_bytes
 from ..errors import LinkageError
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 KINDS = ("png", "svg", "pdf")
 
@@ -47,7 +56,30 @@ class _Parser(argparse.ArgumentParser):
         return parsed
 
 
-def check_tables(folder, replace: bool) -> None:
+@contextmanager
+def working(what: str) -> Iterator[None]:
+    """While long work runs, say on a terminal what it is and for how long; nothing when piped."""
+    if not sys.stderr.isatty():
+        yield
+        return
+    done, began = threading.Event(), time.monotonic()
+
+    def tick():
+        while not done.wait(1.0):
+            print(f"\r\033[K{what}: {time.monotonic() - began:.0f} s", end="", file=sys.stderr,
+                  flush=True)
+
+    ticking = threading.Thread(target=tick, daemon=True)
+    ticking.start()
+    try:
+        yield
+    finally:
+        done.set()
+        ticking.join()
+        print("\r\033[K", end="", file=sys.stderr, flush=True)
+
+
+def check_tables(folder: Path | str, replace: bool) -> None:
     """Refuse a folder that can't be filled with tables, or that holds some already."""
     from ..results.csv_files import is_table
 
@@ -55,14 +87,14 @@ def check_tables(folder, replace: bool) -> None:
     check_folder(folder, there, replace)
 
 
-def write_tables(folder, tables: dict, replace: bool) -> None:
+def write_tables(folder: Path | str, tables: dict, replace: bool) -> None:
     """Write `{name: DataFrame}` as CSV into a folder, made where there is none; all or none."""
     from ..results.csv_files import csv_files
 
     fill_folder(folder, csv_files(tables), replace=replace)
 
 
-def picture_kind(path) -> str:
+def picture_kind(path: Path | str) -> str:
     """What kind of picture a file's name ends in; refused before any work where it is none."""
     kind = Path(path).suffix.lower().removeprefix(".")
     if kind not in KINDS:
@@ -70,13 +102,13 @@ def picture_kind(path) -> str:
     return kind
 
 
-def check_picture(path, replace: bool) -> None:
+def check_picture(path: Path | str, replace: bool) -> None:
     """Refuse a picture that can't be drawn, or that would take the place of a file."""
     picture_kind(path)
     check_file(path, replace)
 
 
-def write_picture(axes, path, replace: bool) -> None:
+def write_picture(axes: Axes, path: Path | str, replace: bool) -> None:
     """Write a picture whole or not at all."""
     held = io.BytesIO()
     axes.figure.savefig(held, format=picture_kind(path), dpi=150)

@@ -6,10 +6,10 @@ from .. import load, sizing
 from ..disk import check_file
 from ..errors import LinkageError
 from ..units import CAUTION
-from .shared import parser_of
+from .shared import parser_of, working
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = parser_of("size", "Choose the dimensions that the file's size table names so that its "
                                "targets are met; exit 1 when one is missed.")
     parser.add_argument("file", metavar="FILE", help="model file (TOML)")
@@ -22,10 +22,13 @@ def run(argv) -> int:
     args = parser.parse_args(argv)
     if args.out:
         check_file(args.out)
+    if args.seed < 0:
+        raise LinkageError(f"--seed is {args.seed}; give 0 or more")
     if args.starts < 1:
         raise LinkageError(f"--starts is {args.starts}; give 1 or more places to start from")
     system = load(args.file)
-    found = sizing.size(system, starts=args.starts, seed=args.seed, rounded=args.rounded)
+    with working(f"looking from {args.starts} starts"):
+        found = sizing.size(system, starts=args.starts, seed=args.seed, rounded=args.rounded)
     from ..sheet import heading, size_sheet
 
     print(heading(system, args.file), CAUTION, size_sheet(found), sep="\n\n")

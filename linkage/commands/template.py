@@ -7,7 +7,7 @@ from ..disk import check_folder
 from .plates import add_templates, names_both_sides, plate_parser
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = plate_parser("template", "Write a plate at full size as it stands, and its twin.")
     parser.add_argument("--mirrored", action="store_true",
                         help="write the part for the other side too where the file has no twin")

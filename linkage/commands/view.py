@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from .. import load
 from ..disk import check_file, write_text
-from .shared import parser_of
+from .shared import parser_of, working
 
 
-def run(argv) -> int:
+def run(argv: list[str]) -> int:
     parser = parser_of("view", "Write the live view of a model file as one HTML file that works "
                                "from disk, without a network.", writes=True)
     parser.add_argument("file", metavar="FILE", help="model file (TOML)")
@@ -17,6 +17,8 @@ def run(argv) -> int:
     system = load(args.file)
     from ..workbook.page import write_page
 
-    write_text(args.out, write_page(system), replace=args.replace)
+    with working("proving clearances for the page"):
+        page = write_page(system)
+    write_text(args.out, page, replace=args.replace)
     print(f"{args.out}: written; open it in a browser")
     return 0

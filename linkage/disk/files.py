@@ -8,6 +8,7 @@ import os
 import shutil
 import stat
 import tempfile
+from collections.abc import Iterable
 from pathlib import Path
 
 from ..errors import FileError
@@ -16,7 +17,7 @@ from .names import LONGEST
 ASIDE = ".linkage-"  # how the name of what is being written begins, until it is whole
 
 
-def check_file(path, replace: bool = False) -> None:
+def check_file(path: Path | str, replace: bool = False) -> None:
     """Refuse a file that is there, or that can't be written, before any work is done.
 
     Parameters
@@ -46,7 +47,7 @@ def check_file(path, replace: bool = False) -> None:
     probe(there.parent, path)
 
 
-def check_folder(folder, names=(), replace: bool = False) -> None:
+def check_folder(folder: Path | str, names: Iterable[str] = (), replace: bool = False) -> None:
     """Refuse a folder that can't be made or filled, before any work is done.
 
     Parameters
@@ -85,7 +86,7 @@ def _check_name(path) -> None:
                         f"{LONGEST} is the most; give a shorter one", path=str(path))
 
 
-def probe(folder, path) -> None:
+def probe(folder: Path | str, path: Path | str) -> None:
     """Write a nameless file there, since rights alone don't say whether a disk takes it."""
     try:
         with tempfile.TemporaryFile(dir=folder):
@@ -94,7 +95,7 @@ def probe(folder, path) -> None:
         raise _unwritable(path, problem) from problem
 
 
-def taken(path) -> FileError:
+def taken(path: Path | str) -> FileError:
     """The error for a file that is there and may not be replaced."""
     return FileError(f"{path}: is there already and stays as it is; choose another name, or say "
                      f"--replace where the command has it", path=str(path))
@@ -107,17 +108,17 @@ def _unwritable(path, problem) -> FileError:
     return FileError(f"{path}: can't be written ({why}); {advice}", path=str(path))
 
 
-def real_path(path) -> Path:
+def real_path(path: Path | str) -> Path:
     """Where a name leads: through a link, so that the link stays one."""
     return Path(os.path.realpath(path))
 
 
-def write_text(path, text: str, *, replace: bool = False) -> None:
+def write_text(path: Path | str, text: str, *, replace: bool = False) -> None:
     """Write a text file in UTF-8 whole or not at all; see `write_files`."""
     write_files({path: text}, replace=replace)
 
 
-def write_bytes(path, data: bytes, *, replace: bool = False) -> None:
+def write_bytes(path: Path | str, data: bytes, *, replace: bool = False) -> None:
     """Write a file whole or not at all; see `write_files`."""
     write_files({path: data}, replace=replace)
 
@@ -156,7 +157,7 @@ def write_files(files: dict, *, replace: bool = False) -> None:
             aside.unlink(missing_ok=True)
 
 
-def fill_folder(folder, files: dict, *, replace: bool = False) -> None:
+def fill_folder(folder: Path | str, files: dict, *, replace: bool = False) -> None:
     """Write files into a folder, made where it is missing, all of them or none; see `write_files`.
 
     Parameters

@@ -7,6 +7,7 @@ import os
 import shutil
 import stat
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 
 from ..errors import FileError
@@ -16,7 +17,7 @@ SUMS = "files.sha256"  # what a folder was written with, as `sha256sum -c` reads
 MOST_TRIES = 20  # times that two runs may take a folder from each other
 
 
-def digest(path) -> str:
+def digest(path: Path | str) -> str:
     """First 16 digits of a file's SHA-256, by which a sheet is matched to its model.
 
     Parameters
@@ -30,7 +31,8 @@ def digest(path) -> str:
     return hashlib.sha256(Path(path).read_bytes()).hexdigest()[:16]
 
 
-def check_report_folder(folder, replace: bool = False, mark: str = "report.html") -> None:
+def check_report_folder(folder: Path | str, replace: bool = False,
+                        mark: str = "report.html") -> None:
     """Refuse a folder whose contents can't be replaced as a whole, before any work is done.
 
     Parameters
@@ -58,7 +60,8 @@ def check_report_folder(folder, replace: bool = False, mark: str = "report.html"
         probe(there.parent, folder)
 
 
-def replace_folder(folder, files: dict, *, kept=lambda name: False, replace: bool = False) -> None:
+def replace_folder(folder: Path | str, files: dict, *, kept: Callable = lambda name: False,
+                   replace: bool = False) -> None:
     """Fill a folder aside, then put it in the place of what is there: all of it or nothing.
 
     Parameters

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import pandas as pd
+
 LONGEST = 255  # bytes of one name that common file systems take
 
 
-def file_stems(names, blank: str = " ") -> dict:
+def file_stems(names: Iterable[str], blank: str = " ") -> dict:
     """A file name for each of several names: one that any file system takes, no two alike.
 
     Parameters
@@ -38,7 +44,7 @@ def file_stems(names, blank: str = " ") -> dict:
     return stems
 
 
-def csv_text(table) -> str:
+def csv_text(table: pd.DataFrame) -> str:
     """CSV of a table in which no cell begins a formula.
 
     Parameters

@@ -17,7 +17,6 @@ from .kinds import expected, kind_of
 from .plausible import implausible
 from .senses import input_ways
 from .surface_ways import (
-    Direction,
     commands,
     direction_findings,
     directions,
@@ -37,6 +36,7 @@ from .travels import (
 )
 from .words import (
     WAYS,
+    Direction,
     Finding,
     deflection_words,
     said_end,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,8 +13,11 @@ from .kinds import drawn_side, family_of, is_named, kind_of
 from .senses import drawn_pedals, side_word, told_pedals, velocity
 from .words import Finding
 
+if TYPE_CHECKING:
+    from .words import Direction
 
-def contradictions(system: System, judged) -> Iterator[Finding]:
+
+def contradictions(system: System, judged: list[Direction]) -> Iterator[Finding]:
     """Findings beside the directions themselves.
 
     Parameters

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..motion import System
 from ..search import extreme
+from ..units import in_house_units
 from .travels import driving_input
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 SAMPLES = 21
 ZOOMS = 5  # each to 3/8: places to a hundredth of a degree, values far closer
 
 
-def twins(system: System, names) -> list[tuple[str, str]]:
+def twins(system: System, names: Iterable[str]) -> list[tuple[str, str]]:
     """Pairs of names that differ by a mirrored word, left and right unless the file says others.
 
     Parameters
@@ -40,8 +47,9 @@ def box_of(system: System) -> dict:
             if control.body is not None}
 
 
-def greatest_over_box(system: System, function, among) -> tuple[float, dict]:
-    """Greatest value over the whole wanted travel, and where.
+def greatest_over_box(system: System, function: Callable, among: Iterable[str] | None,
+                      ends: dict | None = None) -> tuple[float, dict]:
+    """Greatest value over a whole travel, and where.
 
     Parameters
     ----------
@@ -50,13 +58,15 @@ def greatest_over_box(system: System, function, among) -> tuple[float, dict]:
         From a `Motion` to values (...).
     among : collection of str
         The inputs it can depend on; the others stay at 0.
+    ends : dict, optional
+        ``{input: (least, greatest)}``; the wanted travel unless given.
 
     Returns
     -------
     (float, dict)
         The value and ``{input: position}``.
     """
-    whole = box_of(system)
+    whole = box_of(system) if ends is None else ends
     box = {name: travel for name, travel in whole.items() if name in among}
     if not box:
         return float(function(system.sweep())), dict.fromkeys(whole, 0.0)
@@ -86,7 +96,8 @@ def inputs_of(system: System, *bodies: str) -> frozenset:
     return frozenset().union(*(needs[b] for b in chain))
 
 
-def differential(system: System, count: int = 9):
+@in_house_units(position="position", angle="up down")
+def differential(system: System, count: int = 9) -> pd.DataFrame:
     """Up against down of each left and right pair over the input that drives them.
 
     Parameters
@@ -118,7 +129,8 @@ def differential(system: System, count: int = 9):
     return pd.DataFrame(rows, columns=["pair", "input", "position", "up", "down", "ratio"])
 
 
-def cross_talk(system: System):
+@in_house_units(angle="greatest")
+def cross_talk(system: System) -> pd.DataFrame:
     """What the other inputs do to each surface over the whole wanted travel.
 
     An input that a required travel of the surface names is meant to move it and is left out.
@@ -155,7 +167,8 @@ def cross_talk(system: System):
     return pd.DataFrame(rows, columns=["surface", "input", "other", "greatest", *box])
 
 
-def stick_difference(system: System):
+@in_house_units(angle="angle", length="movement")
+def stick_difference(system: System) -> pd.DataFrame:
     """How far the sticks differ over the whole wanted travel.
 
     Parameters
@@ -192,7 +205,8 @@ def stick_difference(system: System):
     return pd.DataFrame(rows, columns=["first", "second", "angle", "movement", *box_of(system)])
 
 
-def symmetry(system: System):
+@in_house_units(angle="greatest")
+def symmetry(system: System) -> pd.DataFrame:
     """Left surface with the stick left against right surface with the stick right.
 
     Parameters

@@ -4,22 +4,29 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..motion import System, body_of
 from ..search import extremes
-from ..units import shown_length
+from ..units import in_house_units, shown_length
 from .cross_checks import SAMPLES, ZOOMS, box_of, greatest_over_box
 from .plausible import implausible
 from .surface_ways import direction_findings, directions
 from .words import Finding, said_place
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from .words import Direction
+
 LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice
 GRID = 41
 
 
-def find(system: System, least_margins=None, judged=None) -> list[Finding]:
+def find(system: System, least_margins: pd.DataFrame | None = None,
+         judged: list[Direction] | None = None) -> list[Finding]:
     """Everything found about a system before its clearances, wrong directions first.
 
     Parameters
@@ -161,7 +168,8 @@ def _joined(good, grid):
         joined = grown
 
 
-def margins(system: System):
+@in_house_units(angle="margin")
+def margins(system: System) -> pd.DataFrame:
     """Least over-centre margin of both ends of every rod over the whole wanted travel.
 
     Parameters

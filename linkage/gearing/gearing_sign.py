@@ -9,6 +9,7 @@ An enclosure of a turn is never differentiated itself: its rest bounds values, n
 from __future__ import annotations
 
 import itertools
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -125,7 +126,8 @@ def _loosened(value, by) -> Enclosure:
     return Enclosure(rows, value.inputs)
 
 
-def enclosed_gearing(system: System, surface: str, name: str, centres: dict, halves: dict):
+def enclosed_gearing(system: System, surface: str, name: str, centres: dict,
+                     halves: dict) -> tuple[np.ndarray, np.ndarray]:
     """Least and greatest gearing of a surface over cells of travel.
 
     Parameters
@@ -150,7 +152,8 @@ def enclosed_gearing(system: System, surface: str, name: str, centres: dict, hal
         return _bounds(rate * hinge_sign(system.model.bodies[body]), posture, body, centres)
 
 
-def enclosed_deflection(system: System, surface: str, centres: dict, halves: dict):
+def enclosed_deflection(system: System, surface: str, centres: dict,
+                        halves: dict) -> tuple[np.ndarray, np.ndarray]:
     """Least and greatest deflection of a surface over cells, degrees; as `enclosed_gearing`."""
     body = system.model.surfaces[surface].body
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
@@ -175,7 +178,7 @@ def _bounds(value, posture, body, centres):
     return low, high
 
 
-def prove_sign(bounds, centres: dict, halves: dict) -> SignProof:
+def prove_sign(bounds: Callable, centres: dict, halves: dict) -> SignProof:
     """Prove that a value is above 0 over cells of travel, by branch and bound.
 
     Parameters
@@ -250,7 +253,7 @@ def cells_of(box: dict, per_side: int = FIRST) -> tuple[dict, dict]:
     return tuple({name: cells[:, i, k] for i, name in enumerate(box)} for k in (0, 1))
 
 
-def projected(cells: tuple[dict, dict], names) -> tuple[dict, dict]:
+def projected(cells: tuple[dict, dict], names: Iterable[str]) -> tuple[dict, dict]:
     """Cells over all inputs seen along some of them, each kept once.
 
     Parameters

@@ -97,7 +97,7 @@ def drawn_pedals(model: Model, name: str) -> int:
     return 0
 
 
-def told_pedals(model, name) -> int:
+def told_pedals(model: Model, name: str) -> int:
     """From the file's own words: "right pedal forward" and no word of the other side or way."""
     ways = model.inputs[name].ways
     if ways is None or not is_pedals(model, name):

@@ -11,7 +11,7 @@ gearing over every cell of it.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -37,7 +37,7 @@ from .kinds import (
     said_way,
     sign_of,
 )
-from .words import Finding, said_end, said_place, said_surface
+from .words import Direction, Finding, said_end, said_place, said_surface
 
 COMMANDS = 0.1  # share of what the strongest input moves a surface by, above which one commands it
 STILL = 1e-6  # degrees; a surface that an input moves less it does not move
@@ -46,43 +46,8 @@ SAMPLES = 21
 OUTCOMES = ("wrong", "turns back", "not decided", "exception", "not judged", "right")
 
 
-@dataclass(frozen=True)
-class Direction:
-    """What one input makes one surface do, and whether that is the right way.
-
-    Attributes
-    ----------
-    surface, input : str
-    end : str
-        The positive end of the input in words, such as "stick right".
-    goes : str
-        What the surface does for it at neutral, such as "trailing edge up".
-    due : str
-        What it has to do; empty where nothing says.
-    outcome : {"wrong", "turns back", "not decided", "exception", "not judged", "right"}
-    text : str
-        One sentence.
-    place : dict
-        ``{input: position}`` that the sentence is about; empty for the whole travel.
-    """
-
-    surface: str
-    input: str
-    end: str
-    goes: str
-    due: str
-    outcome: str
-    text: str
-    place: dict
-
-    @property
-    def miss(self) -> bool:
-        """Whether it counts as a missed requirement."""
-        return self.outcome in ("wrong", "turns back", "not decided")
-
-
 def directions(system: System, cells: tuple[dict, dict] | None = None,
-               surfaces=None) -> list[Direction]:
+               surfaces: Iterable[str] | None = None) -> list[Direction]:
     """Every surface and every input that commands it, the worst first.
 
     Parameters

@@ -2,11 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..errors import LinkageError
 from ..motion import System
 from ..search import crossings
+from ..units import in_house_units
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import ArrayLike
+
+    from ..motion.moved import Motion
 
 SAMPLES = 241
 BEYOND = 10.0  # degrees past the wanted travel in which a required deflection is still looked for
@@ -35,24 +44,28 @@ def driving_input(system: System, surface: str) -> str | None:
     return best if best is not None and spans[best] > 1e-9 else None
 
 
-def required_travels(system: System):
+@in_house_units(angle="required within found missed_by", position="at reached_at")
+def required_travels(system: System, ends: dict | None = None) -> pd.DataFrame:
     """Required travels against found ones.
 
     Parameters
     ----------
     system : System
+    ends : dict, optional
+        ``{input: (least, greatest)}`` between which they are found, as the drawn stops leave them;
+        the wanted travel unless given.
 
     Returns
     -------
     DataFrame
-        One row per surface and way: surface, input, way, required, within, found (degrees over
-        the wanted travel, others at 0), missed_by (degrees, + too much), ok, at (input where found)
+        One row per surface and way: surface, input, way, required, within, found (degrees
+        between the ends, others at 0), missed_by (degrees, + too much), ok, at (input where found)
         and reached_at (input where the required deflection is reached, up to 10 past the wanted
         travel; NaN when it is not).
     """
     import pandas as pd
 
-    rows = []
+    rows, ends = [], ends or {}
     for surface, part in system.model.surfaces.items():
         for require in part.require:
             name = require.input or driving_input(system, surface)
@@ -61,22 +74,24 @@ def required_travels(system: System):
                 if wanted is not None:
                     rows.append({"surface": surface, "input": name, "way": way,
                                  "required": wanted, "within": require.within,
-                                 **_found(system, surface, name, way, wanted, require.within)})
+                                 **_found(system, surface, name, way, require,
+                                          ends.get(name))})
     return pd.DataFrame(rows, columns=["surface", "input", "way", "required", "within", "found",
                                        "missed_by", "ok", "at", "reached_at"])
 
 
-def _found(system, surface, name, way, wanted, within):
+def _found(system, surface, name, way, require, ends):  # noqa: PLR0913
     nothing = {"found": np.nan, "missed_by": np.nan, "ok": False, "at": np.nan,
                "reached_at": np.nan}
     if name is None:
         return nothing
     sign, control = SIGNS[way], system.inputs[name]
+    wanted, within = getattr(require, way), require.within
 
     def along(x):
         return sign * system.sweep(**{name: x}).deflection(surface)
 
-    x, deflection = _extremes(system, surface, name, sign)
+    x, deflection = _extremes(system, surface, name, sign, ends or control.travel)
     if not np.isfinite(deflection).any():
         return nothing
     best = int(np.nanargmax(deflection))
@@ -88,9 +103,9 @@ def _found(system, surface, name, way, wanted, within):
             "at": float(x[best]), "reached_at": reached}
 
 
-def _extremes(system, surface, name, sign):
-    """Ends of the wanted travel, and every place between where the gearing is 0."""
-    low, high = system.inputs[name].travel
+def _extremes(system, surface, name, sign, ends):
+    """Both ends, and every place between where the gearing is 0."""
+    low, high = ends
 
     def gearing(x):
         return system.sweep(**{name: x}).gearing(surface)[name]
@@ -99,7 +114,12 @@ def _extremes(system, surface, name, sign):
     return x, sign * system.sweep(**{name: x}).deflection(surface)
 
 
-def gearing_table(system: System, name: str, positions=None):
+@in_house_units(angle="deflection level",
+                length="movement edge",
+                angle_per_angle="gearing",
+                angle_per_length="per_mm",
+                angle_per_inch="per_in")
+def gearing_table(system: System, name: str, positions: ArrayLike | None = None) -> pd.DataFrame:
     """Deflection and gearing of every surface along one input, the others at 0.
 
     Parameters
@@ -173,7 +193,8 @@ def _surface_columns(system, motion, surface, name, speed):
     return columns
 
 
-def grip_movement(system: System, motion, name: str):
+def grip_movement(system: System, motion: Motion,
+                  name: str) -> tuple[np.ndarray | None, np.ndarray | None]:
     """Straight movement of the grip from neutral, mm, and its speed in mm per degree of input.
 
     Parameters
@@ -199,7 +220,7 @@ def grip_movement(system: System, motion, name: str):
     return sign * np.linalg.norm(away, axis=-1), np.broadcast_to(speed, motion.shape)
 
 
-def edge_movement(deflection, chord: float):
+def edge_movement(deflection: ArrayLike, chord: float) -> np.ndarray:
     """Trailing-edge movement a rule shows: straight across, 2 chord sin(deflection / 2).
 
     Parameters
@@ -221,7 +242,7 @@ def edge_movement(deflection, chord: float):
     return 2 * chord * np.sin(np.radians(deflection) / 2)
 
 
-def level_reading(motion, body: str):
+def level_reading(motion: Motion, body: str) -> np.ndarray:
     """What a digital level laid on a part's level line reads.
 
     Parameters

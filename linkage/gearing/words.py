@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ..model import SENSES, is_rudder
 from ..motion import System
-from ..units import said_deflection
+from ..units import rounded_text, said_deflection
 from .senses import input_ways
 
 WAYS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
@@ -34,6 +34,41 @@ class Finding:
     text: str
     miss: bool = False
     kind: str = "motion"
+
+
+@dataclass(frozen=True)
+class Direction:
+    """What one input makes one surface do, and whether that is the right way.
+
+    Attributes
+    ----------
+    surface, input : str
+    end : str
+        The positive end of the input in words, such as "stick right".
+    goes : str
+        What the surface does for it at neutral, such as "trailing edge up".
+    due : str
+        What it has to do; empty where nothing says.
+    outcome : {"wrong", "turns back", "not decided", "exception", "not judged", "right"}
+    text : str
+        One sentence.
+    place : dict
+        ``{input: position}`` that the sentence is about; empty for the whole travel.
+    """
+
+    surface: str
+    input: str
+    end: str
+    goes: str
+    due: str
+    outcome: str
+    text: str
+    place: dict
+
+    @property
+    def miss(self) -> bool:
+        """Whether it counts as a missed requirement."""
+        return self.outcome in ("wrong", "turns back", "not decided")
 
 
 def deflection_words(system: System, surface: str) -> tuple[str, str]:
@@ -72,12 +107,13 @@ def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
     unit = system.inputs[name].unit
     if not math.isfinite(value):
         return "nowhere"
-    if float(f"{value:.{digits}f}") == 0:
+    size = rounded_text(abs(value), digits)
+    if float(size) == 0:
         return NEUTRAL
     ways = input_ways(system.model, name)
     if ways is not None:
-        return f"{abs(value):.{digits}f}{unit} {ways[bool(value > 0)]}"
-    return f"{value:+.{digits}f}{unit} {name}"
+        return f"{size}{unit} {ways[bool(value > 0)]}"
+    return f"{'-' if value < 0 else '+'}{size}{unit} {name}"
 
 
 def said_end(system: System, name: str, greatest: bool) -> str:

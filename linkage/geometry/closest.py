@@ -12,11 +12,14 @@ Every answer comes with its proof: the hulls lie on either side of two planes sq
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from .vectors import cross, dot, unit
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 ENOUGH = 1e-11  # mm between proven and found distance, at which a walk stops
 STEPS = 60
@@ -71,7 +74,7 @@ def farthest(hull: np.ndarray, direction: np.ndarray) -> np.ndarray:
     return hull.reshape(3, -1).take(place, axis=1)
 
 
-def clear_space(hull1, hull2, direction) -> np.ndarray:
+def clear_space(hull1: np.ndarray, hull2: np.ndarray, direction: ArrayLike) -> np.ndarray:
     """Space between two hulls along a unit vector, ``(m,)`` mm: negative where they overlap."""
     return dot(direction, farthest(hull2, -direction) - farthest(hull1, direction))
 

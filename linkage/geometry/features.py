@@ -16,7 +16,8 @@ BUFFER = 1 << 17  # numbers worked on at once, so that they stay in the cache
 SEAM = 1e-12  # overlap of the triangles of a face, or rounding would open a gap between them
 
 
-def closest_features(hull1: np.ndarray, piece1: Piece, hull2: np.ndarray, piece2: Piece):
+def closest_features(hull1: np.ndarray, piece1: Piece, hull2: np.ndarray,
+                     piece2: Piece) -> tuple[np.ndarray, np.ndarray]:
     """Closest points of two hulls.
 
     Parameters

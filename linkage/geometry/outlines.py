@@ -9,17 +9,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 WITHIN = 0.01  # mm between an arc and the polygon that stands for it
+LEAST = 1e-3  # mm, size of the least hole
 SAME = 1e-6  # mm, below which two corners are one
 STRAIGHT = 1e-10  # mm that a corner may stand out of line and still be left out
 
 
-def outline_polygon(corners, tolerance: float = WITHIN) -> np.ndarray:
+def outline_polygon(corners: ArrayLike, tolerance: float = WITHIN) -> np.ndarray:
     """Outside of a flat part as a polygon that loses no material.
 
     Parameters
@@ -50,7 +55,7 @@ def outline_polygon(corners, tolerance: float = WITHIN) -> np.ndarray:
     return _rounded(corners, tolerance, "an outline", material_inside=True)
 
 
-def hole_polygon(hole, tolerance: float = WITHIN) -> np.ndarray:
+def hole_polygon(hole: Any, tolerance: float = WITHIN) -> np.ndarray:
     """A hole as a polygon that is nowhere larger than the hole.
 
     Parameters
@@ -78,13 +83,14 @@ def hole_polygon(hole, tolerance: float = WITHIN) -> np.ndarray:
     start = _finite(hole["at"] if "at" in hole else hole["from"], "a hole", "at its middle")
     end = start if "at" in hole else _finite(hole["to"], "a slot", "at its end")
     size = float(hole["diameter"] if "at" in hole else hole["width"])
-    if not (math.isfinite(size) and size > 0):
+    if not LEAST <= size < math.inf:
         name = "a hole has diameter" if "at" in hole else "a slot has width"
-        raise LinkageError(f"{name} {size:g} mm; give more than 0 mm", size=size)
+        raise LinkageError(f"{name} {mm(size)}; give more than 0, {mm(LEAST)} or more", size=size)
     return _slot(start, end, size / 2, tolerance)
 
 
-def convex_parts(outer, holes: Sequence = (), tolerance: float = WITHIN) -> list[np.ndarray]:
+def convex_parts(outer: ArrayLike, holes: Sequence = (),
+                 tolerance: float = WITHIN) -> list[np.ndarray]:
     """A flat part with holes cut into convex polygons.
 
     Triangles of a constrained Delaunay triangulation, joined across their longest common sides
@@ -145,7 +151,7 @@ def ring(outside: float, inside: float, tolerance: float = WITHIN) -> list[np.nd
     (1, (4, 2))
     """
     if not 0 <= inside < outside < math.inf:
-        raise LinkageError(f"a washer is {outside:g} mm outside and {inside:g} mm inside; give an "
+        raise LinkageError(f"a washer is {mm(outside)} outside and {mm(inside)} inside; give an "
                            "outside larger than the inside", outside=outside, inside=inside)
     count = max(_pieces(2 * math.pi, outside / 2, tolerance, outer=True),
                 _pieces(2 * math.pi, inside / 2, tolerance, outer=False), 3)
@@ -226,7 +232,7 @@ def _read(corners, name):
     points = np.array([row[:2] for row in rows], dtype=float)
     radii = np.array([row[2] if len(row) == 3 else 0.0 for row in rows], dtype=float)
     if radii.min() < 0:
-        raise LinkageError(f"{name} has a corner radius of {radii.min():g} mm; give 0 mm or more",
+        raise LinkageError(f"{name} has a corner radius of {mm(radii.min())}; give 0 mm or more",
                            radius=radii.min())
     return points, radii
 
@@ -243,12 +249,12 @@ def _check_outline(points, name):
     sides = np.hypot(*(_after(points) - points).T)
     if sides.min() < SAME:
         u, v = points[sides.argmin()]
-        raise LinkageError(f"{name} has two corners in a row at [{u:g}, {v:g}] mm; leave one out "
+        raise LinkageError(f"{name} has two corners in a row at {mm(u, v)}; leave one out "
                            "(it closes by itself)", corner=(u, v))
     _, thin = np.linalg.svd(points - points.mean(axis=0), compute_uv=False)
     if thin < SAME:
         size = np.hypot(*np.ptp(points, axis=0))
-        raise LinkageError(f"{name} {size:g} mm long has no area; give corners that are not all "
+        raise LinkageError(f"{name} {mm(size)} long has no area; give corners that are not all "
                            "in line", size=size)
     _check_crossing(points, name)
 
@@ -260,7 +266,7 @@ def _check_crossing(points, name):
     if reason != "Valid Geometry":
         place = reason[reason.index("[") + 1:-1].split()
         u, v = (float(number) for number in place)
-        raise LinkageError(f"{name} crosses or touches itself at [{u:g}, {v:g}] mm; give its "
+        raise LinkageError(f"{name} crosses or touches itself at {mm(u, v)}; give its "
                            "corners in order round it", crossing=(u, v))
 
 
@@ -273,8 +279,8 @@ def _check_radii(points, radii, cuts, name):
         corner = worst if cuts[worst] >= cuts[end] else end
         u, v = points[corner]
         raise LinkageError(
-            f"{name} has a corner radius of {radii[corner]:g} mm at [{u:g}, {v:g}] mm that needs "
-            f"{cuts[worst] + cuts[end]:.4g} mm of a side {sides[worst]:.4g} mm long; give a "
+            f"{name} has a corner radius of {mm(radii[corner])} at {mm(u, v)} that needs "
+            f"{mm(cuts[worst] + cuts[end])} of a side {mm(sides[worst])} long; give a "
             "smaller radius", radius=radii[corner], side=sides[worst])
 
 
@@ -287,13 +293,12 @@ def _check_holes(outer, holes):
         u, v = _middle(area)
         if not plate.contains_properly(area):
             how = "cuts the edge of" if plate.intersects(area) else "is outside"
-            raise LinkageError(f"a hole about [{u:g}, {v:g}] mm {how} its outline; move it in, or "
+            raise LinkageError(f"a hole about {mm(u, v)} {how} its outline; move it in, or "
                                "draw the notch into the outline", middle=(u, v))
         for other in areas[:place]:
             if area.intersects(other):
-                first = "[{:g}, {:g}]".format(*_middle(other))
-                raise LinkageError(f"two holes, about {first} and [{u:g}, {v:g}] mm, overlap; draw "
-                                   "them as one", middle=(u, v))
+                raise LinkageError(f"two holes, about {mm(*_middle(other))} and {mm(u, v)}, "
+                                   "overlap; draw them as one", middle=(u, v))
 
 
 def _middle(area):

@@ -16,7 +16,8 @@ from .vectors import cross, dot, square_to_both, unit
 BUFFER = 1 << 17  # numbers worked on at once, so that they stay in the cache
 
 
-def widest_space(hull1: np.ndarray, piece1: Piece, hull2: np.ndarray, piece2: Piece):
+def widest_space(hull1: np.ndarray, piece1: Piece, hull2: np.ndarray,
+                 piece2: Piece) -> tuple[np.ndarray, np.ndarray]:
     """Axis along which two pieces are farthest apart, or overlap least.
 
     Parameters

@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from .vectors import cross, dot
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 FLAT_WITHIN = 1e-9  # mm; rounding of a plate laid out at 1000 mm is a thousand times less
 IN_LINE = 1e-11  # mm, within which corners seen along an edge count as one, or as in line
@@ -45,11 +50,10 @@ class Piece:
     def __post_init__(self):
         if not 0 <= self.radius < math.inf:
             raise LinkageError(
-                f"a solid has radius {self.radius:g} mm; give a radius of 0 mm or more",
+                f"a solid has radius {mm(self.radius)}; give a radius of 0 mm or more",
                 radius=self.radius)
         if not np.isfinite(self.points).all():
-            raise LinkageError("a solid has a point that is no number; give x, y and z in mm",
-                               points=self.points)
+            _refuse_points(self.points)
 
     @property
     def flat(self) -> bool:
@@ -96,7 +100,7 @@ class Piece:
         return face[[0, far, wide]]
 
 
-def sphere(centre, radius: float) -> Piece:
+def sphere(centre: ArrayLike, radius: float) -> Piece:
     """A ball.
 
     Parameters
@@ -114,7 +118,7 @@ def sphere(centre, radius: float) -> Piece:
     return Piece(_corners([centre]), float(radius), np.zeros((0, 2), dtype=int), ())
 
 
-def tube(start, end, radius: float) -> Piece:
+def tube(start: ArrayLike, end: ArrayLike, radius: float) -> Piece:
     """A round bar or tube with half-ball ends whose centres are the ends of its axis.
 
     Parameters
@@ -132,7 +136,7 @@ def tube(start, end, radius: float) -> Piece:
     return Piece(_corners([start, end]), float(radius), np.array([[0, 1]]), ())
 
 
-def polygon(corners, radius: float = 0.0) -> Piece:
+def polygon(corners: ArrayLike, radius: float = 0.0) -> Piece:
     """A flat convex plate without thickness.
 
     Parameters
@@ -155,7 +159,7 @@ def polygon(corners, radius: float = 0.0) -> Piece:
                                                  tuple(around[::-1].tolist())))
 
 
-def prism(corners, offset, radius: float = 0.0) -> Piece:
+def prism(corners: ArrayLike, offset: ArrayLike, radius: float = 0.0) -> Piece:
     """A flat convex outline swept along a vector: a plate, a box, a block.
 
     Parameters
@@ -182,7 +186,7 @@ def prism(corners, offset, radius: float = 0.0) -> Piece:
     rise = float(_normal(corners) @ offset)
     if abs(rise) <= FLAT_WITHIN:
         raise LinkageError(
-            f"a plate is {abs(rise):g} mm thick square to its outline; give its thickness, or "
+            f"a plate is {mm(abs(rise))} thick square to its outline; give its thickness, or "
             "describe it as a plate without thickness", thickness=abs(rise))
     if rise < 0:  # faces are written for a sweep to the side that sees the outline turn left
         corners = corners[::-1]
@@ -190,7 +194,8 @@ def prism(corners, offset, radius: float = 0.0) -> Piece:
                  *_prism_sides(len(corners)))
 
 
-def prisms(polygons, base, axes, thickness: float) -> tuple[Piece, ...]:
+def prisms(polygons: Iterable[ArrayLike], base: ArrayLike, axes: ArrayLike,
+           thickness: float) -> tuple[Piece, ...]:
     """Flat plates of one thickness side by side: the convex parts of one plate.
 
     Much quicker than `prism` for each, as the outlines are taken as they are: convex,
@@ -253,9 +258,15 @@ def _corners(points) -> np.ndarray:
         raise LinkageError(f"a solid needs points with x, y and z in mm, and got an array of shape "
                            f"{points.shape}", shape=points.shape)
     if not np.isfinite(points).all():
-        raise LinkageError("a solid has a point that is no number; give x, y and z in mm",
-                           points=points)
+        _refuse_points(points)
     return points
+
+
+def _refuse_points(points):
+    points = np.asarray(points)
+    wrong = points[~np.isfinite(points).all(axis=-1)][0].tolist()
+    raise LinkageError(f"a solid has a point that is no number, {wrong}; give x, y and z in mm",
+                       points=points)
 
 
 def _normal(corners: np.ndarray) -> np.ndarray:
@@ -269,17 +280,17 @@ def _normal(corners: np.ndarray) -> np.ndarray:
     twice, lengths = math.hypot(*area), np.sqrt(dot(sides, sides))
     if lengths.min() <= FLAT_WITHIN or twice <= FLAT_WITHIN * lengths.max():
         raise LinkageError(f"a plate's outline has an area of {twice / 2:g} mm² and a shortest "
-                           f"side of {lengths.min():g} mm; give corners that span an area",
+                           f"side of {mm(lengths.min())}; give corners that span an area",
                            area=twice / 2, side=lengths.min())
     normal = area / twice
     bow = np.abs(normal @ spokes).max()
     if bow > FLAT_WITHIN:
-        raise LinkageError(f"a plate's outline is out of flat by {bow:g} mm; give corners in one "
+        raise LinkageError(f"a plate's outline is out of flat by {mm(bow)}; give corners in one "
                            "plane", bow=bow)
     inside = spokes.T @ (cross(normal[:, None], sides) / lengths)  # of each corner, from each side
     dent = (inside.diagonal() - inside).max()
     if dent > FLAT_WITHIN:
-        raise LinkageError(f"a plate's outline is dented or crossed by {dent:g} mm; split it into "
+        raise LinkageError(f"a plate's outline is dented or crossed by {mm(dent)}; split it into "
                            "convex parts", dent=dent)
     return normal
 

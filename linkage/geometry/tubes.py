@@ -10,7 +10,7 @@ NEAR = 1.0  # mm between axes, below which the direction needs more care than th
 
 
 @np.errstate(all="ignore")  # a direction of length 0 is NaN, and is dealt with
-def tube_gap(axis1: np.ndarray, axis2: np.ndarray):
+def tube_gap(axis1: np.ndarray, axis2: np.ndarray) -> tuple:
     """Distance of the axes of two tubes; a ball's axis is its centre.
 
     Parameters

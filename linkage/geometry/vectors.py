@@ -6,7 +6,12 @@ depend on how many postures stand beside it.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 
 def dot(first: np.ndarray, second: np.ndarray) -> np.ndarray:
@@ -80,7 +85,8 @@ def any_square_to(vector: np.ndarray) -> np.ndarray:
     return unit(np.where(none, np.array([0.0, 0.0, 1.0]).reshape(3, *[1] * none.ndim), square))
 
 
-def closest_on_lines(start1, run1, start2, run2):
+def closest_on_lines(start1: ArrayLike, run1: ArrayLike, start2: ArrayLike,
+                     run2: ArrayLike) -> tuple:
     """Closest points of two lines of finite length.
 
     The foot on the first line is where the common normal n = d1 x d2 meets it,

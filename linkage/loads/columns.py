@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
-def tube_area(diameter, wall):
+    from ..model.parts import Material
+
+
+def tube_area(diameter: ArrayLike, wall: ArrayLike) -> np.ndarray:
     """Area of a round tube, mm²; a wall of half the diameter is a solid rod.
 
     Parameters
@@ -21,7 +28,7 @@ def tube_area(diameter, wall):
     return np.pi / 4 * (np.square(diameter) - np.square(inside))
 
 
-def tube_inertia(diameter, wall):
+def tube_inertia(diameter: ArrayLike, wall: ArrayLike) -> np.ndarray:
     """Second moment of area of a round tube across a diameter, mm⁴; twice this in torsion.
 
     Examples
@@ -33,13 +40,14 @@ def tube_inertia(diameter, wall):
     return np.pi / 64 * (np.power(diameter, 4.0) - np.power(inside, 4.0))
 
 
-def slenderness(length, diameter, wall, fixity=1.0):
+def slenderness(length: ArrayLike, diameter: ArrayLike, wall: ArrayLike,
+                fixity: ArrayLike = 1.0) -> np.ndarray:
     """L'/rho of a round tube: length over √c, over the radius of gyration."""
     radius = np.sqrt(tube_inertia(diameter, wall) / tube_area(diameter, wall))
     return np.divide(length, np.sqrt(fixity)) / radius
 
 
-def column_stress(slender, modulus, yield_stress):
+def column_stress(slender: ArrayLike, modulus: ArrayLike, yield_stress: ArrayLike) -> np.ndarray:
     """Stress at which a column fails: Euler where slender, Johnson's parabola where not.
 
     Parameters
@@ -61,7 +69,8 @@ def column_stress(slender, modulus, yield_stress):
     return np.where(euler_like < np.divide(yield_stress, 2), euler_like, johnson)
 
 
-def column_load(length, diameter, wall, material, fixity=1.0):
+def column_load(length: ArrayLike, diameter: ArrayLike, wall: ArrayLike, material: Material,
+                fixity: ArrayLike = 1.0) -> np.ndarray:
     """Compression at which a round tube fails as a column.
 
     Parameters
@@ -82,6 +91,6 @@ def column_load(length, diameter, wall, material, fixity=1.0):
     return stress * tube_area(diameter, wall)
 
 
-def torsion_stress(moment, diameter, wall):
+def torsion_stress(moment: ArrayLike, diameter: ArrayLike, wall: ArrayLike) -> np.ndarray:
     """Greatest shear stress of a round tube, N/mm², under a moment about its axis, N mm."""
     return np.abs(moment) * np.divide(diameter, 4) / tube_inertia(diameter, wall)

@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..gearing import box_of
 from ..motion import System
+from ..units import in_house_units
 from .columns import tube_area, tube_inertia
 from .load_cases import Case, balanced, cases, hand, shares
 from .margins import missing
 from .statics import Statics
 from .worst import NOISE, tube_moments
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..model.whole import Model
 
 STEPS = 41
 LEAST = 1e-9  # degrees: what is less is rounding
@@ -58,14 +66,15 @@ def lost_motion(statics: Statics, case: Case, surface: str) -> dict:
     return found
 
 
-def rod_give(model, rod: str) -> float:
+def rod_give(model: Model, rod: str) -> float:
     """Stretch of a rod per newton, L / (E A): mm/N."""
     part = model.rods[rod]
     area = float(tube_area(part.diameter, part.wall))
     return model.rod_length(rod) / (model.material(part.material).modulus * area)
 
 
-def lost_motion_table(system: System):
+@in_house_units(angle="neutral worst", position="at")
+def lost_motion_table(system: System) -> pd.DataFrame:
     """Lost motion of every surface with the stick held, one pilot's limit force on it.
 
     Parameters

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -154,7 +155,7 @@ def shares(statics: Statics, case: Case) -> np.ndarray:
                                      for name in statics.drives])
 
 
-def balanced(statics: Statics, given, holders) -> np.ndarray:
+def balanced(statics: Statics, given: np.ndarray, holders: list[np.ndarray]) -> np.ndarray:
     """Given unit loads, and as much of a holder of each input as balances them.
 
     Parameters
@@ -202,7 +203,7 @@ def _holder(statics, case, name, place):
     return holder
 
 
-def hand(statics: Statics, name: str, at=()) -> np.ndarray:
+def hand(statics: Statics, name: str, at: Mapping[str, float] | tuple = ()) -> np.ndarray:
     """Unit load that holds an input at a grip, the first of `at` that can; (n, loads)."""
     known = [key for key in statics.loads if key[0] == "grip" and key[2] == name]
     keys = [("grip", grip, name) for grip in at]

@@ -3,17 +3,25 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..motion import System
+from ..units import in_house_units
 from .columns import column_load, slenderness, torsion_stress, tube_area
 from .worst import worst_loads
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..model.whole import Model
 
 SHEAR = math.sqrt(3.0)  # shear strength as a share of the tensile one: distortion energy
 
 
-def rod_margins(system: System, worst=None):
+@in_house_units(force="tension compression column joint_needs", length="length")
+def rod_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFrame:
     """Every rod against its greatest tension and compression.
 
     Parameters
@@ -49,7 +57,7 @@ def rod_margins(system: System, worst=None):
         "tube_margin", "joint_factor", "joint_needs", "joint_margin", "missing"])
 
 
-def missing(model, rod: str) -> list[str]:
+def missing(model: Model, rod: str) -> list[str]:
     """What the file leaves out of a rod that its strength needs."""
     part = model.rods[rod]
     return [word for word in ("diameter", "wall", "material") if getattr(part, word) is None]
@@ -96,7 +104,8 @@ def margin(strength: float, load: float, factor: float) -> float:
     return strength / (load * factor) - 1 if load > 0 else math.inf
 
 
-def tube_margins(system: System, worst=None):
+@in_house_units(moment="moment", stress="stress")
+def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFrame:
     """Every body's moment about its axis against its torque tube.
 
     Parameters

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..model import PilotForce
 from ..motion import System
 from ..units import LBF
+
+if TYPE_CHECKING:
+    from ..motion.moved import Motion
 
 SHARE = 0.75  # of one pilot's force for each of two: 14 CFR 23.399 (from memory), A23.13(b)
 RULE = "14 CFR 23.397(b), 1-1-14 edition, design weight up to 5,000 lb"
@@ -64,13 +69,13 @@ def grips(system: System, name: str) -> tuple[str, ...]:
     return tuple(g for g, s in speeds.items() if s >= FOLLOWS * fastest)
 
 
-def grip_rate(motion, grip: str, name: str) -> np.ndarray:
+def grip_rate(motion: Motion, grip: str, name: str) -> np.ndarray:
     """Movement of a grip per radian (mm) of an input, mm: shape (..., 3)."""
     index = list(motion.system.inputs).index(name)
     rate = [np.asarray(k)[index] if np.ndim(k) else 0.0 for k in motion.input_rates.place(grip)]
     return np.stack([np.broadcast_to(k, motion.shape) for k in rate], axis=-1)
 
 
-def grip_speed(motion, grip: str, name: str) -> np.ndarray:
+def grip_speed(motion: Motion, grip: str, name: str) -> np.ndarray:
     """Size of `grip_rate`, shape (...)."""
     return np.linalg.norm(grip_rate(motion, grip, name), axis=-1)

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..errors import LinkageError
 from ..model import AIRFRAME
 from ..motion import Motion, System, body_of
+from ..units import in_house_units
 from .load_cases import hinge_moment
 from .pilot_forces import grip_rate, grip_speed, grips, pilot_force
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import ArrayLike
 
 
 def grip_force(motion: Motion, moments: dict, name: str, grip: str | None = None) -> np.ndarray:
@@ -47,7 +54,7 @@ def grip_force(motion: Motion, moments: dict, name: str, grip: str | None = None
         return np.where(speed > 0, -power / speed, np.nan)
 
 
-def hinge_of_grip_force(motion: Motion, force, name: str, surface: str,
+def hinge_of_grip_force(motion: Motion, force: ArrayLike, name: str, surface: str,
                         grip: str | None = None) -> np.ndarray:
     """Hinge moment of one surface alone that a force at a grip holds, N mm; NaN where none does.
 
@@ -155,7 +162,9 @@ def _turning(motion, body, name):
     return total
 
 
-def stick_force_table(system: System, name: str, positions=None):
+@in_house_units(force="force friction", moment="moment*")
+def stick_force_table(system: System, name: str,
+                      positions: ArrayLike | None = None) -> pd.DataFrame:
     """Stick force and friction along one input, the others at 0.
 
     Parameters

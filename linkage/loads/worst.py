@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import functools
 import itertools
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..errors import LinkageError
-from ..gearing import box_of
 from ..motion import System
+from ..stops import judged_box
+from ..units import in_house_units
 from .load_cases import Case, cases, shares
 from .pilot_forces import pilot_force
 from .statics import Statics
 from .stop_contact import at_stop
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 STEPS = 13  # stick positions along each input of the first look
 ZOOMS = 5  # each halves the step about the worst position found
@@ -22,7 +27,7 @@ NOISE = 1e-6  # N, N mm: what is less is rounding
 SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
 
 
-def carried(statics: Statics, share) -> dict:
+def carried(statics: Statics, share: np.ndarray) -> dict:
     """What each part carries in a load case.
 
     Parameters
@@ -95,8 +100,9 @@ def tube_moments(statics: Statics, share, body: str):
     return lengths[real], moments[:, :-1][:, real]
 
 
-def worst_loads(system: System):
-    """Greatest loads of every part over the wanted travel and every load case.
+@in_house_units(load="value")
+def worst_loads(system: System) -> pd.DataFrame:
+    """Greatest loads of every part over the travel that the stops leave and every load case.
 
     Parameters
     ----------
@@ -125,11 +131,12 @@ def worst_loads(system: System):
 def _worst(system):
     import pandas as pd
 
-    listed, names = cases(system), list(box_of(system))
+    listed, box = cases(system), judged_box(system)
+    names = list(box)
     if not listed:
         raise LinkageError('no load is known: name a point "grip" on what an input drives and a '
                            "surface that it moves, or give a surface its hinge moment")
-    sides = [np.unique([0.0, *np.linspace(*system.inputs[n].travel, _steps(len(names)))])
+    sides = [np.unique([0.0, *np.linspace(*box[n], _steps(len(names)))])
              for n in names]
     grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
     steps = [np.diff(side).max() for side in sides]
@@ -204,7 +211,7 @@ def _peak(values, places) -> int:
 def _closer(system, found, names, steps):
     """Look about each worst position at half the step, in its own load case."""
     offsets = np.array(list(itertools.product((-1, 0, 1), repeat=len(names)))) * steps
-    low, high = np.array([system.inputs[n].travel for n in names]).T
+    low, high = np.array(list(judged_box(system).values())).T
     keys = list(found)
     places = np.concatenate([np.clip(found[key][2] + offsets, low, high) for key in keys])
     places, where = np.unique(places, axis=0, return_inverse=True)

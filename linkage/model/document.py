@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import tomllib
 from difflib import SequenceMatcher
+from typing import Any
 
 from ..errors import LinkageError
 
@@ -331,7 +332,7 @@ def number_like(raw: str, value: float) -> str:
     return f"{whole}.{part}"
 
 
-def one_line(value) -> str:
+def one_line(value: Any) -> str:
     """A value as TOML on one line."""
     if isinstance(value, bool):
         return str(value).lower()
@@ -347,7 +348,7 @@ def one_line(value) -> str:
     return str(value)
 
 
-def plain(value, indent: str = "", room: int = WIDE) -> str:
+def plain(value: Any, indent: str = "", room: int = WIDE) -> str:
     """A value as TOML, its lists broken into lines where one line would be too long."""
     line = one_line(value)
     if len(line) + len(indent) <= room or not isinstance(value, (dict, list)):

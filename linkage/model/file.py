@@ -11,7 +11,7 @@ from pathlib import Path
 
 from ..disk import write_text
 from ..errors import FileError, LinkageError, ModelError, nearest
-from ..units import LENGTHS
+from ..units import LENGTHS, lengths_said_in
 from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
 from .parts import AIRFRAME
@@ -21,7 +21,7 @@ from .whole import Model
 MOST_BYTES = 4_000_000  # a model file is a few kB; this keeps a slip from filling the memory
 
 
-def read_model(path) -> Model:
+def read_model(path: Path | str) -> Model:
     """Read a model file.
 
     Parameters
@@ -48,7 +48,7 @@ def read_model(path) -> Model:
                          **{"place": "the file", **error.facts, "path": str(path)}) from error
 
 
-def parse_model(text: str, *, folder=".") -> Model:
+def parse_model(text: str, *, folder: Path | str = ".") -> Model:
     """Model from the text of a model file.
 
     Parameters
@@ -102,7 +102,7 @@ class Source:
     csv_text: str
 
 
-def read_source(text: str, folder=".", csv_text: str | None = None) -> Source:
+def read_source(text: str, folder: Path | str = ".", csv_text: str | None = None) -> Source:
     """What the text of a model file says.
 
     Parameters
@@ -124,25 +124,29 @@ def read_source(text: str, folder=".", csv_text: str | None = None) -> Source:
     if not table:
         raise LinkageError('is empty; start one with "linkage new side-by-side --out FILE"')
     unit, full, rows = table.get("length"), copy.deepcopy(table), {}
-    if unit not in LENGTHS:
+    if not isinstance(unit, str) or unit not in LENGTHS:
         raise LinkageError('length must say what a bare length means: length = "in" or '
-                           'length = "mm"')
+                           f'length = "mm", {got(unit) if "length" in table else "got none"}')
     name = full.pop("hardpoints", None)
     if name is not None:
         if not isinstance(name, str):
-            raise LinkageError('hardpoints: needs the name of a CSV file, like "points.csv"')
+            raise LinkageError(f'hardpoints: needs the name of a CSV file, like "points.csv", '
+                               f"{got(name)}")
         csv_text = exact_text(Path(folder) / name) if csv_text is None else csv_text
         rows = _hardpoints_of(csv_text, Path(folder) / name)
         _add_hardpoints(full, name, rows)
-    return Source(table, full, read_keys(Model, full, unit), unit, rows, csv_text or "")
+    with lengths_said_in(unit):
+        parts = read_keys(Model, full, unit)
+    return Source(table, full, parts, unit, rows, csv_text or "")
 
 
 def model_of(source: Source) -> Model:
     """The model that a file means, twins included."""
-    return Model(**with_twins(source.parts))
+    with lengths_said_in(source.unit):
+        return Model(**with_twins(source.parts))
 
 
-def write_model(model: Model, path) -> None:
+def write_model(model: Model, path: Path | str) -> None:
     """Write a model so that reading it back gives an equal one.
 
     Parameters
@@ -170,7 +174,7 @@ def format_model(model: Model) -> str:
     return tomli_w.dumps(write_keys(model, model.length))
 
 
-def read_hardpoints(path) -> dict:
+def read_hardpoints(path: Path | str) -> dict:
     """Hardpoints of a CSV file with the columns name, FS, BL, WL.
 
     Parameters
@@ -304,7 +308,7 @@ def _plain_ends(text: str) -> str:
     return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
 
 
-def exact_text(path) -> str:
+def exact_text(path: Path | str) -> str:
     """Text of a file as it is: its line ends and its byte order mark too."""
     path = Path(path)
     try:
@@ -317,6 +321,8 @@ def exact_text(path) -> str:
         if not path.is_file():
             raise FileError(f"{path}: is a device or a pipe; name a model file", path=str(path))
         return path.read_bytes().decode("utf-8")
+    except FileError:
+        raise
     except UnicodeDecodeError as problem:
         raise FileError(f"{path}: is no text file in UTF-8; name the model file, or save it as "
                         f"UTF-8", path=str(path)) from problem

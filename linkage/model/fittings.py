@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from .keys import Direction, Flag, Label, ListOf, Number, TableOf, Text, got, key
 from .shapes import SIZE, THICKNESS, Part
 from .threads import read_thread
@@ -44,28 +44,31 @@ class RodEnd(Part):
 
     def _check(self):
         if self.most is not None and self.shank is not None and not self.most < self.shank:
-            raise LinkageError(f"lets {self.most:g} mm of thread engage on a shank of "
-                               f"{self.shank:g} mm from the ball's middle; give a longer shank")
+            raise LinkageError(f"lets {mm(self.most)} of thread engage on a shank of "
+                               f"{mm(self.shank)} from the ball's middle; give a longer shank")
         sizes = (self.ball, self.race, self.sphere)
         if any(size is not None for size in (*sizes, self.shoulder)):
             self._check_ball(sizes)
 
     def _check_ball(self, sizes):
         if self.misalignment is not None:
-            raise LinkageError("has misalignment and sizes of its ball; give one of the two")
+            raise LinkageError(f"has misalignment {self.misalignment:g}° and sizes of its ball; "
+                               f"give one of the two")
         if None in sizes:
-            raise LinkageError("needs all three of ball, race and sphere to know its misalignment")
+            lacks = [word for word in ("ball", "race", "sphere") if getattr(self, word) is None]
+            raise LinkageError(f"needs {' and '.join(lacks)} too: ball, race and sphere together "
+                               f"give its misalignment")
         if not self.race < self.ball < self.sphere:
-            raise LinkageError(f"needs race {self.race:g} under ball {self.ball:g} under sphere "
-                               f"{self.sphere:g} mm; measure them again")
+            raise LinkageError(f"needs race {mm(self.race)} under ball {mm(self.ball)} under "
+                               f"sphere {mm(self.sphere)}; measure them again")
         least = math.sqrt(self.sphere**2 - self.ball**2)
         if self.shoulder is not None and not least <= self.shoulder < self.sphere:
-            raise LinkageError(f"has a shoulder of {self.shoulder:g} mm; it lies between the "
-                               f"ball's face ({least:.3f} mm) and its diameter "
-                               f"({self.sphere:g} mm)")
+            raise LinkageError(f"has a shoulder of {mm(self.shoulder)}; it lies between the "
+                               f"ball's face ({mm(least)}) and its diameter "
+                               f"({mm(self.sphere)})")
         if not self.allowed > 0:
-            raise LinkageError("has a shoulder that the race touches before it tilts; use a "
-                               "smaller shoulder")
+            raise LinkageError(f"has a shoulder of {mm(self.shoulder)} that the race touches "
+                               f"before it tilts; use a smaller shoulder")
 
     @property
     def allowed(self) -> float | None:
@@ -107,8 +110,8 @@ class Fitted(Part):
     def _check(self):
         if self.engaged is not None and self.needed is not None and \
                 not self.engaged >= self.needed:
-            raise LinkageError(f"has only {self.engaged:g} mm of thread engaged, where "
-                               f"{self.needed:g} mm have to be (least, or the witness hole); "
+            raise LinkageError(f"has only {mm(self.engaged)} of thread engaged, where "
+                               f"{mm(self.needed)} have to be (least, or the witness hole); "
                                f"screw it in and make the tube longer")
 
     @property

@@ -9,11 +9,16 @@ from __future__ import annotations
 import dataclasses
 import math
 import unicodedata
+from collections.abc import Mapping
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
 
-from ..errors import LinkageError, ModelError, nearest
+from ..errors import LinkageError, ModelError, mm, nearest
 from ..units import HOUSE, LENGTHS, as_float, file_length, length_mm, quantity
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 AXES = {"lateral": (0.0, 1.0, 0.0), "fore-aft": (-1.0, 0.0, 0.0), "vertical": (0.0, 0.0, 1.0)}
 DIRECTION_MARKS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e"
@@ -21,12 +26,12 @@ DIRECTION_MARKS = frozenset("\u061c\u200e\u200f\u202a\u202b\u202c\u202d\u202e"
 MOST_MM = 1e6  # a kilometre: beyond it a number is a slip of the unit, and precision is gone
 
 
-def key(kind, doc: str, *, word: str | None = None, **options):
+def key(kind: Kind, doc: str, *, word: str | None = None, **options: Any) -> Any:
     """Dataclass field that is a key of the model file."""
     return dataclasses.field(metadata={"kind": kind, "doc": doc, "word": word}, **options)
 
 
-def file_keys(cls) -> dict:
+def file_keys(cls: type) -> dict:
     """The file keys of a part class: ``{word: field}``."""
     return {field.metadata["word"] or field.name: field
             for field in dataclasses.fields(cls) if "kind" in field.metadata}
@@ -39,12 +44,13 @@ def at(place: str):
         yield
     except ModelError as error:
         inner = error.facts["place"]
-        raise ModelError(f"{place}, {error.sentence}", place=f"{place}, {inner}") from error
+        raise ModelError(f"{place}, {error.sentence}",
+                         **{**error.facts, "place": f"{place}, {inner}"}) from error
     except LinkageError as error:
         raise ModelError(f"{place}: {error.sentence}", **{**error.facts, "place": place}) from error
 
 
-def got(value) -> str:
+def got(value: Any) -> str:
     """End of a complaint: what was found instead."""
     text = f'"{value}"' if isinstance(value, str) else repr(value)
     return f"got {text[:60]}{'...' if len(text) > 60 else ''}"
@@ -57,17 +63,17 @@ def _is_number(value) -> bool:
 class Kind:
     """What one file key may hold; the plain case is read and written as it stands."""
 
-    def read(self, value, unit: str):
+    def read(self, value: Any, unit: str) -> Any:
         return value
 
-    def write(self, value, unit: str):
+    def write(self, value: Any, unit: str) -> Any:
         return value
 
-    def fits(self, value) -> bool:
+    def fits(self, value: Any) -> bool:
         """Whether a value looks like one of this kind, for a key that takes several kinds."""
         return True
 
-    def check(self, value) -> None:
+    def check(self, value: Any) -> None:
         raise NotImplementedError
 
     def schema(self) -> dict:
@@ -78,10 +84,10 @@ class Kind:
 class Text(Kind):
     """Words for a person, or the name of another part."""
 
-    def fits(self, value):
+    def fits(self, value: Any) -> bool:
         return isinstance(value, str)
 
-    def check(self, value):
+    def check(self, value: Any) -> None:
         if not isinstance(value, str) or not value.strip():
             raise LinkageError(f"needs a text in quotes, {got(value)}")
         marks = [c for c in value if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp")
@@ -90,7 +96,7 @@ class Text(Kind):
             raise LinkageError(f"holds {marks[0]!r}, which is no text but moves what is printed "
                                f"elsewhere; take it out")
 
-    def schema(self):
+    def schema(self) -> dict:
         return {"type": "string", "minLength": 1}
 
 
@@ -102,11 +108,11 @@ class Label(Text):
 class Flag(Kind):
     """True or false."""
 
-    def check(self, value):
+    def check(self, value: Any) -> None:
         if not isinstance(value, bool):
             raise LinkageError(f"needs true or false, {got(value)}")
 
-    def schema(self):
+    def schema(self) -> dict:
         return {"type": "boolean"}
 
 
@@ -116,11 +122,11 @@ class Choice(Kind):
 
     words: tuple[str, ...]
 
-    def check(self, value):
+    def check(self, value: Any) -> None:
         if value not in self.words:
             raise LinkageError(f"needs one of {', '.join(self.words)}, {got(value)}")
 
-    def schema(self):
+    def schema(self) -> dict:
         return {"enum": list(self.words)}
 
 
@@ -133,22 +139,26 @@ class Number(Kind):
     what: str = "number"
     unit: str = ""
 
-    def fits(self, value):
+    def fits(self, value: Any) -> bool:
         return _is_number(value) or isinstance(value, str)
 
-    def check(self, value):
+    def check(self, value: Any) -> None:
         if not _is_number(value) or not math.isfinite(value):
             raise LinkageError(f"needs a {self.what}, {got(value)}")
-        shown = f"{value:g} {self.unit}".strip()
         if self.above is not None and not value > self.above:
-            raise LinkageError(f"needs a {self.what} above {self.above:g}, got {shown}")
+            raise LinkageError(f"needs a {self.what} above {self.above:g}, got {self.shown(value)}")
         if self.least is not None and not value >= self.least:
-            raise LinkageError(f"needs a {self.what} of at least {self.least:g}, got {shown}")
+            raise LinkageError(f"needs a {self.what} of at least {self.least:g}, got "
+                               f"{self.shown(value)}")
 
-    def read(self, value, unit):
+    def shown(self, value) -> str:
+        """A value within the sentence of an error."""
+        return f"{value:g} {self.unit}".strip()
+
+    def read(self, value: Any, unit: str) -> Any:
         return as_float(value) if _is_number(value) else value
 
-    def schema(self):
+    def schema(self) -> dict:
         bounds = {"exclusiveMinimum": self.above, "minimum": self.least}
         return {"type": "number"} | {k: v for k, v in bounds.items() if v is not None}
 
@@ -158,23 +168,25 @@ class Length(Number):
     """A length, mm; a bare number in a file is in the file's own unit."""
 
     what: str = "length"
-    unit: str = "mm"
 
-    def read(self, value, unit):
+    def shown(self, value) -> str:
+        return mm(value)
+
+    def read(self, value: Any, unit: str) -> Any:
         if _is_number(value) or isinstance(value, str):
             return length_mm(value, unit)
         return value
 
-    def check(self, value):
+    def check(self, value: Any) -> None:
         super().check(value)
         if abs(value) > MOST_MM:
-            raise LinkageError(f"needs a length under {MOST_MM / 1e6:g} km, got {value:g} mm; "
+            raise LinkageError(f"needs a length under {MOST_MM / 1e6:g} km, got {mm(value)}; "
                                f"check the unit")
 
-    def write(self, value, unit):
+    def write(self, value: Any, unit: str) -> Any:
         return file_length(value, unit)
 
-    def schema(self):
+    def schema(self) -> dict:
         return {"anyOf": [super().schema(), {"type": "string", "minLength": 1}]}
 
 
@@ -185,15 +197,15 @@ class Quantity(Number):
     above: float | None = 0.0
     what: str = "force"
 
-    def read(self, value, unit):
+    def read(self, value: Any, unit: str) -> Any:
         if isinstance(value, str):
             return quantity(value, self.what)
         raise LinkageError(f"needs a {self.what} with its unit, in quotes, {got(value)}")
 
-    def write(self, value, unit):
+    def write(self, value: Any, unit: str) -> Any:
         return f"{value!r} {HOUSE[self.what]}"
 
-    def schema(self):
+    def schema(self) -> dict:
         return {"type": "string", "minLength": 1}
 
 
@@ -206,30 +218,31 @@ class ListOf(Kind):
     most: int | None = None
     what: str = "list"
 
-    def fits(self, value):
+    def fits(self, value: Any) -> bool:
         return isinstance(value, (list, tuple))
 
     def _refuse(self, value):
         count = str(self.least) if self.least == self.most else f"at least {self.least}"
         raise LinkageError(f"needs a {self.what} of {count} in [ ], {got(value)}")
 
-    def read(self, value, unit):
-        if not isinstance(value, list):
-            return value
+    def read(self, value: Any, unit: str) -> Any:
+        self._check_count(value)
         return tuple(self.kind.read(item, unit) for item in value)
 
-    def check(self, value):
-        if not isinstance(value, (tuple, list)):
-            self._refuse(value)
-        if len(value) < self.least or (self.most is not None and len(value) > self.most):
-            self._refuse(value)
+    def check(self, value: Any) -> None:
+        self._check_count(value)
         for item in value:
             self.kind.check(item)
 
-    def write(self, value, unit):
+    def _check_count(self, value):
+        if not isinstance(value, (tuple, list)) or len(value) < self.least \
+                or (self.most is not None and len(value) > self.most):
+            self._refuse(value)
+
+    def write(self, value: Any, unit: str) -> Any:
         return [self.kind.write(item, unit) for item in value]
 
-    def schema(self):
+    def schema(self) -> dict:
         most = {} if self.most is None else {"maxItems": self.most}
         return {"type": "array", "items": self.kind.schema(), "minItems": self.least} | most
 
@@ -248,12 +261,12 @@ class Position(ListOf):
 class Direction(Kind):
     """A named axis or a vector; the vector keeps the length it was written with."""
 
-    def read(self, value, unit):
+    def read(self, value: Any, unit: str) -> Any:
         if isinstance(value, list):
             return tuple(as_float(v) if _is_number(v) else v for v in value)
         return value
 
-    def check(self, value):
+    def check(self, value: Any) -> None:
         if isinstance(value, str):
             if value not in AXES:
                 raise LinkageError(f'needs an axis, got "{value}"; {nearest(value, AXES)}')
@@ -263,19 +276,20 @@ class Direction(Kind):
             raise LinkageError(f"needs one of {', '.join(AXES)} or a vector [x, y, z], "
                                f"{got(value)}")
         if not math.isfinite(math.hypot(*value)):
-            raise LinkageError("is too long; give a vector such as [0, 1, 0]")
+            raise LinkageError(f"is too long, {got(list(value))}; give a vector such as [0, 1, 0]")
         if not math.hypot(*value) > 0:
-            raise LinkageError("has length zero; give an axis that points somewhere")
+            raise LinkageError(f"has length zero, {got(list(value))}; give an axis that "
+                               f"points somewhere")
 
-    def write(self, value, unit):
+    def write(self, value: Any, unit: str) -> Any:
         return value if isinstance(value, str) else list(value)
 
-    def schema(self):
+    def schema(self) -> dict:
         vector = {"type": "array", "items": {"type": "number"}, "minItems": 3, "maxItems": 3}
         return {"anyOf": [{"enum": list(AXES)}, vector]}
 
 
-def unit_vector(direction) -> tuple[float, float, float]:
+def unit_vector(direction: ArrayLike | str) -> tuple[float, float, float]:
     """Unit vector of a named axis or a vector.
 
     Examples
@@ -294,19 +308,19 @@ class Either(Kind):
 
     kinds: tuple[Kind, ...]
 
-    def fitting(self, value) -> Kind:
+    def fitting(self, value: Any) -> Kind:
         return next((kind for kind in self.kinds if kind.fits(value)), self.kinds[-1])
 
-    def read(self, value, unit):
+    def read(self, value: Any, unit: str) -> Any:
         return self.fitting(value).read(value, unit)
 
-    def check(self, value):
+    def check(self, value: Any) -> None:
         self.fitting(value).check(value)
 
-    def write(self, value, unit):
+    def write(self, value: Any, unit: str) -> Any:
         return self.fitting(value).write(value, unit)
 
-    def schema(self):
+    def schema(self) -> dict:
         return {"anyOf": [kind.schema() for kind in self.kinds]}
 
 
@@ -317,7 +331,7 @@ class TableOf(Kind):
     kind: Kind
     what: str = "entry"
 
-    def read(self, value, unit):
+    def read(self, value: Any, unit: str) -> Any:
         if not isinstance(value, dict):
             return value
         table = {}
@@ -327,7 +341,7 @@ class TableOf(Kind):
                 table[name] = self.kind.read(item, unit)
         return table
 
-    def check(self, value):
+    def check(self, value: Any) -> None:
         if not isinstance(value, dict):
             raise LinkageError(f"{self.what}: needs a table of names, {got(value)}")
         for name, item in value.items():
@@ -335,10 +349,10 @@ class TableOf(Kind):
                 _check_name(name)
                 self.kind.check(item)
 
-    def write(self, value, unit):
+    def write(self, value: Any, unit: str) -> Any:
         return {name: self.kind.write(item, unit) for name, item in value.items()}
 
-    def schema(self):
+    def schema(self) -> dict:
         return {"type": "object", "additionalProperties": self.kind.schema()}
 
 
@@ -356,20 +370,20 @@ class Record(Kind):
 
     cls: type
 
-    def fits(self, value):
+    def fits(self, value: Any) -> bool:
         return isinstance(value, (dict, self.cls))
 
-    def read(self, value, unit):
+    def read(self, value: Any, unit: str) -> Any:
         return self.cls(**read_keys(self.cls, value, unit))
 
-    def check(self, value):
+    def check(self, value: Any) -> None:
         if not isinstance(value, self.cls):
             raise LinkageError(f"needs a {self.cls.__name__}, {got(value)}")
 
-    def write(self, value, unit):
+    def write(self, value: Any, unit: str) -> Any:
         return write_keys(value, unit)
 
-    def schema(self):
+    def schema(self) -> dict:
         return {"$ref": f"#/$defs/{self.cls.__name__}"}
 
 
@@ -379,7 +393,7 @@ class OneOfRecords(Kind):
 
     classes: tuple[type, ...]
 
-    def read(self, value, unit):
+    def read(self, value: Any, unit: str) -> Any:
         if not isinstance(value, dict):
             raise LinkageError(f"needs a table like {{ kind = ... }}, {got(value)}")
         kinds = {cls.kind: cls for cls in self.classes}
@@ -391,19 +405,19 @@ class OneOfRecords(Kind):
         rest = {word: item for word, item in value.items() if word != "kind"}
         return kinds[said](**read_keys(kinds[said], rest, unit))
 
-    def check(self, value):
+    def check(self, value: Any) -> None:
         if not isinstance(value, self.classes):
             raise LinkageError(f"needs one of {', '.join(c.kind for c in self.classes)}, "
                                f"{got(value)}")
 
-    def write(self, value, unit):
+    def write(self, value: Any, unit: str) -> Any:
         return {"kind": value.kind} | write_keys(value, unit)
 
-    def schema(self):
+    def schema(self) -> dict:
         return {"oneOf": [{"$ref": f"#/$defs/{cls.__name__}"} for cls in self.classes]}
 
 
-def read_keys(cls, table, unit: str) -> dict:
+def read_keys(cls: type, table: Mapping[str, Any], unit: str) -> dict:
     """Attributes of a part class from a table of the file.
 
     Unknown keys are refused with the nearest known one, missing ones are named.
@@ -413,7 +427,8 @@ def read_keys(cls, table, unit: str) -> dict:
         raise LinkageError(f"needs a table of {', '.join(keys)}, {got(table)}")
     for word in table:
         if word not in keys:
-            raise LinkageError(f'has an unknown key "{word}"; {nearest(word, keys)}', key=word)
+            hint = getattr(cls, "elsewhere", {}).get(word) or nearest(word, keys)
+            raise LinkageError(f'has an unknown key "{word}"; {hint}', key=word)
     values = {}
     for word, field in keys.items():
         if word in table:
@@ -422,11 +437,12 @@ def read_keys(cls, table, unit: str) -> dict:
                 values[field.name] = field.metadata["kind"].read(table[word], unit)
         elif field.default is dataclasses.MISSING and \
                 field.default_factory is dataclasses.MISSING:
-            raise LinkageError(f"needs {word} ({field.metadata['doc'].split(';')[0]})", key=word)
+            what = field.metadata["doc"].split(";")[0]
+            raise LinkageError(f"needs {word}{'' if what == word else f' ({what})'}", key=word)
     return values
 
 
-def write_keys(part, unit: str) -> dict:
+def write_keys(part: Any, unit: str) -> dict:
     """The table of the file that reads back as `part`; what equals its default is left out."""
     table = {}
     for word, field in file_keys(type(part)).items():
@@ -438,7 +454,7 @@ def write_keys(part, unit: str) -> dict:
     return table
 
 
-def check_keys(part) -> None:
+def check_keys(part: Any) -> None:
     """Check every key of a part; called once, at its birth."""
     for word, field in file_keys(type(part)).items():
         value = getattr(part, field.name)
@@ -459,7 +475,7 @@ def _place_of(word: str, kind: Kind):
     return nullcontext() if isinstance(kind, TableOf) else at(word)
 
 
-def to_unit(value, unit: str):
+def to_unit(value: Any, unit: str) -> Any:
     """Lengths in mm in the file's unit.
 
     Examples

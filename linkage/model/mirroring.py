@@ -19,6 +19,8 @@ from .keys import (
     Position,
     Record,
     TableOf,
+    Text,
+    at,
     file_keys,
 )
 from .parts import BACK, UPRIGHT, Airframe, Body, Coupling, Require, Stop, Surface
@@ -46,6 +48,9 @@ def with_twins(parts: dict) -> dict:
         The same with twins added; a twin that is written out stays as written.
     """
     pairs = list(parts.get("mirror", {}).items())
+    for word, other in pairs:
+        with at(f'mirror, word "{word}"'):
+            Text().check(other)
     names = [*pairs, *((there, here) for here, there in pairs)]
     done = dict(parts)
     for group in MIRRORED.values():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from ..units import HOUSE, file_length, quantity
 from .fittings import THREAD, Fitted
 from .keys import (
@@ -36,6 +36,7 @@ KINDS = ("aileron", "flaperon", "elevon", "spoiler", "elevator", "stabilator", "
 BACK = " then back"  # end of a way: the surface may turn back before the end of the travel
 UPRIGHT = ("left", "right", "points left", "points right")  # ways on a hinge that stands up
 MOVES = tuple(way + end for end in ("", BACK) for way in ("up", "down", *UPRIGHT))
+MOST_TURN = 3600.0  # ten turns of a wheel; beyond it a number is a slip
 BEND = 10.0  # bundle diameters of least bend radius (TM 1-1500-204-23-4 item 27)
 
 
@@ -65,11 +66,15 @@ class Input(Part):
     def _check(self):
         least, greatest = self.travel
         if self.grip is not None and not self.in_mm:
-            raise LinkageError("names a grip, so its travel is a movement in mm (in_mm=True)")
+            raise LinkageError(f'names a grip "{self.grip}", so its travel is a movement in mm '
+                               "(in_mm=True)")
         if not least < greatest:
             how = "is no travel at all" if least == greatest else "runs backwards"
             raise LinkageError(f"travel [{least:g}, {greatest:g}] {how}; write the least first, "
                                f"then the greatest")
+        if not self.in_mm and max(-least, greatest) > MOST_TURN:
+            raise LinkageError(f"travel [{least:g}, {greatest:g}] is more than {MOST_TURN:g}° to "
+                               f"one side of neutral; write it in degrees")
         if not least <= 0 <= greatest:
             raise LinkageError(f"travel [{least:g}, {greatest:g}] leaves out neutral (0); "
                                f"count it from neutral")
@@ -174,17 +179,19 @@ class Body(Part):
             raise LinkageError(f"needs one of axis, through or slide, got "
                                f"{' and '.join(ways) if ways else 'none'}")
         if self.pivot is None and not (self.slide and self.points):
-            raise LinkageError("needs a pivot [FS, BL, WL]")
+            raise LinkageError(f"needs a pivot [FS, BL, WL] with its {ways[0]}")
         if self.through is not None and self.through == self.pivot:
-            raise LinkageError("through is the pivot itself; give a second point of the axis")
+            raise LinkageError(f"through is the pivot itself, {mm(*self.pivot)}; give a second "
+                               f"point of the axis")
 
     def _check_bearings(self):
         if self.slides:
-            raise LinkageError("bearings are of a turning part; a slide has none")
+            raise LinkageError(f"has {len(self.bearings)} bearings, which are of a turning part; "
+                               f"a slide has none")
         one, other = self.bearing_stations
         if not abs(other - one) > 1e-3:
-            raise LinkageError("bearings are at the same place along its axis, where they can't "
-                               "hold it straight; move one of them along the axis")
+            raise LinkageError(f"bearings are only {mm(abs(other - one))} apart along its axis, "
+                               f"where they can't hold it straight; move one of them along it")
 
     @property
     def bearing_stations(self) -> tuple[float, ...]:
@@ -291,7 +298,7 @@ class Rod(Part):
         if self.ends[0] == self.ends[1]:
             raise LinkageError(f'joins "{self.ends[0]}" to itself; give two points')
         if self.wall and self.diameter and not self.wall <= self.diameter / 2:
-            raise LinkageError(f"has a wall of {self.wall:g} mm in a tube of {self.diameter:g} mm; "
+            raise LinkageError(f"has a wall of {mm(self.wall)} in a tube of {mm(self.diameter)}; "
                                f"make the wall thinner")
 
 
@@ -305,7 +312,8 @@ class Coupling(Part):
 
     def _check(self):
         if self.ratio == 0:
-            raise LinkageError("ratio is 0, so the second body would never move; give its ratio")
+            raise LinkageError(f'ratio is 0, so "{self.bodies[1]}" would never move; give '
+                               f"its ratio")
         if self.bodies[0] == self.bodies[1]:
             raise LinkageError(f'couples "{self.bodies[0]}" to itself; give two bodies')
 
@@ -405,7 +413,9 @@ class PairRule(Part):
 
     def _check(self):
         if self.waive == (self.require is not None):
-            raise LinkageError("needs either require or waive = true")
+            raise LinkageError(f"needs either require or waive = true, between "
+                               f"{' and '.join(self.between)} it has "
+                               f"{'both' if self.waive else 'neither'}")
 
 
 @dataclass(frozen=True, kw_only=True)

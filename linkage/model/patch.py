@@ -11,6 +11,8 @@ import math
 import re
 from fractions import Fraction
 from functools import singledispatch
+from pathlib import Path
+from typing import Any
 
 from ..errors import LinkageError
 from ..units import LENGTHS, length_mm
@@ -59,7 +61,7 @@ class Patched:
     hardpoints: str | None = None
 
 
-def patched(text: str, wanted: Model, *, folder=".", table: str | None = None,
+def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | None = None,
             moved: bool = False) -> Patched:
     """The text of a model file changed so that it reads as another model.
 
@@ -107,7 +109,7 @@ def patched(text: str, wanted: Model, *, folder=".", table: str | None = None,
     return Patched(text[:len(text) - len(bare)] + after, csv_text)
 
 
-def same(one, other, near: float = 10.0**-DIGITS) -> bool:
+def same(one: Any, other: Any, near: float = 10.0**-DIGITS) -> bool:
     """Whether two parts or models are alike within `near` (mm, degrees, or that share of it)."""
     if isinstance(one, Part):
         return type(one) is type(other) and all(
@@ -239,7 +241,7 @@ def _renamed(value, mirror):
 
 # --- what a value is written as ------------------------------------------------------------------
 
-def kept(kind: Kind, said, values, unit: str):
+def kept(kind: Kind, said: Any, values: tuple[Any, Any], unit: str) -> Any:
     """What the file is to say of a value: the same as it says where nothing has changed.
 
     Parameters

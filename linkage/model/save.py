@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from ..disk import check_file, write_files
@@ -11,7 +12,8 @@ from .patch import NEAR, patched, same
 from .whole import Model
 
 
-def saved_files(source, wanted: Model, path, note=()) -> dict:
+def saved_files(source: Path | str, wanted: Model, path: Path | str,
+                note: Sequence[str] = ()) -> dict:
     """What a model saved after its source file holds: that file with what has changed in it.
 
     A changed row of a table of hardpoints goes into a table of the new file's own, since other
@@ -54,7 +56,8 @@ def saved_files(source, wanted: Model, path, note=()) -> dict:
     return files | {path: _with_note(done.text, note).encode("utf-8")}
 
 
-def save_model(source, wanted: Model, path, *, note=(), replace: bool = False) -> list[Path]:
+def save_model(source: Path | str, wanted: Model, path: Path | str, *, note: Sequence[str] = (),
+               replace: bool = False) -> list[Path]:
     """Write a model as its source file with what has changed in it; see `saved_files`.
 
     Parameters
@@ -84,7 +87,7 @@ def _own_table(name: str, path: Path) -> str:
     return last if last.startswith(f"{path.stem} ") else f"{path.stem} {last}"
 
 
-def reads_as(source, model: Model) -> bool:
+def reads_as(source: Path | str, model: Model) -> bool:
     """Whether a model file still says what a model opened from it says."""
     try:
         text = exact_text(source).removeprefix("\ufeff")

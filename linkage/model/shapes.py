@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from .keys import (
     Choice,
     Direction,
@@ -85,7 +85,8 @@ class Layer(Part):
 
     def _check(self):
         if (self.ball is None) == (self.plate is None):
-            raise LinkageError("needs either ball or plate, one of them")
+            raise LinkageError(f"needs either ball or plate, one of them; it has "
+                               f"{'neither' if self.ball is None else 'both'}")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,10 +106,11 @@ class Point(Part):
 
     def _check(self):
         if self.stack and (self.bolt is None or self.side is None):
-            raise LinkageError("has a stack, so it needs bolt and side to know which way it goes")
+            raise LinkageError(f"has a stack, so it needs {'bolt' if self.bolt is None else 'side'}"
+                               f" too to know which way it goes")
         if (self.bolt is not None or self.side is not None) and not self.stack:
-            raise LinkageError("has bolt or side without a stack; add the stack or give the "
-                               "position alone")
+            raise LinkageError(f"has {'side' if self.bolt is None else 'bolt'} without a stack; "
+                               f"add the stack or give the position alone")
         if self.stack and abs(self._along()) < 0.5:
             raise LinkageError(f'has side "{self.side}" more than 60° off its bolt; '
                                f"choose a side along the bolt")
@@ -173,12 +175,21 @@ class Tube(Part):
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
 
+class _Bends(ListOf):
+    """The line of a bent pipe; a straight one is a tube."""
+
+    def _refuse(self, value):
+        if isinstance(value, (tuple, list)) and len(value) == 2:
+            raise LinkageError('has two points and so no bend; use kind = "tube"')
+        super()._refuse(value)
+
+
 @dataclass(frozen=True, kw_only=True)
 class Pipe(Part):
     """A bent round pipe: a chain of straight pieces."""
 
     kind = "pipe"
-    along: tuple = key(ListOf(PLACE, 3, None, "list of points"), "its bends, ends included")
+    along: tuple = key(_Bends(PLACE, 3, None, "list of points"), "its bends, ends included")
     diameter: float = key(SIZE, "its outside diameter")
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
@@ -193,8 +204,11 @@ class Box(Part):
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
     def _check(self):
-        if any(a == b for a, b in zip(self.corner, self.opposite, strict=True)):
-            raise LinkageError("has no thickness in one direction; move the opposite corner")
+        same = " and ".join(f"{word} {mm(a)}" for word, a, b in zip(
+            ("FS", "BL", "WL"), self.corner, self.opposite, strict=True) if a == b)
+        if same:
+            raise LinkageError(f"has no thickness in one direction: both corners are at "
+                               f"{same}; move the opposite corner")
 
 
 OUTLINE = ListOf(ListOf(Length(), 2, 3, "corner [u, v] or [u, v, corner radius]"), 3, None,
@@ -215,9 +229,11 @@ class Hole(Part):
     def _check(self):
         given = [word for word in ("at", "slot", "outline") if getattr(self, word) is not None]
         if len(given) != 1:
-            raise LinkageError("needs one of at, slot or outline")
+            raise LinkageError(f"needs one of at, slot or outline, got "
+                               f"{' and '.join(given) or 'none'}")
         if (self.outline is None) != (self.diameter is not None):
-            raise LinkageError("needs a diameter with at or slot, and none with outline")
+            raise LinkageError(f"has {given[0]} {'and' if self.outline else 'without'} a "
+                               f"diameter; it needs one with at or slot, and none with outline")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -234,8 +250,10 @@ class Plate(Part):
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
     def _check(self):
-        if abs(_dot(unit_vector(self.normal), unit_vector(self.u))) > 1e-6:
-            raise LinkageError("has u not square to its normal; turn one of them")
+        off = _dot(unit_vector(self.normal), unit_vector(self.u))
+        if abs(off) > 1e-6:
+            between = math.degrees(math.acos(max(-1.0, min(off, 1.0))))
+            raise LinkageError(f"has u at {between:.6g}° to its normal; turn one of them to 90°")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -252,7 +270,7 @@ class Washer(Part):
 
     def _check(self):
         if not self.inside < self.outside:
-            raise LinkageError(f"has a hole of {self.inside:g} mm in {self.outside:g} mm outside; "
+            raise LinkageError(f"has a hole of {mm(self.inside)} in {mm(self.outside)} outside; "
                                f"make the hole smaller")
 
 

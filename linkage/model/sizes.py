@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from ..errors import LinkageError
 from ..units import shown_length
@@ -25,7 +26,7 @@ def _check_limits(part, say):
                            f"make the step smaller")
 
 
-def steps_within(part) -> range:
+def steps_within(part: Any) -> range:
     """How many of its steps each value that it can be rounded to is."""
     return range(math.ceil(part.least / part.step - ROOM),
                  math.floor(part.greatest / part.step + ROOM) + 1)
@@ -112,7 +113,8 @@ class Target(Part):
 
     def _check(self):
         if (self.differential is None) == (self.gearing is None):
-            raise LinkageError("needs either differential or gearing, one of them")
+            raise LinkageError(f"needs either differential or gearing, one of them; it has "
+                               f"{'neither' if self.gearing is None else 'both'}")
 
     @property
     def wanted(self) -> float:

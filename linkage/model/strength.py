@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from .keys import Number, Quantity, Text, key
 from .shapes import SIZE, Part
 
@@ -52,7 +52,7 @@ class TorqueTube(Part):
 
     def _check(self):
         if not self.wall <= self.diameter / 2:
-            raise LinkageError(f"has a wall of {self.wall:g} mm in a tube of {self.diameter:g} mm; "
+            raise LinkageError(f"has a wall of {mm(self.wall)} in a tube of {mm(self.diameter)}; "
                                f"make the wall thinner")
 
 

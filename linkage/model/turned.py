@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections.abc import Callable, Sequence
+from typing import Any
 
 from .keys import unit_vector
 from .shapes import Box, Pipe, Plate, Sphere, Tube
 
 
-def turned(shape, line, spot, degrees: float):
+def turned(shape: Any, line: tuple[Sequence[float], Sequence[float]], spot: Callable,
+           degrees: float) -> Any:
     """A solid turned right-hand about a line; what is not turned stays as it is.
 
     Parameters

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field, fields
 from html import escape
 
-from ..errors import ModelError, nearest
+from ..errors import ModelError, mm, nearest
 from ..units import LENGTHS, LengthUnit
 from .fittings import Fitted, RigPin, RodEnd
 from .keys import Choice, ListOf, Record, TableOf, Text, key
@@ -47,6 +47,13 @@ class Model(Part):
 
     Parts are dictionaries by name; see the class of each for its keys.
     """
+
+    elsewhere = {  # what a builder looks for under another name
+        "cable": 'cable runs and quadrants are a [coupling."NAME"] with bodies and ratio',
+        "spring": 'a spring or servo tab at a surface is the slope of its [surface."NAME".hinge]; '
+                  "springs elsewhere are left out",
+        "pulley": 'cable runs and quadrants are a [coupling."NAME"] with bodies and ratio',
+        "gear": 'gears are a [coupling."NAME"] with bodies and ratio'}
 
     title: str = key(Text(), "what the system is", default="untitled")
     length: str = key(Choice(LENGTHS), "what a bare length means")
@@ -137,7 +144,8 @@ class Model(Part):
         return {"hand": turned(grip.hand, line, lambda place: self.spot(name, place),
                                -grip.clocking)}
 
-    def spot(self, part: str, place) -> tuple[float, float, float]:
+    def spot(self, part: str,
+             place: str | tuple[float, float, float]) -> tuple[float, float, float]:
         """Neutral position of a point of a part, or of a place [FS, BL, WL] itself, mm."""
         return self._at[f"{part}/{place}"] if isinstance(place, str) else place
 
@@ -303,14 +311,14 @@ def _check_fitted(model: Model, name: str, rod: Rod) -> None:
         fitted, rod_end, _ = model.fitting(name, i)
         for most, what in ((rod_end.most, "can be"), (rod_end.shank, "its shank is long")):
             if most is not None and fitted.engaged is not None and not fitted.engaged <= most:
-                raise ModelError(f'{place}: has {fitted.engaged:g} mm of thread engaged, and only '
-                                 f"{most:g} mm {what}; use a longer rod end or a shorter "
+                raise ModelError(f'{place}: has {mm(fitted.engaged)} of thread engaged, and only '
+                                 f"{mm(most)} {what}; use a longer rod end or a shorter "
                                  f"engagement", place=place)
         if fitted.engaged is not None:
             ends_alone += (rod_end.shank or fitted.engaged) - fitted.engaged
     if not ends_alone < model.rod_length(name):
-        raise ModelError(f"{place}: its rod ends alone are {ends_alone:g} mm long, and the rod "
-                         f"{model.rod_length(name):g} mm; use shorter ones", place=place)
+        raise ModelError(f"{place}: its rod ends alone are {mm(ends_alone)} long, and the rod "
+                         f"{mm(model.rod_length(name))}; use shorter ones", place=place)
 
 
 def _check_rig_pins(model: Model) -> None:

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -21,6 +22,10 @@ from .bounds_together import close_together
 from .builds import Builds
 from .plan import Close, Couple, Drive
 from .posture import Posture, Turn, mixed
+
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+    from .system import System
 
 LOOSE = 3.0  # radians of doubt, below half a turn, up to which whole turns are told apart
 NEAR = 1e-6  # radians that a turn and its enclosure may seem apart by rounding
@@ -61,7 +66,8 @@ class EnclosedPosture(Posture):
         self.states[step.joint] = Turn(np.cos(theta), np.sin(theta), theta)
 
 
-def enclose(system, centres: dict, halves: dict, tolerances=None) -> EnclosedPosture:
+def enclose(system: System, centres: dict, halves: dict,
+            tolerances: Tolerance | None = None) -> EnclosedPosture:
     """Bounds of every joint over cells of travel.
 
     Parameters

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,12 +21,15 @@ from .plan import Together
 from .posture import Posture, Slide, Turn
 from .rates import jacobian, pull
 
+if TYPE_CHECKING:
+    from .system import System
+
 LEVELS = 14  # times that the boxes of the joints are halved
 FINEST = 2e-3  # radians (share of the longest rod) of a box that is small enough
 MOST = 120  # boxes kept per cell above which they are halved no further
 
 
-def close_together(posture, step: Together, system, centres) -> None:
+def close_together(posture: Posture, step: Together, system: System, centres: dict) -> None:
     """Settle rods solved together over whole cells.
 
     Parameters
@@ -88,7 +92,7 @@ def _misses(posture, step, rows, inverse):
 
 
 def _combined(weights, values, rows):
-    """Weights (n, values) times enclosures, summed; a rod that a joint doesn't move has a number."""
+    """Weights (n, values) times enclosures, summed; a rod no joint moves has a number."""
     inputs = next(value.inputs for value in values if isinstance(value, Enclosure))
     return sum(weights[:, j] * Enclosure(_spread(value, rows), inputs)
                for j, value in enumerate(values))

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..intervals import Enclosure, row_count
 from .posture import Dimensions
+
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+    from .system import System
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +43,7 @@ class Builds:
     sizes: np.ndarray
 
     @classmethod
-    def of(cls, system, tolerances) -> Builds:
+    def of(cls, system: System, tolerances: Tolerance) -> Builds:
         """All builds of a system.
 
         Parameters
@@ -74,7 +79,7 @@ class Builds:
 
         return self._made(varied)
 
-    def dimensions(self, shares) -> Dimensions:
+    def dimensions(self, shares: np.ndarray) -> Dimensions:
         """Some builds.
 
         Parameters

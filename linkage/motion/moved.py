@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from functools import cached_property
 from html import escape
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,6 +15,11 @@ from . import kernels
 from .plan import Together, body_of
 from .posture import Posture, Slide, Turn
 from .rates import Rates, Seeds, jacobian
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+    from ..model.parts import Body
 
 
 class Motion:
@@ -228,7 +234,7 @@ class Motion:
         return np.array(np.broadcast_to(value, self.shape))
 
 
-def wrapped(degrees):
+def wrapped(degrees: ArrayLike) -> np.ndarray:
     """Angles in (-180, 180].
 
     Examples
@@ -239,7 +245,7 @@ def wrapped(degrees):
     return -((-np.asarray(degrees) + 180.0) % 360.0 - 180.0)
 
 
-def hinge_sign(body) -> float:
+def hinge_sign(body: Body) -> float:
     """+1 when a positive turn about a hinge as written is trailing edge down (rudder: left)."""
     u = body.direction
     if is_rudder(body):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -112,7 +113,7 @@ class Plan:
                 needs.update(dict.fromkeys(step.joints, inputs))
         return needs
 
-    def only(self, bodies) -> Plan:
+    def only(self, bodies: Iterable[str]) -> Plan:
         """The plan with only the steps that settle some bodies and what they ride on."""
         wanted, kept = self._with_carriers(bodies), []
         for step in reversed(self.steps):

@@ -6,13 +6,18 @@ of travel: the kernels are the same.
 
 from __future__ import annotations
 
+from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..model import AIRFRAME, Model
 from . import kernels
 from .plan import Close, Couple, Drive, Plan, body_of
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 
 @dataclass(frozen=True)
@@ -24,7 +29,7 @@ class Turn:
     known: object = None
 
     @property
-    def value(self):
+    def value(self) -> Any:
         """Turn from neutral, radians."""
         return np.arctan2(self.sin, self.cos) if self.known is None else self.known
 
@@ -86,7 +91,7 @@ class Posture:
     rows = None  # rows of its enclosures; plain numbers have none
     _seen: dict = field(default_factory=dict)
 
-    def place(self, address: str, frame: str = AIRFRAME):
+    def place(self, address: str, frame: str = AIRFRAME) -> Any:
         """A point as seen from a body: where it is in the frame that turns with it, mm."""
         return self.remembered((address, frame), lambda: self._carried(address, frame))
 
@@ -96,13 +101,13 @@ class Posture:
             p = self.crossed(p, joint, outward)
         return p
 
-    def remembered(self, key, work):
+    def remembered(self, key: Hashable, work: Callable[[], Any]) -> Any:
         """What `work` gives for this posture, worked out once."""
         if key not in self._seen:
             self._seen[key] = work()
         return self._seen[key]
 
-    def crossed(self, p, joint: str, outward: bool):
+    def crossed(self, p: Any, joint: str, outward: bool) -> Any:
         """A point carried across one joint, from the body to its carrier or back."""
         state = self.states.get(joint)
         if state is None:
@@ -114,7 +119,7 @@ class Posture:
         return kernels.turn_point(p, self.dimensions.places[f"{joint}/pivot"],
                                   self.dimensions.axes[joint], state.cos, sin)
 
-    def at(self, positions) -> Posture:
+    def at(self, positions: ArrayLike) -> Posture:
         """The posture at some of its positions, which lie along one axis."""
         def pick(k):
             return k[positions] if np.ndim(k) and np.shape(k)[-1] > 1 else k
@@ -135,7 +140,7 @@ class Posture:
         """What its joints' values are kept in, whose last axis is the cells or positions."""
         return [getattr(state.value, "rows", state.value) for state in self.states.values()]
 
-    def direction(self, joint: str):
+    def direction(self, joint: str) -> Any:
         """Axis of a joint as it lies in the airframe's frame."""
         u = self.dimensions.axes[joint]
         for below, _ in self.plan.route(self.plan.model.bodies[joint].on, AIRFRAME):
@@ -145,7 +150,7 @@ class Posture:
                                        state.cos, state.sin)
         return u
 
-    def drive(self, step: Drive, value) -> None:
+    def drive(self, step: Drive, value: Any) -> None:
         """Set a joint from its input, radians or mm in the input's own sense."""
         value = value * step.sign
         if self.plan.model.bodies[step.joint].slides:
@@ -153,7 +158,7 @@ class Posture:
         else:
             self.states[step.joint] = Turn(np.cos(value), np.sin(value), value)
 
-    def couple(self, step: Couple, source_value=None) -> None:
+    def couple(self, step: Couple, source_value: Any = None) -> None:
         """Set a joint from the one it is coupled to."""
         bodies = self.plan.model.bodies
         value = self.states[step.source].value if source_value is None else source_value
@@ -174,7 +179,7 @@ class Posture:
                                        length)
             self.states[step.joint] = Turn(*kernels.turn_close(*parts, step.sign))
 
-    def ends(self, step: Close):
+    def ends(self, step: Close) -> tuple[Any, Any]:
         """Near end before the joint moves, and far end, both as the joint's carrier sees them."""
         return (self.place(step.near, step.joint),
                 self.place(step.far, self.plan.model.bodies[step.joint].on))

@@ -7,6 +7,7 @@ shape (...).
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -14,6 +15,9 @@ from ..model import AIRFRAME
 from . import kernels
 from .plan import Close, Couple, Drive, body_of
 from .posture import Posture, Slide, mixed
+
+if TYPE_CHECKING:
+    from .plan import Together
 
 STILL = (0.0, 0.0, 0.0)
 
@@ -51,7 +55,7 @@ class Rates:
         for step in posture.plan.steps:
             self._settle(step)
 
-    def place(self, address: str, frame: str = AIRFRAME):
+    def place(self, address: str, frame: str = AIRFRAME) -> Any:
         """Rate of a point as seen from a body, mm per unit of each direction."""
         return self._carried(address, frame)[1]
 
@@ -132,7 +136,7 @@ class Rates:
         return pull / np.sqrt(sum(e * e for e in apart)) - self.seeds.lengths.get(rod, 0.0)
 
 
-def jacobian(posture: Posture, step):
+def jacobian(posture: Posture, step: Together) -> np.ndarray:
     """Rate of each rod's distance per turn of each joint solved together.
 
     Parameters
@@ -157,7 +161,7 @@ def _apart(posture, rod):
     return np.sqrt(sum((a - b) ** 2 for a, b in zip(p, q, strict=True)))
 
 
-def pull(posture, rod, joint):
+def pull(posture: Posture, rod: str, joint: str) -> Any:
     """Half the rate of one rod's squared distance per turn (mm) of one joint, mm2 per radian."""
     ends = posture.plan.model.rods[rod].ends
     p, q = (posture.place(end) for end in ends)

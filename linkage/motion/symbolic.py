@@ -14,6 +14,7 @@ all in the frame that carries the joint, a turn by theta must satisfy
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import sympy as sp
 
@@ -37,7 +38,7 @@ COS, SIN, SIGN = sp.symbols("cos sin sign", real=True)
 P, C, U, R, Q, E, X, Y = (vector(name) for name in ("p", "c", "u", "r", "q", "e", "x", "y"))
 
 
-def turned(x: sp.Matrix, cos, sin) -> sp.Matrix:
+def turned(x: sp.Matrix, cos: Any, sin: Any) -> sp.Matrix:
     """Where a turn about U through the origin takes x: Rodrigues' formula."""
     along = U * U.dot(x)
     return along + cos * (x - along) + sin * U.cross(x)
@@ -105,7 +106,7 @@ def slide_solution() -> sp.Expr:
                      SIGN * sp.sqrt(LENGTH**2 - across.dot(across))).subs(half, d.dot(U))
 
 
-def rate(expression, variables: dict):
+def rate(expression: sp.Expr, variables: dict) -> sp.Expr:
     """Total rate of an expression from the rates of its variables: sum of d/dx times its rate."""
     return sum((sp.diff(expression, symbol) * step for symbol, step in variables.items()),
                start=sp.S.Zero)
@@ -192,7 +193,7 @@ def numbers_latex(values: dict) -> str:
                           for name, value in values.items())
 
 
-def gearing_latex(terms) -> str:
+def gearing_latex(terms: list) -> str:
     """Neutral gearing as LaTeX: a sum of products of arm ratios.
 
     Parameters

@@ -4,20 +4,25 @@ from __future__ import annotations
 
 import copy
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cached_property
 from html import escape
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..errors import MotionError, nearest
+from ..errors import MotionError, mm, nearest
 from ..model import AIRFRAME, Model
-from ..units import shown_length
+from ..units import lengths_said_in, shown_length
 from .moved import Motion
 from .plan import DEAD_CENTRE, Close, Couple, Drive, Together, body_of, make_plan
 from .posture import Dimensions, Posture, Slide, Turn
 from .rates import jacobian
 from .together import follow
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 BLOCK = 16384  # stick positions worked at once: the arrays of a block stay in the cache
 WAY_STEPS = 64  # along the way from neutral on which whole turns are counted; more where
@@ -90,11 +95,12 @@ class System:
 
     def __init__(self, model: Model):
         self.model = model
-        self.plan = make_plan(model)
-        self.dimensions = Dimensions.of(model)
-        self.inputs = {name: _control(model, name) for name in model.inputs}
-        self._neutral = self._settled({name: 0.0 for name in self.inputs}, self.dimensions)
-        self._check_neutral()
+        with lengths_said_in(model.length):
+            self.plan = make_plan(model)
+            self.dimensions = Dimensions.of(model)
+            self.inputs = {name: _control(model, name) for name in model.inputs}
+            self._neutral = self._settled({name: 0.0 for name in self.inputs}, self.dimensions)
+            self._check_neutral()
 
     def __repr__(self):
         return f'System("{self.model.title}": {"; ".join(self._travels())})'
@@ -108,7 +114,7 @@ class System:
             yield f"{name} {control.travel[0]:g} to {control.travel[1]:g}{control.unit}"
         yield f"surfaces {', '.join(self.model.surfaces) or 'none'}"
 
-    def sweep(self, **inputs) -> Motion:
+    def sweep(self, **inputs: ArrayLike) -> Motion:
         """Move the system.
 
         Parameters
@@ -127,7 +133,7 @@ class System:
         """
         return self.sweep_with(self.dimensions, **inputs)
 
-    def sweep_with(self, dimensions: Dimensions, **inputs) -> Motion:
+    def sweep_with(self, dimensions: Dimensions, **inputs: ArrayLike) -> Motion:
         """Move the system with other dimensions, whose arrays broadcast with the inputs.
 
         Parameters
@@ -153,7 +159,7 @@ class System:
             states = self._by_blocks(full, shape, dimensions)
         return Motion(self, full, dimensions, states, shape)
 
-    def only(self, bodies) -> System:
+    def only(self, bodies: Iterable[str]) -> System:
         """The system solving only what some bodies need; every other body stays at neutral."""
         pruned = copy.copy(self)
         pruned.plan = self.plan.only(bodies)
@@ -313,8 +319,8 @@ def _angle_of_movement(model, name, body, way) -> float:
     x = np.subtract(model.position(grip), model.bodies[body].centre)
     radius = float(np.linalg.norm(np.cross(model.bodies[body].direction, x)))
     if not abs(way) < 2 * radius:
-        raise MotionError(f'input "{name}", travel: the grip is {radius:.1f} mm from its axis and '
-                          f"can't move {abs(way):.1f} mm; give less, or travel in degrees")
+        raise MotionError(f'input "{name}", travel: the grip is {mm(radius)} from its axis and '
+                          f"can't move {mm(abs(way))}; give less, or travel in degrees")
     return math.degrees(2 * math.asin(way / (2 * radius)))
 
 

@@ -6,7 +6,9 @@ steps, so that a result never depends on the array it came in.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -19,7 +21,7 @@ NEWTON = 12
 SHORTEST = 2.0**-12  # share of the way below which following is given up
 
 
-def follow(posture: Posture, step: Together, at_share, steps_wanted) -> None:
+def follow(posture: Posture, step: Together, at_share: Callable, steps_wanted: np.ndarray) -> None:
     """Settle the joints of a group by following them from neutral.
 
     Parameters
@@ -94,14 +96,14 @@ def _newton(posture, step, joints):
     return joints, np.all(np.abs(left) <= CLOSED * longest, axis=-1)
 
 
-def limit(posture, step):
+def limit(posture: Posture, step: Together) -> np.ndarray:
     """Largest Newton move of each joint: half a radian, or a fifth of the longest rod."""
     longest = max(np.max(posture.dimensions.lengths[rod]) for rod in step.rods)
     return np.array([0.2 * longest if posture.plan.model.bodies[j].slides else 0.5
                      for j in step.joints])
 
 
-def stretch(posture, rod):
+def stretch(posture: Posture, rod: str) -> Any:
     """Distance between a rod's ends less its length, mm."""
     p, q = (posture.place(end) for end in posture.plan.model.rods[rod].ends)
     apart = np.sqrt(sum((a - b) * (a - b) for a, b in zip(p, q, strict=True)))

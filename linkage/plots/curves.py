@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from .. import gearing
@@ -25,6 +27,10 @@ from .style import (
     shown_input,
 )
 
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
 STEPS = 161
 STILL = 0.5  # degrees a surface has to move to be drawn; less is cross-talk
 
@@ -45,7 +51,8 @@ def _moved_and_still(motion):
 
 
 @in_our_look
-def gearing_curves(system: System, ax=None, *, input: str = "pitch", travels=None):
+def gearing_curves(system: System, ax: Axes | None = None, *, input: str = "pitch",
+                   travels: pd.DataFrame | None = None) -> Axes:
     """What each surface does over the travel of one input, with the travels required of it.
 
     Parameters
@@ -121,7 +128,7 @@ def _target_bands(ax, system, rows, surfaces):
 
 
 @in_our_look
-def differential(system: System, ax=None):
+def differential(system: System, ax: Axes | None = None) -> Axes:
     """Up against down of each left and right pair over the input that drives them.
 
     Parameters

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -27,11 +28,16 @@ from .style import (
     shown_input,
 )
 
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
 STEPS = 161
 
 
 @in_our_look
-def rods_at_worst(system: System, ax=None, *, worst=None):
+def rods_at_worst(system: System, ax: Axes | None = None, *,
+                  worst: pd.DataFrame | None = None) -> Axes:
     """Greatest tension and compression of every rod, and what it can take as a column.
 
     Parameters
@@ -96,7 +102,7 @@ def _beside(ax, system, worst, row, k, bad):
 
 
 @in_our_look
-def stick_forces(system: System, ax=None, *, input: str = "pitch"):
+def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch") -> Axes:
     """What the hand feels over the travel of one input, with and without friction.
 
     Parameters

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from .. import stops
@@ -29,6 +31,9 @@ from .style import (
     shown_input,
 )
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 STEPS = 121
 LOOKS = 13  # stick positions by which the pairs to draw are chosen
 SHORT = "#e9b9a6"
@@ -37,7 +42,7 @@ ALIKE = 0.05  # degrees (mm) within which two boundaries count as one
 
 
 @in_our_look
-def travel_map(system: System, ax=None, *, found: TravelMap | None = None):
+def travel_map(system: System, ax: Axes | None = None, *, found: TravelMap | None = None) -> Axes:
     """The rectangle of two inputs: what is free of contact, and what bounds it where.
 
     Parameters
@@ -135,7 +140,8 @@ def _beside(size, away) -> dict:
 
 
 @in_our_look
-def clearance_along(system: System, ax=None, *, input: str = "pitch", pairs=None, at=None):
+def clearance_along(system: System, ax: Axes | None = None, *, input: str = "pitch",
+                    pairs: list[str] | None = None, at: dict | None = None) -> Axes:
     """Gap of some pairs against one input, with the clearance each is required to keep.
 
     Parameters

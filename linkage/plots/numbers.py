@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
 import numpy as np
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
 
 LETTER = (3.9, 6.6)  # points, width of a digit and height of a number of size 6
 RINGS = (6.5, 10.0, 15.0, 21.0, 29.0, 38.0)  # points from the hardpoint
@@ -10,7 +16,7 @@ WAYS = 16
 DOT = 1.8  # points a hardpoint's mark reaches about its middle
 
 
-def clear_of_others(ax, at, spots) -> float:
+def clear_of_others(ax: Axes, at: np.ndarray, spots: Iterable[np.ndarray]) -> float:
     """Distance on the page from a point to the next one that is not at the same place, points.
 
     Parameters
@@ -31,7 +37,7 @@ def clear_of_others(ax, at, spots) -> float:
     return float(np.min(apart[apart > DOT], initial=np.inf))
 
 
-def place_numbers(ax, labels: dict, spots) -> dict:
+def place_numbers(ax: Axes, labels: dict, spots: list[np.ndarray]) -> dict:
     """Offsets of labels from their points, in points of the page.
 
     Parameters

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
 import numpy as np
 import shapely
 
@@ -11,11 +14,14 @@ from ..gearing import twins as named_twins
 from ..model import AIRFRAME
 from ..motion import Motion, System, body_of
 
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
 ARCS = 8  # straight pieces to a quarter of a circle
 STIRRED = 0.05  # mm a point has to move to be drawn as a ghost
 
 
-def carried(motion: Motion, body: str, points) -> np.ndarray:
+def carried(motion: Motion, body: str, points: ArrayLike) -> np.ndarray:
     """Points of a body where one stick position takes them.
 
     Parameters
@@ -53,7 +59,7 @@ def placed_pieces(motion: Motion, name: str) -> list:
     return [(part, piece.radius) for part, piece in zip(parts, solid.pieces, strict=True)]
 
 
-def outline(pieces, view) -> list:
+def outline(pieces: Iterable[tuple[np.ndarray, float]], view: tuple[int, int]) -> list:
     """Rings of what some pieces cover, seen along the third station: ``[(n, 2)]``, mm.
 
     Parameters
@@ -126,7 +132,7 @@ def stirred(system: System, motion: Motion) -> set:
                     if moved & set(map(body_of, rod.ends))}
 
 
-def numbered(system: System, parts=None) -> dict:
+def numbered(system: System, parts: list[str] | None = None) -> dict:
     """Hardpoints and their numbers; a point and its mirror image share one.
 
     Parameters

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..errors import LinkageError
@@ -22,6 +24,9 @@ from .style import (
     shown_input,
 )
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 STEPS = 25
 NEUTRAL = 0.97  # share of the gap at neutral up to which spacers are drawn
 ROOM = 1.6  # times the thickest of file and stock
@@ -29,7 +34,7 @@ STILL = 0.5  # degrees a surface has to move to be drawn; less is cross-talk
 
 
 @in_our_look
-def spacer_chart(system: System, ax=None, *, stop: str):
+def spacer_chart(system: System, ax: Axes | None = None, *, stop: str) -> Axes:
     """Spacer thickness against where the stop then ends the travel, the stock marked.
 
     Parameters

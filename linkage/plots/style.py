@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import functools
 import io
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING
 
 import matplotlib
 import numpy as np
@@ -13,6 +15,14 @@ from matplotlib.ticker import FuncFormatter, MaxNLocator
 from ..gearing import deflection_words, said_input
 from ..stops.mapping import REACH
 from ..units import CAUTION
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.axis import Axis
+    from matplotlib.lines import Line2D
+    from numpy.typing import ArrayLike
+
+    from ..motion.system import System
 
 INK, GREY, PALE, WASH = "#1d2a35", "#6f7a83", "#b9c1c7", "#e9edef"
 ALARM = "#a3231f"
@@ -44,7 +54,7 @@ class Picture(Figure):
         return held.getvalue()
 
 
-def in_our_look(draw):
+def in_our_look(draw: Callable) -> Callable:
     """Draw with the settings of `LOOK`, and leave the user's as they are."""
     @functools.wraps(draw)
     def drawn(*args, **kwargs):
@@ -54,7 +64,7 @@ def in_our_look(draw):
     return drawn
 
 
-def axes_of(ax, room: float = 0.25):
+def axes_of(ax: Axes | None, room: float = 0.25) -> Axes:
     """The axes given, or new ones on a page with room for labels at their right."""
     if ax is not None:
         return ax
@@ -63,12 +73,12 @@ def axes_of(ax, room: float = 0.25):
     return picture.add_axes((0.115, 0.13, 0.86 - room, 0.73))
 
 
-def add_caution(figure) -> None:
+def add_caution(figure: Figure) -> None:
     """The usual caution along the foot of a page of our own."""
     figure.text(0.01, 0.012, CAUTION.replace("\n", " "), fontsize=5.5, color=GREY)
 
 
-def say(ax, question: str, under: str, x: str, y: str) -> None:
+def say(ax: Axes, question: str, under: str, x: str, y: str) -> None:
     """Title, a line under it, and what the axes count."""
     for text in (ax.set_title(question), ax.set_xlabel(x), ax.set_ylabel(y)):
         text.set(parse_math=False, usetex=False)
@@ -83,18 +93,18 @@ def shortened(text: str, most: int = 140) -> str:
     return text if len(text) <= most else text[:most - 1] + "…"
 
 
-def note(ax, text: str) -> None:
+def note(ax: Axes, text: str) -> None:
     """A sentence in place of what there is nothing to draw of."""
     ax.text(0.5, 0.5, text, ha="center", va="center", transform=ax.transAxes, color=GREY,
             wrap=True)
 
 
-def shown_input(system, name: str, values):
+def shown_input(system: System, name: str, values: ArrayLike) -> np.ndarray:
     """Positions of an input as its axis counts them: degrees, or the file's unit on a slide."""
     return np.asarray(values) / (system.model.unit.mm if system.inputs[name].slides else 1.0)
 
 
-def input_axis(axis, system, name: str) -> str:
+def input_axis(axis: Axis, system: System, name: str) -> str:
     """Tick labels in words for an input; what to write along its axis."""
     unit = system.model.length if system.inputs[name].slides else "°"
 
@@ -111,7 +121,7 @@ def input_axis(axis, system, name: str) -> str:
     return f"{name}, {'degrees' if unit == '°' else unit}{moved} from neutral"
 
 
-def deflection_axis(axis, system, surfaces) -> None:
+def deflection_axis(axis: Axis, system: System, surfaces: Iterable[str]) -> None:
     """Tick labels such as 10° TEU, for the surfaces drawn; trailing edge up is up the page."""
     words = [deflection_words(system, surface) for surface in surfaces]
     sides = ["/".join(dict.fromkeys(pair[k] for pair in words)) for k in (0, 1)]
@@ -124,7 +134,7 @@ def deflection_axis(axis, system, surfaces) -> None:
     axis.set_inverted(True)
 
 
-def spread(wanted, least: float, low: float, high: float) -> np.ndarray:
+def spread(wanted: ArrayLike, least: float, low: float, high: float) -> np.ndarray:
     """Places as near as can be to those wanted, none nearer to the next than `least`.
 
     Parameters
@@ -158,7 +168,7 @@ def spread(wanted, least: float, low: float, high: float) -> np.ndarray:
     return found
 
 
-def label_ends(ax, lines, texts) -> None:
+def label_ends(ax: Axes, lines: Iterable[Line2D], texts: Sequence[str]) -> None:
     """Name lines at their right ends, beside the axes, spread so that none covers another.
 
     Call it when the limits of the axes are settled.

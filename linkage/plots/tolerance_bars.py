@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from .. import gearing
 from ..errors import LinkageError, nearest
 from ..motion import System
@@ -9,12 +11,15 @@ from ..rigging import error_bands, sensitivities, spots
 from ..units import shown_length
 from .style import INK, PALE, SMALL, axes_of, in_our_look, note, say, shortened
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 MOST = 12  # bars
 
 
 @in_our_look
-def contributors(system: System, ax=None, *, surface: str, at: str = "neutral",
-                 rigged: bool = True):
+def contributors(system: System, ax: Axes | None = None, *, surface: str, at: str = "neutral",
+                 rigged: bool = True) -> Axes:
     """How far each build tolerance moves a surface, the most first.
 
     Parameters

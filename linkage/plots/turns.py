@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from .. import gearing, rigging
@@ -23,12 +25,17 @@ from .style import (
     shown_input,
 )
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from ..rigging.as_built import AsBuilt
+
 STEPS = 121
 MARKS = "os^Dv*"
 
 
 @in_our_look
-def half_turns(system: System, ax=None):
+def half_turns(system: System, ax: Axes | None = None) -> Axes:
     """What half a turn out of one rod end of each rod does to each surface at neutral.
 
     Parameters
@@ -87,7 +94,8 @@ def _read_at(readings, name, surface):
 
 
 @in_our_look
-def as_built(system: System, fit, ax=None, *, input: str | None = None):
+def as_built(system: System, fit: AsBuilt, ax: Axes | None = None, *,
+             input: str | None = None) -> Axes:
     """What was read, what the file says, and what the fit says, over one input.
 
     Parameters

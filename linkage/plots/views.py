@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
 import matplotlib.patheffects
 import numpy as np
 from matplotlib.collections import LineCollection
@@ -27,6 +30,9 @@ from .style import (
     shortened,
 )
 
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
 VIEWS = {"side": (0, 2), "top": (0, 1), "front": (1, 2)}
 SEEN = {"side": "side, from the left", "top": "top, from above", "front": "looking forward"}
 EYE = {(0, 2): (1, -1), (0, 1): (2, 1), (1, 2): (0, 1)}  # view: station of depth, sense nearer
@@ -41,7 +47,8 @@ ALL_ROUND = 0.04  # of the greatest size, left free about what is drawn
 
 
 @in_our_look
-def three_view(system: System, figure=None, *, at=None, parts=None):
+def three_view(system: System, figure: Figure | None = None, *,
+               at: Mapping[str, float] | None = None, parts: list[str] | None = None) -> Figure:
     """Side, top and front view by stations, with hardpoints and ghosts of the travel.
 
     Parts with solids show their outlines, others their points and rods.

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import dataclasses
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
 from ..clearances.scene import hole_shape
-from ..errors import LinkageError
+from ..errors import LinkageError, mm
 from ..geometry.outlines import hole_polygon
 from ..model import AIRFRAME, Hole, Model, Plate, Washer
 from ..units import LENGTHS, shown_length
 from .flat import Flat
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 KEPT = 0.015  # mm by which a line may be straightened
 MADE = 0.01  # mm of a corner that a cutter may leave, less than it is asked to clear besides
@@ -53,12 +57,12 @@ class Cut:
     edges: dict
 
     @property
-    def removed(self):
+    def removed(self) -> BaseGeometry:
         """All of it."""
         return shapely.union_all([self.need, self.growth, self.overcut])
 
 
-def make_cut(flat: Flat, swept, grow: float, cutter: float, least: float) -> Cut:
+def make_cut(flat: Flat, swept: BaseGeometry, grow: float, cutter: float, least: float) -> Cut:
     """Cut a plate free of what is swept.
 
     Parameters
@@ -95,15 +99,15 @@ def make_cut(flat: Flat, swept, grow: float, cutter: float, least: float) -> Cut
     ligament = narrowest(whole, left, max(WIDEST, 1.02 * least))
     if ligament < least:
         raise LinkageError(
-            f'"{flat.name}": the relief leaves {ligament:.2f} mm of it at the narrowest, and '
-            f"{least:g} mm is the least; move the plate or what passes it, or give a smaller least "
+            f'"{flat.name}": the relief leaves {mm(ligament)} of it at the narrowest, and '
+            f"{mm(least)} is the least; move the plate or what passes it, or give a smaller least "
             f"ligament", ligament=ligament)
     need = swept.intersection(whole)
     return Cut(need, taken.difference(need), removed.difference(taken.union(need)), left, ligament,
                _edge_distances(flat, removed))
 
 
-def overcuts(whole, wanted, cutter: float):
+def overcuts(whole: BaseGeometry, wanted: BaseGeometry, cutter: float) -> BaseGeometry:
     """Discs of the cutter's radius over every corner that it could not reach into.
 
     Parameters
@@ -182,7 +186,7 @@ def _what_stays(flat, rest, least):
     return shapely.Polygon(parts[0].exterior, holes), scrap
 
 
-def narrowest(whole, left, widest: float = WIDEST) -> float:
+def narrowest(whole: BaseGeometry, left: BaseGeometry, widest: float = WIDEST) -> float:
     """Width of the narrowest ligament that a cut has made, mm; infinite above `widest`.
 
     A ligament w wide parts, or opens one hole into another or the edge, when w / 2 is taken off
@@ -284,7 +288,7 @@ def with_shape(model: Model, name: str, shape: Plate) -> Model:
 def least_ligament(flat: Flat, given: float | None) -> float:
     """Least ligament, mm: as given, else 6 mm or twice the thickness, whichever is more."""
     if given is not None and not given > 0:
-        raise LinkageError(f"the least ligament is {given:g} mm; give more than 0 mm")
+        raise LinkageError(f"the least ligament is {mm(given)}; give more than 0 mm")
     return max(6.0, 2 * flat.thickness) if given is None else given
 
 

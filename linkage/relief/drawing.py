@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -65,7 +66,8 @@ class Drawing:
                    for layer, contour in self.contours)
 
 
-def draw(model: Model, flat: Flat, notes=(), regions=None, *, mirrored: bool = False) -> Drawing:
+def draw(model: Model, flat: Flat, notes: Sequence[str] = (), regions: dict | None = None, *,
+         mirrored: bool = False) -> Drawing:
     """Template of a plate as it stands.
 
     Parameters

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -13,6 +15,9 @@ from ..errors import LinkageError, nearest
 from ..geometry.outlines import hole_polygon, outline_polygon, ring
 from ..model import Model, Plate, Washer
 from ..motion import body_of
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 FINE = 0.005  # mm between an arc and the straight lines it is drawn with
 
@@ -158,7 +163,7 @@ def plates_named(model: Model, name: str) -> tuple[str, ...]:
     return (name,)
 
 
-def material_of(shape):
+def material_of(shape: Plate | Washer) -> BaseGeometry:
     """Where a plate's or washer's material is, a shapely geometry in mm."""
     if isinstance(shape, Washer):
         return shapely.union_all([shapely.Polygon(part)
@@ -167,7 +172,7 @@ def material_of(shape):
                            [hole_polygon(hole_shape(hole)) for hole in shape.holes])
 
 
-def rounded(corners) -> Contour:
+def rounded(corners: Iterable[Sequence[float]]) -> Contour:
     """Contour of corners ``[u, v]`` or ``[u, v, radius]``, mm, either way round.
 
     Examples
@@ -193,7 +198,7 @@ def rounded(corners) -> Contour:
     return Contour(tuple(points))
 
 
-def round_hole(at, diameter: float) -> Contour:
+def round_hole(at: tuple[float, float], diameter: float) -> Contour:
     """A circle.
 
     Examples

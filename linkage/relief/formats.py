@@ -132,7 +132,7 @@ def as_pdf(drawing: Drawing, paper: str | None = None) -> bytes:
     return made.getvalue()
 
 
-def sheets(drawing: Drawing, paper: str | None = None):
+def sheets(drawing: Drawing, paper: str | None = None) -> tuple[tuple[float, float], int, int]:
     """Page size in mm, and the columns and rows of pages that a drawing takes.
 
     Parameters

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from ..clearances import Stage, near_pairs, prove, scene_of, travel_box
-from ..errors import LinkageError
+from ..clearances import Stage, near_pairs, prove, scene_of
+from ..errors import LinkageError, mm
 from ..model import Model
 from ..motion import System
+from ..stops import real_travel
 from .cut import Cut, cut_shape, least_ligament, make_cut, with_shape
 from .flat import Flat, flat_of
 from .swept import Sweep
@@ -47,11 +48,11 @@ class Options:
 
     def __post_init__(self):
         if self.cutter is not None and not self.cutter >= 0:
-            raise LinkageError(f"the cutter has a radius of {self.cutter:g} mm; give 0 or more")
+            raise LinkageError(f"the cutter has a radius of {mm(self.cutter)}; give 0 or more")
         if not 0 < self.grow <= 0.085:
-            raise LinkageError(f"grow is {self.grow:g} mm; give more than 0 and at most 0.085 mm")
+            raise LinkageError(f"grow is {mm(self.grow)}; give more than 0 and at most 0.085 mm")
         if self.step is not None and not self.step > 0:
-            raise LinkageError(f"step is {self.step:g} mm; give more than 0 mm")
+            raise LinkageError(f"step is {mm(self.step)}; give more than 0 mm")
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +70,7 @@ class Relief:
         The system with that plate.
     pairs : tuple of dict
         One per pair worked on: pair, required, before and after (mm; before is met somewhere,
-        after is proven for the whole travel).
+        after is proven), over the travel that the stops leave.
     swept : shapely geometry
         The region to keep clear, mm, from `positions` stick positions.
     positions : int
@@ -107,16 +108,17 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
     Returns
     -------
     Relief
-        Every pair of it is proven to keep its required clearance over the whole wanted travel.
+        Every pair of it is proven to keep its required clearance, as drawn, at every stick position
+        that the stops leave; where an end has none, up to the wanted travel.
 
     Raises
     ------
     LinkageError
-        When there is no such plate, or no relief leaves enough of it.
+        When there is no such plate, no relief leaves enough of it, or a stop touches at neutral.
     """
     options = options or Options()
     flat = flat_of(system.model, name)
-    pairs, before = _bracketed(system, name)
+    pairs, before = _bracketed(system, name, real_travel(system).travel)
     chosen = [pair for pair in pairs if options.everything
               or not before[pair.name][1] >= pair.required]
     nothing = shapely.Polygon()
@@ -133,9 +135,9 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
 
 def _sweeps(system, flat, pairs, step) -> dict:
     """What passes the plate of each pair, by the pair's name."""
-    scene = scene_of(system)
+    scene, within = scene_of(system), real_travel(system).travel
     return {pair.name: Sweep(system, flat, scene.solid_of(
-        pair, pair.second if pair.first == flat.name else pair.first), pair, step)
+        pair, pair.second if pair.first == flat.name else pair.first), pair, step, within)
         for pair in pairs}
 
 
@@ -165,7 +167,8 @@ def _tried(system, flat, swept, options):
             raise LinkageError(
                 f'"{flat.name}": the relief cuts away what holds a pivot or rod end '
                 f"({pair.name}); move that, or waive what misses", pair=pair.name)
-    pairs, after = _bracketed(fresh, flat.name)
+    stopping = any(flat.name in stop.between for stop in model.stops.values())
+    pairs, after = _bracketed(fresh, flat.name, real_travel(fresh if stopping else system).travel)
     missed = {pair.name: place for pair in pairs
               for least, proven, place in [after[pair.name]] if not proven >= pair.required}
     return (cut, shape, model, {name: found[1] for name, found in after.items()}), missed
@@ -177,21 +180,21 @@ def asked(system: System, name: str) -> list:
             if name in (pair.first, pair.second) and pair.rule not in ("stop", "waived")]
 
 
-def _bracketed(system, name):
+def _bracketed(system, name, travel):
     """Near pairs of a plate, and of each the least gap met, the least proven and where."""
-    scene, box = scene_of(system), travel_box(system)
+    scene = scene_of(system)
     pairs = asked(system, name)
     if not pairs:
         return [], {}
-    near, far = near_pairs(scene, pairs, box, NEAR)
+    near, far = near_pairs(scene, pairs, travel, NEAR)
     if not near:
         return [], {}
     stage = Stage(scene, near)
-    proof = prove(stage, box, 0.05, limit=0.0)
+    proof = prove(stage, travel, 0.05, limit=0.0)
     found = {}
     for k, pair in enumerate(stage.pairs):
         proven = -np.inf if k in proof.open_at else min(proof.proven[k], proof.least[k])
         place = proof.open_at.get(k, proof.place[k])
         found[pair.name] = (float(proof.least[k]), float(proven),
-                            dict(zip(box, np.asarray(place).tolist(), strict=True)))
+                            dict(zip(travel.names, np.asarray(place).tolist(), strict=True)))
     return list(stage.pairs), found

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..disk import file_stems, fill_folder
 from ..model import Model, Plate, Washer
@@ -13,6 +15,9 @@ from .drawing import draw, notes_of_faces
 from .flat import flat_of, plates_named
 from .formats import as_dxf, as_pdf, as_svg, sheets
 from .reliefs import Relief
+
+if TYPE_CHECKING:
+    from .drawing import Drawing
 
 
 def both_sides(model: Model, name: str) -> tuple[str, ...]:
@@ -50,7 +55,7 @@ def _swapped(text, swap):
 
 
 def templates(model: Model, name: str, *, paper: str | None = None, mirrored: bool = False,
-              notes=(), regions=None) -> dict:
+              notes: Sequence[str] = (), regions: dict | None = None) -> dict:
     """Contents of the template files of a plate as it stands.
 
     Parameters
@@ -85,13 +90,13 @@ def template_stem(model: Model, name: str, mirrored: bool = False) -> str:
     return file_stems(names)[f"{name} mirrored" if mirrored else name]
 
 
-def template_names(model: Model, names, mirrored: bool = False) -> list[str]:
+def template_names(model: Model, names: Iterable[str], mirrored: bool = False) -> list[str]:
     """Names of the template files of plates, before they are drawn."""
     return [f"{template_stem(model, name, mirrored)}.{kind}" for name in names
             for kind in ("dxf", "svg", "pdf")]
 
 
-def page_count(drawing, paper: str | None = None) -> int:
+def page_count(drawing: Drawing, paper: str | None = None) -> int:
     """Pages of the PDF."""
     _, columns, rows = sheets(drawing, paper)
     return columns * rows
@@ -114,6 +119,9 @@ def relief_templates(relief: Relief, paper: str | None = None) -> dict:
     for row in relief.pairs:
         notes.append(f"{row['pair']}: required {shown_length(row['required'], unit)}, proven "
                      f"{shown_length(row['after'], unit, 4)}")
+    if relief.pairs:
+        notes.append("For the drawn geometry, not for every build; at every position that the stops"
+                     " leave, and to the wanted travel where an end has none")
     if relief.needed:
         notes.append(f"To take away: {said_area(relief.cut.removed.area, unit)}; narrowest left "
                      f"by it {said_width(relief.cut.ligament, unit)}")
@@ -121,7 +129,7 @@ def relief_templates(relief: Relief, paper: str | None = None) -> dict:
     return templates(relief.model, relief.name, paper=paper, notes=notes, regions=regions)
 
 
-def relieved_file(source, reliefs, folder) -> dict:
+def relieved_file(source: Path | str, reliefs: Sequence[Relief], folder: Path | str) -> dict:
     """The model file with its reliefs cut in: the source file with what has changed in it.
 
     Parameters
@@ -144,12 +152,12 @@ def relieved_file(source, reliefs, folder) -> dict:
     return {path.name: data for path, data in files.items()}
 
 
-def relieved_name(source) -> str:
+def relieved_name(source: Path | str) -> str:
     """Name of the model file with its reliefs, after that of the file it came from."""
     return f"{Path(source).stem} relieved.toml"
 
 
-def write_all(folder, files: dict, replace: bool = False) -> None:
+def write_all(folder: Path | str, files: dict, replace: bool = False) -> None:
     """Write files into a folder, which is made where it is missing: all of them or none.
 
     Parameters

@@ -17,13 +17,18 @@ nowhere larger than true.
 from __future__ import annotations
 
 import itertools
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
+from ..clearances import Travel, travel_box
 from ..clearances.scene import Solid
 from ..motion import System
 from .flat import Flat
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
 
 FIRST = 64  # directions asked at first
 MOST_DIRECTIONS = 1024
@@ -40,7 +45,8 @@ SCALLOP = 0.015  # mm between the circles of neighbouring stick positions, that 
 STEPS = 0.3, 3.0  # mm, least and greatest
 
 
-def reach(hulls, edges, sizes, directions):
+def reach(hulls: np.ndarray, edges: np.ndarray, sizes: tuple[float, float],
+          directions: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Where the places in the way of one piece reach farthest.
 
     Parameters
@@ -150,29 +156,58 @@ class Sweep:
     step : float, optional
         mm that nothing relevant moves more than between neighbouring positions; by the roundness
         of what sweeps unless given.
+    within : Travel, optional
+        The stick positions that count; the whole wanted travel unless given.
     """
 
-    def __init__(self, system, flat, solid, pair, step=None):
+    def __init__(self, system, flat, solid, pair, step=None, within=None):  # noqa: PLR0913
         self.system, self.flat, self.solid, self.pair, self.step = system, flat, solid, pair, step
-        self.travel = {name: system.inputs[name].travel for name in pair.inputs}
+        self.within = Travel.of(travel_box(system) if within is None else within)
+        self.travel = {name: ends for name, ends in self.within.box.items() if name in pair.inputs}
         self.spacing = {name: high - low for name, (low, high) in self.travel.items()}
+        self._corners = self._corners_of_cells()
         self.positions = 0
         low, high = np.array(flat.material.bounds).reshape(2, 2)
         room = shapely.box(*(low - 1000.0), *(high + 1000.0))
         self._air = room.difference(flat.material.buffer(AIR))
 
-    def region(self):
+    def region(self) -> BaseGeometry:
         """The union over the whole travel, a shapely geometry in mm."""
         coarse = [np.linspace(*ends, COARSE) for ends in self.travel.values()]
         hulls = self._hulls(coarse)
         return shapely.union_all([self._piece_region(k, hull) for k, hull in enumerate(hulls)])
 
-    def near(self, place: dict, level: int):
-        """The union over a few more positions about one, closer together at every level."""
-        sides = [np.clip(place[name] + self.spacing[name] * 0.5**level * np.arange(-3, 4) / 3,
-                         *self.travel[name]) for name in self.travel]
-        return shapely.union_all([shapely.union_all(self._polygons(k, hull))
-                                  for k, hull in enumerate(self._hulls(sides))])
+    def near(self, place: dict, level: int) -> BaseGeometry:
+        """The union over one position and a few more about it, closer together at every level."""
+        steps = {name: self.spacing[name] * 0.5**level / 3 for name in self.travel}
+        grid = np.meshgrid(*(place[name] + step * np.arange(-3, 4) for name, step in steps.items()),
+                           indexing="ij")
+        inputs = self._reachable(dict(zip(steps, (side.ravel() for side in grid), strict=True)),
+                                 steps)
+        inputs = {name: np.append(side, place[name]) for name, side in inputs.items()}
+        self.positions += len(next(iter(inputs.values()), ()))
+        return shapely.union_all([shapely.union_all(self._polygons(k, hull)) for k, hull in
+                                  enumerate(posed(self.system, inputs, self.solid, self.flat))])
+
+    def _corners_of_cells(self):
+        """Corners of the travel's cells, which stick out of an even grid: (n, inputs)."""
+        moves = np.array([name in self.travel for name in self.within.names])
+        ends = np.stack(self.within.seen_along(moves))[:, :, moves]
+        corners = [np.stack([ends[side, :, k] for k, side in enumerate(sides)], axis=-1)
+                   for sides in itertools.product((0, 1), repeat=len(self.travel))]
+        return np.unique(np.concatenate(corners), axis=0)
+
+    def _reachable(self, inputs, spacing):
+        """Of positions some steps apart those in the travel, or what of it is nearest each."""
+        moves = np.array([name in inputs for name in self.within.names])
+        places = np.stack([np.broadcast_to(inputs.get(name, 0.0), np.shape(next(iter(
+            inputs.values())))) for name in self.within.names], axis=1)
+        halves = np.array([spacing.get(name, 0.0) for name in self.within.names]) / 2
+        kept, middles, room = self.within.shrunk(places, np.broadcast_to(halves, places.shape),
+                                                 moves)
+        near = np.clip(places[kept], middles - room, middles + room)
+        near = np.where(self.within.holds(places[kept], moves)[:, None], places[kept], near)
+        return {name: near[:, self.within.names.index(name)] for name in inputs}
 
     def _hulls(self, sides):
         """Corners at every position of a grid, one array (grid..., n, 3) per piece."""
@@ -191,8 +226,8 @@ class Sweep:
             return shapely.Polygon()
         sides = [np.linspace(*ends, count) for ends, count in
                  zip(self.travel.values(), counts, strict=True)]
-        for name, side in zip(self.travel, sides, strict=True):
-            self.spacing[name] = min(self.spacing[name], side[1] - side[0])
+        apart = dict(zip(self.travel, (side[1] - side[0] for side in sides), strict=True))
+        self.spacing = {name: min(wide, apart[name]) for name, wide in self.spacing.items()}
         grid = np.meshgrid(*(np.arange(count) for count in counts), indexing="ij")
         done = np.zeros(counts, dtype=bool)
         region = shapely.Polygon()
@@ -204,9 +239,12 @@ class Sweep:
             done |= on
             for start in range(0, len(now), MOST_AT_ONCE):
                 rows = now[start:start + MOST_AT_ONCE].T
-                inputs = {name: side[row] for name, side, row in
-                          zip(self.travel, sides, rows, strict=True)}
+                inputs = self._reachable({name: side[row] for name, side, row in
+                                          zip(self.travel, sides, rows, strict=True)}, apart)
                 region = self._joined(region, k, inputs)
+        for start in range(0, len(self._corners), MOST_AT_ONCE):
+            rows = self._corners[start:start + MOST_AT_ONCE].T
+            region = self._joined(region, k, dict(zip(self.travel, rows, strict=True)))
         return region
 
     def _joined(self, region, k, inputs):

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterable
 from html import escape
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ..results import DataTable, Heading, Picture, Text, is_missed, is_number
+
+if TYPE_CHECKING:
+    from ..results.blocks import Block
 
 EDGE = 42.0  # points
 LEADS = {"miss": "MISS  ", "undecided": "UNDECIDED  ", "note": "Note  "}
@@ -17,7 +22,7 @@ TOGETHER = 90.0  # points below a heading or caption without which it goes to th
 DOTS = 200  # an inch, of pictures
 
 
-def as_pdf(title: str, blocks, paper: str, foot: str) -> bytes:
+def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
     """PDF of a report.
 
     Parameters

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from ..disk import csv_text
 from ..results import (
@@ -20,6 +22,9 @@ from ..results.csv_files import csv_files
 from ..units import CAUTION, LENGTHS
 from .as_pdf import as_pdf
 from .written import READINGS
+
+if TYPE_CHECKING:
+    from ..relief.reliefs import Relief
 
 SECOND_CORE = ("drawn_map",)  # of what only a report shows: the longest, beside all the rest
 
@@ -56,7 +61,7 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     return files
 
 
-def template_files(reliefs, paper: str) -> dict:
+def template_files(reliefs: Iterable[Relief], paper: str) -> dict:
     """Templates of relieved plates: ``{path in the folder: str or bytes}``."""
     from ..relief import relief_templates
 

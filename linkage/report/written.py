@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from ..disk import check_report_folder, replace_folder
 
 READINGS = "readings {}.csv"  # of the model with this digest
 
 
-def check_place(folder, replace: bool) -> None:
+def check_place(folder: Path | str, replace: bool) -> None:
     """Refuse a folder that can't be written to, or that holds a report already.
 
     Parameters
@@ -19,7 +21,7 @@ def check_place(folder, replace: bool) -> None:
     check_report_folder(folder, replace)
 
 
-def write_report(folder, files: dict, replace: bool = False) -> None:
+def write_report(folder: Path | str, files: dict, replace: bool = False) -> None:
     """Put a report in the place of the one that is there, whole or not at all.
 
     A form of readings that was filled in stays, and so does what others put there.

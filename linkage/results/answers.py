@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -15,8 +16,18 @@ from ..disk import digest
 from ..errors import LinkageError
 from ..model import Plate, Washer
 from ..motion import System
+from ..units import lengths_said_in
 from .second_core import SecondCore
 from .sequence import rigging_sequence
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..gearing.surface_ways import Direction
+    from ..rigging.builds import Builds
+    from ..rigging.tolerances import Spot
+    from ..stops.mapping import TravelMap
+    from ..stops.real import RealTravel
 
 STEPS = 41  # stick positions along an input at which friction is looked at
 FIRST_CORE = ("clearance", "travel_map")  # the longest, one after the other; the rest go beside
@@ -37,7 +48,8 @@ class answer(cached_property):  # noqa: N801
         if results is None or self.attrname in results.__dict__:
             return self if results is None else results.__dict__[self.attrname]
         try:
-            return super().__get__(results, owner)
+            with lengths_said_in(results.system.model.length):
+                return super().__get__(results, owner)
         except LinkageError as error:
             results.lacking[self.attrname] = error
             results.__dict__[self.attrname] = None
@@ -63,6 +75,8 @@ class Answers:
         What it is set beside.
     also_missed : tuple of Miss
         What the caller found missed besides.
+    built : bool
+        Whether clearance is proven for every build within the file's tolerances, not as drawn.
     tell : callable
         Told the name of an answer that takes long as it begins.
     lacking : dict
@@ -76,18 +90,19 @@ class Answers:
     chance: rigging.Chance = rigging.Chance(rigged=True)
     before: Answers | None = None
     also_missed: tuple = ()
+    built: bool = False
     tell: Callable = lambda phase: None
     lacking: dict = field(default_factory=dict)
 
     @classmethod
-    def of_file(cls, system: System, path, **options):
+    def of_file(cls, system: System, path: Path | str, **options: Any) -> Answers:
         """Answers of a system that came from a file."""
         return cls(system, Path(path).name, digest(path), **options)
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__} of {self.system.model.title or self.source!r}>"
 
-    def work_out(self, names) -> None:
+    def work_out(self, names: Iterable[str]) -> None:
         """Work out some answers, on two cores where the machine has them."""
         with self.beside([name for name in names if name not in FIRST_CORE]):
             for name in FIRST_CORE:
@@ -95,7 +110,7 @@ class Answers:
                     self.tell(name.replace("_", " "))
                     getattr(self, name)
 
-    def beside(self, names) -> _Beside:
+    def beside(self, names: Iterable[str]) -> _Beside:
         """While what is within a ``with`` runs, work out other answers on the second core."""
         return _Beside(self, names)
 
@@ -104,13 +119,13 @@ class Answers:
         self.__dict__.update(known)
         self.lacking.update(lacking)
 
-    def known_after(self, names) -> tuple[dict, dict]:
+    def known_after(self, names: Iterable[str]) -> tuple[dict, dict]:
         """The same, worked out first."""
         for name in names:
             getattr(self, name)
         return self.known(names)
 
-    def known(self, names) -> tuple[dict, dict]:
+    def known(self, names: Iterable[str]) -> tuple[dict, dict]:
         """Answers among some names, and why others are lacking."""
         return ({name: self.__dict__[name] for name in names if name in self.__dict__},
                 {name: self.lacking[name] for name in names if name in self.lacking})
@@ -135,69 +150,72 @@ class Answers:
     # --- what moves ---------------------------------------------------------------------------
 
     @answer
-    def margins(self):
+    def margins(self) -> pd.DataFrame | None:
         """Over-centre margins of both ends of every rod."""
         return gearing.margins(self.system)
 
     @answer
-    def directions(self):
+    def directions(self) -> list[Direction] | None:
         """Which way every surface goes for each input that commands it."""
         return gearing.directions(self.system)
 
     @answer
-    def findings(self):
+    def findings(self) -> list | None:
         """What a builder should know before trusting the numbers."""
         return gearing.find(self.system, self._needs("margins"), self._needs("directions"))
 
     @answer
-    def travels(self):
-        """Required travels against found ones."""
-        return gearing.required_travels(self.system)
+    def travels(self) -> pd.DataFrame | None:
+        """Required travels against found ones, at the drawn stop where one governs."""
+        found = self.stops
+        return gearing.required_travels(
+            self.system, None if found is None else stops.drawn_ends(self.system, found))
 
     @answer
-    def gearing(self):
+    def gearing(self) -> dict[str, pd.DataFrame] | None:
         """``{input: DataFrame}``: deflection and gearing along each input."""
         self._given(self.system.model.surfaces, "surface", '[surface."NAME"] with body')
         return {name: gearing.gearing_table(self.system, name)
                 for name in gearing.box_of(self.system)}
 
     @answer
-    def differential(self):
+    def differential(self) -> pd.DataFrame | None:
         """Up against down of each left and right pair."""
         return gearing.differential(self.system)
 
     @answer
-    def cross_talk(self):
+    def cross_talk(self) -> pd.DataFrame | None:
         """What other inputs do to each surface."""
         return gearing.cross_talk(self.system)
 
     @answer
-    def sticks(self):
+    def sticks(self) -> pd.DataFrame | None:
         """How far the sticks differ."""
         return gearing.stick_difference(self.system)
 
     @answer
-    def symmetry(self):
+    def symmetry(self) -> pd.DataFrame | None:
         """Left surface against right."""
         return gearing.symmetry(self.system)
 
     # --- what touches -------------------------------------------------------------------------
 
     @answer
-    def clearance(self):
+    def clearance(self) -> pd.DataFrame | None:
         """The proven clearance table."""
         self._given(self.system.model.solids, "solid", '[body."NAME".solid.NAME] with kind, or a '
                                                        "rod's diameter")
         real = self.real_travel
-        return clearance(self.system, real=None if real is None else real.travel)
+        return clearance(self.system, built=self.built, real=None if real is None else real.travel)
 
     @answer
-    def real_travel(self):
+    def real_travel(self) -> RealTravel | None:
         """The travel that the stops leave."""
-        return stops.real_travel(self.system)
+        return stops.real_travel(self.system,
+                                 self.system.model.tolerance if self.built else None)
 
     @answer
-    def stops(self):
+    def stops(self) -> pd.DataFrame | None:
         """Where each stop is reached and whether it governs."""
         self._given(self.system.model.stops, "stop", '[stop."NAME"] with input, side and between')
         return stops.find_stops(self.system)
@@ -208,7 +226,7 @@ class Answers:
         return [] if self.stops is None else stops.ends_without_stop(self.system, self.stops)
 
     @answer
-    def travel_map(self):
+    def travel_map(self) -> TravelMap | None:
         """What of the wanted travel of two inputs is free of contact."""
         found = self._needs("clearance")
         if len(gearing.box_of(self.system)) < 2:
@@ -217,13 +235,13 @@ class Answers:
         return stops.travel_map(self.system, 0.0, stops.may_touch(self.system, found))
 
     @answer
-    def drawn_map(self):
+    def drawn_map(self) -> TravelMap | None:
         """The same a little past the wanted travel, to be drawn; its share is that of the first."""
         narrow = self._needs("travel_map")
         return replace(stops.travel_map(self.system), usable=narrow.usable, sides=narrow.sides)
 
     @answer
-    def reliefs(self):
+    def reliefs(self) -> tuple[list, list[str]] | None:
         """Reliefs that cure a miss, and a sentence for each plate that can't be relieved."""
         found, solids = self._needs("clearance"), self.system.model.solids
         missed = found[~found["ok"].astype(bool)]
@@ -241,7 +259,7 @@ class Answers:
     # --- what is carried ----------------------------------------------------------------------
 
     @answer
-    def worst_loads(self):
+    def worst_loads(self) -> pd.DataFrame | None:
         """Greatest loads of every part, and where."""
         try:
             return loads.worst_loads(self.system)
@@ -251,36 +269,36 @@ class Answers:
             raise NothingAsked(error.sentence) from error
 
     @answer
-    def rod_margins(self):
+    def rod_margins(self) -> pd.DataFrame | None:
         """Every rod against its greatest loads."""
         return loads.rod_margins(self.system, self._needs("worst_loads"))
 
     @answer
-    def tube_margins(self):
+    def tube_margins(self) -> pd.DataFrame | None:
         """Every torque tube against its greatest moment."""
         return loads.tube_margins(self.system, self._needs("worst_loads"))
 
     @answer
-    def lost_motion(self):
+    def lost_motion(self) -> pd.DataFrame | None:
         """How far surfaces give with the grip held."""
         self._needs("worst_loads")
         return loads.lost_motion_table(self.system)
 
     @answer
-    def stick_forces(self):
+    def stick_forces(self) -> dict[str, pd.DataFrame] | None:
         """``{input: DataFrame}``: force and friction along each input that has a grip."""
         return {name: loads.stick_force_table(self.system, name)
                 for name in gearing.box_of(self.system) if loads.grips(self.system, name)}
 
     @answer
-    def needed_forces(self):
+    def needed_forces(self) -> dict[str, dict] | None:
         """``{input: dict}``: the pilot force that the system has to be made for."""
         return {name: loads.needed_force(self.system, name)
                 for name in gearing.box_of(self.system) if loads.grips(self.system, name)
                 and loads.pilot_force(self.system, name) is not None}
 
     @answer
-    def friction(self):
+    def friction(self) -> pd.DataFrame | None:
         """Breakout friction of each joint carried to the grip: joint, input, neutral, most; N."""
         import pandas as pd
 
@@ -300,47 +318,47 @@ class Answers:
     # --- what the shop makes and turns --------------------------------------------------------
 
     @answer
-    def rods(self):
+    def rods(self) -> pd.DataFrame | None:
         """Rods to make."""
         self._given(self.system.model.rods, "rod", '[rod."NAME"] with ends')
         return rigging.rod_sheet(self.system)
 
     @answer
-    def rod_ends(self):
+    def rod_ends(self) -> pd.DataFrame | None:
         """Every rod end as fitted."""
         return rigging.end_sheet(self.system)
 
     @answer
-    def turns(self):
+    def turns(self) -> pd.DataFrame | None:
         """What a turn of a rod end does to each surface."""
         return rigging.turns(self.system)
 
     @answer
-    def misalignment(self):
+    def misalignment(self) -> pd.DataFrame | None:
         """Tilt of every rod end against what it allows."""
         return rigging.misalignment(self.system)
 
     @answer
-    def rig_pins(self):
+    def rig_pins(self) -> pd.DataFrame | None:
         """Where the holes of every rig pin are."""
         self._given(self.system.model.rig_pins, "rig pin", '[rig_pin."NAME"] with holes')
         return rigging.rig_pins(self.system)
 
     @answer
-    def sequence(self):
+    def sequence(self) -> pd.DataFrame | None:
         """The rigging sequence in the order of the drive."""
         return rigging_sequence(self.system, self.stops)
 
     # --- wires, grips and hands ---------------------------------------------------------------
 
     @answer
-    def wires(self):
+    def wires(self) -> pd.DataFrame | None:
         """Every wire over the whole travel."""
         self._given(self.system.model.wires, "wire", '[wire."NAME"] with clamps')
         return rigging.wire_table(self.system)
 
     @answer
-    def chafing(self):
+    def chafing(self) -> pd.DataFrame | None:
         """What each wire can reach, and its gap there: with the wire's name in each row."""
         import pandas as pd
 
@@ -351,14 +369,14 @@ class Answers:
         return table[["wire", *(name for name in table if name != "wire")]]
 
     @answer
-    def grips(self):
+    def grips(self) -> pd.DataFrame | None:
         """Bore of every grip against its shaft."""
         self._given([body for body in self.system.model.bodies.values() if body.grip], "grip",
                     '[body."NAME".grip] with along, bore and hand')
         return rigging.grip_table(self.system)
 
     @answer
-    def hands(self):
+    def hands(self) -> pd.DataFrame | None:
         """Room of every hand, proven."""
         self._given([body for body in self.system.model.bodies.values()
                      if body.grip and body.grip.hand is not None], "hand",
@@ -368,29 +386,29 @@ class Answers:
     # --- how a build comes out ----------------------------------------------------------------
 
     @answer
-    def spots(self):
+    def spots(self) -> list[Spot] | None:
         """Neutral and every stop, where tolerances and play are told."""
         return rigging.spots(self.system)
 
     @answer
-    def drilled(self):
+    def drilled(self) -> pd.DataFrame | None:
         """Sensitivities of a build as its parts come out."""
         return rigging.sensitivities(self.system, self._needs("spots"))
 
     @answer
-    def rigged(self):
+    def rigged(self) -> pd.DataFrame | None:
         """Sensitivities once its rods were set."""
         return rigging.sensitivities(self.system, self._needs("spots"), rigged=True)
 
     @answer
-    def builds(self):
+    def builds(self) -> Builds | None:
         """Builds drawn by chance with the stick held at each spot; they show, and never count."""
         held = {name: np.array([spot.inputs.get(name, 0.0) for spot in self._needs("spots")])
                 for name in self.system.inputs}
         return rigging.monte_carlo(self.system, self.chance, **held)
 
     @answer
-    def few_builds(self):
+    def few_builds(self) -> Builds | None:
         """Some builds as their parts come out, at neutral and at both ends of every input."""
         model = self.system.model
         self._given(model.surfaces and (model.tolerance.hardpoint or model.tolerance.rod),
@@ -398,7 +416,7 @@ class Answers:
         return rigging.trial_builds(self.system)
 
     @answer
-    def play(self):
+    def play(self) -> pd.DataFrame | None:
         """Free play of every joint at every spot."""
         return rigging.free_play(self.system, {spot.name: spot.inputs
                                                for spot in self._needs("spots")})

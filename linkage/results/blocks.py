@@ -7,9 +7,13 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ..units import LENGTHS, rounded_down
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.figure import Figure
 
 DIGITS = {"°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°": 3, "N/mm²": 0,
           **{name: own.digits for name, own in LENGTHS.items()},
@@ -84,7 +88,7 @@ class DataTable:
     make: Callable
 
     @cached_property
-    def data(self):
+    def data(self) -> pd.DataFrame:
         """The DataFrame."""
         return self.make()
 
@@ -104,10 +108,13 @@ class Picture:
     words: str
 
     @cached_property
-    def figure(self):
+    def figure(self) -> Figure:
         """The Matplotlib figure."""
         axes = self.draw()
         return (axes.flat[0] if hasattr(axes, "flat") else axes).figure
+
+
+Block = Heading | Text | Table | DataTable | Picture
 
 
 def unit_of(column: str) -> str:
@@ -136,13 +143,13 @@ def is_missed(row: dict) -> bool:
                for name, value in row.items())
 
 
-def is_number(value) -> bool:
+def is_number(value: Any) -> bool:
     """Whether a cell holds a number, and no truth or text."""
     return (isinstance(value, int | float) and not isinstance(value, bool)) or (
         hasattr(value, "dtype") and value.dtype.kind in "fiu" and not value.shape)
 
 
-def shown(column: str, value) -> str:
+def shown(column: str, value: Any) -> str:
     """A cell as it is read: numbers rounded by their column's unit, a dash where there is none.
 
     Examples

@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Mapping
 from functools import partial
+from typing import TYPE_CHECKING, Any
 
 from .. import gearing
 from ..model import STATIONS
 from ..motion import System
 from ..units import LENGTHS
-from .blocks import bare
+from .blocks import bare, unit_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 RENAMED = {"ok": "met", "x": STATIONS[0], "y": STATIONS[1], "z": STATIONS[2]}
 
 
-def in_units(system: System, data, *, at: bool = True, **columns):
+def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
+             **columns: str) -> pd.DataFrame:
     r"""A table in the file's own units, each said in the heading of its column.
 
     Parameters
@@ -57,10 +63,12 @@ def in_units(system: System, data, *, at: bool = True, **columns):
               for name, control in system.inputs.items()}
     if "ok" in done and None not in set(done["ok"]):
         done["ok"] = done["ok"].astype(bool)
-    return done.rename(columns=lambda c: str(names.get(c, RENAMED.get(c, c))).replace("_", " "))
+    done = done.rename(columns=lambda c: str(names.get(c, RENAMED.get(c, c))).replace("_", " "))
+    done.attrs["units"] = {heading: unit_of(heading) for heading in done}
+    return done
 
 
-def in_words(system: System, data, surface: str | None = None) -> dict:
+def in_words(system: System, data: pd.DataFrame, surface: str | None = None) -> dict:
     """How positions and deflections of a table are said: TEU and aft, never a bare sign.
 
     Parameters
@@ -101,11 +109,23 @@ def _surface_words(system, name, row, value):
     return gearing.said_surface(system, name or row["surface"], value, 2)
 
 
-def place_of(system: System, row) -> dict:
+def place_of(system: System, row: Mapping[str, Any] | pd.Series) -> dict:
     """The stick position in a row that has a column per input."""
     return {name: row[name] for name in gearing.box_of(system)}
 
 
-def place_words(system: System, row) -> str:
+def place_words(system: System, row: Mapping[str, Any] | pd.Series) -> str:
     """The same in words, such as "17.0° aft, 21.0° left"."""
     return gearing.said_place(system, place_of(system, row))
+
+
+def counted(count: int, one: str, many: str) -> str:
+    """How many of what, "" for none."""
+    return f"{count} {one if count == 1 else many}" if count else ""
+
+
+def listed(names: Iterable[str], most: int = 4) -> str:
+    """Names in a row, and how many more."""
+    names = list(names)
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return f"{', '.join(names[:most])}{more}"

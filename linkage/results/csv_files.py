@@ -9,8 +9,8 @@ STEMS = ("adjustment", "as_built", "builds_by_chance", "chafing", "clearance", "
          "contributors", "cross-talk", "differential", "directions", "free_play", "friction",
          "gearing", "grips", "hands", "hardpoints", "inputs", "left_and_right", "left_out",
          "load_cases", "lost_motion", "missed", "most_moved", "motion", "moving_parts",
-         "over-centre", "readings.", "relief_of", "required_travels", "rig_pins", "rigging",
-         "rod", "signatures", "spacers", "sticks", "stick_force", "stops", "surfaces_at",
+         "over-centre", "plates", "readings.", "relief_of", "required_travels", "rig_pins",
+         "rigging", "rod", "signatures", "spacers", "sticks", "stick_force", "stops", "surfaces_at",
          "tolerance_bands", "torque_tubes", "travels", "what_a_turn", "wires", "worst")
 
 

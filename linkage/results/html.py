@@ -5,9 +5,14 @@ from __future__ import annotations
 import base64
 import io
 import math
+from collections.abc import Iterable
 from html import escape
+from typing import TYPE_CHECKING
 
 from .blocks import DataTable, Heading, Picture, Table, Text, is_missed, is_number
+
+if TYPE_CHECKING:
+    from .blocks import Block
 
 STYLE = """
 :root { color-scheme: light dark; --ink: #16202a; --paper: #fff; --rule: #b8c0c8; }
@@ -47,7 +52,7 @@ nav ol { columns: 16rem 2; padding-left: 1.5rem; }
 """
 
 
-def as_html(title: str, blocks) -> str:
+def as_html(title: str, blocks: Iterable[Block]) -> str:
     """HTML text of a report.
 
     Parameters
@@ -71,7 +76,7 @@ def as_html(title: str, blocks) -> str:
             f'{body}\n</main>\n</body>\n</html>\n')
 
 
-def as_fragment(blocks) -> str:
+def as_fragment(blocks: Iterable[Block]) -> str:
     """HTML of blocks alone, without a page about them.
 
     Parameters

@@ -9,15 +9,21 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from .. import gearing, loads
 from ..clearances import scene_of
 from ..units import LENGTHS, rounded_down, shown_length
+from . import hands
 from .answers import Answers, NothingAsked
-from .columns import place_words
+from .columns import counted, listed, place_words
 from .verdict import Miss, Verdict
 
+if TYPE_CHECKING:
+    from ..motion.system import System
+
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
+WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
 
 
 @dataclass(frozen=True)
@@ -116,7 +122,7 @@ def _missed_findings(*kinds: str):
 
 def _directions_judged(results):
     right = [each for each in results.directions if each.outcome == "right"]
-    return _counted(len(right), "direction", "directions")
+    return counted(len(right), "direction", "directions")
 
 
 def _directions_cover(results):
@@ -128,7 +134,7 @@ def _directions_cover(results):
 
 def _feels_judged(results):
     given = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
-    return _counted(len(given), "hinge moment's slope", "hinge moments' slopes")
+    return counted(len(given), "hinge moment's slope", "hinge moments' slopes")
 
 
 def _directions_left(results):
@@ -157,7 +163,7 @@ def _travel_misses(results):
 
 
 def _travels_judged(results):
-    return _counted(len(results.travels), "travel", "travels")
+    return counted(len(results.travels), "travel", "travels")
 
 
 def _not_required(results):
@@ -177,15 +183,28 @@ def _clearance_misses(results):
         row = _judged(results, row)
         at = place_words(results.system, row)
         if row["least"] < row["required"]:
-            verb = "touch" if row["least"] <= 0 else "come near"
-            yield Miss("clearance", row["pair"], f"{verb}, {shown_length(row['least'], unit)} met, "
-                       f"{required}", at, short=row["required"] - row["least"])
+            near = shown_length(abs(row["least"]), unit)
+            if row["least"] <= 0:
+                deep = f", {near} deep" if _depth_known(results.system, row["pair"]) else ""
+                words = f"touch{deep} ({required})"
+            else:
+                words = f"{near}, {required}"
+            words += ", in a build within the tolerances" if results.built else ""
+            yield Miss("clearance", row["pair"], words, at, short=row["required"] - row["least"])
         else:
             own = LENGTHS[unit]
             proven = rounded_down(row["proven"] / own.mm, own.digits)
             words = f"only {proven} {unit}" if math.isfinite(proven) else "nothing"
             yield Miss("clearance", row["pair"], f"{words} proven, {required}", at,
                        decided=False, short=row["required"] - row["proven"])
+
+
+def _depth_known(system, name: str) -> bool:
+    """Whether both solids are convex: out of one piece of several the way may lead into another."""
+    scene = scene_of(system)
+    pair = scene.pairs[name]
+    return all(len(scene.solid_of(pair, solid).pieces) == 1
+               for solid in (pair.first, pair.second))
 
 
 def _judged(results, row):
@@ -198,8 +217,9 @@ def _judged(results, row):
 
 def _pairs_judged(results):
     free = results.clearance["rule"].isin(["stop", "waived"])
-    return _counted(int((~free).sum()) + len(results.clearance.attrs["far"]), "clearance",
-                    "clearances")
+    build = " of every build" if results.built else ""
+    return counted(int((~free).sum()) + len(results.clearance.attrs["far"]), f"clearance{build}",
+                   f"clearances{build}")
 
 
 def _no_clearance_of(results):
@@ -214,14 +234,16 @@ def _no_clearance_of(results):
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
     joints = {item.ball.joint for item in scene_of(results.system).left_out}
     if joints:
-        yield (f"clearance at {_counted(len(joints), 'joint', 'joints')}, within the radius listed "
+        yield (f"clearance at {counted(len(joints), 'joint', 'joints')}, within the radius listed "
                f"under clearance: parts are meant to touch there")
 
 
 def _clearance_covers(results):
     found = results.clearance
-    yield (f"Clearance as drawn is for every position of {_travel_judged(results)}, what lies at a "
-           f"joint that two parts share left out; "
+    build = ("for every build within the file's tolerances" if results.built else
+             "as drawn, not for every build within the tolerances")
+    yield (f"Clearance is {build}, for every position "
+           f"of {_travel_judged(results)}; what lies at a joint that two parts share left out; "
            f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
 
 
@@ -232,11 +254,14 @@ def _travel_judged(results) -> str:
         return f"the wanted travel, {travel_words(results.system)}"
     wide = max(real.fine.values(), default=0.0)
     more = f" (covered by cells, {wide:.2f}° or mm at its edge, never too small)" if wide else ""
+    ended = [f"{', '.join(ends)} ended by {what}" for what, stopped in
+             (("stops", True), ("the wanted travel", False))
+             if (ends := ends_of(results.system, stopped=stopped))]
     return (f"the travel that the stops leave{more}, which lies within "
-            f"{travel_words(results.system, real.box)}")
+            f"{travel_words(results.system, real.box)} ({'; '.join(ended)})")
 
 
-def travel_words(system, box=None) -> str:
+def travel_words(system: System, box: dict | None = None) -> str:
     """The wanted travel, or another, in words, such as "pitch 13.0° forward to 17.0° aft"."""
     return ", ".join(f"{name} {gearing.said_place(system, {name: low})} to "
                      f"{gearing.said_place(system, {name: high})}"
@@ -265,7 +290,7 @@ def _why_none(results, name, side):
                      if results.system.model.stops[row["stop"]].side == side)
 
 
-def ends_of(system, *, stopped: bool) -> list[str]:
+def ends_of(system: System, *, stopped: bool) -> list[str]:
     """Ends of travels that have a stop in the file, or that have none, in words."""
     there = {(stop.input, stop.side) for stop in system.model.stops.values()}
     return [f"{name} {gearing.sense_word(system, name, side == 'greatest')}"
@@ -274,7 +299,7 @@ def ends_of(system, *, stopped: bool) -> list[str]:
 
 
 def _ends_judged(results):
-    return _counted(len(ends_of(results.system, stopped=True)), "end with a stop",
+    return counted(len(ends_of(results.system, stopped=True)), "end with a stop",
                     "ends with a stop")
 
 
@@ -299,8 +324,19 @@ def _load_misses(results):
 
 
 def _margins_judged(results):
-    count = int(results.rod_margins[list(MARGINS)].notna().to_numpy().sum())
-    return _counted(count + int(results.tube_margins["margin"].notna().sum()), "margin", "margins")
+    found = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
+             *results.tube_margins["margin"]]
+    return counted(sum(map(math.isfinite, found)), "margin", "margins")
+
+
+def _unloaded(results):
+    """Rods and tubes that no load case loads: their margin says nothing."""
+    names = [row["rod"] for row in results.rod_margins.to_dict("records")
+             if not max(row["tension"], row["compression"]) > 0]
+    names += [f"tube of {row['body']}" for row in results.tube_margins.to_dict("records")
+              if not row["moment"] > 0]
+    if names:
+        yield f"strength of {listed(names)}: no load in any case"
 
 
 def _no_strength(results):
@@ -311,7 +347,7 @@ def _no_strength(results):
             ("tube", [r["body"] for r in results.tube_margins.to_dict("records")
                       if math.isnan(r["margin"])])):
         if names:
-            yield f"strength of {words} of {_listed(names)}: the file gives none"
+            yield f"strength of {words} of {listed(names)}: the file gives none"
     pushed = [name for name in gearing.box_of(results.system)
               if not loads.grips(results.system, name)
               or loads.pilot_force(results.system, name) is None]
@@ -322,6 +358,7 @@ def _no_strength(results):
         yield f"hinge moment of {', '.join(silent)}: none in the file"
     for case in results.worst_loads.attrs["unheld"]:
         yield f"load case held nowhere: {case}"
+    yield from _unloaded(results)
 
 
 def _build_misses(results):
@@ -340,13 +377,13 @@ def _tilt_misses(results):
 
 
 def _tilts_judged(results):
-    return _counted(sum(ok is not None for ok in results.misalignment["ok"]), "rod end", "rod ends")
+    return counted(sum(ok is not None for ok in results.misalignment["ok"]), "rod end", "rod ends")
 
 
 def _tilts_left(results):
     open_ = [row["end"] for row in results.misalignment.to_dict("records") if row["ok"] is None]
     if open_:
-        yield f"tilt of rod ends at {_listed(open_)}: the file gives no bolt or no limit"
+        yield f"tilt of rod ends at {listed(open_)}: the file gives no bolt or no limit"
 
 
 def _pin_misses(results):
@@ -361,7 +398,7 @@ def _pin_misses(results):
 
 def _pins_judged(results):
     rows = results.rig_pins.to_dict("records")
-    return _counted(len({row["pin"] for row in rows if row["ok"] is not None}), "rig pin",
+    return counted(len({row["pin"] for row in rows if row["ok"] is not None}), "rig pin",
                     "rig pins")
 
 
@@ -372,7 +409,8 @@ def _wire_misses(results):
             yield Miss("wire", row["wire"], f"{shown_length(row['length'], unit)} long, "
                        f"{shown_length(row['needed'], unit)} needed; bend "
                        f"{shown_length(row['bend'], unit)}, "
-                       f"{shown_length(row['bend_limit'], unit)} allowed",
+                       f"{shown_length(row['bend_limit'], unit)} allowed"
+                       + (f"; {apart}" if (apart := clamps_apart(row, unit)) else ""),
                        gearing.said_place(results.system, row["greatest_at"]))
     for row in results.chafing.to_dict("records"):
         if not row["ok"]:
@@ -382,54 +420,20 @@ def _wire_misses(results):
                        place_words(results.system, row), short=row["required"] - row["gap"])
 
 
+def clamps_apart(row: dict, unit: str) -> str:
+    """What to do where only a wide loop keeps the bend, "" elsewhere.
+
+    The radius of an arc is half its chord or more, so clamps that stay twice the bend limit apart
+    never bend a wire too close, however long it is.
+    """
+    if row["least"] >= 2 * row["bend_limit"] or row["needed"] <= WIDE * row["greatest"]:
+        return ""
+    return (f"move the clamps apart: they come within {shown_length(row['least'], unit)}, and "
+            f"{shown_length(2 * row['bend_limit'], unit)} or more never bends it too close")
+
+
 def _wires_judged(results):
-    return _counted(len(results.wires), "wire", "wires")
-
-
-def _grip_misses(results):
-    unit = results.system.model.length
-    for row in results.grips.to_dict("records"):
-        if not row["ok"]:
-            yield Miss("grip", row["body"], f"bore {shown_length(row['bore'], unit)}, shaft "
-                       f"{shown_length(row['shaft'], unit)}", short=row["shaft"] - row["bore"])
-
-
-def _grips_judged(results):
-    known = results.grips[["bore", "shaft"]].notna().all(axis=1)
-    return _counted(int(known.sum()), "grip", "grips")
-
-
-def _grips_left(results):
-    known = results.grips[["bore", "shaft"]].notna().all(axis=1)
-    names = list(results.grips["body"][~known])
-    if names:
-        yield f"grip of {', '.join(names)}: no bore, or no shaft that ends where it begins"
-
-
-def _hand_misses(results):
-    unit = results.system.model.length
-    for row in results.hands.to_dict("records"):
-        if not row["ok"]:
-            yield Miss("hand", row["pair"], f"{shown_length(row['least'], unit)} met, "
-                       f"{shown_length(row['required'], unit)} required",
-                       place_words(results.system, row), row["least"] < row["required"],
-                       row["required"] - row["least"])
-
-
-def _hands_judged(results):
-    count = sum(1 for body in results.system.model.bodies.values()
-                if body.grip and body.grip.hand is not None)
-    return _counted(count, "hand", "hands")
-
-
-def _counted(count: int, one: str, many: str) -> str:
-    return f"{count} {one if count == 1 else many}" if count else ""
-
-
-def _listed(names, most: int = 4) -> str:
-    names = list(names)
-    more = f" and {len(names) - most} more" if len(names) > most else ""
-    return f"{', '.join(names[:most])}{more}"
+    return counted(len(results.wires), "wire", "wires")
 
 
 def _covering(sentence: str):
@@ -446,8 +450,9 @@ QUESTIONS = (  # in the order of the verdict
     Question("motion", "findings", ("margins", "findings"), _missed_findings("motion"),
              lambda results: "", _undriven),
     Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required,
-             _covering("Travels are judged over the wanted travel of their input, the others at "
-                       "neutral, as drawn.")),
+             _covering("Travels are judged as drawn, along their input with the others at neutral: "
+                       "up to the stop that governs, where an end has none up to the wanted "
+                       "travel.")),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
              _no_clearance_of, _clearance_covers),
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
@@ -455,15 +460,18 @@ QUESTIONS = (  # in the order of the verdict
                        " whether the stick gets past them, over all inputs they depend on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
              _margins_judged, _no_strength,
-             _covering("Loads are the greatest found on a grid of stick positions and closer about "
-                       "each worst one: searched, not proven between; for the load cases listed.")),
+             _covering("Loads are the greatest found on a grid of stick positions, up to the drawn "
+                       "stops, and closer about each worst one: searched, not proven between; for "
+                       "the load cases listed.")),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
-             _covering("Tilts of rod ends are searched over the wanted travel, not proven.")),
+             _covering("Tilts of rod ends are searched up to the drawn stops, not proven.")),
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
-             covers=_covering("Lengths of wires are proven over the wanted travel; what their "
+             covers=_covering("Lengths of wires are proven up to the drawn stops; what their "
                               "loops come near is looked at in a grid of stick positions.")),
-    Question("grip", "wires", ("grips",), _grip_misses, _grips_judged, _grips_left),
-    Question("hand", "wires", ("hands",), _hand_misses, _hands_judged),
+    Question("grip", "wires", ("grips",), hands.grip_misses, hands.grips_judged, hands.grips_left),
+    Question("hand", "wires", ("hands",), hands.hand_misses, hands.hands_judged, hands.hands_left,
+             covers=_covering("Room of hands is proven as drawn, over the travel that the stops "
+                              "leave.")),
 )

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from .answers import Answers
 from .blocks import DataTable, Table
@@ -11,6 +13,9 @@ from .html import as_fragment
 from .questions import verdict_of
 from .text import as_text
 from .verdict import Verdict
+
+if TYPE_CHECKING:
+    from .blocks import Block
 
 
 class Results(Answers):
@@ -53,7 +58,7 @@ class Results(Answers):
         """
         return Shown(blocks_of(self, names or self.chapters))
 
-    def tables(self, names=None) -> dict:
+    def tables(self, names: Iterable[str] | None = None) -> dict:
         """Every table of chapters as ``{name: DataFrame}``, those that are only data too."""
         return tables_of(blocks_of(self, self.chapters if names is None else names))
 
@@ -74,6 +79,6 @@ class Shown:
         return as_fragment(self.blocks)
 
 
-def tables_of(blocks) -> dict:
+def tables_of(blocks: Iterable[Block]) -> dict:
     """Tables among blocks: ``{name: DataFrame}``."""
     return {block.name: block.data for block in blocks if isinstance(block, Table | DataTable)}

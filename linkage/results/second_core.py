@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import signal
 
 
 class SecondCore:
@@ -48,6 +49,7 @@ class SecondCore:
 
 
 def _work(sender, results, names):
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # the first core hears it, and ends this one
     with contextlib.suppress(Exception):
         sender.send(results.known_after(names))
     sender.close()

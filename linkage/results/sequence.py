@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
+import math
+from typing import TYPE_CHECKING
+
 from .. import gearing
+from ..model import SENSES
 from ..motion import Close, Couple, Drive, System, body_of
 from ..units import LENGTHS, shown_length
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 BLANK = ""  # a cell to write into
 TURN = 0.5  # turn of a rod end, the step it is rigged by; common practice
 
 
-def rigging_sequence(system: System, stops=None):
+def rigging_sequence(system: System, stops: pd.DataFrame | None = None) -> pd.DataFrame:
     """Numbered steps: which way all goes, then pin the stick, set each rod, try the stops.
 
     Parameters
@@ -101,27 +108,40 @@ def _within(surface) -> str:
 
 
 def _ends(system, stops):
-    """Both ends of each input: against the stop that governs, else at the wanted travel."""
+    """Both ends of each input: against the stop met first, else at the wanted travel."""
+    asked = set()
     for name, control in system.inputs.items():
         if control.body is None:
             continue
         for side, wanted in zip(("least", "greatest"), control.travel, strict=True):
-            position, how = wanted, "to the wanted travel"
-            for row in () if stops is None else stops.to_dict("records"):
-                if row["input"] == name and row["governs"] \
-                        and system.model.stops[row["stop"]].side == side:
-                    position, how = row["angle"], f"against {row['stop']}"
-                    break
+            position, how = _end(system, stops, name, side, wanted)
+            place = gearing.said_input(system, name, position)
+            if place == gearing.said_place(system, {}) or (name, place) in asked:
+                continue  # read with the stick pinned, or at the end before
+            asked.add((name, place))
             motion = system.sweep(**{name: position})
-            told = gearing.said_input(system, name, position)
+            hand = "stick " if name in SENSES else ""
             for surface, part in system.model.surfaces.items():
                 if abs(float(motion.gearing(surface)[name])) > 1e-6:
-                    yield (f"stick {told}, {how}; read {surface}", part.body, None,
+                    yield (f"{hand}{place}, {how}; read {surface}", part.body, None,
                            gearing.said_surface(system, surface,
                                                 float(motion.deflection(surface))), _within(part))
 
 
-def readings_form(system: System, digest: str):
+def _end(system, stops, name, side, wanted):
+    """Position of an end and how it is known: no farther than the first contact of any stop."""
+    rows = [] if stops is None else [
+        row for row in stops.to_dict("records") if row["input"] == name
+        and system.model.stops[row["stop"]].side == side and math.isfinite(row["angle"])]
+    if not rows:
+        return wanted, "to the wanted travel"
+    first = min(rows, key=lambda row: (not row["governs"], abs(row["angle"])))
+    if first["governs"] or abs(first["angle"]) <= abs(wanted):
+        return first["angle"], f"against {first['stop']}"
+    return wanted, f"to the wanted travel, short of {first['stop']}"
+
+
+def readings_form(system: System, digest: str) -> pd.DataFrame:
     """Table to fill in: one row per reading, with the model's digest in each.
 
     Parameters

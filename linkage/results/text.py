@@ -5,15 +5,20 @@ from __future__ import annotations
 import math
 import re
 import textwrap
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from .blocks import DataTable, Heading, Picture, Table, Text, is_missed
+
+if TYPE_CHECKING:
+    from .blocks import Block
 
 WIDE = 150  # characters beyond which a table goes on below itself, led by its first column
 LINE = 130  # characters of a line of words
 LEADS = {"miss": "MISS  ", "undecided": "UNDECIDED  ", "note": "note  "}
 
 
-def as_text(blocks) -> str:
+def as_text(blocks: Iterable[Block]) -> str:
     """Text of a list of blocks; pictures and tables that are data alone are left out.
 
     Parameters
@@ -64,7 +69,7 @@ def _rows(block: Table) -> str:
     return in_parts(headings, columns)
 
 
-def in_parts(headings, columns, width: int = WIDE) -> str:
+def in_parts(headings: Sequence[str], columns: Sequence[Sequence[str]], width: int = WIDE) -> str:
     """A wide table set as several below each other, each led by the first column."""
     heads = [_folded(head, column) for head, column in zip(headings, columns, strict=True)]
     widths = [max(len(line) for line in [*head, *column])
@@ -88,7 +93,7 @@ def _folded(heading, column) -> list[str]:
     return textwrap.wrap(heading, max(wide, 1)) or [""]
 
 
-def aligned(headings, rows) -> str:
+def aligned(headings: Sequence[str], rows: Sequence) -> str:
     """Rows of cells under headings, words left and numbers right.
 
     Parameters

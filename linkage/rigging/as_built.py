@@ -121,7 +121,7 @@ def as_built_model(system: System, fit: AsBuilt) -> Model:
     return dataclasses.replace(system.model, rods=rods)
 
 
-def write_as_built(system: System, fit: AsBuilt, sources, path) -> None:
+def write_as_built(system: System, fit: AsBuilt, sources, path: Path | str) -> None:
     """Write the aircraft as built: the model file with the lengths of the rods changed in it.
 
     Parameters

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 import os
+from collections.abc import Iterable
 from concurrent.futures import Executor, ThreadPoolExecutor
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,6 +17,9 @@ from ..model import STATIONS
 from ..motion import Dimensions, System
 from ..stops import dimension_tolerances
 from .tolerances import chosen_surfaces
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 A_BLOCK = 250  # builds drawn from one seed, so that no result depends on who works them out
 IN_CACHE = 24_000  # postures worked at once: their arrays stay in the cache
@@ -115,8 +120,9 @@ class Builds:
         return ends[:, 0].reshape(shape), ends[:, 1].reshape(shape)
 
 
-def monte_carlo(system: System, chance: Chance | None = None, *, surfaces=None,
-                executor: Executor | None = None, **inputs) -> Builds:
+def monte_carlo(system: System, chance: Chance | None = None, *,
+                surfaces: Iterable[str] | None = None, executor: Executor | None = None,
+                **inputs: ArrayLike) -> Builds:
     """Deflections of many builds, each dimension off by chance within its tolerance.
 
     Parameters

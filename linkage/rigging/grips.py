@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from typing import TYPE_CHECKING
 
-from ..clearances import Stage, near_pairs, prove, scene_of, travel_box
+import numpy as np
+
+from ..clearances import Stage, near_pairs, prove, scene_of
 from ..motion import System
+from ..stops import real_travel
+from ..units import in_house_units
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 WITHIN = 0.05  # mm, width of the bracket of the least gap
 AT_END = 1.0  # mm within which a tube ends where the grip is put on
 
 
-def grip_table(system: System):
+@in_house_units(length="bore shaft", angle="clocking")
+def grip_table(system: System) -> pd.DataFrame:
     """Bore of every grip against the shaft it is put on.
 
     Parameters
@@ -22,8 +32,8 @@ def grip_table(system: System):
     Returns
     -------
     DataFrame
-        body, bore, shaft (mm; NaN where none is given, or no tube or pipe ends where the grip
-        begins), clocking (degrees), ok.
+        body, bore, shaft (mm; NaN where none is given, or no tube or pipe comes to where
+        the grip begins), clocking (degrees), ok.
     """
     import pandas as pd
 
@@ -38,16 +48,34 @@ def grip_table(system: System):
 
 
 def _shaft(model, name) -> float:
-    """Largest tube or pipe of a body that ends where its grip begins, mm."""
+    """Largest tube or pipe of a body that comes to where its grip begins, or goes on into it, mm.
+
+    A piece counts when its middle line passes where the grip begins and one of its ends lies
+    before that: a solid that only lies inside the grip's own length may be the grip itself.
+    """
     body = model.bodies[name]
-    start = model.spot(name, body.grip.along[0])
-    found = [solid.diameter for solid in body.solids.values() if hasattr(solid, "along")
-             and math.dist(model.spot(name, solid.along[-1]), start) < AT_END]
+    start, top = (np.array(model.spot(name, place)) for place in body.grip.along)
+    along = (top - start) / np.linalg.norm(top - start)
+    found = []
+    for solid in body.solids.values():
+        corners = [np.array(model.spot(name, place)) for place in getattr(solid, "along", ())]
+        for one, other in itertools.pairwise(corners):
+            before = min((one - start) @ along, (other - start) @ along) < -AT_END
+            if before and _distance(start, one, other) < AT_END:
+                found.append(solid.diameter)
     return max(found, default=math.nan)
 
 
-def hand_clearance(system: System):
-    """Least clearance of every hand over the whole wanted travel, with proof.
+def _distance(point, one, other) -> float:
+    """Distance of a point from a straight piece, mm."""
+    piece = other - one
+    share = np.clip((point - one) @ piece / max(piece @ piece, 1e-12), 0.0, 1.0)
+    return float(np.linalg.norm(one + share * piece - point))
+
+
+@in_house_units(length="least proven required")
+def hand_clearance(system: System) -> pd.DataFrame:
+    """Least clearance of every hand over the travel that the stops leave, with proof.
 
     Parameters
     ----------
@@ -63,21 +91,21 @@ def hand_clearance(system: System):
     """
     import pandas as pd
 
-    scene, box = scene_of(system), travel_box(system)
+    scene, travel = scene_of(system), real_travel(system).travel
     hands = {f"{name}/hand" for name, body in system.model.bodies.items()
              if body.grip is not None and body.grip.hand is not None}
     pairs = [pair for pair in scene.pairs.values() if {pair.first, pair.second} & hands
              and pair.rule != "waived"]
-    columns = ["pair", "least", "proven", "required", *box, "ok"]
-    near, far = near_pairs(scene, pairs, box, NEAR) if pairs else ([], {})
-    rows = _proven(scene, near, box) if near else []
+    columns = ["pair", "least", "proven", "required", *travel.names, "ok"]
+    near, far = near_pairs(scene, pairs, travel, NEAR) if pairs else ([], {})
+    rows = _proven(scene, near, travel) if near else []
     table = pd.DataFrame(rows, columns=columns).sort_values("proven", ignore_index=True)
     table.attrs["far"] = float(min(far.values(), default=0.0))
     return table
 
 
-def _proven(scene, near, box):
-    proof = prove(Stage(scene, near), box, WITHIN, limit=NEAR)
+def _proven(scene, near, travel):
+    proof = prove(Stage(scene, near), travel, WITHIN, limit=NEAR)
     return [[pair.name, float(proof.least[k]), min(float(proof.proven[k]), float(proof.least[k])),
              pair.required, *map(float, proof.place[k]),
              bool(proof.proven[k] >= pair.required and k not in proof.open_at)]

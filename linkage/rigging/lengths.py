@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -27,7 +28,7 @@ def with_lengths(system: System, changes: dict) -> Dimensions:
         rod: drawn.lengths[rod] + change for rod, change in changes.items()})
 
 
-def length_rates(motion: Motion, rods) -> Rates:
+def length_rates(motion: Motion, rods: Sequence[str]) -> Rates:
     """Rates of every joint and point per mm of each rod's length, in the rods' order.
 
     Parameters

@@ -8,13 +8,17 @@ that holds the wire in another direction bends it closer than that.
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 HALVINGS = 60
 
 
-def half_opening(chord, length):
+def half_opening(chord: ArrayLike, length: ArrayLike) -> np.ndarray:
     """Half the opening angle of an arc on a chord, radians.
 
     Parameters
@@ -41,7 +45,7 @@ def half_opening(chord, length):
     return np.where(share > 1, np.nan, np.where(share == 1, 0.0, (low + high) / 2))
 
 
-def bend_radius(chord, length):
+def bend_radius(chord: ArrayLike, length: ArrayLike) -> np.ndarray:
     """Radius of an arc of a length on a chord, mm: infinite when straight, NaN when too short.
 
     Parameters
@@ -96,7 +100,7 @@ def length_needed(chords: tuple[float, float], slack: float, bend: float) -> flo
     return 2 * bend * (math.pi - math.asin(least / (2 * bend)))
 
 
-def arc_chain(ends, length: float, sag, pieces: int):
+def arc_chain(ends, length: float, sag: ArrayLike, pieces: int):
     """Corners of a chain along an arc that sags to one side, and how far it strays from the arc.
 
     Parameters

@@ -3,16 +3,22 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..model import AIRFRAME
 from ..model.keys import unit_vector
 from ..motion import System, body_of
+from ..units import in_house_units
 from .rod_end_angles import carried_direction
 
+if TYPE_CHECKING:
+    import pandas as pd
 
-def rig_pins(system: System):
+
+@in_house_units(length="x y z apart within", angle="turn")
+def rig_pins(system: System) -> pd.DataFrame:
     """Where the holes of every rig pin are at the position it goes in.
 
     Parameters

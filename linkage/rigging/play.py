@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..gearing import driving_input
 from ..geometry.vectors import any_square_to
 from ..motion import Rates, Seeds, System, body_of, hinge_sign
+from ..units import in_house_units
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 NOTHING = 1e-9  # degrees or mm: play that moves less has no part in it
 
@@ -74,7 +79,8 @@ def _shifted(system, body, way) -> dict:
             if body_of(address) in moved}
 
 
-def free_play(system: System, at=None):
+@in_house_units(length="play grip_moves", angle="surface_moves")
+def free_play(system: System, at: dict | None = None) -> pd.DataFrame:
     """Free play of every joint as it shows at each surface and at the grip.
 
     Parameters
@@ -110,7 +116,8 @@ def free_play(system: System, at=None):
                                        "input", "grip_moves"])
 
 
-def play_bands(found):
+@in_house_units(angle="worst rss", length="grip_worst grip_rss")
+def play_bands(found: pd.DataFrame) -> pd.DataFrame:
     """Worst case and root sum square of free play, per surface and stick position.
 
     Parameters

@@ -6,6 +6,7 @@ import csv
 import io
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -52,7 +53,7 @@ class Readings:
     names: tuple[str, ...]
 
 
-def read_readings(system: System, path, digest: str | None = None) -> Readings:
+def read_readings(system: System, path: Path | str, digest: str | None = None) -> Readings:
     """Readings from a CSV file.
 
     Parameters
@@ -77,7 +78,12 @@ def read_readings(system: System, path, digest: str | None = None) -> Readings:
         if Path(path).stat().st_size > MOST_BYTES:
             raise FileError(f"{path}: is too big for a table of readings; name the right file",
                             path=str(path))
+        if Path(path).exists() and not Path(path).is_file():
+            raise FileError(f"{path}: is a folder, a device or a pipe; name a table of readings",
+                            path=str(path))
         text = Path(path).read_text(encoding="utf-8-sig")
+    except FileError:
+        raise
     except UnicodeDecodeError as problem:
         raise FileError(f"{path}: is no text file in UTF-8; save the table as CSV",
                         path=str(path)) from problem
@@ -93,7 +99,7 @@ def read_readings(system: System, path, digest: str | None = None) -> Readings:
         raise type(error)(f"{path}: {error.sentence}", **error.facts) from error
 
 
-def readings_of(system: System, rows) -> Readings:
+def readings_of(system: System, rows: Iterable[dict]) -> Readings:
     """Readings from rows of a table.
 
     Parameters
@@ -197,7 +203,7 @@ def _split(cell, words, what):
     return cell, 1.0
 
 
-def signed_angle(cell: str, words, what: str) -> float:
+def signed_angle(cell: str, words: str, what: str) -> float:
     """Degrees of a cell that is signed or says its way.
 
     Parameters

@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from .. import gearing
 from ..model import AIRFRAME
 from ..model.keys import unit_vector
 from ..motion import Slide, System, body_of, kernels
+from ..stops import judged_box
+from ..units import in_house_units
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from numpy.typing import ArrayLike
+
+    from ..motion.moved import Motion
 
 
-def misalignment(system: System):
+@in_house_units(angle="neutral greatest allowed")
+def misalignment(system: System) -> pd.DataFrame:
     """Greatest misalignment of every rod end over the whole wanted travel.
 
     The angle between the rod's line and the plane square to the ball's bolt; the bolt turns with
@@ -47,7 +59,7 @@ def misalignment(system: System):
                                        "ok", "bolt", *box])
 
 
-def end_misalignment(motion, rod: str, end: int, bolt) -> np.ndarray:
+def end_misalignment(motion: Motion, rod: str, end: int, bolt: Sequence) -> np.ndarray:
     """Angle of a rod off the middle plane of one of its balls.
 
     Parameters
@@ -71,7 +83,7 @@ def end_misalignment(motion, rod: str, end: int, bolt) -> np.ndarray:
     return np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1)))
 
 
-def carried_direction(motion, body: str, direction) -> np.ndarray:
+def carried_direction(motion: Motion, body: str, direction: ArrayLike) -> np.ndarray:
     """A direction fixed in a body, as it lies over a motion: shape (..., 3)."""
     posture, turned = motion.posture, tuple(direction)
     for joint, _ in posture.plan.route(body, AIRFRAME):
@@ -86,7 +98,7 @@ def _greatest(system, rod, i, bolt) -> dict:
     among = gearing.inputs_of(system, *(body for end in system.model.rods[rod].ends
                                 if (body := body_of(end)) != AIRFRAME))
     most, place = gearing.greatest_over_box(
-        system, lambda motion: end_misalignment(motion, rod, i, bolt), among)
+        system, lambda motion: end_misalignment(motion, rod, i, bolt), among, judged_box(system))
     return {"neutral": float(end_misalignment(system.sweep(), rod, i, bolt)), "greatest": most,
             **place}
 

@@ -3,16 +3,24 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..motion import System
+from ..units import in_house_units
 from .lengths import deflection_per_length, length_rates, rods_in_play
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..model.whole import Model
 
 ENDS = ("first", "second")
 
 
-def rod_sheet(system: System):
+@in_house_units(length="length tube longer shorter", turns="turns_longer turns_shorter")
+def rod_sheet(system: System) -> pd.DataFrame:
     """What to cut and how far each rod can be adjusted.
 
     Parameters
@@ -44,7 +52,8 @@ def rod_sheet(system: System):
                                        "turns_longer", "turns_shorter", "hardware", "missing"])
 
 
-def end_sheet(system: System):
+@in_house_units(length="thread_pitch engaged needed most longer shorter")
+def end_sheet(system: System) -> pd.DataFrame:
     """Every rod end as fitted: thread, hand, engagement and adjustment left.
 
     Parameters
@@ -79,7 +88,8 @@ def end_sheet(system: System):
                                        "adjustable"])
 
 
-def turns(system: System):
+@in_house_units(length="per_turn", angle="turn half_turn")
+def turns(system: System) -> pd.DataFrame:
     """What turning a rod end, or a tube between two of them, does to the surfaces at neutral.
 
     A rod end taken off and turned out lengthens the rod by its pitch a turn.  A tube turned
@@ -130,7 +140,7 @@ def _turned(model, rod):
         yield "tube", rod, one.pitch + sense * other.pitch
 
 
-def half_turns(model, rod: str, end: int) -> tuple[int, int] | None:
+def half_turns(model: Model, rod: str, end: int) -> tuple[int, int] | None:
     """Half turns an end may be turned in (minus) and out; None where the file does not say."""
     fitted, _, thread = model.fitting(rod, end)
     left = _end(model, rod, end)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,6 +12,10 @@ from ..errors import MotionError, nearest
 from ..model import STATIONS
 from ..motion import Rates, Seeds, System, hinge_sign
 from ..stops import dimension_tolerances, meeting, seeds_of, stop_rates
+from ..units import in_house_units
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 NEUTRAL = "neutral"
 NOTHING = 1e-12  # degrees per mm: a dimension that moves a surface less has no part in it
@@ -60,7 +66,7 @@ def spots(system: System) -> list[Spot]:
     return found
 
 
-def dimension_rates(system: System, names, **inputs) -> dict:
+def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> dict:
     """Change of every surface per mm of some dimensions, the stick held.
 
     Parameters
@@ -89,7 +95,9 @@ def dimension_rates(system: System, names, **inputs) -> dict:
     return found
 
 
-def sensitivities(system: System, at=None, *, rigged: bool = False):
+@in_house_units(angle_per_length="per_mm", length="tolerance", angle="moves")
+def sensitivities(system: System, at: list[Spot] | None = None, *,
+                  rigged: bool = False) -> pd.DataFrame:
     """How far each dimension of the build moves each surface, the most first.
 
     Parameters
@@ -150,7 +158,8 @@ def _set_by_rods(system, rates: dict) -> dict:
     return done
 
 
-def error_bands(found):
+@in_house_units(angle="worst rss")
+def error_bands(found: pd.DataFrame) -> pd.DataFrame:
     """Worst case and root sum square of every surface at every spot.
 
     Parameters
@@ -168,7 +177,7 @@ def error_bands(found):
     return groups.agg(worst="sum", rss=lambda k: float(np.sqrt(np.sum(np.square(k))))).reset_index()
 
 
-def chosen_surfaces(system: System, surfaces) -> tuple[str, ...]:
+def chosen_surfaces(system: System, surfaces: Iterable[str] | None) -> tuple[str, ...]:
     """Surfaces asked for, all of them unless named; an unknown one is refused."""
     known = system.model.surfaces
     for name in surfaces or ():

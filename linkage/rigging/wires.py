@@ -4,17 +4,23 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import scene_of, travel_box
+from ..clearances import scene_of
 from ..errors import LinkageError, nearest
 from ..geometry import piece_gap, sphere, tube
 from ..model import AIRFRAME
 from ..model.keys import unit_vector
 from ..motion import System, body_of, enclose
 from ..search import extreme
+from ..stops import judged_box
+from ..units import in_house_units
 from .loops import arc_chain, bend_radius, length_needed
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 WITHIN = 1e-3  # mm between the extreme met and the one proven, when enough is proven
 MOST_CELLS = 20_000
@@ -84,11 +90,11 @@ def _wire(system, name):
 
 
 def _box(system, one: str, other: str) -> dict:
-    """Wanted travel of the inputs that move one part against another."""
+    """Travel, as the stops leave it, of the inputs that move one part against another."""
     needs = system.plan.depends_on()
     joints = [joint for joint, _ in system.plan.route(one, other)]
     moving = frozenset().union(*(needs[joint] for joint in joints))
-    return {name: travel for name, travel in travel_box(system).items() if name in moving}
+    return {name: travel for name, travel in judged_box(system).items() if name in moving}
 
 
 def _proven_least(system, clamps, box, sense, met) -> float:
@@ -130,7 +136,8 @@ def _split(centres, halves):
     return centres, halves
 
 
-def wire_table(system: System):
+@in_house_units(length="least greatest never_more needed to_exit length spare bend bend_limit")
+def wire_table(system: System) -> pd.DataFrame:
     """Free length, slack and bend of every wire over the whole wanted travel.
 
     Parameters
@@ -172,7 +179,8 @@ def _to_exit(system, wire) -> float:
     return runs[0] if runs else math.nan
 
 
-def chafe(system: System, wire: str):
+@in_house_units(length="gap reach required")
+def chafe(system: System, wire: str) -> pd.DataFrame:
     """What the loop of a wire comes near, at a grid of stick positions over the wanted travel.
 
     Parameters
@@ -211,7 +219,7 @@ class _Loop:
 
     def __init__(self, system, wire):
         self.system, self.wire = system, wire
-        self.box = travel_box(system)
+        self.box = judged_box(system)
         sides = [np.linspace(*travel, STEPS) for travel in self.box.values()]
         grid = [side.ravel() for side in np.meshgrid(*sides, indexing="ij")]
         self.grid = np.stack(grid, axis=-1) if grid else np.zeros((1, 0))

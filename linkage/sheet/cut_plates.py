@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from pathlib import Path
+
 import numpy as np
 
 from ..relief import Relief, page_count, said_area, said_width
@@ -9,7 +12,7 @@ from ..results import aligned, number, section
 from ..units import CAUTION, LENGTHS
 
 
-def relief_sheet(reliefs, unit: str, density: float | None = None) -> str:
+def relief_sheet(reliefs: Sequence[Relief], unit: str, density: float | None = None) -> str:
     """Pairs cured and what was taken away, a table each.
 
     Parameters
@@ -52,7 +55,7 @@ def _row(relief: Relief, unit, density):
             said_width(min(holes), unit) if holes else "–", mass]
 
 
-def template_sheet(drawings: dict, folder, paper: str | None = None) -> str:
+def template_sheet(drawings: dict, folder: Path | str, paper: str | None = None) -> str:
     """What templates were written, and what they measure.
 
     Parameters

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -15,6 +17,9 @@ from .clearance_terms import cuts, proven, too_near
 from .dimensions import Layout, named_dimensions
 from .fit import Fit, Problem, fit
 from .targets import Trial, aims_of
+
+if TYPE_CHECKING:
+    from .targets import Aim
 
 LOOKED = 41  # places along an input at which a direction's least gearing is looked for
 ROUNDS = 8  # fits with what the last proof found missing
@@ -41,7 +46,7 @@ class Check:
     at: tuple
     clearance: object
 
-    def met(self, aims) -> np.ndarray:
+    def met(self, aims: Sequence[Aim]) -> np.ndarray:
         """Which aims are met, bool (m,)."""
         return np.array([aim.met(v) for aim, v in zip(aims, self.found, strict=True)], dtype=bool)
 
@@ -51,7 +56,7 @@ class Check:
         return self.clearance is None or bool(self.clearance["ok"].astype(bool).all())
 
 
-def check(system: System, aims, *, apart: bool = True) -> Check:
+def check(system: System, aims: Sequence[Aim], *, apart: bool = True) -> Check:
     """Aims and clearances of a system, worked out by the rooms that report them elsewhere.
 
     Parameters

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..clearances import clearance, pair_gap, scene_of
@@ -11,6 +14,11 @@ from .dimensions import Layout
 from .fit import Cut
 from .targets import Aim
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ..clearances.scene import Pair
+
 BRACKET = 0.02  # mm; width of the proof
 PAD = 0.03  # mm beyond the requirement that a fit aims for, so that the proof finds it met
 STEP = 1e-3  # mm and degrees to either side for the rate of a gap
@@ -18,7 +26,7 @@ SAME = 1e-6  # mm, and mm per mm, within which two pairs come near alike
 STILL = 1e-9  # mm per mm below which a dimension doesn't change a gap
 
 
-def proven(system: System):
+def proven(system: System) -> pd.DataFrame:
     """The proven clearance table of a system; None where the file asks for none.
 
     Parameters
@@ -34,7 +42,7 @@ def proven(system: System):
     return clearance(system, BRACKET)
 
 
-def too_near(system: System, table) -> dict:
+def too_near(system: System, table: pd.DataFrame) -> dict:
     """Where each missed pair is nearest.
 
     Parameters
@@ -55,7 +63,8 @@ def too_near(system: System, table) -> dict:
             for row in table[~table["ok"].astype(bool)].to_dict("records")}
 
 
-def cuts(layout: Layout, values, watched) -> tuple[tuple[Cut, ...], tuple[str, ...]]:
+def cuts(layout: Layout, values: np.ndarray,
+         watched: Iterable[tuple[Pair, dict]]) -> tuple[tuple[Cut, ...], tuple[str, ...]]:
     """Gaps of watched pairs at their positions as they change with the dimensions.
 
     Parameters

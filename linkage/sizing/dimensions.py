@@ -6,6 +6,7 @@ twins.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -132,7 +133,7 @@ class Layout:
             for address, sense in each.moves:
                 self._acting.setdefault(address, []).append((k, each, sense))
 
-    def places(self, values) -> dict:
+    def places(self, values: Mapping[str, float]) -> dict:
         """Neutral position of every point, and its rate per unit of each dimension.
 
         Parameters
@@ -195,7 +196,7 @@ class Layout:
                 np.cross(axis, way) * (size + longer) * sense * np.radians(1.0)
         return place - across + way * (size + longer), rate
 
-    def dimensions(self, values) -> tuple[Dimensions, Seeds]:
+    def dimensions(self, values: Mapping[str, float]) -> tuple[Dimensions, Seeds]:
         """Dimensions of the motion, and their rates per unit of each named dimension.
 
         Parameters
@@ -232,7 +233,7 @@ class Layout:
         apart = float(np.linalg.norm(p - q))
         return apart, (d_p - d_q) @ (p - q) / apart
 
-    def model_at(self, values) -> Model:
+    def model_at(self, values: Mapping[str, float]) -> Model:
         """The model with its dimensions chosen; solids drawn on a moved part go with it.
 
         Parameters

@@ -11,6 +11,7 @@ The multipliers of 2 and 3 say which target holds the result by how much.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -37,7 +38,7 @@ class Cut:
     rate: np.ndarray
     at: np.ndarray
 
-    def give(self, values):
+    def give(self, values: np.ndarray) -> tuple[float, np.ndarray]:
         """Gap and rates at some dimensions."""
         return self.value + float(self.rate @ (values - self.at)), self.rate
 
@@ -106,7 +107,7 @@ class Problem:
         self.drawn = ((drawn - low) / self.span)[self.free]
         self._last = None
 
-    def values(self, z):
+    def values(self, z: np.ndarray) -> np.ndarray:
         """Dimensions in mm and degrees from the shares of their ranges that are free."""
         values = self.low.astype(float)
         values[self.free] += self.span[self.free] * np.asarray(z, dtype=float)
@@ -114,18 +115,18 @@ class Problem:
             values[k] = value
         return values
 
-    def holding(self, held) -> Problem:
+    def holding(self, held: Mapping[int, float]) -> Problem:
         """The same with some dimensions held."""
         return Problem(self.layout, self.aims, self.cuts, self.between, held)
 
-    def assembled(self, z) -> System | None:
+    def assembled(self, z: np.ndarray) -> System | None:
         """The system with these dimensions; None where it can't be assembled."""
         try:
             return System(self.layout.model_at(self.values(z)))
         except LinkageError:
             return None
 
-    def give(self, system, z):
+    def give(self, system: System, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Found values (m,) and their rates (m, k) per mm and degree."""
         values = self.values(z)
         trial = Trial(system, self.layout, values, self.between)
@@ -134,7 +135,7 @@ class Problem:
         found = np.array([value for value, _ in pairs])
         return found, np.array([rate for _, rate in pairs]).reshape(len(found), len(values))
 
-    def shares(self, system, z):
+    def shares(self, system: System, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Shares (m,) that are missed, and their rates (m, free) per share of each range."""
         key = (id(system), np.asarray(z).tobytes())
         if self._last is None or self._last[0] != key:
@@ -147,24 +148,24 @@ class Problem:
             self._last = key, (share, slope)
         return self._last[1]
 
-    def used(self, system, z):
+    def used(self, system: System, z: np.ndarray) -> np.ndarray:
         """Shares (m,) of the tolerances that are used; a least that is missed uses 1 and more."""
         share = self.shares(system, z)[0]
         return np.where(self.least, np.where(share > EXACT, 1 + share, 0.0), np.abs(share))
 
-    def wrong_way(self, system, z) -> bool:
+    def wrong_way(self, system: System, z: np.ndarray) -> bool:
         """Whether a surface goes the wrong way, which no choice may bring about."""
         share = self.shares(system, z)[0][self.turns]
         return bool(((share > EXACT) & (share < LOST)).any())
 
-    def missed(self, system, z):
+    def missed(self, system: System, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """As `shares`, with a least that is met counting 0."""
         share, slope = self.shares(system, z)
         idle = self.least & (share < 0)
         return np.where(idle, 0.0, share), np.where(idle[:, None], 0.0, slope)
 
 
-def fit(problem: Problem, starts: int, seed: int, begin=None) -> Fit:
+def fit(problem: Problem, starts: int, seed: int, begin: np.ndarray | None = None) -> Fit:
     """The best dimensions from several starts.
 
     Parameters

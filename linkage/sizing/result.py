@@ -86,7 +86,7 @@ def size(system: System, *, starts: int = 8, seed: int = 0, rounded: bool = Fals
                   chosen.check.clearance, ok, _verdict(chosen, targets, ok))
 
 
-def write_sized(sizing: Sizing, source, path) -> None:
+def write_sized(sizing: Sizing, source: Path | str, path: Path | str) -> None:
     """Write the file that was sized, with its chosen dimensions in it, to a file of its own.
 
     Parameters

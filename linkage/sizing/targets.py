@@ -74,11 +74,11 @@ class Aim:
         """What counts as one share of the tolerance."""
         return SCALE[self.kind] if self.least else max(self.within, FINEST)
 
-    def share(self, value):
+    def share(self, value: float) -> float:
         """How far off in shares of the tolerance; of a least, what is missing."""
         return (self.wanted - value if self.least else value - self.wanted) / self.scale
 
-    def met(self, value) -> bool:
+    def met(self, value: float) -> bool:
         """Whether a value does."""
         if self.least:
             return bool(value >= self.wanted - 1e-6)
@@ -148,7 +148,7 @@ class Trial:
             self.rates = Rates(self.motion.posture, seeds)
             self.dual = _dual(self.motion.posture, self.rates, seeds, len(values))
 
-    def give(self, aim: Aim):
+    def give(self, aim: Aim) -> tuple[float, np.ndarray]:
         """Value and rates of one aim.
 
         Parameters

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..model import AIRFRAME, STATIONS
 from ..motion import Dimensions, Posture, Rates, Seeds, body_of
 from .faces import Meeting
+
+if TYPE_CHECKING:
+    from ..motion.system import System
 
 
 def stop_rates(made: Meeting, angle: float, thickness: float) -> dict:
@@ -45,7 +50,7 @@ def stop_rates(made: Meeting, angle: float, thickness: float) -> dict:
     return found
 
 
-def dimension_tolerances(system) -> dict:
+def dimension_tolerances(system: System) -> dict:
     """Tolerance of every hardpoint coordinate and rod length, mm: ``{(name, what): mm}``."""
     model = system.model
     points = {(name, axis): model.point_tolerance(name) for name in model.points

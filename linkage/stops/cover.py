@@ -64,7 +64,7 @@ class Cells:
             parent = np.concatenate([parent, parent[cut]])
         return Cells(self.box, low, high), parent
 
-    def joined(self, place) -> np.ndarray:
+    def joined(self, place: np.ndarray) -> np.ndarray:
         """Which cells are joined to those that hold a place, over faces, edges and corners.
 
         Parameters

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,6 +18,9 @@ from ..motion import System, body_of
 from ..units import shown_length
 from .first import WITHIN, first_contact
 from .ways import Ways, moving
+
+if TYPE_CHECKING:
+    from ..clearances.scene import Scene
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
 ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
@@ -155,7 +159,7 @@ class Meeting:
                            f"to the end of its reach; move them nearer", stop=self.name)
 
 
-def stage_with(scene, entries) -> Stage:
+def stage_with(scene: Scene, entries) -> Stage:
     """Stage of pairs each with solids of its own, so that a spacer is there for its stop alone.
 
     Parameters

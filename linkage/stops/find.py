@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..clearances import Stage, near_of, scene_of
 from ..motion import System
+from ..units import in_house_units
 from .faces import Meeting, meeting, stage_with
 from .first import WITHIN, first_contact
 from .reach import first_loss
 from .ways import Ways
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 ALIKE = 0.05  # degrees (mm) within which stops of both sticks count as reached together
 
 
-def find_stops(system: System):
+@in_house_units(position="angle free_to met_at")
+def find_stops(system: System) -> pd.DataFrame:
     """Where each stop makes contact, and whether it governs.
 
     A stop is sought along its input with the others at 0.  It governs when its faces meet before
@@ -56,7 +62,7 @@ def find_stops(system: System):
                                        "governs", "reason", "free_to", "met_at"])
 
 
-def ends_without_stop(system: System, stops) -> list[tuple[str, str]]:
+def ends_without_stop(system: System, stops: pd.DataFrame) -> list[tuple[str, str]]:
     """Ends of travels that have stops of which none governs: ``[(input, side)]``.
 
     Parameters
@@ -70,6 +76,28 @@ def ends_without_stop(system: System, stops) -> list[tuple[str, str]]:
         key = row["input"], system.model.stops[row["stop"]].side
         sides[key] = sides.get(key, False) or bool(row["governs"])
     return [key for key, governed in sides.items() if not governed]
+
+
+def drawn_ends(system: System, stops: pd.DataFrame) -> dict:
+    """Both ends of each input, the others at 0: the drawn stop that governs, else the wanted end.
+
+    Parameters
+    ----------
+    system : System
+    stops : DataFrame
+        As `find_stops` gives it.
+
+    Returns
+    -------
+    dict
+        ``{input: (least, greatest)}``, degrees (mm for a slide).
+    """
+    ends = {name: list(control.travel) for name, control in system.inputs.items()
+            if control.body is not None}
+    for row in stops[stops["governs"]].to_dict("records"):
+        k = int(system.model.stops[row["stop"]].side == "greatest")
+        ends[row["input"]][k] = float(row["met_at"])
+    return {name: tuple(both) for name, both in ends.items()}
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,6 +10,7 @@ Newton; Moore, Kearfott & Cloud, Introduction to Interval Analysis, 2009, ch. 8,
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,6 +21,9 @@ from ..intervals import GROW, U
 from ..motion import enclose
 from ..search import refine
 from .ways import Ways, first_root, moving
+
+if TYPE_CHECKING:
+    from ..motion.posture import Posture
 
 WITHIN = 1e-6  # degrees (mm) between free up to and met at for a first contact to be decided
 STUCK = 0.2  # share of that: a stretch that can't be proven free, at which a march ends
@@ -50,7 +54,8 @@ class FirstContact:
     lost_at: np.ndarray
 
 
-def first_contact(stage: Stage, ways: Ways, asked=None, within=WITHIN) -> FirstContact:
+def first_contact(stage: Stage, ways: Ways, asked: np.ndarray | None = None,
+                  within: float = WITHIN) -> FirstContact:
     """March out from neutral along ways until each pair first touches.
 
     Parameters
@@ -287,7 +292,7 @@ class _March:
             self.lost[pair, way] = min(self.lost[pair, way], share[lost.argmax()])
 
 
-def tubes_apart(stage, posture, pieces, count):
+def tubes_apart(stage: Stage, posture: Posture, pieces, count: int) -> np.ndarray:
     """Lower bound of the gap of piece pairs over cells from the round tubes about them.
 
     Parameters

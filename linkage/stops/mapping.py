@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -14,6 +15,9 @@ from .faces import meeting, stage_with
 from .first import first_contact
 from .reach import first_loss
 from .ways import Ways
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel that the map shows
 CLEAR = 1e-3  # mm of proven gap that counts as no contact
@@ -55,7 +59,8 @@ class TravelMap:
     sides: dict
 
 
-def travel_map(system: System, beyond: float = BEYOND, touching=None) -> TravelMap:
+def travel_map(system: System, beyond: float = BEYOND,
+               touching: list[str] | None = None) -> TravelMap:
     """Map what touches over the travel of the first two inputs, the others at 0.
 
     Pairs are proven clear over the whole map or else followed along rays from neutral; stops are
@@ -110,7 +115,7 @@ def _touching(system, box):
     return [pairs[k].name for k in close], list(proof.place[close])
 
 
-def may_touch(system: System, found) -> list[str]:
+def may_touch(system: System, found: pd.DataFrame) -> list[str]:
     """Pairs of a clearance table that may touch over the wanted travel, spacers counted.
 
     Parameters

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..intervals import GROW, Enclosure, U
 from ..motion import Close, System, Together, enclose, kernels
 from .ways import Ways, first_root
+
+if TYPE_CHECKING:
+    from ..motion.posture import Posture
 
 STRETCHES = 4  # of each way at first
 STUCK = 2e-7  # degrees (mm) of a stretch that can't be proven at which a march ends
@@ -76,7 +81,7 @@ def _proven(system, ways, stretches):
     return np.where(sure, first_root(rows[0] - slack, rows[1], rows[2]), -1.0), likely
 
 
-def room_left(posture, count: int):
+def room_left(posture: Posture, count: int):
     """What must stay above 0 for every rod to reach, over the cells of an enclosed posture.
 
     Parameters

@@ -11,15 +11,20 @@ from __future__ import annotations
 
 import weakref
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..clearances import Travel, scene_of, travel_box
 from ..clearances.cell_bounds import bounds
+from ..errors import LinkageError
 from ..motion import System
 from .cover import Cells
 from .faces import meeting, stage_with
 from .witness import touching
+
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
 
 FINE = 0.05  # degrees (mm) of a cell on the edge of the cover that is not halved any more
 MOST = 4000  # cells of one cover after which its edge is left as coarse as it is
@@ -96,7 +101,7 @@ class RealTravel:
                                  np.ones(len(self.inputs), bool))
 
 
-def real_travel(system: System, tolerances=None) -> RealTravel:
+def real_travel(system: System, tolerances: Tolerance | None = None) -> RealTravel:
     """Work out the travel that the stops leave.
 
     Parameters
@@ -118,6 +123,25 @@ def real_travel(system: System, tolerances=None) -> RealTravel:
     if tolerances not in known:
         known[tolerances] = _worked_out(system, tolerances)
     return known[tolerances]
+
+
+def judged_box(system: System) -> dict:
+    """Ends that hold every stick position the stops leave, where something is searched over them.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    dict
+        ``{input: (least, greatest)}``; the wanted travel where a stop leaves none at all, which
+        the search for the stops tells.
+    """
+    try:
+        return real_travel(system).box
+    except LinkageError:
+        return travel_box(system)
 
 
 def _worked_out(system, tolerances) -> RealTravel:

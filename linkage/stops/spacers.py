@@ -3,23 +3,29 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..errors import LinkageError
 from ..motion import System
 from ..search import crossings
-from ..units import shown_length
+from ..units import in_house_units, shown_length
 from .contact_rates import stop_rates
 from .faces import Meeting, meeting
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MOST_STACKED = 4  # washers or sheets in one stack
 SAME = 1e-6  # mm within which two thicknesses are one
 STEPS = 81
 
 
+@in_house_units(length="thickness made_of", position="angle band")
 def size_spacer(system: System, *, stop: str, deflection: dict | None = None,
-                input: dict | None = None):
+                input: dict | None = None) -> pd.DataFrame:
     """Spacer thickness that stops the stick, or a surface, where it should.
 
     Parameters
@@ -117,7 +123,7 @@ def thickness_for(made: Meeting, angle: float) -> float:
     return float(found[0])
 
 
-def stock_about(stock, exact: float) -> tuple:
+def stock_about(stock: Sequence[float], exact: float) -> tuple:
     """Nearest stacks of stock not thicker and not thinner than a thickness.
 
     Parameters

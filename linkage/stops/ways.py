@@ -41,7 +41,7 @@ class Ways:
         wide = size * (half * (1 + 8 * U) + 8 * U)[:, None]
         return self.place(centre, way), {n: wide[:, i] for i, n in enumerate(self.names)}
 
-    def along(self, rows, way) -> np.ndarray:
+    def along(self, rows: np.ndarray, way: np.ndarray) -> np.ndarray:
         """Enclosures over such boxes as they are along the way: of one input instead of several.
 
         Parameters
@@ -68,7 +68,7 @@ def moving(stage):
     return stage.system.only(bodies)
 
 
-def first_root(value, slope, bend) -> np.ndarray:
+def first_root(value: np.ndarray, slope: np.ndarray, bend: np.ndarray) -> np.ndarray:
     """Where the first of some polynomials of degree 2 over -1 to 1 comes down to 0.
 
     Parameters

@@ -8,6 +8,8 @@ than the radii.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..clearances import Stage
@@ -15,13 +17,17 @@ from ..clearances.carrying import combined
 from ..intervals import GROW, Enclosure, U, extent
 from ..motion import enclose
 
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+
 SLACK = 1024 * U  # of the greatest coordinate in play, for the roundings
 MEMBER = 1e-7  # mm that a witness is kept inside its own piece
 TARGETS = (0.9, 0.6, 0.3, 0.1)  # shares of the depth of an overlap that a witness is sought at
 PUSHES = 40
 
 
-def touching(stage: Stage, items, cells, tolerances=None) -> tuple[np.ndarray, np.ndarray]:
+def touching(stage: Stage, items, cells,
+             tolerances: Tolerance | None = None) -> tuple[np.ndarray, np.ndarray]:
     """Whether piece pairs are proven to touch at every position of cells, in every build.
 
     Parameters

@@ -1,12 +1,21 @@
 """The live workbook: one page that shows a control system at any stick position."""
 
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
 from .grid import Axis, Grid, make_grid
 from .payload import Payload, as_json, as_plain, make_payload
+
+if TYPE_CHECKING:
+    from ..motion.system import System
+    from .live import Workbook
 
 __all__ = ["Axis", "Grid", "Payload", "as_json", "as_plain", "make_grid", "make_payload", "open"]
 
 
-def open(source, path=None):
+def open(source: System | Path | str, path: Path | str | None = None) -> Workbook:
     """Open the live workbook on a system or a model file.
 
     Parameters

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 
@@ -53,7 +54,7 @@ class Draft:
         return Draft(self.original, self.past[-1], self.past[:-1])
 
 
-def save(model: Model, source, path, over: bool) -> list:
+def save(model: Model, source: Path | str, path: Path | str, over: bool) -> list:
     """Write the model as it stands: the file it came from with what has changed in it.
 
     Parameters
@@ -310,7 +311,7 @@ def _moved(before, now, unit) -> str:
         "-", "\N{MINUS SIGN}")
 
 
-def changes(draft: Draft, rows, before: System, now: System) -> list[str]:
+def changes(draft: Draft, rows: list[dict], before: System, now: System) -> list[str]:
     """What differs from the file, one line each.
 
     Parameters

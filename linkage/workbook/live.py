@@ -9,6 +9,7 @@ import threading
 import time
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import anywidget
 import numpy as np
@@ -55,6 +56,9 @@ from .payload import make_payload
 from .program import script, style
 from .prover import Prover
 from .typed import typed_length
+
+if TYPE_CHECKING:
+    from ..model.whole import Model
 
 REST = 0.3  # seconds without input after which the proof begins
 PROBED = 13  # positions at which the way of a stop's faces is compared
@@ -119,7 +123,7 @@ class Workbook(anywidget.AnyWidget):
         self.on_msg(lambda _, content, buffers: self.answer(content))
 
     @property
-    def model(self):
+    def model(self) -> Model:
         """The model as it stands now."""
         return self._draft.model
 
@@ -128,7 +132,7 @@ class Workbook(anywidget.AnyWidget):
         """The system as it stands now."""
         return self._system
 
-    def answer(self, content) -> None:
+    def answer(self, content: object) -> None:
         """Answer one message of the page; whatever is wrong with it becomes the message.
 
         Parameters
@@ -228,7 +232,7 @@ class Workbook(anywidget.AnyWidget):
             draft = self._draft.undone()
             self._settle(System(draft.model), draft)
 
-    def save(self, path, *, over: bool = False) -> bool:
+    def save(self, path: Path | str, *, over: bool = False) -> bool:
         """Write the model as it stands to a file, whole or not at all.
 
         Parameters
@@ -263,7 +267,7 @@ class Workbook(anywidget.AnyWidget):
     def _is_source(self, path) -> bool:
         return self._path is not None and self._path.exists() and path.samefile(self._path)
 
-    def close(self):
+    def close(self) -> None:
         """End the page and what works for it."""
         if self._timer:
             self._timer.cancel()

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import numbers
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 from ..errors import LinkageError, nearest
 from ..units import shown_length
@@ -40,19 +42,19 @@ class Request:
     fields: dict = field(default_factory=dict)
 
 
-def number_of(content) -> int:
+def number_of(content: Any) -> int:
     """The number that a page's message carries, 0 where it carries none."""
     number = content.get("n", 0) if isinstance(content, dict) else 0
     return number if _whole(number) else 0
 
 
-def place_of(content) -> str:
+def place_of(content: Any) -> str:
     """The control that a page's message comes from, "" where it doesn't say."""
     where = content.get("where", "") if isinstance(content, dict) else ""
     return where if _text(where) else ""
 
 
-def read_request(content) -> Request:
+def read_request(content: object) -> Request:
     """A page's message as a request.
 
     Parameters
@@ -114,7 +116,7 @@ _CHECKS = {"text": _text, "yes or no": lambda value: isinstance(value, bool),
                                    and all(map(_text, value)))}
 
 
-def check_limits(limits: dict, box: dict, said) -> None:
+def check_limits(limits: dict, box: dict, said: Callable) -> None:
     """Refuse limits that the workbook doesn't reach.
 
     Parameters
@@ -134,7 +136,7 @@ def check_limits(limits: dict, box: dict, said) -> None:
                                f"neutral to {said(name, high)}")
 
 
-def check_position(position: dict, limits: dict, said) -> None:
+def check_position(position: dict, limits: dict, said: Callable) -> None:
     """Refuse a stick position outside the limits; `said` as of `check_limits`."""
     for name, value in position.items():
         if name not in limits:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,6 +22,10 @@ from ..gearing.travels import SIGNS
 from ..motion import System
 from ..stops import find_stops, meeting, travel_map
 from ..units import shown_length
+
+if TYPE_CHECKING:
+    from ..model.parts import Spacer
+    from ..stops.faces import Meeting
 
 CHARTED = 9  # thicknesses of a spacer chart
 MARGIN = 3.0  # degrees (mm) past the wanted travel that the travel map is worked out for
@@ -44,7 +50,8 @@ def required_rows(system: System) -> list[dict]:
     rows = []
     for row in required_travels(system).to_dict("records"):
         end = "greatest" if row["at"] > 0 else "least"
-        rows.append({"surface": row["surface"], "input": row["input"], "word": WAYS[row["way"]],
+        moved_by = row["input"] if isinstance(row["input"], str) else ""  # no input moves it
+        rows.append({"surface": row["surface"], "input": moved_by, "word": WAYS[row["way"]],
                      "required": row["required"], "within": row["within"],
                      "found": _number(row["found"]), "ok": bool(row["ok"]), "end": end,
                      "value": SIGNS[row["way"]] * row["required"]})
@@ -82,7 +89,7 @@ def waiting_row(system: System, name: str) -> dict:
             "chart": None, "deflections": {}, "governs": None, "reason": ""}
 
 
-def stop_row(system: System, name: str, made=None) -> dict:
+def stop_row(system: System, name: str, made: Meeting | None = None) -> dict:
     """A stop as it stands: where it is reached and what the surfaces do there.
 
     Parameters
@@ -107,7 +114,7 @@ def stop_row(system: System, name: str, made=None) -> dict:
     return row | {"deflections": {s: _number(motion.deflection(s)) for s in system.model.surfaces}}
 
 
-def most_thickness(spacer) -> float:
+def most_thickness(spacer: Spacer | None) -> float:
     """How thick a slider lets a spacer become, mm."""
     if spacer is None:
         return 0.0
@@ -219,7 +226,7 @@ def map_of(system: System) -> dict | None:
             "free": np.round(found.free, 3).tolist(), "old": False}
 
 
-def exact_at(system: System, position: dict, pairs, gaps) -> dict:
+def exact_at(system: System, position: dict, pairs: Iterable[str], gaps: Callable) -> dict:
     """Exact deflections, gearing and gaps at one stick position.
 
     Parameters

@@ -14,6 +14,8 @@ import os
 import subprocess
 import sys
 import threading
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, TextIO
 
 from ..errors import LinkageError
 from ..model.file import format_model, parse_model
@@ -27,6 +29,9 @@ from .page_tables import (
     required_rows,
     stop_row,
 )
+
+if TYPE_CHECKING:
+    from ..model.whole import Model
 
 PHASES = {"directions": direction_rows, "required": required_rows,
           "stops": lambda system: [stop_row(system, name) for name in system.model.stops],
@@ -69,7 +74,7 @@ class Prover:
                 self._end()
                 threading.Thread(target=self.start, daemon=True).start()
 
-    def prove(self, serial: int, model, phases) -> None:
+    def prove(self, serial: int, model: Model, phases: list) -> None:
         """Begin with a model; whatever was under way is given up."""
         line = json.dumps({"serial": serial, "model": format_model(model), "phases": phases})
         with self._lock:
@@ -117,7 +122,7 @@ class Prover:
                         "(out of memory?); change anything to begin again")
 
 
-def answer(lines, out) -> None:
+def answer(lines: Iterable[str], out: TextIO) -> None:
     """Answer every model of some lines.
 
     Parameters

@@ -6,7 +6,7 @@ of first order needs (a gap can't shrink by more than its farthest-moving points
 The sweep is made at every Nth of the 201 x 201 stick positions (all of them with --full) and its
 time scaled to all of them; pieces that a ball about each rules out are left out of the library's
 share too.  With --ours the sweep is left out; --plot FILE.png draws cost against pairs and bracket
-width.  Needs: pip install coal
+width.  Needs: pip install -e '.[bench]'
 """
 
 import sys
@@ -18,6 +18,7 @@ import numpy as np
 
 import linkage
 from linkage.clearances import Stage, near_of, prove, scene_of, travel_box
+from linkage.clearances.cell_bounds import Bounds
 from linkage.clearances.stage import measure
 from linkage.clearances.table import NEAR, _about_apart
 from linkage.motion import enclose
@@ -104,7 +105,7 @@ def ours(system, width, share=1.0):
 
 
 def first_order(stage, items, cells, tolerances=None, enough=None):
-    """The plain bound in place of `linkage.clearances.proof.bounds`."""
+    """The plain bound in place of `linkage.clearances.search.bounds`."""
     (which, cell), (names, centres, halves) = items, cells
     named = {n: centres[:, i] for i, n in enumerate(names)}
     posture = stage.system.sweep(**named).posture
@@ -118,12 +119,13 @@ def first_order(stage, items, cells, tolerances=None, enough=None):
             moved = [m + np.abs(side[1:]).sum(axis=0) ** 2
                      for m, side in zip(moved, sides, strict=True)]
         low[here] = value[here] - sum(np.sqrt(m).max(axis=0) for m in moved)
-    return value, low, centres[cell]
+    return Bounds(value, low, centres[cell], np.zeros((0, len(which)), np.int8),
+                  np.zeros((len(which), 1 + len(names), 3)))
 
 
 def plain_cells(system, width):
     """Cells that the plain bound needs, pair by pair, and whether it came to an end."""
-    module = sys.modules["linkage.clearances.proof"]
+    module = sys.modules["linkage.clearances.search"]
     second, module.bounds = module.bounds, first_order
     try:
         proof = prove(Stage(scene_of(system), near_of(system)), travel_box(system), width,

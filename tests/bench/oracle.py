@@ -24,7 +24,8 @@ def histogram(title, values, edges):
     counts, _ = np.histogram(values, edges)
     print(f"\n{title} ({len(values)})")
     for low, high, count in zip(edges[:-1], edges[1:], counts, strict=True):
-        print(f"  {low:>8g} to {high:<8g} {count:6d} {'#' * int(np.ceil(50 * count / max(counts)))}")
+        bar = "#" * int(np.ceil(50 * count / max(counts)))
+        print(f"  {low:>8g} to {high:<8g} {count:6d} {bar}")
 
 
 def main():

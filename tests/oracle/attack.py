@@ -10,7 +10,7 @@ from .closing import built, close, dimensions
 from .distance import hull_distance
 from .solids import pieces
 
-STEPS = (0.2, 0.05, 0.012, 3e-3, 6e-4, 1e-4, 1e-5)  # shares of the travel, of places tried round the best
+STEPS = (0.2, 0.05, 0.012, 3e-3, 6e-4, 1e-4, 1e-5)  # shares of travel tried about the best
 BLOCK = 600_000
 
 

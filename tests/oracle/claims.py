@@ -1,5 +1,6 @@
 """The library's answers held against the second reading's: what is claimed and is not so."""
 
+import copy
 import itertools
 from dataclasses import dataclass, field
 
@@ -10,6 +11,7 @@ from linkage.model.file import parse_model
 
 from .attack import Hunt, Scene, samples, worst_builds
 from .closing import close, order
+from .contact import first_contact
 from .joined import Away
 from .reading import read
 
@@ -32,7 +34,8 @@ class Fault:
 
     def __str__(self):
         place = ", ".join(f"{n} {v:.9g}" for n, v in self.at.items())
-        return f"{self.what}: {self.pair}: claimed {self.claim:.6g}, met {self.truth:.6g} at {place}"
+        return (f"{self.what}: {self.pair}: claimed {self.claim:.6g}, met {self.truth:.6g} at "
+                f"{place}")
 
 
 @dataclass
@@ -46,12 +49,13 @@ class Findings:
     builds: int = 0
     pairs: int = 0
     undecided: int = 0
+    refused: int = 0
 
     def add(self, other):
         self.faults += other.faults
         self.slack += other.slack
         self.built_slack += other.built_slack
-        for name in ("positions", "builds", "pairs", "undecided"):
+        for name in ("positions", "builds", "pairs", "undecided", "refused"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
 
 
@@ -115,6 +119,12 @@ class Case:
         gap, at, _ = worst_builds([(self.scene_of(pair), pair)], self.box, self.rng, **more)
         return gap[0], self.place(at[0])
 
+    def inside(self, box):
+        """The same system over other travels."""
+        other = copy.copy(self)
+        other.box, other._sampled = box, {}
+        return other
+
     def arcs(self, pair):
         return ARC * sum(self.machine.solids[n]["kind"] in ("washer", "plate") for n in pair)
 
@@ -161,8 +171,53 @@ def clearance_faults(case, count=300):
         if gap < bound - NEARLY:
             found.faults.append(Fault("far", name, bound, gap, at))
     found.pairs, found.positions = len(rows) + len(far), count * (len(rows) + len(far))
+    found.add(verdict_faults(case, rows, count))
     found.add(left_out(case, listed, count // 3))
     return found
+
+
+def verdict_faults(case, rows, count):
+    """What is called ok: over the travel that the stops leave, which the oracle finds itself."""
+    found, box = Findings(), real_box(case)
+    rows = [row for row in rows if row["ok"] and row["rule"] not in ("stop", "waived")]
+    if box is None or not rows:
+        return found
+    met = case.inside(box).met_all([row["pair"].split(" | ") for row in rows], count)
+    for row, (gap, at) in zip(rows, met, strict=True):
+        bound = np.fmax(row["required"], row.get("real_proven", -np.inf))
+        if gap < bound - NEARLY:
+            found.faults.append(Fault("ok", row["pair"], bound, gap, at))
+    return found
+
+
+def real_box(case):
+    """Travels cut at the first contact of the stops; None where one meets nothing or at neutral.
+
+    The stops of a random system all stand on the pitch, which alone moves their faces.
+    """
+    box = {name: list(ends) for name, ends in case.box.items()}
+    for side, sign in (("least", -1.0), ("greatest", 1.0)):
+        for name in {s["input"] for s in case.machine.stops.values() if s["side"] == side}:
+            k = int(sign > 0)
+            limit = sign * (abs(box[name][k]) + 10.0)
+            ends = [first_contact(case, s["between"], name, limit)
+                    for s in case.machine.stops.values()
+                    if (s["input"], s["side"]) == (name, side)]
+            box[name][k] = min(ends, key=abs)
+            if not 0 < abs(box[name][k]) < np.inf:
+                return None
+    return {name: tuple(ends) for name, ends in box.items()}
+
+
+def least_faults(row, low, high, within, place):
+    """What is wrong with the least gap met, from bounds of the gap there."""
+    least, pair = row["least"], row["pair"]
+    if not np.isfinite(high):
+        yield Fault("least out of reach", pair, least, high, place)
+    elif least > 0 and row["rule"] != "joined" and not least - NEARLY <= high <= least + within:
+        yield Fault("least not so there", pair, least, high, place)
+    elif least <= 0 and low > within:
+        yield Fault("no contact there", pair, least, low, place)
 
 
 def row_faults(case, row, met):
@@ -175,20 +230,13 @@ def row_faults(case, row, met):
         place = {n: row[n] for n in case.box}
         if at_edge(case, here, 0):
             high = row["least"]  # a hair decides there, and a joint runs as the root of it
-        elif not np.isfinite(high):
-            found.faults.append(Fault("least out of reach", row["pair"], row["least"], high, place))
-        elif row["least"] > 0 and not row["least"] - NEARLY <= high <= \
-                row["least"] + case.arcs(pair) + NEARLY and row["rule"] != "joined":
-            found.faults.append(Fault("least not so there", row["pair"], row["least"], high, place))
-        elif row["least"] <= 0 and low > case.arcs(pair) + NEARLY:
-            found.faults.append(Fault("no contact there", row["pair"], row["least"], low, place))
+        else:
+            found.faults += least_faults(row, low, high, case.arcs(pair) + NEARLY, place)
         if high < gap and row["rule"] != "joined":
             gap, at = high, place
     if gap < row["proven"] - NEARLY:
         found.faults.append(Fault("proven", row["pair"], row["proven"], gap, at))
     free = row["rule"] in ("stop", "waived")
-    if row["ok"] and not free and gap < row["required"] - NEARLY:
-        found.faults.append(Fault("ok", row["pair"], row["required"], gap, at))
     if np.isfinite(gap) and gap > 1e-3:
         found.slack.append((gap - row["proven"], gap))
     found.undecided += not row["ok"] and not free and gap > row["required"] + 0.1
@@ -247,7 +295,8 @@ def built_faults(case, **more):
                                    case.rng, **more)
     for k, gap, at in zip(near, gaps, places, strict=True):
         name, (bound, row) = list(rows.items())[k]
-        built_fault(found, (name, bound, row), (gap, case.place(at)), drawn[k])
+        built_fault(found, (name, bound, row), (gap, case.place(at)),
+                    (drawn[k], bool(case.machine.stops)))
     count = more.get("builds", 40)
     found.pairs, found.builds = len(near), len(near) * count
     found.positions = found.builds * more.get("places", 40)
@@ -255,13 +304,14 @@ def built_faults(case, **more):
 
 
 def built_fault(found, claim, met, drawn):
-    (name, bound, row), (gap, at) = claim, met
+    """One claim; of a system with stops the verdict is of another travel, so only the bound."""
+    (name, bound, row), (gap, at), (drawn, stopped) = claim, met, drawn
     if gap < bound - NEARLY:
         found.faults.append(Fault("built", name, bound, gap, at))
     if row is None:
         return
     free = row["rule"] in ("stop", "waived")
-    if row["ok"] and not free and gap < row["required"] - NEARLY:
+    if row["ok"] and not free and not stopped and gap < row["required"] - NEARLY:
         found.faults.append(Fault("built ok", name, row["required"], gap, at))
     found.undecided += not row["ok"] and not free and gap > row["required"] + 0.1
     if np.isfinite(gap) and gap > 1e-3:

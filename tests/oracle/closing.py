@@ -157,7 +157,7 @@ class Posture:
 
 
 def order(machine):
-    """Steps that settle the joints: ("drive", ...), ("couple", ...), ("rod", ...), ("rods", ...)."""
+    """Steps settling the joints: ("drive", ...), ("couple", ...), ("rod", ...), ("rods", ...)."""
     steps = [("drive", body, *told) for body, told in machine.drives.items()]
     known = set(machine.drives)
     couplings = dict(machine.couplings)

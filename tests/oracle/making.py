@@ -55,27 +55,34 @@ LENGTHS = ("pivot", "through", "at", "corner", "opposite", "along", "diameter", 
            "structure", "same", "different", "slot")
 
 
+def scaled_holes(holes, by):
+    return [{k: [x * by for x in v] if k == "at" else v * by for k, v in hole.items()}
+            for hole in holes]
+
+
+def scaled_outline(corners, by):
+    return [[k * by for k in corner] for corner in corners]
+
+
+FLAT = {"holes": scaled_holes, "outline": scaled_outline}  # what counts from a plate's own middle
+
+
 def scaled(tables, by, shift):
     """The same system in another unit of length, its stations counted from elsewhere."""
     def point(v):
         return [(k + s) * by for k, s in zip(v, shift, strict=True)]
 
-    def walk(key, value, flat=False):
+    def walk(key, value):
         if isinstance(value, dict):
             if key == "points":
                 return {k: point(v) for k, v in value.items()}
-            if key in ("travel", "holes"):
-                flat = key == "holes"
-            return {k: walk(k, v, flat) for k, v in value.items()}
-        if key == "holes":
-            return [{k: [x * by for x in v] if k == "at" else v * by for k, v in h.items()}
-                    for h in value]
+            return {k: walk(k, v) for k, v in value.items()}
+        if key in FLAT:
+            return FLAT[key](value, by)
         if key in ("pivot", "through", "at", "corner", "opposite") and not isinstance(value, str):
             return point(value)
         if key == "along":
             return [k if isinstance(k, str) else point(k) for k in value]
-        if key == "outline":
-            return [[k * by for k in c] for c in value]
         if isinstance(value, list) and value and isinstance(value[0], dict):
             return [walk(key, v) for v in value]
         if key in LENGTHS and isinstance(value, int | float):
@@ -191,7 +198,8 @@ class Draft:
         self.body(f"wheel {k}", pivot, unit(rng.normal(size=3)),
                   pivot + unit(rng.normal(size=3)) * rng.uniform(30, 60))
         self.tables["coupling"][f"gear {k}"] = {
-            "bodies": [mate, f"wheel {k}"], "ratio": float(rng.uniform(0.4, 2) * rng.choice([-1, 1]))}
+            "bodies": [mate, f"wheel {k}"],
+            "ratio": float(rng.uniform(0.4, 2) * rng.choice([-1, 1]))}
 
     def round_and_round(self):
         """A drag link: the crank follows all the way round, and turns a wheel."""
@@ -287,10 +295,12 @@ class Draft:
     def stopped(self):
         """A pad that meets blocks at both ends of the pitch travel, now and then at neutral."""
         rng = self.rng
-        if rng.random() < 0.5:
+        if rng.random() < 0.2:
             return
         least, greatest = self.tables["input"]["pitch"]["travel"]
-        if greatest > 60:
+        # where stops and ends of reach meet, the travel left is minutes of work to cover
+        if max(abs(k) for i in self.tables["input"].values() for k in i["travel"]
+               if not isinstance(k, str)) > 23:
             return
         low, high = -least * rng.uniform(0.6, 1.2), greatest * rng.uniform(0.6, 1.2)
         if rng.random() < 0.3:

@@ -129,7 +129,8 @@ def size(value, unit):
     if not isinstance(value, str):
         return unit * value
     number, own = value.rsplit(" ", 1)
-    return float(sum(Fraction(k) for k in number.replace("-", " ").split())) * (INCH if own == "in" else 1.0)
+    size = float(sum(Fraction(k) for k in number.replace("-", " ").split()))
+    return size * (INCH if own == "in" else 1.0)
 
 
 def place(value, unit):
@@ -191,7 +192,8 @@ def read_rod(machine, name, rod):
     if "tolerance" in rod:
         machine.tolerance[name] = size(rod["tolerance"], machine.unit)
     if "diameter" in rod:
-        machine.solids[f"{name}/tube"] = {"kind": "rod", "diameter": size(rod["diameter"], machine.unit)}
+        machine.solids[f"{name}/tube"] = {"kind": "rod",
+                                          "diameter": size(rod["diameter"], machine.unit)}
 
 
 def sense(name, positive, joint):

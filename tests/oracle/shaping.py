@@ -74,8 +74,7 @@ def fixed_solid(rng, out, way, small):
         a, b = rng.uniform(15, 80, 2)
         return {"kind": "plate", "at": list(out + way * 3), "normal": list(way), "u": list(u),
                 "thickness": 6.0, "outline": [[-a, -b], [a, -b], [a, b], [-a, b]]}
-    made = solid(rng, out + way * rng.uniform(5, 25), small)
-    return made
+    return solid(rng, out + way * rng.uniform(5, 25), small)
 
 
 MADE = {"sphere": ball, "tube": tube, "pipe": pipe, "box": box, "plate": plate, "washer": washer}

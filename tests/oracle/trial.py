@@ -29,6 +29,8 @@ def tried(case, full):
     for look in looks:
         try:
             found.add(look())
+        except linkage.LinkageError:  # said in words: stops that touch at neutral, and the like
+            found.refused += 1
         except (ArithmeticError, AttributeError, IndexError, KeyError, TypeError,
                 ValueError) as error:
             found.faults.append(Fault(f"raised {error!r}", "", float("nan"), float("nan"), {}))

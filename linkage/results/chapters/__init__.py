@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ...errors import LinkageError, nearest
 from . import (
@@ -22,6 +23,9 @@ from . import (
     tolerances,
     wires,
 )
+
+if TYPE_CHECKING:
+    from ..answers import Answers
 
 __all__ = ["CHAPTERS", "Chapter", "blocks_of", "chapter_named"]
 
@@ -72,7 +76,7 @@ def chapter_named(name: str) -> Chapter:
     raise LinkageError(f'no chapter "{name}"; {nearest(name, [c.name for c in CHAPTERS])}')
 
 
-def blocks_of(results, names=None) -> list:
+def blocks_of(results: Answers, names: Iterable[str] | None = None) -> list:
     """Blocks of chapters.
 
     Parameters

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from ..blocks import Heading, Table, Text
 from ..text import LINE
+
+if TYPE_CHECKING:
+    from ..answers import Answers
+    from ..blocks import Block
+    from ..verdict import Verdict
 
 LEAD = 15  # characters that stand before a sentence
 LONG = 2 * LINE - 3 * LEAD  # characters of a sentence of the answer
@@ -14,7 +22,7 @@ LINES = 12  # that the answer has
 MISSES = 8  # of them for what is missed; the rest follows in a table
 
 
-def blocks(results):
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks of at most twelve lines, and where the rest is that they have no room for."""
     verdict = results.verdict
     yield Heading("The answer")
@@ -41,7 +49,7 @@ def lines_of(sentence: str) -> int:
     return -(-(len(sentence) + LEAD) // (LINE - LEAD))
 
 
-def fitting(sentences, room: int) -> tuple[list, int]:
+def fitting(sentences: Iterable[str], room: int) -> tuple[list, int]:
     """Sentences that fit into some lines, at least one, and how many are left."""
     kept = []
     for sentence in sentences:
@@ -52,7 +60,7 @@ def fitting(sentences, room: int) -> tuple[list, int]:
     return kept, len(sentences) - len(kept)
 
 
-def rest(results):
+def rest(results: Answers) -> Iterator[Block]:
     """Everything missed as a table, everything not looked at, and for what the answer holds."""
     verdict = results.verdict
     yield Heading("What the answer rests on")
@@ -71,7 +79,7 @@ def shortened(sentence: str) -> str:
     return f"{sentence[:LONG].rsplit(' ', 1)[0].rstrip(',;')} …"
 
 
-def missed_table(verdict):
+def missed_table(verdict: Verdict) -> pd.DataFrame:
     """What is missed, a row each."""
     return pd.DataFrame([{"kind": miss.kind, "what": miss.what, "how much": miss.how_much,
                           "where": miss.where, "verdict": miss.word} for miss in verdict.missed],

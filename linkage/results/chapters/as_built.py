@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from ...units import LENGTHS
 from ..blocks import Heading, Table, Text
 
+if TYPE_CHECKING:
+    from ...motion.system import System
+    from ...rigging.as_built import AsBuilt
+    from ...rigging.readings import Readings
+    from ..blocks import Block
 
-def blocks(system, readings, fit):
+
+def blocks(system: System, readings: Readings, fit: AsBuilt) -> Iterator[Block]:
     """Blocks on what was fitted to readings.
 
     Parameters
@@ -42,7 +50,7 @@ def blocks(system, readings, fit):
         "read °": readings.angle, "read less explained °": fit.residuals}))
 
 
-def unknowns(system, data):
+def unknowns(system: System, data: pd.DataFrame) -> pd.DataFrame:
     """What was fitted: lengths in the file's unit, and angles, a table each."""
     unit, tables = system.model.length, []
     long = data["kind"] == "rod"

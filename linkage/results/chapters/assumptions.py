@@ -3,12 +3,18 @@
 from __future__ import annotations
 
 import platform
+from collections.abc import Iterator
 from importlib import metadata
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from ...units import CAUTION, LENGTHS
 from ..blocks import Heading, Table, Text
+
+if TYPE_CHECKING:
+    from ..answers import Answers
+    from ..blocks import Block
 
 ASSUMED = (
     "Parts are rigid and ball ends have no play; what bends, stretches or wears is not in the "
@@ -23,7 +29,7 @@ ASSUMED = (
 PARTS = ("numpy", "scipy", "pandas", "matplotlib", "shapely", "reportlab")
 
 
-def blocks(results):
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on assumptions, versions and signatures."""
     yield Heading("Assumptions, versions, signature")
     for line in ASSUMED:

@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
 from ... import gearing
 from ..blocks import Heading, Table, Text
 from ..comparison import compared
 
+if TYPE_CHECKING:
+    from ..blocks import Block
 
-def blocks(results):
+
+def blocks(results: Any) -> Iterator[Block]:
     """Blocks of the comparison with another file; none where there is no other."""
     before = results.before
     if before is None:

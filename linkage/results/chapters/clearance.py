@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 
@@ -12,10 +15,15 @@ from ...units import LENGTHS, rounded_down, shown_length
 from ..blocks import DataTable, Heading, Table, Text
 from ..columns import in_units, in_words
 
+if TYPE_CHECKING:
+    from ...motion.system import System
+    from ..answers import Answers
+    from ..blocks import Block
+
 ALIKE = 1e-4  # mm within which two bounds stand in the order of the file
 
 
-def blocks(results):
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on the least and proven clearance of every near pair, the worst first."""
     yield Heading("Clearance over the whole travel, with proof")
     found, system = results.clearance, results.system
@@ -41,7 +49,7 @@ def blocks(results):
     yield DataTable("Closest points", lambda: points_table(system, found))
 
 
-def clearance_table(system, found):
+def clearance_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     """Least and proven clearance of every listed pair but stops and waivers, and where.
 
     Parameters
@@ -63,7 +71,7 @@ def clearance_table(system, found):
     return in_units(system, data.rename(columns={"rule": "class"}), length=" ".join(bounds))
 
 
-def left_out_table(system):
+def left_out_table(system: System) -> pd.DataFrame:
     """Material of which pair is left out at which joint, and where the radius comes from."""
     rows = [{"joint": item.ball.joint, "radius": item.ball.radius, "pair": item.name,
              "wholly there": ", ".join(item.whole), "radius from": item.ball.source}
@@ -72,7 +80,7 @@ def left_out_table(system):
     return in_units(system, pd.DataFrame(rows), length="radius")
 
 
-def points_table(system, found):
+def points_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     """The two closest points of every listed pair, stops and waivers too."""
     unit = system.model.length
     columns = {"pair": found["pair"], "class": found["rule"]}

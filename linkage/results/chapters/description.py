@@ -2,17 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
 import pandas as pd
 
-from ...model import AIRFRAME, STATIONS
+from ...clearances.scene import plate_axes
+from ...model import AIRFRAME, STATIONS, Plate
+from ...model.shapes import SIDES
 from ...motion import System
-from ...units import LENGTHS
+from ...units import LENGTHS, rounded_text
 from ..blocks import Heading, Picture, Table, Text
+
+if TYPE_CHECKING:
+    from ..answers import Answers
+    from ..blocks import Block
 
 CROWDED = 16  # hardpoints above which the sticks are drawn by themselves too
 
 
-def blocks(results):
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on what was modelled."""
     system = results.system
     yield Heading("What the file describes")
@@ -26,6 +36,9 @@ def blocks(results):
     yield Table("Moving parts", bodies(system))
     yield Table("Rods", rods(system), "Length centre to centre.")
     yield Table("Hardpoints", hardpoints(system), "At neutral.")
+    if any(isinstance(solid, Plate) for solid in system.model.solids.values()):
+        yield Table("Plates", plates(system), "Which way the corners [u, v] of each outline are "
+                                              "counted, at neutral: v is normal x u.")
     if not system.model.solids:
         yield Text("The file describes no solids, so clearance, travel map, stops and spacers are "
                    "missing.", "missing")
@@ -40,7 +53,25 @@ def _view(system, **options):
     return draw
 
 
-def hardpoints(system: System):
+def plates(system: System) -> pd.DataFrame:
+    """Which way u and v of every plate's outline go: DataFrame of plate, normal, u, v."""
+    rows = []
+    for name, solid in system.model.solids.items():
+        if isinstance(solid, Plate):
+            u, v, normal = (_way(each) for each in plate_axes(solid))
+            rows.append({"plate": name, "normal": normal, "u": u, "v": v})
+    return pd.DataFrame(rows, columns=["plate", "normal", "u", "v"])
+
+
+def _way(vector) -> str:
+    """A direction in a word where it is along a station, else its parts along FS, BL, WL."""
+    for word, along in SIDES.items():
+        if np.allclose(vector, along, atol=1e-6):
+            return word
+    return "[" + ", ".join(rounded_text(float(part), 3) for part in vector) + "]"
+
+
+def hardpoints(system: System) -> pd.DataFrame:
     """Every hardpoint at neutral: DataFrame of part, point and stations."""
     unit = system.model.length
     rows = []
@@ -62,7 +93,7 @@ def held_parts(system: System) -> list[str]:
     return [*near, *rods] if held else []
 
 
-def inputs(system: System):
+def inputs(system: System) -> pd.DataFrame:
     """Every input with its wanted travel and what it drives."""
     rows = [{"input": name, "drives": control.body or "nothing", "grip": control.grip or "–",
              "from": control.travel[0], "to": control.travel[1], "in": control.unit}
@@ -70,7 +101,7 @@ def inputs(system: System):
     return pd.DataFrame(rows, columns=["input", "drives", "grip", "from", "to", "in"])
 
 
-def bodies(system: System):
+def bodies(system: System) -> pd.DataFrame:
     """Every moving body: what carries it, and how it moves."""
     rows = [{"part": name, "carried by": "" if part.on == AIRFRAME else part.on,
              "moves": "slides" if part.slides else "turns",
@@ -83,7 +114,7 @@ def bodies(system: System):
                                        "solids"])
 
 
-def rods(system: System):
+def rods(system: System) -> pd.DataFrame:
     """Every rod with its ends and its length centre to centre."""
     unit = system.model.length
     rows = [{"rod": name, "from": rod.ends[0], "to": rod.ends[1],

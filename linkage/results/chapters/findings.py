@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 import pandas as pd
 
 from ..blocks import Heading, Table, Text
 
+if TYPE_CHECKING:
+    from ..answers import Answers
+    from ..blocks import Block
 
-def blocks(results):
+
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on what was found of how the system moves."""
     yield Heading("Directions and findings")
     if not results.findings:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -13,6 +15,11 @@ from ...units import LENGTHS
 from ..blocks import DataTable, Heading, Picture, Table, Text
 from ..columns import in_units, in_words
 
+if TYPE_CHECKING:
+    from ...motion.system import System
+    from ..answers import Answers
+    from ..blocks import Block
+
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
 STEPS = 21  # stick positions along each input in the tables that are only data
 MOST = 50_000  # rows of the table of every position
@@ -21,7 +28,7 @@ HEADS = {"movement": "movement {unit}", "edge": "edge movement {unit}",
          **{f"per {name}": f"gearing °/{name}" for name in LENGTHS}}
 
 
-def blocks(results):
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on required travels, gearing, and what should be alike."""
     yield Heading("Travels and gearing")
     yield from _required(results)
@@ -44,8 +51,9 @@ def _required(results):
                     angle="required within found off_by found_at reached_at")
     words = in_words(results.system, data)
     words["reached at °"] = lambda row, value: _reached(results.system, row, value)
-    yield Table("Required travels", data, "Over the wanted travel, the other inputs at neutral; "
-                f"a dash: reached nowhere up to {gearing.BEYOND:g}° past it.", words=words)
+    yield Table("Required travels", data, "As drawn, up to the stop that governs, else to the "
+                "wanted travel, the other inputs at neutral; a dash: reached nowhere up to "
+                f"{gearing.BEYOND:g}° past the wanted travel.", words=words)
 
 
 def _reached(system, row, value) -> str:
@@ -77,7 +85,7 @@ def _curves(results, name):
     return plots.gearing_curves(results.system, input=name, travels=results.travels)
 
 
-def flat_gearing(system, table):
+def flat_gearing(system: System, table: pd.DataFrame) -> pd.DataFrame:
     """A gearing table with plain headings in the file's own unit, its position first."""
     unit = system.model.length
     kept = [(part, what) for part, what in table.columns
@@ -109,7 +117,7 @@ def _alike(results):
                         words=in_words(system, shown))
 
 
-def motion_table(system):
+def motion_table(system: System) -> pd.DataFrame:
     """Every surface, body and named grip over a grid of the whole wanted travel.
 
     Parameters

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 
@@ -9,6 +12,11 @@ from ... import gearing, loads
 from ...units import LENGTHS
 from ..blocks import Heading, Picture, Table, Text
 from ..columns import in_units, in_words, place_of
+
+if TYPE_CHECKING:
+    from ...motion.system import System
+    from ..answers import Answers
+    from ..blocks import Block
 
 SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
 THIN = 50  # diameter / wall from which the same chapter asks for a check of local buckling
@@ -22,7 +30,7 @@ WHAT = {"pivot": "at its pivot", "bearing 1": "on its first bearing",
         "about": "from arm to arm about its axis", "tube": "in its torque tube"}
 
 
-def blocks(results):
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on what parts carry, and with which margins."""
     yield Heading("Loads and margins")
     if results.worst_loads is None:
@@ -66,13 +74,13 @@ def _basis(system):
     yield Text(LEFT_OUT)
 
 
-def force_words(system, newtons, digits=0) -> str:
+def force_words(system: System, newtons: float, digits: int | None = 0) -> str:
     """A force in the unit that goes with the file's lengths."""
     own = LENGTHS[system.model.length]
     return f"{newtons / own.newton:.{digits}f} {own.force}"
 
 
-def moment_words(system, newton_mm, digits=0) -> str:
+def moment_words(system: System, newton_mm: float, digits: int | None = 0) -> str:
     """A moment in the unit that goes with the file's lengths."""
     own = LENGTHS[system.model.length]
     return f"{newton_mm / own.newton_mm:.{digits}f} {own.moment}"
@@ -106,7 +114,7 @@ def _remark(system, row) -> str:
     return "; ".join(words)
 
 
-def worst_tables(results) -> dict:
+def worst_tables(results: Answers) -> dict:
     """Worst loads apart by unit, and the load cases that their numbers stand for.
 
     Returns

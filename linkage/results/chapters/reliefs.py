@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 from ... import relief
 from ...units import LENGTHS
 from ..blocks import Heading, Table, Text
 
+if TYPE_CHECKING:
+    from ..answers import Answers
+    from ..blocks import Block
 
-def blocks(results):
+
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on each relief alone in the system as it stands."""
     yield Heading("Reliefs")
     if results.reliefs is None:

@@ -2,9 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 from ...units import shown_length
 from ..blocks import Heading, Table, Text
 from ..columns import in_units, in_words
+
+if TYPE_CHECKING:
+    from ...motion.system import System
+    from ...rigging.adjustment import Adjustment
+    from ..answers import Answers
+    from ..blocks import Block
 
 SIZES = {"length": "length tube longer shorter thread_pitch engaged needed most per_turn x y z "
                    "apart within change left",
@@ -14,7 +23,7 @@ ANSWERS = {"rods": "Rods to make", "rod_ends": "Rod ends", "turns": "What a turn
            "misalignment": "Rod-end misalignment", "rig_pins": "Rig pins"}
 
 
-def blocks(results):
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks for whoever makes, turns and pins the rods."""
     yield Heading("Rods, rod ends and rig pins")
     for name, title in ANSWERS.items():
@@ -88,7 +97,7 @@ def _tilts(results):
                    "missing")
 
 
-def adjustment_blocks(system, adjustment, settled: bool):
+def adjustment_blocks(system: System, adjustment: Adjustment, settled: bool) -> Iterator[Block]:
     """Blocks on what to turn so that surfaces stand at neutral.
 
     Parameters

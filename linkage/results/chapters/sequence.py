@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 from ..blocks import Heading, Table, Text
 
+if TYPE_CHECKING:
+    from ..answers import Answers
+    from ..blocks import Block
 
-def blocks(results):
+
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks to rig and sign by."""
     yield Heading("Rigging sequence")
     yield Text("In the order of the drive.  Write each reading down and sign it; write the angles "

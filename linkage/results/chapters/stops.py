@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pandas as pd
 
@@ -11,8 +14,13 @@ from ...units import LENGTHS
 from ..blocks import Heading, Picture, Table, Text
 from ..columns import in_words
 
+if TYPE_CHECKING:
+    from ...motion.system import System
+    from ..answers import Answers
+    from ..blocks import Block
 
-def blocks(results):
+
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on which stop ends each travel, and what of the rectangle is free of contact."""
     system = results.system
     yield Heading("Stops and travel map")
@@ -54,7 +62,7 @@ def _stops(results):
             yield Text(f"Both sticks: {one} and {other} are reached {apart:.3f}{unit} apart.")
 
 
-def stops_table(system, found):
+def stops_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     """Where each stop is reached, with which spacer, and what the surfaces do there.
 
     Parameters
@@ -109,7 +117,7 @@ def _side_words(system, side: str) -> str:
                      for name, end in words)
 
 
-def spacers_to_make(system):
+def spacers_to_make(system: System) -> pd.DataFrame:
     """What to make for the stops: each spacer, where it sits and what it is stacked of."""
     unit, rows = system.model.length, []
     for name, stop in system.model.stops.items():

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -11,10 +13,14 @@ from ...units import LENGTHS
 from ..blocks import DataTable, Heading, Table, Text
 from ..columns import in_units, in_words
 
+if TYPE_CHECKING:
+    from ..answers import Answers
+    from ..blocks import Block
+
 NONE = "none in the file; give [tolerance] hardpoint, rod and spacer"
 
 
-def blocks(results):
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on what tolerances and play do at neutral and at every stop."""
     yield Heading("Tolerances and free play")
     if results.spots is None:
@@ -70,13 +76,13 @@ def _largest(per, most: int = 5):
     return pd.concat(kept) if kept else rigged.head(0)
 
 
-def tells(results, surface: str, at: str) -> bool:
+def tells(results: Answers, surface: str, at: str) -> bool:
     """Whether a spot is neutral or moves a surface by the input that drives it."""
     inputs = {spot.name: spot.inputs for spot in results.spots}[at]
     return not inputs or gearing.driving_input(results.system, surface) in inputs
 
 
-def tolerance_bands(results):
+def tolerance_bands(results: Answers) -> pd.DataFrame:
     """Error bands as made and rigged, side by side, with the deflection as drawn; degrees."""
     table = rigging.error_bands(results.drilled).merge(
         rigging.error_bands(results.rigged), on=["surface", "at"], suffixes=("", "_rigged"))

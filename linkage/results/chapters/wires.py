@@ -3,16 +3,25 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from ...gearing import said_place
 from ...units import shown_length
 from ..blocks import Heading, Table, Text
 from ..columns import in_units, in_words
 
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from ...motion.system import System
+    from ..answers import Answers
+    from ..blocks import Block
+
 RUNS = "least greatest never_more needed length spare bend bend_limit to_exit"
 
 
-def blocks(results):
+def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on what wires, grips and hands need and have."""
     system = results.system
     yield Heading("Wires, grips and hands")
@@ -33,7 +42,7 @@ def blocks(results):
         yield from _hands(results)
 
 
-def wires_table(system, found):
+def wires_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     """Every wire over the whole travel, where its clamps are nearest and farthest in words."""
     data = found.assign(**{word: [said_place(system, place) for place in found[word]]
                            for word in ("least_at", "greatest_at")})

@@ -3,16 +3,12 @@
 /** @import { InputHead, LengthUnit, Words } from "./types.js" */
 
 /**
- * The size of a number with so many digits, halves to the even digit as the library has them: an
- * exact half is an odd number of 2 * 10^digits, so that its fives divide out.
+ * The size of a number with so many digits as a shop rounds it, a half away from zero: `toFixed`
+ * takes an exact half up, and the library has the same allowance for one that came out too small.
  * @param {number} value
  * @param {number} digits
  */
-const sizeText = (value, digits) => {
-  const size = Math.abs(value), below = Math.floor(size * 10 ** digits), odd = 2 * below + 1;
-  const half = odd % 5 ** digits === 0 && odd / 5 ** digits / 2 ** (digits + 1) === size;
-  return (half && below % 2 === 0 ? below / 10 ** digits : size).toFixed(digits);
-};
+const sizeText = (value, digits) => (Math.abs(value) * (1 + 1e-14)).toFixed(digits);
 
 /** @param {number} value @param {number} digits */
 export const fixed = (value, digits) => {

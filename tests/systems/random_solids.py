@@ -1,7 +1,4 @@
-"""Random systems with solids of every kind, and their gaps worked out without the library's room.
-
-Loaded by path: pytest's import mode leaves this folder off the module path.
-"""
+"""Random systems with solids of every kind, and their gaps worked out by code of their own."""
 
 import itertools
 import math
@@ -97,11 +94,13 @@ class Maker:
     seed : int
     bold : bool
         Whether travels reach dead centres and beyond the rods' reach.
+    kinds : sequence of str
+        Kinds of solid to draw from.
     """
 
-    def __init__(self, seed, bold=False):
+    def __init__(self, seed, bold=False, kinds=KINDS):
         self.rng = np.random.default_rng(seed)
-        self.bold = bold
+        self.bold, self.kinds = bold, kinds
         self.points, self.bodies, self.rods, self.couplings, self.inputs = {}, {}, {}, {}, {}
         rng = self.rng
         for i in range(int(rng.choice([1, 2, 2, 3]))):
@@ -115,7 +114,7 @@ class Maker:
         pivot, axis, spot = frame
         way = {"slide" if slides else "axis": place(axis)}
         self.points[f"{name}/p"] = spot
-        solids = {f"s{k}": solid(self.rng, str(self.rng.choice(KINDS)), spot)
+        solids = {f"s{k}": solid(self.rng, str(self.rng.choice(self.kinds)), spot)
                   for k in range(int(self.rng.integers(0, 3)))}
         self.bodies[name] = Body(pivot=place(pivot), points={"p": Point(at=place(spot))}, on=on,
                                  solids=solids, **way, **more)
@@ -164,10 +163,10 @@ class Maker:
                                          rod=float(rng.choice([0.0, 0.3]))))
 
 
-def random_system(seed, bold=False):
+def random_system(seed, bold=False, kinds=KINDS):
     """A system with solids near each other; some seeds can't be built and give the next one."""
     for again in itertools.count():
-        maker = Maker((seed, again), bold)
+        maker = Maker((seed, again), bold, kinds)
         try:
             system = linkage.System(maker.model())
         except linkage.LinkageError:
@@ -179,7 +178,7 @@ def random_system(seed, bold=False):
         spots = np.concatenate([s[np.isfinite(s).all(axis=-1)] for s in spots])
         fixed = [solid(rng, kind, spots[rng.integers(len(spots))] + unit(rng.normal(size=3))
                        * rng.uniform(10, 60))
-                 for kind in rng.choice(KINDS, int(rng.integers(1, 4)))]
+                 for kind in rng.choice(kinds, int(rng.integers(1, 4)))]
         return linkage.System(maker.model(fixed))
     raise AssertionError("counting has no end")
 

@@ -1,0 +1,1 @@
+"""Systems and helpers that several test files share."""

@@ -1,0 +1,65 @@
+"""Every table says the unit of each of its columns, and no number goes without one unawares."""
+
+import importlib
+import inspect
+import pkgutil
+
+import pytest
+
+import linkage
+from linkage.rigging import free_play, sensitivities
+from linkage.units import COLUMN_UNITS
+
+ROOMS = ("gearing", "rigging", "loads", "stops", "clearances")
+PLAIN = {"ratio", "clearance", "slenderness", "column_margin", "tube_margin", "joint_factor",
+         "joint_margin", "margin", "share"}  # numbers that are ratios
+MORE = {"gearing_table": ("pitch",), "stick_force_table": ("pitch",), "chafe": ("talk wire left",)}
+
+
+def tables():
+    """Public functions of the rooms that give a table."""
+    for room in ROOMS:
+        package = importlib.import_module(f"linkage.{room}")
+        for info in pkgutil.iter_modules(package.__path__):
+            module = importlib.import_module(f"linkage.{room}.{info.name}")
+            for name, function in inspect.getmembers(module, inspect.isfunction):
+                home = function.__module__ == module.__name__
+                if home and name[0] != "_" and str(
+                        function.__annotations__.get("return")).removeprefix("pd.") == "DataFrame":
+                    yield pytest.param(function, id=f"{room}-{name}")
+
+
+def table_of(function, system):
+    name = function.__name__
+    if name == "error_bands":
+        return function(sensitivities(system))
+    if name == "play_bands":
+        return function(free_play(system))
+    if name == "size_spacer":
+        stop = next(iter(system.model.stops))
+        at = linkage.find_stops(system).set_index("stop").loc[stop]
+        return function(system, stop=stop, input={at["input"]: 0.9 * at["angle"]})
+    return function(system, *MORE.get(name, ()))
+
+
+@pytest.mark.parametrize("function", list(tables()))
+def test_every_table_says_its_units(function, side_by_side):
+    table = table_of(function, side_by_side)
+    units = table.attrs["units"]
+    assert list(units) == list(table.columns)
+    assert set(units.values()) <= {"", "° or mm", *COLUMN_UNITS.values()}
+    for column in table.select_dtypes("float"):
+        last = column[-1] if isinstance(column, tuple) else column
+        assert units[column] or last in PLAIN, f"{column} is a number without a unit"
+
+
+def test_there_are_tables_to_look_at():
+    assert len(list(tables())) >= 24
+
+
+def test_a_table_in_the_file_s_units_says_those(side_by_side):
+    from linkage.results.columns import in_units
+
+    table = in_units(side_by_side, linkage.gearing.margins(side_by_side), angle="margin")
+    assert table.attrs["units"]["margin °"] == "°"
+    assert list(table.attrs["units"]) == list(table.columns)
