@@ -9,8 +9,10 @@ import linkage
 from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.results import Results
+from linkage.results.questions import clamps_apart
 from linkage.results.sequence import rigging_sequence
 from linkage.rigging import grip_table
+from linkage.rigging.loops import length_needed
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 GRIP = """
@@ -79,3 +81,13 @@ def test_no_position_is_asked_for_twice_and_none_is_neutral():
         assert len(set(ends[-1])) == len(ends[-1])
         assert not any("neutral," in step for step in ends[-1])
     assert [step for step in ends[0] if "21.0° left" not in step] == ends[1] != ends[0]
+
+
+@pytest.mark.parametrize(("least", "bend", "told"), [(64, 40, True), (80, 40, False)])
+def test_clamps_too_near_for_any_but_a_wide_loop_are_to_be_moved(least, bend, told):
+    """By hand: 64 mm apart, radius 40: a = asin(32 / 40), the arcs 80 a = 74.2, less than
+    79, and 80 (pi - a) = 177.1."""
+    needed = length_needed((least, least), 15.0, bend)
+    assert needed == pytest.approx(177.14, abs=0.01) if told else needed == least + 15
+    row = {"least": least, "greatest": least, "bend_limit": bend, "needed": needed}
+    assert ("move the clamps apart" in clamps_apart(row, "mm")) == told

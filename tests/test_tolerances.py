@@ -15,6 +15,7 @@ from systems import random_solids
 from systems.wire_models import BUILT, GRIPPED
 
 from linkage import LinkageError, System, plots
+from linkage.clearances.stage import measure
 from linkage.model import STATIONS, Surface, Tolerance
 from linkage.model.file import parse_model
 from linkage.motion import Dimensions
@@ -89,6 +90,15 @@ def test_sensitivities_against_a_finite_re_solve(side_by_side, pitch, roll):
             assert rates[i] == pytest.approx(float(finite), abs=1e-7), (name, what, surface)
 
 
+def gaps_of(stage, system, name, positions):
+    """Gap of a stage's one pair in a system whose dimensions are off, mm."""
+    motion = system.sweep(**{name: np.asarray(positions, dtype=float)})
+    which, count = np.flatnonzero(~stage.rough), motion.shape[0]
+    value = measure(stage, motion.flat_posture(), np.repeat(which, count),
+                    np.tile(np.arange(count), len(which)))
+    return value.reshape(len(which), count).min(axis=0)
+
+
 @pytest.mark.parametrize("stop", ["roll right", "pitch aft left", "roll backup left"])
 def test_stop_sensitivities_against_a_stop_met_again(side_by_side, side_by_side_spots, stop):
     """The stick goes to the stop wherever a dimension that is off puts it: contact solved anew."""
@@ -103,7 +113,7 @@ def test_stop_sensitivities_against_a_stop_met_again(side_by_side, side_by_side_
             ends = []
             for sense in (1, -1):
                 other = off(side_by_side, row["part"], row["what"], sense * h)
-                touch = crossings(lambda x, s=other: replace(made, system=s)._measured(stage, x),
+                touch = crossings(lambda x, s=other: gaps_of(stage, s, driver, x),
                                   angle + np.array([-0.1, 0.1]))
                 ends.append(float(other.sweep(**{driver: touch[0]}).deflection(row["surface"])))
             assert row["per_mm"] == pytest.approx((ends[0] - ends[1]) / (2 * h), rel=2e-5)
@@ -170,7 +180,7 @@ rod_end = 0.1
 
 def test_rods_solved_together_against_a_finite_re_solve():
     system = System(parse_model(FLOATING))
-    assert [step.rods for step in system.plan.steps if hasattr(step, "rods")] == [("low", "high")]
+    assert [step.rods for step in system.plan.steps if len(step.rods) > 1] == [("low", "high")]
     check_re_solved(system, {"pitch": 8.0})
     spot = Spot("there", {"pitch": 8.0}, {})
     rss = error_bands(sensitivities(system, [spot], rigged=True))["rss"].iloc[0]

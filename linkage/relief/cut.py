@@ -99,9 +99,9 @@ def make_cut(flat: Flat, swept: BaseGeometry, grow: float, cutter: float, least:
     ligament = narrowest(whole, left, max(WIDEST, 1.02 * least))
     if ligament < least:
         raise LinkageError(
-            f'"{flat.name}": the relief leaves {mm(ligament)} of it at the narrowest, and '
-            f"{mm(least)} is the least; move the plate or what passes it, or give a smaller least "
-            f"ligament", ligament=ligament)
+            f'"{flat.name}": the relief leaves {mm(round(ligament, 2))} of it at the narrowest, '
+            f"and {mm(least)} is the least; move the plate or what passes it, or give a smaller "
+            f"least ligament", ligament=ligament)
     need = swept.intersection(whole)
     return Cut(need, taken.difference(need), removed.difference(taken.union(need)), left, ligament,
                _edge_distances(flat, removed))

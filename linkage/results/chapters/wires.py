@@ -10,6 +10,7 @@ from ...gearing import said_place
 from ...units import shown_length
 from ..blocks import Heading, Table, Text
 from ..columns import in_units, in_words
+from ..questions import clamps_apart
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,6 +31,7 @@ def blocks(results: Answers) -> Iterator[Block]:
             yield Text(f"Missing: {results.why_not(name)}.", "missing")
     if results.wires is not None:
         yield Table("Wires", wires_table(system, results.wires), _wires_note(results.wires))
+        yield from _clamps(results)
     if results.chafing is not None and len(results.chafing):
         data = in_units(system, results.chafing, length="gap reach required")
         yield Table("Chafing", data, "What each wire can reach, and the gap of its loop as it "
@@ -47,6 +49,12 @@ def wires_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     data = found.assign(**{word: [said_place(system, place) for place in found[word]]
                            for word in ("least_at", "greatest_at")})
     return in_units(system, data, length=RUNS)
+
+
+def _clamps(results):
+    for row in results.wires.to_dict("records"):
+        if apart := clamps_apart(row, results.system.model.length):
+            yield Text(f"Wire {row['wire']}: {apart}.")
 
 
 def _wires_note(found) -> str:
