@@ -68,7 +68,7 @@ class Case:
         self.scene = Scene(self.machine)
         self.rng = np.random.default_rng(seed)
         driven = {name for name, _ in self.machine.drives.values()}
-        self._sampled = {}
+        self._sampled, self.starts = {}, STARTS
         stops = {frozenset(stop["between"]) for stop in self.machine.stops.values()}
         self.whole = stops | set(self.machine.rules)
         self.box = {n: t for n, t in self.machine.inputs.items() if n in driven}
@@ -101,7 +101,7 @@ class Case:
         gap = np.array([np.full(count, np.inf) if scene is None else np.nan_to_num(
             scene.gap(posture, pair)[1], nan=np.inf)
             for scene, pair in zip(scenes, pairs, strict=True)]).reshape(-1, count)
-        best = np.argsort(gap, axis=1, kind="stable")[:, :STARTS]
+        best = np.argsort(gap, axis=1, kind="stable")[:, :self.starts]
         found = [(gap[k, n[0]], place[n[0]]) for k, n in enumerate(best)]
         limit = np.full(len(pairs), np.inf) if below is None else np.asarray(below)
         near = [k for k in range(len(pairs)) if found[k][0] < limit[k]]
