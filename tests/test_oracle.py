@@ -19,7 +19,8 @@ SEEDS, CI = 200, 20
 def test_nothing_claimed_of_a_random_system_is_untrue(seed, full):
     if seed >= CI and not full:
         pytest.skip(f"the first {CI} unless --full")
-    assert [str(fault) for fault in tried(random_case(seed), full).faults] == []
+    builds = full or seed % 4 == 0
+    assert [str(fault) for fault in tried(random_case(seed), full, builds).faults] == []
 
 
 def cube(middle, half, turn=None):

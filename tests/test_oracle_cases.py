@@ -8,10 +8,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from oracle.attack import worst_build
 from oracle.claims import Case, built_faults, clearance_faults
 from oracle.closing import close, drawn, followed_by_newton
-from oracle.stops import first_contact, stop_faults
+from oracle.contact import first_contact
+from oracle.stops import stop_faults
 
 import linkage
 from linkage.model.file import parse_model
@@ -81,7 +81,7 @@ def test_own_faces_that_meet_for_a_moment_end_the_travel_there():
 
 def test_an_axis_through_two_points_tilts_with_both():
     here = case("tilted_axis")
-    gap, _, _ = worst_build(here.scene, ["surface/tip", "airframe/wall"], here.box, here.rng)
+    gap, _ = here.worst(["surface/tip", "airframe/wall"])
     assert gap < 12  # 20.8 as drawn
     assert told(built_faults(here).faults) == []
 
@@ -97,8 +97,7 @@ def test_as_built_a_requirement_is_decided_near_a_worst_build_that_is_met(name, 
         drawn, _ = here.met(solids, 300)
         worst = row["least"]
         # a solid off in every coordinate is at least grown all round, and at most by sqrt 3
-        little, much = (worst_build(here.scene, solids, here.box, here.rng, growth=k)[0]
-                        for k in (1.0, 3**0.5))
+        little, much = (here.worst(solids, growth=k)[0] for k in (1.0, 3**0.5))
         assert much - 0.02 <= worst
         worst = min(worst, little)
         for require, met in ((float(worst - 0.05 - share * (drawn - worst)), True),

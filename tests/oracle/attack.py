@@ -1,6 +1,7 @@
 """Gaps of solids at stick positions, and the search for the least of them."""
 
 import itertools
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -112,80 +113,100 @@ def samples(box, rng, count):
     return {name: at[:, k] for k, name in enumerate(box)}
 
 
-def least(scene, pair, box, start, **more):
-    """Least gap that a search from some positions comes to, and where: (gap, (inputs,)).
+@dataclass
+class Hunt:
+    """Pairs whose least gaps are looked for side by side.
 
-    Places all round the best ones are tried at steps that shrink, so that no slope is asked for.
+    Attributes
+    ----------
+    targets : list of (Scene, (str, str))
+    box : dict
+    grown : list of (float, float)
+        How much each solid of a pair is larger.
+    share : ndarray (pairs, dimensions) or None
+        The build of each pair; as drawn when None.
     """
-    names = list(box)
-    low, high = np.array(list(box.values()), dtype=float).T
-    build, grown = more.get("build"), more.get("grown", (0.0, 0.0))
 
-    def value(at):
-        posture = close(scene.machine, {n: at[:, k] for k, n in enumerate(names)}, build)
-        return np.nan_to_num(scene.gap(posture, pair, grown)[1], nan=np.inf)
+    targets: list
+    box: dict
+    grown: list
+    share: object = None
 
-    at = np.stack([start[n] for n in names], axis=1)
-    met = value(at)
-    best = np.argsort(met)[:more.get("starts", 2)]
-    at, met = at[best], met[best]
-    for step in STEPS:
-        for _ in range(3):
-            around = np.clip(at[:, None] + step * (high - low) * ways(len(names)), low, high)
-            tried = value(around.reshape(-1, len(names))).reshape(len(at), -1)
-            k = tried.argmin(axis=1)
-            rows = np.arange(len(at))
-            better = tried[rows, k] < met
-            if not better.any():
-                break
-            at[better], met[better] = around[rows, k][better], tried[rows, k][better]
-    k = met.argmin()
-    return met[k], at[k]
+    def gaps(self, at, share=None):
+        """Gaps (pairs, n) at positions (pairs, n, inputs); inf out of reach."""
+        machine, (count, n, _) = self.targets[0][0].machine, at.shape
+        share, build = self.share if share is None else share, None
+        if share is not None:
+            rows = share.reshape(-1, share.shape[-1])
+            build = built(machine, rows).at(np.repeat(np.arange(len(rows)), count * n // len(rows)))
+        flat = at.reshape(-1, at.shape[-1])
+        posture = close(machine, {k: flat[:, i] for i, k in enumerate(self.box)}, build)
+        found = [scene.gap(posture.some(slice(k * n, (k + 1) * n)), pair, grown)[1]
+                 for k, ((scene, pair), grown) in enumerate(zip(self.targets, self.grown,
+                                                                strict=True))]
+        return np.nan_to_num(np.array(found), nan=np.inf)
+
+    def down(self, at):
+        """Least gaps (pairs,) and places (pairs, inputs) that a search from (pairs, s, inputs) has.
+
+        Places all round are tried at steps that shrink, so that no slope is asked for.
+        """
+        low, high = np.array(list(self.box.values()), dtype=float).T
+        met, count = self.gaps(at), at.shape[-1]
+        for step in STEPS:
+            for _ in range(3):
+                around = np.clip(at[:, :, None] + step * (high - low) * ways(count), low, high)
+                tried = self.gaps(around.reshape(len(at), -1, count)).reshape(*met.shape, -1)
+                best = tried.argmin(axis=2)[..., None]
+                value = np.take_along_axis(tried, best, 2)[..., 0]
+                better = value < met
+                if not better.any():
+                    break
+                place = np.take_along_axis(around, best[..., None], 2)[:, :, 0]
+                at, met = np.where(better[..., None], place, at), np.where(better, value, met)
+        rows, best = np.arange(len(at)), met.argmin(axis=1)
+        return met[rows, best], at[rows, best]
+
+    def sided(self, at):
+        """Builds with every dimension on the side that alone brings a pair nearer."""
+        pairs, count = self.share.shape
+        both = np.tile(self.share[:, None], (1, 2 * count, 1))
+        each = np.arange(count)
+        both[:, each, each], both[:, count + each, each] = 1.0, -1.0
+        met = self.gaps(np.tile(at[:, None], (1, 2 * count, 1)), both).reshape(pairs, 2, count)
+        with np.errstate(invalid="ignore"):
+            moved = np.abs(met[:, 0] - met[:, 1]) > 1e-12
+        return np.where(moved, np.where(met[:, 0] < met[:, 1], 1.0, -1.0), self.share)
 
 
-def worst_build(scene, pair, box, rng, **more):
-    """Least gap of any build that a search comes to, and where: (gap, (inputs,), build).
+def worst_builds(targets, box, rng, **more):
+    """Least gaps of any build that a search comes to: (gaps (pairs,), places, shares).
 
     Random corners of the tolerances at random positions first; then every dimension is put to
-    the side that brings the two nearer, and the position is searched again.
+    the side that brings a pair nearer, and the position is searched again.
     """
-    machine, names = scene.machine, list(box)
-    every = dimensions(machine)
-    grown = grown_by(machine, pair, more.get("growth", 1.0))
+    machine = targets[0][0].machine
+    grown = [grown_by(machine, pair, more.get("growth", 1.0)) for _, pair in targets]
     builds, places = more.get("builds", 40), more.get("places", 40)
-    share = rng.choice([-1.0, 1.0], (builds, len(every)))
+    share = rng.choice([-1.0, 1.0], (builds, len(dimensions(machine))))
     share[0] = 0.0
     at = samples(box, rng, builds * places)
-    many = built(machine, share).at(np.repeat(np.arange(builds), places))
-    met = gap_of(scene, (pair, grown), at, many)
-    k = int(np.argmin(met))
-    gap, place, share = met[k], {n: v[k] for n, v in at.items()}, share[k // places]
+    posture = close(machine, at, built(machine, share).at(np.repeat(np.arange(builds), places)))
+    met = np.nan_to_num([scene.gap(posture, pair, by)[1]
+                         for (scene, pair), by in zip(targets, grown, strict=True)], nan=np.inf)
+    best = met.argmin(axis=1)
+    gap, place = met.min(axis=1), np.stack(list(at.values()), axis=1)[best]
+    hunt = Hunt(targets, box, grown, share[best // places])
     for _ in range(more.get("turns", 4)):
-        tried = sided(scene, (pair, grown), place, share)
-        one = built(machine, tried[None]).at(0)
-        start = {n: np.array([v]) for n, v in place.items()}
-        found, spot = least(scene, pair, box, start, build=one, grown=grown)
-        if not found < gap - 1e-7:
+        tried = Hunt(targets, box, grown, hunt.sided(place))
+        found, spot = tried.down(place[:, None])
+        better = found < gap - 1e-7
+        if not better.any():
             break
-        gap, share, place = found, tried, dict(zip(names, spot, strict=True))
-    return gap, np.array(list(place.values())), share
-
-
-def gap_of(scene, grown_pair, at, build):
-    pair, grown = grown_pair
-    return np.nan_to_num(scene.gap(close(scene.machine, at, build), pair, grown)[1], nan=np.inf)
-
-
-def sided(scene, grown_pair, place, share):
-    """A build with every dimension on the side that alone brings the pair nearer."""
-    count = len(share)
-    both = np.concatenate([np.tile(share, (count, 1)), np.tile(share, (count, 1))])
-    rows = np.arange(count)
-    both[rows, rows], both[count + rows, rows] = 1.0, -1.0
-    at = {n: np.full(len(both), v) for n, v in place.items()}
-    met = gap_of(scene, grown_pair, at, built(scene.machine, both)).reshape(2, -1)
-    way = np.where(met[0] < met[1], 1.0, -1.0)
-    return np.where(np.abs(met[0] - met[1]) > 1e-12, way, share)
+        gap = np.where(better, found, gap)
+        place = np.where(better[:, None], spot, place)
+        hunt.share = np.where(better[:, None], tried.share, hunt.share)
+    return gap, place, hunt.share
 
 
 def grown_by(machine, pair, growth):

@@ -127,6 +127,14 @@ class Posture:
         turned, moved = self.seat(address.split("/")[0])
         return moved_by(turned, self.build.points[address]) + moved
 
+    def some(self, index):
+        """The posture at some of its positions."""
+        part = Posture(self.machine, self.build.at(index), len(range(self.count)[index]))
+        part.values = {b: v[index] for b, v in self.values.items()}
+        part._seats = {b: (turned[index], moved[index])
+                       for b, (turned, moved) in self._seats.items()}
+        return part
+
     def misfit(self, rod):
         one, other = self.machine.rods[rod][0]
         return np.linalg.norm(self.point(one) - self.point(other), axis=1) - \

@@ -214,6 +214,12 @@ class Draft:
         self.tables["rod"]["drag link"] = {"ends": ["tube/round", "drag crank/p"]}
         self.geared(99, "drag crank")
 
+    def calm(self):
+        """Small travels: rods together that come to the end of their reach take minutes."""
+        for item in self.tables["input"].values():
+            if not isinstance(item["travel"][0], str):
+                item["travel"] = [k / 4 for k in item["travel"]]
+
     def group(self, k):
         """Two or three rods that only together settle as many joints."""
         rng = self.rng
@@ -295,10 +301,12 @@ class Draft:
     def stopped(self):
         """A pad that meets blocks at both ends of the pitch travel, now and then at neutral."""
         rng = self.rng
-        if rng.random() < 0.5:
+        if rng.random() < 0.2:
             return
         least, greatest = self.tables["input"]["pitch"]["travel"]
-        if greatest > 60:
+        # where stops meet ends of reach or rods together, what they leave is minutes of work
+        if "swing 0" in self.tables["body"] or max(abs(k) for i in self.tables["input"].values() for k in i["travel"]
+               if not isinstance(k, str)) > 23:
             return
         low, high = -least * rng.uniform(0.6, 1.2), greatest * rng.uniform(0.6, 1.2)
         if rng.random() < 0.3:
@@ -350,7 +358,8 @@ def random_text(seed, small=True):
     kind = rng.random()
     if kind < 0.2:
         draft.round_and_round()
-    elif kind < 0.5:
+    elif kind < 0.35:
+        draft.calm()
         draft.group(0)
     for k in range(int(rng.integers(1, 3 if small else 5))):
         draft.stage(k)
