@@ -305,8 +305,9 @@ class Draft:
             return
         least, greatest = self.tables["input"]["pitch"]["travel"]
         # where stops meet ends of reach or rods together, what they leave is minutes of work
-        if "swing 0" in self.tables["body"] or max(abs(k) for i in self.tables["input"].values() for k in i["travel"]
-               if not isinstance(k, str)) > 23:
+        ends = [abs(k) for i in self.tables["input"].values()
+                for k in i["travel"] if not isinstance(k, str)]
+        if "swing 0" in self.tables["body"] or max(ends) > 23:
             return
         low, high = -least * rng.uniform(0.6, 1.2), greatest * rng.uniform(0.6, 1.2)
         if rng.random() < 0.3:
