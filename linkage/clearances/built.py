@@ -47,7 +47,7 @@ class BuiltSearch(Search):
         value, low, places, builds, planes = bounds(
             self.stage, (which, cell), (self.names, *cells), self.tolerances, enough)
         np.fmin.at(self.drawn, pairs, np.where(self.stage.rough[which], np.nan, value))
-        self._try_builds(which, (low, places, builds))
+        self._try_builds(which, (low, places, builds[:len(self.builds.sizes)]))
         small = (halves.max(axis=1) * 2 < SMALLEST_BUILT) | (self.proof.visited[pairs]
                                                              > MOST_BUILT)
         self._give_up(which, (low, places))
@@ -187,5 +187,5 @@ class BuiltSearch(Search):
             part = slice(start, start + self.most)
             cells, cell = self.cells(places[part], np.full_like(places[part], CLOSE))
             builds = bounds(self.stage, (which[part], cell), (self.names, *cells),
-                            self.tolerances).builds
+                            self.tolerances).builds[:len(self.builds.sizes)]
             self._meet_builds(which[part], places[part], builds)

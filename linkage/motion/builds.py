@@ -70,10 +70,10 @@ class Builds:
                 sizes.append(model.rod_tolerance(name, tolerances))
         return cls(system.dimensions, places, throughs, ends, lengths, np.array(sizes))
 
-    def enclosed(self, inputs: int) -> Dimensions:
-        """All of them at once, as enclosures that follow so many inputs."""
+    def enclosed(self, inputs: int, more: int = 0) -> Dimensions:
+        """All of them at once, as enclosures that follow so many inputs, and so many more shares."""
         def varied(value, number):
-            rows = np.zeros(row_count(inputs) + len(self.sizes))
+            rows = np.zeros(row_count(inputs) + len(self.sizes) + more)
             rows[0], rows[row_count(inputs) - 1 + number] = value, self.sizes[number]
             return Enclosure(rows, inputs)
 
