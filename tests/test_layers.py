@@ -33,7 +33,7 @@ INNER = {
     "model": [{"keys", "threads"}, {"shapes"}, {"strength", "fittings"},
               {"parts", "sizes", "turned"}, {"stock"}, {"whole", "mirroring"},
               {"file", "document"}, {"patch"}, {"save"}],
-    "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates", "builds"},
+    "motion": [{"kernels", "symbolic", "tape"}, {"plan"}, {"posture"}, {"rates", "builds"},
                {"together", "bounds_together", "moved"}, {"bounds"}, {"system"}],
     "gearing": [{"senses", "gearing_sign"}, {"words"}, {"travels", "algebra", "kinds"},
                 {"cross_checks"}, {"contradictions", "plausible"}, {"surface_ways"}, {"findings"}],
