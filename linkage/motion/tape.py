@@ -144,17 +144,15 @@ _OPERATORS = {
 class _Step:
     """Operations of one kind, whose results stand next to each other.
 
-    A sum has the nodes of all its terms in a row, `first` of which begins each; anything else has
-    one row of nodes for each thing that it takes.
+    Of sums the longest comes first, so that each row of `nodes` is the next term of the first few.
     """
 
     made: slice
-    function: Callable | None
-    nodes: np.ndarray
-    more: tuple = ()
-    weights: np.ndarray | None = None
-    doubts: np.ndarray | None = None
-    first: np.ndarray | None = None
+    function: Callable | None  # None of sums
+    nodes: tuple  # of ndarray (n,): one for each thing that it takes, or for each term
+    more: tuple = ()  # ndarray (n, 1): numbers of its own; the number that a sum has, and its doubt
+    weights: tuple = ()  # ndarray (n, 1): of each term
+    doubts: tuple = ()
     grow: float = GROW  # covers the roundings of the sums of rests
 
 
@@ -263,7 +261,7 @@ class Tape:
                 waiting[self._nodes[node].function].append(node)
         while waiting:
             function = min(waiting, key=_cost)
-            nodes = waiting.pop(function)
+            nodes = sorted(waiting.pop(function), key=lambda n: -len(self._nodes[n].nodes))
             yield function, nodes
             for user in (user for node in nodes for user in users[node]):
                 missing[user] -= 1
@@ -274,16 +272,19 @@ class Tape:
         taken = [[place[n] for n in self._nodes[node].nodes] for node in nodes]
         more = [self._nodes[node].more for node in nodes]
         if function is not None:
-            return _Step(made, function, np.array(taken, int).T,
+            return _Step(made, function, tuple(np.array(taken, int).T),
                          tuple(np.array(k)[:, None] for k in zip(*more, strict=True)))
-        # a number is one more term of each sum: that of the node before the first, which is 1
-        taken = [[-1, *each] for each in taken]
-        weights = np.array([w for terms, number in more for w in (number, *terms)])
-        first = np.cumsum([0, *(len(each) for each in taken[:-1])])
-        size = np.repeat([len(each) + 2 for each in taken], [len(each) for each in taken])
-        doubts = weights[:, 1] + size * U * np.abs(weights[:, 0])
-        return _Step(made, None, np.array([n for each in taken for n in each]), (),
-                     weights[:, :1], doubts[:, None], first, GROW + size.max() * U)
+        terms = [list(zip(at, weights, strict=True)) or [(-1, (0.0, 0.0))]  # -1 is a node of zeros
+                 for at, (weights, _) in zip(taken, more, strict=True)]
+        columns = [[each[j] for each in terms if j < len(each)] for j in range(len(terms[0]))]
+        numbers = np.array([number for _, number in more])[..., None]
+        slack = (len(columns) + 3) * U
+        weights = [np.array([w for _, (w, _) in column])[:, None] for column in columns]
+        doubts = [np.array([d + slack * abs(w) for _, (w, d) in column])[:, None]
+                  for column in columns]
+        return _Step(made, None, tuple(np.array([n for n, _ in column]) for column in columns),
+                     (numbers[:, 0], numbers[:, 1] + slack * np.abs(numbers[:, 0])),
+                     tuple(weights), tuple(doubts), GROW + slack)
 
 
 def _cost(function) -> int:
@@ -338,15 +339,18 @@ class Program:
         made = np.empty((len(self.ends), count))
         for part in _parts(count, self.size):
             values = np.empty((self.size + 1, part.stop - part.start))
-            values[-1] = 1.0
+            values[-1] = 0.0
             for row, value in zip(values, given, strict=False):
                 row[:] = _cut(value, part)
             for step in self.steps:
-                if step.function is None:
-                    values[step.made] = np.add.reduceat(values[step.nodes] * step.weights,
-                                                        step.first, axis=0)
-                else:
-                    values[step.made] = step.function(*values[step.nodes], *step.more)
+                terms = [values[nodes] for nodes in step.nodes]
+                if step.function is not None:
+                    values[step.made] = step.function(*terms, *step.more)
+                    continue
+                total = step.more[0] + step.weights[0] * terms[0]
+                for term, weight in zip(terms[1:], step.weights[1:], strict=True):
+                    total[:len(term)] += weight * term
+                values[step.made] = total
             made[:, part] = values[self.ends]
         return made
 
@@ -391,11 +395,10 @@ class _Held:
 
     @classmethod
     def of(cls, size, given, shape, inputs) -> _Held:
-        """With what is given, and a 1 at the end."""
+        """With what is given, and a 0 at the end."""
         count, part = shape
         held = cls(np.empty((count, size + 1, part.stop - part.start)), inputs)
         held.rows[:, :len(given)] = held.rows[:, -1:] = 0.0
-        held.rows[0, -1] = held.sizes[2, -1] = 1.0
         for i, value in enumerate(given):
             if isinstance(value, Enclosure):
                 whole = value.rows.reshape(count, -1)
@@ -417,12 +420,20 @@ class _Held:
 
     def sums(self, step) -> Enclosure:
         """Weighted sums, every rounding and every doubt about a weight counted."""
-        rows = self.rows[:, step.nodes] * step.weights
-        rows[-1] = np.abs(rows[-1])
-        rows = np.add.reduceat(rows, step.first, axis=1)
-        off = np.add.reduceat(self.sizes[2][step.nodes] * step.doubts, step.first, axis=0)
-        rows[-1] = (rows[-1] + off) * step.grow + TINY
-        return Enclosure(rows, self.inputs)
+        total, off = 0.0, step.more[1]
+        for j, (nodes, weight) in enumerate(zip(step.nodes, step.weights, strict=True)):
+            term = self.rows[:, nodes]
+            term *= weight
+            np.abs(term[-1], out=term[-1])
+            more = self.sizes[2, nodes] * step.doubts[j]
+            if j:
+                total[:, :len(nodes)] += term
+                off[:len(nodes)] += more
+            else:
+                total, off = term, off + more
+        total[0] += step.more[0]
+        total[-1] = (total[-1] + off) * step.grow + TINY
+        return Enclosure(total, self.inputs)
 
 
 def _cut(value, part):
