@@ -19,7 +19,8 @@ import numpy as np
 
 from ..intervals import U, bend_rows, extent, row_count
 from ..motion import enclose
-from .stage import Stage
+from .corners import along, corner_pairs
+from .stage import Stage, in_reach
 
 if TYPE_CHECKING:
     from ..model.parts import Tolerance
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
 ASIDE = 0.5  # share of a half-width at which the direction is asked again
 MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
 SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell gives none
-MOST_PAIRS = 48  # corners of one piece times corners of the other, bounded pair by pair
-TOP = 6
 
 
 class Bounds(NamedTuple):
@@ -83,36 +82,32 @@ def bounds(stage: Stage, items, cells, tolerances: Tolerance | None = None,
                        tolerances)
     middle = (0.0,) * len(names)
     beside = [(*middle[:i], ASIDE, *middle[i + 1:]) for i in range(len(names))]
-    value, low, places = np.empty(len(which)), np.empty(len(which)), centres[cell]
     loose = None if tolerances is None else stage.looseness(tolerances)
+    kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which)
+    planes = np.zeros((len(which), 1 + len(names), 3))
+    value, way = towards(stage, posture, items)
+    lost = np.flatnonzero(np.isnan(value))
+    if lost.size:
+        way[:, lost] = towards(stage, enclosed, (which[lost], cell[lost]), middle)[1]
+    low, model = _bound(stage, enclosed, items, (way, 1.0, 1.0), (loose, kept))
+    planes[:, 0] = way.T
+    todo = np.arange(len(which)) if enough is None else \
+        np.flatnonzero(~(low >= enough) & ~np.isnan(low))
+    if todo.size:
+        some = which[todo], cell[todo]
+        ways = [towards(stage, enclosed, some, aside)[1] for aside in beside]
+        turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
+        better, turned = _bound(stage, enclosed, some, (turning, *sizes), (loose, kept))
+        gained = ~(better < low[todo])
+        low[todo[gained]] = better[gained]
+        model[:, todo[gained]] = turned[:, gained]
+        planes[todo[gained]] = turning[:1 + len(names), :, gained].transpose(2, 0, 1)
+    places = centres[cell] + lowest_place(model, len(names)).T * halves[cell]
     first = row_count(len(names)) - 1
     builds = np.zeros((enclosed.rows - 1 - first, len(which)), np.int8)
-    planes = np.zeros((len(which), 1 + len(names), 3))
-    for here, _ in stage.by_corners(which):
-        value[here], way = towards(stage, posture, (which[here], cell[here]))
-        lost = np.flatnonzero(np.isnan(value[here]))
-        if lost.size:
-            way[:, lost] = towards(stage, enclosed, (which[here[lost]], cell[here[lost]]),
-                                    middle)[1]
-        kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which[here])
-        low[here], model = _bound(stage, enclosed, (which[here], cell[here]), (way, 1.0, 1.0),
-                                  (loose, kept))
-        planes[here, 0] = way.T
-        todo = np.arange(len(here)) if enough is None else \
-            np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
-        if todo.size:
-            some = which[here[todo]], cell[here[todo]]
-            ways = [towards(stage, enclosed, some, aside)[1] for aside in beside]
-            turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
-            better, turned = _bound(stage, enclosed, some, (turning, *sizes), (loose, kept))
-            gained = ~(better < low[here[todo]])
-            low[here[todo[gained]]] = better[gained]
-            model[:, todo[gained]] = turned[:, gained]
-            planes[here[todo[gained]]] = turning[:1 + len(names), :, gained].transpose(2, 0, 1)
-        places[here] += lowest_place(model, len(names)).T * halves[cell[here]]
-        if tolerances is not None:
-            share = kept[(kept >= first) & (kept < enclosed.rows - 1)]
-            builds[np.ix_(share - first, here)] = np.where(model[first:-1] > 0, -1, 1)
+    if tolerances is not None:
+        share = kept[(kept >= first) & (kept < enclosed.rows - 1)]
+        builds[share - first] = np.where(model[first:-1] > 0, -1, 1)
     return Bounds(value, low, places, builds, planes)
 
 
@@ -130,27 +125,30 @@ def held_bounds(stage: Stage, items, cells, planes: np.ndarray, tolerances=None)
     ndarray (m,)
         mm; NaN where the whole cell is out of reach.
     """
-    (which, cell), (names, centres, halves) = items, cells
+    which, (names, centres, halves) = items[0], cells
     enclosed = enclose(stage.system, {n: centres[:, i] for i, n in enumerate(names)},
                        {n: halves[:, i] for i, n in enumerate(names)}, tolerances)
     loose = None if tolerances is None else stage.looseness(tolerances)
-    low = np.empty(len(which))
-    for here, _ in stage.by_corners(which):
-        kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which[here])
-        turning = np.zeros((enclosed.rows, 3, len(here)))
-        turning[:1 + len(names)] = planes[here].transpose(1, 2, 0)
-        low[here] = _bound(stage, enclosed, (which[here], cell[here]),
-                           (turning, *_lengths(turning, len(names))), (loose, kept))[0]
-    return low
+    kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which)
+    turning = np.zeros((enclosed.rows, 3, len(which)))
+    turning[:1 + len(names)] = planes.transpose(1, 2, 0)
+    return _bound(stage, enclosed, items, (turning, *_lengths(turning, len(names))),
+                  (loose, kept))[0]
 
 
 def _bound(stage, enclosed, items, towards, build):
     """Lower bound of items with a direction of given least and greatest size; its polynomial."""
     (direction, *sizes), (loose, kept) = towards, build
-    sides = stage.along(enclosed, *items, direction, loose, kept)
-    apart, model = least_along(sides, stage.scale(enclosed), enclosed.inputs)
-    lost = np.isnan(sides[0][0]).any(axis=0) | np.isnan(sides[1][0]).any(axis=0)
-    apart = np.where(np.isnan(apart) & ~lost, -np.inf, apart)  # only what has no posture is NaN
+    apart, model = np.empty(len(items[0])), None
+    slack = 512 * U * stage.scale(enclosed)
+    for here, sides, behind in along(stage, enclosed, items, direction, loose, kept):
+        least, rows = least_along(sides, enclosed.inputs)
+        least += behind - slack
+        lost = np.isnan(sides[0][0]).any(axis=0) | np.isnan(sides[1][0]).any(axis=0)
+        # only what has no posture is NaN
+        apart[here] = np.where(np.isnan(least) & ~lost, -np.inf, least)
+        model = np.empty((len(rows), len(apart))) if model is None else model
+        model[:, here] = rows
     # lines and points are never less than 0 apart, however deep the tubes about them overlap
     deepest = 0.0 if loose is None else -2 * loose[stage.sides[items[0]]].sum(axis=1)
     apart = np.where(stage.round[items[0]], np.maximum(apart, deepest), apart)
@@ -159,11 +157,11 @@ def _bound(stage, enclosed, items, towards, build):
 
 def towards(stage, posture: Posture, items, at=()):
     """Gap and the direction from the first piece to the second; some way where out of reach."""
-    hulls = stage.hulls(posture, *items, at)
-    lost = ~np.isfinite(hulls[0]).all(axis=(0, 1)) | ~np.isfinite(hulls[1]).all(axis=(0, 1))
-    for hull in hulls:
-        hull[..., lost] = 0.0
-    value, direction, *_ = stage.gap(hulls, items[0])
+    axes = stage.axes(posture, *items, at)
+    lost = ~in_reach(axes)
+    for held in axes:
+        held[..., lost] = 0.0
+    value, direction, *_ = stage.gap(axes, items[0])
     direction = np.where(lost | ~np.isfinite(direction).all(axis=0), SOME_WAY, direction)
     return np.where(lost, np.nan, value), direction
 
@@ -224,65 +222,22 @@ def lowest_place(model: Model, inputs):
     return best
 
 
-def least_along(sides: list, scale: float, inputs: int):
-    """Least of n.(b - a) over cells, and its polynomial.
-
-    Every pair of corners is bounded where they are few.  Of many corners the `TOP` foremost are
-    paired; the rest are bounded against the foremost one of their own piece, with which they turn.
+def least_along(sides: list, inputs: int):
+    """Least of n.(b - a) over cells, roundings left out, and its polynomial.
 
     Parameters
     ----------
     sides : list of two ndarray (rows, corners, m)
         Bounds of n.p.
-    scale : float
-        Greatest coordinate in play, mm, for the roundings.
     inputs : int
         That the bounds follow.
 
     Returns
     -------
     (ndarray (m,), ndarray (rows, m))
-        Lower bound, mm, and the polynomial of the pair of corners that has it.
+        mm, and the polynomial of the pair of corners that has it.
     """
-    apart, behind = corner_pairs(sides, inputs)
+    apart = corner_pairs(sides)
     each = extent(apart, inputs)[0] - apart[-1]
-    lowest = each.argmin(axis=0)
-    low = each[lowest, np.arange(len(lowest))] + behind
-    return low - 512 * U * scale, apart[:, lowest, np.arange(len(lowest))]
-
-
-def corner_pairs(sides: list, inputs: int):
-    """Bounds of n.(b - a) for the pairs of corners that matter.
-
-    Parameters
-    ----------
-    sides : list of two ndarray (rows, corners, m)
-        Bounds of n.p.
-    inputs : int
-        That the bounds follow.
-
-    Returns
-    -------
-    (ndarray (rows, pairs, m), float or ndarray (m,))
-        And by how much, at most, any other pair of corners comes nearer than these (<= 0), mm.
-    """
-    behind = 0.0
-    if sides[0].shape[1] * sides[1].shape[1] > MOST_PAIRS:
-        (one, lag), (other, more) = (_foremost(side, sense, inputs)
-                                     for side, sense in zip(sides, (1.0, -1.0), strict=True))
-        sides, behind = [one, other], lag + more
-    a, b = sides
-    apart = b[:, None] - a[:, :, None]
-    apart[-1] = b[-1] + a[-1][:, None]
-    return apart.reshape(len(apart), -1, apart.shape[-1]), behind
-
-
-def _foremost(side, sense, inputs):
-    """The foremost corners of a piece, and by how much the others can pass the first (<= 0)."""
-    if side.shape[1] <= TOP:
-        return side, 0.0
-    order = np.argsort(-sense * side[0], axis=0)
-    ranked = np.take_along_axis(side, order[None], axis=1)
-    lag = sense * (ranked[:, :1] - ranked[:, TOP:])
-    lag[-1] = ranked[-1, :1] + ranked[-1, TOP:]
-    return ranked[:, :TOP], np.minimum((extent(lag, inputs)[0] - lag[-1]).min(axis=0), 0.0)
+    lowest, place = each.argmin(axis=0), np.arange(each.shape[1])
+    return each[lowest, place], apart[:, lowest, place]

@@ -367,15 +367,13 @@ def closest_points(stage: Stage, proof: Proof, names, tolerances=None) -> list:
         return found
     which, cell = _near_pieces(stage, proof, names, known, tolerances)
     motion = proof.motion(stage.system, names, known)
+    value, _, one, other = stage.gap(stage.axes(motion.posture, which, cell), which)
     best = np.full(len(stage.pairs), np.inf)
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(motion.posture, which[here], cell[here])
-        value, _, one, other = stage.gap(hulls, which[here])
-        for n, k in enumerate(stage.pair_index[which[here]]):
-            if value[n] < best[k]:
-                best[k] = value[n]
-                found[k] = tuple(_in_stations(motion.posture, stage.pairs[k].frame, p[:, n],
-                                              cell[here[n]]) for p in (one, other))
+    for n, k in enumerate(stage.pair_index[which]):
+        if value[n] < best[k]:
+            best[k] = value[n]
+            found[k] = tuple(_in_stations(motion.posture, stage.pairs[k].frame, p[:, n], cell[n])
+                             for p in (one, other))
     return found
 
 

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..clearances import Stage
-from ..clearances.cell_bounds import MOST_TURN, corner_pairs, towards
+from ..clearances.cell_bounds import MOST_TURN, towards
+from ..clearances.corners import along, corner_pairs
 from ..clearances.stage import measure, spine_gaps
 from ..intervals import GROW, U
 from ..motion import enclose
@@ -169,10 +170,7 @@ class _March:
 
     def _gaps(self, which, cells, cell):
         posture = self.system.sweep(**self.ways.place(*cells)).flat_posture()
-        value, way = np.empty(len(which)), np.empty((3, len(which)))
-        for here, _ in self.stage.by_corners(which):
-            value[here], way[:, here] = towards(self.stage, posture, (which[here], cell[here]))
-        return value, way
+        return towards(self.stage, posture, (which, cell))
 
     def _met(self, which, ray, value, share):
         """Keep what was met at some shares, and tell which items were touching or lost there."""
@@ -187,7 +185,7 @@ class _March:
 
         The direction turns with the closest points, from that at the middle towards that aside.
         """
-        (which, cell), (way, turned) = items, ways
+        which, (way, turned) = items[0], ways
         turn = (turned - way) / ASIDE
         turn -= way * (turn * way).sum(axis=0)
         turn = np.where((turn * turn).sum(axis=0) < MOST_TURN**2, turn, 0.0)
@@ -198,9 +196,8 @@ class _March:
             turn * np.sign(self.ways.ends[ray, main])).T
         radii, proven = self.stage.radii[which] * (1 + 8 * U), np.empty(len(which))
         slack = SLACK * self.stage.scale(posture)
-        for here, _ in self.stage.by_corners(which):
-            sides = self.stage.along(posture, which[here], cell[here], ways[..., here])
-            rows, behind = corner_pairs([self.ways.along(side, ray[here]) for side in sides], 1)
+        for here, sides, behind in along(self.stage, posture, items, ways):
+            rows = corner_pairs([self.ways.along(side, ray[here]) for side in sides])
             # the direction's length is at most 1 + |turn|^2 d^2 / 2
             rows[0] += behind - radii[here] - rows[3] * GROW - slack
             rows[2] -= radii[here] * (turn[:, here] ** 2).sum(axis=0) / 2

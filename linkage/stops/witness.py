@@ -14,6 +14,7 @@ import numpy as np
 
 from ..clearances import Stage
 from ..clearances.carrying import combined
+from ..clearances.stage import in_reach
 from ..intervals import GROW, Enclosure, U, extent
 from ..motion import enclose
 
@@ -48,18 +49,15 @@ def touching(stage: Stage, items, cells,
     (which, cell), (names, centres, halves) = items, cells
     named = {n: centres[:, i] for i, n in enumerate(names)}
     posture = stage.system.sweep(**named).flat_posture()
-    sure, gap, found = np.zeros(len(which), bool), np.full(len(which), np.nan), []
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(posture, which[here], cell[here])
-        good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
-        here = here[good]
-        if here.size:
-            value, way, one, other = stage.gap([h[..., good] for h in hulls], which[here])
-            gap[here], hit = value, value < 0
-            found.append((here[hit], value[hit], way[:, hit], one[:, hit], other[:, hit]))
-    if not (gap < 0).any():
+    sure, gap = np.zeros(len(which), bool), np.full(len(which), np.nan)
+    axes = stage.axes(posture, which, cell)
+    here = np.flatnonzero(in_reach(axes))
+    gap[here], *found = stage.gap([k[..., here] for k in axes], which[here])
+    hit = gap[here] < 0
+    here, (way, one, other) = here[hit], (k[:, hit] for k in found)
+    value = gap[here]
+    if not here.size:
         return sure, gap
-    here, value, way, one, other = (np.concatenate(k, axis=-1) for k in zip(*found, strict=True))
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
                        tolerances)
     asked = _Asked(stage, posture, enclosed, which, cell)
@@ -111,11 +109,10 @@ class _Asked:
         seat = self.stage.seat_of[piece]
         axes = self._axes(self.posture, seat, here)
         held = self._axes(self.enclosed, seat, here)
-        if axes.shape[1] == 2:  # a share of the line between a rod's ends
-            run = axes[:, 1] - axes[:, 0]
+        if axes.shape[1] == 2:  # a share of the way between a rod's ends
+            run = axes[:, 1]
             share = ((foot - axes[:, 0]) * run).sum(axis=0) / (run * run).sum(axis=0)
-            weights = 1 - np.clip(share, 0, 1), np.clip(share, 0, 1)
-            return sum(w * held[:, :, k] for k, w in enumerate(weights))
+            return held[:, :, 0] + np.clip(share, 0, 1) * held[:, :, 1]
         local = ((foot - axes[:, 0])[:, None] * axes[:, 1:]).sum(axis=0)
         return self._carried(held, local)
 
