@@ -6,10 +6,14 @@ import itertools
 
 import numpy as np
 
-from ..motion import Builds
-from .cell_bounds import bounds
-from .search import MOST_ITEMS, TRIES, Search
-from .stage import measure
+from ..intervals import row_count
+from ..model import AIRFRAME
+from ..motion import Builds, body_of, enclose_builds
+from .built_bounds import BuiltBounds, built_bounds, enclosed_builds, frames
+from .carrying import Seat
+from .search import TRIES, Leaves, Proof, Search
+from .stage import Stage, measure
+from .travel import Travel
 
 SMALLEST_BUILT = 0.02  # degrees (mm) of a cell's side; smaller ones cost nothing any more
 MOST_BUILT = 1500  # cells of a pair after which what is left stays open
@@ -18,6 +22,8 @@ SHARE = 0.1  # of what the tolerances cost a pair, that its bracket is narrowed 
 CLOSE = 1e-6  # degrees (mm) of a cell in which the worst build at one place is asked for
 FIRST_STEP, LAST_STEP = 0.25, 1e-3  # degrees (mm) of steps down a valley
 STEPS = 12
+CELLS = 64  # bounded at once
+MORE = 1.5  # times as many joints as a pair needs that it may be worked with
 FLIPS = 3  # times that every dimension is asked which way is worse
 
 
@@ -26,28 +32,58 @@ class BuiltSearch(Search):
 
     A pair is done when the bound over all its cells is past what it requires, or a build that
     misses it is met; while it takes little effort its bracket is narrowed further.
+
+    Parameters
+    ----------
+    stage, travel, tolerance, tolerances, limit
+        As for `linkage.clearances.prove`, of pairs that much the same joints move.
+    builds : Builds
+        All dimensions.
     """
 
-    def __init__(self, stage, travel, tolerance, tolerances, limit):
+    def __init__(self, stage, travel, terms, builds):
+        tolerance, tolerances, limit = terms
         super().__init__(stage, travel, tolerance, tolerances, limit)
-        self.builds = Builds.of(stage.system, tolerances)
+        self.system, ends = solving(stage.system, stage.scene, stage.pairs)
+        self.builds, self.numbers = builds.only(self.system, ends)
         count = len(stage.pairs)
         self.drawn, self.lost = np.full(count, np.inf), np.zeros(count, bool)
         self.proof.builds = self.builds
         self.proof.shares = np.zeros((count, len(self.builds.sizes)))
         self.effort = self.effort * HARDER
-        self.most = max(200, 8 * MOST_ITEMS // (8 + len(self.builds.sizes)) // 4)
+
+    def enclosed(self, centres, halves):
+        """Bounds of the posture over cells (n, inputs) and all builds."""
+        return enclosed_builds(self.stage, self.system, self.builds,
+                               (self.names, centres, halves))
+
+    def _bounds(self, which, centres, halves, enough=None):
+        found = []
+        order = np.lexsort((*halves.T, *centres.T))
+        which, centres, halves = which[order], centres[order], halves[order]
+        cells, cell = self.cells(centres, halves)
+        for start in range(0, len(cells[0]), CELLS):
+            here = np.flatnonzero((cell >= start) & (cell < start + CELLS))
+            some = tuple(k[start:start + CELLS] for k in cells)
+            posture = self.enclosed(*some)
+            for first in range(0, len(here), self.most):
+                part = here[first:first + self.most]
+                found.append((order[part], built_bounds(
+                    self.stage, posture, (which[part], cell[part] - start), (self.names, *some),
+                    (self.loose, None if enough is None else enough[order[part]]))))
+        back = np.argsort(np.concatenate([at for at, _ in found]))
+        return BuiltBounds(*(np.concatenate(parts, axis=axis).take(back, axis=axis) for parts, axis
+                             in zip(zip(*(k for _, k in found), strict=True), (0, 0, 0, 1),
+                                    strict=True)))
 
     def _looked_at(self, items):
         which, centres, halves = items
-        cells, cell = self.cells(centres, halves)
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
         enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
-        value, low, places, builds, planes = bounds(
-            self.stage, (which, cell), (self.names, *cells), self.tolerances, enough)
+        value, low, places, builds = self._bounds(which, centres, halves, enough)
         np.fmin.at(self.drawn, pairs, np.where(self.stage.rough[which], np.nan, value))
-        self._try_builds(which, (low, places, builds[:len(self.builds.sizes)]))
+        self._try_builds(which, (low, places, builds))
         small = (halves.max(axis=1) * 2 < SMALLEST_BUILT) | (self.proof.visited[pairs]
                                                              > MOST_BUILT)
         self._give_up(which, (low, places))
@@ -57,8 +93,7 @@ class BuiltSearch(Search):
         for n in np.flatnonzero(small & ~closed & ~self._decided(low, pairs)):
             self.proof.open_at.setdefault(int(pairs[n]), centres[n])
         keep = ~closed & ~small
-        self._leave((which[~keep], centres[~keep], halves[~keep]), low[~keep],
-                    np.where(np.isnan(low[~keep])[:, None, None], np.nan, planes[~keep]))
+        self._leave((which[~keep], centres[~keep], halves[~keep]), low[~keep])
         return which[keep], centres[keep], halves[keep], np.full((keep.sum(), len(self.names)),
                                                                  np.nan)
 
@@ -74,8 +109,7 @@ class BuiltSearch(Search):
         if not items.size:
             return
         at = np.clip(places[items], *self.box.T)
-        cells, cell = self.cells(at, np.full_like(at, CLOSE))
-        alone = bounds(self.stage, (which[items], cell), (self.names, *cells), self.tolerances).low
+        alone = self._bounds(which[items], at, np.full_like(at, CLOSE)).low
         lost = items[alone < self.required[pairs[items]]]
         self.lost[pairs[lost]] = True
         for n in lost:
@@ -127,7 +161,7 @@ class BuiltSearch(Search):
             self.proof.shares[k] = builds[:, met]
 
     def _value(self, which, places, builds):
-        motion = self.stage.system.sweep_with(self.builds.dimensions(builds), **{
+        motion = self.system.sweep_with(self.builds.dimensions(builds), **{
             name: places[:, i] for i, name in enumerate(self.names)})
         return measure(self.stage, motion.flat_posture(), which, np.arange(len(which)), self.loose)
 
@@ -135,6 +169,17 @@ class BuiltSearch(Search):
         """Gap of piece pairs at places as drawn but for the solids, NaN out of reach."""
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
         return measure(self.stage, motion.posture, which, np.arange(len(which)), self.loose)
+
+    def proved(self) -> Proof:
+        """Everything bracketed."""
+        *items, low = self.first_items()
+        if len(items[0]):
+            self.meet_first(np.unique(self.stage.pair_index[items[0]]))
+        items = self.still_open(items, low)
+        while len(items[0]):
+            items = self.round(items)
+        self.finish()
+        return self.proof
 
     def finish(self):
         """Go down the valley of the worst build met, of the build as of the place."""
@@ -185,7 +230,102 @@ class BuiltSearch(Search):
         which = np.repeat(near, len(ways))
         for start in range(0, len(which), self.most):
             part = slice(start, start + self.most)
-            cells, cell = self.cells(places[part], np.full_like(places[part], CLOSE))
-            builds = bounds(self.stage, (which[part], cell), (self.names, *cells),
-                            self.tolerances).builds[:len(self.builds.sizes)]
+            builds = self._bounds(which[part], places[part],
+                                  np.full_like(places[part], CLOSE)).builds
             self._meet_builds(which[part], places[part], builds)
+
+
+def prove_built(stage: Stage, travel: Travel, terms) -> Proof:
+    """Bracket the least gap of every pair of a stage in every build.
+
+    Pairs that much the same joints move are worked together, with only these joints.
+
+    Parameters
+    ----------
+    stage : Stage
+    travel : Travel
+    terms : tuple
+        Width of the bracket, build tolerances and limit, as for `linkage.clearances.prove`.
+    """
+    builds, names = Builds.of(stage.system, terms[1]), travel.names
+    count = len(stage.pairs)
+    whole = Proof(np.full(count, np.inf), np.zeros((count, len(names))), np.full(count, np.inf),
+                  {}, np.zeros(count, int), np.full(count, -1), builds=builds,
+                  shares=np.zeros((count, len(builds.sizes))))
+    first = np.searchsorted(stage.pair_index[:stage.first], np.arange(count))
+    leaves = []
+    for pairs, inputs in _alike(stage):
+        part = Stage(stage.scene, [stage.pairs[k] for k in pairs])
+        moves = np.array([name in inputs for name in names], dtype=bool)
+        search = BuiltSearch(part, _seen(travel, moves), terms, builds)
+        proof = search.proved()
+        for name in ("least", "proven", "visited"):
+            getattr(whole, name)[pairs] = getattr(proof, name)
+        whole.place[np.ix_(pairs, np.flatnonzero(moves))] = proof.place
+        whole.shares[np.ix_(pairs, search.numbers)] = proof.shares
+        for k, place in proof.open_at.items():
+            at = np.zeros(len(names))
+            at[moves] = place
+            whole.open_at[int(pairs[k])] = at
+    return whole
+
+
+def moved_by_builds(scene, pairs, travel: Travel, tolerances) -> dict:
+    """How far any build has any point of the solids of some pairs off, at most: ``{solid: mm}``."""
+    names = dict.fromkeys(name for pair in pairs for name in (pair.first, pair.second))
+    system, builds = scene.system, Builds.of(scene.system, tolerances)
+    cells = travel.grid(np.ones(len(travel.names), bool), Search.grid)
+    posture = enclose_builds(system, {n: cells[0][:, i] for i, n in enumerate(travel.names)},
+                             {n: cells[1][:, i] for i, n in enumerate(travel.names)}, builds)
+    envelopes = [scene.envelope(name) for name in names]
+    seats = [Seat(each.carriers, AIRFRAME, np.zeros((1, 3)) if each.ends is None else each.ends,
+                  () if each.ends is None else scene.model.rods[body_of(each.name)].ends)
+             for each in envelopes]
+    first = row_count(posture.inputs) - 1
+    with np.errstate(invalid="ignore", over="ignore"):
+        rows = np.array([np.abs(each[first:]).sum(axis=0) for each in
+                         (frames([seat], posture)[..., 0, :] for seat in seats)])
+    size = np.sqrt((rows * rows).sum(axis=1))  # (solids, 4, cells)
+    found = {}
+    for name, each, off in zip(names, envelopes, size, strict=True):
+        if each.ends is None:
+            corners = np.abs(np.concatenate([p.points for p in each.pieces])).max(axis=0)
+            most = off[0] + corners @ off[1:]
+        else:
+            most = off[0] + off[1]
+        loose = scene.looseness(name, tolerances) * np.sqrt(3.0)
+        found[name] = float(np.fmax.reduce(most)) * (1 + 1e-9) + loose
+    return found
+
+
+def _seen(travel, moves):
+    """A travel along some inputs alone."""
+    low, high = (k[:, moves] for k in travel.seen_along(moves))
+    return Travel(tuple(n for n, m in zip(travel.names, moves, strict=True) if m), low, high)
+
+
+def solving(system, scene, pairs):
+    """The system with only what some pairs need, and the ends of rods among their solids."""
+    names = {name for pair in pairs for name in (pair.first, pair.second)}
+    bodies = {body for name in names for body in scene.carriers(name)}
+    rods = dict.fromkeys(body_of(name) for name in sorted(names) if body_of(name)
+                         in scene.model.rods)
+    return (system.only(bodies | {pair.frame for pair in pairs} - {AIRFRAME}),
+            [end for rod in rods for end in scene.model.rods[rod].ends])
+
+
+def _alike(stage):
+    """Groups of pairs that much the same joints move, and the inputs of each."""
+    needs = []
+    for pair in stage.pairs:
+        system, _ = solving(stage.system, stage.scene, [pair])
+        needs.append((frozenset(j for step in system.plan.steps for j in step.joints),
+                      pair.inputs))
+    groups = []
+    for joints, inputs in sorted(set(needs), key=lambda k: (-len(k[0]), sorted(k[0]), k[1])):
+        if not any(inputs == other and joints <= more and len(more) <= MORE * len(joints) + 1
+                   for more, other in groups):
+            groups.append((joints, inputs))
+    of = [next(g for g, (more, other) in enumerate(groups) if inputs == other and joints <= more
+               and len(more) <= MORE * len(joints) + 1) for joints, inputs in needs]
+    return [(np.flatnonzero(np.array(of) == g), groups[g][1]) for g in range(len(groups))]

@@ -102,11 +102,11 @@ UNIT = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 ZERO = (0.0, 0.0, 0.0)
 
 
-def product(n, axes, inputs):
+def product(n, axes, inputs, kind=Enclosure):
     """Direction (rows, 3, m) along carried vectors (rows, 3, q, m): enclosures (rows, q, m)."""
     total = 0.0
     for c in range(3):
-        total = total + Enclosure(n[:, c, None], inputs) * Enclosure(axes[:, c], inputs)
+        total = total + kind(n[:, c, None], inputs) * kind(axes[:, c], inputs)
     return total.rows
 
 

@@ -51,7 +51,7 @@ def along(stage: Stage, posture: EnclosedPosture, items, direction, loose=None,
                                    stage.enclosed_axes(posture, which, cells, kept),
                                    (1.0, -1.0), strict=True):
         seen = held_product(direction, axes) if direction.ndim == 2 else \
-            product(direction, axes, posture.inputs)
+            product(direction, axes, posture.inputs, posture.kind)
         off = None if loose is None else _looseness(stage, pieces, (direction, seen), loose)
         sides.append(_side(stage, pieces, seen, (sense, off)))
     (thin_a, *a), (thin_b, *b) = sides

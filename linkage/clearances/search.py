@@ -194,11 +194,14 @@ class Search:
             planes = np.full((len(which), 1 + len(self.names), 3), np.nan)
         self.leaves.append(Leaves(which, centres, halves, planes, low))
 
+    def enclosed(self, centres, halves):
+        """Bounds of the posture over cells (n, inputs)."""
+        return enclose(self.stage.system, {n: centres[:, i] for i, n in enumerate(self.names)},
+                       {n: halves[:, i] for i, n in enumerate(self.names)})
+
     def _about_apart(self, which, centre, half):
         """Lower bound of the gap of piece pairs (m,) over cells (n,): (m, n), NaN out of reach."""
-        named = {n: centre[:, i] for i, n in enumerate(self.names)}
-        enclosed = enclose(self.stage.system, named,
-                           {n: half[:, i] for i, n in enumerate(self.names)}, self.tolerances)
+        enclosed = self.enclosed(centre, half)
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
         rows = self.stage.spines(enclosed, pieces, len(centre))
         about = self.stage.around(pieces) + np.sqrt(3.0) * self.loose[pieces]

@@ -50,6 +50,7 @@ class EnclosedPosture(Posture):
     inputs: int = 0
     count: int = 1
     any_turn: dict = field(default_factory=dict)
+    kind = Enclosure  # of its numbers
 
 
 @dataclass
@@ -114,11 +115,8 @@ def enclose(system: System, centres: dict, halves: dict,
     if tolerances is not None:
         from .builds_bounds import enclose_builds  # which builds on this file
 
-        return enclose_builds(system, centres, halves, tolerances)
-    builds = None if tolerances is None else Builds.of(system, tolerances)
-    dimensions = system.dimensions if builds is None else builds.enclosed(len(centres))
-    shares = 0 if builds is None else len(builds.sizes)
-    posture = EnclosedPosture(system.plan, dimensions, rows=row_count(len(centres)) + shares,
+        return enclose_builds(system, centres, halves, Builds.of(system, tolerances))
+    posture = EnclosedPosture(system.plan, system.dimensions, rows=row_count(len(centres)),
                               inputs=len(centres),
                               count=max((np.size(k) for k in centres.values()), default=1))
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
