@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import itertools
+from dataclasses import replace
 
 import numpy as np
 
+from ..geometry import tube
 from ..intervals import row_count
 from ..model import AIRFRAME
 from ..motion import Builds, body_of, enclose_builds
@@ -22,6 +24,7 @@ SHARE = 0.1  # of what the tolerances cost a pair, that its bracket is narrowed 
 CLOSE = 1e-6  # degrees (mm) of a cell in which the worst build at one place is asked for
 FIRST_STEP, LAST_STEP = 0.25, 1e-3  # degrees (mm) of steps down a valley
 STEPS = 12
+SPANS = np.array([0, 0.06, 0.15, 0.3, 0.5, 0.7, 0.85, 0.94, 1])  # of rods, as shares of them
 CELLS = 64  # bounded at once
 MORE = 1.5  # times as many joints as a pair needs that it may be worked with
 FLIPS = 3  # times that every dimension is asked which way is worse
@@ -255,7 +258,8 @@ def prove_built(stage: Stage, travel: Travel, terms) -> Proof:
     first = np.searchsorted(stage.pair_index[:stage.first], np.arange(count))
     leaves = []
     for pairs, inputs in _alike(stage):
-        part = Stage(stage.scene, [stage.pairs[k] for k in pairs])
+        part = Stage(_InSpans(stage.scene), [stage.pairs[k]
+                                             for k in pairs])
         moves = np.array([name in inputs for name in names], dtype=bool)
         search = BuiltSearch(part, _seen(travel, moves), terms, builds)
         proof = search.proved()
@@ -312,6 +316,33 @@ def solving(system, scene, pairs):
                          in scene.model.rods)
     return (system.only(bodies | {pair.frame for pair in pairs} - {AIRFRAME}),
             [end for rod in rods for end in scene.model.rods[rod].ends])
+
+
+class _InSpans:
+    """A scene whose rods are cut along, so that a far end counts for nothing near the other."""
+
+    def __init__(self, scene):
+        self._scene = scene
+
+    def __getattr__(self, name):
+        return getattr(self._scene, name)
+
+    def solid_of(self, pair, name):
+        """As of the scene, a rod's tubes cut into spans."""
+        solid = self._scene.solid_of(pair, name)
+        if solid.ends is None:
+            return solid
+        pieces = [tube(*ends, piece.radius) for piece in solid.pieces
+                  for ends in itertools.pairwise(np.outer(1 - SPANS, piece.points[0])
+                                                 + np.outer(SPANS, piece.points[1]))]
+        return replace(solid, pieces=tuple(pieces))
+
+
+def _seen_from(scene, pair):
+    """A pair as seen from a part that carries something of both, which then moves neither's end."""
+    one, other = (scene.carriers(name) for name in (pair.first, pair.second))
+    shared = [body for body in one if body in other]
+    return replace(pair, frame=shared[0]) if shared else pair
 
 
 def _alike(stage):

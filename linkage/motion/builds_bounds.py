@@ -10,11 +10,11 @@ one more tolerance; and the square of what builds turn it by, which is never bel
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..intervals import GROW, TINY, Enclosure, U, bend_rows, fitted, row_count
+from ..intervals import GROW, TINY, Enclosure, U, bend_rows, fitted, row_count, unknown
 from . import kernels
 from .bounds import EnclosedPosture, _unwrapped, _within_reach
 from .bounds_together import close_together
@@ -23,6 +23,8 @@ from .plan import Close, Couple, Drive
 from .posture import Posture, Slide, Turn
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from .builds import Builds
     from .system import System
 
@@ -50,6 +52,16 @@ class BuiltPosture(EnclosedPosture):
             self.take_up(step.joint)
         else:
             self.turn(step.joint, *closure.solved())
+
+    def crossed(self, p: Any, joint: str, outward: bool) -> Any:
+        """A point carried across one joint, its three coordinates at once."""
+        state, axis = self.states.get(joint), self.dimensions.axes[joint]
+        if not isinstance(state, Turn) or any(isinstance(k, Enclosure) for k in axis):
+            return super().crossed(p, joint, outward)
+        sin = state.sin if outward else -state.sin
+        at = turned_point(self, p, (self.dimensions.places[f"{joint}/pivot"], axis),
+                          (state.cos, sin))
+        return tuple(BuiltEnclosure(k, self.inputs) for k in at.rows.swapaxes(0, 1))
 
     def turn(self, joint: str, theta: Enclosure, linear: np.ndarray) -> None:
         """Set a joint's turn, whose rest becomes a share of its own.
@@ -227,6 +239,8 @@ class _Closure:
     def _missed(self, theta, linear):
         """What the squared length is short by at a turn, and its rate."""
         cos, sin = self.posture.turned(self.step.joint, theta, linear)
+        if not any(isinstance(k, Enclosure) for k in self.axis):
+            return self._missed_at_once(cos, sin)
         at = kernels.turn_point(self.near, self.pivot, self.axis, cos, sin)
         run = [k - q for k, q in zip(at, self.far, strict=True)]
         arm = [k - c for k, c in zip(at, self.pivot, strict=True)]
@@ -236,6 +250,15 @@ class _Closure:
                u[0] * arm[1] - u[1] * arm[0])
         return missed, -2.0 * sum(k * e for k, e in zip(run, way, strict=True))
 
+    def _missed_at_once(self, cos, sin):
+        posture, u = self.posture, np.array(self.axis)
+        pivot = together(posture, self.pivot)
+        at = turned_point(posture, self.near, (self.pivot, self.axis), (cos, sin))
+        run = at - together(posture, self.far)
+        arm = at - pivot
+        way = linear_of(np.cross(u, np.eye(3)).T, arm)
+        return (self.length * self.length - total(run * run), -2.0 * total(run * way))
+
     def _reach(self):
         """Bound of the second derivative of what is missed, whatever the turn."""
         size = 2.0
@@ -243,6 +266,58 @@ class _Closure:
             parts = [_size(k - c) for k, c in zip(end, self.pivot, strict=True)]
             size = size * np.sqrt(sum(k * k for k in parts))
         return size * GROW
+
+
+def together(posture: BuiltPosture, p: Sequence) -> BuiltEnclosure:
+    """Three coordinates as one enclosure of rows (rows, 3, ...)."""
+    shapes = [k.rows.shape[1:] if isinstance(k, Enclosure) else np.shape(k) for k in p]
+    shape = np.broadcast_shapes((1,), *shapes)
+    rows = np.zeros((posture.rows, 3, *shape))
+    for made, value in zip(rows.swapaxes(0, 1), p, strict=True):
+        if isinstance(value, Enclosure):
+            made[...] = fitted(value.rows, len(shape))
+        else:
+            made[0] = value
+    return BuiltEnclosure(rows, posture.inputs)
+
+
+def linear_of(matrix: np.ndarray, p: BuiltEnclosure) -> BuiltEnclosure:
+    """A matrix (3, 3) times three coordinates."""
+    rows = np.einsum("ij,rj...->ri...", matrix, p.rows)
+    size = np.abs(p.rows).sum(axis=0)
+    rows[-1] = unknown(np.einsum("ij,j...->i...", np.abs(matrix), p.rows[-1] + 8 * U * size),
+                       rows[0]) * GROW + TINY
+    return BuiltEnclosure(rows, p.inputs)
+
+
+def total(p: BuiltEnclosure) -> BuiltEnclosure:
+    """Sum of three coordinates."""
+    rows = p.rows.sum(axis=1)
+    rows[-1] = (rows[-1] + 4 * U * np.abs(p.rows).sum(axis=(0, 1))) * GROW + TINY
+    return BuiltEnclosure(rows, p.inputs)
+
+
+def turned_point(posture: BuiltPosture, p: Sequence, joint: tuple, turn: tuple) -> BuiltEnclosure:
+    """Where a turn about a pivot and an axis that is the same in all builds takes a point.
+
+    Parameters
+    ----------
+    posture : BuiltPosture
+    p : three coordinates
+    joint : (three coordinates, three numbers)
+    turn : (Enclosure, Enclosure)
+        Its cosine and sine.
+
+    Returns
+    -------
+    BuiltEnclosure
+        Rows (rows, 3, ...).
+    """
+    (pivot, axis), u = joint, np.array(joint[1], dtype=float)
+    x = together(posture, [k - c for k, c in zip(p, pivot, strict=True)])
+    along = np.outer(u, u)
+    across, aside = linear_of(np.eye(3) - along, x), linear_of(np.cross(u, np.eye(3)).T, x)
+    return (together(posture, pivot) + linear_of(along, x) + across * turn[0] + aside * turn[1])
 
 
 def _as_enclosures(*values):
