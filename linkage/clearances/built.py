@@ -19,7 +19,7 @@ from .travel import Travel
 
 SMALLEST_BUILT = 0.02  # degrees (mm) of a cell's side; smaller ones cost nothing any more
 MOST_BUILT = 1500  # cells of a pair after which what is left stays open
-HARDER = 1  # times the effort that a pair drawn may take
+EFFORT_BUILT = 24  # cells that a pair may take for a closer bracket than its requirement asks
 SHARE = 0.1  # of what the tolerances cost a pair, that its bracket is narrowed to
 CLOSE = 1e-6  # degrees (mm) of a cell in which the worst build at one place is asked for
 FIRST_STEP, LAST_STEP = 0.25, 1e-3  # degrees (mm) of steps down a valley
@@ -53,7 +53,7 @@ class BuiltSearch(Search):
         self.drawn, self.lost = np.full(count, np.inf), np.zeros(count, bool)
         self.proof.builds = self.builds
         self.proof.shares = np.zeros((count, len(self.builds.sizes)))
-        self.effort = self.effort * HARDER
+        self.effort = EFFORT_BUILT + np.bincount(stage.pair_index[:stage.first], minlength=count)
 
     def enclosed(self, centres, halves):
         """Bounds of the posture over cells (n, inputs) and all builds."""
@@ -187,11 +187,13 @@ class BuiltSearch(Search):
     def finish(self):
         """Go down the valley of the worst build met, of the build as of the place."""
         super().finish()
-        wide = self.proof.least - self.proof.proven > self._wanted()
+        wide = ~self._decided(self.proof.proven, np.arange(len(self.required))) | (
+            self.proof.least - self.proof.proven > 2 * self._wanted())
         known = np.flatnonzero(np.isfinite(self.proof.least) & wide
                                & (self.proof.proven < self.limit))
         for _ in range(FLIPS):
             self._flip(known)
+        known = known[~self._decided(self.proof.proven[known], known)]
         step = np.full(len(known), FIRST_STEP)
         ways = np.array(list(itertools.product((-1.0, 0.0, 1.0), repeat=len(self.names))))
         for _ in range(STEPS):
@@ -250,28 +252,41 @@ def prove_built(stage: Stage, travel: Travel, terms) -> Proof:
     terms : tuple
         Width of the bracket, build tolerances and limit, as for `linkage.clearances.prove`.
     """
-    builds, names = Builds.of(stage.system, terms[1]), travel.names
+    builds, size = Builds.of(stage.system, terms[1]), len(travel.names)
     count = len(stage.pairs)
-    whole = Proof(np.full(count, np.inf), np.zeros((count, len(names))), np.full(count, np.inf),
-                  {}, np.zeros(count, int), np.full(count, -1), builds=builds,
+    whole = Proof(np.full(count, np.inf), np.zeros((count, size)), np.full(count, -np.inf), {},
+                  np.zeros(count, int), np.full(count, -1), builds=builds,
                   shares=np.zeros((count, len(builds.sizes))))
-    first = np.searchsorted(stage.pair_index[:stage.first], np.arange(count))
-    leaves = []
-    for pairs, inputs in _alike(stage):
-        part = Stage(_InSpans(stage.scene), [stage.pairs[k]
-                                             for k in pairs])
-        moves = np.array([name in inputs for name in names], dtype=bool)
-        search = BuiltSearch(part, _seen(travel, moves), terms, builds)
-        proof = search.proved()
-        for name in ("least", "proven", "visited"):
-            getattr(whole, name)[pairs] = getattr(proof, name)
-        whole.place[np.ix_(pairs, np.flatnonzero(moves))] = proof.place
-        whole.shares[np.ix_(pairs, search.numbers)] = proof.shares
-        for k, place in proof.open_at.items():
-            at = np.zeros(len(names))
-            at[moves] = place
-            whole.open_at[int(pairs[k])] = at
+    required = np.array([pair.required for pair in stage.pairs])
+    todo = np.arange(count)
+    for scene in (stage.scene, _InSpans(stage.scene)):
+        for pairs, inputs in _alike(stage, todo):
+            part = Stage(scene, [stage.pairs[k] for k in pairs])
+            moves = np.array([name in inputs for name in travel.names], dtype=bool)
+            search = BuiltSearch(part, _seen(travel, moves), terms, builds)
+            _take(whole, search.proved(), (pairs, moves), search.numbers)
+        settled = (whole.proven >= required) | (whole.least < required)
+        todo = np.flatnonzero(~settled)
+    for k in todo:
+        whole.open_at.setdefault(int(k), whole.place[k])
+    whole.open_at = {k: place for k, place in whole.open_at.items() if not settled[k]}
     return whole
+
+
+def _take(whole, proof, which, numbers):
+    """Take what is proven of some pairs, and what is met, into the proof of all, in place."""
+    pairs, moves = which
+    whole.visited[pairs] += proof.visited
+    whole.proven[pairs] = np.maximum(whole.proven[pairs], proof.proven)
+    for k in np.flatnonzero(proof.least < whole.least[pairs]):
+        whole.least[pairs[k]] = proof.least[k]
+        whole.place[pairs[k], moves] = proof.place[k]
+        whole.shares[pairs[k]] = 0.0
+        whole.shares[pairs[k], numbers] = proof.shares[k]
+    for k, place in proof.open_at.items():
+        at = np.zeros(len(moves))
+        at[moves] = place
+        whole.open_at[int(pairs[k])] = at
 
 
 def moved_by_builds(scene, pairs, travel: Travel, tolerances) -> dict:
@@ -338,25 +353,17 @@ class _InSpans:
         return replace(solid, pieces=tuple(pieces))
 
 
-def _seen_from(scene, pair):
-    """A pair as seen from a part that carries something of both, which then moves neither's end."""
-    one, other = (scene.carriers(name) for name in (pair.first, pair.second))
-    shared = [body for body in one if body in other]
-    return replace(pair, frame=shared[0]) if shared else pair
-
-
-def _alike(stage):
-    """Groups of pairs that much the same joints move, and the inputs of each."""
+def _alike(stage, chosen):
+    """Groups of some pairs that much the same joints move, and the inputs of each."""
     needs = []
-    for pair in stage.pairs:
-        system, _ = solving(stage.system, stage.scene, [pair])
+    for k in chosen:
+        system, _ = solving(stage.system, stage.scene, [stage.pairs[k]])
         needs.append((frozenset(j for step in system.plan.steps for j in step.joints),
-                      pair.inputs))
-    groups = []
-    for joints, inputs in sorted(set(needs), key=lambda k: (-len(k[0]), sorted(k[0]), k[1])):
-        if not any(inputs == other and joints <= more and len(more) <= MORE * len(joints) + 1
-                   for more, other in groups):
-            groups.append((joints, inputs))
-    of = [next(g for g, (more, other) in enumerate(groups) if inputs == other and joints <= more
-               and len(more) <= MORE * len(joints) + 1) for joints, inputs in needs]
-    return [(np.flatnonzero(np.array(of) == g), groups[g][1]) for g in range(len(groups))]
+                      stage.pairs[k].inputs))
+    groups = {}
+    for k in sorted(range(len(chosen)), key=lambda k: -len(needs[k][0])):
+        joints, inputs = needs[k]
+        key = next(((more, other) for more, other in groups if inputs == other and joints <= more
+                    and len(more) <= MORE * len(joints) + 1), needs[k])
+        groups.setdefault(key, []).append(chosen[k])
+    return [(np.sort(pairs), inputs) for (_, inputs), pairs in groups.items()]
