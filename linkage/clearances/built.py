@@ -73,7 +73,7 @@ class BuiltSearch(Search):
                 part = here[first:first + self.most]
                 found.append((order[part], built_bounds(
                     self.stage, posture, (which[part], cell[part] - start), (self.names, *some),
-                    (self.loose, None if enough is None else enough[order[part]]))))
+                    (self.loose, None if enough is None else enough[order[part]], self.swept))))
         back = np.argsort(np.concatenate([at for at, _ in found]))
         return BuiltBounds(*(np.concatenate(parts, axis=axis).take(back, axis=axis) for parts, axis
                              in zip(zip(*(k for _, k in found), strict=True), (0, 0, 0, 1),
@@ -163,10 +163,13 @@ class BuiltSearch(Search):
             met = np.flatnonzero((pairs == k) & (value == self.proof.least[k]))[0]
             self.proof.shares[k] = builds[:, met]
 
+    def swept(self, builds, places):
+        """Posture in builds (dimensions, n) at places (n, inputs)."""
+        return self.system.sweep_with(self.builds.dimensions(builds), **{
+            name: places[:, i] for i, name in enumerate(self.names)}).flat_posture()
+
     def _value(self, which, places, builds):
-        motion = self.system.sweep_with(self.builds.dimensions(builds), **{
-            name: places[:, i] for i, name in enumerate(self.names)})
-        return measure(self.stage, motion.flat_posture(), which, np.arange(len(which)), self.loose)
+        return measure(self.stage, self.swept(builds, places), which, np.arange(len(which)), self.loose)
 
     def met(self, which, places):
         """Gap of piece pairs at places as drawn but for the solids, NaN out of reach."""
