@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
 
 import numpy as np
 
-from ..geometry import tube
-from ..intervals import row_count
 from ..model import AIRFRAME
-from ..motion import Builds, body_of, enclose_builds
-from .built_bounds import BuiltBounds, built_bounds, enclosed_builds, frames
-from .carrying import Seat
-from .search import TRIES, Leaves, Proof, Search
-from .stage import Stage, measure
-from .travel import Travel
+from ..motion import body_of
+from .built_bounds import BuiltBounds, built_bounds, enclosed_builds
+from .search import TRIES, Search
+from .stage import measure
 
 SMALLEST_BUILT = 0.02  # degrees (mm) of a cell's side; smaller ones cost nothing any more
 MOST_BUILT = 1500  # cells of a pair after which what is left stays open
@@ -24,9 +19,7 @@ SHARE = 0.1  # of what the tolerances cost a pair, that its bracket is narrowed 
 CLOSE = 1e-6  # degrees (mm) of a cell in which the worst build at one place is asked for
 FIRST_STEP, LAST_STEP = 0.25, 1e-3  # degrees (mm) of steps down a valley
 STEPS = 12
-SPANS = np.array([0, 0.06, 0.15, 0.3, 0.5, 0.7, 0.85, 0.94, 1])  # of rods, as shares of them
 CELLS = 64  # bounded at once
-MORE = 1.5  # times as many joints as a pair needs that it may be worked with
 FLIPS = 3  # times that every dimension is asked which way is worse
 
 
@@ -85,8 +78,7 @@ class BuiltSearch(Search):
         np.add.at(self.proof.visited, pairs, 1)
         enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
         value, low, places, builds = self._bounds(which, centres, halves, enough)
-        np.fmin.at(self.drawn, pairs, np.where(self.stage.rough[which], np.nan, value))
-        self._try_builds(which, (low, places, builds))
+        self._meet_all(which, value, (low, places, builds))
         small = (halves.max(axis=1) * 2 < SMALLEST_BUILT) | (self.proof.visited[pairs]
                                                              > MOST_BUILT)
         self._give_up(which, (low, places))
@@ -99,6 +91,12 @@ class BuiltSearch(Search):
         self._leave((which[~keep], centres[~keep], halves[~keep]), low[~keep])
         return which[keep], centres[keep], halves[keep], np.full((keep.sum(), len(self.names)),
                                                                  np.nan)
+
+    def _meet_all(self, which, value, found):
+        """Take in the gaps as drawn, and meet those of builds where the bounds are lowest."""
+        np.fmin.at(self.drawn, self.stage.pair_index[which],
+                   np.where(self.stage.rough[which], np.nan, value))
+        self._try_builds(which, found)
 
     def _give_up(self, which, found):
         """Mark pairs that no smaller cells would decide: a bound at one place alone misses it."""
@@ -169,23 +167,22 @@ class BuiltSearch(Search):
             name: places[:, i] for i, name in enumerate(self.names)}).flat_posture()
 
     def _value(self, which, places, builds):
-        return measure(self.stage, self.swept(builds, places), which, np.arange(len(which)), self.loose)
+        return measure(self.stage, self.swept(builds, places), which, np.arange(len(which)),
+                       self.loose)
 
     def met(self, which, places):
         """Gap of piece pairs at places as drawn but for the solids, NaN out of reach."""
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
         return measure(self.stage, motion.posture, which, np.arange(len(which)), self.loose)
 
-    def proved(self) -> Proof:
-        """Everything bracketed."""
-        *items, low = self.first_items()
-        if len(items[0]):
-            self.meet_first(np.unique(self.stage.pair_index[items[0]]))
-        items = self.still_open(items, low)
-        while len(items[0]):
-            items = self.round(items)
-        self.finish()
-        return self.proof
+    def begin_at(self, items, places):
+        """Meet a gap of every pair as drawn, and in a build that is near the worst there."""
+        some = np.flatnonzero(items >= 0)
+        self._meet_builds(items[some], places[some],
+                          np.zeros((len(self.builds.sizes), len(some))))
+        self.drawn = self.proof.least.copy()
+        for _ in range(FLIPS):
+            self._flip(np.flatnonzero(np.isfinite(self.proof.least)))
 
     def finish(self):
         """Go down the valley of the worst build met, of the build as of the place."""
@@ -243,89 +240,6 @@ class BuiltSearch(Search):
             self._meet_builds(which[part], places[part], builds)
 
 
-def prove_built(stage: Stage, travel: Travel, terms) -> Proof:
-    """Bracket the least gap of every pair of a stage in every build.
-
-    Pairs that much the same joints move are worked together, with only these joints.
-
-    Parameters
-    ----------
-    stage : Stage
-    travel : Travel
-    terms : tuple
-        Width of the bracket, build tolerances and limit, as for `linkage.clearances.prove`.
-    """
-    builds, size = Builds.of(stage.system, terms[1]), len(travel.names)
-    count = len(stage.pairs)
-    whole = Proof(np.full(count, np.inf), np.zeros((count, size)), np.full(count, -np.inf), {},
-                  np.zeros(count, int), np.full(count, -1), builds=builds,
-                  shares=np.zeros((count, len(builds.sizes))))
-    required = np.array([pair.required for pair in stage.pairs])
-    todo = np.arange(count)
-    for scene in (stage.scene, _InSpans(stage.scene)):
-        for pairs, inputs in _alike(stage, todo):
-            part = Stage(scene, [stage.pairs[k] for k in pairs])
-            moves = np.array([name in inputs for name in travel.names], dtype=bool)
-            search = BuiltSearch(part, _seen(travel, moves), terms, builds)
-            _take(whole, search.proved(), (pairs, moves), search.numbers)
-        settled = (whole.proven >= required) | (whole.least < required)
-        todo = np.flatnonzero(~settled)
-    for k in todo:
-        whole.open_at.setdefault(int(k), whole.place[k])
-    whole.open_at = {k: place for k, place in whole.open_at.items() if not settled[k]}
-    return whole
-
-
-def _take(whole, proof, which, numbers):
-    """Take what is proven of some pairs, and what is met, into the proof of all, in place."""
-    pairs, moves = which
-    whole.visited[pairs] += proof.visited
-    whole.proven[pairs] = np.maximum(whole.proven[pairs], proof.proven)
-    for k in np.flatnonzero(proof.least < whole.least[pairs]):
-        whole.least[pairs[k]] = proof.least[k]
-        whole.place[pairs[k], moves] = proof.place[k]
-        whole.shares[pairs[k]] = 0.0
-        whole.shares[pairs[k], numbers] = proof.shares[k]
-    for k, place in proof.open_at.items():
-        at = np.zeros(len(moves))
-        at[moves] = place
-        whole.open_at[int(pairs[k])] = at
-
-
-def moved_by_builds(scene, pairs, travel: Travel, tolerances) -> dict:
-    """How far any build has any point of the solids of some pairs off, at most: ``{solid: mm}``."""
-    names = dict.fromkeys(name for pair in pairs for name in (pair.first, pair.second))
-    system, builds = scene.system, Builds.of(scene.system, tolerances)
-    cells = travel.grid(np.ones(len(travel.names), bool), Search.grid)
-    posture = enclose_builds(system, {n: cells[0][:, i] for i, n in enumerate(travel.names)},
-                             {n: cells[1][:, i] for i, n in enumerate(travel.names)}, builds)
-    envelopes = [scene.envelope(name) for name in names]
-    seats = [Seat(each.carriers, AIRFRAME, np.zeros((1, 3)) if each.ends is None else each.ends,
-                  () if each.ends is None else scene.model.rods[body_of(each.name)].ends)
-             for each in envelopes]
-    first = row_count(posture.inputs) - 1
-    with np.errstate(invalid="ignore", over="ignore"):
-        rows = np.array([np.abs(each[first:]).sum(axis=0) for each in
-                         (frames([seat], posture)[..., 0, :] for seat in seats)])
-    size = np.sqrt((rows * rows).sum(axis=1))  # (solids, 4, cells)
-    found = {}
-    for name, each, off in zip(names, envelopes, size, strict=True):
-        if each.ends is None:
-            corners = np.abs(np.concatenate([p.points for p in each.pieces])).max(axis=0)
-            most = off[0] + corners @ off[1:]
-        else:
-            most = off[0] + off[1]
-        loose = scene.looseness(name, tolerances) * np.sqrt(3.0)
-        found[name] = float(np.fmax.reduce(most)) * (1 + 1e-9) + loose
-    return found
-
-
-def _seen(travel, moves):
-    """A travel along some inputs alone."""
-    low, high = (k[:, moves] for k in travel.seen_along(moves))
-    return Travel(tuple(n for n, m in zip(travel.names, moves, strict=True) if m), low, high)
-
-
 def solving(system, scene, pairs):
     """The system with only what some pairs need, and the ends of rods among their solids."""
     names = {name for pair in pairs for name in (pair.first, pair.second)}
@@ -334,39 +248,3 @@ def solving(system, scene, pairs):
                          in scene.model.rods)
     return (system.only(bodies | {pair.frame for pair in pairs} - {AIRFRAME}),
             [end for rod in rods for end in scene.model.rods[rod].ends])
-
-
-class _InSpans:
-    """A scene whose rods are cut along, so that a far end counts for nothing near the other."""
-
-    def __init__(self, scene):
-        self._scene = scene
-
-    def __getattr__(self, name):
-        return getattr(self._scene, name)
-
-    def solid_of(self, pair, name):
-        """As of the scene, a rod's tubes cut into spans."""
-        solid = self._scene.solid_of(pair, name)
-        if solid.ends is None:
-            return solid
-        pieces = [tube(*ends, piece.radius) for piece in solid.pieces
-                  for ends in itertools.pairwise(np.outer(1 - SPANS, piece.points[0])
-                                                 + np.outer(SPANS, piece.points[1]))]
-        return replace(solid, pieces=tuple(pieces))
-
-
-def _alike(stage, chosen):
-    """Groups of some pairs that much the same joints move, and the inputs of each."""
-    needs = []
-    for k in chosen:
-        system, _ = solving(stage.system, stage.scene, [stage.pairs[k]])
-        needs.append((frozenset(j for step in system.plan.steps for j in step.joints),
-                      stage.pairs[k].inputs))
-    groups = {}
-    for k in sorted(range(len(chosen)), key=lambda k: -len(needs[k][0])):
-        joints, inputs = needs[k]
-        key = next(((more, other) for more, other in groups if inputs == other and joints <= more
-                    and len(more) <= MORE * len(joints) + 1), needs[k])
-        groups.setdefault(key, []).append(chosen[k])
-    return [(np.sort(pairs), inputs) for (_, inputs), pairs in groups.items()]

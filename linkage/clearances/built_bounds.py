@@ -18,7 +18,7 @@ from ..motion.builds_rows import built_extent, parted
 from .carrying import UNIT
 from .cell_bounds import lowest_place, towards
 from .corners import along, corner_pairs
-from .stage import Stage, in_reach
+from .stage import Stage, in_reach, loosened
 
 TRIES = 2  # planes of worst builds
 
@@ -125,7 +125,7 @@ def built_bounds(stage: Stage, posture: BuiltPosture, items, cells, asked) -> Bu
             break
         some, here = which[todo], cell[todo]
         built = swept(builds[:, todo], centres[here] + places[:, todo].T * halves[here])
-        away = directions(stage, built, some, way[:, todo])
+        away = _directions(stage, built, some, (way[:, todo], loose))
         better, turned = _bound(stage, posture, (some, here), away, loose)
         gained = better > low[todo]
         low[todo[gained]] = better[gained]
@@ -164,20 +164,30 @@ def _bound(stage, posture, items, direction, loose):
     return apart - stage.radii[items[0]], model
 
 
-def directions(stage: Stage, posture, items, start) -> np.ndarray:
+def _directions(stage, posture, items, towards):
     """Direction from the first piece to the second of items (m,) at as many positions: (3, m).
 
-    Where there is none, as `start` (3, m) has it.
+    Of the pieces as they are, then as far off towards each other as they may be; where there is
+    none, as it was before.
     """
-    axes, sides = stage.axes(posture, items, np.arange(len(items))), stage.sides[items].T
-    good = in_reach(axes)
-    found = start.copy()
+    way, loose = towards
+    axes = stage.axes(posture, items, np.arange(len(items)))
+    good = np.flatnonzero(in_reach(axes))
+    axes, some, found = [k[..., good] for k in axes], items[good], way.copy()
+    if good.size:
+        found[:, good] = _closest(stage, axes, some, way[:, good])
+        axes, _ = loosened(stage, axes, some, (found[:, good], loose))
+        found[:, good] = _closest(stage, axes, some, found[:, good])
+    return found
+
+
+def _closest(stage, axes, items, start):
+    sides, found = stage.sides[items].T, start.copy()
     for thin in (True, False):
-        here = np.flatnonzero((stage.round[items] == thin) & good)
-        if not here.size:
-            continue
-        hulls = [stage.posed(k[..., here], pieces[here])
-                 for k, pieces in zip(axes, sides, strict=True)]
-        found[:, here] = tube_gap(*(hull.parts[0][1] for hull in hulls))[1] if thin else \
-            approach(*hulls, start[:, here]).direction
+        here = np.flatnonzero(stage.round[items] == thin)
+        if here.size:
+            hulls = [stage.posed(k[..., here], pieces[here])
+                     for k, pieces in zip(axes, sides, strict=True)]
+            found[:, here] = tube_gap(*(hull.parts[0][1] for hull in hulls))[1] if thin else \
+                approach(*hulls, start[:, here]).direction
     return np.where(np.isfinite(found).all(axis=0), found, start)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from ..motion import Builds
-from .built import moved_by_builds, prove_built
+from .built_runs import moved_by_builds, prove_built
 from .cell_bounds import bounds
 from .search import Proof, Search
 from .stage import Stage

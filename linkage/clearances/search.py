@@ -246,6 +246,17 @@ class Search:
             kept.append(self._looked_at(part))
         return self._split(tuple(np.concatenate(k) for k in zip(*kept, strict=True)))
 
+    def proved(self) -> Proof:
+        """Everything bracketed, from the start."""
+        *items, low = self.first_items()
+        if len(items[0]):
+            self.meet_first(np.unique(self.stage.pair_index[items[0]]))
+        items = self.still_open(items, low)
+        while len(items[0]):
+            items = self.round(items)
+        self.finish()
+        return self.proof
+
     def finish(self):
         """What is left to do when every item is closed."""
         self.proof.leaves = Leaves.joined(self.leaves, len(self.names))
