@@ -7,20 +7,22 @@ in the build in which that bound is least is tried next.
 
 from __future__ import annotations
 
+import itertools
 from typing import NamedTuple
 
 import numpy as np
 
-from ..geometry import approach, tube_gap
+from ..geometry import Ragged, approach
 from ..intervals import U
 from ..motion import Builds, BuiltPosture, enclose_builds
 from ..motion.builds_rows import built_extent, parted
 from .carrying import UNIT
 from .cell_bounds import lowest_place, towards
 from .corners import along, corner_pairs
-from .stage import Stage, in_reach, loosened
+from .stage import Stage, in_reach
 
-TRIES = 2  # planes of worst builds
+TRIES = 3  # planes of worst builds
+CORNERS = np.array(list(itertools.product((-1.0, 1.0), repeat=3)))
 
 
 class BuiltBounds(NamedTuple):
@@ -118,19 +120,22 @@ def built_bounds(stage: Stage, posture: BuiltPosture, items, cells, asked) -> Bu
         way[:, lost] = towards(stage, posture, (which[lost], cell[lost]), (0.0,) * len(names))[1]
     low, model = _bound(stage, posture, items, way, loose)
     places, builds = _worst(posture, model)
-    for _ in range(TRIES):
+    tried = builds.copy()
+    for turn in range(TRIES):
         todo = ~stage.rough[which] & ~np.isnan(low)
         todo = np.flatnonzero(todo if enough is None else todo & ~(low >= enough))
         if not todo.size:
             break
         some, here = which[todo], cell[todo]
-        built = swept(builds[:, todo], centres[here] + places[:, todo].T * halves[here])
+        built = swept(tried[:, todo], centres[here] + places[:, todo].T * halves[here])
         away = _directions(stage, built, some, (way[:, todo], loose))
         better, turned = _bound(stage, posture, (some, here), away, loose)
         gained = better > low[todo]
         low[todo[gained]] = better[gained]
         at, worst = _worst(posture, turned)
         places[:, todo], builds[:, todo] = at, worst
+        # a plane between those of two builds that are each worst for the other's is better than both
+        tried[:, todo] += (worst - tried[:, todo]) / (turn + 2)
     return BuiltBounds(value, low, centres[cell] + places.T * halves[cell], builds)
 
 
@@ -167,27 +172,23 @@ def _bound(stage, posture, items, direction, loose):
 def _directions(stage, posture, items, towards):
     """Direction from the first piece to the second of items (m,) at as many positions: (3, m).
 
-    Of the pieces as they are, then as far off towards each other as they may be; where there is
-    none, as it was before.
+    Of pieces grown by what each of their coordinates may be off, between which the plane is the best
+    of all; where there is none, as it was before.
     """
     way, loose = towards
     axes = stage.axes(posture, items, np.arange(len(items)))
     good = np.flatnonzero(in_reach(axes))
-    axes, some, found = [k[..., good] for k in axes], items[good], way.copy()
+    found = way.copy()
     if good.size:
-        found[:, good] = _closest(stage, axes, some, way[:, good])
-        axes, _ = loosened(stage, axes, some, (found[:, good], loose))
-        found[:, good] = _closest(stage, axes, some, found[:, good])
-    return found
+        hulls = [_grown(stage, k[..., good], pieces, loose) for k, pieces in zip(
+            axes, stage.sides[items[good]].T, strict=True)]
+        found[:, good] = approach(*hulls, way[:, good]).direction
+    return np.where(np.isfinite(found).all(axis=0), found, way)
 
 
-def _closest(stage, axes, items, start):
-    sides, found = stage.sides[items].T, start.copy()
-    for thin in (True, False):
-        here = np.flatnonzero(stage.round[items] == thin)
-        if here.size:
-            hulls = [stage.posed(k[..., here], pieces[here])
-                     for k, pieces in zip(axes, sides, strict=True)]
-            found[:, here] = tube_gap(*(hull.parts[0][1] for hull in hulls))[1] if thin else \
-                approach(*hulls, start[:, here]).direction
-    return np.where(np.isfinite(found).all(axis=0), found, start)
+def _grown(stage, axes, pieces, loose):
+    """Corners of pieces that some axes carry, of all but rods grown along the three vectors."""
+    off = np.where(stage.of_rod[stage.seat_of[pieces]], 0.0, loose[pieces])
+    steps = np.einsum("cam,sa->csm", axes[:, 1:], CORNERS) * off
+    return Ragged([(here, (hull[:, :, None] + steps[:, None, :, here]).reshape(
+        3, -1, len(here))) for here, hull in stage.posed(axes, pieces).parts])

@@ -35,6 +35,7 @@ SPANS = np.array([0, 0.06, 0.15, 0.3, 0.5, 0.7, 0.85, 0.94, 1])  # of rods, as s
 MORE = 1.5  # times as many joints as a pair needs that it may be worked with
 PARTS = 6  # cells along each input over which the range of a joint is asked for
 FINE_PARTS = 40  # and along the turn of the joint before it
+RUNS = 3  # joints that a pair is tried from, one before the other
 ROUGHLY = 0.5  # mm of the least gap as drawn within which a build near the worst is looked for
 
 
@@ -111,28 +112,34 @@ class _Work:
             _take(self.whole, search.proof, (pairs, moves), search.numbers)
 
     def by_runs(self):
-        """Prove pairs beyond joints through which alone the stick moves them."""
-        stage, whole, joints = self.stage, self.whole, {}
-        for k, pair in enumerate(stage.pairs):
-            bodies = {b for name in (pair.first, pair.second) for b in stage.scene.carriers(name)}
-            joint = cut_joint(stage.system.plan, bodies - {AIRFRAME}) \
-                if pair.frame == AIRFRAME else None
-            if joint is not None:
-                joints.setdefault(joint, []).append(k)
-        ranges = _Ranges(stage.system, self.travel, self.terms[1])
-        for joint, pairs in joints.items():
-            ends = ranges.of(joint)
-            if ends is None:
-                continue
-            system = cut_system(stage.system, joint, ends)
-            part = Stage(_InSpans(stage.scene, system), [
-                replace(stage.pairs[k], inputs=(joint,)) for k in pairs])
-            search = _RunSearch(part, Travel.of({joint: ends}), self.terms, self.builds)
-            search.proof.least[:] = whole.least[pairs]
-            search.drawn = self.drawn[pairs]
-            proof = search.proved()
-            whole.visited[pairs] += proof.visited
-            whole.proven[pairs] = np.maximum(whole.proven[pairs], proof.proven)
+        """Prove pairs beyond joints through which alone the stick moves them.
+
+        What is not decided from the last such joint is tried from the one before it: fewer builds
+        are then counted twice, and more at once.
+        """
+        stage, ranges = self.stage, _Ranges(self.stage.system, self.travel, self.terms[1])
+        joints = {k: ranges.cut({b for name in (pair.first, pair.second)
+                                 for b in stage.scene.carriers(name)})
+                  for k, pair in enumerate(stage.pairs) if pair.frame == AIRFRAME}
+        for _ in range(RUNS):
+            groups = {}
+            for k in self.open:
+                if joints.get(k) is not None and ranges.of(joints[k]) is not None:
+                    groups.setdefault(joints[k], []).append(k)
+            for joint, pairs in groups.items():
+                self._by_run(joint, ranges.of(joint), np.array(pairs))
+            joints = {k: ranges.before(joint) for k, joint in joints.items() if joint is not None}
+
+    def _by_run(self, joint, ends, pairs):
+        stage, whole = self.stage, self.whole
+        part = Stage(_InSpans(stage.scene, cut_system(stage.system, joint, ends)),
+                     [replace(stage.pairs[k], inputs=(joint,)) for k in pairs])
+        search = _RunSearch(part, Travel.of({joint: ends}), self.terms, self.builds)
+        search.proof.least[:] = whole.least[pairs]
+        search.drawn = self.drawn[pairs]
+        proof = search.proved()
+        whole.visited[pairs] += proof.visited
+        whole.proven[pairs] = np.maximum(whole.proven[pairs], proof.proven)
 
 
 class _Ranges:
@@ -150,12 +157,21 @@ class _Ranges:
                 if found else None
         return self._known[joint]
 
-    def _by_run(self, joint):
+    def cut(self, bodies):
+        """The last joint whose turn alone bodies depend on; None where there is none."""
+        return cut_joint(self.system.plan, bodies - {AIRFRAME})
+
+    def before(self, joint):
+        """The last joint whose turn alone that of a joint depends on; None where there is none."""
         plan = self.system.plan
         step = next(step for step in plan.steps if joint in step.joints)
-        bodies = {body_of(end) for rod in step.rods for end in plan.model.rods[rod].ends}
-        before = cut_joint(plan, bodies - {joint, AIRFRAME}) if plan.model.bodies[joint].on \
-            == AIRFRAME else None
+        if plan.model.bodies[joint].on != AIRFRAME:
+            return None
+        return self.cut({body_of(end) for rod in step.rods
+                         for end in plan.model.rods[rod].ends} - {joint})
+
+    def _by_run(self, joint):
+        before = self.before(joint)
         ends = None if before is None else self.of(before)
         if ends is None:
             return None

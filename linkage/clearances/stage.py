@@ -414,25 +414,6 @@ def in_reach(axes) -> np.ndarray:
 
 def _loosened(stage, axes, which, towards):
     """Gap of pieces of which each is moved, or a rod's tube grown, towards the other."""
-    moved, grown = loosened(stage, axes, which, towards)
-    return stage.gap(moved, which)[0] - grown
-
-
-def loosened(stage: Stage, axes, which, towards) -> tuple[list, np.ndarray]:
-    """Axes of pieces moved towards each other as far as they may be off, and how rods have grown.
-
-    Parameters
-    ----------
-    stage : Stage
-    axes : list of two ndarray (3, 4, m)
-    which : ndarray of int (m,)
-    towards : (ndarray (3, m), ndarray (pieces,))
-        Direction from the first to the second; as `Stage.looseness` gives it.
-
-    Returns
-    -------
-    (list of two ndarray (3, 4, m), ndarray (m,))
-    """
     way, loose = towards
     moved, grown = [], np.zeros(len(which))
     for pieces, held, sense in zip(stage.sides[which].T, axes, (1.0, -1.0), strict=True):
@@ -442,4 +423,4 @@ def loosened(stage: Stage, axes, which, towards) -> tuple[list, np.ndarray]:
         held = held.copy()
         held[:, 0] += np.where(rods, 0.0, off) * np.einsum("cam,am->cm", held[:, 1:], turn)
         moved.append(held)
-    return moved, grown
+    return stage.gap(moved, which)[0] - grown
