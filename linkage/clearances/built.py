@@ -177,9 +177,7 @@ class BuiltSearch(Search):
 
     def begin_at(self, items, places):
         """Meet a gap of every pair as drawn, and in a build that is near the worst there."""
-        some = np.flatnonzero(items >= 0)
-        self._meet_builds(items[some], places[some],
-                          np.zeros((len(self.builds.sizes), len(some))))
+        self._meet_builds(items, places, np.zeros((len(self.builds.sizes), len(items))))
         self.drawn = self.proof.least.copy()
         for _ in range(FLIPS):
             self._flip(np.flatnonzero(np.isfinite(self.proof.least)))

@@ -99,14 +99,15 @@ class _Work:
         """Meet a build of every pair that is near the worst where its gap is least as drawn."""
         stage = self.stage
         proof = Search(stage, self.travel, ROUGHLY, None, self.terms[2]).proved()
+        ranks = _ranks(stage)
         for pairs, inputs in _alike(stage, np.arange(len(stage.pairs))):
             search, moves = self.search(stage.scene, pairs, inputs)
-            rank = _ranks(stage)[proof.item[pairs]]
+            met = proof.item[pairs] >= 0  # of the others any piece will do, midway
+            rank = np.where(met, ranks[proof.item[pairs]], 0)
             order = np.argsort(search.stage.pair_index, kind="stable")
             start = np.searchsorted(search.stage.pair_index[order], np.arange(len(pairs)))
-            items = np.where(proof.item[pairs] < 0, -1,
-                             order[np.minimum(start + rank, len(order) - 1)])
-            search.begin_at(items, proof.place[pairs][:, moves])
+            search.begin_at(order[start + rank], np.where(
+                met[:, None], proof.place[pairs][:, moves], search.box.mean(axis=1)))
             search.proof.proven[:] = -np.inf
             self.drawn[pairs] = search.drawn
             _take(self.whole, search.proof, (pairs, moves), search.numbers)
