@@ -18,6 +18,7 @@ from ..model import AIRFRAME
 from ..motion import (
     Builds,
     BuiltPosture,
+    Drive,
     body_of,
     cut_joint,
     cut_system,
@@ -148,12 +149,13 @@ class _Ranges:
 
     def __init__(self, system, travel, tolerances):
         self.system, self.builds = system, Builds.of(system, tolerances)
-        self.posture, self._known = everywhere(system, travel, tolerances), {}
+        self._travel, self._tolerances, self._known = travel, tolerances, {}
 
     def of(self, joint):
         """Range of a joint, degrees (mm), from all travel and from that of the joint before it."""
         if joint not in self._known:
-            found = [ends for ends in (range_of(self.posture, joint), self._by_run(joint)) if ends]
+            posture = everywhere(self.system, self._travel, self._tolerances, [joint])
+            found = [ends for ends in (range_of(posture, joint), self._by_run(joint)) if ends]
             self._known[joint] = (max(low for low, _ in found), min(high for _, high in found)) \
                 if found else None
         return self._known[joint]
@@ -196,16 +198,33 @@ class _RunSearch(BuiltSearch):
         """Nothing is left to do."""
 
 
-def everywhere(system, travel: Travel, tolerances) -> BuiltPosture:
-    """A system enclosed over the whole of a travel and all builds, worked out once."""
-    def work():
-        builds = Builds.of(system, tolerances)
-        centres, halves = travel.grid(np.ones(len(travel.names), bool), PARTS)
-        return enclose_builds(system, {n: centres[:, i] for i, n in enumerate(travel.names)},
-                              {n: halves[:, i] for i, n in enumerate(travel.names)}, builds)
+def everywhere(system, travel: Travel, tolerances, bodies) -> BuiltPosture:
+    """Some bodies enclosed over the whole of a travel and all builds, worked out once.
 
-    return system.kept(("everywhere", tolerances, travel.names, travel.low.tobytes(),
+    With them is enclosed all that no other inputs move.
+    """
+    inputs = _driven(system, bodies)
+
+    def work():
+        some = [body for body in system.model.bodies if _driven(system, [body]) <= inputs]
+        pruned = system.only(some)
+        moves = np.array([name in inputs for name in travel.names], dtype=bool)
+        seen = _seen(travel, moves)
+        centres, halves = seen.grid(np.ones(len(seen.names), bool), PARTS) if seen.names else \
+            np.zeros((2, 1, 0))
+        return enclose_builds(pruned, {n: centres[:, i] for i, n in enumerate(seen.names)},
+                              {n: halves[:, i] for i, n in enumerate(seen.names)},
+                              Builds.of(system, tolerances).only(pruned)[0])
+
+    return system.kept(("everywhere", tolerances, inputs, travel.names, travel.low.tobytes(),
                         travel.high.tobytes()), work)
+
+
+def _driven(system, bodies) -> frozenset:
+    """Inputs that move some bodies."""
+    bodies = frozenset(bodies) - {AIRFRAME}
+    return system.kept(("driven", bodies), lambda: frozenset(
+        step.input for step in system.only(bodies).plan.steps if isinstance(step, Drive)))
 
 
 def _ranks(stage):
@@ -236,26 +255,21 @@ def _take(whole, proof, which, numbers):
 def moved_by_builds(scene, pairs, travel: Travel, tolerances) -> dict:
     """How far any build has any point of the solids of some pairs off, at most: ``{solid: mm}``."""
     names = dict.fromkeys(name for pair in pairs for name in (pair.first, pair.second))
-    posture = everywhere(scene.system, travel, tolerances)
-    envelopes = [scene.envelope(name) for name in names]
-    seats = [Seat(each.carriers, AIRFRAME, np.zeros((1, 3)) if each.ends is None else each.ends,
-                  () if each.ends is None else scene.model.rods[body_of(each.name)].ends)
-             for each in envelopes]
-    first = row_count(posture.inputs) - 1
+    return {name: _moved(scene, scene.envelope(name), everywhere(
+        scene.system, travel, tolerances, scene.carriers(name))) + scene.looseness(
+            name, tolerances) * np.sqrt(3.0) for name in names}
+
+
+def _moved(scene, solid, posture):
+    ends = () if solid.ends is None else scene.model.rods[body_of(solid.name)].ends
+    seat = Seat(solid.carriers, AIRFRAME, np.zeros((1, 3)) if solid.ends is None else solid.ends,
+                ends)
     with np.errstate(invalid="ignore", over="ignore"):
-        rows = np.array([np.abs(each[first:]).sum(axis=0) for each in
-                         (frames([seat], posture)[..., 0, :] for seat in seats)])
-    size = np.sqrt((rows * rows).sum(axis=1))  # (solids, 4, cells)
-    found = {}
-    for name, each, off in zip(names, envelopes, size, strict=True):
-        if each.ends is None:
-            corners = np.abs(np.concatenate([p.points for p in each.pieces])).max(axis=0)
-            most = off[0] + corners @ off[1:]
-        else:
-            most = off[0] + off[1]
-        loose = scene.looseness(name, tolerances) * np.sqrt(3.0)
-        found[name] = float(np.fmax.reduce(most)) * (1 + 1e-9) + loose
-    return found
+        rows = frames([seat], posture)[row_count(posture.inputs) - 1:, :, :, 0]
+        off = np.sqrt((np.abs(rows).sum(axis=0) ** 2).sum(axis=0))  # (4, cells)
+    corners = np.abs(np.concatenate([p.points for p in solid.pieces])).max(axis=0)
+    most = off[0] + (corners @ off[1:] if solid.ends is None else off[1])
+    return float(np.fmax.reduce(most)) * (1 + 1e-9)
 
 
 def _seen(travel, moves):

@@ -313,7 +313,7 @@ def turned_point(posture: BuiltPosture, p: Sequence, joint: tuple, turn: tuple) 
     BuiltEnclosure
         Rows (rows, 3, ...).
     """
-    (pivot, axis), u = joint, np.array(joint[1], dtype=float)
+    pivot, u = joint[0], np.array(joint[1], dtype=float)
     x = together(posture, [k - c for k, c in zip(p, pivot, strict=True)])
     along = np.outer(u, u)
     across, aside = linear_of(np.eye(3) - along, x), linear_of(np.cross(u, np.eye(3)).T, x)
