@@ -10,7 +10,7 @@ from ..model import AIRFRAME
 from ..motion import body_of
 from .built_bounds import BuiltBounds, built_bounds, enclosed_builds
 from .search import TRIES, Search
-from .stage import measure
+from .stage import in_reach, measure
 
 SMALLEST_BUILT = 0.02  # degrees (mm) of a cell's side; smaller ones cost nothing any more
 MOST_BUILT = 1500  # cells of a pair after which what is left stays open
@@ -204,18 +204,29 @@ class BuiltSearch(Search):
             known, step = known[step >= LAST_STEP], step[step >= LAST_STEP]
 
     def _flip(self, known):
-        """Turn each dimension's share about, all those at once that lower the gap by themselves."""
+        """Turn each dimension's share about, all those at once that lower the gap by themselves.
+
+        Which do is asked of the two closest points, held where they are on their parts.
+        """
         count = len(self.builds.sizes)
         if not known.size or not count:
             return
-        proof = self.proof
-        which = np.repeat(proof.item[known], count + 1)
-        places = np.repeat(proof.place[known], count + 1, axis=0)
-        builds = np.where(proof.shares[known] > 0, 1.0, -1.0)[:, None] * np.where(
-            np.eye(count + 1, count, -1, dtype=bool), -1.0, 1.0)
-        value = self._value(which, places, builds.reshape(-1, count).T).reshape(len(known), -1)
-        better = builds[:, 0] * np.where(value[:, 1:] < value[:, :1], -1.0, 1.0)
-        self._meet_builds(proof.item[known], proof.place[known], better.T)
+        proof, stage = self.proof, self.stage
+        which, places = proof.item[known], proof.place[known]
+        base = np.where(proof.shares[known] > 0, 1.0, -1.0)
+        axes = stage.axes(self.swept(base.T, places), which, np.arange(len(known)))
+        good = np.flatnonzero(in_reach(axes))
+        known, which, places, base = known[good], which[good], places[good], base[good]
+        axes = [k[..., good] for k in axes]
+        _, way, *feet = stage.gap(axes, which)
+        builds = base[:, None] * np.where(np.eye(count + 1, count, -1, dtype=bool), -1.0, 1.0)
+        posture = self.swept(builds.reshape(-1, count).T, np.repeat(places, count + 1, axis=0))
+        moved = stage.axes(posture, np.repeat(which, count + 1), np.arange(builds[..., 0].size))
+        one, other = (_carried(k.reshape(3, 4, len(known), -1), _local(held, foot))
+                      for k, held, foot in zip(moved, axes, feet, strict=True))
+        value = np.einsum("cmk,cm->mk", other - one, way)
+        better = base * np.where(value[:, 1:] < value[:, :1], -1.0, 1.0)
+        self._meet_builds(which, places, better.T)
 
     def _step(self, known, ways, step):
         """Ask the worst build at places all round the one met."""
@@ -236,6 +247,17 @@ class BuiltSearch(Search):
             builds = self._bounds(which[part], places[part],
                                   np.full_like(places[part], CLOSE)).builds
             self._meet_builds(which[part], places[part], builds)
+
+
+def _local(axes, point):
+    """Coordinates of points (3, m) along the vectors of some axes (3, 4, m)."""
+    size = (axes[:, 1:] ** 2).sum(axis=0)
+    return (axes[:, 1:] * (point - axes[:, 0])[:, None]).sum(axis=0) / np.where(size > 0, size, 1)
+
+
+def _carried(axes, local):
+    """Points (3, m, k) that coordinates (3, m) are along axes (3, 4, m, k)."""
+    return axes[:, 0] + (axes[:, 1:] * local[None, :, :, None]).sum(axis=1)
 
 
 def solving(system, scene, pairs):
