@@ -199,8 +199,7 @@ def _hardpoints_of(text: str, path) -> dict:
                         path=str(path)) from problem
     for number, row in enumerate(lines, 1):
         cells = [cell.strip() for cell in row]
-        if not any(cells) or cells[0].startswith("#") or (
-                number == 1 and all(isinstance(_number_or_text(c), str) for c in cells)):
+        if _is_remark(cells) or (number == 1 and _is_heading(cells)):
             continue
         try:
             _check_hardpoint(cells, rows)
@@ -208,6 +207,14 @@ def _hardpoints_of(text: str, path) -> dict:
             raise FileError(f"{path}: line {number}: {error.sentence}", path=str(path)) from error
         rows[cells[0]] = [_number_or_text(cell) for cell in cells[1:]]
     return rows
+
+
+def _is_remark(cells) -> bool:
+    return not any(cells) or cells[0].startswith("#")
+
+
+def _is_heading(cells) -> bool:
+    return all(isinstance(_number_or_text(cell), str) for cell in cells)
 
 
 def _check_hardpoint(cells, rows) -> None:

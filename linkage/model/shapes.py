@@ -105,13 +105,17 @@ class Point(Part):
                                   default=None)
 
     def _check(self):
-        if self.stack and (self.bolt is None or self.side is None):
-            raise LinkageError(f"has a stack, so it needs {'bolt' if self.bolt is None else 'side'}"
-                               f" too to know which way it goes")
-        if (self.bolt is not None or self.side is not None) and not self.stack:
+        if self.stack:
+            self._check_stack()
+        elif self.bolt is not None or self.side is not None:
             raise LinkageError(f"has {'side' if self.bolt is None else 'bolt'} without a stack; "
                                f"add the stack or give the position alone")
-        if self.stack and abs(self._along()) < 0.5:
+
+    def _check_stack(self):
+        if self.bolt is None or self.side is None:
+            raise LinkageError(f"has a stack, so it needs {'bolt' if self.bolt is None else 'side'}"
+                               f" too to know which way it goes")
+        if abs(self._along()) < 0.5:
             raise LinkageError(f'has side "{self.side}" more than 60° off its bolt; '
                                f"choose a side along the bolt")
 

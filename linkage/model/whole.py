@@ -304,21 +304,26 @@ def _check_rods(model: Model) -> None:
 
 
 def _check_fitted(model: Model, name: str, rod: Rod) -> None:
-    place, ends_alone = f'rod "{name}", fitted', 0.0
+    place = f'rod "{name}", fitted'
     for fitted in rod.fitted:
         _refer(place, fitted.rod_end, model.rod_ends, "rod_end")
-    for i in range(2 if rod.fitted else 0):
-        fitted, rod_end, _ = model.fitting(name, i)
-        for most, what in ((rod_end.most, "can be"), (rod_end.shank, "its shank is long")):
-            if most is not None and fitted.engaged is not None and not fitted.engaged <= most:
-                raise ModelError(f'{place}: has {mm(fitted.engaged)} of thread engaged, and only '
-                                 f"{mm(most)} {what}; use a longer rod end or a shorter "
-                                 f"engagement", place=place)
-        if fitted.engaged is not None:
-            ends_alone += (rod_end.shank or fitted.engaged) - fitted.engaged
+    ends_alone = sum(_bare_shank(place, *model.fitting(name, i)[:2])
+                     for i in range(2 if rod.fitted else 0))
     if not ends_alone < model.rod_length(name):
         raise ModelError(f"{place}: its rod ends alone are {mm(ends_alone)} long, and the rod "
                          f"{mm(model.rod_length(name))}; use shorter ones", place=place)
+
+
+def _bare_shank(place: str, fitted, rod_end) -> float:
+    """Length of a rod end that stands out of its rod, mm; 0 where the engagement is not known."""
+    if fitted.engaged is None:
+        return 0.0
+    for most, what in ((rod_end.most, "can be"), (rod_end.shank, "its shank is long")):
+        if most is not None and not fitted.engaged <= most:
+            raise ModelError(f'{place}: has {mm(fitted.engaged)} of thread engaged, and only '
+                             f"{mm(most)} {what}; use a longer rod end or a shorter "
+                             f"engagement", place=place)
+    return (rod_end.shank or fitted.engaged) - fitted.engaged
 
 
 def _check_rig_pins(model: Model) -> None:
