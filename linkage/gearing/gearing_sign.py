@@ -66,14 +66,11 @@ class EnclosedRates(Rates):
     """
 
     def _solved(self, step, pushed):
+        # complexity over 10: the sums of the docstring's three formulas, each index a loop
         matrix = [[_known(pull(self.posture, rod, joint)) for joint in step.joints]
                   for rod in step.rods]
-        size = len(step.joints)
-        cells = next(k.centre.shape for row in matrix for k in row if isinstance(k, Enclosure))
-        middle = np.stack([[np.broadcast_to(getattr(k, "centre", k), cells) for k in row]
-                           for row in matrix]).transpose(2, 0, 1)
-        lost = ~(np.abs(np.linalg.det(middle)) > 0)
-        inverse = np.linalg.inv(np.where(lost[:, None, None], np.eye(size), middle))
+        inverse, lost = _inverse_at_centre(matrix)
+        size, cells = len(step.joints), lost.shape
         first = [_total(inverse[:, i, j] * (-pushed[j]) for j in range(size))
                  for i in range(size)]
         off = [[float(i == k) - _total(inverse[:, i, j] * matrix[j][k] for j in range(size))
@@ -100,6 +97,15 @@ class EnclosedRates(Rates):
         one, other = self.posture.plan.model.rods[rod].ends
         (p, d_p), (q, d_q) = self._carried(one, "airframe"), self._carried(other, "airframe")
         return _total((a - b) * (c - d) for a, b, c, d in zip(p, q, d_p, d_q, strict=True))
+
+
+def _inverse_at_centre(matrix):
+    """Inverse of a matrix of enclosures at each cell's centre, and the cells that have none."""
+    cells = next(k.centre.shape for row in matrix for k in row if isinstance(k, Enclosure))
+    middle = np.stack([[np.broadcast_to(getattr(k, "centre", k), cells) for k in row]
+                       for row in matrix]).transpose(2, 0, 1)
+    lost = ~(np.abs(np.linalg.det(middle)) > 0)
+    return np.linalg.inv(np.where(lost[:, None, None], np.eye(len(matrix)), middle)), lost
 
 
 def _known(value):

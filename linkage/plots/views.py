@@ -119,11 +119,18 @@ def _bounds(motion, ghosts, drawn, near):
              for points, radius in pieces for side in (-1, 1)]
     for state in (motion, *ghosts):
         spots += [state.point(name)[None] for name in model.points if body_of(name) in shown]
-        spots += [line for name, lines in bones(state).items() if name in near for line in lines]
-    spots += [line for name, line in hinges(motion).items() if name in near]
-    every = np.concatenate([np.zeros((0, 3)), *spots])
-    every = every[np.isfinite(every).all(axis=1)]
-    low, high = (every.min(axis=0), every.max(axis=0)) if len(every) else (np.zeros(3),) * 2
+        spots += _lines_of(bones(state), near)
+    spots += _lines_of({name: [line] for name, line in hinges(motion).items()}, near)
+    return _box_with_room(np.concatenate([np.zeros((0, 3)), *spots]))
+
+
+def _lines_of(lines, near) -> list:
+    return [line for name, each in lines.items() if name in near for line in each]
+
+
+def _box_with_room(points):
+    points = points[np.isfinite(points).all(axis=1)]
+    low, high = (points.min(axis=0), points.max(axis=0)) if len(points) else (np.zeros(3),) * 2
     room = max(ALL_ROUND * float(np.max(high - low)), 10.0)
     return low - room, high + room
 

@@ -169,14 +169,13 @@ def _without_slivers(shape):
 
 def _what_stays(flat, rest, least):
     """The one piece that stays, and small ones too narrow to hold, which fall off."""
-    every = [part for part in shapely.get_parts(rest) if part.geom_type == "Polygon"]
-    crumbs = [part.buffer(-least / 2).is_empty and part.area < SCRAP * flat.material.area
-              for part in every]
-    parts = [part for part, crumb in zip(every, crumbs, strict=True) if not crumb]
+    parts, scrap = [], []
+    for part in shapely.get_parts(rest):
+        if part.geom_type == "Polygon":
+            (scrap if _falls_off(part, flat, least) else parts).append(part)
     if not parts:
         raise LinkageError(f'"{flat.name}": nothing of it stays once what moves past is cut free; '
                            f"move the plate or what passes it")
-    scrap = [part for part, crumb in zip(every, crumbs, strict=True) if crumb]
     if len(parts) > 1:
         areas = sorted((part.area for part in parts), reverse=True)
         raise LinkageError(f'"{flat.name}": the relief cuts it in {len(parts)} pieces, of '
@@ -184,6 +183,10 @@ def _what_stays(flat, rest, least):
                            f"or what passes it", pieces=len(parts))
     holes = [hole for hole in parts[0].interiors if shapely.Polygon(hole).area > CRUMB]
     return shapely.Polygon(parts[0].exterior, holes), scrap
+
+
+def _falls_off(part, flat, least) -> bool:
+    return part.buffer(-least / 2).is_empty and part.area < SCRAP * flat.material.area
 
 
 def narrowest(whole: BaseGeometry, left: BaseGeometry, widest: float = WIDEST) -> float:

@@ -228,22 +228,13 @@ class Sweep:
                  zip(self.travel.values(), counts, strict=True)]
         apart = dict(zip(self.travel, (side[1] - side[0] for side in sides), strict=True))
         self.spacing = {name: min(wide, apart[name]) for name, wide in self.spacing.items()}
-        grid = np.meshgrid(*(np.arange(count) for count in counts), indexing="ij")
-        done = np.zeros(counts, dtype=bool)
         region = shapely.Polygon()
-        for stride in STRIDES:
-            on = np.ones(counts, dtype=bool)
-            for places, count in zip(grid, counts, strict=True):
-                on &= (places % stride == 0) | (places == count - 1)
-            now = np.argwhere(on & ~done)
-            done |= on
-            for start in range(0, len(now), MOST_AT_ONCE):
-                rows = now[start:start + MOST_AT_ONCE].T
+        for grid in _finer_and_finer(counts):
+            for rows in _blocks(grid):
                 inputs = self._reachable({name: side[row] for name, side, row in
                                           zip(self.travel, sides, rows, strict=True)}, apart)
                 region = self._joined(region, k, inputs)
-        for start in range(0, len(self._corners), MOST_AT_ONCE):
-            rows = self._corners[start:start + MOST_AT_ONCE].T
+        for rows in _blocks(self._corners):
             region = self._joined(region, k, dict(zip(self.travel, rows, strict=True)))
         return region
 
@@ -313,6 +304,24 @@ class Sweep:
 def _circle(count):
     turns = 2 * np.pi * (np.arange(count) + 0.5) / count
     return np.stack((np.cos(turns), np.sin(turns)), axis=1)
+
+
+def _finer_and_finer(counts):
+    """Places (n, sides) of a grid, first those a wide stride apart, then those in between."""
+    grid = np.meshgrid(*(np.arange(count) for count in counts), indexing="ij")
+    done = np.zeros(counts, dtype=bool)
+    for stride in STRIDES:
+        on = np.ones(counts, dtype=bool)
+        for places, count in zip(grid, counts, strict=True):
+            on &= (places % stride == 0) | (places == count - 1)
+        yield np.argwhere(on & ~done)
+        done |= on
+
+
+def _blocks(rows):
+    """Rows (n, sides) as columns (sides, few), as many at once as memory is meant for."""
+    for start in range(0, len(rows), MOST_AT_ONCE):
+        yield rows[start:start + MOST_AT_ONCE].T
 
 
 def _edges(piece):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -172,9 +173,9 @@ class _Fit:
         first = len(self.sticks) + len(self.zeros)
         self.rods, self.scale, self.names = rods, np.ones(first + len(rods)), []
         slope = self._slope(np.zeros(first + len(rods)))
-        seen = np.abs(slope[:, first:]).max(axis=0, initial=0.0) > 1e-9
-        self.unseen = tuple(rod for rod, s in zip(rods, seen, strict=True) if not s)
-        self.rods = tuple(rod for rod, s in zip(rods, seen, strict=True) if s)
+        moving = np.abs(slope[:, first:]).max(axis=0, initial=0.0) > 1e-9
+        self.unseen = tuple(itertools.compress(rods, ~moving))
+        self.rods = tuple(itertools.compress(rods, moving))
         self.names = [*(f"{n} zero" for n in self.sticks),
                       *(f"{s} {'level ' if lv else ''}zero" for s, lv in self.zeros), *self.rods]
         self.scale = np.array([1.0] * first + [_turn(system.model, rod) for rod in self.rods])

@@ -95,7 +95,6 @@ def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> di
     return found
 
 
-@in_house_units(angle_per_length="per_mm", length="tolerance", angle="moves")
 def sensitivities(system: System, at: list[Spot] | None = None, *,
                   rigged: bool = False) -> pd.DataFrame:
     """How far each dimension of the build moves each surface, the most first.
@@ -119,30 +118,36 @@ def sensitivities(system: System, at: list[Spot] | None = None, *,
     """
     import pandas as pd
 
-    known = dimension_tolerances(system)
+    drawn = dimension_tolerances(system)
     rows = []
     for spot in spots(system) if at is None else at:
-        held = dimension_rates(system, list(known), **spot.inputs)
-        motion = system.sweep(**spot.inputs)
-        for surface, rates in held.items():
-            total = dict(zip(known, rates.tolist(), strict=True))
-            gearing = motion.gearing(surface)
-            for name, (shift, _) in spot.shifts.items():
-                (driver,) = spot.inputs
-                total[name] = total.get(name, 0.0) + float(gearing[driver]) * shift
+        tolerance = drawn | {name: size for name, (_, size) in spot.shifts.items()}
+        for surface, rates in _rates_at(system, spot, list(drawn)).items():
             if rigged:
-                total = _set_by_rods(system, total)
-            tolerance = known | {name: size for name, (_, size) in spot.shifts.items()}
+                rates = _set_by_rods(system, rates)
             rows += [{"surface": surface, "at": spot.name, "part": part, "what": what,
                       "per_mm": rate, "tolerance": tolerance[part, what],
                       "moves": abs(rate) * tolerance[part, what]}
-                     for (part, what), rate in total.items() if not abs(rate) < NOTHING]
+                     for (part, what), rate in rates.items() if not abs(rate) < NOTHING]
     table = pd.DataFrame(rows, columns=["surface", "at", "part", "what", "per_mm", "tolerance",
                                         "moves"])
     order = {name: i for i, name in enumerate(dict.fromkeys(table["at"]))}
     return table.sort_values(["surface", "at", "moves"], ascending=[True, True, False],
                              key=lambda k: k.map(order) if k.name == "at" else k,
                              kind="stable", ignore_index=True)
+
+
+def _rates_at(system, spot, names) -> dict:
+    """``{surface: {dimension: degrees per mm}}`` at a spot, the shift of a stop's face among it."""
+    motion = system.sweep(**spot.inputs)
+    rates = {}
+    for surface, per in dimension_rates(system, names, **spot.inputs).items():
+        rates[surface] = dict(zip(names, per.tolist(), strict=True))
+        gearing = motion.gearing(surface)
+        for name, (shift, _) in spot.shifts.items():
+            (driver,) = spot.inputs
+            rates[surface][name] = rates[surface].get(name, 0.0) + float(gearing[driver]) * shift
+    return rates
 
 
 def _set_by_rods(system, rates: dict) -> dict:

@@ -99,12 +99,11 @@ class Problem:
         self.least = np.array([aim.least for aim in self.every], dtype=bool)
         self.turns = np.array([aim.kind == "direction" for aim in self.every], dtype=bool)
         self.scale = np.array([aim.scale for aim in self.every])
-        low = np.array([each.least for each in layout.named])
-        high = np.array([each.greatest for each in layout.named])
-        self.low, self.span = low, high - low
-        self.free = [k for k in range(len(low)) if k not in self.held]
-        drawn = np.clip([each.drawn for each in layout.named], low, high)
-        self.drawn = ((drawn - low) / self.span)[self.free]
+        self.low, high, drawn = np.array(
+            [(each.least, each.greatest, each.drawn) for each in layout.named]).reshape(-1, 3).T
+        self.span = high - self.low
+        self.free = [k for k in range(len(self.low)) if k not in self.held]
+        self.drawn = ((np.clip(drawn, self.low, high) - self.low) / self.span)[self.free]
         self._last = None
 
     def values(self, z: np.ndarray) -> np.ndarray:
@@ -187,27 +186,33 @@ def fit(problem: Problem, starts: int, seed: int, begin: np.ndarray | None = Non
         When the system can't be assembled from any start, or moves a surface the wrong way from
         all of them.
     """
-    found = [fitted for z in _starts(problem, starts, seed, begin)
-             if (fitted := _rebuilt(problem, z, _least_squares)) is not None]
-    if not found:
+    fits = _fitted_starts(problem, starts, seed, begin)
+    costs = np.array([_cost(problem, system, z) for system, z in fits])
+    order = np.argsort(costs, kind="stable")
+    exact = [fits[n] for n in order if _worst(problem, *fits[n]) <= EXACT]
+    if exact:
+        nearest = [_reassembled(problem, start, _nearest) for start in exact[:3]]
+        best = min(nearest, key=lambda s: float(np.sum((s[1] - problem.drawn) ** 2)))
+        return _fit(problem, *best, _pulled)
+    balanced = [_reassembled(problem, fits[n], _minimax) for n in order[:3]]
+    best = min(balanced, key=lambda s: (round(_worst(problem, *s), 5),
+                                        float(np.sum((s[1] - problem.drawn) ** 2))))
+    return _fit(problem, *best, _balanced)
+
+
+def _fitted_starts(problem, starts, seed, begin) -> list:
+    """Least squares from every start that can be assembled and moves nothing the wrong way."""
+    fits = [fitted for z in _starts(problem, starts, seed, begin)
+            if (fitted := _rebuilt(problem, z, _least_squares)) is not None]
+    if not fits:
         raise LinkageError("no choice of the dimensions that was tried gives a system that can be "
                            "assembled; check the limits of each against the drawing")
-    first, found = found[0], [start for start in found if not problem.wrong_way(*start)]
-    if not found:
+    right = [start for start in fits if not problem.wrong_way(*start)]
+    if not right:
         raise LinkageError(f"no choice of the dimensions that was tried moves every surface the "
-                           f"right way ({_wrong_names(problem, *first)}); mend the drawing "
+                           f"right way ({_wrong_names(problem, *fits[0])}); mend the drawing "
                            f"first: swap an arm to the other side of its pivot")
-    costs = np.array([_cost(problem, system, z) for system, z in found])
-    order = np.argsort(costs, kind="stable")
-    exact = [found[n] for n in order if _worst(problem, *found[n]) <= EXACT]
-    if exact:
-        kept = [_kept(problem, start, _nearest) for start in exact[:3]]
-        best = min(kept, key=lambda s: float(np.sum((s[1] - problem.drawn) ** 2)))
-        return _fit(problem, *best, _pulled)
-    tried = [_kept(problem, found[n], _minimax) for n in order[:3]]
-    best = min(tried, key=lambda s: (round(_worst(problem, *s), 5),
-                                     float(np.sum((s[1] - problem.drawn) ** 2))))
-    return _fit(problem, *best, _balanced)
+    return right
 
 
 def _wrong_names(problem, system, z) -> str:
@@ -258,7 +263,7 @@ def _rebuilt(problem, z, solve):
     return system, z
 
 
-def _kept(problem, start, solve):
+def _reassembled(problem, start, solve):
     """A refinement of a start, or the start itself where that is better."""
     tried = _rebuilt(problem, start[1], solve)
     slack = max(_worst(problem, *start), EXACT)

@@ -211,31 +211,46 @@ def _tradeoffs(chosen):
 
 
 def _verdict(chosen, targets, ok) -> str:
-    held = [row for row in _without_twins(chosen, targets) if row["weight"] > HOLDS]
-    held.sort(key=lambda row: -row["weight"])
-    limits = _limits(chosen)
+    rows = list(_without_twins(chosen, targets))
+    held = _holding(rows)
     if ok:
-        if not held:
-            return "Everything asked for is met, and nothing asks for a change."
-        tight = f'"{held[0]["target"]}" is the tight one'
-        return f"Everything asked for is met, as computed; {tight}{_with(limits)}."
-    missed = [row for row in _without_twins(chosen, targets) if not row["ok"]]
+        return _met_verdict(chosen, held)
+    missed = [row for row in rows if not row["ok"]]
     fixed = [row for row in missed if not row["changes"]]
+    start = ("Rounded to its steps it misses what the dimensions before rounding met; make the "
+             "steps smaller") if chosen.exact_met and not fixed else _conflict(chosen, held)
+    end = "".join(f'; none of the dimensions changes "{row["target"]}"' for row in fixed[:2])
+    return f"{start}; the nearest: {_nearest(chosen, missed)}{end}."
+
+
+def _nearest(chosen, missed) -> str:
     parts = [_come(chosen, row) for row in missed[:3]]
     if len(missed) > 3:
         parts.append(f"{len(missed) - 3} more missed")
-    names = " and ".join(f'"{row["target"]}"' for row in held[:4])
-    start = "Not everything is met"
-    if chosen.exact_met and not fixed:
-        start = ("Rounded to its steps it misses what the dimensions before rounding met; make the "
-                 "steps smaller")
-    elif len(held) > 1:
-        start = (f"No choice was found within the limits that meets everything: {names} conflict"
-                 f"{_with(limits)}")
-    elif held:
-        start = f"No choice was found within the limits that meets {names}{_with(limits)}"
-    end = "".join(f'; none of the dimensions changes "{row["target"]}"' for row in fixed[:2])
-    return f"{start}; the nearest: {', '.join(parts)}{end}."
+    return ", ".join(parts)
+
+
+def _holding(rows) -> list:
+    """Targets that hold the result, the one that holds it most first."""
+    return sorted((row for row in rows if row["weight"] > HOLDS), key=lambda row: -row["weight"])
+
+
+def _met_verdict(chosen, held) -> str:
+    if not held:
+        return "Everything asked for is met, and nothing asks for a change."
+    tight = f'"{held[0]["target"]}" is the tight one'
+    return f"Everything asked for is met, as computed; {tight}{_with(_limits(chosen))}."
+
+
+def _conflict(chosen, held) -> str:
+    """Which targets can't be met together, or which one not alone."""
+    names, limits = " and ".join(f'"{row["target"]}"' for row in held[:4]), _with(_limits(chosen))
+    if len(held) > 1:
+        return (f"No choice was found within the limits that meets everything: {names} conflict"
+                f"{limits}")
+    if held:
+        return f"No choice was found within the limits that meets {names}{limits}"
+    return "Not everything is met"
 
 
 def _limits(chosen):
@@ -263,13 +278,13 @@ def _come(chosen, row) -> str:
 
 def _without_twins(chosen, targets):
     """Targets, of each pair of twins the one that comes first."""
-    mirror, told = chosen.layout.model.mirror, set()
+    mirror, firsts = chosen.layout.model.mirror, set()
     swaps = {"left": "right", "right": "left"}
     for row in targets.to_dict("records"):
         way = swaps.get(row["way"], row["way"])
         twin = (" | ".join(twin_name(side, mirror) for side in row["of"].split(" | ")),
                 twin_name(way, mirror) if row["kind"] == "over-centre" else way, row["kind"])
-        if twin in told:
+        if twin in firsts:
             continue
-        told.add((row["of"], row["way"], row["kind"]))
+        firsts.add((row["of"], row["way"], row["kind"]))
         yield row
