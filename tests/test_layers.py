@@ -30,8 +30,8 @@ FLOORS = [
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
     "disk": [{"names"}, {"files"}, {"folders"}],
-    "model": [{"keys", "threads"}, {"shapes"}, {"strength", "fittings"},
-              {"parts", "sizes", "turned"}, {"stock"}, {"whole", "mirroring"},
+    "model": [{"keys", "threads"}, {"shapes", "turn"}, {"solids", "strength", "fittings"},
+              {"parts", "sizes"}, {"stock"}, {"whole", "mirroring"},
               {"file", "document"}, {"patch"}, {"save"}],
     "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates", "builds"},
                {"together", "bounds_together", "moved"}, {"bounds"}, {"system"}],

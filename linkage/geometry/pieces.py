@@ -136,6 +136,18 @@ def tube(start: ArrayLike, end: ArrayLike, radius: float) -> Piece:
     return Piece(_corners([start, end]), float(radius), np.array([[0, 1]]), ())
 
 
+def hull_piece(points: ArrayLike, radius: float) -> Piece:
+    """The hull of some corners, whose faces nobody asks for.
+
+    Parameters
+    ----------
+    points : array_like (n, 3), mm
+    radius : float
+        Growth all round, mm.
+    """
+    return Piece(np.array(points, dtype=float), radius, np.zeros((0, 2), dtype=int), ())
+
+
 def polygon(corners: ArrayLike, radius: float = 0.0) -> Piece:
     """A flat convex plate without thickness.
 

@@ -55,27 +55,36 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
     list of Case
     """
     if stop is not None:
-        part = system.model.stops[stop]
-        sense = 1.0 if part.side == "greatest" else -1.0
-        return [Case(f"{part.input}, one pilot at {_said(grip)} against stop {stop}", part.input,
-                     ((grip, sense * force),), (("stop", stop),))
-                for grip, force in _single(system, part.input)]
-    found = []
+        return _against(system, stop)
+    listed = []
     if any(surface.hinge for surface in system.model.surfaces.values()):
-        found.append(Case(f"hinge moments given, x {system.model.factor.hinge:g}", None))
+        listed.append(Case(f"hinge moments given, x {system.model.factor.hinge:g}", None))
     for name in system.travel_box():
         held = tuple(("hinge", s) for s in holding(system, name))
         single = _single(system, name)
-        if not (held and single):
-            continue
-        limit = pilot_force(system, name)
-        each = max(SHARE * limit.most, limit.least or 0.0)
-        found += _piloted(name, single, each, held)
-        found += [Case(f"{name} {way}, one pilot at {_said(grip)}, {surface[1]} jammed", name,
-                       ((grip, sense * force),), (surface,))
-                  for surface in held if len(held) > 1
-                  for grip, force in single for sense, way in _ways(name)]
-    return found
+        if held and single:
+            limit = pilot_force(system, name)
+            each = max(SHARE * limit.most, limit.least or 0.0)
+            listed += _piloted(name, single, each, held)
+            listed += _jammed(name, single, held)
+    return listed
+
+
+def _against(system, stop):
+    """One pilot against a stop."""
+    part = system.model.stops[stop]
+    sense = 1.0 if part.side == "greatest" else -1.0
+    return [Case(f"{part.input}, one pilot at {_said(grip)} against stop {stop}", part.input,
+                 ((grip, sense * force),), (("stop", stop),))
+            for grip, force in _single(system, part.input)]
+
+
+def _jammed(name, single, held):
+    """One pilot against each of several surfaces alone."""
+    return [Case(f"{name} {way}, one pilot at {_said(grip)}, {surface[1]} jammed", name,
+                 ((grip, sense * force),), (surface,))
+            for surface in held if len(held) > 1
+            for grip, force in single for sense, way in _ways(name)]
 
 
 def _piloted(name, single, each, held):

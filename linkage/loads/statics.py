@@ -70,11 +70,10 @@ class Statics:
         self.count = int(np.prod(motion.shape))
         self.drives = {s.input: s for s in plan.steps if isinstance(s, Drive)}
         self.couplings = {s.coupling: s for s in plan.steps if isinstance(s, Couple)}
-        none = {*plan.open_rods, *plan.redundant}
-        self.rods = tuple(r for r in self.model.rods if r not in none)
+        self.rods = tuple(_without(self.model.rods, {*plan.open_rods, *plan.redundant}))
         self.bodies = tuple(self.model.bodies)
-        held = {step.joint for step in self.drives.values()}
-        self.inner = tuple(j for j in self.bodies if j in self.posture.states and j not in held)
+        driven = {step.joint for step in self.drives.values()}
+        self.inner = tuple(j for j in _without(self.bodies, driven) if j in self.posture.states)
         self.loads = self._unit_loads() | {("stop", k): v for k, v in (contacts or {}).items()}
 
     # --- geometry ---------------------------------------------------------------------------
@@ -302,3 +301,7 @@ class Statics:
 
 def _dot(a, b):
     return np.einsum("...i,...i->...", a, b)
+
+
+def _without(names, left_out) -> list:
+    return [name for name in names if name not in left_out]

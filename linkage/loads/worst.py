@@ -129,8 +129,6 @@ def worst_loads(system: System) -> pd.DataFrame:
 
 @functools.lru_cache(maxsize=8)
 def _worst(system):
-    import pandas as pd
-
     listed, box = cases(system), judged_box(system)
     names = list(box)
     if not listed:
@@ -138,29 +136,43 @@ def _worst(system):
                            "surface that it moves, or give a surface its hinge moment")
     sides = [np.unique([0.0, *np.linspace(*box[n], _steps(len(names)))])
              for n in names]
-    grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
     steps = [np.diff(side).max() for side in sides]
+    worst, partly, beyond = _looked_over(system, listed, names, sides)
+    for _ in range(ZOOMS):
+        steps = [step / 2 for step in steps]
+        _closer(system, worst, names, steps)
+    stops = {name: _at_stop(system, worst, name, names) for name in system.model.stops}
+    table = _table(worst, names)
+    table.attrs = {**_unheld(partly), "stops": {n: why for n, why in stops.items() if why},
+                   "beyond": beyond}
+    return table
+
+
+def _unheld(partly) -> dict:
+    return {"unheld": [n for n, share in partly.items() if share == 1.0],
+            "partly": {n: share for n, share in partly.items() if 0 < share < 1}}
+
+
+def _looked_over(system, listed, names, sides):
+    """What is worst at the grid's positions, their share that no case holds, hands too strong."""
+    grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
     statics = Statics(system.sweep(**dict(zip(names, grid, strict=True))))
-    found, partly, beyond = {}, {}, {}
+    worst, partly, beyond = {}, {}, {}
     for case in listed:
         share = shares(statics, case)
         beyond |= _beyond_the_hand(statics, case, share)
         partly[case.name] = float(np.mean(~np.isfinite(share).all(axis=-1)))
-        _note(found, case, carried(statics, share), np.stack(grid, axis=-1))
-    for _ in range(ZOOMS):
-        steps = [step / 2 for step in steps]
-        _closer(system, found, names, steps)
-    stops = {}
-    for name in system.model.stops:
-        stops[name] = _at_stop(system, found, name, names)
+        _note(worst, case, carried(statics, share), np.stack(grid, axis=-1))
+    return worst, partly, beyond
+
+
+def _table(worst, names):
+    import pandas as pd
+
     rows = [{"part": part, "what": what, "value": value, "case": case.name,
              **dict(zip(names, (float(x) for x in at), strict=True))}
-            for (what, part), (value, case, at) in found.items()]
-    table = pd.DataFrame(rows, columns=["part", "what", "value", "case", *names])
-    table.attrs = {"unheld": [n for n, share in partly.items() if share == 1.0],
-                   "partly": {n: share for n, share in partly.items() if 0 < share < 1},
-                   "stops": {n: why for n, why in stops.items() if why}, "beyond": beyond}
-    return table
+            for (what, part), (value, case, at) in worst.items()]
+    return pd.DataFrame(rows, columns=["part", "what", "value", "case", *names])
 
 
 def _steps(inputs):

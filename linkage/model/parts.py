@@ -26,7 +26,8 @@ from .keys import (
     unit_vector,
     write_keys,
 )
-from .shapes import PAIR, PLACE, POINTS, SIZE, SOLID, SOLIDS, THICKNESS, Part
+from .shapes import PAIR, PLACE, POINTS, SIZE, THICKNESS, Part
+from .solids import SOLID, SOLIDS
 from .strength import FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 
 AIRFRAME = "airframe"

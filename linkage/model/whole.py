@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass, field, fields
 from html import escape
@@ -30,12 +31,13 @@ from .parts import (
     Tolerance,
     Wire,
 )
-from .shapes import Part, Tube
+from .shapes import Part
 from .sizes import Size
+from .solids import Tube
 from .stock import HANDBOOK
 from .strength import Factors
 from .threads import Thread, read_thread
-from .turned import turned
+from .turn import Turn
 
 COUNTED = {"inputs": "input", "bodies": "body", "rods": "rod", "couplings": "coupling",
            "surfaces": "surface", "stops": "stop", "wires": "wire"}
@@ -140,9 +142,11 @@ class Model(Part):
         grip = self.bodies[name].grip
         if grip is None or grip.hand is None:
             return {}
-        line = [self.spot(name, end) for end in grip.along]
-        return {"hand": turned(grip.hand, line, lambda place: self.spot(name, place),
-                               -grip.clocking)}
+        if not grip.clocking:
+            return {"hand": grip.hand}
+        line = tuple(self.spot(name, end) for end in grip.along)
+        return {"hand": grip.hand.turned(Turn(line, -grip.clocking,
+                                              functools.partial(self.spot, name)))}
 
     def spot(self, part: str,
              place: str | tuple[float, float, float]) -> tuple[float, float, float]:

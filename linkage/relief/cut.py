@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from ..clearances.scene import hole_shape
 from ..errors import LinkageError, mm
 from ..geometry.outlines import hole_polygon
 from ..model import AIRFRAME, Hole, Model, Plate, Washer
@@ -249,8 +248,8 @@ def cut_shape(flat: Flat, cut: Cut, unit: str) -> Plate:
     """
     shape, removed = flat.shape, cut.removed
     kept = [hole for hole in _holes(shape)
-            if shapely.Polygon(hole_polygon(hole_shape(hole))).distance(removed) > 1e-6]
-    known = shapely.union_all([shapely.Polygon(hole_polygon(hole_shape(h))) for h in kept])
+            if shapely.Polygon(hole_polygon(hole.shape)).distance(removed) > 1e-6]
+    known = shapely.union_all([shapely.Polygon(hole_polygon(h.shape)) for h in kept])
     new = [Hole(outline=_corners(ring, unit)) for ring in cut.left.interiors
            if not shapely.Polygon(ring).representative_point().within(known)]
     touched = removed.distance(flat.material.exterior) <= 1e-6

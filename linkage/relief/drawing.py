@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from ..clearances.scene import plate_axes
 from ..model import AIRFRAME, Model, Plate, Washer
 from ..units import CAUTION, LENGTHS, shown_length
 from .cut import said_area
@@ -258,5 +257,5 @@ def notes_of_faces(model: Model, name: str) -> tuple[str, ...]:
 
 
 def _normal(shape):
-    normal = plate_axes(shape)[2]
+    normal = shape.axes[2]
     return normal * np.sign(normal[np.argmax(np.abs(normal))])

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from ..clearances.scene import hole_shape, plate_axes
 from ..errors import LinkageError, nearest
 from ..geometry.outlines import hole_polygon, outline_polygon, ring
 from ..model import Model, Plate, Washer
@@ -135,7 +134,7 @@ def flat_of(model: Model, name: str) -> Flat:
     if isinstance(at, str):
         at = model.position(at if "/" in at else f"{body_of(name)}/{at}")
     return Flat(name, body_of(name), shape, np.array(at, dtype=float),
-                np.array(plate_axes(shape)), material_of(shape))
+                np.array(shape.axes), material_of(shape))
 
 
 def plates_named(model: Model, name: str) -> tuple[str, ...]:
@@ -169,7 +168,7 @@ def material_of(shape: Plate | Washer) -> BaseGeometry:
         return shapely.union_all([shapely.Polygon(part)
                                   for part in ring(shape.outside, shape.inside)])
     return shapely.Polygon(outline_polygon(shape.outline),
-                           [hole_polygon(hole_shape(hole)) for hole in shape.holes])
+                           [hole_polygon(hole.shape) for hole in shape.holes])
 
 
 def rounded(corners: Iterable[Sequence[float]]) -> Contour:

@@ -161,14 +161,19 @@ def shown(column: str, value: Any) -> str:
     """
     if isinstance(value, bool) or type(value).__name__ == "bool":
         return TRUTH.get(column, ("no", "yes"))[bool(value)]
-    if value is None or not is_number(value):
-        return "–" if value is None else str(value)
+    if value is None:
+        return "–"
+    if not is_number(value):
+        return str(value)
     if not math.isfinite(value):
         return "no load" if value > 0 and bare(column).endswith("margin") else "–"
-    if isinstance(value, int) or getattr(value, "dtype", None) is not None and \
-            value.dtype.kind in "iu":
-        return str(int(value))
-    return rounded(column, value)
+    return str(int(value)) if _is_whole(value) else rounded(column, value)
+
+
+def _is_whole(value) -> bool:
+    """Whether a number is of a kind that counts."""
+    return isinstance(value, int) or \
+        getattr(getattr(value, "dtype", None), "kind", None) in ("i", "u")
 
 
 def rounded(column: str, value: float) -> str:

@@ -72,13 +72,13 @@ def verdict_of(results: Answers) -> Verdict:
     missed, left_out, met, covers = list(results.also_missed), [], [], []
     asked = asked_of(results)
     results.work_out([name for question in asked for name in question.answers])
-    for question in asked:
-        known = [getattr(results, name) is not None for name in question.answers]
+    for question in asked:  # complexity over 10: all that one question can add, in its order
         mine = list(_undecided(results, question))
         left_out += _not_asked(results, question)
-        if all(known):
+        if all(getattr(results, name) is not None for name in question.answers):
             mine += question.misses(results)
-            met += [judged for judged in [question.judged(results)] if judged and not mine]
+            judged = question.judged(results)
+            met += [judged] if judged and not mine else []
             left_out += question.left_out(results)
             covers += question.covers(results)
         missed += sorted(mine, key=lambda miss: (not miss.decided, -miss.short))
@@ -341,25 +341,28 @@ def _unloaded(results):
 
 
 def _no_strength(results):
-    model, rows = results.system.model, results.rod_margins.to_dict("records")
-    for words, names in (
-            ("column and tube", [r["rod"] for r in rows if math.isnan(r["tube_margin"])]),
-            ("end joints", [r["rod"] for r in rows if math.isnan(r["joint_margin"])]),
-            ("tube", [r["body"] for r in results.tube_margins.to_dict("records")
-                      if math.isnan(r["margin"])])):
-        if names:
-            yield f"strength of {words} of {listed(names)}: the file gives none"
-    pushed = [name for name in results.system.travel_box()
-              if not loads.grips(results.system, name)
-              or loads.pilot_force(results.system, name) is None]
+    yield from _without_margin(results)
+    system = results.system
+    pushed = [name for name in system.travel_box()
+              if not loads.grips(system, name) or loads.pilot_force(system, name) is None]
     if pushed:
         yield f"loads from {', '.join(pushed)}: no grip or no limit pilot force"
-    silent = [name for name, surface in model.surfaces.items() if surface.hinge is None]
+    silent = [name for name, surface in system.model.surfaces.items() if surface.hinge is None]
     if silent:
         yield f"hinge moment of {', '.join(silent)}: none in the file"
     for case in results.worst_loads.attrs["unheld"]:
         yield f"load case held nowhere: {case}"
     yield from _unloaded(results)
+
+
+def _without_margin(results):
+    for words, table, margin, part in (
+            ("column and tube", results.rod_margins, "tube_margin", "rod"),
+            ("end joints", results.rod_margins, "joint_margin", "rod"),
+            ("tube", results.tube_margins, "margin", "body")):
+        names = [row[part] for row in table.to_dict("records") if math.isnan(row[margin])]
+        if names:
+            yield f"strength of {words} of {listed(names)}: the file gives none"
 
 
 def _build_misses(results):

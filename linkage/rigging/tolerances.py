@@ -95,6 +95,7 @@ def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> di
     return found
 
 
+@in_house_units(angle_per_length="per_mm", length="tolerance", angle="moves")
 def sensitivities(system: System, at: list[Spot] | None = None, *,
                   rigged: bool = False) -> pd.DataFrame:
     """How far each dimension of the build moves each surface, the most first.

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from ...clearances.scene import plate_axes
 from ...model import AIRFRAME, STATIONS, Plate
 from ...model.shapes import SIDES
 from ...motion import System
@@ -58,7 +57,7 @@ def plates(system: System) -> pd.DataFrame:
     rows = []
     for name, solid in system.model.solids.items():
         if isinstance(solid, Plate):
-            u, v, normal = (_way(each) for each in plate_axes(solid))
+            u, v, normal = (_way(each) for each in solid.axes)
             rows.append({"plate": name, "normal": normal, "u": u, "v": v})
     return pd.DataFrame(rows, columns=["plate", "normal", "u", "v"])
 

@@ -244,11 +244,11 @@ def _unpushed(system, name) -> str:
 
 def _kinds(model):
     """What is missing of many parts alike."""
-    groups = {
-        "no hinge moment": [s for s, part in model.surfaces.items() if part.hinge is None],
-        "no friction": [b for b, part in model.bodies.items() if part.friction is None],
-        "no tube, so no twist": [b for b, p in model.bodies.items()
-                                 if p.tube is None and not p.slides],
-        "no strength of its end joints": [r for r, part in model.rods.items()
-                                          if part.strength is None]}
-    return [(what, names) for what, names in groups.items() if names]
+    turning = {name: body for name, body in model.bodies.items() if not body.slides}
+    for what, parts, word in (("no hinge moment", model.surfaces, "hinge"),
+                              ("no friction", model.bodies, "friction"),
+                              ("no tube, so no twist", turning, "tube"),
+                              ("no strength of its end joints", model.rods, "strength")):
+        names = [name for name, part in parts.items() if getattr(part, word) is None]
+        if names:
+            yield what, names

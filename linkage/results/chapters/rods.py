@@ -107,32 +107,12 @@ def adjustment_blocks(system: System, adjustment: Adjustment, settled: bool) -> 
     settled : bool
         Whether readings settle what was built, where there are any.
     """
-    import pandas as pd
-
     yield Heading("Adjustment to neutral")
     if not settled:
         yield Text("Mind: the readings don't settle what was built (see above), so these turns "
                    "hold only if the least change that explains them is it.", "note")
-    if adjustment.turns.empty:
-        yield Text("Nothing to turn.")
-    for row in adjustment.turns.to_dict("records"):
-        count, unit = abs(row["half_turns"]), system.model.length
-        yield Text(f"{row['rod']}: turn the end at {row['end']} {count} half "
-                   f"turn{'s' if count > 1 else ''} {'out' if row['change'] > 0 else 'in'} "
-                   f"({shown_length(abs(row['change']), unit)} "
-                   f"{'longer' if row['change'] > 0 else 'shorter'}; "
-                   f"{shown_length(row['left'], unit)} of thread above the least stays)")
-    if len(adjustment.turns):
-        yield Table("Adjustment", in_units(system, adjustment.turns, **SIZES),
-                    "Fewest rod ends, then fewest half turns; solved again exactly.")
-    stands = pd.DataFrame([{"surface": name, "stands at °": adjustment.before[name],
-                            "afterwards °": adjustment.after[name]}
-                           for name in system.model.surfaces])
-    words = in_words(system, stands.rename(columns={"stands at °": "drawn", "afterwards °": "drawn"}
-                                           ))
-    yield Table("Surfaces at neutral", stands,
-                words={name: words["drawn"] for name in ("stands at °", "afterwards °")} if words
-                else {})
+    yield from _ends_to_turn(system, adjustment.turns)
+    yield _at_neutral(system, adjustment)
     if not adjustment.ok:
         yield Text("the rod ends that may be turned do not bring every surface within what was "
                    "asked", "miss")
@@ -141,3 +121,31 @@ def adjustment_blocks(system: System, adjustment: Adjustment, settled: bool) -> 
     for why in dict.fromkeys(adjustment.not_turned.values()):
         ends = [end for end, reason in adjustment.not_turned.items() if reason == why]
         yield Text(f"Not turned, {why}: {'; '.join(ends)}.")
+
+
+def _ends_to_turn(system, turns):
+    if turns.empty:
+        yield Text("Nothing to turn.")
+        return
+    unit = system.model.length
+    for row in turns.to_dict("records"):
+        count, out = abs(row["half_turns"]), row["change"] > 0
+        yield Text(f"{row['rod']}: turn the end at {row['end']} {count} half "
+                   f"turn{'s' if count > 1 else ''} {'out' if out else 'in'} "
+                   f"({shown_length(abs(row['change']), unit)} {'longer' if out else 'shorter'}; "
+                   f"{shown_length(row['left'], unit)} of thread above the least stays)")
+    yield Table("Adjustment", in_units(system, turns, **SIZES),
+                "Fewest rod ends, then fewest half turns; solved again exactly.")
+
+
+def _at_neutral(system, adjustment) -> Table:
+    import pandas as pd
+
+    stands = pd.DataFrame([{"surface": name, "stands at °": adjustment.before[name],
+                            "afterwards °": adjustment.after[name]}
+                           for name in system.model.surfaces])
+    words = in_words(system, stands.rename(columns={"stands at °": "drawn", "afterwards °": "drawn"}
+                                           ))
+    return Table("Surfaces at neutral", stands,
+                 words={name: words["drawn"] for name in ("stands at °", "afterwards °")} if words
+                 else {})

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from ..blocks import Block
 
 NONE = "none in the file; give [tolerance] hardpoint, rod and spacer"
+NO_PLAY = "none in the file; give [play] pivot and rod_end"
 
 
 def blocks(results: Answers) -> Iterator[Block]:
@@ -26,20 +27,23 @@ def blocks(results: Answers) -> Iterator[Block]:
     if results.spots is None:
         yield Text(f"Missing: {results.why_not('spots')}.", "missing")
         return
-    if results.rigged is None or not results.rigged["moves"].to_numpy().any():
-        yield Text(f"Build tolerances: {results.why_not('rigged') or NONE}.", "missing")
-    elif results.few_builds is not None and results.few_builds.unbuildable:
-        yield Text(f"{results.few_builds.lost:,} of {results.few_builds.count:,} builds within the "
-                   f"tolerances can't be put together somewhere in the travel, so no figure of "
-                   f"the others is given: check the tolerances, and how near dead centre the run "
-                   f"comes.", "miss")
-    else:
-        yield from _bands(results)
+    yield from _tolerances(results)
     if results.play is None or results.play.empty:
-        yield Text(f"Free play: {results.why_not('play') or 'none in the file; give [play] pivot '}"
-                   f"{'' if results.why_not('play') else 'and rod_end'}.", "missing")
+        yield Text(f"Free play: {results.why_not('play') or NO_PLAY}.", "missing")
     else:
         yield from _play(results)
+
+
+def _tolerances(results):
+    builds = results.few_builds
+    if results.rigged is None or not results.rigged["moves"].to_numpy().any():
+        yield Text(f"Build tolerances: {results.why_not('rigged') or NONE}.", "missing")
+    elif builds is not None and builds.unbuildable:
+        yield Text(f"{builds.lost:,} of {builds.count:,} builds within the tolerances can't be put "
+                   f"together somewhere in the travel, so no figure of the others is given: check "
+                   f"the tolerances, and how near dead centre the run comes.", "miss")
+    else:
+        yield from _bands(results)
 
 
 def _bands(results):
