@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from ..blocks import Block
     from ..verdict import Verdict
 
+TABLES = ("Missed",)
 LEAD = 15  # characters that stand before a sentence
 LONG = 2 * LINE - 3 * LEAD  # characters of a sentence of the answer
 

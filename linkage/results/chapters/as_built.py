@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from ...rigging.readings import Readings
     from ..blocks import Block
 
+TABLES = ("As built, rods", "As built, instruments", "Readings")
+
 
 def blocks(system: System, readings: Readings, fit: AsBuilt) -> Iterator[Block]:
     """Blocks on what was fitted to readings.

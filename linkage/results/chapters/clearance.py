@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Clearance", "Closest points", "Left out at joints")
 ALIKE = 1e-4  # mm within which two bounds stand in the order of the file
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Inputs", "Moving parts", "Rods", "Hardpoints", "Plates")
 CROWDED = 16  # hardpoints above which the sticks are drawn by themselves too
 
 

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Required travels", "Gearing over ", "Motion", "Differential", "Cross-talk", "Sticks",
+          "Left and right", "Over-centre margins")
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
 STEPS = 21  # stick positions along each input in the tables that are only data
 MOST = 50_000  # rows of the table of every position

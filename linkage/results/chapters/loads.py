@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Worst rod loads", "Worst forces", "Worst moments", "Load cases", "Rod margins",
+          "Torque tubes", "Stick force along ", "Lost motion", "Friction")
 SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
 THIN = 50  # diameter / wall from which the same chapter asks for a check of local buckling
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Rods to make", "Rod ends", "What a turn does", "Rod-end misalignment", "Rig pins",
+          "Adjustment", "Surfaces at neutral")
 SIZES = {"length": "length tube longer shorter thread_pitch engaged needed most per_turn x y z "
                    "apart within change left",
          "angle": "turn half_turn neutral greatest allowed", "turns": "turns_longer turns_shorter"}

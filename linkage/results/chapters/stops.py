@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Stops", "Spacers to make")
+
 
 def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on which stop ends each travel, and what of the rectangle is free of contact."""

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Tolerance bands", "Most moved by", "Contributors", "Builds by chance",
+          "Free play bands", "Free play")
 NONE = "none in the file; give [tolerance] hardpoint, rod and spacer"
 NO_PLAY = "none in the file; give [play] pivot and rod_end"
 

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Wires", "Chafing", "Grips", "Hands")
 RUNS = "least greatest never_more needed length spare bend bend_limit to_exit"
 
 
