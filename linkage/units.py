@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Context, Decimal
@@ -298,7 +298,7 @@ def rounded_text(value: float, digits: int) -> str:
 
 
 @contextmanager
-def lengths_said_in(unit: str):
+def lengths_said_in(unit: str) -> Iterator[None]:
     """Let errors from within say their lengths in the unit of the file they are about."""
     try:
         yield

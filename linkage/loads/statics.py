@@ -11,12 +11,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..model import AIRFRAME
 from ..motion import Couple, Drive, Motion, Turn, body_of, hinge_sign, mixed
 from .pilot_forces import grip_rate, grips
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 SINGULAR = 1e-6  # least singular value of the scaled equations, below which nothing is told
 
@@ -63,7 +67,7 @@ class Statics:
         Those that carry load; redundant and open ones are taken to carry none.
     """
 
-    def __init__(self, motion: Motion, contacts=None):
+    def __init__(self, motion: Motion, contacts: dict | None = None):
         self.motion, self.system = motion, motion.system
         self.model, plan = motion.system.model, motion.system.plan
         self.posture = motion.flat_posture()
@@ -119,7 +123,7 @@ class Statics:
                 loads["hinge", name] = (Push(push.body, push.point, push.force, push.moment),)
         return loads
 
-    def at_point(self, body: str, point, force) -> Push:
+    def at_point(self, body: str, point: np.ndarray, force: np.ndarray) -> Push:
         """A force at a point of a body."""
         return Push(body, point, force, np.zeros_like(point))
 
@@ -150,7 +154,7 @@ class Statics:
 
     # --- balance --------------------------------------------------------------------------------
 
-    def work(self, pushes, joint: str) -> np.ndarray:
+    def work(self, pushes: Iterable[Push], joint: str) -> np.ndarray:
         """Work of loads per radian (mm) of a joint, (n,)."""
         total = np.zeros(self.count)
         for push in pushes:
@@ -264,7 +268,7 @@ class Statics:
             found[body] = (-np.broadcast_to(force, shape), -np.broadcast_to(moment, shape))
         return found
 
-    def pushed(self, body: str, reactions) -> list:
+    def pushed(self, body: str, reactions: dict) -> list:
         """All that acts on a body but its carrier: ``[(point, force, moment)]``."""
         acting = list(self._own[body])
         for child in self.bodies:

@@ -64,7 +64,8 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
     return found
 
 
-def bearing_forces(statics: Statics, share, body: str):
+def bearing_forces(statics: Statics, share: np.ndarray, body: str
+                   ) -> tuple[np.ndarray, np.ndarray]:
     """What each of a body's two bearings does to it, two (n, 3) N: together its pivot's load.
 
     The first takes all that is along the axis; neither takes a moment.
@@ -77,12 +78,13 @@ def bearing_forces(statics: Statics, share, body: str):
     return force - second, second
 
 
-def arm_moments(statics: Statics, share, body: str) -> np.ndarray:
+def arm_moments(statics: Statics, share: np.ndarray, body: str) -> np.ndarray:
     """Moment of each load on a turning body about its axis, (n, m) N mm; they sum to 0."""
     return np.einsum("ne,nem->nm", share, statics.arms[body][1])
 
 
-def tube_moments(statics: Statics, share, body: str):
+def tube_moments(statics: Statics, share: np.ndarray,
+                 body: str) -> tuple[np.ndarray, np.ndarray]:
     """Moment in a body between its arms, cut by cut along its axis.
 
     Returns

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -38,7 +38,7 @@ def file_keys(cls: type) -> dict:
 
 
 @contextmanager
-def at(place: str):
+def at(place: str) -> Iterator[None]:
     """Say where in the model a complaint belongs."""
     try:
         yield
@@ -151,7 +151,7 @@ class Number(Kind):
             raise LinkageError(f"needs a {self.what} of at least {self.least:g}, got "
                                f"{self.shown(value)}")
 
-    def shown(self, value) -> str:
+    def shown(self, value: float) -> str:
         """A value within the sentence of an error."""
         return f"{value:g} {self.unit}".strip()
 
@@ -169,7 +169,7 @@ class Length(Number):
 
     what: str = "length"
 
-    def shown(self, value) -> str:
+    def shown(self, value: float) -> str:
         return mm(value)
 
     def read(self, value: Any, unit: str) -> Any:

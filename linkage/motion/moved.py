@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from ..model.parts import Body
+    from .posture import Dimensions
+    from .system import System
 
 
 class Motion:
@@ -28,7 +30,8 @@ class Motion:
     Made by `System.sweep`; every result keeps the broadcast shape of the inputs.
     """
 
-    def __init__(self, system, inputs, dimensions, states, shape):
+    def __init__(self, system: System, inputs: dict, dimensions: Dimensions, states: dict,
+                 shape: tuple[int, ...]):
         self.system, self.inputs, self.shape = system, inputs, shape
         self.posture = Posture(system.plan, dimensions, states)
 

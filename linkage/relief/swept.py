@@ -23,7 +23,7 @@ import numpy as np
 import shapely
 
 from ..clearances import Travel
-from ..clearances.scene import Solid
+from ..clearances.scene import Pair, Solid
 from ..motion import System
 from .flat import Flat
 
@@ -160,7 +160,8 @@ class Sweep:
         The stick positions that count; the whole wanted travel unless given.
     """
 
-    def __init__(self, system, flat, solid, pair, step=None, within=None):  # noqa: PLR0913
+    def __init__(self, system: System, flat: Flat, solid: Solid, pair: Pair,  # noqa: PLR0913
+                 step: float | None = None, within: Travel | dict | None = None):
         self.system, self.flat, self.solid, self.pair, self.step = system, flat, solid, pair, step
         self.within = Travel.of(system.travel_box() if within is None else within)
         self.travel = {name: ends for name, ends in self.within.box.items() if name in pair.inputs}

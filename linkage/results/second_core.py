@@ -5,6 +5,12 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    
+    from .answers import Answers
 
 
 class SecondCore:
@@ -17,7 +23,7 @@ class SecondCore:
         Answers to work out there.
     """
 
-    def __init__(self, results, names):
+    def __init__(self, results: Answers, names: Iterable[str]):
         self.results, self.receiver, self.worker = results, None, None
         if not names or not hasattr(os, "fork") or (os.cpu_count() or 1) < 2:
             return

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import itertools
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -52,8 +53,8 @@ class AsBuilt:
     changes: dict
 
 
-def fit_as_built(system: System, readings: Readings, *, zeroed=(), rods=None,
-                 error: float = ERROR) -> AsBuilt:
+def fit_as_built(system: System, readings: Readings, *, zeroed: Iterable[str] = (),
+                 rods: Iterable[str] | None = None, error: float = ERROR) -> AsBuilt:
     """Instrument zeros and rod lengths that best explain some readings.
 
     Least squares with exact derivatives (SciPy's trust-region reflective), in the directions of
@@ -122,7 +123,8 @@ def as_built_model(system: System, fit: AsBuilt) -> Model:
     return dataclasses.replace(system.model, rods=rods)
 
 
-def write_as_built(system: System, fit: AsBuilt, sources, path: Path | str) -> None:
+def write_as_built(system: System, fit: AsBuilt, sources: Sequence[Path | str],
+                   path: Path | str) -> None:
     """Write the aircraft as built: the model file with the lengths of the rods changed in it.
 
     Parameters

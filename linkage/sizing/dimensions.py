@@ -6,7 +6,7 @@ twins.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -126,7 +126,7 @@ class Layout:
     named : tuple of Named
     """
 
-    def __init__(self, model: Model, named):
+    def __init__(self, model: Model, named: Sequence[Named]):
         self.model, self.named = model, named
         self._acting = {}
         for k, each in enumerate(named):

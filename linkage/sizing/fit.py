@@ -11,7 +11,7 @@ The multipliers of 2 and 3 say which target holds the result by how much.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -91,7 +91,8 @@ class Problem:
         ``{index of a dimension: value}`` that stays.
     """
 
-    def __init__(self, layout: Layout, aims, cuts=(), between=(), held=None):
+    def __init__(self, layout: Layout, aims: Iterable[Aim], cuts: Iterable[Cut] = (),
+                 between: Iterable[tuple] = (), held: Mapping[int, float] | None = None):
         self.layout, self.aims, self.cuts = layout, tuple(aims), tuple(cuts)
         self.between = tuple(between)
         self.held = dict(held or {})

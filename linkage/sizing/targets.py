@@ -9,6 +9,7 @@ derivative to the last digit (complex step; Squire & Trapp, SIAM Review 40, 1998
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -150,7 +151,8 @@ class Trial:
         Inputs and positions within their travels where a surface may go farther than at an end.
     """
 
-    def __init__(self, system: System, layout: Layout, values, between=()):
+    def __init__(self, system: System, layout: Layout, values: np.ndarray,
+                 between: Iterable[tuple[str, float]] = ()):
         self.system = system
         dimensions, seeds = layout.dimensions(values)
         self.index, positions = _positions(system, between)

@@ -9,7 +9,7 @@ import threading
 import time
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import anywidget
 import numpy as np
@@ -92,7 +92,8 @@ class Workbook(anywidget.AnyWidget):
     limits = traitlets.Dict()
     spacers = traitlets.Dict()
 
-    def __init__(self, system: System, path=None, *, prove=True, **options):
+    def __init__(self, system: System, path: Path | str | None = None, *, prove: bool = True,
+                 **options: Any):
         self._lock, self._serial, self._heard = threading.RLock(), 0, 0
         self._path, self.folder = Path(path) if path is not None else None, Path.cwd()
         self._on_disk = system.model
