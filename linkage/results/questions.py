@@ -73,9 +73,10 @@ def verdict_of(results: Answers) -> Verdict:
     asked = asked_of(results)
     results.work_out([name for question in asked for name in question.answers])
     for question in asked:  # complexity over 10: all that one question can add, in its order
+        known = [getattr(results, name) is not None for name in question.answers]
         mine = list(_undecided(results, question))
         left_out += _not_asked(results, question)
-        if all(getattr(results, name) is not None for name in question.answers):
+        if all(known):
             mine += question.misses(results)
             judged = question.judged(results)
             met += [judged] if judged and not mine else []
