@@ -187,6 +187,7 @@ def test_names_are_one_word_everywhere():
             assert name in known or name.startswith(begins), f"{name}: not named in its chapter"
     for name, data in results.tables([chapter.name for chapter in CHAPTERS]).items():
         assert "unit" not in data.columns, f"{name} mixes units"
+        assert list(data.attrs["units"]) == list(data.columns), f"{name} does not say its units"
         assert len(set(data.columns)) == len(data.columns), name
         assert all(map(is_table, csv_files({name: data}))), f"{name}: its file would not be seen"
 

@@ -24,6 +24,7 @@ STEPS = 13  # stick positions along each input of the first look
 ZOOMS = 5  # each halves the step about the worst position found
 MOST = 20_000  # stick positions of the first look, with however many inputs
 NOISE = 1e-6  # N, N mm: what is less is rounding
+MOMENTS = ("across", "about", "tube")  # what of a part is a moment; all else is a force
 SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
 
 
@@ -102,7 +103,7 @@ def tube_moments(statics: Statics, share: np.ndarray,
     return lengths[real], moments[:, :-1][:, real]
 
 
-@in_house_units(load="value")
+@in_house_units(force="force", moment="moment")
 def worst_loads(system: System) -> pd.DataFrame:
     """Greatest loads of every part over the travel that the stops leave and every load case.
 
@@ -114,10 +115,10 @@ def worst_loads(system: System) -> pd.DataFrame:
     -------
     DataFrame
         One row per part and kind of load: part, what (tension, compression, pivot, bearing 1,
-        bearing 2, across, about, tube), value (N, or N mm for a moment; compression positive),
-        case, and one column per input (degrees, mm for a slide). Found on a grid of the whole
-        travel and then closer by halves about each worst position. ``attrs["unheld"]`` names cases
-        that no position holds, ``attrs["partly"]`` those that some don't (with the share),
+        bearing 2, across, about, tube), force (N, compression positive) or moment (N mm), the
+        other NaN, case, and one column per input (degrees, mm for a slide). Found on a grid of the
+        whole travel and then closer by halves about each worst position. ``attrs["unheld"]`` names
+        cases that no position holds, ``attrs["partly"]`` those that some don't (with the share),
         ``attrs["stops"]`` says of stops why they are left out, ``attrs["beyond"]`` is ``{(case,
         input): N}`` where the hand holds an input with more than its limit pilot force.
 
@@ -171,10 +172,10 @@ def _looked_over(system, listed, names, sides):
 def _table(worst, names):
     import pandas as pd
 
-    rows = [{"part": part, "what": what, "value": value, "case": case.name,
-             **dict(zip(names, (float(x) for x in at), strict=True))}
+    rows = [{"part": part, "what": what, "moment" if what in MOMENTS else "force": value,
+             "case": case.name, **dict(zip(names, (float(x) for x in at), strict=True))}
             for (what, part), (value, case, at) in worst.items()]
-    return pd.DataFrame(rows, columns=["part", "what", "value", "case", *names])
+    return pd.DataFrame(rows, columns=["part", "what", "force", "moment", "case", *names])
 
 
 def _steps(inputs):

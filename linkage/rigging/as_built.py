@@ -15,7 +15,7 @@ from ..errors import LinkageError, nearest
 from ..model import Model
 from ..model.save import save_model
 from ..motion import System
-from ..units import CAUTION
+from ..units import CAUTION, in_house_units
 from .lengths import deflection_per_length, length_rates, rods_in_play, with_lengths
 from .readings import Readings
 
@@ -32,10 +32,10 @@ class AsBuilt:
     Attributes
     ----------
     table : DataFrame
-        A row per unknown: unknown, kind ("stick zero", "surface zero", "rod"), value (degrees, of
-        a slide mm, to add to what the instrument on the stick reads; degrees that one on a surface
-        reads too much; mm that a rod is longer than the file says), error (standard error, from
-        the scatter of the readings or the trust in them, whichever is greater) and determined.
+        A row per unknown: unknown, kind ("stick zero", "surface zero", "rod"), value (to add to
+        what the instrument on the stick reads; what one on a surface reads too much; what a rod is
+        longer than the file says), error (standard error, from the scatter of the readings or the
+        trust in them, whichever is greater), unit of both ("°" or "mm") and determined.
     residuals : ndarray, shape (n,)
         Read less explained, degrees.
     together : tuple of tuple of str
@@ -91,14 +91,14 @@ def fit_as_built(system: System, readings: Readings, *, zeroed: Iterable[str] = 
                                f"{nearest(name, known)}")
     _refuse_out_of_reach(system, readings)
     fit = _Fit(system, readings, (frozenset(zeroed), _in_doubt(system, rods)), error)
-    seen = fit.ways(np.zeros(len(fit.names)))
-    if len(readings.angle) <= seen.shape[1]:
-        raise LinkageError(f"{len(readings.angle)} readings for {seen.shape[1]} unknowns leave "
-                           f"nothing to check the fit with; measure at least {seen.shape[1] + 1} "
+    ways = fit.ways(np.zeros(len(fit.names)))
+    if len(readings.angle) <= ways.shape[1]:
+        raise LinkageError(f"{len(readings.angle)} readings for {ways.shape[1]} unknowns leave "
+                           f"nothing to check the fit with; measure at least {ways.shape[1] + 1} "
                            f"positions", readings=len(readings.angle))
-    found = fit.best(seen)
-    _refuse_contradictions(readings, fit.misfit(found), error)
-    return _told(fit, found)
+    best = fit.best(ways)
+    _refuse_contradictions(readings, fit.misfit(best), error)
+    return _explained(fit, best)
 
 
 def as_built_model(system: System, fit: AsBuilt) -> Model:
@@ -290,23 +290,29 @@ def _refuse_contradictions(readings, misfit, error):
             reading=worst, off=float(misfit[worst]))
 
 
-def _told(fit, found) -> AsBuilt:
-    import pandas as pd
-
-    ways, misfit = fit.ways(found), fit.misfit(found)
-    slope = fit._slope(found) @ ways / fit.error
+def _explained(fit, best) -> AsBuilt:
+    """What the best values of a fit's unknowns say, and how far each is determined."""
+    ways, misfit = fit.ways(best), fit.misfit(best)
+    slope = fit._slope(best) @ ways / fit.error
     free = len(misfit) - ways.shape[1]
     scatter = float(np.sum((misfit / fit.error)**2)) / free if free > 0 else 1.0
     cover = ways @ np.linalg.inv(slope.T @ slope) @ ways.T * max(1.0, scatter)
-    lost = np.eye(len(found)) - ways @ ways.T
-    value, error = found * fit.scale, np.sqrt(np.diag(cover)) * fit.scale
-    determined = np.diag(lost) < MIXED
-    kinds = ["stick zero"] * len(fit.sticks) + ["surface zero"] * len(fit.zeros) + \
-        ["rod"] * len(fit.rods)
-    table = pd.DataFrame({"unknown": fit.names, "kind": kinds, "value": value + 0.0,
-                          "error": np.where(determined, error, np.nan), "determined": determined})
+    lost = np.eye(len(best)) - ways @ ways.T
+    value, error = best * fit.scale, np.sqrt(np.diag(cover)) * fit.scale
+    table = _table(fit, value, error, np.diag(lost) < MIXED)
     changes = dict(zip(fit.rods, map(float, value[len(value) - len(fit.rods):]), strict=True))
     return AsBuilt(table, misfit, _mixed(fit.names, lost), fit.unseen, changes)
+
+
+@in_house_units(by_row="value error")
+def _table(fit, value, error, determined):
+    import pandas as pd
+
+    kinds = [("stick zero", fit.system.inputs[name].unit) for name in fit.sticks]
+    kinds += [("surface zero", "°")] * len(fit.zeros) + [("rod", "mm")] * len(fit.rods)
+    return pd.DataFrame({"unknown": fit.names, "kind": [kind for kind, _ in kinds],
+                         "value": value + 0.0, "error": np.where(determined, error, np.nan),
+                         "unit": [unit for _, unit in kinds], "determined": determined})
 
 
 def _mixed(names, lost):

@@ -11,7 +11,7 @@ from ..model import STATIONS
 from ..model.mirroring import twin_name
 from ..model.save import save_model
 from ..motion import System
-from ..units import CAUTION, shown_length
+from ..units import CAUTION, in_house_units, shown_length
 from .choose import choose
 from .targets import SCALE
 
@@ -134,6 +134,7 @@ def said(value: float, unit: str, length: str) -> str:
     return f"{value:.3f}{f' {unit}' if unit else ''}"
 
 
+@in_house_units(by_row="drawn exact found least greatest step")
 def _dimensions(chosen):
     import pandas as pd
 
@@ -155,6 +156,7 @@ def _unit(chosen, aim) -> str:
     return {"gearing": "", "differential": "", "clearance": "mm"}.get(aim.kind, "°")
 
 
+@in_house_units(by_row="wanted within drawn found missed_by")
 def _targets(chosen):
     import pandas as pd
 
@@ -207,7 +209,10 @@ def _tradeoffs(chosen):
     for pair, gap, rate in zip(chosen.minded, found, rates, strict=True):
         if gap < gaps.get(pair, np.inf):  # where the pair is nearest
             gaps[pair], rows[f"{pair} clearance"] = gap, rate
-    return pd.DataFrame(rows, index=names).T.rename_axis("target")
+    table = pd.DataFrame(rows, index=names).T.rename_axis("target")
+    table.attrs["units"] = {each.name: f"of the target per {each.unit}"
+                            for each in chosen.layout.named}
+    return table
 
 
 def _verdict(chosen, targets, ok) -> str:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from ..blocks import Heading, Table, Text
+from ..blocks import Heading, Table, Text, units_in_headings
 from ..text import LINE
 
 if TYPE_CHECKING:
@@ -80,6 +80,7 @@ def shortened(sentence: str) -> str:
     return f"{sentence[:LONG].rsplit(' ', 1)[0].rstrip(',;')} …"
 
 
+@units_in_headings
 def missed_table(verdict: Verdict) -> pd.DataFrame:
     """What is missed, a row each."""
     return pd.DataFrame([{"kind": miss.kind, "what": miss.what, "how much": miss.how_much,

@@ -12,7 +12,7 @@ from ...clearances import NEAR, scene_of
 from ...gearing import said_place
 from ...model import STATIONS
 from ...units import LENGTHS, rounded_down, shown_length
-from ..blocks import DataTable, Heading, Table, Text
+from ..blocks import DataTable, Heading, Table, Text, units_in_headings
 from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
@@ -50,6 +50,7 @@ def blocks(results: Answers) -> Iterator[Block]:
     yield DataTable("Closest points", lambda: points_table(system, found))
 
 
+@units_in_headings
 def clearance_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     """Least and proven clearance of every listed pair but stops and waivers, and where.
 
@@ -72,6 +73,7 @@ def clearance_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     return in_units(system, data.rename(columns={"rule": "class"}), length=" ".join(bounds))
 
 
+@units_in_headings
 def left_out_table(system: System) -> pd.DataFrame:
     """Material of which pair is left out at which joint, and where the radius comes from."""
     rows = [{"joint": item.ball.joint, "radius": item.ball.radius, "pair": item.name,
@@ -81,6 +83,7 @@ def left_out_table(system: System) -> pd.DataFrame:
     return in_units(system, pd.DataFrame(rows), length="radius")
 
 
+@units_in_headings
 def points_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     """The two closest points of every listed pair, stops and waivers too."""
     unit = system.model.length

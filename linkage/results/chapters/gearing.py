@@ -13,7 +13,7 @@ from ... import gearing
 from ...model import STATIONS
 from ...motion import BEYOND
 from ...units import LENGTHS
-from ..blocks import DataTable, Heading, Picture, Table, Text
+from ..blocks import DataTable, Heading, Picture, Table, Text, units_in_headings
 from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
@@ -88,6 +88,7 @@ def _curves(results, name):
     return plots.gearing_curves(results.system, input=name, travels=results.travels)
 
 
+@units_in_headings
 def flat_gearing(system: System, table: pd.DataFrame) -> pd.DataFrame:
     """A gearing table with plain headings in the file's own unit, its position first."""
     unit = system.model.length
@@ -120,6 +121,7 @@ def _alike(results):
                         words=in_words(system, shown))
 
 
+@units_in_headings
 def motion_table(system: System) -> pd.DataFrame:
     """Every surface, body and named grip over a grid of the whole wanted travel.
 

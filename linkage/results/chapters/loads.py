@@ -128,14 +128,13 @@ def worst_tables(results: Answers) -> dict:
     cases = list(dict.fromkeys(worst["case"]))
     data = worst.assign(case=[cases.index(case) + 1 for case in worst["case"]])
     places = list(place_of(system, dict.fromkeys(system.inputs)))
-    rods = data["what"].isin(["tension", "compression"])
-    moments = data["what"].isin(["across", "about", "tube"])
+    rods, moments = data["what"].isin(["tension", "compression"]), data["force"].isna()
     plain = data.assign(what=[WHAT.get(what, what) for what in data["what"]])
     each = (("Worst rod loads", rods, "rod", "force"), ("Worst forces", ~rods & ~moments, "body",
             "force"), ("Worst moments", moments, "body", "moment"))
     tables = {}
     for name, chosen, part, kind in each:
-        rows = plain[chosen].rename(columns={"part": part, "value": kind})
+        rows = plain[chosen].rename(columns={"part": part})
         tables[name] = in_units(system, rows[[part, "what", kind, "case", *places]], **{kind: kind})
     tables["Load cases"] = pd.DataFrame({"case": range(1, len(cases) + 1), "load case": cases})
     return tables

@@ -11,7 +11,7 @@ import pandas as pd
 from ... import gearing
 from ...stops import stock_about
 from ...units import LENGTHS
-from ..blocks import Heading, Picture, Table, Text
+from ..blocks import Heading, Picture, Table, Text, units_in_headings
 from ..columns import in_words
 
 if TYPE_CHECKING:
@@ -64,6 +64,7 @@ def _stops(results):
             yield Text(f"Both sticks: {one} and {other} are reached {apart:.3f}{unit} apart.")
 
 
+@units_in_headings
 def stops_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     """Where each stop is reached, with which spacer, and what the surfaces do there.
 
@@ -119,6 +120,7 @@ def _side_words(system, side: str) -> str:
                      for name, end in words)
 
 
+@units_in_headings
 def spacers_to_make(system: System) -> pd.DataFrame:
     """What to make for the stops: each spacer, where it sits and what it is stacked of."""
     unit, rows = system.model.length, []

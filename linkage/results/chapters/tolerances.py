@@ -10,7 +10,7 @@ import pandas as pd
 
 from ... import gearing, rigging
 from ...units import LENGTHS
-from ..blocks import DataTable, Heading, Table, Text
+from ..blocks import DataTable, Heading, Table, Text, units_in_headings
 from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
@@ -88,6 +88,7 @@ def tells(results: Answers, surface: str, at: str) -> bool:
     return not inputs or gearing.driving_input(results.system, surface) in inputs
 
 
+@units_in_headings
 def tolerance_bands(results: Answers) -> pd.DataFrame:
     """Error bands as made and rigged, side by side, with the deflection as drawn; degrees."""
     table = rigging.error_bands(results.drilled).merge(

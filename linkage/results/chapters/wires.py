@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from ...gearing import said_place
 from ...units import shown_length
-from ..blocks import Heading, Table, Text
+from ..blocks import Heading, Table, Text, units_in_headings
 from ..columns import in_units, in_words
 from ..questions import clamps_apart
 
@@ -45,6 +45,7 @@ def blocks(results: Answers) -> Iterator[Block]:
         yield from _hands(results)
 
 
+@units_in_headings
 def wires_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     """Every wire over the whole travel, where its clamps are nearest and farthest in words."""
     data = found.assign(**{word: [said_place(system, place) for place in found[word]]
