@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
@@ -75,8 +76,8 @@ def three_view(system: System, figure: Figure | None = None, *,
     """
     motion, key = system.sweep(**(at or {})), numbered(system, _known_parts(system, parts))
     if motion.shape:
-        raise LinkageError("a three-view shows one stick position; give one number per input, "
-                           "like at = {'pitch': 10}")
+        raise LinkageError(f"a three-view shows one stick position, got {math.prod(motion.shape)}; "
+                           "give one number per input, like at = {'pitch': 10}")
     ghosts, near = ends_of_travel(system), _near(system, parts)
     drawn = {name: placed_pieces(motion, name) for name in system.model.solids}
     bounds = _bounds(motion, [m for _, m in ghosts], drawn, near)

@@ -229,9 +229,10 @@ class Answers:
     def travel_map(self) -> TravelMap | None:
         """What of the wanted travel of two inputs is free of contact."""
         found = self._needs("clearance")
-        if len(self.system.travel_box()) < 2:
-            raise NothingAsked("a travel map needs two inputs that drive something; give a body "
-                               'input = "NAME"')
+        driving = len(self.system.travel_box())
+        if driving < 2:
+            raise NothingAsked(f"a travel map needs two inputs that drive something, and the file "
+                               f'has {driving}; give a body input = "NAME"')
         return stops.travel_map(self.system, 0.0, stops.may_touch(self.system, found))
 
     @answer

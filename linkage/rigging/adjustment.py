@@ -113,8 +113,9 @@ def adjust(system: System, measured: dict | None = None, within: float = WITHIN)
     if not any(abs(angle) > within for angle in before.values()):
         counts, least = np.zeros(len(ends.rod), int), True
     elif not ends.rod:
-        raise LinkageError("no rod end may be turned: the file has to give thread, engaged, most "
-                           "and least or witness of the rod ends; see rod_end and fitted")
+        raise LinkageError(f"no rod end may be turned, of {2 * len(rods)} on the runs: the file "
+                           f"has to give thread, engaged, most and least or witness of the rod "
+                           f"ends; see rod_end and fitted", ends=2 * len(rods))
     else:
         counts, least = _counts(system, start, ends, within)
     changes = ends.changes(counts)

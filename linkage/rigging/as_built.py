@@ -192,8 +192,9 @@ class _Fit:
         from scipy.optimize import least_squares
 
         if not ways.shape[1]:
-            raise LinkageError("the readings determine none of the unknowns; move the stick "
-                               "through its travel and read more positions")
+            raise LinkageError(f"{len(self.readings.angle)} readings determine none of the "
+                               f"{len(ways)} unknowns; move the stick through its travel and read "
+                               f"more positions", readings=len(self.readings.angle))
         done = least_squares(lambda y: self.misfit(ways @ y) / self.error, np.zeros(ways.shape[1]),
                              lambda y: -self._slope(ways @ y) @ ways / self.error,
                              xtol=1e-13, ftol=1e-13, gtol=1e-13)

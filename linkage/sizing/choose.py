@@ -256,14 +256,15 @@ def _rounded(problem, fitted: Fit, checked: Check, wanted) -> tuple[Fit, Check]:
     stepped = [k for k, each in enumerate(problem.layout.named) if each.step is not None]
     if not stepped:
         return fitted, checked
+    combined = list(itertools.product(*_neighbours(problem, fitted, stepped)))
     ranked = _ranked(_with(problem, fitted, dict(zip(stepped, values, strict=True)), refit=False)
-                     for values in itertools.product(*_neighbours(problem, fitted, stepped)))
+                     for values in combined)
     if len(stepped) < len(problem.layout.named):
         ranked = _ranked(_with(problem, fitted, {k: each.values[k] for k in stepped}, refit=True)
                          for each in ranked[:REFITTED])
     if not ranked:
-        raise LinkageError("no combination of neighbouring steps can be assembled; make the steps "
-                           "smaller")
+        raise LinkageError(f"none of {len(combined)} combinations of neighbouring steps can be "
+                           f"assembled; make the steps smaller", tried=len(combined))
     return _first_proven(ranked[:PROVEN], wanted)
 
 

@@ -203,15 +203,17 @@ def fit(problem: Problem, starts: int, seed: int, begin: np.ndarray | None = Non
 
 def _fitted_starts(problem, starts, seed, begin) -> list:
     """Least squares from every start that can be assembled and moves nothing the wrong way."""
-    fits = [fitted for z in _starts(problem, starts, seed, begin)
+    begun = list(_starts(problem, starts, seed, begin))
+    fits = [fitted for z in begun
             if (fitted := _rebuilt(problem, z, _least_squares)) is not None]
     if not fits:
-        raise LinkageError("no choice of the dimensions that was tried gives a system that can be "
-                           "assembled; check the limits of each against the drawing")
+        raise LinkageError(f"none of {len(begun)} choices of the dimensions that were tried gives "
+                           f"a system that can be assembled; check the limits of each against the "
+                           f"drawing", tried=len(begun))
     right = [start for start in fits if not problem.wrong_way(*start)]
     if not right:
-        raise LinkageError(f"no choice of the dimensions that was tried moves every surface the "
-                           f"right way ({_wrong_names(problem, *fits[0])}); mend the drawing "
+        raise LinkageError(f"none of {len(begun)} choices of the dimensions that were tried moves "
+                           f"every surface the right way ({_wrong_names(problem, *fits[0])}); mend the drawing "
                            f"first: swap an arm to the other side of its pivot")
     return right
 
