@@ -213,8 +213,8 @@ def _fitted_starts(problem, starts, seed, begin) -> list:
     right = [start for start in fits if not problem.wrong_way(*start)]
     if not right:
         raise LinkageError(f"none of {len(begun)} choices of the dimensions that were tried moves "
-                           f"every surface the right way ({_wrong_names(problem, *fits[0])}); mend the drawing "
-                           f"first: swap an arm to the other side of its pivot")
+                           f"every surface the right way ({_wrong_names(problem, *fits[0])}); mend "
+                           f"the drawing first: swap an arm to the other side of its pivot")
     return right
 
 
