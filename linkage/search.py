@@ -49,9 +49,9 @@ def crossings(function: Callable, positions: ArrayLike, level: float = 0.0,
     exact = x[y == 0]
     if not change.size:
         return exact
-    found = refine(lambda at: np.asarray(function(at), dtype=float) - level,
-                   (x[change], y[change]), (x[change + 1], y[change + 1]), tolerance)
-    return np.sort(np.concatenate([exact, found]))
+    inside = refine(lambda at: np.asarray(function(at), dtype=float) - level,
+                    (x[change], y[change]), (x[change + 1], y[change + 1]), tolerance)
+    return np.sort(np.concatenate([exact, inside]))
 
 
 def refine(function: Callable, one: ArrayLike, other: ArrayLike,

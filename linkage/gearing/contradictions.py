@@ -50,8 +50,8 @@ def _senses(system):
                               f'{("aft", "right")[line]}: give the other positive = "along axis" '
                               f'or "against axis"', miss=True,
                           kind="direction")
-        drawn, told = drawn_pedals(system.model, name), told_pedals(system.model, name)
-        if drawn * told < 0:
+        drawn, stated = drawn_pedals(system.model, name), told_pedals(system.model, name)
+        if drawn * stated < 0:
             yield Finding(name, f'input "{name}": ways says that its greatest end is '
                           f'"{system.model.inputs[name].ways[1]}", and as drawn it moves the other '
                           f"pedal forward: swap the two ways, or turn its axis", miss=True,

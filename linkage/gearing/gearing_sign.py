@@ -88,8 +88,8 @@ class EnclosedRates(Rates):
         if all(isinstance(p, float) and p == 0.0 for p in pushed):
             return
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-            found = self._solved(step, pushed)
-        self.joints.update(zip(step.joints, found, strict=True))
+            rates = self._solved(step, pushed)
+        self.joints.update(zip(step.joints, rates, strict=True))
         self._seen = {}
 
     def _pushed(self, rod):
@@ -272,8 +272,8 @@ def projected(cells: tuple[dict, dict], names: Iterable[str]) -> tuple[dict, dic
     -------
     (dict, dict)
     """
-    kept = [name for name in cells[0] if name in names]
-    rows = np.unique(np.stack([*(cells[0][n] for n in kept), *(cells[1][n] for n in kept)],
+    shared = [name for name in cells[0] if name in names]
+    rows = np.unique(np.stack([*(cells[0][n] for n in shared), *(cells[1][n] for n in shared)],
                               axis=1), axis=0)
-    return tuple({name: rows[:, i + k * len(kept)] for i, name in enumerate(kept)}
+    return tuple({name: rows[:, i + k * len(shared)] for i, name in enumerate(shared)}
                  for k in (0, 1))

@@ -145,11 +145,11 @@ def expected(system: System, surface: str, name: str) -> Expected | str:
     """
     part = system.model.surfaces[surface]
     rule = _rule(system, surface, name)
-    told = part.moves.get(name)
-    if told is None:
+    stated = part.moves.get(name)
+    if stated is None:
         return rule
-    way = told.removesuffix(BACK)
-    sign, back = sign_of(system, surface, way), told.endswith(BACK)
+    way = stated.removesuffix(BACK)
+    sign, back = sign_of(system, surface, way), stated.endswith(BACK)
     one_sided = kind_of(system, surface) == "spoiler" and name == "roll"
     if one_sided and way == "down":
         way = "up"

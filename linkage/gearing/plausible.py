@@ -110,10 +110,10 @@ def _leaning(model) -> list[str]:
             if surface.hinge is not None and surface.hinge.slope > 0]
 
 
-def _unit_doubted(system, found) -> list[Finding]:
+def _unit_doubted(system, oddities) -> list[Finding]:
     """One finding instead of dozens where the whole file seems to be in the other unit."""
     unit = system.model.length
-    lengths = [each for each in found if each.length]
+    lengths = [each for each in oddities if each.length]
     mended = [each for each in lengths if _other_unit_fits(each, unit)]
     if len(lengths) < MANY or len(mended) < MOSTLY * len(lengths) or "length" in system.model.meant:
         return []
@@ -162,13 +162,13 @@ def _plain(part, what, value, limits, unit="", per=1.0) -> Iterator[Odd]:
 
 def _stations(system):
     """Points beyond any light aircraft, told once for each part, and a whole that is too small."""
-    model, seen = system.model, set()
+    model, parts = system.model, set()
     for address in model.points:
         for axis, value, limits in zip(STATIONS, model.position(address), STATIONS.values(),
                                        strict=True):
             part = body_of(address)
-            if part not in seen and not limits[0] <= value <= limits[1]:
-                seen.add(part)
+            if part not in parts and not limits[0] <= value <= limits[1]:
+                parts.add(part)
                 yield Odd(part, f'"{address}" lies at {axis} {shown_length(value, model.length)}, '
                                 f"beyond any light aircraft", value, *limits, True)
     if len(model.bodies) > 1:

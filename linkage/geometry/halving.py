@@ -221,12 +221,12 @@ def _clipped(outline, sides):
     """The part of a convex outline on the side where `sides`, one per corner, is 0 or less."""
     spots = outline.tolist()  # plain floats are quicker for so few
     sides = [0.0 if abs(k) < ROUNDING else k for k in sides.tolist()]  # 0: a corner of both halves
-    found = []
+    corners = []
     for i, (side, (x, y)) in enumerate(zip(sides, spots, strict=True)):
         after, (x_after, y_after) = sides[i - len(spots) + 1], spots[i - len(spots) + 1]
         if side <= 0:
-            found.append((x, y))
+            corners.append((x, y))
         if side * after < 0:
             share = side / (side - after)
-            found.append((x + share * (x_after - x), y + share * (y_after - y)))
-    return np.array(found)
+            corners.append((x + share * (x_after - x), y + share * (y_after - y)))
+    return np.array(corners)

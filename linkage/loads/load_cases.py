@@ -153,23 +153,23 @@ def shares(statics: Statics, case: Case) -> np.ndarray:
     hinge moment on each; inputs that are not pushed are held at a grip.  Where the air pushes,
     every input is held at its first grip.
     """
-    given = np.zeros((statics.count, len(statics.loads)))
+    sizes = np.zeros((statics.count, len(statics.loads)))
     place = {key: k for k, key in enumerate(statics.loads)}
     if case.input is None:
-        given += _hinge_moments(statics, place)
+        sizes += _hinge_moments(statics, place)
     for grip, force in case.forces:
-        given[:, place["grip", grip, case.input]] += force
-    return balanced(statics, given, [_holder(statics, case, name, place)
+        sizes[:, place["grip", grip, case.input]] += force
+    return balanced(statics, sizes, [_holder(statics, case, name, place)
                                      for name in statics.drives])
 
 
-def balanced(statics: Statics, given: np.ndarray, holders: list[np.ndarray]) -> np.ndarray:
+def balanced(statics: Statics, sizes: np.ndarray, holders: list[np.ndarray]) -> np.ndarray:
     """Given unit loads, and as much of a holder of each input as balances them.
 
     Parameters
     ----------
     statics : Statics
-    given : ndarray (n, loads)
+    sizes : ndarray (n, loads)
     holders : list of ndarray (n, loads)
         In the order of the inputs.
 
@@ -181,14 +181,14 @@ def balanced(statics: Statics, given: np.ndarray, holders: list[np.ndarray]) -> 
     inputs, against = list(statics.drives), np.stack(holders, axis=1)
     work = np.stack([statics.hold[name] for name in inputs], axis=-1)
     matrix = np.einsum("nae,nei->nia", against, work)
-    pushed = np.einsum("ne,nei->ni", given, work)
+    pushed = np.einsum("ne,nei->ni", sizes, work)
     weak = np.abs(np.einsum("naa->na", matrix)) < IDLE
     bad = ~np.isfinite(matrix).all(axis=(1, 2)) | ~np.isfinite(pushed).all(axis=1) \
         | weak.any(axis=1)
     matrix[bad], pushed[bad] = np.eye(len(inputs)), 0.0
     size = np.linalg.solve(matrix, -pushed[..., None])[..., 0]
     size[bad] = np.nan
-    return given + np.einsum("na,nae->ne", size, against)
+    return sizes + np.einsum("na,nae->ne", size, against)
 
 
 def _hinge_moments(statics, place):

@@ -47,22 +47,22 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "tube" (N mm, the greatest moment in the tube).
     """
     axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
-    found = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
+    loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
     for body, (force, moment) in statics.reactions.items():
         force, moment = (np.einsum("ne,nej->nj", share, k) for k in (force, moment))
         u = statics.axes[body]
-        found["pivot", body] = np.linalg.norm(force, axis=-1)
+        loads["pivot", body] = np.linalg.norm(force, axis=-1)
         along = np.einsum("nj,nj->n", moment, u)[:, None] * u
         slides = statics.model.bodies[body].slides
-        found["across", body] = np.linalg.norm(moment - (0 if slides else along), axis=-1)
+        loads["across", body] = np.linalg.norm(moment - (0 if slides else along), axis=-1)
         if statics.model.bodies[body].bearings is not None:
             for k, held in enumerate(bearing_forces(statics, share, body), 1):
-                found[f"bearing {k}", body] = np.linalg.norm(held, axis=-1)
+                loads[f"bearing {k}", body] = np.linalg.norm(held, axis=-1)
         if body in statics.arms:
-            found["about", body] = np.abs(arm_moments(statics, share, body)).sum(axis=-1) / 2
+            loads["about", body] = np.abs(arm_moments(statics, share, body)).sum(axis=-1) / 2
             if statics.model.bodies[body].tube is not None:
-                found["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
-    return found
+                loads["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
+    return loads
 
 
 def bearing_forces(statics: Statics, share: np.ndarray, body: str
@@ -187,14 +187,14 @@ def _beyond_the_hand(statics, case, share):
 
     Such a case loads more than the pilot can, and is told as it is.
     """
-    found = {}
+    forces = {}
     for name in statics.drives:
         limit = pilot_force(statics.system, name)
         held = [k for k, key in enumerate(statics.loads) if key[0] == "grip" and key[2] == name]
         most = float(np.nanmax(np.abs(share[:, held]), initial=0.0))
         if name != case.input and limit is not None and most > limit.most:
-            found[case.name, name] = most
-    return found
+            forces[case.name, name] = most
+    return forces
 
 
 def _sensed(loads):
@@ -207,13 +207,13 @@ def _sensed(loads):
             yield (what, part), values
 
 
-def _note(found, case, loads, places):
+def _note(worst, case, loads, places):
     for key, values in _sensed(loads):
         if not np.isfinite(values).any():
             continue
         k = _peak(values, places)
-        if values[k] > found.get(key, (NOISE,))[0] * SURELY:
-            found[key] = float(values[k]), case, places[k]
+        if values[k] > worst.get(key, (NOISE,))[0] * SURELY:
+            worst[key] = float(values[k]), case, places[k]
 
 
 def _peak(values, places) -> int:
@@ -223,25 +223,25 @@ def _peak(values, places) -> int:
     return int(ties[np.abs(places[ties]).sum(axis=-1).argmin()])
 
 
-def _closer(system, found, names, steps):
+def _closer(system, worst, names, steps):
     """Look about each worst position at half the step, in its own load case."""
     offsets = np.array(list(itertools.product((-1, 0, 1), repeat=len(names)))) * steps
     low, high = np.array(list(judged_box(system).values())).T
-    keys = list(found)
-    places = np.concatenate([np.clip(found[key][2] + offsets, low, high) for key in keys])
+    keys = list(worst)
+    places = np.concatenate([np.clip(worst[key][2] + offsets, low, high) for key in keys])
     places, where = np.unique(places, axis=0, return_inverse=True)
     where = where.reshape(len(keys), -1)
     statics = Statics(system.sweep(**dict(zip(names, places.T, strict=True))))
-    for case in {found[key][1] for key in keys}:
+    for case in {worst[key][1] for key in keys}:
         loads = dict(_sensed(carried(statics, shares(statics, case))))
         for key, rows in zip(keys, where, strict=True):
-            if found[key][1] == case and np.isfinite(loads[key][rows]).any():
+            if worst[key][1] == case and np.isfinite(loads[key][rows]).any():
                 k = rows[_peak(loads[key][rows], places[rows])]
-                if loads[key][k] > found[key][0] * SURELY:
-                    found[key] = float(loads[key][k]), case, places[k]
+                if loads[key][k] > worst[key][0] * SURELY:
+                    worst[key] = float(loads[key][k]), case, places[k]
 
 
-def _at_stop(system, found, name, names):
+def _at_stop(system, worst, name, names):
     """Note the loads with a stop in contact; why not, where they can't be worked out."""
     try:
         statics = at_stop(system, name)
@@ -250,5 +250,5 @@ def _at_stop(system, found, name, names):
     angle = float(statics.motion.inputs[system.model.stops[name].input][0])
     place = [angle if n == system.model.stops[name].input else 0.0 for n in names]
     for case in cases(system, name):
-        _note(found, case, carried(statics, shares(statics, case)), np.array([place]))
+        _note(worst, case, carried(statics, shares(statics, case)), np.array([place]))
     return "" if cases(system, name) else "its input has no grip or no limit pilot force"

@@ -233,15 +233,15 @@ def schema() -> dict:
     -------
     dict
     """
-    classes, found = [Model], []
+    classes, parts = [Model], []
     while classes:
         cls = classes.pop()
-        if cls not in found:
-            found.append(cls)
+        if cls not in parts:
+            parts.append(cls)
             classes += [inner for field in file_keys(cls).values()
                         for inner in _classes_in(field.metadata["kind"])]
-    found.sort(key=lambda cls: cls.__name__)
-    described = {cls.__name__: _class_schema(cls) for cls in found}
+    parts.sort(key=lambda cls: cls.__name__)
+    described = {cls.__name__: _class_schema(cls) for cls in parts}
     whole = described.pop("Model")
     whole["properties"]["hardpoints"] = {"type": "string", "description":
                                          "CSV file of hardpoints: part/point, FS, BL, WL"}

@@ -397,13 +397,13 @@ class OneOfRecords(Kind):
         if not isinstance(value, dict):
             raise LinkageError(f"needs a table like {{ kind = ... }}, {got(value)}")
         kinds = {cls.kind: cls for cls in self.classes}
-        said = value.get("kind")
-        if not isinstance(said, str) or said not in kinds:
-            hint = nearest(str(said), kinds) if said is not None else \
+        kind = value.get("kind")
+        if not isinstance(kind, str) or kind not in kinds:
+            hint = nearest(str(kind), kinds) if kind is not None else \
                 f"add kind = one of {', '.join(kinds)}"
-            raise LinkageError(f"kind {got(said) if said is not None else 'is missing'}; {hint}")
+            raise LinkageError(f"kind {got(kind) if kind is not None else 'is missing'}; {hint}")
         rest = {word: item for word, item in value.items() if word != "kind"}
-        return kinds[said](**read_keys(kinds[said], rest, unit))
+        return kinds[kind](**read_keys(kinds[kind], rest, unit))
 
     def check(self, value: Any) -> None:
         if not isinstance(value, self.classes):

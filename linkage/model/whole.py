@@ -128,14 +128,14 @@ class Model(Part):
     @property
     def solids(self) -> dict:
         """Every solid by its address ``"part/solid"``; a rod's own is ``"rod/tube"``."""
-        found = {f"{name}/{solid}": shape for name, body in self.bodies.items()
-                 for solid, shape in {**body.solids, **self._hand(name)}.items()}
+        solids = {f"{name}/{solid}": shape for name, body in self.bodies.items()
+                  for solid, shape in {**body.solids, **self._hand(name)}.items()}
         for name, rod in self.rods.items():
             if rod.diameter is not None:
-                found[f"{name}/tube"] = Tube(along=rod.ends, diameter=rod.diameter,
-                                             clearance=rod.clearance)
-        return found | {f"{AIRFRAME}/{solid}": shape
-                        for solid, shape in self.airframe.solids.items()}
+                solids[f"{name}/tube"] = Tube(along=rod.ends, diameter=rod.diameter,
+                                              clearance=rod.clearance)
+        return solids | {f"{AIRFRAME}/{solid}": shape
+                         for solid, shape in self.airframe.solids.items()}
 
     def _hand(self, name: str) -> dict:
         """The room of the hand on a body's grip, as clocked, by its name."""
@@ -160,9 +160,9 @@ class Model(Part):
         """
         part, point = address.split("/")
         home = self.airframe if part == AIRFRAME else self.bodies[part]
-        said = [home.points[point].tolerance] if point in home.points else []
-        said += [getattr(home, "tolerance", None), (general or self.tolerance).hardpoint]
-        return next(k for k in said if k is not None)
+        tolerances = [home.points[point].tolerance] if point in home.points else []
+        tolerances += [getattr(home, "tolerance", None), (general or self.tolerance).hardpoint]
+        return next(k for k in tolerances if k is not None)
 
     def rod_tolerance(self, name: str, general: Tolerance | None = None) -> float:
         """Plus or minus on the length of a rod, mm: its own, or all's."""
@@ -215,15 +215,15 @@ def _check_names(model: Model) -> None:
 
 def _check_carrying(model: Model) -> None:
     for name, body in model.bodies.items():
-        place, seen, below = f'body "{name}"', [name], body.on
+        place, chain, below = f'body "{name}"', [name], body.on
         while below != AIRFRAME:
             if below not in model.bodies:
                 raise ModelError(f'{place}, on: no body "{below}"; '
                                  f'{nearest(below, [*model.bodies, AIRFRAME])}', place=place)
-            if below in seen:
-                raise ModelError(f'{place}, on: carries itself ({" on ".join([*seen, below])}); '
+            if below in chain:
+                raise ModelError(f'{place}, on: carries itself ({" on ".join([*chain, below])}); '
                                  f"let one of them be on the airframe", place=place)
-            seen.append(below)
+            chain.append(below)
             below = model.bodies[below].on
 
 

@@ -146,13 +146,13 @@ class Motion:
         self._known(body, self.system.model.bodies, "body")
         rate = self.input_rates.joints.get(body, 0.0)
         slides = self.system.model.bodies[body].slides
-        found = {}
+        gearing = {}
         for i, name in enumerate(self.system.inputs):
             each = rate[i] if np.ndim(rate) else rate
             per = 1.0 if slides == self.system.inputs[name].slides else (
                 math.radians(1.0) if slides else math.degrees(1.0))
-            found[name] = self._full(each * per)
-        return found
+            gearing[name] = self._full(each * per)
+        return gearing
 
     @cached_property
     def input_rates(self) -> Rates:
@@ -177,7 +177,7 @@ class Motion:
         """
         self._known(rod, self.system.model.rods, "rod")
         ends = self.system.model.rods[rod].ends
-        found = {}
+        margins = {}
         for end, other in (ends, ends[::-1]):
             body = body_of(end)
             if body == AIRFRAME or body not in self.posture.states:
@@ -192,8 +192,8 @@ class Motion:
                 else:
                     centre = self.posture.dimensions.places[f"{body}/pivot"]
                     sine = kernels.turn_margin(here, centre, u, e)
-                found[end] = self._full(np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1))))
-        return found
+                margins[end] = self._full(np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1))))
+        return margins
 
     def stretch(self, rod: str) -> np.ndarray:
         """Distance between a rod's ends less its length: 0 but for a redundant rod.

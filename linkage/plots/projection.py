@@ -151,7 +151,7 @@ def numbered(system: System, parts: list[str] | None = None) -> dict:
     names = [name for name in system.model.points if parts is None or body_of(name) in parts]
     spaced = {name.replace("/", " / "): name for name in names}
     other = {spaced[a]: spaced[b] for a, b in named_twins(system, spaced)}
-    kept, skip = {}, set()
+    numbers, skip = {}, set()
     for name in names:
         if name in skip:
             continue
@@ -161,5 +161,5 @@ def numbered(system: System, parts: list[str] | None = None) -> dict:
             skip.add(twin)
         else:
             twin = None
-        kept[name] = (len(kept) + 1, twin)
-    return kept
+        numbers[name] = (len(numbers) + 1, twin)
+    return numbers

@@ -214,8 +214,8 @@ def _draw_ghost(ax, ghost, view, near, style):
             rings = outline(placed_pieces(ghost, name), view)
             if rings:
                 ax.add_patch(_patch(rings, per, **look))
-    lines = [line[:, view] / per for name, found in bones(ghost).items() if name in moved
-             for line in found]
+    lines = [line[:, view] / per for name, bone in bones(ghost).items() if name in moved
+             for line in bone]
     ax.add_collection(LineCollection(lines, colors=GREY, linewidths=0.7, linestyles=[style],
                                      zorder=2, gid="ghost"), autolim=False)
 
@@ -239,13 +239,13 @@ def _spots(motion, view, near) -> dict:
 def _write_numbers(motion, key, axes, near):
     """Each number where its point stands clear, and at least in the view that shows it best."""
     spots = [_spots(motion, view, near) for view in VIEWS.values()]
-    clear = np.array([[clear_of_others(ax, seen[name], seen.values()) for name in key]
-                      for ax, seen in zip(axes, spots, strict=True)]).reshape(len(axes), -1)
+    clear = np.array([[clear_of_others(ax, spot[name], spot.values()) for name in key]
+                      for ax, spot in zip(axes, spots, strict=True)]).reshape(len(axes), -1)
     halo = [matplotlib.patheffects.withStroke(linewidth=1.6, foreground="white")]
-    for k, (ax, seen) in enumerate(zip(axes, spots, strict=True)):
-        labels = {str(number): seen[name] for n, (name, (number, _)) in enumerate(key.items())
+    for k, (ax, spot) in enumerate(zip(axes, spots, strict=True)):
+        labels = {str(number): spot[name] for n, (name, (number, _)) in enumerate(key.items())
                   if clear[k, n] >= CLEAR or k == clear[:, n].argmax()}
-        for text, offset in place_numbers(ax, labels, list(seen.values())).items():
+        for text, offset in place_numbers(ax, labels, list(spot.values())).items():
             far = np.hypot(*offset) > 9
             ax.annotate(text, labels[text], offset, textcoords="offset points", fontsize=6,
                         zorder=6, ha="center", va="center", path_effects=halo, gid="number",

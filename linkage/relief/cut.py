@@ -247,9 +247,9 @@ def cut_shape(flat: Flat, cut: Cut, unit: str) -> Plate:
         Holes that the relief leaves alone stay as they were written, and so does the outline.
     """
     shape, removed = flat.shape, cut.removed
-    kept = [hole for hole in _holes(shape)
-            if shapely.Polygon(hole_polygon(hole.shape)).distance(removed) > 1e-6]
-    known = shapely.union_all([shapely.Polygon(hole_polygon(h.shape)) for h in kept])
+    holes = [hole for hole in _holes(shape)
+             if shapely.Polygon(hole_polygon(hole.shape)).distance(removed) > 1e-6]
+    known = shapely.union_all([shapely.Polygon(hole_polygon(h.shape)) for h in holes])
     new = [Hole(outline=_corners(ring, unit)) for ring in cut.left.interiors
            if not shapely.Polygon(ring).representative_point().within(known)]
     touched = removed.distance(flat.material.exterior) <= 1e-6
@@ -257,7 +257,7 @@ def cut_shape(flat: Flat, cut: Cut, unit: str) -> Plate:
         else shape.outline
     return Plate(at=shape.at, normal=shape.normal, u=tuple(flat.axes[0].tolist())
                  if isinstance(shape, Washer) else shape.u, outline=outline,
-                 thickness=shape.thickness, holes=(*kept, *new), clearance=shape.clearance)
+                 thickness=shape.thickness, holes=(*holes, *new), clearance=shape.clearance)
 
 
 def _holes(shape):
@@ -287,11 +287,11 @@ def with_shape(model: Model, name: str, shape: Plate) -> Model:
     return dataclasses.replace(model, bodies=model.bodies | {part: home})
 
 
-def least_ligament(flat: Flat, given: float | None) -> float:
+def least_ligament(flat: Flat, wanted: float | None) -> float:
     """Least ligament, mm: as given, else 6 mm or twice the thickness, whichever is more."""
-    if given is not None and not given > 0:
-        raise LinkageError(f"the least ligament is {mm(given)}; give more than 0 mm")
-    return max(6.0, 2 * flat.thickness) if given is None else given
+    if wanted is not None and not wanted > 0:
+        raise LinkageError(f"the least ligament is {mm(wanted)}; give more than 0 mm")
+    return max(6.0, 2 * flat.thickness) if wanted is None else wanted
 
 
 def said_area(mm2: float, unit: str) -> str:

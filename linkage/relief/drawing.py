@@ -228,7 +228,7 @@ def _outlined(regions, flip, box):
     return lines
 
 
-def _foot(told, box, unit):
+def _foot(sentences, box, unit):
     """Scale bar and words below the part, and where they end."""
     left, top = float(box[0][0]), float(box[0][1]) - MARGIN - 4 * LETTERS
     length = LENGTHS[unit].bar
@@ -240,7 +240,7 @@ def _foot(told, box, unit):
     words = [Word("scale", (left, top - 1.4 * LETTERS),
                   f"This bar is {shown_length(length, unit, 0)} long.")]
     y = top - 3.2 * LETTERS
-    for n, line in enumerate(told):
+    for n, line in enumerate(sentences):
         words.append(Word("words", (left, y), line, LETTERS * (1.2 if n == 0 else 0.8)))
         y -= 1.6 * LETTERS
     return lines, words, y

@@ -59,12 +59,12 @@ class Contour:
 
     def drawn(self) -> np.ndarray:
         """Corners of the straight lines it is drawn with, ``(n, 2)`` mm."""
-        found = []
+        points = []
         for (x1, y1, bulge), (x2, y2, _) in _sides(self.points):
-            found.append((x1, y1))
+            points.append((x1, y1))
             if bulge:
-                found += _arc_between((x1, y1), (x2, y2), bulge)
-        return np.array(found)
+                points += _arc_between((x1, y1), (x2, y2), bulge)
+        return np.array(points)
 
 
 @dataclass(frozen=True, eq=False)

@@ -195,10 +195,10 @@ def _bracketed(system, name, travel):
         return [], {}
     stage = Stage(scene, near)
     proof = prove(stage, travel, 0.05, limit=0.0)
-    found = {}
+    brackets = {}
     for k, pair in enumerate(stage.pairs):
         proven = -np.inf if k in proof.open_at else min(proof.proven[k], proof.least[k])
         place = proof.open_at.get(k, proof.place[k])
-        found[pair.name] = (float(proof.least[k]), float(proven),
-                            dict(zip(travel.names, np.asarray(place).tolist(), strict=True)))
-    return list(stage.pairs), found
+        brackets[pair.name] = (float(proof.least[k]), float(proven),
+                               dict(zip(travel.names, np.asarray(place).tolist(), strict=True)))
+    return list(stage.pairs), brackets

@@ -76,9 +76,9 @@ def reach(hulls: np.ndarray, edges: np.ndarray, sizes: tuple[float, float],
     [[[5.0, 0.0]]]
     """
     step = max(1, MOST_NUMBERS // (len(edges) * len(directions)))
-    found = [_reach(hulls[k:k + step], edges, sizes, directions)
-             for k in range(0, len(hulls), step)]
-    return tuple(np.concatenate(part) for part in zip(*found, strict=True))
+    blocks = [_reach(hulls[k:k + step], edges, sizes, directions)
+              for k in range(0, len(hulls), step)]
+    return tuple(np.concatenate(part) for part in zip(*blocks, strict=True))
 
 
 @np.errstate(all="ignore")
@@ -129,7 +129,7 @@ def posed(system: System, inputs: dict, solid: Solid, flat: Flat) -> list:
     """
     motion = system.sweep(**inputs)
     count, posture = int(np.prod(motion.shape)), motion.flat_posture()
-    found = []
+    hulls = []
     for piece in solid.pieces:
         hull = np.empty((count, len(piece.points), 3))
         for k, point in enumerate(piece.points):
@@ -139,8 +139,8 @@ def posed(system: System, inputs: dict, solid: Solid, flat: Flat) -> list:
                 p = posture.crossed(p, joint, outward)
             for axis in range(3):
                 hull[:, k, axis] = p[axis]
-        found.append((hull - flat.origin) @ flat.axes.T)
-    return found
+        hulls.append((hull - flat.origin) @ flat.axes.T)
+    return hulls
 
 
 class Sweep:
@@ -204,10 +204,10 @@ class Sweep:
         places = np.stack([np.broadcast_to(inputs.get(name, 0.0), np.shape(next(iter(
             inputs.values())))) for name in self.within.names], axis=1)
         halves = np.array([spacing.get(name, 0.0) for name in self.within.names]) / 2
-        kept, middles, room = self.within.shrunk(places, np.broadcast_to(halves, places.shape),
-                                                 moves)
-        near = np.clip(places[kept], middles - room, middles + room)
-        near = np.where(self.within.holds(places[kept], moves)[:, None], places[kept], near)
+        which, middles, room = self.within.shrunk(places, np.broadcast_to(halves, places.shape),
+                                                  moves)
+        near = np.clip(places[which], middles - room, middles + room)
+        near = np.where(self.within.holds(places[which], moves)[:, None], places[which], near)
         return {name: near[:, self.within.names.index(name)] for name in inputs}
 
     def _hulls(self, sides):
@@ -371,6 +371,6 @@ def _polygons_of(place):
     """Polygons of places in order round; what has no area is left out."""
     if not len(place):
         return np.array([], dtype=object)
-    made = shapely.polygons(shapely.linearrings(place))
-    made = shapely.make_valid(made)
-    return made[shapely.area(made) > 1e-9]
+    polygons = shapely.polygons(shapely.linearrings(place))
+    polygons = shapely.make_valid(polygons)
+    return polygons[shapely.area(polygons) > 1e-9]

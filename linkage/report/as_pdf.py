@@ -47,8 +47,8 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
 
     blocks = [block for block in blocks if not isinstance(block, DataTable)]
     size = getattr(pagesizes, paper if paper == "A4" else "LETTER")
-    made, style = io.BytesIO(), _styles()
-    page = SimpleDocTemplate(made, pagesize=size, leftMargin=EDGE, rightMargin=EDGE,
+    data, style = io.BytesIO(), _styles()
+    page = SimpleDocTemplate(data, pagesize=size, leftMargin=EDGE, rightMargin=EDGE,
                              topMargin=EDGE, bottomMargin=EDGE + 12, title=title, invariant=1,
                              lang="en")
     room = size[0] - 2 * EDGE - 12, size[1] - 2 * EDGE - 24
@@ -67,7 +67,7 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
         canvas.drawRightString(size[0] - EDGE, EDGE - 4, str(canvas.getPageNumber()))
 
     page.build(story, onFirstPage=number, onLaterPages=number)
-    return made.getvalue()
+    return data.getvalue()
 
 
 def _styles() -> dict:

@@ -135,8 +135,8 @@ def _directions_cover(results):
 
 
 def _feels_judged(results):
-    given = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
-    return counted(len(given), "hinge moment's slope", "hinge moments' slopes")
+    hinged = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
+    return counted(len(hinged), "hinge moment's slope", "hinge moments' slopes")
 
 
 def _directions_left(results):
@@ -241,12 +241,12 @@ def _no_clearance_of(results):
 
 
 def _clearance_covers(results):
-    found = results.clearance
+    gaps = results.clearance
     build = ("for every build within the file's tolerances" if results.built else
              "as drawn, not for every build within the tolerances")
     yield (f"Clearance is {build}, for every position "
            f"of {_travel_judged(results)}; what lies at a joint that two parts share left out; "
-           f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
+           f"{len(gaps)} near pairs, {len(gaps.attrs['far'])} far.")
 
 
 def _travel_judged(results) -> str:
@@ -326,9 +326,9 @@ def _load_misses(results):
 
 
 def _margins_judged(results):
-    found = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
-             *results.tube_margins["margin"]]
-    return counted(sum(map(math.isfinite, found)), "margin", "margins")
+    margins = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
+               *results.tube_margins["margin"]]
+    return counted(sum(map(math.isfinite, margins)), "margin", "margins")
 
 
 def _unloaded(results):
@@ -392,10 +392,10 @@ def _tilts_left(results):
 
 
 def _pin_misses(results):
-    unit, seen = results.system.model.length, set()
+    unit, pins = results.system.model.length, set()
     for row in results.rig_pins.to_dict("records"):
-        if row["ok"] is False and row["pin"] not in seen:
-            seen.add(row["pin"])
+        if row["ok"] is False and row["pin"] not in pins:
+            pins.add(row["pin"])
             yield Miss("rig pin", row["pin"], f"holes {shown_length(row['apart'], unit)} apart, "
                        f"{shown_length(row['within'], unit)} allowed",
                        short=row["apart"] - row["within"])

@@ -100,8 +100,8 @@ def _rig_pins(system, joints):
 def _neutrals(system):
     motion = system.sweep()
     for name, surface in system.model.surfaces.items():
-        told = gearing.said_surface(system, name, float(motion.deflection(name)))
-        yield f"read {name} with the stick pinned", surface.body, None, told, _within(surface)
+        deflection = gearing.said_surface(system, name, float(motion.deflection(name)))
+        yield f"read {name} with the stick pinned", surface.body, None, deflection, _within(surface)
 
 
 def _within(surface) -> str:

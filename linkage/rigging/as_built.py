@@ -203,12 +203,12 @@ class _Fit:
     def misfit(self, p):
         """Read less explained, degrees."""
         motion, zero = self._motion(p), self._zero(p)
-        told = np.empty(len(zero))
+        explained = np.empty(len(zero))
         for i, surface, level in self._rows():
             body = self.system.model.surfaces[surface].body
-            told[i] = gearing.level_reading(motion, body)[i] if level else \
+            explained[i] = gearing.level_reading(motion, body)[i] if level else \
                 motion.deflection(surface)[i]
-        return np.nan_to_num(self.readings.angle - told - zero, nan=LOST)
+        return np.nan_to_num(self.readings.angle - explained - zero, nan=LOST)
 
     def _motion(self, p):
         sticks = dict(zip(self.sticks, p, strict=False))
@@ -262,9 +262,9 @@ def _level_rates(motion, rates, surface):
     line = motion.point(ends[1]) - motion.point(ends[0])
     h, z = np.hypot(line[..., 0], line[..., 1]), line[..., 2]
 
-    def per(found):
-        dx, dy, dz = (np.asarray(b) - a for a, b in zip(found.place(ends[0]), found.place(ends[1]),
-                                                        strict=True))
+    def per(posture):
+        places = (posture.place(end) for end in ends)
+        dx, dy, dz = (np.asarray(b) - a for a, b in zip(*places, strict=True))
         dh = (line[..., 0] * dx + line[..., 1] * dy) / h
         return np.degrees((h * dz - z * dh) / (h**2 + z**2))
 

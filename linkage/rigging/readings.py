@@ -201,11 +201,11 @@ def _named(cells, word, known):
 
 
 def _only(cells, words, what):
-    given = [word for word in words if cells.get(word)]
-    if len(given) != 1:
+    present = [word for word in words if cells.get(word)]
+    if len(present) != 1:
         raise LinkageError(f"needs one measure of {what}: {', '.join(words)}; got "
-                           f"{' and '.join(given) or 'none'}")
-    return given[0]
+                           f"{' and '.join(present) or 'none'}")
+    return present[0]
 
 
 def _split(cell, words, what):

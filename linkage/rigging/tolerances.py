@@ -57,13 +57,13 @@ def spots(system: System) -> list[Spot]:
     LinkageError
         When a stop never meets.
     """
-    found = [Spot(NEUTRAL, {}, {})]
+    places = [Spot(NEUTRAL, {}, {})]
     for name in system.model.stops:
-        made = meeting(system, name)
-        angle = made.contact(made.thickness)
-        found.append(Spot(name, {made.stop.input: angle},
-                          stop_rates(made, angle, made.thickness)))
-    return found
+        faces = meeting(system, name)
+        angle = faces.contact(faces.thickness)
+        places.append(Spot(name, {faces.stop.input: angle},
+                           stop_rates(faces, angle, faces.thickness)))
+    return places
 
 
 def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> dict:
@@ -87,12 +87,12 @@ def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> di
     seeds = Seeds({}, *seeds_of(dict(zip(names, np.eye(len(names)), strict=True))))
     with np.errstate(invalid="ignore", divide="ignore"):
         joints = Rates(motion.posture, seeds).joints
-    found = {}
+    rates = {}
     for surface, part in system.model.surfaces.items():
         sign = hinge_sign(system.model.bodies[part.body])
         rate = np.broadcast_to(joints.get(part.body, 0.0), (len(names),))
-        found[surface] = np.degrees(sign * rate)
-    return found
+        rates[surface] = np.degrees(sign * rate)
+    return rates
 
 
 @in_house_units(angle_per_length="per_mm", length="tolerance", angle="moves")
@@ -165,12 +165,12 @@ def _set_by_rods(system, rates: dict) -> dict:
 
 
 @in_house_units(angle="worst rss")
-def error_bands(found: pd.DataFrame) -> pd.DataFrame:
+def error_bands(table: pd.DataFrame) -> pd.DataFrame:
     """Worst case and root sum square of every surface at every spot.
 
     Parameters
     ----------
-    found : DataFrame
+    table : DataFrame
         As `sensitivities` gives it.
 
     Returns
@@ -179,7 +179,7 @@ def error_bands(found: pd.DataFrame) -> pd.DataFrame:
         surface, at, worst, rss: degrees, plus or minus, to first order.  Root sum square holds
         when the tolerances are independent and each is the same number of standard deviations.
     """
-    groups = found.groupby(["surface", "at"], sort=False)["moves"]
+    groups = table.groupby(["surface", "at"], sort=False)["moves"]
     return groups.agg(worst="sum", rss=lambda k: float(np.sqrt(np.sum(np.square(k))))).reset_index()
 
 

@@ -173,11 +173,11 @@ def choose(system: System, starts: int, seed: int, rounded: bool) -> Chosen:
     _refuse_nothing(system, layout, aims)
     moving = _moving(system, layout, aims)
     wanted = tuple(aim for aim, any_ in zip(aims, moving, strict=True) if any_)
-    problem, found, checked, still = _rounds(layout, wanted, starts, seed)
-    exact, exact_met = found.values, checked.clear and bool(checked.met(wanted).all())
+    problem, fitted, checked, still = _rounds(layout, wanted, starts, seed)
+    exact, exact_met = fitted.values, checked.clear and bool(checked.met(wanted).all())
     if rounded:
-        found, checked = _rounded(problem, found, checked, wanted)
-    return Chosen(layout, aims, moving, found, _whole(found.system, aims, checked),
+        fitted, checked = _rounded(problem, fitted, checked, wanted)
+    return Chosen(layout, aims, moving, fitted, _whole(fitted.system, aims, checked),
                   check(system, aims), exact, exact_met,
                   tuple(cut.aim.of for cut in problem.cuts), still)
 

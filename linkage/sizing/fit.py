@@ -132,15 +132,15 @@ class Problem:
         trial = Trial(system, self.layout, values, self.between)
         pairs = [*(trial.give(aim) for aim in self.aims),
                  *(cut.give(values) for cut in self.cuts)]
-        found = np.array([value for value, _ in pairs])
-        return found, np.array([rate for _, rate in pairs]).reshape(len(found), len(values))
+        gaps = np.array([value for value, _ in pairs])
+        return gaps, np.array([rate for _, rate in pairs]).reshape(len(gaps), len(values))
 
     def shares(self, system: System, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Shares (m,) that are missed, and their rates (m, free) per share of each range."""
         key = (id(system), np.asarray(z).tobytes())
         if self._last is None or self._last[0] != key:
-            found, rates = self.give(system, z)
-            share = np.array([aim.share(v) for aim, v in zip(self.every, found, strict=True)])
+            values, rates = self.give(system, z)
+            share = np.array([aim.share(v) for aim, v in zip(self.every, values, strict=True)])
             sense = np.where(self.least, -1.0, 1.0) / self.scale
             slope = (rates * sense[:, None])[:, self.free] * self.span[self.free]
             lost = ~np.isfinite(share) | ~np.isfinite(slope).all(axis=1)
@@ -292,12 +292,12 @@ def _nearest(problem, system, z):
               "jac": lambda x: problem.shares(system, x)[1][alike]},
              {"type": "ineq", "fun": lambda x: -problem.shares(system, x)[0][problem.least],
               "jac": lambda x: -problem.shares(system, x)[1][problem.least]}]
-    found = minimize(lambda x: 0.5 * float(np.sum((x - problem.drawn) ** 2)), z,
-                     jac=lambda x: x - problem.drawn, bounds=[(0.0, 1.0)] * len(z),
-                     method="SLSQP", constraints=[rule for rule, any_ in zip(
+    solution = minimize(lambda x: 0.5 * float(np.sum((x - problem.drawn) ** 2)), z,
+                        jac=lambda x: x - problem.drawn, bounds=[(0.0, 1.0)] * len(z),
+                        method="SLSQP", constraints=[rule for rule, any_ in zip(
                          rules, (alike.size, problem.least.any()), strict=True) if any_],
-                     options={"ftol": 1e-14, "maxiter": 100})
-    return _least_squares(problem, system, np.clip(found.x, 0.0, 1.0))
+                        options={"ftol": 1e-14, "maxiter": 100})
+    return _least_squares(problem, system, np.clip(solution.x, 0.0, 1.0))
 
 
 def _independent(problem, slope):
@@ -337,12 +337,12 @@ def _squeezed(problem, system, z, firm):
         return np.hstack([-rows, soft[:, None]])
 
     top = _levels(problem, system, z, firm)[0].max(initial=0.0)
-    found = minimize(lambda y: y[-1], np.append(z, top), method="SLSQP",
-                     jac=lambda y: np.eye(len(y))[-1],
-                     bounds=[(0.0, 1.0)] * len(z) + [(None, None)],
-                     constraints=[{"type": "ineq", "fun": room, "jac": slope}],
-                     options={"ftol": 1e-12, "maxiter": 200})
-    tried = np.clip(found.x[:-1], 0.0, 1.0)
+    solution = minimize(lambda y: y[-1], np.append(z, top), method="SLSQP",
+                        jac=lambda y: np.eye(len(y))[-1],
+                        bounds=[(0.0, 1.0)] * len(z) + [(None, None)],
+                        constraints=[{"type": "ineq", "fun": room, "jac": slope}],
+                        options={"ftol": 1e-12, "maxiter": 200})
+    tried = np.clip(solution.x[:-1], 0.0, 1.0)
     return tried if _worst(problem, system, tried) <= _worst(problem, system, z) + EXACT else z
 
 
@@ -357,11 +357,11 @@ def _settled(problem, system, z, firm):
         share, slope = problem.missed(system, x)
         return 0.5 * float(share @ share), share @ slope
 
-    found = minimize(cost, z, jac=True, method="SLSQP", bounds=[(0.0, 1.0)] * len(z), constraints=[
-        {"type": "ineq", "fun": lambda x: top - _levels(problem, system, x, firm)[0],
-         "jac": lambda x: -_levels(problem, system, x, firm)[1]}],
-        options={"ftol": 1e-12, "maxiter": 100})
-    tried = np.clip(found.x, 0.0, 1.0)
+    kept_below = {"type": "ineq", "fun": lambda x: top - _levels(problem, system, x, firm)[0],
+                  "jac": lambda x: -_levels(problem, system, x, firm)[1]}
+    solution = minimize(cost, z, jac=True, method="SLSQP", bounds=[(0.0, 1.0)] * len(z),
+                        constraints=[kept_below], options={"ftol": 1e-12, "maxiter": 100})
+    tried = np.clip(solution.x, 0.0, 1.0)
     slack = 1e-6 * (1 + _worst(problem, system, z))
     return tried if _worst(problem, system, tried) <= _worst(problem, system, z) + slack else z
 
@@ -371,16 +371,16 @@ def _undone(problem, system, z, firm):
     from scipy.optimize import minimize
 
     top = np.maximum(_levels(problem, system, z, firm)[0], 0.0) + EXACT
-    found = minimize(lambda x: 0.5 * float(np.sum((x - problem.drawn) ** 2)), z,
-                     jac=lambda x: x - problem.drawn, bounds=[(0.0, 1.0)] * len(z),
-                     method="SLSQP", constraints=[
+    solution = minimize(lambda x: 0.5 * float(np.sum((x - problem.drawn) ** 2)), z,
+                        jac=lambda x: x - problem.drawn, bounds=[(0.0, 1.0)] * len(z),
+                        method="SLSQP", constraints=[
                          {"type": "ineq",
                           "fun": lambda x: top - _levels(problem, system, x, firm)[0],
                           "jac": lambda x: -_levels(problem, system, x, firm)[1]}],
-                     options={"ftol": 1e-12, "maxiter": 100})
-    tried = np.clip(found.x, 0.0, 1.0)
-    kept = (_levels(problem, system, tried, firm)[0] <= top + 10 * EXACT).all()
-    return tried if kept else z
+                        options={"ftol": 1e-12, "maxiter": 100})
+    tried = np.clip(solution.x, 0.0, 1.0)
+    none_worse = (_levels(problem, system, tried, firm)[0] <= top + 10 * EXACT).all()
+    return tried if none_worse else z
 
 
 def _levels(problem, system, z, firm):
@@ -396,13 +396,13 @@ def _levels(problem, system, z, firm):
 
 
 def _fit(problem, system, z, weigh) -> Fit:
-    found, rates = problem.give(system, z)
+    values, rates = problem.give(system, z)
     at_least, at_most = z <= ACTIVE, z >= 1 - ACTIVE
     limits = np.zeros(len(problem.low))
     limits[problem.free] = np.where(at_least, -1.0, np.where(at_most, 1.0, 0.0))
     weights, holding = weigh(problem, system, z, (at_least, at_most))
     limits[problem.free] = np.where(holding, limits[problem.free], 0.0)
-    return Fit(problem.values(z), system, problem.used(system, z), rates, found, weights, limits)
+    return Fit(problem.values(z), system, problem.used(system, z), rates, values, weights, limits)
 
 
 def _pulled(problem, system, z, ends):

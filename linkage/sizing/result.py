@@ -163,18 +163,18 @@ def _targets(chosen):
     weights = iter(chosen.fit.weights.tolist())
     rows = []
     for n, aim in enumerate(chosen.aims):
-        found, moves = float(chosen.check.found[n]), bool(chosen.moving[n])
+        value, moves = float(chosen.check.found[n]), bool(chosen.moving[n])
         rows.append({"target": aim.name, "kind": aim.kind, "of": aim.of, "way": aim.way,
                      "input": aim.input, "wanted": aim.wanted, "within": aim.within,
                      "unit": _unit(chosen, aim), "drawn": float(chosen.drawn.found[n]),
-                     "found": found, "missed_by": _missed_by(aim, found), "ok": aim.met(found),
+                     "found": value, "missed_by": _missed_by(aim, value), "ok": aim.met(value),
                      "changes": moves, "weight": next(weights) if moves else 0.0})
     rows = [row for row in rows if row["kind"] != "direction" or not row["ok"]]
     return pd.DataFrame([*rows, *_pairs(chosen, list(weights))])
 
 
-def _missed_by(aim, found) -> float:
-    return min(found - aim.wanted, 0.0) if aim.least else found - aim.wanted
+def _missed_by(aim, value) -> float:
+    return min(value - aim.wanted, 0.0) if aim.least else value - aim.wanted
 
 
 def _pairs(chosen, weights):
@@ -205,8 +205,8 @@ def _tradeoffs(chosen):
         rows[aim.name] = next(rates) if moves else np.zeros(len(names))
         if aim.kind == "direction":
             del rows[aim.name]
-    found = chosen.fit.found[int(chosen.moving.sum()):]
-    for pair, gap, rate in zip(chosen.minded, found, rates, strict=True):
+    values = chosen.fit.found[int(chosen.moving.sum()):]
+    for pair, gap, rate in zip(chosen.minded, values, rates, strict=True):
         if gap < gaps.get(pair, np.inf):  # where the pair is nearest
             gaps[pair], rows[f"{pair} clearance"] = gap, rate
     table = pd.DataFrame(rows, index=names).T.rename_axis("target")

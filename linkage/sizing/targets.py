@@ -213,12 +213,12 @@ class Trial:
         sign = aim.turn * hinge_sign(self.system.model.bodies[
             self.system.model.surfaces[aim.of].body])
         places = [0, *self.index[aim.input]]
-        found = [self._signed_gearing(aim, place) for place in places]
-        values = np.array([value * sign for value, _ in found])
+        gearings = [self._signed_gearing(aim, place) for place in places]
+        values = np.array([value * sign for value, _ in gearings])
         if not np.isfinite(values).all():
             return np.nan, np.zeros(self.dual.count)
         worst = int(values.argmin())
-        return float(values[worst]), found[worst][1] * sign
+        return float(values[worst]), gearings[worst][1] * sign
 
     def _signed_gearing(self, aim, place):
         """Gearing at one place about the body's axis as written, and its rates."""

@@ -78,11 +78,11 @@ def save(model: Model, source: Path | str, path: Path | str, over: bool) -> list
     FileError
         When the source has changed since, or the place can't be written.
     """
-    file, said = source
+    file, text = source
     if file is None or not file.exists():
         write_text(path, format_model(model), replace=over)
         return [path]
-    if not reads_as(file, said):
+    if not reads_as(file, text):
         raise FileError(f"{file}: has changed since it was opened, and would have to be changed "
                         f"in place; open it again, or put the file back as it was",
                         path=str(file))

@@ -120,12 +120,12 @@ def _axis(name, low, high) -> Axis:
 
 def _moved_by(system, axes, most=2) -> dict:
     needs, model = system.plan.depends_on(), system.model
-    found = {}
+    moved = {}
     for body in model.bodies:
         chain = (body, *(b for b in model.carriers(body) if b != AIRFRAME))
         whole = frozenset().union(*(needs[b] for b in chain))
-        found[body] = tuple(k for k, axis in enumerate(axes) if axis.name in whole)[:most]
-    return found
+        moved[body] = tuple(k for k, axis in enumerate(axes) if axis.name in whole)[:most]
+    return moved
 
 
 def _swept(system, axes, key, held) -> Motion:

@@ -394,7 +394,7 @@ class Workbook(anywidget.AnyWidget):
         self.state = {
             "serial": self._serial, "heard": self._heard, "busy": list(self._busy),
             "failed": self._failed,
-            "ages": {what: now - made for what, made in self._made_at.items()},
+            "ages": {what: now - began for what, began in self._made_at.items()},
             "limits": limits_of(self._system), "wanted": limits_of(self._first),
             "directions": self._known.get("directions"),
             "required": self._known["required"],

@@ -109,12 +109,12 @@ def _solids_and_pairs(scene, grid, index, points) -> dict:
     drawn = [_solid(scene, name, grid.origins, index, points) for name in solids]
     at = {name: i for i, name in enumerate(solids)}
     axis = {a.name: k for k, a in enumerate(grid.axes)}
-    kept = _Kept(scene, grid.origins, index, points)
+    rests = _Kept(scene, grid.origins, index, points)
     pairs = [[at[p.first], at[p.second], round(p.required, 6), p.rule,
               [axis[n] for n in p.inputs if n in axis],
-              [kept.number(p, p.first), kept.number(p, p.second)]]
+              [rests.number(p, p.first), rests.number(p, p.second)]]
              for p in scene.pairs.values()]
-    return {"solids": drawn, "pairs": pairs, "kept": kept.solids}
+    return {"solids": drawn, "pairs": pairs, "kept": rests.solids}
 
 
 def as_json(head: dict) -> str:

@@ -34,8 +34,8 @@ def unit_words(kind: str) -> dict:
     kind : {"length", "angle"}
     """
     words = LENGTHS if kind == "length" else ANGLES
-    found = {word: quantity(f"1 {word}", kind) for word in words}
-    return found | ({'"': found["in"], "\N{DOUBLE PRIME}": found["in"]} if kind == "length" else {})
+    sizes = {word: quantity(f"1 {word}", kind) for word in words}
+    return sizes | ({'"': sizes["in"], "\N{DOUBLE PRIME}": sizes["in"]} if kind == "length" else {})
 
 
 def read_number(text: str) -> tuple[float, str]:

@@ -92,10 +92,10 @@ def _curves(results, name):
 def flat_gearing(system: System, table: pd.DataFrame) -> pd.DataFrame:
     """A gearing table with plain headings in the file's own unit, its position first."""
     unit = system.model.length
-    kept = [(part, what) for part, what in table.columns
-            if not what.startswith("per ") or what == f"per {unit}"]
+    wanted = [(part, what) for part, what in table.columns
+              if not what.startswith("per ") or what == f"per {unit}"]
     columns = {f"{table.index.name} {system.inputs[table.index.name].unit}": table.index}
-    for part, what in kept:
+    for part, what in wanted:
         per = LENGTHS[unit].mm if what in ("movement", "edge") else 1.0
         columns[f"{part} {HEADS[what].format(unit=unit)}"] = table[part, what].to_numpy() / per
     return pd.DataFrame(columns)

@@ -154,9 +154,9 @@ def _worst(results):
 
 def _stick_forces(results):
     system = results.system
-    for name, found in results.stick_forces.items():
-        force = found["force"] if _has_moment(system, name) else np.nan
-        data = found.assign(force=force).reset_index()
+    for name, forces in results.stick_forces.items():
+        force = forces["force"] if _has_moment(system, name) else np.nan
+        data = forces.assign(force=force).reset_index()
         if not data[["force", "friction"]].notna().to_numpy().any():
             continue
         moments = " ".join(c.replace(" ", "_") for c in data if str(c).startswith("moment "))

@@ -45,13 +45,13 @@ def blocks(results: Answers) -> Iterator[Block]:
 
 
 def _rods(results):
-    made = results.rods
-    yield Table("Rods to make", in_units(results.system, made[MADE], **SIZES),
+    rods_to_make = results.rods
+    yield Table("Rods to make", in_units(results.system, rods_to_make[MADE], **SIZES),
                 "Length centre to centre; tube: between the ends that the rod ends screw into; "
                 "longer and shorter: what is left in whole half turns.")
-    for words, rods in _alike(made, "missing"):
+    for words, rods in _alike(rods_to_make, "missing"):
         yield Text(f"Not in the file: {words}: {', '.join(rods)}.", "missing")
-    for words, rods in _alike(made, "hardware"):
+    for words, rods in _alike(rods_to_make, "hardware"):
         first, second = words.split("; ")
         each = f"each end {first}" if first == second else f"first end {first}; second end {second}"
         yield Text(f"Hardware of {', '.join(rods)}: {each}.")
@@ -61,24 +61,24 @@ def _rods(results):
                     "As fitted: thread, engagement, and what is left to turn.")
 
 
-def _alike(found, column):
+def _alike(table, column):
     """Rods that share the words of a column, the words first."""
     together = {}
-    for row in found.to_dict("records"):
+    for row in table.to_dict("records"):
         if row[column]:
             together.setdefault(row[column], []).append(row["rod"])
     return together.items()
 
 
 def _turns(results):
-    found = results.turns
-    dead = list(dict.fromkeys(found["rod"][found["per_turn"] == 0.0]))
-    live = in_units(results.system, found[found["per_turn"] != 0.0], **SIZES)
+    turns = results.turns
+    dead = list(dict.fromkeys(turns["rod"][turns["per_turn"] == 0.0]))
+    live = in_units(results.system, turns[turns["per_turn"] != 0.0], **SIZES)
     if len(live):
         yield Table("What a turn does", live, "To each surface at neutral, of a rod end turned out "
                     "or of a tube turned between both; the exact derivative times the pitch.",
                     words=in_words(results.system, live))
-    elif found.empty:
+    elif turns.empty:
         yield Text("No rod of the file has a thread, so what a turn does is not known.", "missing")
     if dead:
         yield Text("Turning the tube alone changes nothing, since both threads are of one hand and "
@@ -86,15 +86,15 @@ def _turns(results):
 
 
 def _tilts(results):
-    found = results.misalignment
-    data = in_units(results.system, found, **SIZES)
+    tilts = results.misalignment
+    data = in_units(results.system, tilts, **SIZES)
     yield Table("Rod-end misalignment", data, "Of the rod against the ball's middle plane over the "
                 "whole travel; a fork's cheeks are checked as solids.",
                 words=in_words(results.system, data))
-    blind = [row["end"] for row in found.to_dict("records") if not row["bolt"]]
+    blind = [row["end"] for row in tilts.to_dict("records") if not row["bolt"]]
     if blind:
         yield Text(f"No bolt direction in the file: {', '.join(blind)}.", "missing")
-    if found["allowed"].isna().any():
+    if tilts["allowed"].isna().any():
         yield Text("Allowed: give misalignment, or ball, race and sphere, of the rod end.",
                    "missing")
 

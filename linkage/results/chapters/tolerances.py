@@ -74,12 +74,12 @@ def _per(system) -> float:
 
 def _largest(per, most: int = 5):
     """The largest contributors at each surface's worst spot, rods set."""
-    rigged, kept = per[per["rods"] == "set to neutral"], []
+    rigged, tables = per[per["rods"] == "set to neutral"], []
     for _, mine in rigged.groupby("surface", sort=False):
         totals = mine.groupby("at", sort=False)["moves °"].sum()
         if totals.max() > 0:
-            kept.append(mine[mine["at"] == totals.idxmax()].head(most))
-    return pd.concat(kept) if kept else rigged.head(0)
+            tables.append(mine[mine["at"] == totals.idxmax()].head(most))
+    return pd.concat(tables) if tables else rigged.head(0)
 
 
 def tells(results: Answers, surface: str, at: str) -> bool:
@@ -98,8 +98,8 @@ def tolerance_bands(results: Answers) -> pd.DataFrame:
     drawn = [float(results.system.sweep(**places[at]).deflection(surface))
              for surface, at in zip(table["surface"], table["at"], strict=True)]
     table.insert(2, "drawn", drawn)
-    kept = [tells(results, *pair) for pair in zip(table["surface"], table["at"], strict=True)]
-    return table[kept].reset_index(drop=True)
+    telling = [tells(results, *pair) for pair in zip(table["surface"], table["at"], strict=True)]
+    return table[telling].reset_index(drop=True)
 
 
 def _chance(results):
@@ -122,8 +122,8 @@ def _chance(results):
 def _play(results):
     system = results.system
     bands = rigging.play_bands(results.play)
-    kept = [tells(results, *pair) for pair in zip(bands["surface"], bands["at"], strict=True)]
-    bands = bands[kept]
+    telling = [tells(results, *pair) for pair in zip(bands["surface"], bands["at"], strict=True)]
+    bands = bands[telling]
     chords = [system.model.surfaces[name].chord for name in bands["surface"]]
     bands = bands.assign(edge=[math.nan if chord is None else chord * math.radians(worst)
                                for chord, worst in zip(chords, bands["worst"], strict=True)])
