@@ -42,7 +42,8 @@ ALIKE = 0.05  # degrees (mm) within which two boundaries count as one
 
 
 @in_our_look
-def travel_map(system: System, ax: Axes | None = None, *, worked_out: TravelMap | None = None) -> Axes:
+def travel_map(system: System, ax: Axes | None = None, *,
+               worked_out: TravelMap | None = None) -> Axes:
     """The rectangle of two inputs: what is free of contact, and what bounds it where.
 
     Parameters
