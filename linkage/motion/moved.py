@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from functools import cached_property
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     from ..model.parts import Body
     from .posture import Dimensions
-    from .system import System
 
 
 class Motion:
@@ -30,7 +29,7 @@ class Motion:
     Made by `System.sweep`; every result keeps the broadcast shape of the inputs.
     """
 
-    def __init__(self, system: System, inputs: dict, dimensions: Dimensions, states: dict,
+    def __init__(self, system: Any, inputs: dict, dimensions: Dimensions, states: dict,
                  shape: tuple[int, ...]):
         self.system, self.inputs, self.shape = system, inputs, shape
         self.posture = Posture(system.plan, dimensions, states)

@@ -5,12 +5,10 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
-    
-    from .answers import Answers
 
 
 class SecondCore:
@@ -23,7 +21,7 @@ class SecondCore:
         Answers to work out there.
     """
 
-    def __init__(self, results: Answers, names: Iterable[str]):
+    def __init__(self, results: Any, names: Iterable[str]):
         self.results, self.receiver, self.worker = results, None, None
         if not names or not hasattr(os, "fork") or (os.cpu_count() or 1) < 2:
             return
