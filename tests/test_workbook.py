@@ -9,6 +9,7 @@ import pytest
 import linkage
 from linkage.model.file import parse_model
 from linkage.motion import System
+from linkage.results import Answers
 from linkage.workbook import as_json, make_grid, make_payload
 from linkage.workbook.page import state_from_disk
 from linkage.workbook.page_tables import direction_rows
@@ -410,6 +411,6 @@ def test_a_wrong_direction_is_the_first_thing_that_a_page_says(side_by_side):
     rows = state_from_disk(wrong)["directions"]
     assert rows[0]["miss"]
     assert 'stick right: "aileron left" goes trailing edge up' in rows[0]["text"]
-    (right,) = direction_rows(side_by_side)
+    (right,) = direction_rows(Answers(side_by_side))
     assert not right["miss"]
     assert "stick aft: elevator trailing edge up" in right["text"]

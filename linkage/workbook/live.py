@@ -19,6 +19,7 @@ from ..clearances import gaps, scene_of
 from ..errors import LinkageError
 from ..gearing import said_input
 from ..motion import BEYOND, System, body_of
+from ..results import Answers
 from ..stops import Meeting, meeting
 from ..units import MM_PER
 from .draft import (
@@ -100,7 +101,9 @@ class Workbook(anywidget.AnyWidget):
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = system.travel_box(BEYOND), {}, None
         self._meetings, self._shaped = {}, system
-        self._known = {"directions": direction_rows(system), "required": required_rows(system)}
+        results = Answers(system)
+        self._known = {"directions": direction_rows(results),
+                       "required": required_rows(results, stopped=not prove)}
         self._made_at = {}
         self._ask_over, self._setting, self._failed = False, False, ""
         try:

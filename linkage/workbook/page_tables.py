@@ -10,20 +10,15 @@ import numpy as np
 
 from ..clearances import NEAR, Stage, clearance, near_pairs, prove, scene_of
 from ..errors import LinkageError
-from ..gearing import (
-    WAYS,
-    direction_findings,
-    directions,
-    required_travels,
-    said_place,
-)
+from ..gearing import WAYS, direction_findings, required_travels, said_place
 from ..gearing.travels import SIGNS
 from ..motion import System
-from ..stops import find_stops, meeting, travel_map
+from ..stops import meeting, travel_map
 from ..units import shown_length
 
 if TYPE_CHECKING:
     from ..model.parts import Spacer
+    from ..results.answers import Answers
     from ..stops.faces import Meeting
 
 CHARTED = 9  # thicknesses of a spacer chart
@@ -36,8 +31,14 @@ def limits_of(system: System) -> dict:
     return {name: [float(end) for end in travel] for name, travel in system.travel_box().items()}
 
 
-def required_rows(system: System) -> list[dict]:
+def required_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
     """Required travels against found ones, ready for the page.
+
+    Parameters
+    ----------
+    results : Answers
+    stopped : bool
+        Whether travels end at the stops that govern, as on the sheet; sooner known without.
 
     Returns
     -------
@@ -46,7 +47,8 @@ def required_rows(system: System) -> list[dict]:
         "greatest": where on the input).
     """
     rows = []
-    for row in required_travels(system).to_dict("records"):
+    table = results.travels if stopped else required_travels(results.system)
+    for row in [] if table is None else table.to_dict("records"):
         end = "greatest" if row["at"] > 0 else "least"
         moved_by = row["input"] if isinstance(row["input"], str) else ""  # no input moves it
         rows.append({"surface": row["surface"], "input": moved_by, "word": WAYS[row["way"]],
@@ -56,7 +58,7 @@ def required_rows(system: System) -> list[dict]:
     return rows
 
 
-def direction_rows(system: System) -> list[dict]:
+def direction_rows(results: Answers) -> list[dict]:
     """Which way every surface goes, the wrong ones first and each by itself, ready for the page.
 
     Returns
@@ -64,9 +66,9 @@ def direction_rows(system: System) -> list[dict]:
     list of dict
         text and miss; all that go the right way in one.
     """
-    judged = directions(system)
+    judged = results.directions
     rows = [{"text": finding.text, "miss": finding.miss}
-            for finding in direction_findings(system, judged)]
+            for finding in direction_findings(results.system, judged)]
     right = "; ".join(f"{way.end}: {way.surface} {way.goes}" for way in judged
                       if way.outcome == "right")
     return [*rows, *([{"text": f"Directions right: {right}.", "miss": False}] if right else [])]
@@ -132,19 +134,16 @@ def spacer_chart(system: System, name: str) -> list:
     return [list(column) for column in zip(*angles, strict=True)]
 
 
-def governing(system: System) -> dict:
+def governing(results: Answers) -> dict:
     """Whether each stop governs, and why: ``{stop: (bool, reason)}``; empty where one never meets.
 
     Parameters
     ----------
-    system : System
+    results : Answers
     """
-    try:
-        contacts = find_stops(system)
-    except LinkageError:
-        return {}
-    return {row["stop"]: (bool(row["governs"]), row["reason"])
-            for row in contacts.to_dict("records")}
+    return {} if results.stops is None else {
+        row["stop"]: (bool(row["governs"]), row["reason"])
+        for row in results.stops.to_dict("records")}
 
 
 def proof_of(system: System) -> dict:
@@ -214,12 +213,14 @@ def said_limits(system: System) -> str:
                      for name, (low, high) in system.travel_box().items())
 
 
-def map_of(system: System) -> dict | None:
+def map_of(results: Answers) -> dict | None:
     """The travel map a little past the wanted travel; None with less than two inputs."""
+    system = results.system
     if len(system.travel_box()) < 2 or not system.model.solids:
         return None
     travel = travel_map(system, MARGIN)
-    return {"usable": travel.usable,
+    wanted = travel_map(system, 0.0, list(travel.boundaries))  # its share is that of the sheet
+    return {"usable": wanted.usable,
             "boundaries": {pair: np.round(line, 3).tolist()
                            for pair, line in travel.boundaries.items()},
             "free": np.round(travel.free, 3).tolist(), "old": False}
