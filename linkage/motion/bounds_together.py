@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..intervals import GROW, TINY, U, Enclosure, bend_rows, row_count
+from ..intervals import GROW, TINY, Enclosure, U, bend_rows, row_count
 from .plan import Together
 from .posture import Posture, Slide, Turn
 from .rates import jacobian, pull
