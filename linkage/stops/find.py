@@ -10,7 +10,7 @@ import numpy as np
 from ..clearances import Stage, near_of, scene_of
 from ..motion import System
 from ..units import in_house_units
-from .faces import Meeting, meeting, stage_with
+from .faces import Meeting, meeting
 from .first import WITHIN, first_contact
 from .reach import first_loss
 from .ways import Ways
@@ -118,30 +118,14 @@ class _Met:
 
 
 def _met(system) -> list[_Met]:
-    """First contact of every stop along its input, all marched together."""
+    """First contact of every stop along its input."""
     made = [meeting(system, name) for name in system.model.stops]
-    if not made:
-        return []
     for m in made:
         m.check_neutral(m.thickness)
-    ways = _ways([(m.stop.input, m.limit) for m in made])
-    stage = stage_with(scene_of(system), [(m.pair, m.solid(m.thickness)) for m in made])
-    found = first_contact(stage, ways, np.eye(len(made), dtype=bool))
-    each = []
-    for k, m in enumerate(made):
-        met = found.met_at[k, k]
-        one = _Met(m, float(found.free_to[k, k] * m.limit),
-                   float(met * m.limit) if np.isfinite(met) else np.nan)
-        m.check_met(one.free_to, one.met_at)
-        each.append(one)
+    each = [_Met(m, *m.first(m.thickness)) for m in made]
+    for one in each:
+        one.made.check_met(one.free_to, one.met_at)
     return each
-
-
-def _ways(ends) -> Ways:
-    """Ways along single inputs: ``[(input, end)]``."""
-    names = tuple(dict.fromkeys(name for name, _ in ends))
-    return Ways(names, np.array([[end if n == name else 0.0 for n in names]
-                                 for name, end in ends]))
 
 
 def _governing(system, met) -> list[tuple[bool, str]]:
@@ -169,7 +153,7 @@ def _told(m, first, beside, troubles):
 
 def _troubles(system: System, first) -> dict:
     """What happens before the first stop of each end: ``{(input, side): sentence or ""}``."""
-    ways = _ways([(m.made.stop.input, m.met_at) for m in first])
+    ways = Ways.of_inputs([(m.made.stop.input, m.met_at) for m in first])
     ends = np.array([m.met_at for m in first])
     near = [pair for pair in near_of(system) if pair.rule not in ("stop", "waived")]
     names = [""]  # the rods
