@@ -234,6 +234,29 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     return table
 
 
+def proven_apart(table: pd.DataFrame) -> list[tuple[Travel, dict]]:
+    """What a table of `clearance` proves: over each travel the lower bound of every pair's gap.
+
+    Parameters
+    ----------
+    table : DataFrame
+
+    Returns
+    -------
+    list of (Travel, dict)
+        ``{pair: mm}``; empty of a table that came from another process.
+    """
+    known = table.attrs.get("earlier")
+    if known is None:
+        return []
+    judged = "real_proven" if "real_proven" in table else "proven"
+    found = [(known.travel, judged),
+             (Travel.of(known.stage.scene.system.travel_box()), "proven")]
+    return [(travel, dict(table.attrs["far"]) | dict(zip(table["pair"], table[column],
+                                                          strict=True)))
+            for travel, column in found]
+
+
 def _near_over(scene, wanted, judged, tolerances):
     """Pairs that may come near over either travel, and lower bounds of the others."""
     ends = {name: (min(low, judged.box[name][0]), max(high, judged.box[name][1]))
