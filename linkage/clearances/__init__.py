@@ -16,4 +16,5 @@ from .table import (
 from .travel import Travel
 
 __all__ = ["NEAR", "Earlier", "Proof", "Stage", "Travel", "clearance", "earlier", "first_signs",
-           "gaps", "near_of", "near_pairs", "pair_gap", "proven_apart", "prove", "scene_of", "stage_of"]
+           "gaps", "near_of", "near_pairs", "pair_gap", "prove", "proven_apart", "scene_of",
+           "stage_of"]

@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..clearances import Stage
-from ..clearances.cell_bounds import MOST_TURN, corner_pairs, towards
+from ..clearances.cell_bounds import MOST_TURN, SOME_WAY, corner_pairs
 from ..clearances.stage import measure, spine_gaps
 from ..intervals import GROW, U
 from ..motion import enclose
 from ..search import refine
+from .depths import depths
 from .ways import Ways, first_root, moving
 
 if TYPE_CHECKING:
@@ -176,10 +177,9 @@ class _March:
 
     def _gaps(self, which, cells, cell):
         posture = self.system.sweep(**self.ways.place(*cells)).flat_posture()
-        value, way = np.empty(len(which)), np.empty((3, len(which)))
-        for here, _ in self.stage.by_corners(which):
-            value[here], way[:, here] = towards(self.stage, posture, (which[here], cell[here]))
-        return value, way
+        known = depths(self.stage, posture, which, cell)
+        lost = ~np.isfinite(known.way).all(axis=0)
+        return known.gap, np.where(lost, SOME_WAY, known.way)
 
     def _met(self, which, ray, value, share):
         """Keep what was met at some shares, and tell which items were touching or lost there."""
@@ -257,8 +257,8 @@ class _March:
         """Refine the contact of piece pairs within reach of where they are stuck."""
         def gap(share, chosen):
             motion = self.system.sweep(**self.ways.place(share, ray[chosen]))
-            return measure(self.stage, motion.flat_posture(), which[chosen],
-                           np.arange(len(share)))
+            return depths(self.stage, motion.flat_posture(), which[chosen],
+                          np.arange(len(share))).gap
 
         some, low = np.arange(len(which)), free
         for reach in (0.0, 1.0, 1 / STUCK):

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 FINE = 0.05  # degrees (mm) of a cell on the edge of the cover that is not halved any more
 MOST = 4000  # cells of one cover after which its edge is left as coarse as it is
+PLAIN = 0.55  # of the gap's change over a cell: a greater gap that proves nothing has other reasons
 WALLS = tuple(FINE / 4 * 2.0**k for k in range(9))  # degrees (mm) past contact, to be tried
 FIRST = 8.0  # degrees (mm) of the cells that are looked at first
 # degrees (mm) of a cell that is halved though nothing near it is past contact; as built some builds
@@ -66,8 +67,9 @@ class RealTravel:
         The cells, over every input that drives something.
     fine : dict
         ``{input: degrees (mm)}``: widest cell along it that is kept though a stop of that input is
-        not decided there, 0 where nothing bounds the cover but the wanted travel.  Where the overlap deepens slowly a few of them lie one
-        behind another, so that the cover is larger than the truth by more than one.
+        not decided there, 0 where nothing bounds the cover but the wanted travel.  Where the
+        overlap deepens slowly a few of them lie one behind another, so that the cover is larger
+        than the truth by more than one.
     ends_without_stop : tuple of (str, str)
         ``(input, "least" or "greatest")`` that have no stop, where the wanted travel stands.
     missed_stops : tuple of MissedStop
@@ -193,8 +195,17 @@ def _product(names, covers) -> Travel:
 
 @dataclass(frozen=True)
 class _Known:
-    """What is known of cells: which stops are free all over each, whether it is left out, whether
-    halving will help soon, and along which inputs."""
+    """What is known of cells.
+
+    Attributes
+    ----------
+    free : ndarray of bool (n, stops)
+        Which stops are proven not to touch all over each.
+    dropped, hopeful : ndarray of bool (n,)
+        Whether it is left out, and whether smaller cells in it soon will be.
+    worth : ndarray of bool (n, inputs)
+        Along which inputs it is worth halving.
+    """
 
     free: np.ndarray
     dropped: np.ndarray
@@ -261,6 +272,8 @@ class _Cover:
         """
         whole = Cells.of(self.box)
         walls, of = self._walls(whole)
+        if not of.size:
+            return whole, walls, np.zeros(len(self.made), bool)
         low, high = walls.ends()
         along = np.eye(len(self.names), dtype=bool)[self.own[of]]
         centres, halves = (low + high) / 2, (high - low) / 2 * (1 + 1e-14) + 1e-15 * np.abs(high)
@@ -296,7 +309,7 @@ class _Cover:
             for far in WALLS:
                 near = round((met + sense * far - self.box[own, 0]) * unit[own])
                 ends = sorted((near, near + sense * max(1, round(WALLS[0] * unit[own]))))
-                if 0 <= ends[0] and ends[1] <= 2**DEPTH:
+                if ends[0] >= 0 and ends[1] <= 2**DEPTH:
                     low.append(whole.low[0].copy())
                     high.append(whole.high[0].copy())
                     low[-1][own], high[-1][own] = ends
@@ -366,8 +379,8 @@ class _Cover:
     def _worth(self, of, cells, items, found):
         """Inputs along which each cell is worth halving: (n, inputs) of bool.
 
-        Its stop's own, and any along which the gap changes more than along that; all of those
-        that it depends on where such a change does not tell why the cell is not decided.  A guess
+        Its stop's own, and any along which the gap changes as much as along that; all of those
+        that it depends on where no such change tells why the cell is not decided.  A guess
         of what helps: whatever is halved, the cover holds.
         """
         (which, cell), (_, centres, halves) = items, cells
@@ -375,14 +388,14 @@ class _Cover:
         near = order[np.flatnonzero(np.diff(cell[order], prepend=-1))]
         change = np.zeros(halves.shape)
         for i in range(halves.shape[1]):
-            ends = []
-            for sense in (-1.0, 1.0):
+            seen = []
+            for share in (-1.0, 0.0, 1.0):
                 at = centres.copy()
-                at[:, i] += sense * halves[:, i]
-                ends.append(self._apart(which[near], found.way[:, near], at))
-            change[:, i] = np.abs(ends[1] - ends[0])
+                at[:, i] += share * halves[:, i]
+                seen.append(self._apart(which[near], found.way[:, near], at))
+            change[:, i] = np.ptp(seen, axis=0)
         own = np.take_along_axis(change, self.own[of][:, None], axis=1)
-        plain = np.abs(found.gap[near]) <= change.sum(axis=1)  # False where a place is out of reach
+        plain = np.abs(found.gap[near]) <= PLAIN * change.sum(axis=1)  # False out of reach
         return self.needs[of] & ((change >= own) | ~plain[:, None])
 
     def _apart(self, which, way, places):
