@@ -12,6 +12,7 @@ from .stage import Stage, measure
 from .travel import Travel
 
 FIRST_STEP, LAST_STEP = 0.25, 1e-5  # degrees (mm) of steps down a valley
+SHORTER = 4  # times, when nowhere all round is lower
 STEPS = 60
 LEAST_WITHIN = 1e-6  # mm of the least gap anywhere within which the one met is, level valleys aside
 SLACK = 0.2  # mm above the least gap within which a piece is worth a look
@@ -20,7 +21,7 @@ SLACK = 0.2  # mm above the least gap within which a piece is worth a look
 def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> None:
     """Lower the least gap met, where the bracket is wide, to that of its own valley, in place.
 
-    Places all round the best one are tried at a distance that is halved when none is lower, so
+    Places all round the best one are tried at a distance that shrinks when none is lower, so
     that a kink where other corners come nearest stops nothing.
 
     Parameters
@@ -57,7 +58,7 @@ def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> Non
         lower[asked[better]] = True
         proof.least[known[asked[better]]] = value[better]
         proof.place[known[asked[better]]] = places[better]
-        step = np.where(lower, step, step / 2)
+        step = np.where(lower, step, step / SHORTER)
 
 
 def _least_at(stage, pieces, asked, at):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -10,15 +9,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..clearances import scene_of
-from ..clearances.carrying import carried_points
 from ..errors import LinkageError, nearest
-from ..geometry import piece_gap, sphere, tube
 from ..model import AIRFRAME
 from ..model.keys import unit_vector
 from ..motion import System, body_of, enclose
 from ..search import extreme
 from ..stops import judged_box
 from ..units import in_house_units
+from .carried_solids import CarriedSolid, Frames
 from .loops import arc_chain, bend_radius, length_needed
 
 if TYPE_CHECKING:
@@ -206,8 +204,9 @@ def chafe(system: System, wire: str) -> pd.DataFrame:
     loop = _Loop(system, item)
     required = system.model.clearance.wire
     rows = []
+    frames = Frames(loop.motion)
     for name in system.model.solids:
-        solid = scene_of(system).solid(name)
+        solid = CarriedSolid(frames, scene_of(system).solid(name))
         reach = loop.reach(solid, required)
         if reach is not None and reach < required:
             gap, at = loop.gap(solid)
@@ -234,18 +233,19 @@ class _Loop:
         self.corners, self.stray = arc_chain(self.clamps, self.length,
                                                 unit_vector(wire.sag), PIECES)
 
-    def reach(self, solid, required: float) -> float | None:
+    def reach(self, solid: CarriedSolid, required: float) -> float | None:
         """Least gap that any shape of the wire leaves, mm; None where a clamp sits on the solid.
 
         A point w of the wire has |w - f| + |w - g| <= length for the clamps f and g; the gap is
         then at least half of what the two clamps' own gaps have over the length.  Where that is
         surely `required` or more, None too.
         """
-        middles, about = self._around(solid)
-        low = [np.linalg.norm(clamp[:, None] - middles, axis=-1) - about for clamp in self.clamps]
-        if self._least_reach(*(np.fmin.reduce(k, axis=1) for k in low)) >= required:
+        away = [np.linalg.norm(clamp[:, None] - solid.middles, axis=-1) - solid.about
+                for clamp in self.clamps]
+        if self._least_reach(*(np.fmin.reduce(k, axis=1) for k in away)) >= required:
             return None
-        away = [self._from_point(*of, solid) for of in zip(self.clamps, low, strict=True)]
+        far = self.length + self.wire.diameter
+        away = [solid.least(clamp[:, None, None], 0.0, far) for clamp in self.clamps]
         if any(np.nanmin(k) <= self.wire.diameter for k in away):
             return None
         return self._least_reach(*away)
@@ -253,71 +253,9 @@ class _Loop:
     def _least_reach(self, one, other) -> float:
         return float(np.nanmin((one + other - self.length) / 2 - self.wire.diameter / 2))
 
-    def _from_point(self, clamp, low, solid):
-        """Distance of a clamp from a solid; where it is far, a lower bound of it.
-
-        `low` are lower bounds of the distance of each piece, (n, pieces) mm.
-        """
-        point, least = sphere((0.0, 0.0, 0.0), 0.0), np.full(len(clamp), np.inf)
-        for k in np.argsort(np.fmin.reduce(low, axis=0), kind="stable"):
-            value, piece = low[:, k].copy(), solid.pieces[k]
-            near = np.flatnonzero(~(value > np.minimum(least, self.length + self.wire.diameter)))
-            if near.size:
-                points = _rows(self._posed(solid, piece.points), near)
-                value[near] = piece_gap(clamp[near, None], point, points, piece).value
-            least = np.fmin(least, value)
-        return least
-
-    def gap(self, solid):
+    def gap(self, solid: CarriedSolid):
         """Least gap of the arc from a solid, mm, and the stick position it is met at."""
-        thread = tube((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), self.wire.diameter / 2)
         parts = np.stack([self.corners[:, :-1], self.corners[:, 1:]], axis=2)
-        least, (middles, about) = np.full(len(self.grid), np.inf), self._around(solid)
-        for k, piece in enumerate(solid.pieces):
-            middle = middles[:, k if middles.shape[1] > 1 else 0]
-            apart = np.linalg.norm(self.corners - middle[:, None], axis=-1)
-            low = apart.min(axis=1) - about[k] - self.length / PIECES - self.wire.diameter
-            near = np.flatnonzero(~(low > least))
-            if near.size:
-                points = _rows(self._posed(solid, piece.points), near)[:, None]
-                gap = piece_gap(parts[near], thread, points, piece).value
-                least[near] = np.fmin(least[near], gap.min(axis=1) - self.stray[near])
+        least = solid.least(parts, self.wire.diameter / 2) - self.stray
         n = int(np.nanargmin(least))
         return float(least[n]), self.grid[n].tolist()
-
-    def _around(self, solid):
-        """Middle of each piece at every stick position, (n or 1, pieces, 3), and a ball about it.
-
-        The ball's radius, (pieces,) mm, is the same at every one.
-        """
-        points = [piece.points for piece in solid.pieces]
-        middles = np.array([p.mean(axis=0) for p in points])
-        about = np.array([np.linalg.norm(p - m, axis=1).max() + piece.radius for p, m, piece in
-                          zip(points, middles, solid.pieces, strict=True)])
-        if len(solid.carriers) == 1:
-            return self._posed(solid, middles), about
-        posed = [self._posed(solid, p).mean(axis=1) for p in points]
-        return np.stack(posed, axis=1), about
-
-    def _posed(self, solid, points):
-        """Points of a solid at every stick position, (n or 1, points, 3); of a rod its two ends."""
-        if solid.carriers == (AIRFRAME,):
-            return points[None]
-        if len(solid.carriers) == 1:
-            origin, axes = self._frame(solid.carriers[0])
-            return origin[:, None] + points @ axes
-        return np.stack([origin + p @ axes for p, (origin, axes) in
-                         zip(points, map(self._frame, solid.carriers), strict=True)], axis=1)
-
-    @functools.cache  # noqa: B019 -- as long as the loop is there
-    def _frame(self, body):
-        """Where a body's zero is at every stick position, (n, 3) mm, and its axes, (n, 3, 3)."""
-        at = [carried_points(self.motion.posture, body, points, AIRFRAME, vectors)
-              for points, vectors in ((np.zeros((3, 1)), False), (np.eye(3), True))]
-        origin, axes = (np.broadcast_to(k, (*k.shape[:2], len(self.grid))).transpose(2, 1, 0)
-                        for k in at)
-        return origin[:, 0], axes
-
-
-def _rows(points, which):
-    return points if len(points) == 1 else points[which]
