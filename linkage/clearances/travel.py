@@ -156,3 +156,38 @@ class Travel:
             here = np.flatnonzero((moves == row).all(axis=1))
             held[here] = self.holds(places[here], row)
         return held
+
+    def held_to(self, ends: np.ndarray) -> np.ndarray:
+        """Share of straight ways from neutral up to which all of each lies in the travel.
+
+        Parameters
+        ----------
+        ends : ndarray (ways, inputs)
+            Where each way ends, degrees (mm).
+
+        Returns
+        -------
+        ndarray (ways,)
+            0 to 1.
+
+        Examples
+        --------
+        >>> box = Travel.of_box({"pitch": (-10, 20)})
+        >>> box.held_to(np.array([[40.0], [-5.0]])).tolist()
+        [0.5, 1.0]
+        """
+        return np.array([self._held_to(end) for end in np.asarray(ends, dtype=float)])
+
+    def _held_to(self, end) -> float:
+        still = end == 0
+        here = (((self.low <= 0) & (self.high >= 0)) | ~still).all(axis=1)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            one, other = (np.where(still, sign * np.inf, k[here] / end)
+                          for k, sign in ((self.low, -1), (self.high, 1)))
+        first, last = np.minimum(one, other).max(axis=1), np.maximum(one, other).min(axis=1)
+        held = 0.0
+        for k in np.argsort(first, kind="stable"):
+            if first[k] > held:
+                break
+            held = max(held, float(last[k]) if first[k] <= last[k] else held)
+        return min(held, 1.0)

@@ -30,7 +30,8 @@ if TYPE_CHECKING:
     from ..stops.real import RealTravel
 
 STEPS = 41  # stick positions along an input at which friction is looked at
-FIRST_CORE = ("clearance", "travel_map")  # the longest, one after the other; the rest go beside
+AHEAD = ("real_travel",)  # what most of the others rest on
+FIRST_CORE = ("clearance", "stops", "travels")  # each rests on the one before; the rest go beside
 
 
 class NothingAsked(LinkageError):
@@ -104,7 +105,10 @@ class Answers:
 
     def work_out(self, names: Iterable[str]) -> None:
         """Work out some answers, on two cores where the machine has them."""
-        with self.beside([name for name in names if name not in FIRST_CORE]):
+        for name in AHEAD:
+            if name in names:
+                getattr(self, name)
+        with self.beside([name for name in names if name not in (*AHEAD, *FIRST_CORE)]):
             for name in FIRST_CORE:
                 if name in names:
                     self.tell(name.replace("_", " "))
@@ -218,7 +222,7 @@ class Answers:
     def stops(self) -> pd.DataFrame | None:
         """Where each stop is reached and whether it governs."""
         self._given(self.system.model.stops, "stop", '[stop."NAME"] with input, side and between')
-        return stops.find_stops(self.system)
+        return stops.find_stops(self.system, self.__dict__.get("clearance"))
 
     @property
     def ends_missed(self) -> list:
