@@ -348,6 +348,7 @@ class Scene:
         return next(b for b in chains[0] if all(b in chain for chain in chains))
 
     def _required(self, first, second, rule, is_stop, joined):
+        # complexity over 10: the classes in the order in which one goes before the other
         if is_stop:
             return 0.0, "stop"
         if rule is not None:

@@ -172,6 +172,7 @@ def _searched(system, made) -> dict:
 
 def _groups(box, made):
     """Inputs that stops tie together, and the stops of each group."""
+    # complexity over 10: sets of inputs and their stops, joined in one pass
     groups = [({name}, []) for name in box]
     for m in made:
         tied = [g for g in groups if g[0] & ({m.stop.input, *m.pair.inputs} & set(box))]
@@ -270,6 +271,7 @@ class _Cover:
             The cell, the walls, and which stops need not be asked about in it: they are met at a
             wall so near that no finer cells are wanted, or beyond one.
         """
+        # complexity over 10: either end of an input, with a stop or not, met late or not
         whole = Cells.of(self.box)
         walls, of = self._walls(whole)
         if not of.size:
