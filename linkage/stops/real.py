@@ -9,6 +9,7 @@ smaller.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,8 @@ from .faces import first_contacts, meeting, stage_with
 from .witness import touching
 
 if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+    
     from ..model.parts import Tolerance
 
 FINE = 0.05  # degrees (mm) of a cell on the edge of the cover that is not halved any more
@@ -90,13 +93,13 @@ class RealTravel:
         """``{input: (least, greatest)}`` that holds every position."""
         return self.travel.box
 
-    def cells(self, moves) -> tuple[np.ndarray, np.ndarray]:
+    def cells(self, moves: np.ndarray | Iterable[str]) -> tuple[np.ndarray, np.ndarray]:
         """Ends of the cells as seen along some inputs, ``{input}`` or a row of bool."""
         if not isinstance(moves, np.ndarray):
             moves = np.array([name in moves for name in self.inputs])
         return self.travel.seen_along(moves)
 
-    def contains(self, positions) -> np.ndarray:
+    def contains(self, positions: ArrayLike) -> np.ndarray:
         """Whether positions (n, inputs) lie in the cover: bool (n,)."""
         return self.travel.holds(np.atleast_2d(np.asarray(positions, dtype=float)),
                                  np.ones(len(self.inputs), bool))
