@@ -103,7 +103,7 @@ class Workbook(anywidget.AnyWidget):
         self._meetings, self._shaped = {}, system
         results = Answers(system)
         self._known = {"directions": direction_rows(results),
-                       "required": required_rows(results, stopped=not prove)}
+                       "required": required_rows(results)}
         self._made_at = {}
         self._ask_over, self._setting, self._failed = False, False, ""
         try:

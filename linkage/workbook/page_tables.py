@@ -31,14 +31,8 @@ def limits_of(system: System) -> dict:
     return {name: [float(end) for end in travel] for name, travel in system.travel_box().items()}
 
 
-def required_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
-    """Required travels against found ones, ready for the page.
-
-    Parameters
-    ----------
-    results : Answers
-    stopped : bool
-        Whether travels end at the stops that govern, as on the sheet; sooner known without.
+def required_rows(results: Answers) -> list[dict]:
+    """Required travels against those within the limits that are set, ready for the page.
 
     Returns
     -------
@@ -47,8 +41,7 @@ def required_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
         "greatest": where on the input).
     """
     rows = []
-    table = results.travels if stopped else required_travels(results.system)
-    for row in [] if table is None else table.to_dict("records"):
+    for row in required_travels(results.system).to_dict("records"):
         end = "greatest" if row["at"] > 0 else "least"
         moved_by = row["input"] if isinstance(row["input"], str) else ""  # no input moves it
         rows.append({"surface": row["surface"], "input": moved_by, "word": WAYS[row["way"]],
