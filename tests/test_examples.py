@@ -14,7 +14,7 @@ from linkage.model import Size
 from linkage.model.file import format_model, parse_model
 from linkage.motion import Close, Couple, Drive, Posture, Turn
 from linkage.sizing import size
-from linkage.stops import drawn_ends, find_stops
+from linkage.stops import drawn_ends
 
 EXAMPLES = sorted((Path(__file__).parents[1] / "examples").glob("*.toml"))
 STARTERS = sorted((Path(linkage.__file__).parent / "starters").glob("*.toml"))
@@ -48,7 +48,7 @@ def test_reads_back_equal(system):
 def test_required_travels_are_met(system):
     if system.model.size != Size():  # drawn short of its targets on purpose
         system = size(system).system
-    ends = drawn_ends(system, find_stops(system)) if system.model.stops else None
+    ends = drawn_ends(system) if system.model.stops else None
     assert required_travels(system)["ok"].all()
     at_stops = required_travels(system, ends)
     assert at_stops["ok"].all(), at_stops

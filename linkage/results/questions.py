@@ -128,9 +128,9 @@ def _directions_judged(results):
 
 def _directions_cover(results):
     if _directions_judged(results):
-        yield ("Directions are judged at neutral and at both ends of the wanted travel, and by the "
-               "proven sign of the gearing over all of it, as drawn; an input that moves a surface "
-               "by less than a tenth of what the strongest does is not judged.")
+        yield (f"Directions are judged at neutral, at both ends and by the proven sign of the "
+               f"gearing all over {_travel_judged(results)}, as drawn; an input that moves a "
+               f"surface by less than a tenth of what the strongest does is not judged.")
 
 
 def _feels_judged(results):
@@ -148,6 +148,20 @@ def _undriven(results):
     still = results.system.plan.undriven
     if still:
         yield f"motion of {', '.join(still)}: nothing drives them"
+
+
+def _motion_misses(results):
+    yield from _missed_findings("motion")(results)
+    for which, words in (("wrong", "a rod can't reach"), ("open", "not proven that rods reach")):
+        if len(getattr(results.reach, which)):
+            yield Miss("motion", "", f"{words} within the travel that the stops leave",
+                       gearing.said_place(results.system, results.reach.nearest(which)),
+                       decided=which == "wrong")
+
+
+def _rods_judged(results):
+    rods = len(results.system.model.rods) - len(results.system.plan.open_rods)
+    return counted(rods, "rod's reach", "rods' reach")
 
 
 def _travel_misses(results):
@@ -449,8 +463,9 @@ QUESTIONS = (  # in the order of the verdict
              _directions_cover),
     Question("feel", "findings", ("findings",), _missed_findings("feel"), _feels_judged),
     Question("size", "findings", ("findings",), _missed_findings("size"), lambda results: ""),
-    Question("motion", "findings", ("margins", "findings"), _missed_findings("motion"),
-             lambda results: "", _undriven),
+    Question("motion", "findings", ("margins", "findings", "reach"), _motion_misses, _rods_judged,
+             _undriven, lambda results: iter(("That rods reach is proven as drawn, all over "
+                                              f"{_travel_judged(results)}.",))),
     Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required,
              _covering("Travels are judged as drawn, along their input with the others at neutral: "
                        "up to the stop that governs, where an end has none up to the wanted "

@@ -47,6 +47,10 @@ def find_stops(system: System) -> pd.DataFrame:
     LinkageError
         When a stop touches at neutral, never meets, or has a spacer thicker than its gap.
     """
+    return system.kept("stops", lambda: _found(system)).copy()
+
+
+def _found(system):
     import pandas as pd
 
     met = _met(system)
@@ -78,20 +82,24 @@ def ends_without_stop(system: System, stops: pd.DataFrame) -> list[tuple[str, st
     return [key for key, governed in sides.items() if not governed]
 
 
-def drawn_ends(system: System, stops: pd.DataFrame) -> dict:
+def drawn_ends(system: System) -> dict:
     """Both ends of each input, the others at 0: the drawn stop that governs, else the wanted end.
 
     Parameters
     ----------
     system : System
-    stops : DataFrame
-        As `find_stops` gives it.
 
     Returns
     -------
     dict
         ``{input: (least, greatest)}``, degrees (mm for a slide).
+
+    Raises
+    ------
+    LinkageError
+        As `find_stops`.
     """
+    stops = find_stops(system)
     ends = {name: list(control.travel) for name, control in system.inputs.items()
             if control.body is not None}
     for row in stops[stops["governs"]].to_dict("records"):
