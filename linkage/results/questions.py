@@ -9,19 +9,32 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from .. import gearing, loads
-from ..clearances import scene_of
+from ..clearances import scene_of, undrawn
 from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
 from . import hands
 from .answers import Answers, NothingAsked
 from .columns import counted, listed, place_words
+from .movements import (
+    directions_cover,
+    directions_judged,
+    directions_told,
+    ends_of,
+    feels_judged,
+    missed_findings,
+    motion_misses,
+    not_required,
+    reach_covers,
+    rods_judged,
+    travel_judged,
+    travel_misses,
+    travel_words,
+    travels_judged,
+    undriven,
+)
 from .verdict import Miss, Verdict
-
-if TYPE_CHECKING:
-    from ..motion.system import System
 
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
 WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
@@ -44,7 +57,10 @@ class Question:
     judged : callable
         From the answers to what was judged, such as ``"6 travels"``; "" where nothing was.
     left_out : callable
-        From the answers to a sentence for each thing that it does not look at.
+        From the answers to a sentence for each thing that it can't judge.
+    set_aside : callable
+        From the answers to a sentence for each thing that the file, or what is common to every
+        file, leaves out on purpose.
     covers : callable
         From the answers to a sentence for each travel and build that it holds for.
     """
@@ -56,6 +72,7 @@ class Question:
     judged: Callable[[Answers], str]
     left_out: Callable[[Answers], Iterator[str]] = lambda results: iter(())
     covers: Callable[[Answers], Iterator[str]] = lambda results: iter(())
+    set_aside: Callable[[Answers], Iterator[str]] = lambda results: iter(())
 
 
 def verdict_of(results: Answers) -> Verdict:
@@ -69,23 +86,25 @@ def verdict_of(results: Answers) -> Verdict:
     -------
     Verdict
     """
-    missed, left_out, met, covers = list(results.also_missed), [], [], []
+    missed, unknown, aside, met, covers = list(results.also_missed), [], [], [], []
     asked = asked_of(results)
     results.work_out([name for question in asked for name in question.answers])
     for question in asked:
         known = [getattr(results, name) is not None for name in question.answers]
         mine = list(_undecided(results, question))
-        left_out += _not_asked(results, question)
+        unknown += _not_asked(results, question)
         if all(known):
             mine += question.misses(results)
             met += [judged for judged in [question.judged(results)] if judged and not mine]
-            left_out += question.left_out(results)
+            unknown += question.left_out(results)
+            aside += question.set_aside(results)
             covers += question.covers(results)
         missed += sorted(mine, key=lambda miss: (not miss.decided, -miss.short))
     words = list(dict.fromkeys(q.kind for q in QUESTIONS if q not in asked))
     if words:
-        left_out.insert(0, f"not asked for: {', '.join(words)}")
-    return Verdict(tuple(missed), tuple(dict.fromkeys(left_out)), tuple(met), tuple(covers))
+        aside.insert(0, f"not asked for: {', '.join(words)}")
+    return Verdict(tuple(missed), tuple(dict.fromkeys(unknown)), tuple(dict.fromkeys(aside)),
+                   tuple(met), tuple(dict.fromkeys(covers)))
 
 
 def asked_of(results: Answers) -> list[Question]:
@@ -107,84 +126,6 @@ def _not_asked(results, question):
         if isinstance(results.lacking.get(name), NothingAsked):
             yield f"{question.kind}: {results.why_not(name)}"
             return
-
-
-# --- findings, travels --------------------------------------------------------------------------
-
-def _missed_findings(*kinds: str):
-    """Misses among the findings of some kinds."""
-    def misses(results):
-        for finding in results.findings:
-            if finding.miss and finding.kind in kinds:
-                yield Miss(finding.kind, "", finding.text)
-
-    return misses
-
-
-def _directions_judged(results):
-    right = [each for each in results.directions if each.outcome == "right"]
-    return counted(len(right), "direction", "directions")
-
-
-def _directions_cover(results):
-    if _directions_judged(results):
-        yield (f"Directions are judged at neutral, at both ends and by the proven sign of the "
-               f"gearing all over {_travel_judged(results)}, as drawn; an input that moves a "
-               f"surface by less than a tenth of what the strongest does is not judged.")
-
-
-def _feels_judged(results):
-    given = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
-    return counted(len(given), "hinge moment's slope", "hinge moments' slopes")
-
-
-def _directions_left(results):
-    for each in results.directions:
-        if each.outcome in ("not judged", "exception"):
-            yield each.text
-
-
-def _undriven(results):
-    still = results.system.plan.undriven
-    if still:
-        yield f"motion of {', '.join(still)}: nothing drives them"
-
-
-def _motion_misses(results):
-    yield from _missed_findings("motion")(results)
-    for which, words in (("wrong", "a rod can't reach"), ("open", "not proven that rods reach")):
-        if len(getattr(results.reach, which)):
-            yield Miss("motion", "", f"{words} within the travel that the stops leave",
-                       gearing.said_place(results.system, results.reach.nearest(which)),
-                       decided=which == "wrong")
-
-
-def _rods_judged(results):
-    rods = len(results.system.model.rods) - len(results.system.plan.open_rods)
-    return counted(rods, "rod's reach", "rods' reach")
-
-
-def _travel_misses(results):
-    for row in results.travels.to_dict("records"):
-        if not row["ok"]:
-            what = f"{row['surface']} {gearing.WAYS[row['way']]}"
-            wanted = f"{row['required']:g}±{row['within']:g}° required"
-            if not math.isfinite(row["found"]):
-                yield Miss("travel", what, f"no input moves it, {wanted}", short=math.inf)
-                continue
-            yield Miss("travel", what, f"{row['found']:.2f}° found, {wanted}",
-                       gearing.said_input(results.system, row["input"], row["at"]),
-                       short=abs(row["missed_by"]) - row["within"])
-
-
-def _travels_judged(results):
-    return counted(len(results.travels), "travel", "travels")
-
-
-def _not_required(results):
-    free = [name for name, surface in results.system.model.surfaces.items() if not surface.require]
-    if free:
-        yield f"travel of {', '.join(free)}: none required in the file; add require"
 
 
 # --- clearance, stops ---------------------------------------------------------------------------
@@ -244,6 +185,13 @@ def _no_clearance_of(results):
     if bare:
         yield (f"clearance of {', '.join(bare)}: no shape in the file; nothing is proven about "
                f"them")
+    gaps = undrawn(scene_of(results.system))
+    if gaps:
+        yield (f"clearance of what is not drawn: no solid of the file is there for "
+               f"{'; '.join(gaps)}; nothing is proven about it")
+
+
+def _no_clearance_meant(results):
     waived = scene_of(results.system).waived
     if waived:
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
@@ -257,30 +205,10 @@ def _clearance_covers(results):
     found = results.clearance
     build = ("for every build within the file's tolerances" if results.built else
              "as drawn, not for every build within the tolerances")
-    yield (f"Clearance is {build}, for every position "
-           f"of {_travel_judged(results)}; what lies at a joint that two parts share left out; "
-           f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
-
-
-def _travel_judged(results) -> str:
-    """The travel that clearance is judged over, in words."""
-    real = results.real_travel
-    if real is None:
-        return f"the wanted travel, {travel_words(results.system)}"
-    wide = max(real.fine.values(), default=0.0)
-    more = f" (covered by cells, {wide:.2f}° or mm at its edge, never too small)" if wide else ""
-    ended = [f"{', '.join(ends)} ended by {what}" for what, stopped in
-             (("stops", True), ("the wanted travel", False))
-             if (ends := ends_of(results.system, stopped=stopped))]
-    return (f"the travel that the stops leave{more}, which lies within "
-            f"{travel_words(results.system, real.box)} ({'; '.join(ended)})")
-
-
-def travel_words(system: System, box: dict | None = None) -> str:
-    """The wanted travel, or another, in words, such as "pitch 13.0° forward to 17.0° aft"."""
-    return ", ".join(f"{name} {gearing.said_place(system, {name: low})} to "
-                     f"{gearing.said_place(system, {name: high})}"
-                     for name, (low, high) in (box or system.travel_box()).items())
+    yield travel_judged(results)
+    yield (f"Clearance is proven {build}, for every position of that travel; what lies at a joint "
+           f"that two parts share left out; {len(found)} near pairs, {len(found.attrs['far'])} "
+           f"far.")
 
 
 def _stop_misses(results):
@@ -303,14 +231,6 @@ def _why_none(results, name, side):
     mine = results.stops[(results.stops["input"] == name)]
     return "; ".join(f"{row['stop']}: {row['reason']}" for row in mine.to_dict("records")
                      if results.system.model.stops[row["stop"]].side == side)
-
-
-def ends_of(system: System, *, stopped: bool) -> list[str]:
-    """Ends of travels that have a stop in the file, or that have none, in words."""
-    there = {(stop.input, stop.side) for stop in system.model.stops.values()}
-    return [f"{name} {gearing.sense_word(system, name, side == 'greatest')}"
-            for name in system.travel_box() for side in ("least", "greatest")
-            if ((name, side) in there) is stopped]
 
 
 def _ends_judged(results):
@@ -458,20 +378,19 @@ def _covering(sentence: str):
 
 
 QUESTIONS = (  # in the order of the verdict
-    Question("direction", "findings", ("directions", "findings"), _missed_findings("direction"),
-             _directions_judged, _directions_left,
-             _directions_cover),
-    Question("feel", "findings", ("findings",), _missed_findings("feel"), _feels_judged),
-    Question("size", "findings", ("findings",), _missed_findings("size"), lambda results: ""),
-    Question("motion", "findings", ("margins", "findings", "reach"), _motion_misses, _rods_judged,
-             _undriven, lambda results: iter(("That rods reach is proven as drawn, all over "
-                                              f"{_travel_judged(results)}.",))),
-    Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required,
+    Question("direction", "findings", ("directions", "findings"), missed_findings("direction"),
+             directions_judged, directions_told("not judged"), directions_cover,
+             directions_told("exception")),
+    Question("feel", "findings", ("findings",), missed_findings("feel"), feels_judged),
+    Question("size", "findings", ("findings",), missed_findings("size"), lambda results: ""),
+    Question("motion", "findings", ("margins", "findings", "reach"), motion_misses,
+             rods_judged, undriven, reach_covers),
+    Question("travel", "gearing", ("travels",), travel_misses, travels_judged, not_required,
              _covering("Travels are judged as drawn, along their input with the others at neutral: "
                        "up to the stop that governs, where an end has none up to the wanted "
                        "travel.")),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
-             _no_clearance_of, _clearance_covers),
+             _no_clearance_of, _clearance_covers, _no_clearance_meant),
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
              _covering("Stops are judged along their own input, the others at neutral, as drawn;"
                        " whether the stick gets past them, over all inputs they depend on.")),
