@@ -102,9 +102,9 @@ def test_the_answer_has_at_most_twelve_lines(count):
     misses = tuple(Miss("clearance", f"part {k}/tube | airframe/plate {k}", "touch, -0.106 in met, "
                         "0.250 in required", "17.0° aft, 21.0° right") for k in range(count))
     results = Results(System(parse_model(STICK)))
-    results.__dict__["verdict"] = Verdict(misses, tuple(f"thing {k}: no shape in the file; "
-                                                        f"nothing is proven about it"
-                                                        for k in range(count)), (), ("2 travels",), ())
+    unknown = tuple(f"thing {k}: no shape in the file; nothing is proven about it"
+                    for k in range(count))
+    results.__dict__["verdict"] = Verdict(misses, unknown, (), ("2 travels",), ())
     text = as_text(answer.blocks(results)).split("\n\n", 1)[1]
     assert len(text.splitlines()) <= 12
     shown = sum(line.startswith("MISS  ") for line in text.splitlines())

@@ -247,15 +247,37 @@ def _ends_without(results):
 # --- loads, rods, wires -------------------------------------------------------------------------
 
 def _load_misses(results):
+    error = results.worst_loads.attrs["error"]
     for row in results.rod_margins.to_dict("records"):
+        wide = max(error.get((row["rod"], what), 0.0) for what in ("tension", "compression"))
         for column, words in MARGINS.items():
-            if row[column] < 0:
-                yield Miss("load", row["rod"], f"margin {words} {row[column]:+.2f}, 0 required",
-                           short=-row[column])
+            yield from _margin_miss(row["rod"], f"margin {words}", row[column], wide)
     for row in results.tube_margins.to_dict("records"):
-        if row["margin"] < 0:
-            yield Miss("load", row["body"], f"margin of its tube {row['margin']:+.2f}, 0 required",
-                       short=-row["margin"])
+        yield from _margin_miss(row["body"], "margin of its tube", row["margin"],
+                                error.get((row["body"], "tube"), 0.0))
+
+
+def _margin_miss(part, words, margin, wide):
+    """A margin below 0, or one that the grid of stick positions does not decide.
+
+    With a load that may be greater by the share `wide` it is (1 + margin) / (1 + wide) - 1.
+    """
+    if margin < 0:
+        yield Miss("load", part, f"{words} {margin:+.2f}, 0 required", short=-margin)
+    elif (1 + margin) / (1 + wide) - 1 < 0:
+        yield Miss("load", part, f"{words} {margin:+.5f}, 0 required, and the load may be "
+                   f"{wide:.3%} greater between the stick positions looked at", decided=False,
+                   short=-margin)
+
+
+def _load_covers(results):
+    attrs, box = results.worst_loads.attrs, travel_words(results.system, judged_box(results.system))
+    most = max(attrs["error"].values(), default=0.0)
+    yield (f"Loads are the greatest found as drawn for the load cases listed, on a grid of "
+           f"{attrs['grid']} stick positions within {box} and, wherever one may be greater between "
+           f"them, down to steps of {attrs['step']:.2g}° or mm: searched, not proven; by the "
+           f"curves' second differences up to {most:.3%} may be missing, and a margin within that "
+           f"of 0 counts as not decided.")
 
 
 def _margins_judged(results):
@@ -291,8 +313,13 @@ def _no_strength(results):
     silent = [name for name, surface in model.surfaces.items() if surface.hinge is None]
     if silent:
         yield f"hinge moment of {', '.join(silent)}: none in the file"
-    for case in results.worst_loads.attrs["unheld"]:
+    attrs = results.worst_loads.attrs
+    for case in attrs["unheld"]:
         yield f"load case held nowhere: {case}"
+    for case, share in attrs["partly"].items():
+        yield f"load case not held in {share:.0%} of the travel: {case}"
+    for name, why in attrs["stops"].items():
+        yield f"loads with stop {name} in contact: {why}"
     yield from _unloaded(results)
 
 
@@ -306,13 +333,21 @@ def _build_misses(results):
 def _tilt_misses(results):
     for row in results.misalignment.to_dict("records"):
         if row["ok"] is False:
-            yield Miss("rod end", row["end"], f"tilts {row['greatest']:.1f}°, "
+            sure = row["greatest"] > row["allowed"]
+            words = "" if sure else ", and more is not proven impossible"
+            yield Miss("rod end", row["end"], f"tilts {row['greatest']:.1f}°{words}, "
                        f"{row['allowed']:.1f}° allowed", place_words(results.system, row),
-                       short=row["greatest"] - row["allowed"])
+                       decided=sure, short=row["greatest"] - row["allowed"])
 
 
 def _tilts_judged(results):
     return counted(sum(ok is not None for ok in results.misalignment["ok"]), "rod end", "rod ends")
+
+
+def _tilt_covers(results):
+    yield travel_judged(results)
+    yield ("Tilts of rod ends are proven as drawn to stay within what is allowed, all over that "
+           "travel.")
 
 
 def _tilts_left(results):
@@ -396,12 +431,10 @@ QUESTIONS = (  # in the order of the verdict
                        " whether the stick gets past them, over all inputs they depend on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
              _margins_judged, _no_strength,
-             _covering("Loads are the greatest found on a grid of stick positions within {box}, "
-                       "and closer about each worst one: searched, not proven between; for the "
-                       "load cases listed.")),
+             _load_covers),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
-             _covering("Tilts of rod ends are searched within {box}, not proven.")),
+             _tilt_covers),
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
              covers=_covering("Lengths of wires are proven within {box}; what their loops come "
