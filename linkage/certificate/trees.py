@@ -14,10 +14,12 @@ from ..checker.leaves import halved
 from ..clearances.cell_bounds import bounds
 from ..clearances.scene import Scene, Solid, hull_piece
 from ..clearances.stage import Stage
+from ..intervals import U
 
 AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
 FINEST = 0.5  # mm of a piece at a joint that is cut no further
+COARSE = 4  # cuts of a cell after which sets of pieces are halved
 MOST = 20_000  # nodes bounded at once
 MOST_NODES = 20_000  # of a tree
 
@@ -29,6 +31,7 @@ class Node:
     tree: Tree
     sides: tuple
     cell: tuple
+    cuts: int = 0
     word: str = ""
     plane: np.ndarray | None = None
     parts: list = field(default_factory=list)
@@ -84,33 +87,39 @@ class Grower:
         return node.word == "j"
 
     def _round(self, nodes):
-        value, low, planes = self._bounded(nodes)
-        grown = []
-        for node, gap, bound, plane in zip(nodes, value, low, planes, strict=True):
-            tree = node.tree
-            if tree.root is None:
-                continue
+        low, planes = self._bounded(nodes, [node.cell for node in nodes])
+        left, grown = [], []
+        for node, bound, plane in zip(nodes, low, planes, strict=True):
             if np.isnan(bound):
                 node.word = "o"
-            elif bound >= tree.claim + AIM:
+            elif bound >= node.tree.claim + AIM:
                 node.word, node.plane = "f", plane
             else:
+                left.append(node)
+            node.tree.nodes += 1
+        left = [node for node in left if node.tree.nodes <= MOST_NODES or self._given_up(node)]
+        if left:
+            # with a hull of several pieces, and at a joint, what counts is how it is at the middle
+            middle = [tuple(((a + b) / 2,) * 2 for a, b in node.cell) for node in left]
+            apart = self._bounded(left, middle)[0]
+            for node, gap in zip(left, apart, strict=True):
                 grown += self._cut(node, gap)
-            tree.nodes += 1
-            if tree.nodes > MOST_NODES:
-                tree.root = None
         return [node for node in grown if node.tree.root is not None]
 
+    def _given_up(self, node):
+        node.tree.root = None
+        return False
+
     def _cut(self, node, gap):
-        """Its parts: of its pieces where they come too near at its middle, else of its cell."""
+        """Its parts: of its pieces where these come too near at its middle, else of its cell."""
         tree, wide = node.tree, [b - a for a, b in node.cell]
         inputs = [k for k in tree.inputs if wide[k] > SMALLEST]
         long = [len(side.pieces) for side in node.sides]
-        near = not gap >= tree.claim + 2 * AIM
-        if max(long) > 1 and (near or not inputs):
+        over = not (gap >= tree.claim + 2 * AIM or np.isnan(gap)) or not inputs
+        if max(long) > 1 and (over or node.cuts >= COARSE):
             return self._halves(node, long.index(max(long)))
-        if near and tree.pair.balls and not np.isnan(gap):
-            long = [max(p.long for p in side.pieces) for side in node.sides]
+        if tree.pair.balls and over:
+            long = [self._long_at_joint(tree.pair, side) for side in node.sides]
             if max(long) > FINEST:
                 return self._halves(node, long.index(max(long)))
         if not inputs:
@@ -118,17 +127,24 @@ class Grower:
             return []
         k = max(inputs, key=lambda k: wide[k])
         node.word = str(k)
-        node.parts = [Node(tree, node.sides, cell) for cell in halved(node.cell, k)]
+        node.parts = [Node(tree, node.sides, cell, node.cuts + 1) for cell in
+                      halved(node.cell, k)]
         return node.parts
+
+    def _long_at_joint(self, pair, side):
+        """Longest side of a piece that reaches into a ball about a joint of the pair."""
+        name = side.solid.name
+        return max((p.long for p in side.pieces for centre, reach in pair.balls
+                    if self.book.pairs.away(name, p, centre) < reach), default=0.0)
 
     def _halves(self, node, k):
         node.word = "AB"[k]
         node.parts = [Node(node.tree, (part, node.sides[1]) if k == 0 else (node.sides[0], part),
-                           node.cell) for part in node.sides[k].halves(bool(node.tree.pair.balls))]
+                           node.cell, node.cuts) for part in node.sides[k].halves(bool(node.tree.pair.balls))]
         return node.parts
 
-    def _bounded(self, nodes):
-        """Gap at the middle, bound and plane of nodes, by the search's own bounds."""
+    def _bounded(self, nodes, cells):
+        """Bound and plane of nodes, by the search's own bounds."""
         known, pairs, which = {}, [], []
         for node in nodes:
             key = (node.tree.pair.frame, *node.sides)
@@ -137,15 +153,15 @@ class Grower:
                 pairs.append(self.scene_pair(node.tree.pair, node.sides))
             which.append(known[key])
         stage = Stage(self.scene, pairs, self.solids.__getitem__)
-        cells = np.array([node.cell for node in nodes])[:, self.place]
+        cells = np.array(cells)[:, self.place]
         unique, cell = np.unique(cells.reshape(len(nodes), -1), axis=0, return_inverse=True)
         ends = unique.reshape(len(unique), -1, 2)
         middle = (ends[..., 0] + ends[..., 1]) / 2
-        half = np.maximum(ends[..., 1] - middle, middle - ends[..., 0]) * (1 + 1e-15)
+        half = np.maximum(ends[..., 1] - middle, middle - ends[..., 0]) * (1 + 4 * U)
         enough = np.array([node.tree.claim + AIM for node in nodes])
         found = bounds(stage, (np.array(which), cell.reshape(-1)), (self.names, middle, half),
                        None, enough)
-        return found.value, found.low, found.planes
+        return found.low, found.planes
 
     def scene_pair(self, pair, sides):
         """A pair of the scene that stands for two sets of pieces."""

@@ -34,7 +34,13 @@ class Side:
         if self._halves is None:
             count = len(self.pieces)
             if count > 1:
-                parts = self.pieces[:count // 2], self.pieces[count // 2:]
+                middles = [[sum(k) / len(k) for k in zip(*p.corners, strict=True)]
+                           for p in self.pieces]
+                spans = [max(k) - min(k) for k in zip(*middles, strict=True)]
+                along = spans.index(max(spans))
+                order = sorted(range(count), key=lambda i: middles[i][along])
+                parts = [[self.pieces[i] for i in half] for half in (order[:count // 2],
+                                                                     order[count // 2:])]
             elif joined:
                 parts = [[p] for p in self.pieces[0].halves()]
             else:

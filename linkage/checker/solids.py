@@ -11,7 +11,8 @@ from dataclasses import dataclass, replace
 from .reading import Refused
 
 WITHIN = 0.01  # mm between an arc and the polygon that stands for it
-LOOSE = 1e-9  # mm that a piece of a prism is grown by, for what was rounded at its cuts
+GRID = 2.0**28  # corners of outlines are put on a grid of this many to the mm
+LOOSE = 4e-9  # mm that a piece of a prism is grown by, for what was rounded at its corners
 SIDES = 16  # of the prism that holds a cut end of a tube
 EYE = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
@@ -224,6 +225,8 @@ def flat_parts(outer, holes):
     if not holes and all(turns(outer[k - 2], outer[k - 1], outer[k]) >= 0
                          for k in range(len(outer))):
         return [outer]
+    outer, *holes = [[tuple(round(k * GRID) / GRID for k in p) for p in loop]
+                     for loop in (outer, *holes)]
     sides = [(p, q) for loop in (outer, *holes)
              for p, q in zip(loop, [*loop[1:], loop[0]], strict=True) if p[0] != q[0]]
     at = sorted({x for loop in (outer, *holes) for x, _ in loop})
