@@ -10,11 +10,12 @@ from .table import (
     gaps,
     near_of,
     pair_gap,
+    proven_apart,
     scene_of,
     stage_of,
 )
 from .travel import Travel
 
 __all__ = ["NEAR", "Earlier", "Proof", "Stage", "Travel", "clearance", "earlier", "first_signs",
-           "gaps", "near_of", "near_pairs", "pair_gap", "prove", "scene_of", "stage_of",
-           "undrawn"]
+           "gaps", "near_of", "near_pairs", "pair_gap", "prove", "proven_apart", "scene_of",
+           "stage_of", "undrawn"]

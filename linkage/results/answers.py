@@ -31,7 +31,8 @@ if TYPE_CHECKING:
     from ..stops.real import RealTravel
 
 STEPS = 41  # stick positions along an input at which friction is looked at
-FIRST_CORE = ("clearance", "travel_map")  # the longest, one after the other; the rest go beside
+AHEAD = ("real_travel",)  # what most of the others rest on
+FIRST_CORE = ("clearance", "stops", "travels")  # each rests on the one before; the rest go beside
 
 
 class NothingAsked(LinkageError):
@@ -105,7 +106,10 @@ class Answers:
 
     def work_out(self, names: Iterable[str]) -> None:
         """Work out some answers, on two cores where the machine has them."""
-        with self.beside([name for name in names if name not in FIRST_CORE]):
+        for name in AHEAD:
+            if name in names:
+                getattr(self, name)
+        with self.beside([name for name in names if name not in (*AHEAD, *FIRST_CORE)]):
             for name in FIRST_CORE:
                 if name in names:
                     self.tell(name.replace("_", " "))
@@ -174,8 +178,9 @@ class Answers:
     @answer
     def travels(self) -> pd.DataFrame | None:
         """Required travels against found ones, at the drawn stop where one governs."""
+        table = self.stops
         return gearing.required_travels(
-            self.system, None if self.stops is None else stops.drawn_ends(self.system))
+            self.system, None if table is None else stops.drawn_ends(self.system, table))
 
     @answer
     def gearing(self) -> dict[str, pd.DataFrame] | None:
@@ -224,7 +229,7 @@ class Answers:
     def stops(self) -> pd.DataFrame | None:
         """Where each stop is reached and whether it governs."""
         self._given(self.system.model.stops, "stop", '[stop."NAME"] with input, side and between')
-        return stops.find_stops(self.system)
+        return stops.find_stops(self.system, self.__dict__.get("clearance"))
 
     @property
     def ends_missed(self) -> list:
@@ -234,11 +239,12 @@ class Answers:
     @answer
     def travel_map(self) -> TravelMap | None:
         """What of the wanted travel of two inputs is free of contact."""
-        found = self._needs("clearance")
-        if len(self.system.travel_box()) < 2:
-            raise NothingAsked("a travel map needs two inputs that drive something; give a body "
-                               'input = "NAME"')
-        return stops.travel_map(self.system, 0.0, stops.may_touch(self.system, found))
+        table = self._needs("clearance")
+        driving = len(self.system.travel_box())
+        if driving < 2:
+            raise NothingAsked(f"a travel map needs two inputs that drive something, and the file "
+                               f'has {driving}; give a body input = "NAME"')
+        return stops.travel_map(self.system, 0.0, stops.may_touch(self.system, table))
 
     @answer
     def drawn_map(self) -> TravelMap | None:
@@ -249,8 +255,8 @@ class Answers:
     @answer
     def reliefs(self) -> tuple[list, list[str]] | None:
         """Reliefs that cure a miss, and a sentence for each plate that can't be relieved."""
-        found, solids = self._needs("clearance"), self.system.model.solids
-        missed = found[~found["ok"].astype(bool)]
+        table, solids = self._needs("clearance"), self.system.model.solids
+        missed = table[~table["ok"].astype(bool)]
         names = dict.fromkeys(side for pair in missed["pair"]
                               for side in reversed(pair.split(" | "))
                               if isinstance(solids[side], Plate | Washer))

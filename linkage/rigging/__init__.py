@@ -17,5 +17,5 @@ __all__ = ["ERROR", "WITHIN", "Adjustment", "AsBuilt", "Builds", "Chance", "Read
            "as_built_model", "chafe", "chord", "end_misalignment", "end_sheet", "error_bands",
            "fit_as_built", "free_play", "grip_table", "hand_clearance", "misalignment",
            "model_with_lengths", "monte_carlo", "play_bands", "read_readings", "readings_of",
-           "rig_pins", "rod_sheet", "sensitivities", "signed_angle", "spots", "trial_builds", "turns",
-           "wire_table", "write_as_built"]
+           "rig_pins", "rod_sheet", "sensitivities", "signed_angle", "spots", "trial_builds",
+           "turns", "wire_table", "write_as_built"]

@@ -25,6 +25,13 @@ class Ways:
     names: tuple[str, ...]
     ends: np.ndarray
 
+    @classmethod
+    def of_inputs(cls, ends) -> Ways:
+        """Ways along single inputs: ``[(input, end)]``."""
+        names = tuple(dict.fromkeys(name for name, _ in ends))
+        return cls(names, np.array([[end if n == name else 0.0 for n in names]
+                                    for name, end in ends]))
+
     @cached_property
     def long(self) -> np.ndarray:
         """Length of each way along its longest input, degrees (mm), shape (ways,)."""

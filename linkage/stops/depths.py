@@ -1,0 +1,96 @@
+"""How far pieces are apart or how deep they overlap, where only an axis of an overlap is asked."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from ..clearances import Stage
+from ..clearances.stage import SETTLED
+from ..geometry import approach, piece_gap, tube_gap, widest_space
+from ..motion import Posture
+
+PUSHED = 1.0  # mm of clear space that an overlapping piece is pushed out to
+
+
+class Depths(NamedTuple):
+    """What is known of piece pairs at a position each.
+
+    Attributes
+    ----------
+    gap : ndarray (m,)
+        Signed gap, mm; NaN out of reach.
+    way : ndarray (3, m)
+        Direction from the first to the second along which it is measured; NaN out of reach.
+    feet : tuple of two ndarray (3, m)
+        Closest points of the two hulls without their radii; where these overlap, those that would
+        touch last as they are parted, if asked for.
+    """
+
+    gap: np.ndarray
+    way: np.ndarray
+    feet: tuple[np.ndarray, np.ndarray]
+
+
+def depths(stage: Stage, posture: Posture, which, cells, *, feet: bool = False) -> Depths:
+    """Gaps of piece pairs at positions of a posture, to the same number as `Stage.gap` gives.
+
+    Parameters
+    ----------
+    stage : Stage
+    posture : Posture
+        Settled at n positions along one axis.
+    which, cells : ndarray of int (m,)
+        Piece pairs, and the position of each.
+    feet : bool
+        Whether feet of overlapping hulls are asked for.
+
+    Returns
+    -------
+    Depths
+    """
+    found = Depths(np.full(len(which), np.nan), np.full((3, len(which)), np.nan),
+                   tuple(np.full((3, len(which)), np.nan) for _ in range(2)))
+    for here, _ in stage.by_corners(which):
+        hulls = stage.hulls(posture, which[here], cells[here])
+        good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
+        here = here[good]
+        if here.size:
+            gap, way, *points = _between(stage, [h[..., good] for h in hulls], which[here], feet)
+            found.gap[here], found.way[:, here] = gap, way
+            for whole, part in zip(found.feet, points, strict=True):
+                whole[:, here] = part
+    return found
+
+
+@np.errstate(all="ignore")  # parallel edges have no axis of their own
+def _between(stage, hulls, items, feet):
+    """The same at hulls that are all in reach."""
+    if hulls[0].shape[1] <= 2 and hulls[1].shape[1] <= 2:
+        value, way, one, other = tube_gap(*hulls)
+        return value - stage.radii[items], way, one, other
+    seen = approach(*hulls, hulls[1].mean(axis=1) - hulls[0].mean(axis=1))
+    value = np.sqrt((seen.between**2).sum(axis=0))
+    way, one, other = seen.direction.copy(), seen.foot.copy(), seen.foot + seen.between
+    unsure = np.flatnonzero(~(value - seen.proven <= SETTLED) & ~stage.rough[items])
+    for item in np.unique(items[unsure]):
+        here = unsure[items[unsure] == item]
+        pieces = [stage.pieces[k] for k in stage.sides[item]]
+        posed = [hull[:, :len(piece.points), here]
+                 for hull, piece in zip(hulls, pieces, strict=True)]
+        space, axis = widest_space(posed[0], pieces[0], posed[1], pieces[1])
+        value[here], way[:, here] = space, axis
+        if feet:
+            push = (PUSHED - space) * axis
+            pushed = approach(posed[0], posed[1] + push[:, None], axis)
+            one[:, here], other[:, here] = pushed.foot, pushed.foot + pushed.between - push
+        apart = here[space > 0]
+        if apart.size:
+            posed = [hull[..., space > 0].transpose(2, 1, 0) for hull in posed]
+            gap = piece_gap(posed[0], pieces[0], posed[1], pieces[1])
+            value[apart] = gap.value + stage.radii[item]
+            way[:, apart] = gap.direction.T
+            one[:, apart] = (gap.point_a - pieces[0].radius * gap.direction).T
+            other[:, apart] = (gap.point_b + pieces[1].radius * gap.direction).T
+    return value - stage.radii[items], way, one, other
