@@ -40,7 +40,7 @@ INNER = {
     "clearances": [{"joints", "travel", "carrying"}, {"scene"}, {"stage"}, {"cell_bounds"},
                    {"search"}, {"built", "warm"}, {"proof"}, {"valleys"}, {"table"}],
     "stops": [{"ways", "cover", "depths"}, {"first", "reach", "witness"}, {"faces"},
-              {"contact_rates"},
+              {"contact_rates", "covering"},
               {"find", "spacers", "mapping", "real"}, {"judged"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
     "loads": [{"columns", "pilot_forces"}, {"statics"}, {"load_cases"}, {"stick", "stop_contact"},
