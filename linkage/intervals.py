@@ -43,7 +43,7 @@ class Enclosure:
 
     __slots__ = ("_sizes", "inputs", "rows")
 
-    def __init__(self, rows, inputs):
+    def __init__(self, rows: np.ndarray, inputs: int):
         self.rows, self.inputs = rows, inputs
         self._sizes = None
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Context, Decimal
@@ -313,7 +313,7 @@ def rounded_text(value: float, digits: int) -> str:
 
 
 @contextmanager
-def lengths_said_in(unit: str):
+def lengths_said_in(unit: str) -> Iterator[None]:
     """Let errors from within say their lengths in the unit of the file they are about."""
     try:
         yield
@@ -353,7 +353,7 @@ def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> 
 
 COLUMN_UNITS = {"length": "mm", "angle": "°", "force": "N", "moment": "N·mm", "stress": "N/mm²",
                 "angle_per_length": "°/mm", "angle_per_angle": "°/°", "angle_per_inch": "°/in",
-                "load": "N or N·mm", "position": "of the input", "turns": "turns"}
+                "by_row": "as its row says", "position": "of the input", "turns": "turns"}
 
 
 def in_house_units(**columns: str) -> Callable:
@@ -391,15 +391,20 @@ def in_house_units(**columns: str) -> Callable:
 
 
 def _column_unit(column, words, system, inputs) -> str:
-    last = str(column[-1] if isinstance(column, tuple) else column).replace(" ", "_")
-    kind = words.get(last) or next((words[k] for k in words
-                                    if k.endswith("*") and last.startswith(k[:-1])), None)
-    plain = str(column).removeprefix("real_")
+    kind = _kind_of_column(column, words)
     if kind == "position":
         return " or ".join(sorted({control.unit for control in inputs.values()}, reverse=True))
     if kind:
         return COLUMN_UNITS[kind]
+    plain = str(column).removeprefix("real_")
     if plain in inputs:
         return inputs[plain].unit
-    named = str(column).removeprefix("band ")
-    return "°" if system is not None and named in system.model.surfaces else ""
+    surface = str(column).removeprefix("band ")
+    return "°" if system is not None and surface in system.model.surfaces else ""
+
+
+def _kind_of_column(column, words) -> str | None:
+    """Kind of quantity that a column's last word, or what it begins with, stands for."""
+    last = str(column[-1] if isinstance(column, tuple) else column).replace(" ", "_")
+    beginnings = (word for word in words if word.endswith("*") and last.startswith(word[:-1]))
+    return words.get(last) or words.get(next(beginnings, None))

@@ -30,8 +30,8 @@ FLOORS = [
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
     "disk": [{"names"}, {"files"}, {"folders"}],
-    "model": [{"keys", "threads"}, {"shapes"}, {"strength", "fittings"},
-              {"parts", "sizes", "turned"}, {"stock"}, {"whole", "mirroring"},
+    "model": [{"keys", "threads"}, {"shapes", "turn"}, {"solids", "strength", "fittings"},
+              {"parts", "sizes"}, {"stock"}, {"whole", "mirroring"},
               {"file", "document"}, {"patch"}, {"save"}],
     "motion": [{"kernels", "symbolic"}, {"plan"}, {"posture"}, {"rates", "builds"},
                {"together", "bounds_together", "moved"}, {"bounds"}, {"system"}],
@@ -49,9 +49,9 @@ INNER = {
                  "carried_solids"},
                 {"rods", "builds", "wires"}, {"adjustment", "as_built", "pins"}],
     "sizing": [{"dimensions"}, {"targets"}, {"fit"}, {"clearance_terms"}, {"choose"}, {"result"}],
-    "results": [{"blocks", "verdict", "second_core", "sequence", "csv_files"},
-                {"text", "html", "columns"}, {"answers"}, {"hands"}, {"questions", "comparison"},
-                {"chapters"}, {"results"}],
+    "results": [{"blocks", "verdict", "second_core"},
+                {"text", "html", "columns", "sequence"}, {"answers"}, {"hands"},
+                {"questions", "comparison"}, {"chapters"}, {"results", "csv_files"}],
     "sheet": [{"chosen_sizes", "cut_plates", "opening"}],
     "report": [{"as_pdf", "written"}, {"files"}],
     "plots": [{"style", "projection", "numbers"}, {"curves", "views", "turns", "tolerance_bars"},

@@ -1,6 +1,7 @@
 """Results: each answer worked out once, one verdict for every output, and what it may say."""
 
 import os
+import sys
 from pathlib import Path
 
 import pandas as pd
@@ -179,8 +180,14 @@ def test_names_are_one_word_everywhere():
     results = Results(linkage.load(EXAMPLES / "elevons.toml"))
     names = [block.name for block in blocks_of(results) if hasattr(block, "data")]
     assert len(names) == len(set(names))
+    for chapter in CHAPTERS:
+        known = sys.modules[chapter.blocks.__module__].TABLES
+        begins = tuple(name for name in known if name.endswith(" "))
+        for name in results.tables([chapter.name]):
+            assert name in known or name.startswith(begins), f"{name}: not named in its chapter"
     for name, data in results.tables([chapter.name for chapter in CHAPTERS]).items():
         assert "unit" not in data.columns, f"{name} mixes units"
+        assert list(data.attrs["units"]) == list(data.columns), f"{name} does not say its units"
         assert len(set(data.columns)) == len(data.columns), name
         assert all(map(is_table, csv_files({name: data}))), f"{name}: its file would not be seen"
 

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..geometry import approach, piece_gap, tube_gap
+from ..geometry import approach, hull_piece, piece_gap, tube_gap
 from ..intervals import U, row_count, unknown
 from ..motion import Posture, body_of
 from .carrying import carried_points, combined, held_product, product, stacked
-from .scene import Scene, hull_piece
+from .scene import Scene
 
 CORNER_GROUPS = (3, 33)  # like corner counts are worked together: tubes, blocks, round plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out

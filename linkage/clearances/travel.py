@@ -42,7 +42,7 @@ class Travel:
         return cls(tuple(box), ends[None, :, 0], ends[None, :, 1])
 
     @classmethod
-    def of(cls, travel) -> Travel:
+    def of(cls, travel: Travel | dict) -> Travel:
         """A travel as it is, or the whole of a box."""
         return travel if isinstance(travel, Travel) else cls.of_box(travel)
 
@@ -57,7 +57,7 @@ class Travel:
         return self is other or (self.names == other.names and np.array_equal(self.low, other.low)
                                  and np.array_equal(self.high, other.high))
 
-    def seen_along(self, moves: np.ndarray):
+    def seen_along(self, moves: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Ends of the cells as seen along some inputs only, without repeats.
 
         Parameters
@@ -76,7 +76,7 @@ class Travel:
             self._seen[key] = both[:, :len(key)], both[:, len(key):]
         return self._seen[key]
 
-    def grid(self, moves: np.ndarray, parts: int):
+    def grid(self, moves: np.ndarray, parts: int) -> tuple[np.ndarray, np.ndarray]:
         """Even cells over the box, shrunk to what of the travel lies in each.
 
         Parameters
@@ -100,7 +100,8 @@ class Travel:
         _, centres, halves = self.shrunk(centres, np.broadcast_to(size, share.shape), moves)
         return centres, halves
 
-    def shrunk(self, centres: np.ndarray, halves: np.ndarray, moves: np.ndarray):
+    def shrunk(self, centres: np.ndarray, halves: np.ndarray,
+               moves: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Cells shrunk to what of the travel lies in each; those that hold nothing are left out.
 
         Parameters
@@ -137,7 +138,7 @@ class Travel:
                         halves[kept])
         return kept, middle, np.where(last > first, size, (last - first) / 2)
 
-    def holds(self, places, moves) -> np.ndarray:
+    def holds(self, places: np.ndarray, moves: np.ndarray) -> np.ndarray:
         """Whether places (n, inputs) lie in the travel, as far as some inputs go: bool (n,)."""
         low, high = self.seen_along(moves)
         step = max(1, MOST // (len(low) * max(1, low.shape[1])))
@@ -148,7 +149,7 @@ class Travel:
                  for k in range(0, len(places), step)]
         return np.concatenate(found) if found else np.zeros(0, bool)
 
-    def holds_each(self, places, moves) -> np.ndarray:
+    def holds_each(self, places: np.ndarray, moves: np.ndarray) -> np.ndarray:
         """As `holds`, with inputs of its own that count for each place: moves (n, inputs)."""
         held = np.ones(len(places), bool)
         for row in np.unique(moves, axis=0):

@@ -45,14 +45,14 @@ def run(argv: list[str]) -> int:
 
 
 def _relief_options(args, unit):
-    given = {}
+    lengths = {}
     for word in ("cutter", "ligament"):
         text = getattr(args, word)
         if text is not None:
             with at(f"--{word}"):
                 bare = text.replace(".", "", 1).isdecimal() and text.isascii()
-                given[word] = length_mm(float(text) if bare else text, unit)
-    return relief.Options(**given, everything=args.all)
+                lengths[word] = length_mm(float(text) if bare else text, unit)
+    return relief.Options(**lengths, everything=args.all)
 
 
 def _density(model, material):
@@ -75,11 +75,11 @@ def _relieved(system, names, options):
 
 def _proven_again(written, names) -> int:
     """Clearance of the whole written file; 1 when a pair of the plates is missed."""
-    found = clearance(load(written))
-    missed = found[~found["ok"].astype(bool)]
+    table = clearance(load(written))
+    missed = table[~table["ok"].astype(bool)]
     theirs = [pair for pair in missed["pair"] if set(pair.split(" | ")) & set(names)]
     print(f"{written}: written, read back, and its whole clearance worked out again: "
-          f"{len(found) - len(missed)} of {len(found)} near pairs pass.")
+          f"{len(table) - len(missed)} of {len(table)} near pairs pass.")
     for pair in missed["pair"]:
         print(f"MISS  {pair}{'' if pair in theirs else ' (no pair of these plates)'}")
     return 1 if theirs else 0

@@ -47,16 +47,20 @@ def _check(args, system):
         value = getattr(args, word)
         if not 0 < value < 90:
             raise LinkageError(f"--{word} is {value:g}°; give more than 0° and less than 90°")
-    if args.out and not args.readings:
-        raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
+    _check_needs(args)
     if args.out:
         check_file(args.out)
-    for word, needed in (("zeroed", "readings"), ("doubt", "readings"), ("surface", "picture")):
-        if getattr(args, word) and not getattr(args, needed):
-            raise LinkageError(f"--{word} needs --{needed} too")
     if args.surface and args.surface not in system.model.surfaces:
         raise LinkageError(f'--surface: no surface "{args.surface}"; '
                            f"{nearest(args.surface, system.model.surfaces)}")
+
+
+def _check_needs(args) -> None:
+    if args.out and not args.readings:
+        raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
+    for word, needed in (("zeroed", "readings"), ("doubt", "readings"), ("surface", "picture")):
+        if getattr(args, word) and not getattr(args, needed):
+            raise LinkageError(f"--{word} needs --{needed} too")
 
 
 def _parser():

@@ -63,15 +63,15 @@ def directions(system: System, cells: tuple[dict, dict] | None = None,
     -------
     list of Direction
     """
-    found = []
+    ways = []
     for surface in system.model.surfaces if surfaces is None else surfaces:
         moved = moved_by(system, surface)
         strongest = max(moved.values(), default=0.0)
         for name, most in moved.items():
             if commands(most, moved):
-                found.append(_judged(system, surface, name, cells))
-        found += _idle(system, surface, moved, strongest)
-    return sorted(found, key=lambda each: OUTCOMES.index(each.outcome))
+                ways.append(_judged(system, surface, name, cells))
+        ways += _idle(system, surface, moved, strongest)
+    return sorted(ways, key=lambda each: OUTCOMES.index(each.outcome))
 
 
 def commands(most: float, moved: dict) -> bool:
@@ -92,14 +92,14 @@ def moved_by(system: System, surface: str) -> dict:
     dict
     """
     needs = system.plan.depends_on()[system.model.surfaces[surface].body]
-    found = {}
+    turns = {}
     for name, control in system.inputs.items():
         if name in needs and control.body is not None:
             turned = system.sweep(**{name: np.linspace(*control.travel, SAMPLES)}
                                   ).deflection(surface)
             turned = turned[np.isfinite(turned)]
-            found[name] = float(np.ptp(turned)) if turned.size else 0.0
-    return found
+            turns[name] = float(np.ptp(turned)) if turned.size else 0.0
+    return turns
 
 
 def direction_findings(system: System, judged: list[Direction]) -> list[Finding]:
@@ -114,10 +114,10 @@ def direction_findings(system: System, judged: list[Direction]) -> list[Finding]
     -------
     list of Finding
     """
-    told = [Finding(each.surface, each.text, each.miss, "direction") for each in judged
-            if each.outcome != "right"]
-    wrong = [f for f in told if f.miss]
-    return [*wrong, *contradictions(system, judged), *(f for f in told if not f.miss)]
+    findings = [Finding(each.surface, each.text, each.miss, "direction") for each in judged
+                if each.outcome != "right"]
+    wrong = [f for f in findings if f.miss]
+    return [*wrong, *contradictions(system, judged), *(f for f in findings if not f.miss)]
 
 
 def expected_steps(system: System) -> list[str]:
@@ -137,16 +137,17 @@ def expected_steps(system: System) -> list[str]:
     for name, control in system.inputs.items():
         if control.body is None:
             continue
-        seen = []
+        surfaces = []
         for surface in system.model.surfaces:
             moved = moved_by(system, surface)
             due = expected(system, surface, name)
             if isinstance(due, Expected) and name in moved and \
                     commands(moved[name], moved):
                 stays = due.one_sided and due.sign != sign_of(system, surface, "up")
-                seen.append(f"{surface} {'stays down' if stays else said_way(due.way)}")
-        if seen:
-            steps.append(f"{said_end(system, name, True)}: {', '.join(sorted(seen, reverse=True))}")
+                surfaces.append(f"{surface} {'stays down' if stays else said_way(due.way)}")
+        if surfaces:
+            words = ", ".join(sorted(surfaces, reverse=True))
+            steps.append(f"{said_end(system, name, True)}: {words}")
     return steps
 
 
@@ -161,7 +162,7 @@ def flipped(before: System, after: System) -> list[Finding]:
     -------
     list of Finding
     """
-    found = []
+    findings = []
     for surface in after.model.surfaces:
         if surface not in before.model.surfaces:
             continue
@@ -173,8 +174,8 @@ def flipped(before: System, after: System) -> list[Finding]:
             if old != new:
                 text = (f'{said_end(after, name, True)}: "{surface}" went {old} before the change '
                         f"and goes {new} after it")
-                found.append(Finding(surface, text, kind="direction"))
-    return found
+                findings.append(Finding(surface, text, kind="direction"))
+    return findings
 
 
 def _judged(system, surface, name, cells) -> Direction:
@@ -300,8 +301,8 @@ def _half(cells, name, positive):
     """The part of some cells on one side of neutral of an input."""
     low, high = cells[0][name] - cells[1][name], cells[0][name] + cells[1][name]
     low, high = (np.maximum(low, 0.0), high) if positive else (low, np.minimum(high, 0.0))
-    kept = high > low
-    return tuple({n: (k if n == name else each[n])[kept] for n in each}
+    wide = high > low
+    return tuple({n: (k if n == name else each[n])[wide] for n in each}
                  for each, k in zip(cells, ((low + high) / 2, (high - low) / 2), strict=True))
 
 

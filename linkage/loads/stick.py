@@ -77,11 +77,11 @@ def hinge_of_grip_force(motion: Motion, force: ArrayLike, name: str, surface: st
 
 
 def _grip(system, name, grip):
-    found = grip or next(iter(grips(system, name)), None)
-    if found is None:
+    point = grip or next(iter(grips(system, name)), None)
+    if point is None:
         raise LinkageError(f'input "{name}": no grip is known, so no force at it; name a point '
                            f'"grip" on what it drives', input=name)
-    return found
+    return point
 
 
 def _per_rate(motion, surface, name):
@@ -120,17 +120,17 @@ def friction_force(motion: Motion, name: str, grip: str | None = None) -> dict:
     of the rod against the part it is on (its spin about its own line not counted).
     """
     speed = grip_speed(motion, _grip(motion.system, name, grip), name)
-    index, found = list(motion.system.inputs).index(name), {}
+    index, forces = list(motion.system.inputs).index(name), {}
     with np.errstate(invalid="ignore", divide="ignore"):
         for body, part in motion.system.model.bodies.items():
             if part.friction is not None:
                 rate = motion.input_rates.joints.get(body, 0.0)
                 rate = rate[index] if np.ndim(rate) else rate
-                found[body] = np.broadcast_to(part.friction * np.abs(rate) / speed, motion.shape)
+                forces[body] = np.broadcast_to(part.friction * np.abs(rate) / speed, motion.shape)
         for rod, part in motion.system.model.rods.items():
             if part.friction is not None:
-                found[rod] = part.friction * _ball_turns(motion, rod, name) / speed
-    return found
+                forces[rod] = part.friction * _ball_turns(motion, rod, name) / speed
+    return forces
 
 
 def _ball_turns(motion, rod, name):

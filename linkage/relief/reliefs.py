@@ -160,17 +160,22 @@ def _tried(system, flat, swept, options):
     shape = cut_shape(flat, cut, system.model.length)
     model = with_shape(system.model, flat.name, shape)
     fresh = System(model)
-    known = {pair.name: pair.joined for pair in asked(system, flat.name)}
-    for pair in asked(fresh, flat.name):
-        if known.get(pair.name, True) and not pair.joined:
-            raise LinkageError(
-                f'"{flat.name}": the relief cuts away what holds a pivot or rod end '
-                f"({pair.name}); move that, or waive what misses", pair=pair.name)
+    _refuse_lost_joints(system, fresh, flat.name)
     stopping = any(flat.name in stop.between for stop in model.stops.values())
     pairs, after = _bracketed(fresh, flat.name, real_travel(fresh if stopping else system).travel)
     missed = {pair.name: place for pair in pairs
               for least, proven, place in [after[pair.name]] if not proven >= pair.required}
-    return (cut, shape, model, {name: found[1] for name, found in after.items()}), missed
+    return (cut, shape, model, {name: bracket[1] for name, bracket in after.items()}), missed
+
+
+def _refuse_lost_joints(system, fresh, name) -> None:
+    """Refuse a cut after which a plate no longer holds a joint that it held before."""
+    joined = {pair.name: pair.joined for pair in asked(system, name)}
+    for pair in asked(fresh, name):
+        if joined.get(pair.name, True) and not pair.joined:
+            raise LinkageError(
+                f'"{name}": the relief cuts away what holds a pivot or rod end '
+                f"({pair.name}); move that, or waive what misses", pair=pair.name)
 
 
 def asked(system: System, name: str) -> list:
@@ -190,10 +195,10 @@ def _bracketed(system, name, travel):
         return [], {}
     stage = Stage(scene, near)
     proof = prove(stage, travel, 0.05, limit=0.0)
-    found = {}
+    brackets = {}
     for k, pair in enumerate(stage.pairs):
         proven = -np.inf if k in proof.open_at else min(proof.proven[k], proof.least[k])
         place = proof.open_at.get(k, proof.place[k])
-        found[pair.name] = (float(proof.least[k]), float(proven),
-                            dict(zip(travel.names, np.asarray(place).tolist(), strict=True)))
-    return list(stage.pairs), found
+        brackets[pair.name] = (float(proof.least[k]), float(proven),
+                               dict(zip(travel.names, np.asarray(place).tolist(), strict=True)))
+    return list(stage.pairs), brackets

@@ -33,10 +33,10 @@ def both_sides(model: Model, name: str) -> tuple[str, ...]:
     -------
     tuple of str
     """
-    found = []
+    addresses = []
     for address in plates_named(model, name):
-        found += [address, *([twin] if (twin := twin_of(model, address)) else [])]
-    return tuple(dict.fromkeys(found))
+        addresses += [address, *([twin] if (twin := twin_of(model, address)) else [])]
+    return tuple(dict.fromkeys(addresses))
 
 
 def twin_of(model: Model, name: str) -> str | None:

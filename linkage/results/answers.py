@@ -171,9 +171,9 @@ class Answers:
     @answer
     def travels(self) -> pd.DataFrame | None:
         """Required travels against found ones, at the drawn stop where one governs."""
-        found = self.stops
+        table = self.stops
         return gearing.required_travels(
-            self.system, None if found is None else stops.drawn_ends(self.system, found))
+            self.system, None if table is None else stops.drawn_ends(self.system, table))
 
     @answer
     def gearing(self) -> dict[str, pd.DataFrame] | None:
@@ -232,11 +232,12 @@ class Answers:
     @answer
     def travel_map(self) -> TravelMap | None:
         """What of the wanted travel of two inputs is free of contact."""
-        found = self._needs("clearance")
-        if len(self.system.travel_box()) < 2:
-            raise NothingAsked("a travel map needs two inputs that drive something; give a body "
-                               'input = "NAME"')
-        return stops.travel_map(self.system, 0.0, stops.may_touch(self.system, found))
+        table = self._needs("clearance")
+        driving = len(self.system.travel_box())
+        if driving < 2:
+            raise NothingAsked(f"a travel map needs two inputs that drive something, and the file "
+                               f'has {driving}; give a body input = "NAME"')
+        return stops.travel_map(self.system, 0.0, stops.may_touch(self.system, table))
 
     @answer
     def drawn_map(self) -> TravelMap | None:
@@ -247,8 +248,8 @@ class Answers:
     @answer
     def reliefs(self) -> tuple[list, list[str]] | None:
         """Reliefs that cure a miss, and a sentence for each plate that can't be relieved."""
-        found, solids = self._needs("clearance"), self.system.model.solids
-        missed = found[~found["ok"].astype(bool)]
+        table, solids = self._needs("clearance"), self.system.model.solids
+        missed = table[~table["ok"].astype(bool)]
         names = dict.fromkeys(side for pair in missed["pair"]
                               for side in reversed(pair.split(" | "))
                               if isinstance(solids[side], Plate | Washer))

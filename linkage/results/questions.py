@@ -72,13 +72,14 @@ def verdict_of(results: Answers) -> Verdict:
     missed, left_out, met, covers = list(results.also_missed), [], [], []
     asked = asked_of(results)
     results.work_out([name for question in asked for name in question.answers])
-    for question in asked:
+    for question in asked:  # complexity over 10: all that one question can add, in its order
         known = [getattr(results, name) is not None for name in question.answers]
         mine = list(_undecided(results, question))
         left_out += _not_asked(results, question)
         if all(known):
             mine += question.misses(results)
-            met += [judged for judged in [question.judged(results)] if judged and not mine]
+            judged = question.judged(results)
+            met += [judged] if judged and not mine else []
             left_out += question.left_out(results)
             covers += question.covers(results)
         missed += sorted(mine, key=lambda miss: (not miss.decided, -miss.short))
@@ -134,8 +135,8 @@ def _directions_cover(results):
 
 
 def _feels_judged(results):
-    given = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
-    return counted(len(given), "hinge moment's slope", "hinge moments' slopes")
+    hinged = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
+    return counted(len(hinged), "hinge moment's slope", "hinge moments' slopes")
 
 
 def _directions_left(results):
@@ -240,12 +241,12 @@ def _no_clearance_of(results):
 
 
 def _clearance_covers(results):
-    found = results.clearance
+    gaps = results.clearance
     build = ("for every build within the file's tolerances" if results.built else
              "as drawn, not for every build within the tolerances")
     yield (f"Clearance is {build}, for every position "
            f"of {_travel_judged(results)}; what lies at a joint that two parts share left out; "
-           f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
+           f"{len(gaps)} near pairs, {len(gaps.attrs['far'])} far.")
 
 
 def _travel_judged(results) -> str:
@@ -325,9 +326,9 @@ def _load_misses(results):
 
 
 def _margins_judged(results):
-    found = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
-             *results.tube_margins["margin"]]
-    return counted(sum(map(math.isfinite, found)), "margin", "margins")
+    margins = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
+               *results.tube_margins["margin"]]
+    return counted(sum(map(math.isfinite, margins)), "margin", "margins")
 
 
 def _unloaded(results):
@@ -341,25 +342,28 @@ def _unloaded(results):
 
 
 def _no_strength(results):
-    model, rows = results.system.model, results.rod_margins.to_dict("records")
-    for words, names in (
-            ("column and tube", [r["rod"] for r in rows if math.isnan(r["tube_margin"])]),
-            ("end joints", [r["rod"] for r in rows if math.isnan(r["joint_margin"])]),
-            ("tube", [r["body"] for r in results.tube_margins.to_dict("records")
-                      if math.isnan(r["margin"])])):
-        if names:
-            yield f"strength of {words} of {listed(names)}: the file gives none"
-    pushed = [name for name in results.system.travel_box()
-              if not loads.grips(results.system, name)
-              or loads.pilot_force(results.system, name) is None]
+    yield from _without_margin(results)
+    system = results.system
+    pushed = [name for name in system.travel_box()
+              if not loads.grips(system, name) or loads.pilot_force(system, name) is None]
     if pushed:
         yield f"loads from {', '.join(pushed)}: no grip or no limit pilot force"
-    silent = [name for name, surface in model.surfaces.items() if surface.hinge is None]
+    silent = [name for name, surface in system.model.surfaces.items() if surface.hinge is None]
     if silent:
         yield f"hinge moment of {', '.join(silent)}: none in the file"
     for case in results.worst_loads.attrs["unheld"]:
         yield f"load case held nowhere: {case}"
     yield from _unloaded(results)
+
+
+def _without_margin(results):
+    for words, table, margin, part in (
+            ("column and tube", results.rod_margins, "tube_margin", "rod"),
+            ("end joints", results.rod_margins, "joint_margin", "rod"),
+            ("tube", results.tube_margins, "margin", "body")):
+        names = [row[part] for row in table.to_dict("records") if math.isnan(row[margin])]
+        if names:
+            yield f"strength of {words} of {listed(names)}: the file gives none"
 
 
 def _build_misses(results):
@@ -388,10 +392,10 @@ def _tilts_left(results):
 
 
 def _pin_misses(results):
-    unit, seen = results.system.model.length, set()
+    unit, pins = results.system.model.length, set()
     for row in results.rig_pins.to_dict("records"):
-        if row["ok"] is False and row["pin"] not in seen:
-            seen.add(row["pin"])
+        if row["ok"] is False and row["pin"] not in pins:
+            pins.add(row["pin"])
             yield Miss("rig pin", row["pin"], f"holes {shown_length(row['apart'], unit)} apart, "
                        f"{shown_length(row['within'], unit)} allowed",
                        short=row["apart"] - row["within"])

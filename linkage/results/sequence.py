@@ -9,6 +9,7 @@ from .. import gearing
 from ..model import SENSES
 from ..motion import Close, Couple, Drive, System, body_of
 from ..units import LENGTHS, shown_length
+from .blocks import units_in_headings
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -17,6 +18,7 @@ BLANK = ""  # a cell to write into
 TURN = 0.5  # turn of a rod end, the step it is rigged by; common practice
 
 
+@units_in_headings
 def rigging_sequence(system: System, stops: pd.DataFrame | None = None) -> pd.DataFrame:
     """Numbered steps: which way all goes, then pin the stick, set each rod, try the stops.
 
@@ -98,8 +100,8 @@ def _rig_pins(system, joints):
 def _neutrals(system):
     motion = system.sweep()
     for name, surface in system.model.surfaces.items():
-        told = gearing.said_surface(system, name, float(motion.deflection(name)))
-        yield f"read {name} with the stick pinned", surface.body, None, told, _within(surface)
+        deflection = gearing.said_surface(system, name, float(motion.deflection(name)))
+        yield f"read {name} with the stick pinned", surface.body, None, deflection, _within(surface)
 
 
 def _within(surface) -> str:
@@ -141,6 +143,7 @@ def _end(system, stops, name, side, wanted):
     return wanted, f"to the wanted travel, short of {first['stop']}"
 
 
+@units_in_headings
 def readings_form(system: System, digest: str) -> pd.DataFrame:
     """Table to fill in: one row per reading, with the model's digest in each.
 

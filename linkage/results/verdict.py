@@ -35,9 +35,9 @@ class Miss:
     @property
     def sentence(self) -> str:
         """What is missed, by how much and where."""
-        said = f"{self.what}: {self.how_much}" if self.what else self.how_much
+        start = f"{self.what}: {self.how_much}" if self.what else self.how_much
         at = f", at {self.where}" if self.where else ""
-        return f"{said}{at}"
+        return f"{start}{at}"
 
     @property
     def word(self) -> str:

@@ -67,11 +67,11 @@ class _Ends:
 
     def changes(self, counts) -> dict:
         """Change of each rod, mm."""
-        found = {}
+        changes = {}
         for rod, step, count in zip(self.rod, self.step, counts, strict=True):
             if count:
-                found[rod] = found.get(rod, 0.0) + float(step * count)
-        return found
+                changes[rod] = changes.get(rod, 0.0) + float(step * count)
+        return changes
 
 
 def adjust(system: System, measured: dict | None = None, within: float = WITHIN) -> Adjustment:
@@ -113,8 +113,9 @@ def adjust(system: System, measured: dict | None = None, within: float = WITHIN)
     if not any(abs(angle) > within for angle in before.values()):
         counts, least = np.zeros(len(ends.rod), int), True
     elif not ends.rod:
-        raise LinkageError("no rod end may be turned: the file has to give thread, engaged, most "
-                           "and least or witness of the rod ends; see rod_end and fitted")
+        raise LinkageError(f"no rod end may be turned, of {2 * len(rods)} on the runs: the file "
+                           f"has to give thread, engaged, most and least or witness of the rod "
+                           f"ends; see rod_end and fitted", ends=2 * len(rods))
     else:
         counts, least = _counts(system, start, ends, within)
     changes = ends.changes(counts)
@@ -161,25 +162,25 @@ def _explained(system, rods, wanted) -> dict:
             break
     if np.all(np.abs(off) <= 1e-6):
         return changes
-    told = ", ".join(f"{surface} {angle:.2f}°" for surface, angle in wanted.items())
-    raise LinkageError(f"no rod lengths put the surfaces where they were measured ({told} with "
+    angles = ", ".join(f"{surface} {angle:.2f}°" for surface, angle in wanted.items())
+    raise LinkageError(f"no rod lengths put the surfaces where they were measured ({angles} with "
                        f"every input at 0); measure them again", measured=wanted)
 
 
 def _turnable(system, rods):
-    found, why = [], {}
+    ends, why = [], {}
     for rod in rods:
         for i, end in enumerate(system.model.rods[rod].ends):
-            said, (fitted, _, thread) = half_turns(system.model, rod, i), \
+            turns, (fitted, _, thread) = half_turns(system.model, rod, i), \
                 system.model.fitting(rod, i)
-            if said is not None:
-                found.append((rod, i, thread.pitch / 2, *said))
+            if turns is not None:
+                ends.append((rod, i, thread.pitch / 2, *turns))
             elif fitted is not None and not fitted.adjustable:
                 why[f"{rod}, {end}"] = "can't be turned in place"
             else:
                 why[f"{rod}, {end}"] = "its thread, engaged, most, or least or witness is not in " \
                                        "the file"
-    rod, which, step, low, high = zip(*found, strict=True) if found else ((),) * 5
+    rod, which, step, low, high = zip(*ends, strict=True) if ends else ((),) * 5
     return _Ends(rod, which, np.array(step), np.array(low), np.array(high)), why
 
 
@@ -209,9 +210,9 @@ def _chosen(off, slope, ends, within):
     counts, proven = np.zeros(len(ends.rod)), True
     for surfaces, own in _runs(slope):
         part = ends.some(own)
-        found = _solved(off[surfaces], slope[np.ix_(surfaces, own)], part, within) \
+        solution = _solved(off[surfaces], slope[np.ix_(surfaces, own)], part, within) \
             or _solved(off[surfaces], slope[np.ix_(surfaces, own)], part, None)
-        counts[own], proven = found[0], proven and found[1]
+        counts[own], proven = solution[0], proven and solution[1]
     return counts, proven
 
 

@@ -186,15 +186,15 @@ def _work(task: _Task) -> list:
     inputs = {name: np.asarray(value, dtype=float) for name, value in task.inputs.items()}
     shape = np.broadcast_shapes(*(np.shape(value) for value in inputs.values()))
     rows = max(1, IN_CACHE // max(1, math.prod(shape)))
-    found = [np.empty((task.count, *shape)) for _ in task.surfaces]
+    deflections = [np.empty((task.count, *shape)) for _ in task.surfaces]
     for start in range(0, task.count, rows):
         part = slice(start, start + rows)
         varied = {name: value[part].reshape(-1, *(1,) * len(shape))
                   for name, value in errors.items()}
         motion = task.system.sweep_with(_built(task, varied), **inputs)
-        for whole, surface in zip(found, task.surfaces, strict=True):
+        for whole, surface in zip(deflections, task.surfaces, strict=True):
             whole[part] = motion.deflection(surface)
-    return found
+    return deflections
 
 
 def _errors(task) -> dict:

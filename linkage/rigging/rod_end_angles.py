@@ -45,10 +45,10 @@ def misalignment(system: System) -> pd.DataFrame:
     rows, box = [], system.travel_box()
     for rod, part in system.model.rods.items():
         for i, end in enumerate(part.ends):
-            bolt, told = _bolt(system.model, rod, i)
+            bolt, axis = _bolt(system.model, rod, i)
             allowed, source = _allowed(system.model, rod, i)
             row = {"rod": rod, "end": end, "neutral": np.nan, "greatest": np.nan,
-                   "allowed": allowed, "source": source, "ok": None, "bolt": told,
+                   "allowed": allowed, "source": source, "ok": None, "bolt": axis,
                    **dict.fromkeys(box, np.nan)}
             if bolt is not None:
                 row |= _greatest(system, rod, i, bolt)

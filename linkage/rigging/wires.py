@@ -71,14 +71,14 @@ def chord(system: System, wire: str) -> Chord:
         motion = pruned.sweep(**dict(zip(box, sides, strict=True)))
         return np.linalg.norm(motion.point(clamps[0]) - motion.point(clamps[1]), axis=-1)
 
-    found = []
+    extremes = []
     for sense in (1.0, -1.0):
         value, place = extreme(lambda *s, k=sense: k * apart(*s), list(box.values())) if box \
             else (sense * float(apart()), [])
         proven = _proven_least(pruned, clamps, box, sense, value)
-        found.append((sense * value, dict(zip(box, map(float, place), strict=True)),
-                      sense * proven))
-    (least, least_at, low), (greatest, greatest_at, high) = found
+        extremes.append((sense * value, dict(zip(box, map(float, place), strict=True)),
+                         sense * proven))
+    (least, least_at, low), (greatest, greatest_at, high) = extremes
     return Chord(least, greatest, least_at, greatest_at, low, high)
 
 

@@ -79,7 +79,7 @@ def cuts(layout: Layout, values: np.ndarray,
         And the pairs that no dimension changes; of two that change alike, as twins do, one.
     """
     systems = [_system(layout, values + move) for move in _moves(len(values))]
-    found, still = [], []
+    terms, still = [], []
     for pair, position in watched:
         gaps = np.array([np.nan if s is None else float(pair_gap(s.sweep(**position), pair))
                          for s in systems])
@@ -88,11 +88,11 @@ def cuts(layout: Layout, values: np.ndarray,
             still.append(pair.name)
             continue
         if any(abs(other.value - gaps[0]) < SAME and np.abs(other.rate - rate).max() < SAME
-               for other in found):
+               for other in terms):
             continue
         aim = Aim("clearance", pair.name, "", "", pair.required + PAD, 0.0)
-        found.append(Cut(aim, tuple(position.items()), float(gaps[0]), rate, values))
-    return tuple(found), tuple(dict.fromkeys(still))
+        terms.append(Cut(aim, tuple(position.items()), float(gaps[0]), rate, values))
+    return tuple(terms), tuple(dict.fromkeys(still))
 
 
 def _moves(count):

@@ -9,6 +9,7 @@ derivative to the last digit (complex step; Squire & Trapp, SIAM Review 40, 1998
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -96,22 +97,33 @@ def aims_of(system: System) -> tuple[Aim, ...]:
     -------
     tuple of Aim
     """
-    found = []
+    return (*_travels(system), *_ratios(system), *_directions(system), *_margins(system))
+
+
+def _travels(system):
     for surface, part in system.model.surfaces.items():
         for require in part.require:
             name = require.input or gearing.driving_input(system, surface)
-            found += [Aim("travel", surface, way, name or "", getattr(require, way), require.within)
-                      for way in SIGNS if getattr(require, way) is not None]
+            for way in SIGNS:
+                if getattr(require, way) is not None:
+                    yield Aim("travel", surface, way, name or "", getattr(require, way),
+                              require.within)
+
+
+def _ratios(system):
+    """Gearings and differentials."""
     for part in system.model.size.targets.values():
         name = part.input or gearing.driving_input(system, part.surface)
         kind = "gearing" if part.differential is None else "differential"
-        found.append(Aim(kind, part.surface, "", name or "", part.wanted, part.within))
-    found += _directions(system)
+        yield Aim(kind, part.surface, "", name or "", part.wanted, part.within)
+
+
+def _margins(system):
     least = system.model.size.over_centre
     if least is not None:
-        found += [Aim("over-centre", end, rod, "", least, 0.0) for rod in system.model.rods
-                  for end in system.sweep().margins(rod)]
-    return tuple(found)
+        for rod in system.model.rods:
+            for end in system.sweep().margins(rod):
+                yield Aim("over-centre", end, rod, "", least, 0.0)
 
 
 def _directions(system):
@@ -139,7 +151,8 @@ class Trial:
         Inputs and positions within their travels where a surface may go farther than at an end.
     """
 
-    def __init__(self, system: System, layout: Layout, values, between=()):
+    def __init__(self, system: System, layout: Layout, values: np.ndarray,
+                 between: Iterable[tuple[str, float]] = ()):
         self.system = system
         dimensions, seeds = layout.dimensions(values)
         self.index, positions = _positions(system, between)
@@ -200,12 +213,12 @@ class Trial:
         sign = aim.turn * hinge_sign(self.system.model.bodies[
             self.system.model.surfaces[aim.of].body])
         places = [0, *self.index[aim.input]]
-        found = [self._signed_gearing(aim, place) for place in places]
-        values = np.array([value * sign for value, _ in found])
+        gearings = [self._signed_gearing(aim, place) for place in places]
+        values = np.array([value * sign for value, _ in gearings])
         if not np.isfinite(values).all():
             return np.nan, np.zeros(self.dual.count)
         worst = int(values.argmin())
-        return float(values[worst]), found[worst][1] * sign
+        return float(values[worst]), gearings[worst][1] * sign
 
     def _signed_gearing(self, aim, place):
         """Gearing at one place about the body's axis as written, and its rates."""
@@ -247,15 +260,20 @@ def _positions(system, between):
     """
     box = system.travel_box()
     rows, index = [dict.fromkeys(box, 0.0)], {name: [] for name in box}
-    for name, position in [*((name, end) for name, travel in box.items() for end in travel),
-                           *between]:
+    ends = [(name, end) for name, travel in box.items() for end in travel]
+    for name, position in [*ends, *between]:
         index[name].append(len(rows))
         rows.append(dict.fromkeys(box, 0.0) | {name: position})
+    rows += _all_together(box)
+    return index, {name: np.array([row[name] for row in rows]) for name in box}
+
+
+def _all_together(box) -> list[dict]:
+    """Ends, and of two inputs half-way to them too, of every input with those of every other."""
     shares = (1.0, 0.5) if len(box) < 3 else (1.0,)
     sides = [[*(end * share for end in travel for share in shares), 0.0]
              for travel in box.values()]
-    rows += [dict(zip(box, row, strict=True)) for row in itertools.product(*sides)]
-    return index, {name: np.array([row[name] for row in rows]) for name in box}
+    return [dict(zip(box, row, strict=True)) for row in itertools.product(*sides)]
 
 
 @dataclass(frozen=True)

@@ -65,8 +65,8 @@ def direction_rows(system: System) -> list[dict]:
         text and miss; all that go the right way in one.
     """
     judged = directions(system)
-    rows = [{"text": found.text, "miss": found.miss}
-            for found in direction_findings(system, judged)]
+    rows = [{"text": finding.text, "miss": finding.miss}
+            for finding in direction_findings(system, judged)]
     right = "; ".join(f"{way.end}: {way.surface} {way.goes}" for way in judged
                       if way.outcome == "right")
     return [*rows, *([{"text": f"Directions right: {right}.", "miss": False}] if right else [])]
@@ -87,14 +87,14 @@ def waiting_row(system: System, name: str) -> dict:
             "chart": None, "deflections": {}, "governs": None, "reason": ""}
 
 
-def stop_row(system: System, name: str, made: Meeting | None = None) -> dict:
+def stop_row(system: System, name: str, faces: Meeting | None = None) -> dict:
     """A stop as it stands: where it is reached and what the surfaces do there.
 
     Parameters
     ----------
     system : System
     name : str
-    made : Meeting, optional
+    faces : Meeting, optional
         The stop made ready before, when nothing but its spacer has changed.
 
     Returns
@@ -104,8 +104,8 @@ def stop_row(system: System, name: str, made: Meeting | None = None) -> dict:
     """
     row = waiting_row(system, name)
     try:
-        made = made or meeting(system, name)
-        row["angle"] = float(made.contact(row["thickness"]))
+        faces = faces or meeting(system, name)
+        row["angle"] = float(faces.contact(row["thickness"]))
     except LinkageError as error:
         return row | {"error": error.sentence}
     motion = system.sweep(**{row["input"]: row["angle"]})
@@ -121,12 +121,12 @@ def most_thickness(spacer: Spacer | None) -> float:
 
 def spacer_chart(system: System, name: str) -> list:
     """Where a stop is reached against the thickness of its spacer: ``[[mm], [angle or None]]``."""
-    made = meeting(system, name)
-    thickness = np.linspace(0.0, most_thickness(made.stop.spacer), CHARTED)
+    faces = meeting(system, name)
+    thickness = np.linspace(0.0, most_thickness(faces.stop.spacer), CHARTED)
     angles = []
-    for t in sorted({*thickness.tolist(), made.thickness, *made.stop.spacer.stock}):
+    for t in sorted({*thickness.tolist(), faces.thickness, *faces.stop.spacer.stock}):
         try:
-            angles.append((t, float(made.contact(t))))
+            angles.append((t, float(faces.contact(t))))
         except LinkageError:
             angles.append((t, None))
     return [list(column) for column in zip(*angles, strict=True)]
@@ -140,19 +140,20 @@ def governing(system: System) -> dict:
     system : System
     """
     try:
-        found = find_stops(system)
+        contacts = find_stops(system)
     except LinkageError:
         return {}
-    return {row["stop"]: (bool(row["governs"]), row["reason"]) for row in found.to_dict("records")}
+    return {row["stop"]: (bool(row["governs"]), row["reason"])
+            for row in contacts.to_dict("records")}
 
 
 def proof_of(system: System) -> dict:
     """The proven clearance table over the whole wanted travel, ready for the page."""
-    found = clearance(system)
+    gaps = clearance(system)
     names = list(system.travel_box())
     rows = {row["pair"]: _proof_row(system, row, {n: row[n] for n in names})
-            for row in found.to_dict("records")}
-    return _proof(system, rows, found.attrs["far"], found.attrs["open"])
+            for row in gaps.to_dict("records")}
+    return _proof(system, rows, gaps.attrs["far"], gaps.attrs["open"])
 
 
 def quick_proof(system: System) -> dict:
@@ -217,11 +218,11 @@ def map_of(system: System) -> dict | None:
     """The travel map a little past the wanted travel; None with less than two inputs."""
     if len(system.travel_box()) < 2 or not system.model.solids:
         return None
-    found = travel_map(system, MARGIN)
-    return {"usable": found.usable,
+    travel = travel_map(system, MARGIN)
+    return {"usable": travel.usable,
             "boundaries": {pair: np.round(line, 3).tolist()
-                           for pair, line in found.boundaries.items()},
-            "free": np.round(found.free, 3).tolist(), "old": False}
+                           for pair, line in travel.boundaries.items()},
+            "free": np.round(travel.free, 3).tolist(), "old": False}
 
 
 def exact_at(system: System, position: dict, pairs: Iterable[str], gaps: Callable) -> dict:

@@ -14,8 +14,8 @@ import os
 import subprocess
 import sys
 import threading
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, TextIO
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Any, TextIO
 
 from ..errors import LinkageError
 from ..model.file import format_model, parse_model
@@ -49,7 +49,7 @@ class Prover:
         Called from a thread with (serial, what, value) for every answer.
     """
 
-    def __init__(self, heard):
+    def __init__(self, heard: Callable[[int, str, Any], None]):
         self._heard, self._process, self._busy, self._serial = heard, None, False, 0
         self._lock = threading.Lock()
 

@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Directions",)
+
 
 def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on what was found of how the system moves."""

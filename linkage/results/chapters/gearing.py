@@ -13,7 +13,7 @@ from ... import gearing
 from ...model import STATIONS
 from ...motion import BEYOND
 from ...units import LENGTHS
-from ..blocks import DataTable, Heading, Picture, Table, Text
+from ..blocks import DataTable, Heading, Picture, Table, Text, units_in_headings
 from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Required travels", "Gearing over ", "Motion", "Differential", "Cross-talk", "Sticks",
+          "Left and right", "Over-centre margins")
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
 STEPS = 21  # stick positions along each input in the tables that are only data
 MOST = 50_000  # rows of the table of every position
@@ -86,13 +88,14 @@ def _curves(results, name):
     return plots.gearing_curves(results.system, input=name, travels=results.travels)
 
 
+@units_in_headings
 def flat_gearing(system: System, table: pd.DataFrame) -> pd.DataFrame:
     """A gearing table with plain headings in the file's own unit, its position first."""
     unit = system.model.length
-    kept = [(part, what) for part, what in table.columns
-            if not what.startswith("per ") or what == f"per {unit}"]
+    wanted = [(part, what) for part, what in table.columns
+              if not what.startswith("per ") or what == f"per {unit}"]
     columns = {f"{table.index.name} {system.inputs[table.index.name].unit}": table.index}
-    for part, what in kept:
+    for part, what in wanted:
         per = LENGTHS[unit].mm if what in ("movement", "edge") else 1.0
         columns[f"{part} {HEADS[what].format(unit=unit)}"] = table[part, what].to_numpy() / per
     return pd.DataFrame(columns)
@@ -118,6 +121,7 @@ def _alike(results):
                         words=in_words(system, shown))
 
 
+@units_in_headings
 def motion_table(system: System) -> pd.DataFrame:
     """Every surface, body and named grip over a grid of the whole wanted travel.
 

@@ -10,14 +10,17 @@ import pandas as pd
 
 from ... import gearing, rigging
 from ...units import LENGTHS
-from ..blocks import DataTable, Heading, Table, Text
+from ..blocks import DataTable, Heading, Table, Text, units_in_headings
 from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Tolerance bands", "Most moved by", "Contributors", "Builds by chance",
+          "Free play bands", "Free play")
 NONE = "none in the file; give [tolerance] hardpoint, rod and spacer"
+NO_PLAY = "none in the file; give [play] pivot and rod_end"
 
 
 def blocks(results: Answers) -> Iterator[Block]:
@@ -26,20 +29,23 @@ def blocks(results: Answers) -> Iterator[Block]:
     if results.spots is None:
         yield Text(f"Missing: {results.why_not('spots')}.", "missing")
         return
-    if results.rigged is None or not results.rigged["moves"].to_numpy().any():
-        yield Text(f"Build tolerances: {results.why_not('rigged') or NONE}.", "missing")
-    elif results.few_builds is not None and results.few_builds.unbuildable:
-        yield Text(f"{results.few_builds.lost:,} of {results.few_builds.count:,} builds within the "
-                   f"tolerances can't be put together somewhere in the travel, so no figure of "
-                   f"the others is given: check the tolerances, and how near dead centre the run "
-                   f"comes.", "miss")
-    else:
-        yield from _bands(results)
+    yield from _tolerances(results)
     if results.play is None or results.play.empty:
-        yield Text(f"Free play: {results.why_not('play') or 'none in the file; give [play] pivot '}"
-                   f"{'' if results.why_not('play') else 'and rod_end'}.", "missing")
+        yield Text(f"Free play: {results.why_not('play') or NO_PLAY}.", "missing")
     else:
         yield from _play(results)
+
+
+def _tolerances(results):
+    builds = results.few_builds
+    if results.rigged is None or not results.rigged["moves"].to_numpy().any():
+        yield Text(f"Build tolerances: {results.why_not('rigged') or NONE}.", "missing")
+    elif builds is not None and builds.unbuildable:
+        yield Text(f"{builds.lost:,} of {builds.count:,} builds within the tolerances can't be put "
+                   f"together somewhere in the travel, so no figure of the others is given: check "
+                   f"the tolerances, and how near dead centre the run comes.", "miss")
+    else:
+        yield from _bands(results)
 
 
 def _bands(results):
@@ -68,12 +74,12 @@ def _per(system) -> float:
 
 def _largest(per, most: int = 5):
     """The largest contributors at each surface's worst spot, rods set."""
-    rigged, kept = per[per["rods"] == "set to neutral"], []
+    rigged, tables = per[per["rods"] == "set to neutral"], []
     for _, mine in rigged.groupby("surface", sort=False):
         totals = mine.groupby("at", sort=False)["moves °"].sum()
         if totals.max() > 0:
-            kept.append(mine[mine["at"] == totals.idxmax()].head(most))
-    return pd.concat(kept) if kept else rigged.head(0)
+            tables.append(mine[mine["at"] == totals.idxmax()].head(most))
+    return pd.concat(tables) if tables else rigged.head(0)
 
 
 def tells(results: Answers, surface: str, at: str) -> bool:
@@ -82,6 +88,7 @@ def tells(results: Answers, surface: str, at: str) -> bool:
     return not inputs or gearing.driving_input(results.system, surface) in inputs
 
 
+@units_in_headings
 def tolerance_bands(results: Answers) -> pd.DataFrame:
     """Error bands as made and rigged, side by side, with the deflection as drawn; degrees."""
     table = rigging.error_bands(results.drilled).merge(
@@ -91,8 +98,8 @@ def tolerance_bands(results: Answers) -> pd.DataFrame:
     drawn = [float(results.system.sweep(**places[at]).deflection(surface))
              for surface, at in zip(table["surface"], table["at"], strict=True)]
     table.insert(2, "drawn", drawn)
-    kept = [tells(results, *pair) for pair in zip(table["surface"], table["at"], strict=True)]
-    return table[kept].reset_index(drop=True)
+    telling = [tells(results, *pair) for pair in zip(table["surface"], table["at"], strict=True)]
+    return table[telling].reset_index(drop=True)
 
 
 def _chance(results):
@@ -115,8 +122,8 @@ def _chance(results):
 def _play(results):
     system = results.system
     bands = rigging.play_bands(results.play)
-    kept = [tells(results, *pair) for pair in zip(bands["surface"], bands["at"], strict=True)]
-    bands = bands[kept]
+    telling = [tells(results, *pair) for pair in zip(bands["surface"], bands["at"], strict=True)]
+    bands = bands[telling]
     chords = [system.model.surfaces[name].chord for name in bands["surface"]]
     bands = bands.assign(edge=[math.nan if chord is None else chord * math.radians(worst)
                                for chord, worst in zip(chords, bands["worst"], strict=True)])
