@@ -41,7 +41,7 @@ INNER = {
                    {"cell_bounds"}, {"search"}, {"built", "warm"}, {"proof"}, {"valleys"},
                    {"table"}],
     "stops": [{"ways", "cover", "depths"}, {"first", "reach", "witness"}, {"faces"},
-              {"contact_rates"},
+              {"contact_rates", "covering"},
               {"find", "spacers", "mapping", "real"}, {"judged"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
     "loads": [{"columns", "pilot_forces", "finer"}, {"statics"}, {"load_cases"},
