@@ -35,12 +35,11 @@ def state_from_disk(system: System) -> dict:
         row["governs"], row["reason"] = known.get(row["name"], (None, ""))
         if row["on"] and not row["error"]:
             row["chart"] = spacer_chart(system, row["name"])
-    solids = bool(system.model.solids)
     return {"serial": 0, "heard": 0, "busy": [], "failed": "", "ages": {},
             "limits": limits_of(system), "wanted": limits_of(system),
             "directions": direction_rows(results), "required": required_rows(results),
             "stops": stops,
-            "proof": proof_of(system) if solids else None, "map": map_of(results)}
+            "proof": proof_of(results), "map": map_of(results)}
 
 
 def write_page(system: System) -> str:

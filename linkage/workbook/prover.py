@@ -37,13 +37,7 @@ if TYPE_CHECKING:
 PHASES = {"directions": direction_rows, "required": required_rows,
           "stops": lambda results: [stop_row(results.system, name)
                                     for name in results.system.model.stops],
-          "proof": lambda results: _of_solids(quick_proof, results.system),
-          "governs": governing, "map": map_of,
-          "table": lambda results: _of_solids(proof_of, results.system)}
-
-
-def _of_solids(proof, system):
-    return proof(system) if system.model.solids else None
+          "proof": quick_proof, "governs": governing, "map": map_of, "table": proof_of}
 
 
 class Prover:
