@@ -73,8 +73,9 @@ def _claim(pair, rows, far):
     key, most = frozenset(pair.names), pair.required + NEAR
     if key in rows:
         low = min(rows[key]["proven"], np.nan_to_num(rows[key]["least"], nan=np.inf))
-    else:
-        low = far.get(key, pair.required + 2 * ROUNDED if pair.balls else np.nan)
+    else:  # of a far pair nothing is printed but that it keeps what is required
+        low = pair.required + min(far[key] - pair.required, NEAR) / 2 if key in far else \
+            pair.required + 2 * ROUNDED if pair.balls else np.nan
     low = min(float(low), most) - ROUNDED
     if low < 0 and pair.required == 0 and low > -ROUNDED - 1e-12:
         low = 0.0
