@@ -131,8 +131,11 @@ class Book:
         low = min(ahead) + min(min(behind), 0.0)
         self.finer = behind, ahead, apart
         near = min(range(len(b)), key=ahead.__getitem__)
+        wide = [high - low for low, high in cell]
+        rest = spread(rows_a, rest_a, foot) + spread(rows_b, rest_b, near)
         self.moved = [sum(abs(a[foot][m]) + abs(b[near][m]) for m, name in enumerate(table.names)
-                          if k in name) for k in range(table.count)]
+                          if k in name) + rest * wide[k] / max(sum(wide), 1e-9)
+                      for k in range(table.count)]
         return self.less(low, n, sides)
 
     def less(self, low, n, sides):
