@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.check import FORMAT, ROUNDED, digest
+from ..checker.verdict import FORMAT, ROUNDED, digest
 from ..checker.leaves import Book
-from ..checker.reading import read
+from ..checker.reading import Refused, read
 from ..clearances import scene_of
 from ..clearances.stage import Stage
 from ..clearances.table import NEAR
 from ..disk import write_bytes
+from ..errors import LinkageError
 from .trees import Grower, Tree
 
 if TYPE_CHECKING:
@@ -40,10 +41,18 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     -------
     dict
         As the checker reads it.
+
+    Raises
+    ------
+    LinkageError
+        When the checker does not know something that the file holds.
     """
     file = Path(file)
-    machine = read(file.read_text("utf-8-sig"), file.parent)
-    book, travel = Book(machine), system.travel_box()
+    try:
+        machine = read(file.read_text("utf-8-sig"), file.parent)
+        book, travel = Book(machine), system.travel_box()
+    except Refused as refused:
+        raise LinkageError(f"no certificate can be written: {refused}") from refused
     rows = {frozenset(row["pair"].split(" | ")): row for _, row in table.iterrows()}
     far = {frozenset(name.split(" | ")): low for name, low in table.attrs["far"].items()}
     root = tuple(travel.get(name, (0.0, 0.0)) for name in book.motion.names)
