@@ -69,8 +69,8 @@ INNER = {
                  {"tubes", "features", "overlap", "closest", "halving"},
                  {"gaps"}],
 }
-ROOMS = {"numpy": None, "flint": {"checker"}, "pint": {"units"}, "tomli_w": {"model"}, "tomlkit": {"model"},
-         "sympy": {"motion"},
+ROOMS = {"numpy": None, "flint": {"checker"}, "pint": {"units"}, "tomli_w": {"model"},
+         "tomlkit": {"model"}, "sympy": {"motion"},
          "pandas": {"gearing", "clearances", "stops", "results", "loads", "rigging",
                     "sizing", "certificate"},
          "shapely": {"geometry", "stops", "relief", "plots"}, "ezdxf": {"relief"},
