@@ -167,7 +167,7 @@ def _troubles(system: System, first, proven) -> dict:
 def _touches(system, ways, first, proven):
     """Each pair that is no stop: its name, and how far free and where met along each way."""
     near = [pair for pair in near_of(system) if pair.rule not in ("stop", "waived")]
-    apart_to = _apart_to(proven, near, ways)
+    apart_to = _apart_to(system, proven, near, ways)
     asked = np.flatnonzero((apart_to < 1.0).any(axis=1))
     if not asked.size:
         return
@@ -178,10 +178,10 @@ def _touches(system, ways, first, proven):
         yield pair.name, found.free_to[k], found.met_at[k]
 
 
-def _apart_to(proven, pairs, ways) -> np.ndarray:
+def _apart_to(system, proven, pairs, ways) -> np.ndarray:
     """Share of each way up to which pairs are proven apart by a clearance table: (pairs, ways)."""
     share = np.zeros((len(pairs), len(ways.ends)))
-    for travel, low in () if proven is None else proven_apart(proven):
+    for travel, low in () if proven is None else proven_apart(system, proven):
         ends = np.zeros((len(ways.ends), len(travel.names)))
         ends[:, [travel.names.index(name) for name in ways.names]] = ways.ends
         clear = np.array([low.get(pair.name, -np.inf) > 0 for pair in pairs], dtype=bool)
