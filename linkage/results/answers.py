@@ -23,6 +23,7 @@ from .sequence import rigging_sequence
 if TYPE_CHECKING:
     import pandas as pd
 
+    from ..gearing.gearing_sign import SignProof
     from ..gearing.surface_ways import Direction
     from ..rigging.builds import Builds
     from ..rigging.tolerances import Spot
@@ -156,12 +157,18 @@ class Answers:
     @answer
     def margins(self) -> pd.DataFrame | None:
         """Over-centre margins of both ends of every rod."""
-        return gearing.margins(self.system)
+        return gearing.margins(self.system, stops.judged_box(self.system))
 
     @answer
     def directions(self) -> list[Direction] | None:
-        """Which way every surface goes for each input that commands it."""
-        return gearing.directions(self.system)
+        """Which way every surface goes for each input that commands it, over the real travel."""
+        real = self.real_travel
+        return gearing.directions(self.system, None if real is None else real.travel.spread)
+
+    @answer
+    def reach(self) -> SignProof | None:
+        """Whether every rod is proven to reach all over the real travel, and where not."""
+        return stops.out_of_reach(self.system, stops.judged_travel(self.system))
 
     @answer
     def findings(self) -> list | None:

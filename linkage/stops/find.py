@@ -50,6 +50,10 @@ def find_stops(system: System, proven: pd.DataFrame | None = None) -> pd.DataFra
     LinkageError
         When a stop touches at neutral, never meets, or has a spacer thicker than its gap.
     """
+    return system.kept("stops", lambda: _found(system, proven)).copy()
+
+
+def _found(system, proven):
     import pandas as pd
 
     met = _met(system)
@@ -81,20 +85,26 @@ def ends_without_stop(system: System, stops: pd.DataFrame) -> list[tuple[str, st
     return [key for key, governed in sides.items() if not governed]
 
 
-def drawn_ends(system: System, stops: pd.DataFrame) -> dict:
+def drawn_ends(system: System, stops: pd.DataFrame | None = None) -> dict:
     """Both ends of each input, the others at 0: the drawn stop that governs, else the wanted end.
 
     Parameters
     ----------
     system : System
-    stops : DataFrame
-        As `find_stops` gives it.
+    stops : DataFrame, optional
+        What `find_stops` gave, when it is known already.
 
     Returns
     -------
     dict
         ``{input: (least, greatest)}``, degrees (mm for a slide).
+
+    Raises
+    ------
+    LinkageError
+        As `find_stops`.
     """
+    stops = find_stops(system) if stops is None else stops
     ends = {name: list(control.travel) for name, control in system.inputs.items()
             if control.body is not None}
     for row in stops[stops["governs"]].to_dict("records"):

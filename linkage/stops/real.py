@@ -110,6 +110,14 @@ def judged_box(system: System) -> dict:
         return system.travel_box()
 
 
+def judged_travel(system: System) -> Travel:
+    """The cells of the same; the whole wanted travel where a stop leaves none at all."""
+    try:
+        return real_travel(system).travel
+    except LinkageError:
+        return Travel.of_box(system.travel_box())
+
+
 def _worked_out(system, tolerances) -> RealTravel:
     made = [meeting(system, name) for name in system.model.stops]
     for m in made:

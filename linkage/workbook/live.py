@@ -100,7 +100,8 @@ class Workbook(anywidget.AnyWidget):
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = system.travel_box(BEYOND), {}, None
         self._meetings, self._shaped = {}, system
-        self._known = {"directions": direction_rows(system), "required": required_rows(system)}
+        self._known = _known_at_once(system) if prove else {
+            "directions": direction_rows(system), "required": required_rows(system)}
         self._made_at = {}
         self._ask_over, self._setting, self._failed = False, False, ""
         try:
@@ -116,7 +117,7 @@ class Workbook(anywidget.AnyWidget):
         late = self._prover is not None
         self._stops = {name: waiting_row(system, name) if late else self._stop(name)
                        for name in system.model.stops}
-        self._begin(late, fresh=True)
+        self._begin(late, fresh=not late)
         self.observe(self._moved, "position")
         self.observe(self._limited, "limits")
         self.observe(self._spaced, "spacers")
@@ -456,3 +457,11 @@ class Workbook(anywidget.AnyWidget):
                 raise
             self._say("")
         return True
+
+
+def _known_at_once(system) -> dict:
+    """What can be said before the stops are found: wrong directions, and what is required."""
+    wrong = [row for row in direction_rows(system, stopped=False) if row["miss"]]
+    known = {"required": [{**row, "found": None}
+                          for row in required_rows(system, system.travel_box())]}
+    return known | {"directions": wrong} if wrong else known

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import NEAR, Stage, clearance, near_pairs, prove, scene_of
+from ..clearances import NEAR, Stage, near_pairs, prove, scene_of
 from ..errors import LinkageError
 from ..gearing import (
     WAYS,
@@ -19,7 +19,14 @@ from ..gearing import (
 )
 from ..gearing.travels import SIGNS
 from ..motion import System
-from ..stops import find_stops, meeting, travel_map
+from ..stops import (
+    clearance,
+    drawn_ends,
+    find_stops,
+    judged_travel,
+    meeting,
+    travel_map,
+)
 from ..units import shown_length
 
 if TYPE_CHECKING:
@@ -36,8 +43,15 @@ def limits_of(system: System) -> dict:
     return {name: [float(end) for end in travel] for name, travel in system.travel_box().items()}
 
 
-def required_rows(system: System) -> list[dict]:
+def required_rows(system: System, ends: dict | None = None) -> list[dict]:
     """Required travels against found ones, ready for the page.
+
+    Parameters
+    ----------
+    system : System
+    ends : dict, optional
+        ``{input: (least, greatest)}`` between which they are found; the drawn stops that govern
+        unless given, the wanted travel where an end has none or a stop can't be found.
 
     Returns
     -------
@@ -46,7 +60,8 @@ def required_rows(system: System) -> list[dict]:
         "greatest": where on the input).
     """
     rows = []
-    for row in required_travels(system).to_dict("records"):
+    for row in required_travels(system, _ends(system) if ends is None else ends
+                                ).to_dict("records"):
         end = "greatest" if row["at"] > 0 else "least"
         moved_by = row["input"] if isinstance(row["input"], str) else ""  # no input moves it
         rows.append({"surface": row["surface"], "input": moved_by, "word": WAYS[row["way"]],
@@ -56,15 +71,28 @@ def required_rows(system: System) -> list[dict]:
     return rows
 
 
-def direction_rows(system: System) -> list[dict]:
+def _ends(system):
+    try:
+        return drawn_ends(system)
+    except LinkageError:  # its own row says why
+        return system.travel_box()
+
+
+def direction_rows(system: System, *, stopped: bool = True) -> list[dict]:
     """Which way every surface goes, the wrong ones first and each by itself, ready for the page.
+
+    Parameters
+    ----------
+    system : System
+    stopped : bool
+        Over what the stops leave; else over the wanted travel, which is sooner known.
 
     Returns
     -------
     list of dict
         text and miss; all that go the right way in one.
     """
-    judged = directions(system)
+    judged = directions(system, judged_travel(system).spread if stopped else None)
     rows = [{"text": finding.text, "miss": finding.miss}
             for finding in direction_findings(system, judged)]
     right = "; ".join(f"{way.end}: {way.surface} {way.goes}" for way in judged
@@ -148,11 +176,12 @@ def governing(system: System) -> dict:
 
 
 def proof_of(system: System) -> dict:
-    """The proven clearance table over the whole wanted travel, ready for the page."""
+    """The proven clearance table over the travel that the stops leave, ready for the page."""
     gaps = clearance(system)
     names = list(system.travel_box())
-    rows = {row["pair"]: _proof_row(system, row, {n: row[n] for n in names})
-            for row in gaps.to_dict("records")}
+    rows = {row["pair"]: _proof_row(
+        system, row | {word: row[f"real_{word}"] for word in ("least", "proven")},
+        {n: row[f"real_{n}"] for n in names}) for row in gaps.to_dict("records")}
     return _proof(system, rows, gaps.attrs["far"], gaps.attrs["open"])
 
 
@@ -168,10 +197,12 @@ def quick_proof(system: System) -> dict:
     dict
         As `proof_of` gives it.
     """
-    scene, box = scene_of(system), system.travel_box()
+    scene, travel = scene_of(system), judged_travel(system)
+    box = {name: (min(low, travel.box[name][0]), max(high, travel.box[name][1]))
+           for name, (low, high) in system.travel_box().items()}
     near, far = near_pairs(scene, list(scene.pairs.values()), box, NEAR)
     stage = Stage(scene, near)
-    proof = prove(stage, box, WITHIN, limit=NEAR)
+    proof = prove(stage, travel, WITHIN, limit=NEAR)
     rows, unsure = {}, {}
     for k, pair in enumerate(stage.pairs):
         place = dict(zip(box, proof.place[k].tolist(), strict=True))
@@ -208,10 +239,11 @@ def _proof(system, rows, far, unsure) -> dict:
 
 
 def said_limits(system: System) -> str:
-    """The wanted travel in words, such as "pitch 13.0° forward to 17.0° aft"."""
-    return ", ".join(f"{name} {said_place(system, {name: low})} to "
-                     f"{said_place(system, {name: high})}"
-                     for name, (low, high) in system.travel_box().items())
+    """What the proof is over, such as "all that the stops leave of pitch 13.0° forward to …"."""
+    box = judged_travel(system).box
+    words = ", ".join(f"{name} {said_place(system, {name: low})} to "
+                      f"{said_place(system, {name: high})}" for name, (low, high) in box.items())
+    return f"all that the stops leave of {words}" if system.model.stops else words
 
 
 def map_of(system: System) -> dict | None:

@@ -32,7 +32,7 @@ def blocks(results: Answers) -> Iterator[Block]:
                  for miss, sentence in zip(verdict.missed, missed, strict=False)]
     first = sum(miss.kind == "direction" for miss in verdict.missed[:len(sentences)])
     yield from sentences[:first]  # a wrong direction before all else
-    yield Text(verdict.sentence, "plain" if verdict.missed else "met")
+    yield Text(verdict.sentence, "plain" if verdict.missed or verdict.unknown else "met")
     yield from sentences[first:]
     if left:
         yield Text(f"and {left} more, all in the table Missed below")

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.check import FORMAT, ROUNDED, digest
+from ..checker.verdict import FORMAT, ROUNDED, digest
 from ..checker.leaves import Book
-from ..checker.reading import read
+from ..checker.reading import Refused, read
 from ..clearances import scene_of
 from ..clearances.stage import Stage
 from ..clearances.table import NEAR
 from ..disk import write_bytes
+from ..errors import LinkageError
 from .trees import Grower, Tree
 
 if TYPE_CHECKING:
@@ -40,10 +41,18 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     -------
     dict
         As the checker reads it.
+
+    Raises
+    ------
+    LinkageError
+        When the checker does not know something that the file holds.
     """
     file = Path(file)
-    machine = read(file.read_text("utf-8-sig"), file.parent)
-    book, travel = Book(machine), system.travel_box()
+    try:
+        machine = read(file.read_text("utf-8-sig"), file.parent)
+        book, travel = Book(machine), system.travel_box()
+    except Refused as refused:
+        raise LinkageError(f"no certificate can be written: {refused}") from refused
     rows = {frozenset(row["pair"].split(" | ")): row for _, row in table.iterrows()}
     far = {frozenset(name.split(" | ")): low for name, low in table.attrs["far"].items()}
     root = tuple(travel.get(name, (0.0, 0.0)) for name in book.motion.names)
@@ -73,8 +82,9 @@ def _claim(pair, rows, far):
     key, most = frozenset(pair.names), pair.required + NEAR
     if key in rows:
         low = min(rows[key]["proven"], np.nan_to_num(rows[key]["least"], nan=np.inf))
-    else:
-        low = far.get(key, pair.required + 2 * ROUNDED if pair.balls else np.nan)
+    else:  # of a far pair nothing is printed but that it keeps what is required
+        low = pair.required + min(far[key] - pair.required, NEAR) / 2 if key in far else \
+            pair.required + 2 * ROUNDED if pair.balls else np.nan
     low = min(float(low), most) - ROUNDED
     if low < 0 and pair.required == 0 and low > -ROUNDED - 1e-12:
         low = 0.0
