@@ -114,8 +114,8 @@ def _worst_of(results, rates, *, rigged):
     rates = rates[[pair in telling for pair in zip(rates["surface"], rates["at"], strict=True)]]
     corners = rigging.worst_corners(results.system, results.spots, rates, rigged=rigged)
     worst = np.maximum(-corners["low"].to_numpy(), corners["high"].to_numpy())
-    table = rigging.error_bands(rates).merge(corners.assign(worst=worst)[["surface", "at", "worst"]],
-                                             on=["surface", "at"], suffixes=("_linear", ""))
+    table = rigging.error_bands(rates).drop(columns="worst").merge(
+        corners.assign(worst=worst)[["surface", "at", "worst"]], on=["surface", "at"])
     return table[["surface", "at", "worst", "rss"]]
 
 
