@@ -9,12 +9,12 @@ import numpy as np
 from ..motion import System
 from ..stops import dimension_tolerances
 from .builds import built_dimensions
-from .tolerances import Spot, dimension_rates, sensitivities, set_by_rods
+from .tolerances import NOTHING, Spot, dimension_rates, sensitivities, set_by_rods
 
 if TYPE_CHECKING:
     import pandas as pd
 
-ROUNDS = 5  # corners tried one after the other, each by the signs of the one before
+ROUNDS = 8  # corners tried one after the other, each from the one before
 SAME = 1e-5  # degrees (mm) within which a travel ends at a stop
 
 
@@ -23,9 +23,9 @@ def worst_corners(system: System, at: list[Spot], rates: pd.DataFrame, *,
     """How far every surface comes out at most, either way, in the builds at the corners.
 
     A corner has every dimension off by its whole tolerance, the way that the sign of its exact
-    sensitivity says, asked for again in the corner itself: searched, no proof.  Rods and surfaces
-    are solved exactly there; where the stick rests against a stop, how far the build shifts that
-    is taken to first order.  Directions of axes are taken as drawn.
+    sensitivity in the corner itself says, and no flip of one of them makes it worse: searched, not
+    proven.  Rods and surfaces are solved exactly there; where the stick rests against a stop, how
+    far the build shifts that is taken to first order.  Directions of axes are taken as drawn.
 
     Parameters
     ----------
@@ -46,48 +46,89 @@ def worst_corners(system: System, at: list[Spot], rates: pd.DataFrame, *,
 
     spots, rows = {spot.name: spot for spot in at}, []
     for (surface, name), mine in rates.groupby(["surface", "at"], sort=False):
-        ends = [_corner(system, surface, (spots[name], mine), way, rigged) for way in (-1.0, 1.0)]
+        corners = _Corners(system, surface, spots[name], rigged)
+        ends = [corners.worst(way) for way in (-1.0, 1.0)]
         rows.append({"surface": surface, "at": name, "low": min(ends), "high": max(ends),
                      "first_order": float(mine["moves"].sum())})
     return pd.DataFrame(rows, columns=["surface", "at", "low", "high", "first_order"])
 
 
-def _corner(system, surface, which, way, rigged) -> float:
-    """Degrees off what is drawn in one corner; its signs are asked for again where it lies."""
-    spot, mine = which
-    keys = list(zip(mine["part"], mine["what"], strict=True))
-    size, sign = mine["tolerance"].to_numpy(), np.sign(mine["per_mm"].to_numpy())
-    drawn = float(system.sweep(**spot.inputs).deflection(surface))
-    best = -np.inf
-    for _ in range(ROUNDS):
-        errors = dict(zip(keys, way * sign * size, strict=True))
-        shift = sum(rate * errors[key] for key, (rate, _) in spot.shifts.items() if key in errors)
-        inputs = {name: value + shift for name, value in spot.inputs.items()}
-        built = built_dimensions(system, errors, rigged=rigged)
-        off = float(system.sweep_with(built, **inputs).deflection(surface)) - drawn
-        if not np.isfinite(off):
-            return np.nan
-        if way * off <= best:
-            break
-        best = way * off
-        there = _rates_there(system, surface, (spot, built, inputs), rigged)
-        again = np.sign([there.get(key, 0.0) for key in keys])
-        if (again == sign).all():
-            break
-        sign = np.where(again == 0, sign, again)
-    return way * best
+class _Corners:
+    """Builds with every dimension off by its whole tolerance, of one surface at one spot."""
 
+    def __init__(self, system, surface, spot, rigged):
+        self.system = system.only([system.model.surfaces[surface].body])
+        self.surface, self.spot, self.rigged = surface, spot, rigged
+        sizes = dimension_tolerances(system) | {key: size for key, (_, size) in
+                                                spot.shifts.items()}
+        self.keys = [key for key, size in sizes.items() if size > 0]
+        self.sizes = np.array([sizes[key] for key in self.keys])
+        self.drawn = float(self.system.sweep(**spot.inputs).deflection(surface))
+        self._keep(np.random.default_rng(0).choice((-1.0, 1.0), len(self.keys)))
 
-def _rates_there(system, surface, where, rigged) -> dict:
-    """Rates of a surface per mm of each dimension in a build."""
-    spot, built, inputs = where
-    known = list(dimension_tolerances(system))
-    total = dict(zip(known, dimension_rates(system, known, built, **inputs)[surface].tolist(),
-                     strict=True))
-    gearing = system.sweep_with(built, **inputs).gearing(surface)
-    for name, (shift, _) in spot.shifts.items():
-        total[name] = total.get(name, 0.0) + float(gearing[next(iter(spot.inputs))]) * shift
-    return set_by_rods(system, total) if rigged else total
+    def _keep(self, mixed):
+        """Only the dimensions that count, as drawn or where others are off too."""
+        counts = (np.abs(self.rates(np.zeros(len(self.keys)))) > NOTHING) | (
+            np.abs(self.rates(mixed)) > NOTHING)
+        self.keys = [key for key, kept in zip(self.keys, counts, strict=True) if kept]
+        self.sizes = self.sizes[counts]
+
+    def off(self, signs) -> np.ndarray:
+        """Degrees off what is drawn in corners (dimensions, n); NaN where one can't be built."""
+        built, inputs = self._build(signs)
+        turned = self.system.sweep_with(built, **inputs).deflection(self.surface)
+        return np.broadcast_to(turned, signs.shape[1:]) - self.drawn
+
+    def rates(self, signs) -> np.ndarray:
+        """Degrees per mm of each dimension in one corner, or as drawn with no sign at all."""
+        built, inputs = self._build(signs)
+        known = list(dimension_tolerances(self.system))
+        total = dict(zip(known, dimension_rates(self.system, known, built, **inputs)[
+            self.surface].tolist(), strict=True))
+        gearing = self.system.sweep_with(built, **inputs).gearing(self.surface)
+        for key, (shift, _) in self.spot.shifts.items():
+            total[key] = total.get(key, 0.0) + float(gearing[next(iter(self.spot.inputs))]) * shift
+        total = set_by_rods(self.system, total) if self.rigged else total
+        return np.nan_to_num([total.get(key, 0.0) for key in self.keys])
+
+    def worst(self, way) -> float:
+        """The farthest off that is found one way, by signs of rates and by flips of one at a time.
+
+        NaN where a corner on the way can't be built.
+        """
+        signs = self._signs(way, np.ones(len(self.keys)))
+        best = float(self.off(signs))
+        for _ in range(ROUNDS):
+            tried = [self._signs(way, signs), *self._flipped(way, signs, best)]
+            off = self.off(np.stack(tried, axis=1))
+            if not np.isfinite(off).all() or not np.isfinite(best):
+                return np.nan
+            k = int((way * off).argmax())
+            if way * off[k] <= way * best + 1e-12:
+                break
+            signs, best = tried[k], float(off[k])
+        return best
+
+    def _signs(self, way, before):
+        """Every dimension the way that its rate in a corner says."""
+        rates = self.rates(before) if len(self.keys) else np.zeros(0)
+        return np.where(np.abs(rates) > NOTHING, way * np.sign(rates), before)
+
+    def _flipped(self, way, signs, best):
+        """The corner with the one flip that gains most, and with all that gain by themselves."""
+        each = np.where(np.eye(len(signs), dtype=bool), -1.0, 1.0) * signs[:, None]
+        gain = way * (self.off(each) - best) if len(signs) else np.zeros(0)
+        if not (gain > 0).any():
+            return []
+        return [each[:, int(np.nanargmax(gain))], np.where(gain > 0, -signs, signs)]
+
+    def _build(self, signs):
+        errors = {key: sign * size for key, sign, size in zip(self.keys, signs, self.sizes,
+                                                              strict=True)}
+        shift = sum(rate * errors[key] for key, (rate, _) in self.spot.shifts.items()
+                    if key in errors)
+        return (built_dimensions(self.system, errors, rigged=self.rigged),
+                {name: value + shift for name, value in self.spot.inputs.items()})
 
 
 def built_travels(system: System, travels: pd.DataFrame, at: list[Spot]) -> pd.DataFrame:
