@@ -257,7 +257,7 @@ class Search:
         cells, cell = self.cells(centres, halves)
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
-        enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
+        enough = self._enough(self._wanted())[pairs]
         value, low, places, _, planes = bounds(self.stage, (which, cell), (self.names, *cells),
                                                self.tolerances, enough)
         self._meet(np.where(self.stage.rough[which] | ~self._held(which, centres), np.nan, value),
@@ -281,10 +281,14 @@ class Search:
     def good_enough(self, low: np.ndarray, pairs: np.ndarray,
                     tolerance: np.ndarray | float) -> np.ndarray:
         """Whether bounds are within a tolerance of the least gap met, or past the limit."""
+        return np.isnan(low) | (low >= self._enough(tolerance)[pairs])
+
+    def _enough(self, tolerance):
+        """Bound of each pair that is good enough, mm."""
         best = self.proof.least
-        wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
         with np.errstate(invalid="ignore"):
-            return np.isnan(low) | (low >= np.minimum(best - wanted, self.limit)[pairs])
+            wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
+            return np.minimum(best - wanted, self.limit)
 
     def _try(self, which, pairs, low, places):
         """Meet the gap where each pair's lowest bounds say that it is least."""
