@@ -158,7 +158,7 @@ def _about_apart(stage, which, posture, count):
     """Bounds of the gap from a round tube about each piece: low and high, (m, count) each."""
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    apart = spine_gaps(stage.spines(posture, pieces, count), a, b)
+    apart = spine_gaps(stage.spines(posture, pieces, np.arange(count)), a, b)
     about, reach = stage.around(pieces), stage.reach[pieces]
     # a spine is nowhere farther outside its piece than the piece's corners are from the spine
     most = apart + (reach[a] + reach[b] - stage.radii[which])[:, None]
@@ -348,7 +348,7 @@ def _near_pieces(stage, proof, names, known, tolerances=None):
     cell = np.searchsorted(known, stage.pair_index[which])
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    ends = stage.spines(motion.posture, pieces, len(known))
+    ends = stage.spines(motion.posture, pieces, np.arange(len(known)))
     about = stage.around(pieces) + 2 * loose[pieces]
     with np.errstate(invalid="ignore"):
         apart = tube_gap(ends[:, :, a, cell], ends[:, :, b, cell])[0]

@@ -54,8 +54,8 @@ def _touch(found, motion):
     """Closest points of the two faces and the way from first to second, in the airframe's frame."""
     stage, posture = found.stage(found.thickness), motion.flat_posture()
     which = np.flatnonzero(~stage.rough)
-    value, *found = stage.gap(stage.axes(posture, which, np.zeros_like(which)), which)
-    way, *points = (k[:, value.argmin()] for k in found)
+    value, *ends = stage.gap(stage.axes(posture, which, np.zeros_like(which)), which)
+    way, *points = (k[:, value.argmin()] for k in ends)
     frame = found.pair.frame
     return ([_carried(posture, frame, p) for p in points],
             _carried(posture.of_vectors(), frame, way))

@@ -307,7 +307,7 @@ def tubes_apart(stage: Stage, posture: Posture, pieces, count: int) -> np.ndarra
         mm; NaN or -inf where nothing is known.
     """
     pieces, a, b = pieces
-    rows = stage.spines(posture, pieces, count)
+    rows = stage.spines(posture, pieces, np.arange(count))
     about = stage.around(pieces) + 1e-9 + SLACK * stage.scale(posture) / 2
     # no point of a spine moves farther than the one of its ends that moves farthest
     loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0)).max(axis=0)

@@ -109,7 +109,7 @@ class _Asked:
         seat = self.stage.seat_of[piece]
         axes = self._axes(self.posture, seat, here)
         held = self._axes(self.enclosed, seat, here)
-        if axes.shape[1] == 2:  # a share of the way between a rod's ends
+        if self.stage.of_rod[seat]:  # a share of the way between its ends
             run = axes[:, 1]
             share = ((foot - axes[:, 0]) * run).sum(axis=0) / (run * run).sum(axis=0)
             return held[:, :, 0] + np.clip(share, 0, 1) * held[:, :, 1]
@@ -130,7 +130,7 @@ class _Asked:
         """
         one, other = self.stage.sides[self.which[here[0]]][list(sides)]
         axes = [self._axes(self.posture, self.stage.seat_of[k], here) for k in (one, other)]
-        if any(a.shape[1] == 2 for a in axes):
+        if self.stage.of_rod[self.stage.seat_of[[one, other]]].any():
             return np.zeros(len(here), bool)
         walls = [self._walls(k) for k in (one, other)]
         local = _deepest(walls, axes, *guess)
