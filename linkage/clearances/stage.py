@@ -1,8 +1,8 @@
 """Pieces carried to where a posture puts them, many pairs of pieces and stick positions at once.
 
 Pieces that ride on one body share its seat: an origin and three vectors, carried once per cell.  A
-point of a piece is the origin plus its coordinates along them; of a rod it is a share of the way
-from its first end to its second.
+point of a piece is the origin plus its coordinates along them; of a rod it is a mean of the rod's
+two ends.
 """
 
 from __future__ import annotations
@@ -144,7 +144,7 @@ class Stage:
             return points - ends[0]
         way = ends[1] - ends[0]
         share = np.clip((points - ends[0]) @ way / (way @ way), 0.0, 1.0)
-        return share[:, None] * np.eye(3)[0]
+        return np.stack([1 - share, share, np.zeros_like(share)], axis=1)
 
     def axes(self, posture: Posture, items, cells, at=None) -> list:
         """Origin and vectors that carry both sides of items at some positions.
@@ -248,7 +248,8 @@ class Stage:
         for row in whole[1:-1]:
             size += np.abs(row)
         size = np.fmax.reduce(size.sum(axis=0), axis=-1, initial=0.0)
-        return 1.0 + float(np.max(size[0] + np.where(self.of_rod, 4 * size[1], 4 * self._far)))
+        return 1.0 + float(np.max(np.where(self.of_rod, 4 * np.maximum(size[1], size[2]),
+                                           size[0] + 4 * self._far)))
 
     def spine_gap(self, axes, items) -> tuple:
         """Distance of the middle lines of piece pairs (m,), mm, and its direction (3, m)."""

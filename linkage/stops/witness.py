@@ -110,9 +110,10 @@ class _Asked:
         axes = self._axes(self.posture, seat, here)
         held = self._axes(self.enclosed, seat, here)
         if self.stage.of_rod[seat]:  # a share of the way between its ends
-            run = axes[:, 1]
-            share = ((foot - axes[:, 0]) * run).sum(axis=0) / (run * run).sum(axis=0)
-            return held[:, :, 0] + np.clip(share, 0, 1) * held[:, :, 1]
+            run = axes[:, 2] - axes[:, 1]
+            share = ((foot - axes[:, 1]) * run).sum(axis=0) / (run * run).sum(axis=0)
+            weights = 1 - np.clip(share, 0, 1), np.clip(share, 0, 1)
+            return sum(w * held[:, :, 1 + k] for k, w in enumerate(weights))
         local = ((foot - axes[:, 0])[:, None] * axes[:, 1:]).sum(axis=0)
         return self._carried(held, local)
 
