@@ -12,11 +12,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..geometry import Ragged, approach, piece_gap, tube_gap
+from ..geometry import Ragged, approach, hull_piece, piece_gap, tube_gap
 from ..intervals import row_count, unknown
 from ..motion import Posture, body_of
 from .carrying import Frames, Seat
-from .scene import TOUCHING, Scene, hull_piece
+from .scene import TOUCHING, Scene
 
 CORNER_GROUPS = (3, 9, 21, 41, 101)  # like corner counts are worked together: tubes, blocks, plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out
@@ -256,6 +256,12 @@ class Stage:
         return tube_gap(*(k[:, :1] + np.einsum("cqm,meq->cem", k[:, 1:], self.spine[pieces])
                           for k, pieces in zip(axes, self.sides[items].T, strict=True)))[:2]
 
+    def between_middles(self, axes, items) -> np.ndarray:
+        """From the middle of the first piece to that of the second: (3, m) mm."""
+        one, other = (k[:, 0] + (k[:, 1:] * self.middle[pieces].T).sum(axis=1)
+                      for k, pieces in zip(axes, self.sides[items].T, strict=True))
+        return other - one
+
     def gap(self, axes, items, start=None, *, near=False):
         """Value, direction and closest points of piece pairs.
 
@@ -277,10 +283,7 @@ class Stage:
         """
         sides = self.sides[items].T
         value, found = np.empty(len(items)), np.empty((3, 3, len(items)))
-        if start is None:
-            one, other = (k[:, 0] + (k[:, 1:] * self.middle[pieces].T).sum(axis=1)
-                          for k, pieces in zip(axes, sides, strict=True))
-            start = other - one
+        start = self.between_middles(axes, items) if start is None else start
         thin, near = self.round[items], near | self.rough[items]
         for here in (np.flatnonzero(k) for k in (thin, ~thin & near, ~thin & ~near)):
             if here.size:

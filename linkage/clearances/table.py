@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..errors import LinkageError
-from ..geometry import tube_gap
 from ..model import AIRFRAME
 from ..motion import BEYOND, System
 from ..units import in_house_units
@@ -17,6 +15,7 @@ from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
 from .travel import Travel
+from .valleys import LEAST_WITHIN, near_pieces, polish
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,10 +25,6 @@ if TYPE_CHECKING:
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 MOST = 400_000  # distances of spines worked at once
-FIRST_STEP, LAST_STEP = 0.25, 1e-5  # degrees (mm) of steps down a valley
-STEPS = 60
-LEAST_WITHIN = 1e-6  # mm of the least gap anywhere within which the one met is, level valleys aside
-SLACK = 0.2  # mm above the least gap within which a piece is worth a look
 
 
 def scene_of(system: System) -> Scene:
@@ -234,6 +229,29 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     return table
 
 
+def proven_apart(system: System, table: pd.DataFrame) -> list[tuple[Travel, dict]]:
+    """What a table of `clearance` proves: over each travel the lower bound of every pair's gap.
+
+    Parameters
+    ----------
+    system : System
+    table : DataFrame
+
+    Returns
+    -------
+    list of (Travel, dict)
+        ``{pair: mm}``; empty of a table of another system, or from another process.
+    """
+    known = table.attrs.get("earlier")
+    if known is None or known.stage.system.model is not system.model:
+        return []
+    judged = "real_proven" if "real_proven" in table else "proven"
+    return [(travel, dict(table.attrs["far"]) | dict(zip(table["pair"], table[column],
+                                                          strict=True)))
+            for travel, column in ((known.travel, judged),
+                                   (Travel.of(system.travel_box()), "proven"))]
+
+
 def _near_over(scene, wanted, judged, tolerances):
     """Pairs that may come near over either travel, and lower bounds of the others."""
     ends = {name: (min(low, judged.box[name][0]), max(high, judged.box[name][1]))
@@ -250,7 +268,8 @@ def _least_over(stage, travel, how, after=None) -> Proof:
     tolerance_mm, tolerances = how
     proof = prove(stage, travel, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN, after=after)
     if tolerances is None:
-        polish(stage, proof, travel)
+        polish(stage, proof, travel,
+               np.array([pair.required for pair in stage.pairs]) + NEAR)
     return proof
 
 
@@ -301,71 +320,13 @@ def _row(pair, proof, k, names, points):
             "rule": pair.rule, "first": points[0], "second": points[1]}
 
 
-def polish(stage: Stage, proof: Proof, travel) -> None:
-    """Lower the least gap met, where the bracket is wide, to that of its own valley, in place.
-
-    Places all round the best one are tried at a distance that is halved when none is lower, so
-    that a kink where other corners come nearest stops nothing.
-    """
-    travel = Travel.of(travel)
-    names = list(travel.names)
-    sides = np.array(list(travel.box.values()), dtype=float).reshape(-1, 2)
-    listed = proof.proven < np.array([pair.required for pair in stage.pairs]) + NEAR
-    known = np.flatnonzero(np.isfinite(proof.least) & listed
-                           & (proof.least - proof.proven > 2 * LEAST_WITHIN))
-    if not known.size:
-        return
-    which, cell = _near_pieces(stage, proof, names, known)
-    moves = np.array([[name in stage.pairs[k].inputs for name in names] for k in known])
-    ways = np.array([way for way in itertools.product((-1, 0, 1), repeat=len(names)) if any(way)])
-    step = np.full(len(known), FIRST_STEP)
-    item, way = np.repeat(np.arange(len(which)), len(ways)), np.tile(np.arange(len(ways)),
-                                                                    len(which))
-    for _ in range(STEPS):
-        places = np.clip(proof.place[known][:, None] + step[:, None, None] * ways * moves[:, None],
-                         *sides.T)
-        motion = stage.system.sweep(**{n: places[..., i].ravel() for i, n in enumerate(names)})
-        value = np.full(len(known) * len(ways), np.inf)
-        at = cell[item] * len(ways) + way
-        np.fmin.at(value, at, measure(stage, motion.posture, which[item], at))
-        value[~travel.holds_each(places.reshape(-1, len(names)),
-                                 np.repeat(moves, len(ways), axis=0))] = np.inf
-        value = value.reshape(len(known), -1)
-        best = value.argmin(axis=1)
-        lower = value[np.arange(len(known)), best] < proof.least[known]
-        proof.least[known[lower]] = value[lower, best[lower]]
-        proof.place[known[lower]] = places[lower, best[lower]]
-        step = np.where(lower, step, step / 2)
-        if (step < LAST_STEP).all():
-            return
-
-
-def _near_pieces(stage, proof, names, known, tolerances=None):
-    """Piece pairs within a little of each pair's least gap, at its place."""
-    motion = proof.motion(stage.system, names, known)
-    loose = stage.looseness(tolerances)
-    which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, known))
-    cell = np.searchsorted(known, stage.pair_index[which])
-    pieces, back = np.unique(stage.sides[which], return_inverse=True)
-    a, b = back.reshape(-1, 2).T
-    ends = stage.spines(motion.posture, pieces, np.arange(len(known)))
-    about = stage.around(pieces) + 2 * loose[pieces]
-    with np.errstate(invalid="ignore"):
-        apart = tube_gap(ends[:, :, a, cell], ends[:, :, b, cell])[0]
-    near = apart - about[a] - about[b] < proof.least[known][cell] + SLACK
-    which, cell = which[near], cell[near]
-    value = measure(stage, motion.posture, which, cell, loose if tolerances else None)
-    near = value < proof.least[known][cell] + SLACK
-    return which[near], cell[near]
-
-
 def closest_points(stage: Stage, proof: Proof, names, tolerances=None) -> list:
     """The two closest points of every pair at its least gap: stations in mm, NaN out of reach."""
     found = [(np.full(3, np.nan), np.full(3, np.nan))] * len(stage.pairs)
     known = np.flatnonzero(np.isfinite(proof.least))
     if not known.size:
         return found
-    which, cell = _near_pieces(stage, proof, names, known, tolerances)
+    which, cell = near_pieces(stage, proof, names, known, tolerances)
     motion = proof.motion(stage.system, names, known)
     value, _, one, other = stage.gap(stage.axes(motion.posture, which, cell), which)
     best = np.full(len(stage.pairs), np.inf)

@@ -272,5 +272,5 @@ def _picked(feature, postures) -> _Feature:
 
 
 def _put(target, postures, feature):
-    for kept, part in zip(target, feature, strict=True):
-        kept[..., postures] = part
+    for component, part in zip(target, feature, strict=True):
+        component[..., postures] = part

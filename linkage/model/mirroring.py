@@ -175,28 +175,31 @@ SENSES = {Point: _other_hole_side, Require: _other_ways, Stop: _other_end, RigPi
 
 
 def _mirrored(kind, value, word: str, names):
+    """A value of a key across butt line 0, by its kind."""
     if isinstance(kind, Label):
         return value
-    if isinstance(value, str):
-        return _renamed(value, names) if not isinstance(kind, Direction) else \
-            _mirrored(kind, AXES[value], word, names)
     if isinstance(kind, Direction):
-        x, y, z = value
+        x, y, z = AXES[value] if isinstance(value, str) else value
         return (-x, y, -z) if word in TURNING else (x, -y, z)
+    if isinstance(value, str):
+        return _renamed(value, names)
     if isinstance(kind, Either):
         return _mirrored(kind.fitting(value), value, word, names)
     if isinstance(kind, Position):
         x, y, z = value
         return (x, -y, z)
-    if dataclasses.is_dataclass(value):
+    return _mirrored_parts(kind, value, word, names)
+
+
+def _mirrored_parts(kind, value, word: str, names):
+    """What holds other values, each of them mirrored; anything else as it is."""
+    if dataclasses.is_dataclass(value) or isinstance(kind, (Record, OneOfRecords)):
         return _twin(value, names, {})
     if isinstance(kind, TableOf):
         return {_renamed(name, names): _mirrored(kind.kind, item, word, names)
                 for name, item in value.items()}
     if isinstance(kind, ListOf):
         return tuple(_mirrored(kind.kind, item, word, names) for item in value)
-    if isinstance(kind, (Record, OneOfRecords)):
-        return _twin(value, names, {})
     return value
 
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Signatures",)
 ASSUMED = (
     "Parts are rigid and ball ends have no play; what bends, stretches or wears is not in the "
     "kinematics.",
