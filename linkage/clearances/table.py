@@ -153,7 +153,7 @@ def _about_apart(stage, which, posture, count):
     """Bounds of the gap from a round tube about each piece: low and high, (m, count) each."""
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    apart = spine_gaps(stage.spines(posture, pieces, count), a, b)
+    apart = spine_gaps(stage.spines(posture, pieces, np.arange(count)), a, b)
     about, reach = stage.around(pieces), stage.reach[pieces]
     # a spine is nowhere farther outside its piece than the piece's corners are from the spine
     most = apart + (reach[a] + reach[b] - stage.radii[which])[:, None]
@@ -328,15 +328,13 @@ def closest_points(stage: Stage, proof: Proof, names, tolerances=None) -> list:
         return found
     which, cell = near_pieces(stage, proof, names, known, tolerances)
     motion = proof.motion(stage.system, names, known)
+    value, _, one, other = stage.gap(stage.axes(motion.posture, which, cell), which)
     best = np.full(len(stage.pairs), np.inf)
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(motion.posture, which[here], cell[here])
-        value, _, one, other = stage.gap(hulls, which[here])
-        for n, k in enumerate(stage.pair_index[which[here]]):
-            if value[n] < best[k]:
-                best[k] = value[n]
-                found[k] = tuple(_in_stations(motion.posture, stage.pairs[k].frame, p[:, n],
-                                              cell[here[n]]) for p in (one, other))
+    for n, k in enumerate(stage.pair_index[which]):
+        if value[n] < best[k]:
+            best[k] = value[n]
+            found[k] = tuple(_in_stations(motion.posture, stage.pairs[k].frame, p[:, n], cell[n])
+                             for p in (one, other))
     return found
 
 
