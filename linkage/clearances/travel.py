@@ -57,6 +57,14 @@ class Travel:
         return self is other or (self.names == other.names and np.array_equal(self.low, other.low)
                                  and np.array_equal(self.high, other.high))
 
+    @property
+    def spread(self) -> tuple[dict, dict]:
+        """Middles and half-widths of the cells, ``{input: ndarray (n,)}`` each."""
+        middle = (self.low + self.high) / 2
+        half = (self.high - self.low) / 2 * (1 + 4 * U) + np.abs(middle) * 2 * U
+        return tuple({name: each[:, i] for i, name in enumerate(self.names)}
+                     for each in (middle, half))
+
     def seen_along(self, moves: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Ends of the cells as seen along some inputs only, without repeats.
 

@@ -18,7 +18,7 @@ def run(argv: list[str]) -> int:
     _check(args, system)
     fit = _fit(system, args) if args.readings else None
     flown = System(rigging.as_built_model(system, fit[1])) if fit else system
-    adjustment = _adjustment(flown, args)
+    adjustment = _adjustment(flown, args, fit[1].rods_off if fit else ())
     from ..results import as_text, tables_of
     from ..sheet import heading
     from .rigged import rigged_blocks, rigged_results
@@ -111,7 +111,7 @@ def _fit(system, args):
         raise type(error)(f"{args.readings}: {error.sentence}", **error.facts) from error
 
 
-def _adjustment(system, args):
+def _adjustment(system, args, first):
     """What to turn, where something was measured or does not stand at neutral by the file."""
     measured = {}
     for text in args.measured:
@@ -126,4 +126,4 @@ def _adjustment(system, args):
         measured[name] = rigging.signed_angle(angle, words, f"--measured {name}")
     if not measured and not any(abs(off) > 1e-6 for off in system.offsets.values()):
         return None
-    return rigging.adjust(system, measured, args.within)
+    return rigging.adjust(system, measured, args.within, first)

@@ -169,12 +169,14 @@ def _joined(good, grid):
 
 
 @in_house_units(angle="margin")
-def margins(system: System) -> pd.DataFrame:
-    """Least over-centre margin of both ends of every rod over the whole wanted travel.
+def margins(system: System, box: dict | None = None) -> pd.DataFrame:
+    """Least over-centre margin of both ends of every rod over a whole travel, searched.
 
     Parameters
     ----------
     system : System
+    box : dict, optional
+        ``{input: (least, greatest)}``; the wanted travel unless given.
 
     Returns
     -------
@@ -188,14 +190,13 @@ def margins(system: System) -> pd.DataFrame:
             for end in neutral.margins(rod)}
     for among in set(ends.values()):
         group = [each for each, inputs in ends.items() if inputs == among]
-        rows |= _least_margins(system, group, among)
+        rows |= _least_margins(system, group, among, box or system.travel_box())
     return pd.DataFrame([rows[each] for each in ends],
                         columns=["rod", "end", "margin", *system.travel_box()])
 
 
-def _least_margins(system, ends, among) -> dict:
+def _least_margins(system, ends, among, whole) -> dict:
     """Rows of rod ends that some inputs move."""
-    whole = system.travel_box()
     box = {name: travel for name, travel in whole.items() if name in among}
 
     def values(*sides):

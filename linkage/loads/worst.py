@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import functools
-import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +10,7 @@ from ..errors import LinkageError
 from ..motion import System
 from ..stops import judged_box
 from ..units import in_house_units
+from .finer import Finer, may_rise
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
 from .statics import Statics
@@ -24,6 +23,7 @@ STEPS = 13  # stick positions along each input of the first look
 ZOOMS = 5  # each halves the step about the worst position found
 MOST = 20_000  # stick positions of the first look, with however many inputs
 NOISE = 1e-6  # N, N mm: what is less is rounding
+TOLD = 1 + 2e-5  # a load that may be greater by less is not looked for: no digit shown would move
 MOMENTS = ("across", "about", "tube")  # what of a part is a moment; all else is a force
 SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
 
@@ -117,7 +117,10 @@ def worst_loads(system: System) -> pd.DataFrame:
         One row per part and kind of load: part, what (tension, compression, pivot, bearing 1,
         bearing 2, across, about, tube), force (N, compression positive) or moment (N mm), the
         other NaN, case, and one column per input (degrees, mm for a slide). Found on a grid of the
-        whole travel and then closer by halves about each worst position. ``attrs["unheld"]`` names
+        whole travel and then closer by halves wherever, by the second differences, a load of any
+        case may be greater. ``attrs["error"]`` is ``{(part, what): share}`` of the load that may
+        so still be missing, an estimate; ``attrs["step"]`` the last step, ``attrs["grid"]`` the
+        positions of the first look. ``attrs["unheld"]`` names
         cases that no position holds, ``attrs["partly"]`` those that some don't (with the share),
         ``attrs["stops"]`` says of stops why they are left out, ``attrs["beyond"]`` is ``{(case,
         input): N}`` where the hand holds an input with more than its limit pilot force.
@@ -127,27 +130,29 @@ def worst_loads(system: System) -> pd.DataFrame:
     LinkageError
         When no load case is known: no grip, no surface that an input moves, no hinge moment.
     """
-    return _worst(system).copy()
+    return system.kept("worst loads", lambda: _worst(system)).copy()
 
 
-@functools.lru_cache(maxsize=8)
 def _worst(system):
     listed, box = cases(system), judged_box(system)
     names = list(box)
     if not listed:
         raise LinkageError('no load is known: name a point "grip" on what an input drives and a '
                            "surface that it moves, or give a surface its hinge moment")
-    sides = [np.unique([0.0, *np.linspace(*box[n], _steps(len(names)))])
-             for n in names]
-    steps = [np.diff(side).max() for side in sides]
-    worst, partly, beyond = _looked_over(system, listed, names, sides)
+    sides = [np.unique([0.0, *np.linspace(*box[n], _steps(len(names)))]) for n in names]
+    steps = np.array([np.diff(side).max() for side in sides])
+    worst, partly, beyond, finer = _looked_over(system, listed, box, sides)
     for _ in range(ZOOMS):
-        steps = [step / 2 for step in steps]
-        _closer(system, worst, names, steps)
+        steps = steps / 2
+        finer.halve(lambda case, places: _loads_at(system, names, case, places), steps)
+    missing = finer.finish()
     stops = {name: _at_stop(system, worst, name, names) for name in system.model.stops}
     table = _table(worst, names)
     table.attrs = {**_unheld(partly), "stops": {n: why for n, why in stops.items() if why},
-                   "beyond": beyond}
+                   "beyond": beyond, "grid": int(np.prod([len(side) for side in sides])),
+                   "step": float(steps.max()),
+                   "error": {(part, what): TOLD - 1 + missing.get((what, part), 0.0) / value
+                             for (what, part), (value, *_) in worst.items()}}
     return table
 
 
@@ -156,17 +161,28 @@ def _unheld(partly) -> dict:
             "partly": {n: share for n, share in partly.items() if 0 < share < 1}}
 
 
-def _looked_over(system, listed, names, sides):
-    """What is worst at the grid's positions, their share that no case holds, hands too strong."""
-    grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
-    statics = Statics(system.sweep(**dict(zip(names, grid, strict=True))))
+def _looked_over(system, listed, box, sides):
+    """What is worst at the grid's positions, their share that no case holds, hands too strong.
+
+    And where to look closer.
+    """
+    grid = np.stack([np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")], axis=-1)
+    statics = Statics(system.sweep(**dict(zip(box, grid.T, strict=True))))
     worst, partly, beyond = {}, {}, {}
+    finer = Finer(lambda key: worst[key][0] * TOLD if key in worst else NOISE,
+                  lambda case, loads, places: _note(worst, case, loads, places),
+                  np.array(list(box.values())))
     for case in listed:
         share = shares(statics, case)
         beyond |= _beyond_the_hand(statics, case, share)
         partly[case.name] = float(np.mean(~np.isfinite(share).all(axis=-1)))
-        _note(worst, case, carried(statics, share), np.stack(grid, axis=-1))
-    return worst, partly, beyond
+        loads = dict(_sensed(carried(statics, share)))
+        _note(worst, case, loads, grid)
+        for key, values in loads.items():
+            if np.isfinite(values).any():
+                rise = may_rise(values.reshape([len(side) for side in sides]), sides)
+                finer.add(case, key, grid, np.nan_to_num(values, nan=-np.inf) + rise.ravel())
+    return worst, partly, beyond, finer
 
 
 def _table(worst, names):
@@ -208,7 +224,7 @@ def _sensed(loads):
 
 
 def _note(worst, case, loads, places):
-    for key, values in _sensed(loads):
+    for key, values in loads.items():
         if not np.isfinite(values).any():
             continue
         k = _peak(values, places)
@@ -223,22 +239,10 @@ def _peak(values, places) -> int:
     return int(ties[np.abs(places[ties]).sum(axis=-1).argmin()])
 
 
-def _closer(system, worst, names, steps):
-    """Look about each worst position at half the step, in its own load case."""
-    offsets = np.array(list(itertools.product((-1, 0, 1), repeat=len(names)))) * steps
-    low, high = np.array(list(judged_box(system).values())).T
-    keys = list(worst)
-    places = np.concatenate([np.clip(worst[key][2] + offsets, low, high) for key in keys])
-    places, where = np.unique(places, axis=0, return_inverse=True)
-    where = where.reshape(len(keys), -1)
+def _loads_at(system, names, case, places) -> dict:
+    """Every load of a case at some places, tension and compression apart."""
     statics = Statics(system.sweep(**dict(zip(names, places.T, strict=True))))
-    for case in {worst[key][1] for key in keys}:
-        loads = dict(_sensed(carried(statics, shares(statics, case))))
-        for key, rows in zip(keys, where, strict=True):
-            if worst[key][1] == case and np.isfinite(loads[key][rows]).any():
-                k = rows[_peak(loads[key][rows], places[rows])]
-                if loads[key][k] > worst[key][0] * SURELY:
-                    worst[key] = float(loads[key][k]), case, places[k]
+    return dict(_sensed(carried(statics, shares(statics, case))))
 
 
 def _at_stop(system, worst, name, names):
@@ -250,5 +254,6 @@ def _at_stop(system, worst, name, names):
     angle = float(statics.motion.inputs[system.model.stops[name].input][0])
     place = [angle if n == system.model.stops[name].input else 0.0 for n in names]
     for case in cases(system, name):
-        _note(worst, case, carried(statics, shares(statics, case)), np.array([place]))
+        _note(worst, case, dict(_sensed(carried(statics, shares(statics, case)))),
+              np.array([place]))
     return "" if cases(system, name) else "its input has no grip or no limit pilot force"

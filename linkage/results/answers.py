@@ -23,6 +23,7 @@ from .sequence import rigging_sequence
 if TYPE_CHECKING:
     import pandas as pd
 
+    from ..gearing.gearing_sign import SignProof
     from ..gearing.surface_ways import Direction
     from ..rigging.builds import Builds
     from ..rigging.tolerances import Spot
@@ -156,12 +157,18 @@ class Answers:
     @answer
     def margins(self) -> pd.DataFrame | None:
         """Over-centre margins of both ends of every rod."""
-        return gearing.margins(self.system)
+        return gearing.margins(self.system, stops.judged_box(self.system))
 
     @answer
     def directions(self) -> list[Direction] | None:
-        """Which way every surface goes for each input that commands it."""
-        return gearing.directions(self.system)
+        """Which way every surface goes for each input that commands it, over the real travel."""
+        real = self.real_travel
+        return gearing.directions(self.system, None if real is None else real.travel.spread)
+
+    @answer
+    def reach(self) -> SignProof | None:
+        """Whether every rod is proven to reach all over the real travel, and where not."""
+        return stops.out_of_reach(self.system, stops.judged_travel(self.system))
 
     @answer
     def findings(self) -> list | None:
@@ -170,10 +177,13 @@ class Answers:
 
     @answer
     def travels(self) -> pd.DataFrame | None:
-        """Required travels against found ones, at the drawn stop where one governs."""
+        """Required travels against found ones, at the stop where one governs; as built if so."""
         table = self.stops
-        return gearing.required_travels(
+        found = gearing.required_travels(
             self.system, None if table is None else stops.drawn_ends(self.system, table))
+        if not self.built or not len(found):
+            return found
+        return rigging.built_travels(self.system, found, self._needs("spots"))
 
     @answer
     def gearing(self) -> dict[str, pd.DataFrame] | None:
@@ -308,10 +318,10 @@ class Answers:
         import pandas as pd
 
         rows = []
-        for name in self.system.travel_box():
+        for name, ends in stops.judged_box(self.system).items():
             if not loads.grips(self.system, name):
                 continue
-            x = np.unique([0, *np.linspace(*self.system.inputs[name].travel, STEPS)])
+            x = np.unique([0, *np.linspace(*ends, STEPS)])
             motion = self.system.sweep(**{name: x})
             for part, force in loads.friction_force(motion, name).items():
                 if np.isfinite(force).any() and np.nanmax(force) > 1e-9:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import itertools
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -16,12 +15,20 @@ from ..model import Model
 from ..model.save import save_model
 from ..motion import System
 from ..units import CAUTION, in_house_units
-from .lengths import deflection_per_length, length_rates, rods_in_play, with_lengths
+from .lengths import (
+    deflection_per_length,
+    length_rates,
+    model_with_lengths,
+    rods_in_play,
+    with_lengths,
+)
 from .readings import Readings
 
 ERROR = 0.1  # degrees a digital level can be trusted to; common practice, no source
 OFF = 5.0  # times that beyond which a reading contradicts the others
 MIXED = 0.01  # share of an unknown in what is not determined, above which it is said so
+SURE = 2.0  # standard errors beyond which a rod is known to be off
+SLIGHT = 0.05  # mm that no rod is turned for
 LOST = 1e3  # degrees: stands for a posture that does not close
 
 
@@ -51,6 +58,13 @@ class AsBuilt:
     together: tuple[tuple[str, ...], ...]
     unseen: tuple[str, ...]
     changes: dict
+
+    @property
+    def rods_off(self) -> tuple[str, ...]:
+        """Rods that the readings say are not as long as the file says, beyond what they err by."""
+        return tuple(row["unknown"] for row in self.table.to_dict("records")
+                     if row["kind"] == "rod" and row["determined"]
+                     and abs(row["value"]) > max(SURE * row["error"], SLIGHT))
 
 
 def fit_as_built(system: System, readings: Readings, *, zeroed: Iterable[str] = (),
@@ -115,12 +129,7 @@ def as_built_model(system: System, fit: AsBuilt) -> Model:
         Clearance, stops and travels of it are those of the aircraft as it is; the thread engaged
         stays as the file has it.
     """
-    rods = dict(system.model.rods)
-    for rod, change in fit.changes.items():
-        if change:
-            rods[rod] = dataclasses.replace(rods[rod],
-                                            length=system.model.rod_length(rod) + change)
-    return dataclasses.replace(system.model, rods=rods)
+    return model_with_lengths(system.model, fit.changes)
 
 
 def write_as_built(system: System, fit: AsBuilt, sources: Sequence[Path | str],

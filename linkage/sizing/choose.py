@@ -13,10 +13,11 @@ from .. import gearing
 from ..errors import LinkageError
 from ..model import steps_within
 from ..motion import System
+from ..stops import judged_box, judged_travel
 from .clearance_terms import cuts, proven, too_near
 from .dimensions import Layout, named_dimensions
 from .fit import Fit, Problem, fit
-from .targets import Trial, aims_of
+from .targets import Places, Trial, aims_of, judged_ends
 
 if TYPE_CHECKING:
     from .targets import Aim
@@ -70,8 +71,9 @@ def check(system: System, aims: Sequence[Aim], *, apart: bool = True) -> Check:
     -------
     Check
     """
+    ends = judged_ends(system)
     travels = {(row["surface"], row["way"], row["input"]): row for row in
-               gearing.required_travels(system).fillna({"input": ""}).to_dict("records")}
+               gearing.required_travels(system, ends).fillna({"input": ""}).to_dict("records")}
     margins = _margins(system) if any(aim.kind == "over-centre" for aim in aims) else {}
     values, at = [], []
     for aim in aims:
@@ -82,37 +84,37 @@ def check(system: System, aims: Sequence[Aim], *, apart: bool = True) -> Check:
         elif aim.kind == "over-centre":
             values.append(margins[aim.of, aim.way])
         else:
-            values.append(_value(system, aim))
+            values.append(_value(system, aim, ends))
     return Check(np.array(values, dtype=float), tuple(at), proven(system) if apart else None)
 
 
 def _margins(system) -> dict:
     return {(row["end"], row["rod"]): row["margin"]
-            for row in gearing.margins(system).to_dict("records")}
+            for row in gearing.margins(system, judged_box(system)).to_dict("records")}
 
 
-def _value(system, aim) -> float:
+def _value(system, aim, ends) -> float:
     """Value of a direction, gearing or differential; NaN where nothing moves the surface."""
     if not aim.input:
         return np.nan
     if aim.kind == "direction":
-        return _turned(system, aim)
+        return _turned(system, aim, ends[aim.input])
     if aim.kind == "gearing":
         return abs(float(system.sweep().gearing(aim.of)[aim.input]))
-    return _differential(system, aim)
+    return _differential(system, aim, ends[aim.input])
 
 
-def _turned(system, aim):
+def _turned(system, aim, ends):
     """Least gearing the right way along the input; below 0 where the direction isn't right."""
-    x = np.linspace(*system.inputs[aim.input].travel, LOOKED)
+    x = np.linspace(*ends, LOOKED)
     least = float((system.sweep(**{aim.input: x}).gearing(aim.of)[aim.input] * aim.turn).min())
-    judged = gearing.directions(system, surfaces=[aim.of])
+    judged = gearing.directions(system, judged_travel(system).spread, [aim.of])
     right = all(not each.miss for each in judged if each.input == aim.input)
     return least if right else min(least, -SEEN)
 
 
-def _differential(system, aim):
-    ends = system.sweep(**{aim.input: list(system.inputs[aim.input].travel)}).deflection(aim.of)
+def _differential(system, aim, ends):
+    ends = system.sweep(**{aim.input: list(ends)}).deflection(aim.of)
     words = gearing.deflection_words(system, aim.of)
     up = -1.0 if words[0] == "TEU" else 1.0
     over, under = (sign * ends for sign in (up, -up))
@@ -173,7 +175,7 @@ def choose(system: System, starts: int, seed: int, rounded: bool) -> Chosen:
     _refuse_nothing(system, layout, aims)
     moving = _moving(system, layout, aims)
     wanted = tuple(aim for aim, any_ in zip(aims, moving, strict=True) if any_)
-    problem, fitted, checked, still = _rounds(layout, wanted, starts, seed)
+    problem, fitted, checked, still = _rounds(system, layout, wanted, starts, seed)
     exact, exact_met = fitted.values, checked.clear and bool(checked.met(wanted).all())
     if rounded:
         fitted, checked = _rounded(problem, fitted, checked, wanted)
@@ -203,19 +205,20 @@ def _moving(system, layout, aims) -> np.ndarray:
                  for word in ("least", "greatest"))
     moving = np.zeros(len(aims), bool)
     for values in (drawn, low + 0.37 * (high - low), low + 0.61 * (high - low)):
-        trial = Trial(system, layout, values)
+        trial = Trial(system, layout, values, Places(judged_ends(system)))
         moving |= [bool(np.abs(np.nan_to_num(trial.give(aim)[1])).max(initial=0.0) > 1e-9)
                    for aim in aims]
     return moving
 
 
-def _rounds(layout, wanted, starts, seed):
+def _rounds(system, layout, wanted, starts, seed):
     """Fit until the whole analysis finds nothing that the fit did not see."""
     # complexity over 10: what each round takes over from the last is one state, told in one place
     lifts, watched, still, begin, cut, between = np.zeros(len(wanted)), {}, (), None, (), set()
-    tries = starts
+    tries, ends = starts, judged_ends(system)
     for _ in range(ROUNDS):
-        problem = Problem(layout, _lifted(wanted, lifts), cut, sorted(between))
+        problem = Problem(layout, _lifted(wanted, lifts), cut,
+                          Places(ends, tuple(sorted(between))))
         fitted = fit(problem, tries, seed, begin)
         checked = check(fitted.system, wanted)
         unseen = np.abs(np.nan_to_num(checked.found - fitted.found[:len(wanted)])) > SEEN
@@ -229,7 +232,7 @@ def _rounds(layout, wanted, starts, seed):
                     if wanted[n].kind == "travel"}
         for name, (pair, position) in near.items():
             watched[name, tuple(round(v, 1) for v in position.values())] = pair, position
-        begin = fitted.values
+        begin, ends = fitted.values, judged_ends(fitted.system)
         tries = starts if unseen.any() else 1  # what was not seen may have led the search astray
         cut, still = cuts(layout, begin, watched.values())
     return problem, fitted, checked, still

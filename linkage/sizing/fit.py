@@ -19,7 +19,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..motion import System
 from .dimensions import Layout
-from .targets import Aim, Trial
+from .targets import Aim, Places, Trial
 
 LOST = 1e3  # shares that count where a rod is out of reach
 EXACT = 1e-7  # shares below which a target is met to the last figures that count
@@ -85,16 +85,16 @@ class Problem:
     layout : Layout
     aims : tuple of Aim
     cuts : tuple of Cut
-    between : tuple of (str, float)
-        Inputs and positions where a travel is looked at besides the ends.
+    places : Places
+        Where it is looked at.
     held : dict
         ``{index of a dimension: value}`` that stays.
     """
 
-    def __init__(self, layout: Layout, aims: Iterable[Aim], cuts: Iterable[Cut] = (),
-                 between: Iterable[tuple] = (), held: Mapping[int, float] | None = None):
+    def __init__(self, layout: Layout, aims: Iterable[Aim], cuts: Iterable[Cut],
+                 places: Places, held: Mapping[int, float] | None = None):
         self.layout, self.aims, self.cuts = layout, tuple(aims), tuple(cuts)
-        self.between = tuple(between)
+        self.places = places
         self.held = dict(held or {})
         self.every = (*self.aims, *(cut.aim for cut in self.cuts))
         self.least = np.array([aim.least for aim in self.every], dtype=bool)
@@ -117,7 +117,7 @@ class Problem:
 
     def holding(self, held: Mapping[int, float]) -> Problem:
         """The same with some dimensions held."""
-        return Problem(self.layout, self.aims, self.cuts, self.between, held)
+        return Problem(self.layout, self.aims, self.cuts, self.places, held)
 
     def assembled(self, z: np.ndarray) -> System | None:
         """The system with these dimensions; None where it can't be assembled."""
@@ -129,7 +129,7 @@ class Problem:
     def give(self, system: System, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Found values (m,) and their rates (m, k) per mm and degree."""
         values = self.values(z)
-        trial = Trial(system, self.layout, values, self.between)
+        trial = Trial(system, self.layout, values, self.places)
         pairs = [*(trial.give(aim) for aim in self.aims),
                  *(cut.give(values) for cut in self.cuts)]
         gaps = np.array([value for value, _ in pairs])

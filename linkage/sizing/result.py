@@ -184,12 +184,12 @@ def _pairs(chosen, weights):
     weight = {}
     for name, each in zip(chosen.minded, weights, strict=True):
         weight[name] = weight.get(name, 0.0) + each
-    before = dict(zip(chosen.drawn.clearance["pair"], chosen.drawn.clearance["proven"],
+    before = dict(zip(chosen.drawn.clearance["pair"], chosen.drawn.clearance["real_proven"],
                       strict=True))
     return [{"target": f"{row['pair']} clearance", "kind": "clearance", "of": row["pair"],
              "way": "", "input": "", "wanted": row["required"], "within": 0.0, "unit": "mm",
-             "drawn": before.get(row["pair"], np.nan), "found": row["proven"],
-             "missed_by": min(row["proven"] - row["required"], 0.0), "ok": bool(row["ok"]),
+             "drawn": before.get(row["pair"], np.nan), "found": row["real_proven"],
+             "missed_by": min(row["real_proven"] - row["required"], 0.0), "ok": bool(row["ok"]),
              "changes": row["pair"] not in chosen.still,
              "weight": weight.get(row["pair"], 0.0)}
             for row in chosen.check.clearance.to_dict("records")

@@ -9,15 +9,16 @@ derivative to the last digit (complex step; Squire & Trapp, SIAM Review 40, 1998
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from .. import gearing
+from ..errors import LinkageError
 from ..gearing.travels import SIGNS
 from ..model import is_rudder
 from ..motion import Posture, Rates, Seeds, Slide, System, Turn, body_of, hinge_sign, kernels
+from ..stops import drawn_ends
 from .dimensions import Layout
 
 TINY = 1e-30  # imaginary part of a complex step: far below the last digit
@@ -137,6 +138,35 @@ def _directions(system):
                 yield Aim("direction", surface, "+" if due.sign > 0 else "-", name, TURNS, 0.0)
 
 
+@dataclass(frozen=True)
+class Places:
+    """Where a choice of dimensions is looked at.
+
+    Attributes
+    ----------
+    ends : dict
+        ``{input: (least, greatest)}``: the drawn stops that govern, else the wanted travel.
+    between : tuple of (str, float)
+        Inputs and positions within where a surface may go farther than at an end.
+    """
+
+    ends: dict
+    between: tuple = ()
+
+
+def judged_ends(system: System) -> dict:
+    """Ends between which travels are judged: ``{input: (least, greatest)}``.
+
+    Where the stops can't be found, as while dimensions are tried, the wanted travel.
+    """
+    if not system.model.stops:
+        return system.travel_box()
+    try:
+        return drawn_ends(system)
+    except LinkageError:
+        return system.travel_box()
+
+
 class Trial:
     """What a choice of dimensions gives, with rates.
 
@@ -147,15 +177,15 @@ class Trial:
     layout : Layout
     values : ndarray, shape (k,)
         mm and degrees.
-    between : tuple of (str, float)
-        Inputs and positions within their travels where a surface may go farther than at an end.
+    places : Places, optional
+        The wanted travel unless given.
     """
 
     def __init__(self, system: System, layout: Layout, values: np.ndarray,
-                 between: Iterable[tuple[str, float]] = ()):
+                 places: Places | None = None):
         self.system = system
         dimensions, seeds = layout.dimensions(values)
-        self.index, positions = _positions(system, between)
+        self.index, positions = _positions(places or Places(system.travel_box()))
         self.motion = system.sweep_with(dimensions, **positions)
         with np.errstate(invalid="ignore", divide="ignore"):
             self.rates = Rates(self.motion.posture, seeds)
@@ -253,12 +283,12 @@ class Trial:
                 np.degrees(sine[:, worst].imag / TINY * slope))
 
 
-def _positions(system, between):
+def _positions(places):
     """Neutral, both ends of every input, places between, and a grid of all inputs together.
 
     And which of them are an input's own, its two ends first.
     """
-    box = system.travel_box()
+    box, between = places.ends, places.between
     rows, index = [dict.fromkeys(box, 0.0)], {name: [] for name in box}
     ends = [(name, end) for name, travel in box.items() for end in travel]
     for name, position in [*ends, *between]:

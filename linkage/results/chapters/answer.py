@@ -32,13 +32,17 @@ def blocks(results: Answers) -> Iterator[Block]:
                  for miss, sentence in zip(verdict.missed, missed, strict=False)]
     first = sum(miss.kind == "direction" for miss in verdict.missed[:len(sentences)])
     yield from sentences[:first]  # a wrong direction before all else
-    yield Text(verdict.sentence, "plain" if verdict.missed else "met")
+    yield Text(verdict.sentence, "plain" if verdict.missed or verdict.unknown else "met")
     yield from sentences[first:]
     if left:
         yield Text(f"and {left} more, all in the table Missed below")
     used = sum(map(lines_of, [verdict.sentence, *missed])) + bool(left)
+    yield from _not_looked_at(verdict, LINES - used - 1)
+
+
+def _not_looked_at(verdict, room):
     short = [shortened(sentence) for sentence in verdict.not_looked_at]
-    listed, left = fitting(short, LINES - used - 1)
+    listed, left = fitting(short, room)
     for sentence in listed:
         yield Text(f"Not looked at: {sentence}", "missing")
     if left:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from ...units import shown_length
 from ..blocks import Heading, Table, Text
 from ..columns import in_units, in_words
+from .stops import stops_table
 
 if TYPE_CHECKING:
     from ...motion.system import System
@@ -115,14 +116,51 @@ def adjustment_blocks(system: System, adjustment: Adjustment, settled: bool) -> 
                    "hold only if the least change that explains them is it.", "note")
     yield from _ends_to_turn(system, adjustment.turns)
     yield _at_neutral(system, adjustment)
+    if adjustment.pins:
+        yield _pins_turned(system, adjustment)
     if not adjustment.ok:
-        yield Text("the rod ends that may be turned do not bring every surface within what was "
-                   "asked", "miss")
+        yield Text("the rod ends that may be turned do not bring every surface and every rig pin "
+                   "within what was asked; these turns come nearest, so find out why first", "miss")
     if not adjustment.least:
         yield Text("Perhaps fewer turns would do: the search was cut short.")
     for why in dict.fromkeys(adjustment.not_turned.values()):
         ends = [end for end, reason in adjustment.not_turned.items() if reason == why]
         yield Text(f"Not turned, {why}: {'; '.join(ends)}.")
+
+
+def _pins_turned(system, adjustment):
+    import pandas as pd
+
+    data = pd.DataFrame([{"pin": name, "before": before, "after": after, "within": within,
+                          "ok": after <= within}
+                         for name, (before, after, within) in adjustment.pins.items()])
+    return Table("Rig pins before and after", in_units(system, data, length="before after within"),
+                 "How far the two holes are apart across the pin.")
+
+
+def turned_blocks(results: Answers) -> Iterator[Block]:
+    """Blocks on the aircraft once it is turned: travels and stops, worked out again.
+
+    Parameters
+    ----------
+    results : Answers
+        Of the system with the rods as long as the turns make them.
+    """
+    system = results.system
+    if results.stops is not None:
+        data = stops_table(system, results.stops)
+        yield Table("Stops once turned", data, "With the rods as long as the turns make them.",
+                    words=in_words(system, data))
+    elif system.model.stops:
+        yield Text(f"Stops once turned missing: {results.why_not('stops')}.", "missing")
+    if results.travels is not None and len(results.travels):
+        kept = results.travels[["surface", "input", "way", "required", "within", "found",
+                                "missed_by", "ok"]]
+        yield Table("Travels once turned", in_units(
+            system, kept, angle="required within found missed_by"),
+            "Worked out again with those rods, up to the stops that govern.")
+    elif results.travels is None:
+        yield Text(f"Travels once turned missing: {results.why_not('travels')}.", "missing")
 
 
 def _ends_to_turn(system, turns):
@@ -137,7 +175,9 @@ def _ends_to_turn(system, turns):
                    f"({shown_length(abs(row['change']), unit)} {'longer' if out else 'shorter'}; "
                    f"{shown_length(row['left'], unit)} of thread above the least stays)")
     yield Table("Adjustment", in_units(system, turns, **SIZES),
-                "Fewest rod ends, then fewest half turns; solved again exactly.")
+                "Of all turns that bring every surface and rig pin within its tolerance: rods "
+                "that readings point at first, then fewest rod ends, then fewest half turns; "
+                "solved again exactly.")
 
 
 def _at_neutral(system, adjustment) -> Table:
