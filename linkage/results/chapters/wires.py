@@ -62,7 +62,8 @@ def _clamps(results):
 
 def _wires_note(runs, unit) -> str:
     within = (runs["never_more"] - runs["greatest"]).max()
-    proven = f"proven within {shown_length(within, unit, 4)}" if math.isfinite(within) else "not proven"
+    proven = "not proven" if not math.isfinite(within) else \
+        f"proven within {shown_length(within, unit, 4)}"
     return ("Least and greatest are the distance of its clamps; needed: free length for the whole "
             "travel, its slack and its bend limit; bend: least radius of the loop taken as an arc "
             f"with its ends free to turn, where the clamps are nearest; greatest {proven}.")
