@@ -18,7 +18,9 @@ from .faces import first_contacts, stage_with
 from .witness import touching
 
 if TYPE_CHECKING:
-    pass
+    from ..model.parts import Tolerance
+    from ..motion import System
+    from .faces import Meeting
 
 FINE = 0.05  # degrees (mm) of a cell on the edge of the cover that is not halved any more
 MOST = 4000  # cells of one cover after which its edge is left as coarse as it is
@@ -84,7 +86,8 @@ class _Known:
 class Cover:
     """The cover of the inputs of one group."""
 
-    def __init__(self, system, box, made, tolerances):
+    def __init__(self, system: System, box: dict, made: list[Meeting],
+                 tolerances: Tolerance | None):
         self.system, self.names, self.made = system, tuple(box), made
         self.box, self.tolerances = np.array(list(box.values())), tolerances
         self.needs = np.array([[name in m.pair.inputs for name in box] for m in made],
@@ -324,7 +327,7 @@ class Cover:
         """Widest cell not decided along each input, degrees (mm)."""
         return dict(zip(self.names, self.widest.tolist(), strict=True))
 
-    def missed(self, cells) -> list[MissedStop]:
+    def missed(self, cells: Cells) -> list[MissedStop]:
         """Ends with a stop at which the cover reaches the limit of the search."""
         found = []
         low, high = cells.ends()

@@ -166,6 +166,7 @@ def _told(m, first, beside, troubles):
 
 def _troubles(system: System, first, proven) -> dict:
     """What happens before the first stop of each end: ``{(input, side): sentence or ""}``."""
+    # complexity over 10: rods and pairs are asked together, pairs only where nothing is proven
     ways = Ways.of_inputs([(m.made.stop.input, m.met_at) for m in first])
     free, met = first_loss(system, ways)
     found = [("", free, met), *_touches(system, ways, first, proven)]

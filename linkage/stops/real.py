@@ -10,6 +10,7 @@ smaller.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -22,6 +23,8 @@ from .covering import Cover, MissedStop
 from .faces import meeting
 
 if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+    
     from ..model.parts import Tolerance
 
 
@@ -58,13 +61,13 @@ class RealTravel:
         """``{input: (least, greatest)}`` that holds every position."""
         return self.travel.box
 
-    def cells(self, moves) -> tuple[np.ndarray, np.ndarray]:
+    def cells(self, moves: np.ndarray | Iterable[str]) -> tuple[np.ndarray, np.ndarray]:
         """Ends of the cells as seen along some inputs, ``{input}`` or a row of bool."""
         if not isinstance(moves, np.ndarray):
             moves = np.array([name in moves for name in self.inputs])
         return self.travel.seen_along(moves)
 
-    def contains(self, positions) -> np.ndarray:
+    def contains(self, positions: ArrayLike) -> np.ndarray:
         """Whether positions (n, inputs) lie in the cover: bool (n,)."""
         return self.travel.holds(np.atleast_2d(np.asarray(positions, dtype=float)),
                                  np.ones(len(self.inputs), bool))
