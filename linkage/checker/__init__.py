@@ -1,5 +1,5 @@
 """An independent checker of clearance proofs: nothing here imports `linkage`."""
 
-from .check import Verdict, check
+from .verdict import Verdict, check
 
 __all__ = ["Verdict", "check"]

@@ -15,7 +15,7 @@ from .reading import Refused
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
 
-DEEPEST = 6  # times that the checker cuts a leaf that does not hold as it is
+DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
 
 
 class Side:
@@ -130,6 +130,12 @@ class Book:
         ahead = [apart(foot, j) for j in range(len(b))]
         low = min(ahead) + min(min(behind), 0.0)
         self.finer = behind, ahead, apart
+        near = min(range(len(b)), key=ahead.__getitem__)
+        wide = [high - low for low, high in cell]
+        rest = spread(rows_a, rest_a, foot) + spread(rows_b, rest_b, near)
+        self.moved = [sum(abs(a[foot][m]) + abs(b[near][m]) for m, name in enumerate(table.names)
+                          if k in name) + rest * wide[k] / max(sum(wide), 1e-9)
+                      for k in range(table.count)]
         return self.less(low, n, sides)
 
     def less(self, low, n, sides):
@@ -144,7 +150,6 @@ class Book:
     def free(self, pair, sides, cell, plane, claim):
         """Whether a gap is nowhere less than a claim in a cell, by a plane or by some cut of it."""
         ahead = [(cell, plane, 0)]
-        cuts = [k for k, name in enumerate(self.motion.names)]
         while ahead:
             cell, plane, depth = ahead.pop()
             try:
@@ -156,9 +161,7 @@ class Book:
             cuts = [k for k, (low, high) in enumerate(cell) if high > low]
             if depth == DEEPEST or not cuts:
                 return False
-            k = max(cuts, key=lambda k: math.dist((0, 0, 0), plane[1 + k]) + 1e-9 * (
-                cell[k][1] - cell[k][0])) if depth % 2 == 0 else max(
-                    cuts, key=lambda k: cell[k][1] - cell[k][0])
+            k = max(cuts, key=lambda k: (self.moved[k], cell[k][1] - cell[k][0]))
             for part, sense in zip(halved(cell, k), (-0.5, 0.5), strict=True):
                 rows = [list(row) for row in plane]
                 rows[0] = [x + sense * y for x, y in zip(rows[0], rows[1 + k], strict=True)]
@@ -180,14 +183,17 @@ class Book:
                  if not p + q >= wanted]
         return len(doubt) <= 400 and all(apart(i, j) >= wanted for i, j in doubt)
 
-    def nowhere(self, pair, sides, cell):
-        """Whether no position of a cell can be reached."""
+    def nowhere(self, pair, sides, cell, depth=0):
+        """Whether no position of a cell can be reached, as it is or in some cut of it."""
         try:
             for side in sides:
                 self.motion.seat(side.solid.carriers, pair.frame, cell)
         except OutOfReach:
             return True
-        return False
+        wide = [high - low for low, high in cell]
+        return depth < DEEPEST and max(wide) > 0 and all(
+            self.nowhere(pair, sides, part, depth + 1)
+            for part in halved(cell, wide.index(max(wide))))
 
     def at_joint(self, pair, sides):
         """Whether a side lies in a ball about a joint that both parts share."""

@@ -39,12 +39,19 @@ class Pairs:
         self.machine, self.needs = machine, needs
         self.pieces = {name: pieces_of(shape) for name, shape in machine.solids.items()}
         self.stops = {frozenset(stop["between"]) for stop in machine.stops.values()}
+        self.rooms, self._all = {}, None
 
     def carriers(self, name):
         rod = self.machine.rods.get(part_of(name))
         return (part_of(name),) if rod is None else tuple(part_of(end) for end in rod.ends)
 
     def all(self):
+        """Every pair, in the order of their names."""
+        if self._all is None:
+            self._all = list(self._moving())
+        return self._all
+
+    def _moving(self):
         names = sorted(self.machine.solids)
         for i, one in enumerate(names):
             for other in names[i + 1:]:
@@ -161,6 +168,13 @@ class Pairs:
     def holds(self, name, ball):
         """Whether a fixed solid holds a joint: in its material, or in a hole within the ball."""
         shape, (centre, radius) = self.machine.solids[name], ball
+        if name not in self.rooms:
+            self.rooms[name] = [(min(k), max(k)) for k in zip(
+                *(c for p in self.pieces[name] for c in p.corners), strict=True)]
+        more = max(p.radius for p in self.pieces[name]) + TOUCHING
+        if not all(low - more <= x <= high + more for x, (low, high) in
+                   zip(centre, self.rooms[name], strict=True)):
+            return False
         filled = []
         if shape["kind"] in ("plate", "washer"):
             u, v, w = plate_axes(shape)

@@ -26,9 +26,20 @@ class Table:
                       *((i, j) for i in range(count) for j in range(i, count))]
         place = {n: k for k, n in enumerate(self.names)}
         self.product = [[place.get(tuple(sorted(a + b))) for b in self.names] for a in self.names]
+        self.third = [[cubic(tuple(sorted(a + b)), place) for b in self.names] for a in self.names]
         self.lines = range(1, 1 + count)
         self.squares = [place[i, i] for i in range(count)]
         self.mixed = [k for n, k in place.items() if len(n) == 2 and n[0] != n[1]]
+
+
+def cubic(name, place):
+    """The line that comes nearest to a monomial of degree 3, its share, and what is left."""
+    if len(name) != 3 or len(set(name)) == 3:
+        return None
+    if len(set(name)) == 1:  # x^3 = 3/4 x + T3/4
+        return place[name[:1]], arb(0.75), 0.25
+    single = name[0] if name[1] == name[2] else name[2]
+    return place[single,], arb(0.5), 0.5  # x^2 y = y/2 + T2 y/2
 
 
 class Taylor:
@@ -81,16 +92,22 @@ class Taylor:
             other = arb(other)
             return Taylor(self.table, {k: x * other for k, x in self.c.items()},
                           self.rest * above(other) * UP)
-        c, product = {}, self.table.product
+        c, table, rest = {}, self.table, 0.0
         for i, x in self.c.items():
-            row = product[i]
+            row, third = table.product[i], table.third[i]
             for j, y in other.c.items():
                 k = row[j]
                 if k is not None:
                     z = x * y
                     c[k] = c[k] + z if k in c else z
-        (_, p, q), (_, s, t) = self.sizes, other.sizes
-        rest = p * t + q * s + q * t
+                elif third[j] is not None:
+                    k, share, left = third[j]
+                    z = x * y
+                    rest += above(z) * left
+                    z *= share
+                    c[k] = c[k] + z if k in c else z
+                else:
+                    rest += above(x * y)
         if self.rest or other.rest:
             rest += self.size * other.rest + self.rest * sum(other.sizes)
         return Taylor(self.table, c, rest * UP + TINY if rest else 0.0)
@@ -138,9 +155,14 @@ def turn(x):
     if not p.c and not p.rest:
         return constant(table, cos), constant(table, sin)
     far = p.spread
+    if not far < 1.5:
+        return Taylor(table, {}, 1.0), Taylor(table, {}, 1.0)
     half = p * p * arb(-0.5)
-    near = Taylor(table, half.c, (half.rest + far**4 / 24) * UP) + 1  # cos p
-    odd = Taylor(table, p.c, (p.rest + far**3 / 6) * UP)  # sin p
+    # p^3 is 3/4 far^2 p and p^4 is far^2 p^2 - far^4/8, but for far^3/4 and far^4/8 (Chebyshev)
+    near = half * arb(1 - far**2 / 12) + arb(1 - far**4 / 192)  # cos p
+    near = Taylor(table, near.c, (near.rest + far**4 / 192 + far**6 / 720) * UP)
+    odd = p * arb(1 - far**2 / 8)  # sin p
+    odd = Taylor(table, odd.c, (odd.rest + far**3 / 24 + far**5 / 120) * UP)
     return near * cos - odd * sin, near * sin + odd * cos
 
 

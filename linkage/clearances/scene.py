@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -12,6 +13,9 @@ from ..geometry import Piece, kept_spans, outside_balls, piece_gap, sphere, tube
 from ..model import AIRFRAME, Tolerance
 from ..motion import System, body_of
 from .joints import Ball, Joints
+
+if TYPE_CHECKING:
+    from ..model.solids import Shape
 
 TOUCHING = 1e-6  # mm within which a pivot or rod end counts as sitting in a piece of structure
 HALVED = 4.0  # mm; a part of a plate or block no larger is halved no further at a joint's ball
@@ -215,7 +219,7 @@ class Scene:
         return self.model.point_tolerance(f"{part}/{name.split('/')[1]}", tolerances) + max(
             (self.model.point_tolerance(point, tolerances) for point in named), default=0.0)
 
-    def placed(self, name: str):
+    def placed(self, name: str) -> Shape:
         """The shape of a solid as the file has it, every named point replaced by where it is."""
         part, shape = body_of(name), self._shapes[name]
 
@@ -348,6 +352,7 @@ class Scene:
         return next(b for b in chains[0] if all(b in chain for chain in chains))
 
     def _required(self, first, second, rule, is_stop, joined):
+        # complexity over 10: the classes in the order in which one goes before the other
         if is_stop:
             return 0.0, "stop"
         if rule is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,10 @@ from .stage import measure, spine_gaps
 from .travel import Travel
 
 if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+    from ..motion.moved import Motion
     from ..motion.system import System
+    from .stage import Stage
 
 SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
 SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
@@ -54,13 +58,13 @@ class Leaves:
     def __len__(self):
         return len(self.which)
 
-    def of(self, chosen) -> Leaves:
+    def of(self, chosen: np.ndarray) -> Leaves:
         """Some of them."""
         return Leaves(self.which[chosen], self.centres[chosen], self.halves[chosen],
                       self.planes[chosen], self.low[chosen])
 
     @classmethod
-    def joined(cls, many, inputs: int) -> Leaves:
+    def joined(cls, many: Iterable[Leaves], inputs: int) -> Leaves:
         """All of many."""
         none = cls(np.zeros(0, int), np.zeros((0, inputs)), np.zeros((0, inputs)),
                    np.zeros((0, 1 + inputs, 3)), np.zeros(0))
@@ -105,7 +109,7 @@ class Proof:
     builds: Builds | None = None
     shares: np.ndarray | None = None
 
-    def motion(self, system: System, names, pairs):
+    def motion(self, system: System, names: Iterable[str], pairs: np.ndarray) -> Motion:
         """The system where, and in the build in which, the least gaps of some pairs were met."""
         places = {name: self.place[pairs, i] for i, name in enumerate(names)}
         return system.sweep(**places) if self.builds is None else \
@@ -122,7 +126,8 @@ class Search:
     most = MOST_ITEMS
     within = np.inf  # closer bracket while it takes little effort
 
-    def __init__(self, stage, travel, tolerance, tolerances, limit):
+    def __init__(self, stage: Stage, travel: Travel | dict, tolerance: float,
+                 tolerances: Tolerance | None, limit: float):
         self.stage, self.travel = stage, Travel.of(travel)
         self.names = list(self.travel.names)
         self.box = np.array(list(self.travel.box.values()), dtype=float).reshape(-1, 2)
@@ -139,7 +144,7 @@ class Search:
                            np.full(count, -1))
         self.leaves = []
 
-    def first_items(self, cold=None):
+    def first_items(self, cold: np.ndarray | None = None) -> tuple[np.ndarray, ...]:
         """Piece pairs and cells of an even grid that may be within the limit, and their bounds.
 
         The bounds are those of round tubes about the pieces.  `cold` are the pairs asked for, all
@@ -163,7 +168,7 @@ class Search:
             found.append((which[one], centre[cell], half[cell], low[keep]))
         return tuple(np.concatenate(k) for k in zip(*found, strict=True))
 
-    def about_apart_each(self, leaves):
+    def about_apart_each(self, leaves: Leaves) -> np.ndarray:
         """Lower bounds by round tubes of piece pairs over a cell each, NaN out of reach: (n,)."""
         low = np.empty(len(leaves))
         moves = self.moves[self.stage.pair_index[leaves.which]]
@@ -179,7 +184,7 @@ class Search:
                 low[here[some]] = all_low[of, cell[some] - start]
         return low
 
-    def still_open(self, items, low):
+    def still_open(self, items: tuple, low: np.ndarray) -> tuple[np.ndarray, ...]:
         """Items whose bound is below the least gap met since; the others are closed with it."""
         pairs = self.stage.pair_index[items[0]]
         keep = ~(low >= self.proof.least[pairs])
@@ -210,7 +215,7 @@ class Search:
         moved = np.where(np.isnan(loose), np.inf, loose)
         return apart - moved[a] - moved[b] - (about[a] + about[b] + scale)[:, None]
 
-    def meet_first(self, pairs):
+    def meet_first(self, pairs: np.ndarray) -> None:
         """Meet a gap of some pairs at the ends and middles of the travel, where they are near.
 
         The pieces asked are the nearest few by the round tubes about them.
@@ -233,7 +238,7 @@ class Search:
         moves = self.moves[self.stage.pair_index[items[chosen]]]
         self.meet_at(items[chosen], np.where(moves, places[place[chosen]], 0.0))
 
-    def round(self, items):
+    def round(self, items: tuple) -> tuple[np.ndarray, ...]:
         """Bound every item, close what is good enough, split the rest."""
         order = np.argsort(self.stage.pair_index[items[0]], kind="stable")
         items = tuple(part[order] for part in items)
@@ -243,7 +248,7 @@ class Search:
             kept.append(self._looked_at(part))
         return self._split(tuple(np.concatenate(k) for k in zip(*kept, strict=True)))
 
-    def finish(self):
+    def finish(self) -> None:
         """What is left to do when every item is closed."""
         self.proof.leaves = Leaves.joined(self.leaves, len(self.names))
 
@@ -273,7 +278,8 @@ class Search:
         aims = np.where(good[:, None], places, np.nan)
         return which[keep], centres[keep], halves[keep], aims[keep]
 
-    def good_enough(self, low, pairs, tolerance):
+    def good_enough(self, low: np.ndarray, pairs: np.ndarray,
+                    tolerance: np.ndarray | float) -> np.ndarray:
         """Whether bounds are within a tolerance of the least gap met, or past the limit."""
         best = self.proof.least
         wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
@@ -288,7 +294,7 @@ class Search:
         if items.size:
             self.meet_at(which[items], np.clip(places[items], *self.box.T))
 
-    def meet_at(self, which, places):
+    def meet_at(self, which: np.ndarray, places: np.ndarray) -> None:
         """Meet the gap of items at places, of rough ones in their finer pieces."""
         rough = self.stage.rough[which]
         back, parts = self.stage.parts_of(which[rough])
@@ -298,7 +304,7 @@ class Search:
         which, places = which[held], places[held]
         self._meet(self.met(which, places), which, places)
 
-    def met(self, which, places):
+    def met(self, which: np.ndarray, places: np.ndarray) -> np.ndarray:
         """Gap of piece pairs at places, NaN out of reach."""
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
         return measure(self.stage, motion.posture, which, np.arange(len(which)))
@@ -323,7 +329,8 @@ class Search:
         easy = self.proof.visited <= self.effort
         return np.where(easy, np.minimum(self.within, self.tolerance), self.tolerance)
 
-    def cells(self, centres, halves):
+    def cells(self, centres: np.ndarray,
+              halves: np.ndarray) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray]:
         """Cells without repeats, and which of them each item has."""
         both = np.concatenate([centres, halves], axis=1)
         unique, cell = np.unique(both, axis=0, return_inverse=True)

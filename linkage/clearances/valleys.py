@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,6 +12,9 @@ from ..geometry import tube_gap
 from .proof import Proof
 from .stage import Stage, measure
 from .travel import Travel
+
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
 
 FIRST_STEP, LAST_STEP = 0.25, 1e-5  # degrees (mm) of steps down a valley
 SHORTER = 4  # times, when nowhere all round is lower
@@ -77,7 +82,8 @@ def _least_at(stage, pieces, asked, at):
     return value
 
 
-def near_pieces(stage, proof, names, known, tolerances=None):
+def near_pieces(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndarray,
+                tolerances: Tolerance | None = None) -> tuple[np.ndarray, ...]:
     """Piece pairs within a little of each pair's least gap, at its place."""
     motion = proof.motion(stage.system, names, known)
     loose = stage.looseness(tolerances)

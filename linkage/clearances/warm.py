@@ -7,7 +7,9 @@ the plane that closed it; what that plane no longer closes is searched again.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,6 +19,9 @@ from .cell_bounds import held_bounds
 from .search import Leaves, Proof, Search
 from .stage import Stage
 from .travel import Travel
+
+if TYPE_CHECKING:
+    from .scene import Scene
 
 NEAR_END = 1e-9  # degrees (mm) from an end of the travel within which a cell reaches it
 
@@ -49,7 +54,7 @@ class Earlier:
         return type(None), ()  # another process starts from nothing
 
 
-def signatures(scene, names) -> dict:
+def signatures(scene: Scene, names: Iterable[str]) -> dict:
     """All that the motion and the shape of some solids depend on, by name."""
     system, seen = scene.system, {}
 
@@ -81,7 +86,7 @@ def _carriers(system, body):
                  for k in (body, *system.model.carriers(body)) if k in system.model.bodies)
 
 
-def resume(search: Search, earlier: Earlier):
+def resume(search: Search, earlier: Earlier) -> tuple[np.ndarray, tuple | None]:
     """Take up what an earlier proof gives.
 
     Parameters
@@ -113,6 +118,7 @@ def resume(search: Search, earlier: Earlier):
 
 def _known(search, earlier):
     """The earlier number of every pair, -1 of none; which are kept, and which have not changed."""
+    # complexity over 10: all that has to be the same before a bound may be taken over
     stage, old = search.stage, earlier.stage
     numbers = {pair.name: k for k, pair in enumerate(old.pairs)}
     solids = signatures(stage.scene, {n for pair in stage.pairs for n in (pair.first,

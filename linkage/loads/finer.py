@@ -65,7 +65,7 @@ class Finer:
         self.waiting = {}  # {case: {key: [places (n, inputs), bounds (n,)]}}
         self.missing = {}
 
-    def add(self, case, key, places: np.ndarray, bounds: np.ndarray) -> None:
+    def add(self, case: object, key: tuple, places: np.ndarray, bounds: np.ndarray) -> None:
         """Places about which a load may come up to some bounds."""
         mine = self.waiting.setdefault(case, {}).setdefault(key, [])
         mine.append((places, bounds))

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import functools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -131,10 +130,9 @@ def worst_loads(system: System) -> pd.DataFrame:
     LinkageError
         When no load case is known: no grip, no surface that an input moves, no hinge moment.
     """
-    return _worst(system).copy()
+    return system.kept("worst loads", lambda: _worst(system)).copy()
 
 
-@functools.lru_cache(maxsize=8)
 def _worst(system):
     listed, box = cases(system), judged_box(system)
     names = list(box)

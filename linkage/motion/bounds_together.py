@@ -57,6 +57,7 @@ def close_together(posture: Posture, step: Together, system: System, centres: di
 
 def _about(posture, step, middle):
     """Rows (joints, rows, n) about the root at the centres, and where they are sure."""
+    # complexity over 10: sums over rods and joints, in the order of the proof
     rows = np.zeros((len(step.joints), posture.rows, middle.shape[1]))
     rows[:, 0] = np.nan_to_num(middle)
     matrix = np.array([[_spread(_pull(_held(posture, step, rows), rod, joint), rows)[0]
@@ -286,6 +287,7 @@ def _far(system, posture) -> float:
 
 def _more_inputs(posture, more, cells, count):
     """The posture at some cells, its enclosures made to follow more inputs."""
+    # complexity over 10: every kind of thing that a posture holds is grown alike
     inputs = posture.inputs
     wide = inputs + more
     old = [(i, j) for i in range(inputs) for j in range(i, inputs)]

@@ -310,14 +310,18 @@ def _no_strength(results):
     silent = [name for name, surface in system.model.surfaces.items() if surface.hinge is None]
     if silent:
         yield f"hinge moment of {', '.join(silent)}: none in the file"
-    attrs = results.worst_loads.attrs
+    yield from _cases_left(results.worst_loads.attrs)
+    yield from _unloaded(results)
+
+
+def _cases_left(attrs):
+    """Load cases that are held nowhere, or not everywhere, and stops without any."""
     for case in attrs["unheld"]:
         yield f"load case held nowhere: {case}"
     for case, share in attrs["partly"].items():
         yield f"load case not held in {share:.0%} of the travel: {case}"
     for name, why in attrs["stops"].items():
         yield f"loads with stop {name} in contact: {why}"
-    yield from _unloaded(results)
 
 
 def _without_margin(results):

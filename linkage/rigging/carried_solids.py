@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from ..clearances.carrying import carried_points
 from ..clearances.scene import Solid
 from ..geometry import approach, piece_gap, sphere, tube, tube_gap
 from ..model import AIRFRAME
@@ -30,12 +29,15 @@ class Frames:
     def of(self, body: str) -> tuple[np.ndarray, np.ndarray]:
         """Where a body's zero is, (n, 3) mm, and its three axes, (n, 3, 3)."""
         if body not in self._known:
-            at = [carried_points(self.posture, body, points, AIRFRAME, vectors)
-                  for points, vectors in ((np.zeros((3, 1)), False), (np.eye(3), True))]
-            origin, axes = (np.broadcast_to(k, (*k.shape[:2], self.count)).transpose(2, 1, 0)
-                            for k in at)
-            self._known[body] = origin[:, 0], axes
+            turning = self.posture.of_vectors()
+            self._known[body] = self._carried(self.posture, body, (0.0, 0.0, 0.0)), np.stack(
+                [self._carried(turning, body, tuple(axis)) for axis in np.eye(3)], axis=1)
         return self._known[body]
+
+    def _carried(self, posture, body, p):
+        for joint, outward in posture.plan.route(body, AIRFRAME):
+            p = posture.crossed(p, joint, outward)
+        return np.stack([np.broadcast_to(k, (self.count,)) for k in p], axis=-1)
 
 
 class CarriedSolid:
@@ -69,7 +71,8 @@ class CarriedSolid:
         else:
             self.middles = np.stack([self._posed(rows, p[None]).mean(axis=1) for p in points], 1)
 
-    def least(self, parts: np.ndarray, radius: float, most: float = np.inf) -> np.ndarray:
+    def least(self, parts: np.ndarray, radius: float, most: float = np.inf,
+              less: np.ndarray | None = None) -> np.ndarray:
         """Least gap of straight parts of a radius from the solid at each stick position.
 
         Parameters
@@ -80,6 +83,9 @@ class CarriedSolid:
             mm.
         most : float
             Where it is more, a lower bound of it will do.
+        less : ndarray (n,), optional
+            mm: only where the gap less this is least of all is asked for, elsewhere a lower bound
+            will do.
 
         Returns
         -------
@@ -94,6 +100,8 @@ class CarriedSolid:
         first = flat.argmin(axis=1)
         rows = np.arange(len(low))
         least = self._gaps(parts, radius, (rows, *np.unravel_index(first, low.shape[1:])))
+        if less is not None:
+            most = np.fmin.reduce(least - less) + less
         asked = flat < np.minimum(least, most)[:, None]
         asked[rows, first] = False
         row, which = np.nonzero(asked)

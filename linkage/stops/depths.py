@@ -33,7 +33,8 @@ class Depths(NamedTuple):
     feet: tuple[np.ndarray, np.ndarray]
 
 
-def depths(stage: Stage, posture: Posture, which, cells, *, feet: bool = False) -> Depths:
+def depths(stage: Stage, posture: Posture, which: np.ndarray, cells: np.ndarray, *,
+           feet: bool = False) -> Depths:
     """Gaps of piece pairs at positions of a posture, to the same number as `Stage.gap` gives.
 
     Parameters

@@ -111,7 +111,7 @@ def _proven(system, ways, stretches):
     return np.where(sure, first_root(rows[0] - slack, rows[1], rows[2]), -1.0), likely
 
 
-def room_left(posture: Posture, count: int):
+def room_left(posture: Posture, count: int) -> tuple[list[Enclosure], np.ndarray]:
     """What must stay above 0 for every rod to reach, over the cells of an enclosed posture.
 
     Parameters

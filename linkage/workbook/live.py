@@ -19,6 +19,7 @@ from ..clearances import gaps, scene_of
 from ..errors import LinkageError
 from ..gearing import said_input
 from ..motion import BEYOND, System, body_of
+from ..results import Answers
 from ..stops import Meeting, meeting
 from ..units import MM_PER
 from .draft import (
@@ -100,8 +101,9 @@ class Workbook(anywidget.AnyWidget):
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = system.travel_box(BEYOND), {}, None
         self._meetings, self._shaped = {}, system
-        self._known = _known_at_once(system) if prove else {
-            "directions": direction_rows(system), "required": required_rows(system)}
+        results = Answers(system)
+        self._known = _known_at_once(results) if prove else {
+            "directions": direction_rows(results), "required": required_rows(results)}
         self._made_at = {}
         self._ask_over, self._setting, self._failed = False, False, ""
         try:
@@ -459,9 +461,9 @@ class Workbook(anywidget.AnyWidget):
         return True
 
 
-def _known_at_once(system) -> dict:
+def _known_at_once(results) -> dict:
     """What can be said before the stops are found: wrong directions, and what is required."""
-    wrong = [row for row in direction_rows(system, stopped=False) if row["miss"]]
+    wrong = [row for row in direction_rows(results, stopped=False) if row["miss"]]
     known = {"required": [{**row, "found": None}
-                          for row in required_rows(system, system.travel_box())]}
+                          for row in required_rows(results, stopped=False)]}
     return known | {"directions": wrong} if wrong else known

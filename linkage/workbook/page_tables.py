@@ -10,23 +10,11 @@ import numpy as np
 
 from ..clearances import NEAR, Stage, near_pairs, prove, scene_of
 from ..errors import LinkageError
-from ..gearing import (
-    WAYS,
-    direction_findings,
-    directions,
-    required_travels,
-    said_place,
-)
+from ..gearing import WAYS, direction_findings, directions, required_travels, said_place
 from ..gearing.travels import SIGNS
 from ..motion import System
-from ..stops import (
-    clearance,
-    drawn_ends,
-    find_stops,
-    judged_travel,
-    meeting,
-    travel_map,
-)
+from ..results import Answers
+from ..stops import judged_travel, meeting, travel_map
 from ..units import shown_length
 
 if TYPE_CHECKING:
@@ -43,15 +31,15 @@ def limits_of(system: System) -> dict:
     return {name: [float(end) for end in travel] for name, travel in system.travel_box().items()}
 
 
-def required_rows(system: System, ends: dict | None = None) -> list[dict]:
+def required_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
     """Required travels against found ones, ready for the page.
 
     Parameters
     ----------
-    system : System
-    ends : dict, optional
-        ``{input: (least, greatest)}`` between which they are found; the drawn stops that govern
-        unless given, the wanted travel where an end has none or a stop can't be found.
+    results : Answers
+    stopped : bool
+        Up to the drawn stops that govern, as on the sheet; else over the wanted travel, which is
+        sooner known.
 
     Returns
     -------
@@ -60,8 +48,8 @@ def required_rows(system: System, ends: dict | None = None) -> list[dict]:
         "greatest": where on the input).
     """
     rows = []
-    for row in required_travels(system, _ends(system) if ends is None else ends
-                                ).to_dict("records"):
+    table = results.travels if stopped else required_travels(results.system)
+    for row in [] if table is None else table.to_dict("records"):
         end = "greatest" if row["at"] > 0 else "least"
         moved_by = row["input"] if isinstance(row["input"], str) else ""  # no input moves it
         rows.append({"surface": row["surface"], "input": moved_by, "word": WAYS[row["way"]],
@@ -71,30 +59,23 @@ def required_rows(system: System, ends: dict | None = None) -> list[dict]:
     return rows
 
 
-def _ends(system):
-    try:
-        return drawn_ends(system)
-    except LinkageError:  # its own row says why
-        return system.travel_box()
-
-
-def direction_rows(system: System, *, stopped: bool = True) -> list[dict]:
+def direction_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
     """Which way every surface goes, the wrong ones first and each by itself, ready for the page.
 
     Parameters
     ----------
-    system : System
+    results : Answers
     stopped : bool
-        Over what the stops leave; else over the wanted travel, which is sooner known.
+        Over what the stops leave, as on the sheet; else over the wanted travel, sooner known.
 
     Returns
     -------
     list of dict
         text and miss; all that go the right way in one.
     """
-    judged = directions(system, judged_travel(system).spread if stopped else None)
+    judged = results.directions if stopped else directions(results.system)
     rows = [{"text": finding.text, "miss": finding.miss}
-            for finding in direction_findings(system, judged)]
+            for finding in direction_findings(results.system, judged)]
     right = "; ".join(f"{way.end}: {way.surface} {way.goes}" for way in judged
                       if way.outcome == "right")
     return [*rows, *([{"text": f"Directions right: {right}.", "miss": False}] if right else [])]
@@ -160,24 +141,23 @@ def spacer_chart(system: System, name: str) -> list:
     return [list(column) for column in zip(*angles, strict=True)]
 
 
-def governing(system: System) -> dict:
+def governing(results: Answers) -> dict:
     """Whether each stop governs, and why: ``{stop: (bool, reason)}``; empty where one never meets.
 
     Parameters
     ----------
-    system : System
+    results : Answers
     """
-    try:
-        contacts = find_stops(system)
-    except LinkageError:
-        return {}
-    return {row["stop"]: (bool(row["governs"]), row["reason"])
-            for row in contacts.to_dict("records")}
+    return {} if results.stops is None else {
+        row["stop"]: (bool(row["governs"]), row["reason"])
+        for row in results.stops.to_dict("records")}
 
 
-def proof_of(system: System) -> dict:
-    """The proven clearance table over the travel that the stops leave, ready for the page."""
-    gaps = clearance(system)
+def proof_of(results: Answers) -> dict | None:
+    """The proven clearance table over the travel that the stops leave; None without solids."""
+    system, gaps = results.system, results.clearance
+    if gaps is None:
+        return None
     names = list(system.travel_box())
     rows = {row["pair"]: _proof_row(
         system, row | {word: row[f"real_{word}"] for word in ("least", "proven")},
@@ -185,18 +165,21 @@ def proof_of(system: System) -> dict:
     return _proof(system, rows, gaps.attrs["far"], gaps.attrs["open"])
 
 
-def quick_proof(system: System) -> dict:
+def quick_proof(results: Answers) -> dict | None:
     """The same bounds sooner: the least gap met is within 0.05 mm of the least there is.
 
     Parameters
     ----------
-    system : System
+    results : Answers
 
     Returns
     -------
-    dict
+    dict or None
         As `proof_of` gives it.
     """
+    system = results.system
+    if not system.model.solids:
+        return None
     scene, travel = scene_of(system), judged_travel(system)
     box = {name: (min(low, travel.box[name][0]), max(high, travel.box[name][1]))
            for name, (low, high) in system.travel_box().items()}
@@ -246,12 +229,14 @@ def said_limits(system: System) -> str:
     return f"all that the stops leave of {words}" if system.model.stops else words
 
 
-def map_of(system: System) -> dict | None:
+def map_of(results: Answers) -> dict | None:
     """The travel map a little past the wanted travel; None with less than two inputs."""
+    system = results.system
     if len(system.travel_box()) < 2 or not system.model.solids:
         return None
     travel = travel_map(system, MARGIN)
-    return {"usable": travel.usable,
+    wanted = travel_map(system, 0.0, list(travel.boundaries))  # its share is that of the sheet
+    return {"usable": wanted.usable,
             "boundaries": {pair: np.round(line, 3).tolist()
                            for pair, line in travel.boundaries.items()},
             "free": np.round(travel.free, 3).tolist(), "old": False}

@@ -37,8 +37,12 @@ def blocks(results: Answers) -> Iterator[Block]:
     if left:
         yield Text(f"and {left} more, all in the table Missed below")
     used = sum(map(lines_of, [verdict.sentence, *missed])) + bool(left)
+    yield from _not_looked_at(verdict, LINES - used - 1)
+
+
+def _not_looked_at(verdict, room):
     short = [shortened(sentence) for sentence in verdict.not_looked_at]
-    listed, left = fitting(short, LINES - used - 1)
+    listed, left = fitting(short, room)
     for sentence in listed:
         yield Text(f"Not looked at: {sentence}", "missing")
     if left:
