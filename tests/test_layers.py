@@ -63,7 +63,7 @@ INNER = {
     "commands": [{"verbs"}, {"shared"}, {"plates", "rigged"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view", "check_proof"}],
-    "checker": [{"reading"}, {"solids", "taylor"}, {"pairs"}, {"motion"}, {"leaves"}, {"verdict"}],
+    "checker": [{"reading"}, {"solids", "taylor"}, {"pairs"}, {"together"}, {"motion"}, {"leaves"}, {"verdict"}],
     "certificate": [{"trees"}, {"written"}],
     "geometry": [{"vectors", "outlines"}, {"pieces"},
                  {"tubes", "features", "overlap", "closest", "halving"},
