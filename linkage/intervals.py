@@ -45,7 +45,7 @@ class Enclosure:
 
     __slots__ = ("_sizes", "inputs", "rows")
 
-    def __init__(self, rows, inputs, sizes=None):
+    def __init__(self, rows: np.ndarray, inputs: int, sizes: tuple | None = None):
         self.rows, self.inputs = rows, inputs
         self._sizes = sizes
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,6 +12,11 @@ from ..motion import body_of
 from .built_bounds import BuiltBounds, built_bounds, enclosed_builds
 from .search import TRIES, Search
 from .stage import in_reach, measure
+
+if TYPE_CHECKING:
+    from ..motion import Builds
+    from .stage import Stage
+    from .travel import Travel
 
 SMALLEST_BUILT = 0.02  # degrees (mm) of a cell's side; smaller ones cost nothing any more
 MOST_BUILT = 1500  # cells of a pair after which what is left stays open
@@ -37,7 +43,7 @@ class BuiltSearch(Search):
         All dimensions.
     """
 
-    def __init__(self, stage, travel, terms, builds):
+    def __init__(self, stage: Stage, travel: Travel, terms: tuple, builds: Builds):
         tolerance, tolerances, limit = terms
         super().__init__(stage, travel, tolerance, tolerances, limit)
         self.system, ends = solving(stage.system, stage.scene, stage.pairs)
@@ -48,10 +54,8 @@ class BuiltSearch(Search):
         self.proof.shares = np.zeros((count, len(self.builds.sizes)))
         self.effort = EFFORT_BUILT + np.bincount(stage.pair_index[:stage.first], minlength=count)
 
-    def enclosed(self, centres, halves):
-        """Bounds of the posture over cells (n, inputs) and all builds."""
-        return enclosed_builds(self.stage, self.system, self.builds,
-                               (self.names, centres, halves))
+    def _enclosed(self, cells):
+        return enclosed_builds(self.stage, self.system, self.builds, (self.names, *cells))
 
     def _bounds(self, which, centres, halves, enough=None):
         found = []
@@ -61,7 +65,7 @@ class BuiltSearch(Search):
         for start in range(0, len(cells[0]), CELLS):
             here = np.flatnonzero((cell >= start) & (cell < start + CELLS))
             some = tuple(k[start:start + CELLS] for k in cells)
-            posture = self.enclosed(*some)
+            posture = self._enclosed(some)
             for first in range(0, len(here), self.most):
                 part = here[first:first + self.most]
                 found.append((order[part], built_bounds(
@@ -170,11 +174,6 @@ class BuiltSearch(Search):
         return measure(self.stage, self.swept(builds, places), which, np.arange(len(which)),
                        self.loose)
 
-    def met(self, which, places):
-        """Gap of piece pairs at places as drawn but for the solids, NaN out of reach."""
-        motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        return measure(self.stage, motion.posture, which, np.arange(len(which)), self.loose)
-
     def begin_at(self, items, places):
         """Meet a gap of every pair as drawn, and in a build that is near the worst there."""
         self._meet_builds(items, places, np.zeros((len(self.builds.sizes), len(items))))
@@ -182,7 +181,7 @@ class BuiltSearch(Search):
         for _ in range(FLIPS):
             self._flip(np.flatnonzero(np.isfinite(self.proof.least)))
 
-    def finish(self):
+    def finish(self) -> None:
         """Go down the valley of the worst build met, of the build as of the place."""
         super().finish()
         wide = ~self._decided(self.proof.proven, np.arange(len(self.required))) | (

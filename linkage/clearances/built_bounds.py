@@ -134,7 +134,7 @@ def built_bounds(stage: Stage, posture: BuiltPosture, items, cells, asked) -> Bu
         low[todo[gained]] = better[gained]
         at, worst = _worst(posture, turned)
         places[:, todo], builds[:, todo] = at, worst
-        # a plane between those of two builds that are each worst for the other's is better than both
+        # of two builds, each worst for the other's plane, one between them has a better plane
         tried[:, todo] += (worst - tried[:, todo]) / (turn + 2)
     return BuiltBounds(value, low, centres[cell] + places.T * halves[cell], builds)
 
@@ -172,8 +172,7 @@ def _bound(stage, posture, items, direction, loose):
 def _directions(stage, posture, items, towards):
     """Direction from the first piece to the second of items (m,) at as many positions: (3, m).
 
-    Of pieces grown by what each of their coordinates may be off, between which the plane is the best
-    of all; where there is none, as it was before.
+    Of pieces grown by what each of their coordinates may be off; where there is none, as before.
     """
     way, loose = towards
     axes = stage.axes(posture, items, np.arange(len(items)))

@@ -33,8 +33,8 @@ class Seat:
 class Frames:
     """An origin and three vectors for each of some seats, that every point of a piece is given by.
 
-    Of a body they are its unit vectors; of a rod the way from its first end to its second, and two
-    of no length.
+    Of a body they are its unit vectors; of a rod its two ends from the frame's own origin, so that
+    a point of it is a weighted mean of the two, and one of no length.
 
     Parameters
     ----------
@@ -87,8 +87,7 @@ class Frames:
     def _vectors(self, seat, traced, turned):
         """Origin and vectors of a seat as sums on a tape: four of three."""
         if seat.ends:
-            start, end = (traced.place(name, seat.frame) for name in seat.ends)
-            return start, tuple(b - a for a, b in zip(start, end, strict=True)), ZERO, ZERO
+            return ZERO, *(traced.place(name, seat.frame) for name in seat.ends), ZERO
         vectors = [(traced, tuple(seat.origin[0].tolist())), *((turned, x) for x in UNIT)]
         made = []
         for posture, p in vectors:

@@ -38,7 +38,8 @@ class Bounds(NamedTuple):
     Attributes
     ----------
     value : ndarray (m,)
-        Attained gap at the centre, mm; NaN out of reach.
+        Attained gap at the centre, mm; NaN out of reach, and where a bound was good enough
+        before it was asked for.
     low : ndarray (m,)
         Lower bound, mm; NaN where the whole cell is out of reach.
     places : ndarray (m, inputs)
@@ -69,7 +70,8 @@ def bounds(stage: Stage, items, cells, tolerances: Tolerance | None = None,
         Names of the inputs, middles and half-widths, degrees (mm).
     tolerances : Tolerance, optional
     enough : ndarray (m,), optional
-        A bound that is good enough: where a plane that is held gives it, none is turned.
+        A bound that is good enough: where a plane between the middle lines gives it, no closest
+        points are looked for, and where one between those gives it, none is turned.
 
     Returns
     -------
@@ -80,35 +82,76 @@ def bounds(stage: Stage, items, cells, tolerances: Tolerance | None = None,
     posture = stage.system.sweep(**named).posture
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
                        tolerances)
-    middle = (0.0,) * len(names)
-    beside = [(*middle[:i], ASIDE, *middle[i + 1:]) for i in range(len(names))]
-    loose = None if tolerances is None else stage.looseness(tolerances)
-    kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which)
-    planes = np.zeros((len(which), 1 + len(names), 3))
-    value, way = towards(stage, posture, items)
-    lost = np.flatnonzero(np.isnan(value))
-    if lost.size:
-        way[:, lost] = towards(stage, enclosed, (which[lost], cell[lost]), middle)[1]
-    low, model = _bound(stage, enclosed, items, (way, 1.0, 1.0), (loose, kept))
-    planes[:, 0] = way.T
-    todo = np.arange(len(which)) if enough is None else \
-        np.flatnonzero(~(low >= enough) & ~np.isnan(low))
+    found = _Found(stage, enclosed, items, tolerances)
+    way = found.between_spines()
+    found.improve(np.arange(len(which)), way)
+    value, todo = np.full(len(which), np.nan), found.open(np.arange(len(which)), enough)
     if todo.size:
-        some = which[todo], cell[todo]
-        ways = [towards(stage, enclosed, some, aside)[1] for aside in beside]
-        turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
-        better, turned = _bound(stage, enclosed, some, (turning, *sizes), (loose, kept))
-        gained = ~(better < low[todo])
-        low[todo[gained]] = better[gained]
-        model[:, todo[gained]] = turned[:, gained]
-        planes[todo[gained]] = turning[:1 + len(names), :, gained].transpose(2, 0, 1)
-    places = centres[cell] + lowest_place(model, len(names)).T * halves[cell]
-    first = row_count(len(names)) - 1
-    builds = np.zeros((enclosed.rows - 1 - first, len(which)), np.int8)
-    if tolerances is not None:
-        share = kept[(kept >= first) & (kept < enclosed.rows - 1)]
-        builds[share - first] = np.where(model[first:-1] > 0, -1, 1)
-    return Bounds(value, low, places, builds, planes)
+        value[todo], way[:, todo] = towards(stage, posture, found.some(todo), way[:, todo])
+        lost = todo[np.isnan(value[todo])]
+        if lost.size:
+            way[:, lost] = towards(stage, enclosed, found.some(lost))[1]
+        found.improve(todo, way[:, todo])
+        todo = found.open(todo, enough)
+    if todo.size:
+        found.improve(todo, *found.turning(todo, way[:, todo]))
+    places = centres[cell] + lowest_place(found.model, len(names)).T * halves[cell]
+    return Bounds(value, found.low, places, found.builds(), found.planes)
+
+
+class _Found:
+    """The best bounds yet of items over their cells, and what gives them."""
+
+    def __init__(self, stage, enclosed, items, tolerances):
+        self.stage, self.enclosed, self.items = stage, enclosed, items
+        count, self.inputs = len(items[0]), enclosed.inputs
+        self.loose = None if tolerances is None else stage.looseness(tolerances)
+        self.kept = np.arange(enclosed.rows) if tolerances is None else \
+            stage.rows_of(enclosed, items[0])
+        self.low, self.model = np.full(count, -np.inf), np.zeros((len(self.kept), count))
+        self.planes = np.zeros((count, 1 + self.inputs, 3))
+
+    def some(self, here):
+        """Some of the items."""
+        return self.items[0][here], self.items[1][here]
+
+    def open(self, here, enough):
+        """Which of some items a better bound is wanted of."""
+        if enough is None:
+            return here
+        low = self.low[here]
+        return here[~(low >= enough[here]) & ~np.isnan(low)]
+
+    def between_spines(self):
+        """Direction from the middle line of the one piece to that of the other: quick, and near."""
+        direction = self.stage.spine_gap(self.stage.axes(self.enclosed, *self.items),
+                                         self.items[0])[1]
+        return np.where(np.isfinite(direction).all(axis=0), direction, SOME_WAY)
+
+    def turning(self, here, way):
+        """Directions at the middle, made to turn as the closest points do; least, greatest size."""
+        at = [tuple(ASIDE * k) for k in np.eye(self.inputs)]
+        beside = [towards(self.stage, self.enclosed, self.some(here), way, a)[1] for a in at]
+        return _turning(way, beside, self.enclosed.rows)
+
+    def improve(self, here, direction, short=1.0, long=1.0):
+        """Bound some items by planes square to a direction, and keep what is better."""
+        better, model = _bound(self.stage, self.enclosed, self.some(here),
+                               (direction, short, long), (self.loose, self.kept))
+        gained = ~(better < self.low[here])
+        here = here[gained]
+        self.low[here], self.model[:, here] = better[gained], model[:, gained]
+        turns = direction[:1 + self.inputs] if direction.ndim == 3 else direction[None]
+        self.planes[here] = 0.0
+        self.planes[here, :len(turns)] = turns[..., gained].transpose(2, 0, 1)
+
+    def builds(self):
+        """The build in which each bound is, as 1 or -1 for each dimension that varies."""
+        first = row_count(self.inputs) - 1
+        found = np.zeros((self.enclosed.rows - 1 - first, len(self.low)), np.int8)
+        share = self.kept[(self.kept >= first) & (self.kept < self.enclosed.rows - 1)]
+        found[share - first] = np.where(self.model[first:-1] > 0, -1, 1)
+        return found
 
 
 def held_bounds(stage: Stage, items, cells, planes: np.ndarray, tolerances=None) -> np.ndarray:
@@ -129,7 +172,7 @@ def held_bounds(stage: Stage, items, cells, planes: np.ndarray, tolerances=None)
     enclosed = enclose(stage.system, {n: centres[:, i] for i, n in enumerate(names)},
                        {n: halves[:, i] for i, n in enumerate(names)}, tolerances)
     loose = None if tolerances is None else stage.looseness(tolerances)
-    kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which)
+    kept = np.arange(enclosed.rows) if tolerances is None else stage.rows_of(enclosed, which)
     turning = np.zeros((enclosed.rows, 3, len(which)))
     turning[:1 + len(names)] = planes.transpose(1, 2, 0)
     return _bound(stage, enclosed, items, (turning, *_lengths(turning, len(names))),
@@ -139,7 +182,8 @@ def held_bounds(stage: Stage, items, cells, planes: np.ndarray, tolerances=None)
 def _bound(stage, enclosed, items, towards, build):
     """Lower bound of items with a direction of given least and greatest size; its polynomial."""
     (direction, *sizes), (loose, kept) = towards, build
-    apart, model = np.empty(len(items[0])), None
+    apart = np.empty(len(items[0]))
+    model = np.empty((len(kept), len(apart)))
     slack = 512 * U * stage.scale(enclosed)
     for here, sides, behind in along(stage, enclosed, items, direction, loose, kept):
         least, rows = least_along(sides, enclosed.inputs)
@@ -147,7 +191,6 @@ def _bound(stage, enclosed, items, towards, build):
         lost = np.isnan(sides[0][0]).any(axis=0) | np.isnan(sides[1][0]).any(axis=0)
         # only what has no posture is NaN
         apart[here] = np.where(np.isnan(least) & ~lost, -np.inf, least)
-        model = np.empty((len(rows), len(apart))) if model is None else model
         model[:, here] = rows
     # lines and points are never less than 0 apart, however deep the tubes about them overlap
     deepest = 0.0 if loose is None else -2 * loose[stage.sides[items[0]]].sum(axis=1)
@@ -155,13 +198,17 @@ def _bound(stage, enclosed, items, towards, build):
     return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
 
 
-def towards(stage, posture: Posture, items, at=()):
-    """Gap and the direction from the first piece to the second; some way where out of reach."""
+def towards(stage, posture: Posture, items, start=None, at=None):
+    """Gap and the direction from the first piece to the second; some way where out of reach.
+
+    Of an enclosed posture it is asked near the middle of the cells, or `at` shares of them, from
+    where `start` points.
+    """
     axes = stage.axes(posture, *items, at)
     lost = ~in_reach(axes)
     for held in axes:
         held[..., lost] = 0.0
-    value, direction, *_ = stage.gap(axes, items[0])
+    value, direction, *_ = stage.gap(axes, items[0], start, near=at is not None)
     direction = np.where(lost | ~np.isfinite(direction).all(axis=0), SOME_WAY, direction)
     return np.where(lost, np.nan, value), direction
 

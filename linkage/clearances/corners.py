@@ -118,7 +118,7 @@ def _looseness(stage, pieces, seen, loose):
     """What a build may have the corners of each piece off along the direction, mm: (m,)."""
     direction, axes = seen
     # a rod's tube is grown all round, any other solid coordinate by coordinate
-    way = np.abs(direction.reshape(-1, *direction.shape[-2:])).sum(axis=0)
+    way = np.abs(direction) if direction.ndim == 2 else np.abs(direction).sum(axis=0)
     all_round = np.sqrt((way * way).sum(axis=0))
     each = np.abs(axes[:, 1:]).sum(axis=(0, 1))
     size = np.where(stage.of_rod[stage.seat_of[pieces]], all_round, each)

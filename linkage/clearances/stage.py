@@ -1,8 +1,8 @@
 """Pieces carried to where a posture puts them, many pairs of pieces and stick positions at once.
 
 Pieces that ride on one body share its seat: an origin and three vectors, carried once per cell.  A
-point of a piece is the origin plus its coordinates along them; of a rod it is a share of the way
-from its first end to its second.
+point of a piece is the origin plus its coordinates along them; of a rod it is a mean of the rod's
+two ends.
 """
 
 from __future__ import annotations
@@ -12,14 +12,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..geometry import Ragged, approach, piece_gap, tube_gap
+from ..geometry import Ragged, approach, hull_piece, piece_gap, tube_gap
 from ..intervals import row_count, unknown
 from ..motion import Posture, body_of
 from .carrying import Frames, Seat
-from .scene import Scene, hull_piece
+from .scene import TOUCHING, Scene
 
 CORNER_GROUPS = (3, 9, 21, 41, 101)  # like corner counts are worked together: tubes, blocks, plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out
+FEW_STEPS = 8  # towards the closest points where a direction that is about right will do
 CLUSTER = 8  # pieces held by one while they are far
 MOST = 1 << 15  # gaps measured at once, so that their corners stay in the cache
 
@@ -93,7 +94,7 @@ class Stage:
                 self.seats.append(Seat(solid.carriers, frame, origin, ends))
             first = len(self.pieces)
             known[solid, frame] = [self._cluster(part, seats[key])
-                                   for part in _clusters(solid.pieces)]
+                                   for part in self.scene.kept(solid, _clusters)]
             self.names += [solid.name] * (len(self.pieces) - first)
         return known[solid, frame]
 
@@ -143,9 +144,9 @@ class Stage:
             return points - ends[0]
         way = ends[1] - ends[0]
         share = np.clip((points - ends[0]) @ way / (way @ way), 0.0, 1.0)
-        return share[:, None] * np.eye(3)[0]
+        return np.stack([1 - share, share, np.zeros_like(share)], axis=1)
 
-    def axes(self, posture: Posture, items, cells, at=()) -> list:
+    def axes(self, posture: Posture, items, cells, at=None) -> list:
         """Origin and vectors that carry both sides of items at some positions.
 
         Parameters
@@ -154,26 +155,24 @@ class Stage:
             Settled at n positions along one axis, or enclosed over n cells.
         items, cells : ndarray of int, shape (m,)
             Piece pairs, and the position or cell each is asked at.
-        at : tuple of float
-            Where in its cell an enclosed posture is asked for, as shares of the half-widths; what
-            its polynomial gives there is no more than near a posture.
+        at : tuple of float, optional
+            Where in its cell an enclosed posture is asked for, as shares of the half-widths, its
+            middle unless given; what its polynomial gives there is no more than near a posture.
 
         Returns
         -------
         list of two ndarray (3, 4, m)
         """
-        frames = self.frames.of(posture) if posture.rows is None else self._about(posture, at)
+        frames = self.frames.of(posture)
+        if posture.rows is not None:
+            frames = frames[0] if at is None else self._about(posture, at)
         return self._picked(frames, self.sides[items], cells)
 
     def _about(self, posture, at):
         """What the polynomials of the seats give at a place in each cell: (3, 4, seats, n)."""
-        def work():
-            share, (i, j) = np.array(at), np.triu_indices(len(at))
-            weights = np.concatenate([[1.0], share, share[i] * share[j]])
-            whole = self.frames.of(posture)
-            return np.tensordot(weights, whole[:len(weights)], 1)
-
-        return posture.remembered((self, at), work)
+        share, (i, j) = np.array(at), np.triu_indices(len(at))
+        weights = np.concatenate([[1.0], share, share[i] * share[j]])
+        return np.tensordot(weights, self.frames.of(posture)[:len(weights)], 1)
 
     def enclosed_axes(self, posture, items, cells, kept=slice(None)) -> list:
         """As `axes`, over whole cells: list of two ndarray (rows, 3, 4, m), the rows kept."""
@@ -186,16 +185,15 @@ class Stage:
                 for pieces in sides.T]
 
     def carried(self, posture: Posture, seat: int, cells) -> np.ndarray:
-        """Origin and vectors of a seat at some cells; a rod has one vector.
+        """Origin and vectors of a seat at some cells.
 
         Returns
         -------
         ndarray
-            (3, 4 or 2, m) of numbers, or (rows, 3, 4 or 2, m) of enclosures.
+            (3, 4, m) of numbers, or (rows, 3, 4, m) of enclosures.
         """
         frames = self.frames.of(posture)
-        return frames[..., :2 if self.of_rod[seat] else 4, seat,
-                      cells if frames.shape[-1] > 1 else np.zeros_like(cells)]
+        return frames[..., seat, cells if frames.shape[-1] > 1 else np.zeros_like(cells)]
 
     def posed(self, axes, pieces) -> Ragged:
         """Corners of pieces that some axes (3, 4, m) carry."""
@@ -250,9 +248,21 @@ class Stage:
         for row in whole[1:-1]:
             size += np.abs(row)
         size = np.fmax.reduce(size.sum(axis=0), axis=-1, initial=0.0)
-        return 1.0 + float(np.max(size[0] + np.where(self.of_rod, 4 * size[1], 4 * self._far)))
+        return 1.0 + float(np.max(np.where(self.of_rod, 4 * np.maximum(size[1], size[2]),
+                                           size[0] + 4 * self._far)))
 
-    def gap(self, axes, items):
+    def spine_gap(self, axes, items) -> tuple:
+        """Distance of the middle lines of piece pairs (m,), mm, and its direction (3, m)."""
+        return tube_gap(*(k[:, :1] + np.einsum("cqm,meq->cem", k[:, 1:], self.spine[pieces])
+                          for k, pieces in zip(axes, self.sides[items].T, strict=True)))[:2]
+
+    def between_middles(self, axes, items) -> np.ndarray:
+        """From the middle of the first piece to that of the second: (3, m) mm."""
+        one, other = (k[:, 0] + (k[:, 1:] * self.middle[pieces].T).sum(axis=1)
+                      for k, pieces in zip(axes, self.sides[items].T, strict=True))
+        return other - one
+
+    def gap(self, axes, items, start=None, *, near=False):
         """Value, direction and closest points of piece pairs.
 
         Parameters
@@ -260,6 +270,10 @@ class Stage:
         axes : list of two ndarray (3, 4, m)
             As `axes` gives them, all finite.
         items : ndarray of int, shape (m,)
+        start : ndarray (3, m), optional
+            Roughly from the first to the second.
+        near : bool
+            Whether a direction that is about right will do; of rough items it always does.
 
         Returns
         -------
@@ -269,32 +283,27 @@ class Stage:
         """
         sides = self.sides[items].T
         value, found = np.empty(len(items)), np.empty((3, 3, len(items)))
-        thin = self.round[items]
-        for here, measured in ((np.flatnonzero(thin), self._of_tubes),
-                               (np.flatnonzero(~thin), self._of_hulls)):
+        start = self.between_middles(axes, items) if start is None else start
+        thin, near = self.round[items], near | self.rough[items]
+        for here in (np.flatnonzero(k) for k in (thin, ~thin & near, ~thin & ~near)):
             if here.size:
-                value[here], *ways = measured([k[..., here] for k in axes], sides[:, here],
-                                              items[here])
+                hulls = [self.posed(k[..., here], pieces[here])
+                         for k, pieces in zip(axes, sides, strict=True)]
+                value[here], *ways = tube_gap(*(hull.parts[0][1] for hull in hulls)) \
+                    if thin[here[0]] else self._of_hulls(hulls, items[here], start[:, here],
+                                                         near=near[here[0]])
                 for kept, way in zip(found, ways, strict=True):
                     kept[:, here] = way
         radius = self.radius[sides]
         return (value - self.radii[items], found[0], found[1] + radius[0] * found[0],
                 found[2] - radius[1] * found[0])
 
-    def _of_tubes(self, axes, sides, items):
-        """Distance of middle lines, its direction, and the closest points on them."""
-        return tube_gap(*(self.posed(k, pieces).parts[0][1]
-                          for k, pieces in zip(axes, sides, strict=True)))
-
-    def _of_hulls(self, axes, sides, items):
-        """As `_of_tubes`, of hulls; where they overlap the depth is worked out one by one."""
-        hulls = [self.posed(k, pieces) for k, pieces in zip(axes, sides, strict=True)]
-        start = [k[:, 0] + (k[:, 1:] * self.middle[pieces].T).sum(axis=1)
-                 for k, pieces in zip(axes, sides, strict=True)]
-        found = approach(*hulls, start[1] - start[0])
+    def _of_hulls(self, hulls, items, start, *, near):
+        """Distance of hulls, its direction and the closest points; depths one by one."""
+        found = approach(*hulls, start, *((FEW_STEPS,) if near else ()))
         value, direction = np.sqrt((found.between**2).sum(axis=0)), found.direction
         one, other = found.foot, found.foot + found.between
-        unsure = np.flatnonzero(~(value - found.proven <= SETTLED)
+        unsure = np.flatnonzero(~(value - found.proven <= (value / 2 if near else SETTLED))
                                 & ~self.rough[items])  # what is rough need only be bounded
         for item in np.unique(items[unsure]):
             here = unsure[items[unsure] == item]
@@ -308,26 +317,24 @@ class Stage:
             other[:, here] = (deep.point_b + pieces[1].radius * deep.direction).T
         return value, direction, one, other
 
-    def spines(self, posture, pieces, count):
+    def spines(self, posture, pieces, cells):
         """Two ends of a line through each piece, which a round tube about it holds.
 
         Parameters
         ----------
         posture : Posture
-            Settled at `count` positions or cells.
-        pieces : ndarray of int, shape (n,)
-        count : int
+        pieces, cells : ndarray of int, shape (n,) and (k,)
+            Which, and at which positions or over which cells.
 
         Returns
         -------
         ndarray
-            (3, 2, n, count) mm, or (rows, 3, 2, n, count) of enclosures.
+            (3, 2, n, k) mm, or (rows, 3, 2, n, k) of enclosures.
         """
-        frames = self.frames.of(posture)
         plain = posture.rows is None
-        found = np.empty((*frames.shape[:-4], 3, 2, len(pieces), count))
+        found = np.empty((*(() if plain else (posture.rows,)), 3, 2, len(pieces), len(cells)))
         for seat, here in self.seated(pieces):
-            axes, x = frames[..., seat, :], self.spine[pieces[here]]
+            axes, x = self.carried(posture, seat, cells), self.spine[pieces[here]]
             found[..., here, :] = axes[..., None, :1, :] + np.einsum(
                 "...cqN,peq->...cepN", axes[..., 1:, :], x)
             if not plain:
@@ -364,18 +371,23 @@ def _spines(local):
     return ends, off.max(axis=1)
 
 
-def _clusters(pieces):
-    """Pieces in groups of near neighbours, halved along the longer side until small."""
-    if len(pieces) <= CLUSTER:
-        return [list(pieces)]
-    middles = np.array([p.points.mean(axis=0) for p in pieces])
-    order = np.argsort(middles[:, np.ptp(middles, axis=0).argmax()], kind="stable")
-    half = len(order) // 2
-    return [*_clusters([pieces[i] for i in order[:half]]),
-            *_clusters([pieces[i] for i in order[half:]])]
+def _clusters(solid):
+    """Pieces of a solid in groups of near neighbours, halved along the longer side until small."""
+    middles = np.array([p.points.mean(axis=0) for p in solid.pieces])
+
+    def halved(which):
+        if len(which) <= CLUSTER:
+            return [[solid.pieces[i] for i in which]]
+        order = which[np.argsort(middles[which][:, np.ptp(middles[which], axis=0).argmax()],
+                                 kind="stable")]
+        half = len(order) // 2
+        return [*halved(order[:half]), *halved(order[half:])]
+
+    return halved(np.arange(len(middles)))
 
 
-def measure(stage: Stage, posture: Posture, which, cells, loose=None):
+def measure(stage: Stage, posture: Posture, which, cells, loose=None,
+            below=None) -> np.ndarray:
     """Gap of piece pairs at positions of a posture, shape (m,), mm; NaN out of reach.
 
     Parameters
@@ -387,24 +399,41 @@ def measure(stage: Stage, posture: Posture, which, cells, loose=None):
         Piece pairs, and the position of each.
     loose : ndarray (pieces,), optional
         As `Stage.looseness` gives it: pieces are then moved and grown towards each other by it.
+    below : ndarray (pairs,), optional
+        mm: of each pair of the stage only the least below this is asked for, and what is seen to
+        be no nearer is left out, as NaN.
     """
     value = np.full(len(which), np.nan)
     for start in range(0, len(which), MOST):
         part = slice(start, start + MOST)
-        value[part] = _measured(stage, posture, (which[part], cells[part]), loose)
+        value[part] = _measured(stage, posture, (which[part], cells[part]), loose, below)
     return value
 
 
-def _measured(stage, posture, items, loose):
+def _measured(stage, posture, items, loose, below):
     which, cells = items
     value, axes = np.full(len(which), np.nan), stage.axes(posture, which, cells)
     good = in_reach(axes)
+    if below is not None:
+        good &= _may_be_least(stage, axes, which, (loose, below))
     if good.any():
         axes, some = [k[..., good] for k in axes], which[good]
         value[good], way, *_ = stage.gap(axes, some)
         if loose is not None:
             value[good] = _loosened(stage, axes, some, (way, loose))
     return value
+
+
+def _may_be_least(stage, axes, which, asked):
+    """Which items may have the least gap of their pair, by the middle lines of their pieces."""
+    (loose, below), sides, pairs = asked, stage.sides[which], stage.pair_index[which]
+    apart = np.nan_to_num(stage.spine_gap(axes, which)[0], nan=np.inf)
+    # a spine is nowhere farther outside its piece than the piece's corners are from the spine
+    most = apart + stage.reach[sides].sum(axis=1) - stage.radii[which] + TOUCHING
+    off = 0.0 if loose is None else 2 * np.sqrt(3.0) * loose[sides].sum(axis=1)
+    nearest = below.copy()
+    np.minimum.at(nearest, pairs, most)
+    return apart - stage.around(sides).sum(axis=1) - off <= nearest[pairs]
 
 
 def in_reach(axes) -> np.ndarray:

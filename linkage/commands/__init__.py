@@ -21,7 +21,7 @@ def run(argv: list[str]) -> int:
     int
     """
     if argv and argv[0] in VERBS:
-        return import_module(f".{argv[0]}", __name__).run(argv[1:])
+        return import_module(f".{argv[0].replace('-', '_')}", __name__).run(argv[1:])
     if argv and not argv[0].startswith("-") and not Path(argv[0]).suffix \
             and not Path(argv[0]).exists():
         raise LinkageError(f'"{argv[0]}" is no verb and no file; {nearest(argv[0], VERBS)}')

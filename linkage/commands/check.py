@@ -28,6 +28,8 @@ def run(argv: list[str]) -> int:
         check_place(args.out, args.replace)
     if args.csv:
         check_tables(args.csv, args.replace)
+    if args.proof:
+        _check_proof(args)
     before = Results.of_file(load(args.against), args.against) if args.against else None
     progress = _Progress()
     results = Results.of_file(system, args.file, only=only, before=before, tell=progress,
@@ -39,6 +41,8 @@ def run(argv: list[str]) -> int:
         write_tables(args.csv, results.tables(), args.replace)
     if args.out:
         _write_report(args, results, progress)
+    if args.proof:
+        _write_proof(args, results)
     print(f"\n{verdict.sentence}")
     return verdict.exit_code
 
@@ -56,6 +60,8 @@ def _parser():
                         "within the file's tolerances, not as drawn; the exit code is by that")
     parser.add_argument("--csv", metavar="DIR", help="also write the tables there as CSV")
     parser.add_argument("--out", metavar="DIR", help="also write the report there, HTML and PDF")
+    parser.add_argument("--proof", metavar="FILE", help="also write the certificate of the "
+                        "clearance proof there (.json.gz), for linkage check-proof")
     parser.add_argument("--paper", choices=["A4", "Letter"],
                         help="of the PDF; by the file's length unit unless given")
     parser.add_argument("--against", metavar="FILE", help="set the system of another file beside "
@@ -84,6 +90,31 @@ def _write_report(args, results, progress):
     progress("")
     print(f"\n{args.out}: {', '.join(name for name in files if '/' not in name)} and "
           f"{sum('/' in name for name in files)} tables and templates written")
+
+
+def _check_proof(args):
+    """Refuse a certificate that can't be written, before any work is done."""
+    from ..disk import check_file
+
+    check_file(args.proof, args.replace)
+    if args.built:
+        raise LinkageError("--proof writes the certificate of a proof as drawn; leave out --built")
+    try:
+        from .. import certificate  # noqa: F401
+    except ImportError as error:
+        raise LinkageError("--proof needs python-flint; pip install 'linkage[proof]'") from error
+
+
+def _write_proof(args, results):
+    from ..certificate import certificate, write_certificate
+
+    if results.clearance is None:
+        raise LinkageError("--proof: no clearances were worked out, so nothing is certified")
+    made = certificate(results.system, args.file, results.clearance)
+    size = write_certificate(made, args.proof, replace=args.replace)
+    print(f"\n{args.proof}: {sum(k['claim'] is not None for k in made['pairs'])} of "
+          f"{len(made['pairs'])} pairs certified for the wanted travel as drawn, "
+          f"{size / 1000:.0f} kB; linkage check-proof checks it")
 
 
 def _check_shapes(system, path) -> None:

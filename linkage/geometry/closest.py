@@ -121,7 +121,7 @@ def clear_space(hull1: np.ndarray, hull2: np.ndarray, direction: ArrayLike) -> n
 
 @np.errstate(all="ignore")  # a direction of length 0 is NaN, and is dealt with
 def approach(hull1: np.ndarray | Ragged, hull2: np.ndarray | Ragged,
-             towards: np.ndarray) -> Approach:
+             towards: np.ndarray, steps: int = STEPS) -> Approach:
     """Closest points of two hulls, with proof.
 
     Parameters
@@ -130,13 +130,15 @@ def approach(hull1: np.ndarray | Ragged, hull2: np.ndarray | Ragged,
         Posed corners, ``(3, n1, m)`` and ``(3, n2, m)`` mm, all finite.
     towards : numpy.ndarray
         Roughly from the first to the second, ``(3, m)``: where to start.
+    steps : int
+        Steps after which a walk ends where it is; what is proven holds wherever that is.
 
     Returns
     -------
     Approach
         Where the hulls overlap it proves nothing, and says so.
     """
-    feature = _walk(hull1, hull2, towards)
+    feature = _walk(hull1, hull2, towards, steps)
     between = feature.between
     length = np.sqrt(feature.square)
     direction = between / length
@@ -164,12 +166,12 @@ class _Feature(NamedTuple):
     weights: np.ndarray  # shares of the corners in the nearest point, (3, m)
 
 
-def _walk(hull1, hull2, towards) -> _Feature:
+def _walk(hull1, hull2, towards, steps) -> _Feature:
     feature = _first_feature(hull1, hull2, towards)
     ended = _Feature(*(np.empty_like(part) for part in feature))
     live = np.arange(feature.square.size)  # places of the postures still worked on
     open_ = np.ones(live.size, dtype=bool)  # which of those are not at their end yet
-    for _ in range(STEPS):
+    for _ in range(steps):
         ahead, going = _advanced(hull1, hull2, feature)
         ending = open_ & ~going
         if ending.any():
@@ -270,5 +272,5 @@ def _picked(feature, postures) -> _Feature:
 
 
 def _put(target, postures, feature):
-    for kept, part in zip(target, feature, strict=True):
-        kept[..., postures] = part
+    for component, part in zip(target, feature, strict=True):
+        component[..., postures] = part

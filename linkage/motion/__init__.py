@@ -13,5 +13,6 @@ from .tape import varied
 
 __all__ = ["BEYOND", "Builds", "BuiltPosture", "Close", "Control", "Couple", "Dimensions", "Drive",
            "EnclosedPosture", "Motion", "Plan", "Posture", "Rates", "Seeds", "Slide", "System",
-           "Together", "TracedPosture", "Turn", "body_of", "cut_joint", "cut_system", "enclose", "enclose_builds", "hinge_sign", "input_sign",
-           "leaf_of", "make_plan", "mixed", "pull", "range_of", "varied", "wrapped"]
+           "Together", "TracedPosture", "Turn", "body_of", "cut_joint", "cut_system", "enclose",
+           "enclose_builds", "hinge_sign", "input_sign", "leaf_of", "make_plan", "mixed", "pull",
+           "range_of", "varied", "wrapped"]

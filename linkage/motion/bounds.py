@@ -13,6 +13,7 @@ from __future__ import annotations
 import itertools
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
+from weakref import WeakValueDictionary
 
 import numpy as np
 
@@ -110,8 +111,19 @@ def enclose(system: System, centres: dict, halves: dict,
     -------
     EnclosedPosture
         Its states and places are enclosures over the n cells, their inputs in the order given.
-        NaN marks a cell in which no position is within reach, in any build.
+        NaN marks a cell in which no position is within reach, in any build.  One that is still in
+        use is given again.
     """
+    alive = system.kept("enclosed", WeakValueDictionary)
+    key = (id(system.plan), tolerances, *((name, np.ravel(ends[name]).tobytes())
+                                          for ends in (centres, halves) for name in centres))
+    found = alive.get(key)
+    if found is None:
+        alive[key] = found = _enclosed(system, centres, halves, tolerances)
+    return found
+
+
+def _enclosed(system, centres, halves, tolerances) -> EnclosedPosture:
     if tolerances is not None:
         from .builds_bounds import enclose_builds  # which builds on this file
 

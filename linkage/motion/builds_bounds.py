@@ -1,10 +1,10 @@
 """Bounds of a posture over whole cells of travel in every build within the tolerances, proven.
 
-A build is followed to first order, at every place of a cell, by a share of each dimension.  What is
-of second order in the builds would grow from joint to joint if it were counted anew by sums of sizes
-in each; so each joint that is not driven has two shares of its own, which all that hangs on it has
-in common: what its turn is off from the sum of all other shares, at most, so that it passes on like
-one more tolerance; and the square of what builds turn it by, which is never below 0.
+A build is followed to first order, at every place of a cell, by a share of each dimension.  What
+is of second order in the builds would grow from joint to joint if it were counted anew by sums of
+sizes in each; so each joint that is not driven has two shares of its own, which all that hangs on
+it has in common: what its turn is off from the sum of all other shares, at most, so that it passes
+on like one more tolerance; and the square of what builds turn it by, which is never below 0.
 """
 
 from __future__ import annotations

@@ -154,6 +154,7 @@ class _Step:
     weights: tuple = ()  # ndarray (n, 1): of each term
     doubts: tuple = ()
     grow: float = GROW  # covers the roundings of the sums of rests
+    taken: bool = True  # whether any other step takes what it made
 
 
 class _Node(NamedTuple):
@@ -242,31 +243,37 @@ class Tape:
             if node not in needed:
                 needed.add(node)
                 todo += [n for n in self._nodes[node].nodes if n not in place]
-        for function, nodes in self._batches(needed):
+        used = {n for node in needed for n in self._nodes[node].nodes}
+        for last, function, nodes in self._batches(needed, used):
             start = len(place)
             place.update(zip(nodes, range(start, start + len(nodes)), strict=True))
-            steps.append(self._step(function, nodes, place, slice(start, start + len(nodes))))
+            made = self._step(function, nodes, place, slice(start, start + len(nodes)))
+            steps.append(replace(made, taken=not last))
         return Program(tuple(leaves), tuple(steps), np.array([place[n] for n in ends], int),
                        len(place))
 
-    def _batches(self, needed):
+    def _batches(self, needed, used):
         """Nodes in an order in which each follows what it takes, those of a kind together."""
         users, missing, waiting = defaultdict(list), Counter(), defaultdict(list)
+
+        def kind(node):
+            return node not in used, self._nodes[node].function
+
         for node in sorted(needed):
             taken = set(self._nodes[node].nodes) & needed
             missing[node] = len(taken)
             for other in taken:
                 users[other].append(node)
             if not taken:
-                waiting[self._nodes[node].function].append(node)
+                waiting[kind(node)].append(node)
         while waiting:
-            function = min(waiting, key=_cost)
-            nodes = sorted(waiting.pop(function), key=lambda n: -len(self._nodes[n].nodes))
-            yield function, nodes
+            last, function = min(waiting, key=_cost)
+            nodes = sorted(waiting.pop((last, function)), key=lambda n: -len(self._nodes[n].nodes))
+            yield last, function, nodes
             for user in (user for node in nodes for user in users[node]):
                 missing[user] -= 1
                 if not missing[user]:
-                    waiting[self._nodes[user].function].append(user)
+                    waiting[kind(user)].append(user)
 
     def _step(self, function, nodes, place, made):
         taken = [[place[n] for n in self._nodes[node].nodes] for node in nodes]
@@ -287,9 +294,10 @@ class Tape:
                      tuple(weights), tuple(doubts), GROW + slack)
 
 
-def _cost(function) -> int:
-    """What is worked out sooner while both are ready: the dearest waits until much is ready."""
-    return 1 if function is None else 2 if function is operator.mul else \
+def _cost(kind) -> int:
+    """What is worked out sooner while both are ready: what waits longest is done with most."""
+    last, function = kind
+    return 4 if last else 1 if function is None else 2 if function is operator.mul else \
         0 if isinstance(function, np.ufunc) else 3
 
 
@@ -379,9 +387,10 @@ class Program:
             held = _Held.of(self.size, given, (shape[0], part), inputs)
             for step in self.steps:
                 if step.function is None:
-                    held.put(step.made, held.sums(step))
+                    found = held.sums(step)
                 else:
-                    held.put(step.made, step.function(*map(held.some, step.nodes), *step.more))
+                    found = step.function(*map(held.some, step.nodes), *step.more)
+                held.put(step.made, found, sizes=step.taken)
             made[..., part] = held.rows[:, self.ends]
         return made
 
@@ -412,11 +421,12 @@ class _Held:
         """Of some nodes."""
         return Enclosure(self.rows[:, nodes], self.inputs, tuple(self.sizes[:, nodes]))
 
-    def put(self, made, found: Enclosure):
-        """Keep what a step made."""
+    def put(self, made, found: Enclosure, *, sizes=True):
+        """Keep what a step made, with its sizes if another takes it."""
         self.rows[:, made] = found.rows
-        for kept, size in zip(self.sizes, found.sizes, strict=True):
-            kept[made] = size
+        if sizes:
+            for kept, size in zip(self.sizes, found.sizes, strict=True):
+                kept[made] = size
 
     def sums(self, step) -> Enclosure:
         """Weighted sums, every rounding and every doubt about a weight counted."""

@@ -1,0 +1,183 @@
+"""Trees of leaves that a certificate holds, grown where the search's own bounds close them.
+
+A node is the pieces of two solids over a cell of travel, as the checker cuts them; it is a leaf
+where the bound over it is past what is claimed, and else it is cut further.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from ..checker.leaves import halved
+from ..clearances.cell_bounds import bounds
+from ..clearances.scene import Scene, Solid, hull_piece
+from ..clearances.stage import Stage
+from ..intervals import U
+
+AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
+SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
+FINEST = 0.5  # mm of a piece at a joint that is cut no further
+COARSE = 4  # cuts of a cell after which sets of pieces are halved
+MOST = 2_000  # nodes bounded at once, so that memory stays bounded
+MOST_NODES = 12_000  # of a tree
+
+
+@dataclass(eq=False)
+class Node:
+    """Pieces of two solids over a cell, and what became of it."""
+
+    tree: Tree
+    sides: tuple
+    cell: tuple
+    cuts: int = 0
+    word: str = ""
+    plane: np.ndarray | None = None
+    parts: list = field(default_factory=list)
+
+    def text(self) -> tuple[str, list]:
+        """The tree below it in the words of the checker, and the planes of its free leaves."""
+        words, planes, ahead = [], [], [self]
+        while ahead:
+            node = ahead.pop()
+            words.append(node.word)
+            if node.plane is not None:
+                planes.append(node.plane)
+            ahead += node.parts[::-1]
+        return "".join(words), planes
+
+
+@dataclass(eq=False)
+class Tree:
+    """What is claimed of a pair, and how it is shown; `root` is None where it could not be."""
+
+    pair: object
+    claim: float
+    inputs: tuple
+    root: Node | None = None
+    nodes: int = 0
+
+
+class Grower:
+    """Grows the trees of many pairs of a scene together."""
+
+    def __init__(self, scene: Scene, book, names):
+        self.scene, self.book, self.names = scene, book, list(names)
+        self.place = [book.motion.names.index(name) for name in self.names]
+        self.solids, self.sides = {}, {}
+
+    def grow(self, trees, root) -> None:
+        """Grow trees over a cell."""
+        ahead = []
+        for tree in trees:
+            sides = tuple(self.book.sides(tree.pair))
+            tree.root = Node(tree, sides, root)
+            ahead.append(tree.root)
+        while ahead:
+            ahead = [node for node in ahead if not self._at_joint(node)]
+            grown = []
+            for start in range(0, len(ahead), MOST):
+                grown += self._round(ahead[start:start + MOST])
+            ahead = grown
+
+    def _at_joint(self, node):
+        if node.tree.pair.balls and self.book.at_joint(node.tree.pair, node.sides):
+            node.word = "j"
+        return node.word == "j"
+
+    def _round(self, nodes):
+        low, planes = self._bounded(nodes, [node.cell for node in nodes])
+        left, grown = [], []
+        for node, bound, plane in zip(nodes, low, planes, strict=True):
+            if np.isnan(bound):
+                node.word = "o"
+            elif bound >= node.tree.claim + AIM:
+                node.word, node.plane = "f", plane
+            else:
+                left.append(node)
+            node.tree.nodes += 1
+        left = [node for node in left if node.tree.nodes <= MOST_NODES or self._given_up(node)]
+        if left:
+            # with a hull of several pieces, and at a joint, what counts is how it is at the middle
+            middle = [tuple(((a + b) / 2,) * 2 for a, b in node.cell) for node in left]
+            apart = self._bounded(left, middle)[0]
+            for node, gap in zip(left, apart, strict=True):
+                grown += self._cut(node, gap)
+        return [node for node in grown if node.tree.root is not None]
+
+    def _given_up(self, node):
+        node.tree.root = None
+        return False
+
+    def _cut(self, node, gap):
+        """Its parts: of its pieces where these come too near at its middle, else of its cell."""
+        tree, wide = node.tree, [b - a for a, b in node.cell]
+        inputs = [k for k in tree.inputs if wide[k] > SMALLEST]
+        long = [len(side.pieces) for side in node.sides]
+        over = not (gap >= tree.claim + 2 * AIM or np.isnan(gap)) or not inputs
+        if max(long) > 1 and (over or node.cuts >= COARSE):
+            return self._halves(node, long.index(max(long)))
+        if tree.pair.balls and over:
+            long = [self._long_at_joint(tree.pair, side) for side in node.sides]
+            if max(long) > FINEST:
+                return self._halves(node, long.index(max(long)))
+        if not inputs:
+            tree.root = None
+            return []
+        k = max(inputs, key=lambda k: wide[k])
+        node.word = str(k)
+        node.parts = [Node(tree, node.sides, cell, node.cuts + 1) for cell in
+                      halved(node.cell, k)]
+        return node.parts
+
+    def _long_at_joint(self, pair, side):
+        """Longest side of a piece that reaches into a ball about a joint of the pair."""
+        name = side.solid.name
+        return max((p.long for p in side.pieces for centre, reach in pair.balls
+                    if self.book.pairs.away(name, p, centre) < reach), default=0.0)
+
+    def _halves(self, node, k):
+        node.word = "AB"[k]
+        node.parts = [Node(node.tree, (part, node.sides[1]) if k == 0 else (node.sides[0], part),
+                           node.cell, node.cuts) for part in node.sides[k].halves(bool(node.tree.pair.balls))]
+        return node.parts
+
+    def _bounded(self, nodes, cells):
+        """Bound and plane of nodes, by the search's own bounds."""
+        known, pairs, which = {}, [], []
+        for node in nodes:
+            key = (node.tree.pair.frame, *node.sides)
+            if key not in known:
+                known[key] = len(pairs)
+                pairs.append(self.scene_pair(node.tree.pair, node.sides))
+            which.append(known[key])
+        stage = Stage(self.scene, pairs, self.solids.__getitem__)
+        cells = np.array(cells)[:, self.place]
+        unique, cell = np.unique(cells.reshape(len(nodes), -1), axis=0, return_inverse=True)
+        ends = unique.reshape(len(unique), -1, 2)
+        middle = (ends[..., 0] + ends[..., 1]) / 2
+        half = np.maximum(ends[..., 1] - middle, middle - ends[..., 0]) * (1 + 4 * U)
+        enough = np.array([node.tree.claim + AIM for node in nodes])
+        found = bounds(stage, (np.array(which), cell.reshape(-1)), (self.names, middle, half),
+                       None, enough)
+        return found.low, found.planes
+
+    def scene_pair(self, pair, sides):
+        """A pair of the scene that stands for two sets of pieces."""
+        names = [self._solid_of(side) for side in sides]
+        first = next(iter(self.scene.pairs.values()))
+        return replace(first, first=names[0], second=names[1], required=0.0, frame=pair.frame,
+                       inputs=tuple(self.names))
+
+    def _solid_of(self, side):
+        if side not in self.sides:
+            name = side.solid.name
+            self.sides[side] = key = f"{name}/{len(self.sides)}"
+            rod = side.solid.ends is not None
+            corners = [side.solid.at_neutral(c) for c in
+                       dict.fromkeys(c for p in side.pieces for c in p.corners)]
+            self.solids[key] = Solid(name, (hull_piece(corners, side.radius),),
+                                     self.scene.carriers(name),
+                                     np.array(side.solid.ends) if rod else None)
+        return self.sides[side]

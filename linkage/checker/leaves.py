@@ -1,0 +1,252 @@
+"""Bounds of the gap of pieces over a cell by a plane that turns, and the trees of them.
+
+A tree says by construction which stick positions and which pieces each of its leaves is for:
+a digit cuts an input at its middle, A and B halve the pieces of the first and of the second solid,
+f is free (by the next plane), o is out of reach, j is at a joint that both parts share.
+"""
+
+import math
+
+from flint import arb, arb_mat
+
+from .motion import Motion, OutOfReach
+from .pairs import Pairs, part_of
+from .reading import Refused
+from .solids import LOOSE, Line
+from .taylor import UP, Taylor, constant, dot, lowest
+
+DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
+
+
+class Side:
+    """The pieces of one solid of a pair in a leaf: corners by what carries them, and a radius."""
+
+    def __init__(self, pieces, solid):
+        self.pieces, self.solid = tuple(pieces), solid
+        corners = dict.fromkeys(c for p in self.pieces for c in p.corners)
+        self.radius = max(p.radius for p in self.pieces)
+        self.rows = [solid.row(corner) for corner in corners]
+        self.matrix = arb_mat([[arb(k) for k in row] for row in self.rows])
+        self._halves = None
+
+    def halves(self, joined):
+        """Two sides that hold all of it."""
+        if self._halves is None:
+            count = len(self.pieces)
+            if count > 1:
+                middles = [[sum(k) / len(k) for k in zip(*p.corners, strict=True)]
+                           for p in self.pieces]
+                spans = [max(k) - min(k) for k in zip(*middles, strict=True)]
+                along = spans.index(max(spans))
+                order = sorted(range(count), key=lambda i: middles[i][along])
+                parts = [[self.pieces[i] for i in half] for half in (order[:count // 2],
+                                                                     order[count // 2:])]
+            elif joined:
+                parts = [[p] for p in self.pieces[0].halves()]
+            else:
+                raise Refused("a tree halves a single piece")
+            self._halves = [Side(part, self.solid) for part in parts]
+        return self._halves
+
+
+class Solid:
+    """What carries a solid, and its corners from there."""
+
+    def __init__(self, pairs, motion, name):
+        self.name, rod = name, pairs.machine.rods.get(part_of(name))
+        self.ends = rod and [pairs.machine.points[end] for end in rod.ends]
+        self.carriers = pairs.carriers(name) if rod is None else tuple(
+            (part_of(end), end) for end in rod.ends)
+        self.origin = None if rod else motion.origin(self.carriers[0])
+
+    def row(self, corner):
+        """A corner as shares of what carries it."""
+        if self.ends:
+            return 1 - corner[0], corner[0]
+        return (1.0, *(p - c for p, c in zip(corner, self.origin, strict=True)))
+
+    def at_neutral(self, corner):
+        if not self.ends:
+            return corner
+        return [p + corner[0] * (q - p) for p, q in zip(*self.ends, strict=True)]
+
+
+class Book:
+    """A machine with its pairs, their pieces and its motion."""
+
+    def __init__(self, machine):
+        self.machine, self.motion = machine, Motion(machine)
+        self.pairs = Pairs(machine, self.motion.needs)
+        self.known, self.roots = {}, {}
+
+    def sides(self, pair):
+        """The two solids of a pair, whole but for what lies at its joints; None if none is left."""
+        found = []
+        for name, pieces in zip(pair.names, self.pairs.sides(pair), strict=True):
+            if name not in self.known:
+                self.known[name] = Solid(self.pairs, self.motion, name)
+            key = name, tuple(pieces)
+            if key not in self.roots:
+                self.roots[key] = Side(pieces, self.known[name]) if pieces else None
+            found.append(self.roots[key])
+        return found
+
+    # ---------------------------------------------------------------- bounds
+
+    def along(self, side, frame, cell, n):
+        """n.p of every corner of a side over a cell: rows of floats, and the rests of a seat."""
+        seat = self.motion.seat(side.solid.carriers, frame, cell)
+        parts = [dot(n, p) for p in seat]
+        count = len(self.motion.table.names)
+        whole = side.matrix * arb_mat([[t.c.get(k, arb(0)) for k in range(count)] for t in parts])
+        rows = []
+        for i in range(len(side.rows)):
+            rows.append([float(whole[i, k].mid()) for k in range(count)])
+        # what a ball or a float of a corner's polynomial may be off
+        lost = sum(t.size for t in parts) * max(sum(map(abs, r)) for r in side.rows) * 2.0**-46
+        return rows, [t.rest for t in parts], lost
+
+    def bound(self, pair, sides, cell, plane):
+        """A lower bound of the gap of two sides over a cell."""
+        table = self.motion.table
+        n = [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane) if row[c] or not k})
+             for c in range(3)]
+        (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
+                                                    for s in sides)
+        lost = (lost_a + lost_b) * UP
+        foot = max(range(len(a)), key=lambda i: a[i][0])
+        rows_a, rows_b = (s.rows for s in sides)
+
+        def spread(rows, rests, i, j=None):
+            return sum(abs(x - (rows[j][k] if j is not None else 0.0)) * r
+                       for k, (x, r) in enumerate(zip(rows[i], rests, strict=True))) * UP
+
+        def apart(i, j):
+            return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
+                          lost + spread(rows_a, rest_a, i) + spread(rows_b, rest_b, j))
+
+        behind = [lowest(table, [q - p for p, q in zip(row, a[foot], strict=True)],
+                         lost + spread(rows_a, rest_a, i, foot)) for i, row in enumerate(a)]
+        ahead = [apart(foot, j) for j in range(len(b))]
+        low = min(ahead) + min(min(behind), 0.0)
+        self.finer = behind, ahead, apart
+        near = min(range(len(b)), key=ahead.__getitem__)
+        wide = [high - low for low, high in cell]
+        rest = spread(rows_a, rest_a, foot) + spread(rows_b, rest_b, near)
+        self.moved = [sum(abs(a[foot][m]) + abs(b[near][m]) for m, name in enumerate(table.names)
+                          if k in name) + rest * wide[k] / max(sum(wide), 1e-9)
+                      for k in range(table.count)]
+        return self.less(low, n, sides)
+
+    def less(self, low, n, sides):
+        """A gap along a direction of some size, less the radii."""
+        size = dot(n, n)
+        size = math.sqrt(max(size.high() if low > 0 else size.low(), 0.0))
+        size = size * UP if low > 0 else size / UP
+        if not size > 0:
+            return float("-inf")
+        return low / size - (sides[0].radius + sides[1].radius) - abs(low) * 2.0**-48
+
+    def free(self, pair, sides, cell, plane, claim):
+        """Whether a gap is nowhere less than a claim in a cell, by a plane or by some cut of it."""
+        ahead = [(cell, plane, 0)]
+        while ahead:
+            cell, plane, depth = ahead.pop()
+            try:
+                if self.bound(pair, sides, cell, plane) >= claim or self.by_pairs(
+                        sides, plane, claim):
+                    continue
+            except OutOfReach:
+                continue
+            cuts = [k for k, (low, high) in enumerate(cell) if high > low]
+            if depth == DEEPEST or not cuts:
+                return False
+            k = max(cuts, key=lambda k: (self.moved[k], cell[k][1] - cell[k][0]))
+            for part, sense in zip(halved(cell, k), (-0.5, 0.5), strict=True):
+                rows = [list(row) for row in plane]
+                rows[0] = [x + sense * y for x, y in zip(rows[0], rows[1 + k], strict=True)]
+                rows[1 + k] = [y / 2 for y in rows[1 + k]]
+                ahead.append((part, rows, depth + 1))
+        return True
+
+    def by_pairs(self, sides, plane, claim):
+        """The same by every pair of corners that the quick bound leaves in doubt."""
+        behind, ahead, apart = self.finer
+        table = self.motion.table
+        n = [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane)}) for c in range(3)]
+        size = math.sqrt(max(dot(n, n).high(), 0.0)) * UP
+        wanted = (claim + sides[0].radius + sides[1].radius) * size
+        wanted += abs(wanted) * 2.0**-46
+        if wanted < 0:
+            return False
+        doubt = [(i, j) for i, p in enumerate(behind) for j, q in enumerate(ahead)
+                 if not p + q >= wanted]
+        return len(doubt) <= 400 and all(apart(i, j) >= wanted for i, j in doubt)
+
+    def nowhere(self, pair, sides, cell, depth=0):
+        """Whether no position of a cell can be reached, as it is or in some cut of it."""
+        try:
+            for side in sides:
+                self.motion.seat(side.solid.carriers, pair.frame, cell)
+        except OutOfReach:
+            return True
+        wide = [high - low for low, high in cell]
+        return depth < DEEPEST and max(wide) > 0 and all(
+            self.nowhere(pair, sides, part, depth + 1)
+            for part in halved(cell, wide.index(max(wide))))
+
+    def at_joint(self, pair, sides):
+        """Whether a side lies in a ball about a joint that both parts share."""
+        return any(all(math.dist(side.solid.at_neutral(corner), centre) + piece.radius
+                       <= reach - LOOSE for piece in side.pieces for corner in piece.corners)
+                   for side in sides for centre, reach in pair.balls)
+
+    def met(self, pair, place, told):
+        """An upper bound of the gap at a place, by a point of each solid as shares of corners."""
+        cell = tuple((float(k), float(k)) for k in place)
+        points, radius = [], 0.0
+        for name, pieces, (index, shares) in zip(pair.names, self.pairs.sides(pair), told,
+                                                 strict=True):
+            piece, solid = pieces[index], self.known[name]
+            if len(shares) != len(piece.corners) or not all(k >= 0 for k in shares):
+                raise Refused("a point met lies in no piece")
+            total = sum((arb(k) for k in shares), arb(0))
+            row = [sum((arb(k) / total * arb(solid.row(c)[i]) for k, c in
+                        zip(shares, piece.corners, strict=True)), arb(0))
+                   for i in range(2 if solid.ends else 4)]
+            seat = self.motion.seat(solid.carriers, pair.frame, cell)
+            points.append([sum((p[c] * w for p, w in zip(seat, row, strict=True)),
+                               constant(self.motion.table, 0)) for c in range(3)])
+            radius += piece.radius if isinstance(piece, Line) else 0.0
+        d = [p - q for p, q in zip(*points, strict=True)]
+        return math.sqrt(max(dot(d, d).high(), 0.0)) * UP - radius
+
+
+def halved(cell, k):
+    """A cell cut at the middle of an input, into two that hold all of it."""
+    low, high = cell[k]
+    middle = (low + high) / 2
+    return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
+
+
+def walked(book, pair, root, tree, planes):
+    """The leaves of a tree, in order: (what it is, sides, cell, plane)."""
+    words, planes = iter(tree), iter(planes)
+    ahead = [(tuple(book.sides(pair)), root)]
+    while ahead:
+        sides, cell = ahead.pop()
+        word = next(words, None)
+        if word is None:
+            raise Refused("a tree ends too soon")
+        if word.isdigit() and int(word) < len(cell):
+            ahead += [(sides, part) for part in halved(cell, int(word))][::-1]
+        elif word in "AB":
+            k = "AB".index(word)
+            ahead += [((part, sides[1]) if k == 0 else (sides[0], part), cell)
+                      for part in sides[k].halves(bool(pair.balls))][::-1]
+        elif word in "foj":
+            yield word, sides, cell, (next(planes, None) if word == "f" else None)
+        else:
+            raise Refused(f'a tree has a leaf of a kind not known, "{word}"')
+    if next(words, None) is not None:
+        raise Refused("a tree has more leaves than it needs")

@@ -1,0 +1,353 @@
+"""Where the parts are all over a cell of travel: every joint enclosed, every loop shown to close.
+
+Joints are settled in the order in which inputs, couplings and rods determine them.  A rod's loop
+closes in a cell where interval Newton shows that it does: the misfit of a polynomial tried for the
+joint, over the least rate at which the rod turns the joint, is all that it may be off.
+"""
+
+import math
+from itertools import combinations
+
+from flint import arb
+
+from .pairs import part_of
+from .reading import AIRFRAME, Refused
+from .taylor import UP, Table, Taylor, above, constant, dot, turn
+from .together import Group
+
+DEAD = 1e-6
+MOST = 40_000  # postures of bodies remembered
+
+
+class OutOfReach(Exception):
+    """No position of a cell can be reached."""
+
+
+class Motion:
+    """A machine's joints over cells: a cell is a tuple of (least, greatest) per input."""
+
+    def __init__(self, machine):
+        self.machine, self.names = machine, list(machine.inputs)
+        self.table = Table(len(self.names))
+        self.steps, self.needs, self.held = {}, {}, {}
+        self.axes, self.states, self.seats = {}, {}, {}
+        for name, joint in machine.joints.items():
+            u = [arb(k) for k in joint.axis]
+            size = sum((k * k for k in u), arb(0)).sqrt()
+            self.axes[name] = [k / size for k in u]
+        self.plan()
+
+    # ---------------------------------------------------------------- order
+
+    def plan(self):
+        """What settles each joint, in order."""
+        rods = {n: self.crossed(r) for n, r in self.machine.rods.items() if not r.redundant}
+        couplings = dict(self.machine.couplings)
+        for joint, (name, sign) in self.machine.drives.items():
+            self.settle([joint], ("drive", self.names.index(name), sign), frozenset([name]))
+        while self.coupled(couplings) or self.closed(rods):
+            pass
+        for joint in self.machine.joints:
+            self.needs.setdefault(joint, frozenset())
+
+    def settle(self, joints, step, needs):
+        for joint in joints:
+            if joint in self.steps:
+                raise Refused(f'"{joint}" is driven twice')
+            self.steps[joint], self.needs[joint] = step, needs
+
+    def coupled(self, couplings):
+        for name, item in list(couplings.items()):
+            one, other = item["bodies"]
+            if (one in self.steps) != (other in self.steps):
+                del couplings[name]
+                ratio = float(item["ratio"])
+                source, joint, ratio = (one, other, arb(ratio)) if one in self.steps else \
+                    (other, one, 1 / arb(ratio))
+                joints = self.machine.joints
+                if joints[source].slides != joints[joint].slides:
+                    ratio *= arb.pi() / 180 if joints[source].slides else 180 / arb.pi()
+                self.settle([joint], ("couple", source, ratio), self.needs[source])
+                return True
+        return False
+
+    def closed(self, rods):
+        unknown = {n: [j for j in js if j not in self.steps] for n, js in rods.items()}
+        for name, joints in unknown.items():
+            if len(joints) == 1:
+                needs = self.all_needs(rods.pop(name))
+                self.settle(joints, self.closing(name, joints[0]), needs)
+                return True
+        for count in range(2, len(rods) + 1):
+            for names in combinations(rods, count):
+                joints = {j for n in names for j in unknown[n]}
+                if len(joints) == count:
+                    ordered = [j for j in self.machine.joints if j in joints]
+                    needs = self.all_needs({j for n in names for j in rods.pop(n)} - joints)
+                    self.settle(ordered, ("together", Group(self, names, ordered)), needs)
+                    return True
+        return False
+
+    def all_needs(self, joints):
+        return frozenset().union(*(self.needs.get(j, frozenset()) for j in joints))
+
+    def crossed(self, rod):
+        one, other = (self.machine.chain(part_of(end)) for end in rod.ends)
+        return [j for j in (*one, *other) if (j in one) != (j in other)]
+
+    def closing(self, name, joint):
+        """A rod that settles a joint: which end rides on it, and on which side of dead centre."""
+        rod, item = self.machine.rods[name], self.machine.joints[joint]
+        near, far = rod.ends if joint in self.machine.chain(part_of(rod.ends[0])) else \
+            rod.ends[::-1]
+        r, q = ([constant(self.table, k) for k in self.machine.points[end]] for end in (near, far))
+        if item.slides:
+            lead, reach = float(dot(minus(r, q), self.axes[joint]).centre.mid()), rod.length
+        else:
+            a, b, _ = self.turning(joint, r, q, rod.length)
+            lead = float(b.centre.mid())
+            reach = math.hypot(float(a.centre.mid()), lead)
+        if not abs(lead) >= DEAD * reach:
+            raise Refused(f'rod "{name}" stands at a dead centre at neutral')
+        return "close", name, near, far, math.copysign(1.0, lead)
+
+    # ---------------------------------------------------------------- joints over a cell
+
+    def state(self, joint, cell):
+        """Cos and sin of a joint's turn (None for a slide), and the turn or way itself."""
+        if joint in self.held:
+            return self.held[joint]
+        if joint not in self.steps:
+            return None
+        key = joint, *(ends for name, ends in zip(self.names, cell, strict=True)
+                       if name in self.needs[joint])
+        if key not in self.states:
+            try:
+                self.states[key] = self.settled(joint, cell)
+            except OutOfReach:
+                self.states[key] = OutOfReach
+        if self.states[key] is OutOfReach:
+            raise OutOfReach
+        return self.states[key]
+
+    def settled(self, joint, cell):
+        kind, *told = self.steps[joint]
+        slides = self.machine.joints[joint].slides
+        if kind == "drive":
+            value = self.input(cell, told[0]) * told[1]
+        elif kind == "together":
+            return self.grouped(told[0], joint, cell)
+        elif kind == "couple":
+            value = self.lifted(told[0], cell) * told[1]
+        else:
+            return self.by_rod(joint, told, cell)
+        return (None, None, value) if slides else (*turn(value), value)
+
+    def grouped(self, group, joint, cell):
+        """One joint of a group, worked out with the others once."""
+        key = group, *(ends for name, ends in zip(self.names, cell, strict=True)
+                       if name in self.needs[joint])
+        if key not in self.states:
+            self.states[key] = group.settle(cell)
+        return self.states[key][joint]
+
+    def input(self, cell, k):
+        """An input over a cell, radians or mm."""
+        low, high = cell[k]
+        centre = (low + high) / 2
+        half = max(high - centre, centre - low)
+        half += abs(half) * 2.0**-50
+        per = arb(1) if self.machine.inputs[self.names[k]][2] else arb.pi() / 180
+        return Taylor(self.table, {0: arb(centre) * per} | ({1 + k: arb(half) * per} if half
+                                                            else {}))
+
+    def lifted(self, source, cell):
+        """A joint's turn with whole turns told apart, as they are on the way from neutral."""
+        value = self.state(source, cell)[2]
+        if self.steps[source][0] in ("drive", "couple", "together") or self.machine.joints[source].slides:
+            return value
+        return value + self.whole_turns(source, cell, value) * (2 * arb.pi())
+
+    def whole_turns(self, source, cell, value):
+        """How many whole turns lie between what a joint's loop gives and its way from neutral."""
+        goal = [(low + high) / 2 for low, high in cell]
+        share, step, so_far = 0.0, 1.0, (arb(0), 0.0)
+        while share < 1:
+            ends = [tuple(sorted((share * g, min(share + step, 1.0) * g))) for g in goal]
+            last = share + step >= 1
+            found = value if last and all(a <= e[0] and e[1] <= b for e, (a, b) in
+                                          zip(ends, cell, strict=True)) else \
+                self.state(source, tuple(ends))[2]
+            if found.spread < 1:
+                turns = round(float(((so_far[0] - found.centre) / (2 * arb.pi())).mid()))
+                here = found.centre + 2 * arb.pi() * turns
+                if above(here - so_far[0]) < 3 - found.spread - so_far[1]:
+                    # both hold the turn where they meet, so that they are one way
+                    share, so_far, step = share + step, (here, found.spread), 2 * step
+                    continue
+            step /= 2
+            if step < 2.0**-12:
+                raise Refused(f'whole turns of "{source}" can not be told apart')
+        if not value.spread + so_far[1] < 3:
+            return self.anywhere()
+        return round(float(((so_far[0] - value.centre) / (2 * arb.pi())).mid()))
+
+    def anywhere(self):
+        return Taylor(self.table, {}, float("inf"))
+
+    def turning(self, joint, r, q, length):
+        """A, B, C of A cos + B sin = C, which closes a rod's loop over a turning joint."""
+        u = self.axes[joint]
+        c = [arb(k) for k in self.machine.joints[joint].pivot]
+        x = [a - b for a, b in zip(r, c, strict=True)]
+        along = dot(x, u)
+        across = [a - along * k for a, k in zip(x, u, strict=True)]
+        w = crossed_by(u, x)
+        d = [a - b - along * k for a, b, k in zip(q, c, u, strict=True)]
+        return (dot(d, across) * 2, dot(d, w) * 2,
+                dot(across, across) + dot(d, d) - arb(length) * arb(length))
+
+    def by_rod(self, joint, told, cell):
+        name, near, far, sign = told
+        r = self.place(self.machine.points[near], part_of(near), joint, cell)
+        q = self.place(self.machine.points[far], part_of(far), self.machine.joints[joint].on, cell)
+        length = self.machine.rods[name].length
+        if self.machine.joints[joint].slides:
+            e = minus(r, q)
+            b, c = dot(e, self.axes[joint]), dot(e, e) - arb(length) * arb(length)
+            if (c - b * b).low() > 0:
+                raise OutOfReach
+            b0, c0 = (float(k.centre.mid()) for k in (b, c))
+            value = closed(self.table, lambda t: t * t + b * t * 2 + c, lambda t: (t + b) * 2, 2.0,
+                           (-b0 + sign * math.sqrt(max(b0 * b0 - c0, 0.0)), sign))
+            return None, None, value or self.anywhere()
+        a, b, c = self.turning(joint, r, q, length)
+        if (c * c - a * a - b * b).low() > 0:
+            raise OutOfReach
+        a0, b0, c0 = (float(k.centre.mid()) for k in (a, b, c))
+        start = math.atan2(b0, a0) - sign * math.atan2(math.sqrt(max(a0 * a0 + b0 * b0 - c0 * c0,
+                                                                     0.0)), c0)
+        value = closed(self.table, lambda t: misfit(a, b, c, t), lambda t: rate(a, b, t),
+                       math.hypot(a.size, b.size) * UP, (start, sign))
+        value = value or self.within_reach(a, b, c, sign)
+        if value.spread > 1:
+            return Taylor(self.table, {}, 1.0), Taylor(self.table, {}, 1.0), value
+        return (*turn(value), value)
+
+    def within_reach(self, a, b, c, sign):
+        """The turn by the closed form, in plain balls, where a cell is partly out of reach."""
+        long = math.hypot(a.size, b.size) * UP
+        way = closed(self.table, lambda t: rate(a, b, t), lambda t: -(a * turn(t)[0]
+                     + b * turn(t)[1]), long, (math.atan2(*(float(k.centre.mid())
+                                                           for k in (b, a))), -1.0))
+        short = (a * a + b * b).low()
+        if way is None or not short > 0:
+            return self.anywhere()
+        share = ball(c.low(), c.high()) / ball(math.sqrt(short) / UP, min(
+            long, math.sqrt((a * a + b * b).high()) * UP))
+        low, high = max(float(share.lower()) - 1e-12, -1.0), min(float(share.upper()) + 1e-12, 1.0)
+        if low > high:
+            raise OutOfReach
+        angle = ball(float(arb(high).acos().lower()) - 1e-12, float(arb(low).acos().upper()) + 1e-12)
+        return way - Taylor(self.table, {0: angle.mid() * sign}, float(angle.rad()) * UP)
+
+    # ---------------------------------------------------------------- places over a cell
+
+    def place(self, point, body, frame, cell, *, way=False):
+        """A point (a direction, if `way`) of a body as seen from another, as three Taylors."""
+        p = [constant(self.table, k) for k in point]
+        here, there = self.machine.chain(body), self.machine.chain(frame)
+        for joint in [j for j in here if j not in there]:
+            p = self.across(p, joint, cell, 1, way)
+        for joint in [j for j in there if j not in here][::-1]:
+            p = self.across(p, joint, cell, -1, way)
+        return p
+
+    def across(self, p, joint, cell, sense, way):
+        """A point carried across one joint, to what carries it or back."""
+        state = self.state(joint, cell)
+        if state is None:
+            return p
+        cos, sin, value = state
+        u = self.axes[joint]
+        if cos is None:
+            return p if way else [a + value * (k * sense) for a, k in zip(p, u, strict=True)]
+        c = [arb(0)] * 3 if way else [arb(k) for k in self.machine.joints[joint].pivot]
+        x = [a - b for a, b in zip(p, c, strict=True)]
+        along = dot(x, u)
+        w = crossed_by(u, x)
+        if sense < 0:
+            sin = -sin
+        return [along * k + cos * (a - along * k) + sin * b + m
+                for a, b, k, m in zip(x, w, u, c, strict=True)]
+
+    def seat(self, carriers, frame, cell):
+        """What carries corners: an origin and three directions, or the two ends of a rod."""
+        stays = self.machine.chain(frame)
+        needs = self.all_needs(j for body in carriers for j in self.machine.chain(
+            body[0] if isinstance(body, tuple) else body) if j not in stays)
+        key = carriers, frame, *(e for n, e in zip(self.names, cell, strict=True) if n in needs)
+        if key not in self.seats:
+            if len(self.seats) > MOST:
+                self.seats.clear()
+            self.seats[key] = self.carried(carriers, frame, cell)
+        return self.seats[key]
+
+    def carried(self, carriers, frame, cell):
+        if isinstance(carriers[0], tuple):  # ends of a rod: (body, point)
+            return [self.place(self.machine.points[p], b, frame, cell) for b, p in carriers]
+        body = carriers[0]
+        eye = ((1, 0, 0), (0, 1, 0), (0, 0, 1))
+        return [self.place(self.origin(body), body, frame, cell),
+                *(self.place(k, body, frame, cell, way=True) for k in eye)]
+
+    def origin(self, body):
+        """The point of a body that its corners are counted from: its pivot."""
+        return (0.0, 0.0, 0.0) if body == AIRFRAME else self.machine.joints[body].pivot
+
+
+def misfit(a, b, c, t):
+    cos, sin = turn(t)
+    return a * cos + b * sin - c
+
+
+def rate(a, b, t):
+    cos, sin = turn(t)
+    return b * cos - a * sin
+
+
+def closed(table, missed, steep, bend, start):
+    """The root of a closure over a cell by interval Newton; None where it does not show.
+
+    `missed` and `steep` give the closure and its derivative, whose own rate is at most `bend`; the
+    sign of the derivative tells the one assembly from the other.
+    """
+    value, sign = start
+    if not math.isfinite(value):
+        return None
+    value = constant(table, value)
+    slope = float(steep(value).centre.mid())
+    if not abs(slope) > 0:
+        return None
+    for order in (1, 2):
+        found = missed(value)
+        value = Taylor(table, value.c | {k: arb(-float(x.mid()) / slope) for k, x in found.c.items()
+                                         if len(table.names[k]) == order})
+    off, low = missed(value).size, (steep(value) * sign).low()
+    if not (low > 0 and 4 * off * bend * UP <= low * low):
+        return None
+    return Taylor(table, value.c, off / (low - bend * 2 * off / low) * UP * UP)
+
+
+def minus(a, b):
+    return [p - q for p, q in zip(a, b, strict=True)]
+
+
+def crossed_by(u, x):
+    """u x x."""
+    return [x[2] * u[1] - x[1] * u[2], x[0] * u[2] - x[2] * u[0], x[1] * u[0] - x[0] * u[1]]
+
+
+def ball(low, high):
+    """A ball that holds all between two numbers."""
+    return arb(low).union(arb(high))

@@ -1,0 +1,264 @@
+"""Which pairs of solids there are, what each requires, and where its two parts are meant to touch.
+
+Parts that share a joint are meant to touch within a ball about it; the rest of them is held apart.
+"""
+
+import math
+from dataclasses import dataclass
+
+from .reading import AIRFRAME
+from .solids import LOOSE, SIDES, Line, Prism, pieces_of, plate_axes, rounded
+
+BALL, METAL = 25.4, 12.7  # mm about a joint, and of metal round the thickest tube through it
+TOUCHING = 1e-6
+
+
+@dataclass(frozen=True)
+class Pair:
+    """Two solids held apart, in the frame of their nearest common carrier."""
+
+    names: tuple
+    required: float
+    rule: str
+    frame: str
+    balls: tuple = ()  # (centre, radius) within which both are meant to touch
+
+    @property
+    def name(self):
+        return " | ".join(self.names)
+
+
+def part_of(address):
+    return address.split("/")[0]
+
+
+class Pairs:
+    """The pairs of a machine of which one solid moves against the other."""
+
+    def __init__(self, machine, needs):
+        self.machine, self.needs = machine, needs
+        self.pieces = {name: pieces_of(shape) for name, shape in machine.solids.items()}
+        self.stops = {frozenset(stop["between"]) for stop in machine.stops.values()}
+        self.rooms, self._all = {}, None
+
+    def carriers(self, name):
+        rod = self.machine.rods.get(part_of(name))
+        return (part_of(name),) if rod is None else tuple(part_of(end) for end in rod.ends)
+
+    def all(self):
+        """Every pair, in the order of their names."""
+        if self._all is None:
+            self._all = list(self._moving())
+        return self._all
+
+    def _moving(self):
+        names = sorted(self.machine.solids)
+        for i, one in enumerate(names):
+            for other in names[i + 1:]:
+                if part_of(one) != part_of(other):
+                    pair = self.pair(one, other)
+                    if pair is not None:
+                        yield pair
+
+    def pair(self, one, other):
+        carriers = self.carriers(one) + self.carriers(other)
+        chains = [self.machine.chain(body) for body in carriers]
+        frame = next(b for b in chains[0] if all(b in chain for chain in chains))
+        if not self.inputs(carriers, frame):
+            return None
+        key = frozenset((one, other))
+        if key in self.stops:
+            return Pair((one, other), 0.0, "stop", frame)
+        if key in self.machine.rules:
+            require = self.machine.rules[key]
+            return Pair((one, other), require or 0.0, "waived" if require is None else "this pair",
+                        frame)
+        shared = self.shared(one, other)
+        balls = tuple(b for b in shared if all(self.meets(n, b) for n in (one, other)))
+        return Pair((one, other), *self.required(one, other, bool(shared)), frame, balls)
+
+    def inputs(self, carriers, frame):
+        """Inputs that move one of some bodies against another."""
+        stays = set(self.machine.chain(frame))
+        return frozenset().union(*(self.needs.get(joint, frozenset()) for body in carriers
+                                   for joint in self.machine.chain(body) if joint not in stays))
+
+    def inputs_of(self, pair):
+        return self.inputs(tuple(c for n in pair.names for c in self.carriers(n)), pair.frame)
+
+    def required(self, one, other, joined):
+        sizes, shapes = self.machine.clearance, self.machine.solids
+        named = [shapes[n]["clearance"] for n in (one, other) if shapes[n].get("clearance")]
+        if named:
+            most = max(named, key=sizes.get)
+            return sizes[most], most
+        if joined:
+            word = "joined"
+        elif AIRFRAME in (part_of(one), part_of(other)):
+            word = "structure"
+        else:
+            word = "same" if self.guides(one) & self.guides(other) else "different"
+        return sizes[word], word
+
+    def guides(self, name):
+        part = part_of(name)
+        return set(self.carriers(name)) if part in self.machine.rods else \
+            {self.machine.joints[part].on}
+
+    # ---------------------------------------------------------------- shared joints
+
+    def shared(self, one, other):
+        """Balls about the joints that two parts share: (centre, radius)."""
+        rods, joints = self.machine.rods, self.machine.joints
+        a, b = part_of(one), part_of(other)
+        if a in rods and b in rods:
+            return [max(self.rod_end(a, end), self.rod_end(b, end), key=lambda k: k[1])
+                    for end in rods[a].ends if end in rods[b].ends]
+        if b in rods or a == AIRFRAME:
+            a, b, one, other = b, a, other, one
+        if a in rods:
+            balls = [self.rod_end(a, end) for end in rods[a].ends if part_of(end) == b]
+        elif b != AIRFRAME and joints[b].on == a:
+            balls = self.held(b)
+        else:
+            balls = self.held(a) if joints[a].on == b else []
+        return balls if b != AIRFRAME else [k for k in balls if self.holds(other, k)]
+
+    def rod_end(self, rod, end):
+        at, told = self.machine.points[end], self.machine.rods[rod]
+        reach = told.reach[told.ends.index(end)]
+        return at, self.usual(at, rod, part_of(end)) if reach is None else reach
+
+    def held(self, body):
+        joint = self.machine.joints[body]
+        return [(at, joint.ball if joint.ball is not None else self.usual(at, body, joint.on))
+                for at in joint.places]
+
+    def usual(self, at, *parts):
+        """Radius where the file gives none: more where a thick tube runs through the joint."""
+        thick = 0.0
+        for part in parts:
+            for name, shape in self.machine.solids.items():
+                if part_of(name) != part or part == AIRFRAME:
+                    continue
+                if shape["kind"] == "rod":
+                    ends = [tuple(self.machine.points[e] for e in self.machine.rods[part].ends)]
+                elif shape["kind"] in ("tube", "pipe"):
+                    ends = [p.ends for p in self.pieces[name]]
+                else:
+                    continue
+                if any(beside(at, *pair) <= shape["diameter"] / 2 for pair in ends):
+                    thick = max(thick, shape["diameter"] / 2)
+        return max(BALL, thick + METAL)
+
+    def meets(self, name, ball):
+        centre, radius = ball
+        return any(self.away(name, p, centre) < radius for p in self.pieces[name])
+
+    def away(self, name, piece, point):
+        """How far a point is from a piece at neutral."""
+        if isinstance(piece, Line):
+            rod = self.machine.rods.get(part_of(name))
+            ends = piece.ends if rod is None else [self.machine.points[e] for e in rod.ends]
+            return beside(point, *ends) - piece.radius
+        x, y, z = piece.local(point)
+        low, high = piece.room
+        return math.hypot(max(low - z, z - high, 0.0), outside(piece.outline, (x, y)))
+
+    def holds(self, name, ball):
+        """Whether a fixed solid holds a joint: in its material, or in a hole within the ball."""
+        shape, (centre, radius) = self.machine.solids[name], ball
+        if name not in self.rooms:
+            self.rooms[name] = [(min(k), max(k)) for k in zip(
+                *(c for p in self.pieces[name] for c in p.corners), strict=True)]
+        more = max(p.radius for p in self.pieces[name]) + TOUCHING
+        if not all(low - more <= x <= high + more for x, (low, high) in
+                   zip(centre, self.rooms[name], strict=True)):
+            return False
+        filled = []
+        if shape["kind"] in ("plate", "washer"):
+            u, v, w = plate_axes(shape)
+            holes = shape["holes"] if shape["kind"] == "plate" else (
+                [{"ends": [(0.0, 0.0)] * 2, "diameter": shape["inside"]}] if shape["inside"] else [])
+            for i, hole in enumerate(holes):
+                rim = rounded(hole["outline"], False) if "outline" in hole else [
+                    (x + hole["diameter"] / 2 * math.cos(k / 8), y + hole["diameter"] / 2
+                     * math.sin(k / 8)) for x, y in hole["ends"] for k in range(51)]
+                if all(math.dist(tuple(c + x * a + y * b + s * shape["thickness"] / 2 * n
+                                       for c, a, b, n in zip(shape["at"], u, v, w, strict=True)),
+                                 centre) <= radius for x, y in rim for s in (-1, 1)):
+                    filled.append(i)
+        return any(self.away(name, p, centre) <= TOUCHING for p in pieces_of(shape, filled))
+
+    # ---------------------------------------------------------------- pieces of a pair
+
+    def sides(self, pair):
+        """Pieces of both solids, tubes less their slices that lie wholly in a ball."""
+        return [[q for p in self.pieces[name] for q in
+                 (self.cut(name, p, pair.balls) if pair.balls and isinstance(p, Line) else [p])]
+                for name in pair.names]
+
+    def cut(self, name, piece, balls):
+        rod = self.machine.rods.get(part_of(name))
+        if rod is None and piece.long == 0:
+            return [] if any(math.dist(piece.ends[0], c) + piece.radius <= r - LOOSE
+                             for c, r in balls) else [piece]
+        a, b = piece.ends if rod is None else (self.machine.points[e] for e in rod.ends)
+        long = math.dist(a, b) if rod is None else rod.length
+        spans = [(0.0, long)]
+        for centre, reach in balls:
+            if rod is None:
+                along = sum((c - p) * (q - p) for c, p, q in zip(centre, a, b, strict=True)) / long
+                aside = math.sqrt(max(math.dist(centre, a)**2 - along**2, 0.0))
+            else:
+                along, aside = (long if math.dist(centre, b) <= TOUCHING else 0.0), 0.0
+            square = (reach - LOOSE)**2 - (aside + piece.radius)**2
+            if reach > LOOSE and square >= 0:
+                low, high = along - math.sqrt(square), along + math.sqrt(square)
+                spans = [part for s, e in spans for part in ((s, min(e, low)), (max(s, high), e))
+                         if part[1] > part[0]]
+        if spans == [(0.0, long)]:
+            return [piece]
+        if rod is not None:
+            return [Line(((s / long,), (e / long,)), piece.radius) for s, e in spans]
+        return [q for span in spans for q in slices(piece, span, long)] + [
+            Line((end, end), piece.radius) for end in piece.ends
+            if not any(math.dist(end, c) + piece.radius <= r - LOOSE for c, r in balls)]
+
+
+def slices(piece, span, long):
+    """A length of a tube: flat where it was cut, and round a radius behind its cuts."""
+    a, b = piece.ends
+    w = tuple((q - p) / long for p, q in zip(a, b, strict=True))
+    u, v, _ = plate_axes({"kind": "washer", "normal": w})
+    r = piece.radius / math.cos(math.pi / SIDES)
+    rim = tuple((r * math.cos(2 * math.pi * k / SIDES), r * math.sin(2 * math.pi * k / SIDES))
+                for k in range(SIDES))
+    start, end = span
+    first = start + piece.radius if start > 0 else start
+    last = end - piece.radius if end < long else end
+    if first >= last:
+        return [Prism(rim, span, a, (u, v, w))]
+    found = [Line(tuple(tuple(p + k * q for p, q in zip(a, w, strict=True))
+                        for k in (first, last)), piece.radius)]
+    found += [Prism(rim, room, a, (u, v, w)) for room in ((start, first), (last, end))
+              if room[1] > room[0]]
+    return found
+
+
+def beside(point, start, end):
+    """Distance of a point from a line between two ends."""
+    way = [q - p for p, q in zip(start, end, strict=True)]
+    size = sum(k * k for k in way)
+    share = sum((c - p) * k for c, p, k in zip(point, start, way, strict=True)) / size if size else 0
+    share = min(max(share, 0.0), 1.0)
+    return math.dist(point, [p + share * k for p, k in zip(start, way, strict=True)])
+
+
+def outside(outline, point):
+    """Distance of a point from a flat convex outline, 0 inside."""
+    (x, y), inside, least = point, True, math.inf
+    for (a, b), (c, d) in zip(outline, (*outline[1:], outline[0]), strict=True):
+        inside &= (c - a) * (y - b) - (d - b) * (x - a) >= 0
+        least = min(least, beside(point, (a, b), (c, d)))
+    return 0.0 if inside else least

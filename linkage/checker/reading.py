@@ -1,0 +1,411 @@
+"""A model file read for the checker: what moves and what is solid, in mm at neutral, twins too.
+
+What a file may hold that the checker does not know is refused by its name.
+"""
+
+import copy
+import csv
+import math
+import tomllib
+from dataclasses import dataclass, field
+from fractions import Fraction
+from pathlib import Path
+
+NAMED = {"lateral": (0.0, 1.0, 0.0), "fore-aft": (-1.0, 0.0, 0.0), "vertical": (0.0, 0.0, 1.0)}
+SIDES = {"right": (0, 1, 0), "left": (0, -1, 0), "aft": (1, 0, 0), "forward": (-1, 0, 0),
+         "up": (0, 0, 1), "down": (0, 0, -1)}
+UNITS = {"in": 25.4, "mm": 1.0}
+AIRFRAME = "airframe"
+CLASSES = {"static": 3.175, "same": 3.175, "different": 6.35, "structure": 12.7, "joined": 0.0,
+           "wire": 12.7}
+# keys that bear on what is checked, and keys that do not
+KNOWN = {
+    "input": ("travel positive", "ways force"),
+    "body": ("on pivot axis through slide input points solid grip bearings joint",
+             "level tolerance play tube friction"),
+    "airframe": ("points solid", ""),
+    "rod": ("ends length redundant diameter fitted joint clearance", "wall thread material fixity "
+            "strength fitting bearing friction tolerance play"),
+    "coupling": ("bodies ratio", ""),
+    "stop": ("input side between", "spacer search"),
+    "pair": ("between require waive", "reason"),
+    "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware"),
+    "point": ("at bolt side stack", "tolerance"),
+    "grip": ("along clocking hand", "bore"),
+    "fitted": ("rod_end engaged", "least witness adjustable bolt hardware"),
+    "sphere": ("kind at diameter clearance", ""), "tube": ("kind along diameter clearance", ""),
+    "pipe": ("kind along diameter clearance", ""),
+    "box": ("kind corner opposite clearance", ""),
+    "plate": ("kind at normal u outline thickness holes clearance", ""),
+    "washer": ("kind at normal outside inside thickness clearance", ""),
+    "hole": ("at diameter slot outline", ""),
+    "clearance": (" ".join(CLASSES) + " class", ""),
+}
+TOP = set("length input body airframe rod coupling stop pair rod_end clearance mirror hardpoints"
+          .split())
+BESIDE = set("title surface wire material tolerance play factor rig_pin size meant".split())
+
+
+class Refused(Exception):
+    """What the checker does not know, or a claim that does not hold, in a sentence."""
+
+
+@dataclass
+class Joint:
+    """How a body rides on what carries it."""
+
+    on: str
+    pivot: tuple
+    axis: tuple
+    slides: bool
+    places: list = field(default_factory=list)  # where it is held: pivot, second point, bearings
+    ball: float | None = None
+
+
+@dataclass
+class Rod:
+    """Two ball ends, mm apart."""
+
+    ends: tuple
+    length: float
+    redundant: bool
+    reach: list  # radius about each end that its head takes up, or None
+
+
+@dataclass
+class Machine:
+    """Everything that moves, in mm at neutral."""
+
+    inputs: dict = field(default_factory=dict)  # name: (least, greatest, in mm)
+    drives: dict = field(default_factory=dict)  # body: (input, sign)
+    joints: dict = field(default_factory=dict)
+    points: dict = field(default_factory=dict)
+    rods: dict = field(default_factory=dict)
+    couplings: dict = field(default_factory=dict)
+    solids: dict = field(default_factory=dict)
+    stops: dict = field(default_factory=dict)
+    rules: dict = field(default_factory=dict)
+    clearance: dict = field(default_factory=dict)
+    files: list = field(default_factory=list)
+
+    def chain(self, body):
+        """A body and all that carries it, the airframe last."""
+        chain = []
+        while body != AIRFRAME:
+            chain.append(body)
+            body = self.joints[body].on
+        return [*chain, AIRFRAME]
+
+
+def keys_known(kind, table, place):
+    """Refuse a key that is not known."""
+    for word in table:
+        if word not in " ".join(KNOWN[kind]).split():
+            raise Refused(f'{place}: the checker does not know "{word}"')
+
+
+def direction(value):
+    v = NAMED[value] if isinstance(value, str) else [float(k) for k in value]
+    size = math.hypot(*v)
+    return tuple(k / size for k in v)
+
+
+def size(value, unit):
+    """A length of the file in mm: bare in the file's unit, or with its own."""
+    if not isinstance(value, str):
+        return float(value) * unit
+    number, _, own = value.strip().rpartition(" ")
+    sense = -1.0 if number.startswith("-") else 1.0
+    try:
+        return sense * float(sum(Fraction(k) for k in number.lstrip("+-").replace("-", " ").split())) * UNITS[own]
+    except (KeyError, ValueError, ZeroDivisionError):
+        raise Refused(f'the checker does not know the length "{value}"') from None
+
+
+def place(value, unit):
+    return tuple(size(k, unit) for k in value)
+
+
+def read(text, folder="."):
+    """The machine that a model file describes."""
+    table = tomllib.loads(text)
+    for word in table:
+        if word not in TOP | BESIDE:
+            raise Refused(f'the checker does not know the table "{word}"')
+    if "hardpoints" in table:
+        add_hardpoints(table, Path(folder) / table["hardpoints"])
+    files = [table["hardpoints"]] if "hardpoints" in table else []
+    table, unit, machine = with_twins(table), UNITS[table["length"]], Machine(files=files)
+    for name, body in table.get("body", {}).items():
+        read_body(machine, name, body, unit)
+    for name, item in table.get("input", {}).items():
+        read_input(machine, name, item, unit)
+    for name, body in table.get("body", {}).items():
+        if "input" in body:
+            positive = table["input"][body["input"]].get("positive")
+            machine.drives[name] = body["input"], sense(body["input"], positive,
+                                                        machine.joints[name])
+    fixed = table.get(AIRFRAME, {})
+    keys_known(AIRFRAME, fixed, AIRFRAME)
+    read_points(machine, AIRFRAME, fixed.get("points", {}), unit)
+    for name, rod in table.get("rod", {}).items():
+        read_rod(machine, name, rod, (table, unit))
+    read_solids(machine, AIRFRAME, fixed.get("solid", {}), unit)
+    for kind, items in (("coupling", machine.couplings), ("stop", machine.stops)):
+        for name, item in table.get(kind, {}).items():
+            keys_known(kind, item, f'{kind} "{name}"')
+            items[name] = item
+    for item in table.get("pair", []):
+        keys_known("pair", item, "pair")
+        machine.rules[frozenset(item["between"])] = (
+            None if item.get("waive") else size(item["require"], unit))
+    read_clearance(machine, table.get("clearance", {}), unit)
+    return machine
+
+
+def add_hardpoints(table, path):
+    """Points of a CSV file: part/point, FS, BL, WL a line."""
+    for number, row in enumerate(csv.reader(path.read_text("utf-8-sig").splitlines(),
+                                            skipinitialspace=True)):
+        cells = [cell.strip() for cell in row]
+        if not any(cells) or cells[0].startswith("#") or (number == 0 and "/" not in cells[0]):
+            continue
+        part, point = cells[0].split("/")
+        home = table.setdefault(AIRFRAME, {}) if part == AIRFRAME else table["body"][part]
+        slot = home if point == "pivot" else home.setdefault("points", {})
+        slot[point] = [float(k) if k.replace(".", "").lstrip("+-").isdigit() else k
+                       for k in cells[1:]]
+
+
+def read_input(machine, name, item, unit):
+    keys_known("input", item, f'input "{name}"')
+    in_mm = any(isinstance(k, str) for k in item["travel"])
+    ends = [size(k, unit) if in_mm else float(k) for k in item["travel"]]
+    machine.inputs[name] = (*ends, in_mm)
+
+
+def read_clearance(machine, told, unit):
+    keys_known("clearance", told, "clearance")
+    machine.clearance = CLASSES | {k: size(v, unit) for k, v in told.items() if k != "class"} | {
+        k: size(v, unit) for k, v in told.get("class", {}).items()}
+
+
+def read_body(machine, name, body, unit):
+    keys_known("body", body, f'body "{name}"')
+    read_points(machine, name, body.get("points", {}), unit)
+    slides = "slide" in body
+    pivot = place(body["pivot"], unit) if "pivot" in body else \
+        machine.points[f"{name}/{next(iter(body['points']))}"]
+    places = [pivot]
+    if "through" in body:
+        places.append(place(body["through"], unit))
+        axis = direction([b - a for a, b in zip(pivot, places[1], strict=True)])
+    else:
+        axis = direction(body["slide"] if slides else body["axis"])
+    places += [place(k, unit) for k in body.get("bearings", ())]
+    ball = size(body["joint"], unit) if "joint" in body else None
+    machine.joints[name] = Joint(body.get("on", AIRFRAME), pivot, axis, slides, places, ball)
+    machine.points[f"{name}/pivot"] = pivot
+    read_solids(machine, name, body.get("solid", {}), unit)
+    grip = body.get("grip", {})
+    keys_known("grip", grip, f'body "{name}", grip')
+    if "hand" in grip:
+        ends = [spot(machine, name, k, unit) for k in grip["along"]]
+        along = direction([b - a for a, b in zip(*ends, strict=True)])
+        read_solids(machine, name, {"hand": grip["hand"]}, unit)
+        machine.solids[f"{name}/hand"]["turned"] = ends[0], along, -float(grip.get("clocking", 0))
+
+
+def read_points(machine, name, points, unit):
+    for point, told in points.items():
+        item = told if isinstance(told, dict) else {"at": told}
+        keys_known("point", item, f'point "{name}/{point}"')
+        at = place(item["at"], unit)
+        if item.get("stack"):
+            bolt = direction(item["bolt"])
+            rise = sum(size(next(iter(k.values())), unit) / 2 if isinstance(k, dict)
+                       else size(k, unit) for k in item["stack"])
+            lead = sum(a * b for a, b in zip(bolt, SIDES[item["side"]], strict=True))
+            at = tuple(a + math.copysign(rise, lead) * u for a, u in zip(at, bolt, strict=True))
+        machine.points[f"{name}/{point}"] = at
+
+
+def spot(machine, name, value, unit):
+    if not isinstance(value, str):
+        return place(value, unit)
+    return machine.points[value if "/" in value else f"{name}/{value}"]
+
+
+def read_solids(machine, name, solids, unit):
+    for solid, shape in solids.items():
+        told = f'solid "{name}/{solid}"'
+        if shape.get("kind") not in ("sphere", "tube", "pipe", "box", "plate", "washer"):
+            raise Refused(f'{told}: the checker does not know the kind "{shape.get("kind")}"')
+        keys_known(shape["kind"], shape, told)
+        made = dict(shape)
+        for word in ("at", "corner", "opposite"):
+            if word in made:
+                made[word] = spot(machine, name, made[word], unit)
+        if "along" in made:
+            made["along"] = [spot(machine, name, k, unit) for k in made["along"]]
+        for word in ("diameter", "outside", "inside", "thickness"):
+            if word in made:
+                made[word] = size(made[word], unit)
+        for word in ("normal", "u"):
+            if word in made:
+                made[word] = direction(made[word])
+        if "outline" in made:
+            made["outline"] = [place(corner, unit) for corner in made["outline"]]
+        made["holes"] = [in_plane(hole, unit, told) for hole in made.get("holes", [])]
+        machine.solids[f"{name}/{solid}"] = made
+
+
+def in_plane(hole, unit, told):
+    """A cut-out in mm: the two ends of its middle line and its width, or its outline."""
+    keys_known("hole", hole, told)
+    if "outline" in hole:
+        return {"outline": [place(corner, unit) for corner in hole["outline"]]}
+    ends = hole["slot"] if "slot" in hole else [hole["at"]] * 2
+    return {"ends": [place(k, unit) for k in ends], "diameter": size(hole["diameter"], unit)}
+
+
+def read_rod(machine, name, rod, home):
+    table, unit = home
+    keys_known("rod", rod, f'rod "{name}"')
+    ends = tuple(rod["ends"])
+    a, b = (machine.points[end] for end in ends)
+    length = size(rod["length"], unit) if "length" in rod else math.dist(a, b)
+    fitted = rod.get("fitted", [])
+    fitted = [fitted] if isinstance(fitted, dict) else fitted
+    reach = [head_size(rod, fitted[min(k, len(fitted) - 1)] if fitted else None, home)
+             for k in (0, 1)]
+    machine.rods[name] = Rod(ends, length, bool(rod.get("redundant")), reach)
+    if "diameter" in rod:
+        machine.solids[f"{name}/tube"] = {"kind": "rod", "diameter": size(rod["diameter"], unit)} \
+            | ({"clearance": rod["clearance"]} if "clearance" in rod else {})
+
+
+def head_size(rod, fitted, home):
+    """Radius about a rod's end within which it is meant to touch; None where the file has none."""
+    table, unit = home
+    if "joint" in rod:
+        return size(rod["joint"], unit)
+    if fitted is None:
+        return None
+    keys_known("fitted", fitted, "fitted")
+    head = table["rod_end"][fitted["rod_end"]]
+    keys_known("rod_end", head, f'rod_end "{fitted["rod_end"]}"')
+    if "shank" not in head:
+        return None
+    return max(size(head["shank"], unit) - size(fitted.get("engaged", 0.0), unit),
+               size(head.get("sphere", 0.0), unit) / 2)
+
+
+def sense(name, positive, joint):
+    """+1 where the positive input turns right-hand about the axis as written."""
+    if positive is not None:
+        return 1.0 if positive == "along axis" else -1.0
+    if name not in ("pitch", "roll"):
+        return 1.0
+    x, y, _ = joint.axis
+    lead = (x if name == "pitch" else y) if joint.slides else (y if name == "pitch" else -x)
+    if abs(lead) < 0.5:
+        raise Refused(f'input "{name}": which way is positive can not be told')
+    return 1.0 if lead > 0 else -1.0
+
+
+def with_twins(table):
+    """The table with the twin across BL 0 of every part that has a mirrored word in its name."""
+    swap = dict(table.get("mirror", {}))
+    swap |= {there: here for here, there in table.get("mirror", {}).items()}
+    made = copy.deepcopy(table)
+    for group in ("body", "rod", "coupling", "stop"):
+        for name, part in table.get(group, {}).items():
+            twin = other_name(name, swap)
+            if twin != name:
+                made[group].setdefault(twin, twin_of(group, part, swap, table))
+            elif group == "body":
+                own_twins(made[group][name], part, swap)
+    own_twins(made.get(AIRFRAME, {}), table.get(AIRFRAME, {}), swap)
+    return made
+
+
+def own_twins(made, part, swap):
+    for group in ("points", "solid"):
+        for name, item in part.get(group, {}).items():
+            twin = other_name(name, swap)
+            if twin != name:
+                made[group].setdefault(twin, across("at" if group == "points" else "shape", item,
+                                                    swap))
+
+
+def other_name(name, swap):
+    parts = []
+    for part in name.split("/"):
+        held = f" {part} "
+        word = next((k for k in swap if f" {k} " in held), None)
+        parts.append(part if word is None else held.replace(f" {word} ", f" {swap[word]} ")[1:-1])
+    return "/".join(parts)
+
+
+PLACES = ("pivot", "through", "at", "corner", "opposite", "along", "bearings")
+NAMES = ("on", "ends", "bodies", "between")
+
+
+def across(word, value, swap):
+    """A value of the file as its mirror image has it; `word` is its key."""
+    if word in ("holes", "fitted", "outline"):
+        return value
+    if isinstance(value, dict):
+        names = word in ("points", "solid")
+        return {other_name(k, swap) if names else k:
+                across("at" if word == "points" else k, v, swap) for k, v in value.items()}
+    if word in ("axis", "normal", "slide", "u", "bolt"):
+        x, y, z = NAMED[value] if isinstance(value, str) else value
+        return [-x, y, -z] if word in ("axis", "normal") else [x, -y, z]
+    if word in PLACES or word in NAMES:
+        return placed_across(value, swap)
+    if word == "side":
+        return {"left": "right", "right": "left"}.get(value, value)
+    if word == "input":
+        return other_name(value, swap)
+    return -value if word == "clocking" else value
+
+
+def placed_across(value, swap):
+    if isinstance(value, str):
+        return other_name(value, swap)
+    if len(value) == 3 and not any(isinstance(k, list) for k in value) and all(
+            not isinstance(k, str) or k[-2:] in UNITS for k in value):
+        y = value[1]
+        return [value[0], (f"-{y}" if isinstance(y, str) else -y), value[2]]
+    return [placed_across(k, swap) for k in value]
+
+
+def twin_of(group, part, swap, table):
+    twin = {k: across(k, v, swap) for k, v in part.items()}
+    if group == "body" and "through" in part:
+        # the twin's axis is the mirrored axis, turned end for end as every turning axis is
+        unit = UNITS[table["length"]]
+        (x, y, z), (a, b, c) = (place(part[k], unit) for k in ("pivot", "through"))
+        twin["through"] = [f"{k!r} mm" for k in (2 * x - a, b - 2 * y, 2 * z - c)]
+    if group == "stop" and any(body.get("input") == part["input"] and turns_back(body, table)
+                               for body in table["body"].values()):
+        twin["side"] = "least" if part["side"] == "greatest" else "greatest"
+    if group == "coupling":
+        for name in part["bodies"]:
+            if other_name(name, swap) == name and turns_back(table["body"][name], table):
+                twin["ratio"] = -twin["ratio"]
+    return twin
+
+
+def turns_back(body, table):
+    """Whether a central body's motion is reversed in the mirror."""
+    if "slide" in body:
+        x, y, z = direction(body["slide"])
+        return (x * x - y * y + z * z) < 0
+    unit = UNITS[table["length"]]
+    axis = body["axis"] if "axis" in body else [
+        b - a for a, b in zip(*(place(body[k], unit) for k in ("pivot", "through")), strict=True)]
+    x, y, z = direction(axis)
+    return (-x * x + y * y - z * z) < 0
