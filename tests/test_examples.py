@@ -215,10 +215,10 @@ def test_both_faults_are_found_and_the_fix_clears_them(name, code):
     missed = [line for line in lines if line.startswith("MISS  ")]
     if code == 0:
         assert not missed
-        assert lines[-1].startswith("Nothing that was judged is missed, as computed (3 "
-                                    "directions, ")
-        assert lines[-1].endswith("but not everything could be judged: clearance of what is not "
-                                  "drawn; strength of end joints of stick tie.")
+        assert lines[-1].startswith("Nothing that was judged is missed, as computed (as "
+                                    "drawn): 3 directions, ")
+        assert lines[-1].endswith("; but not everything could be judged: clearance of what is "
+                                  "not drawn; strength of end joints of stick tie.")
         return
     touch, short = missed
     assert touch.startswith("MISS  clearance: stick left/shaft | airframe/seat pan left: touch "

@@ -48,7 +48,7 @@ INNER = {
               {"stick", "stop_contact"}, {"worst"}, {"margins"}, {"compliance"}],
     "rigging": [{"lengths", "rod_end_angles", "readings", "tolerances", "play", "loops", "grips",
                  "carried_solids"},
-                {"rods", "builds", "wires", "pins"}, {"adjustment", "as_built"}],
+                {"rods", "builds", "wires", "pins"}, {"adjustment", "as_built", "corners"}],
     "sizing": [{"dimensions"}, {"targets"}, {"fit"}, {"clearance_terms"}, {"choose"}, {"result"}],
     "results": [{"blocks", "verdict", "second_core"},
                 {"text", "html", "columns", "sequence"}, {"answers"},

@@ -122,7 +122,8 @@ def test_nothing_is_called_met_that_was_not_worked_out():
                for word in bare.not_looked_at)
     system = linkage.load(EXAMPLES / "side_by_side_fixed.toml")
     narrow = Results(system, only=("gearing",)).verdict
-    assert narrow.sentence == ("Every requirement that was judged is met, as computed: 6 travels.")
+    assert narrow.sentence == ("Every requirement that was judged is met, as computed (as drawn): "
+                               "6 travels.")
     assert narrow.not_looked_at[0] == ("not asked for: direction, feel, size, motion, clearance, "
                                        "stop, load, tolerance, rod end, rig pin, wire, grip, hand")
 

@@ -87,3 +87,15 @@ def test_shrinking_keeps_every_place_of_the_travel():
     assert held.any()
     assert inside[held].all()
     assert not inside.all()
+
+
+def test_ways_are_held_as_far_as_every_place_of_them_is():
+    travel, pick = disc(24), np.random.default_rng(5)
+    ends = pick.uniform((-15, -20), (15, 20), (200, 2))
+    held = travel.held_to(ends)
+    both = np.ones(2, bool)
+    for share in (0.25, 0.5, 0.999):
+        assert travel.holds(ends * (held * share)[:, None], both).all()
+    past = ends[held < 1] * (held[held < 1] + 1e-6)[:, None]
+    assert len(past) > 20
+    assert not travel.holds(past, both).any()

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import base64
 import gzip
+import itertools
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.verdict import FORMAT, ROUNDED, digest
 from ..checker.leaves import Book
 from ..checker.reading import Refused, read
+from ..checker.solids import Line
+from ..checker.verdict import FORMAT, ROUNDED, digest
 from ..clearances import scene_of
-from ..clearances.stage import Stage
 from ..clearances.table import NEAR
 from ..disk import write_bytes
 from ..errors import LinkageError
@@ -24,6 +25,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from ..motion import System
+
+MOST_PAIRS = 400  # pairs of pieces looked at for the nearest two points
+WEIGHT = 1e4  # of the shares' sum against distances
 
 
 def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
@@ -108,62 +112,47 @@ def _met(grower, book, pairs, rows):
         row = rows[frozenset(pair.names)]
         if np.isfinite(row["least"]):
             place = [float(row[n]) if n in grower.names else 0.0 for n in book.motion.names]
-            shown = _points(grower, book, pair, place)
-            if shown is not None and shown[0] <= max(row["least"], shown[1]) + 1e-7:
-                found[pair.names] = {"least": max(float(row["least"]), shown[1]), "place": place,
-                                     "met": shown[2]}
+            shown = _points(book, pair, place)
+            if shown is not None:
+                found[pair.names] = {"least": max(float(row["least"]), shown[0] + 1e-9),
+                                     "place": place, "met": shown[1]}
     return found
 
 
-def _points(grower, book, pair, place):
+def _points(book, pair, place):
     """Gap, least it can be shown to be, and the point of each solid, at a place."""
-    singles = [[type(side)([p], side.solid) for p in side.pieces] for side in book.sides(pair)]
-    both = [(i, j) for i in range(len(singles[0])) for j in range(len(singles[1]))]
-    stage = Stage(grower.scene, [grower.scene_pair(pair, (singles[0][i], singles[1][j]))
-                                 for i, j in both], grower.solids.__getitem__)
-    named = {n: np.array([place[k]]) for n, k in zip(grower.names, grower.place, strict=True)}
-    posture = stage.system.sweep(**named).posture
-    best = None
-    for here, _ in stage.by_corners(np.arange(len(both))):
-        hulls = stage.hulls(posture, here, np.zeros(len(here), int))
-        value, _, one, other = stage.gap(hulls, here)
-        k = int(np.argmin(value))
-        if best is None or value[k] < best[0]:
-            best = float(value[k]), both[here[k]], [(h[..., k], f[:, k]) for h, f in
-                                                    zip(hulls, (one, other), strict=True)]
-    value, index, sides = best
-    if not np.isfinite(value):
+    hulls = [_hulls(book, pair.frame, side, place) for side in book.sides(pair)]
+    if any(not np.isfinite(hull).all() for side in hulls for _, hull in side):
         return None
-    pieces = [singles[k][i].pieces[0] for k, i in enumerate(index)]
-    counts = [len(dict.fromkeys(p.corners)) for p in pieces]
-    hulls = [hull[:, :count] for (hull, _), count in zip(sides, counts, strict=True)]
-    solid = any(count > 2 for count in counts)
-    shares = _common(hulls) if value <= 0 and solid else [
-        _shares(hull, foot) for hull, (_, foot) in zip(hulls, sides, strict=True)]
-    radius = sum(p.radius for p, c in zip(pieces, counts, strict=True) if c > 2)
-    least = 0.0 if solid and value <= 0 else value + radius
-    return value, least + 1e-9, [[int(i), list(map(float, s))]
-                                 for i, s in zip(index, shares, strict=True)]
+    both = sorted(itertools.product(*map(enumerate, hulls)), key=lambda k: np.linalg.norm(
+        k[0][1][1].mean(axis=1) - k[1][1][1].mean(axis=1)))
+    best = None
+    for (i, (one, a)), (j, (other, b)) in both[:MOST_PAIRS]:
+        radius = sum(p.radius for p in (one, other) if isinstance(p, Line))
+        apart, shares = _nearest(a, b)
+        if best is None or apart - radius < best[0]:
+            best = apart - radius, [[i, shares[0].tolist()], [j, shares[1].tolist()]]
+    return best
 
 
-def _shares(hull, foot):
-    """Shares of corners that make a point of their hull."""
+def _hulls(book, frame, side, place):
+    """Pieces of a side and their corners at a place, seen from a frame: (3, corners) each."""
+    seat = book.motion.seat(side.solid.carriers, frame, tuple((k, k) for k in place))
+    held = np.array([[float(k.centre.mid()) for k in p] for p in seat])
+    return [(p, held.T @ np.array([side.solid.row(c) for c in p.corners]).T) for p in side.pieces]
+
+
+def _nearest(one, other):
+    """Distance of two hulls, and shares of the corners of each that show it."""
     from scipy.optimize import nnls
 
-    size = max(1.0, float(np.abs(hull).max()))
-    middle = hull.mean(axis=1)
-    rows = np.vstack([hull - middle[:, None], np.full(hull.shape[1], size)])
-    return nnls(rows, np.append(foot - middle, size))[0]
-
-
-def _common(hulls):
-    """Shares of the corners of two hulls that overlap, which make one point."""
-    from scipy.optimize import nnls
-
-    one, other = hulls
-    size = max(float(np.abs(h).max()) for h in hulls)
-    rows = np.vstack([np.hstack([one, -other]),
-                      np.append(np.full(one.shape[1], size), np.zeros(other.shape[1])),
-                      np.append(np.zeros(one.shape[1]), np.full(other.shape[1], size))])
-    both = nnls(rows, np.array([0, 0, 0, size, size]))[0]
-    return both[:one.shape[1]], both[one.shape[1]:]
+    # least |one.a - other.b| with shares that sum to 1, held to that by a weight
+    middle, count = one.mean(axis=1)[:, None], one.shape[1]
+    one, other = one - middle, other - middle
+    size = WEIGHT * max(1.0, float(np.abs(one).max()), float(np.abs(other).max()))
+    rows = np.zeros((5, count + other.shape[1]))
+    rows[:3, :count], rows[:3, count:] = one, -other
+    rows[3, :count] = rows[4, count:] = size
+    both = nnls(rows, np.array([0.0, 0.0, 0.0, size, size]))[0]
+    shares = both[:count] / both[:count].sum(), both[count:] / both[count:].sum()
+    return float(np.linalg.norm(one @ shares[0] - other @ shares[1])), shares

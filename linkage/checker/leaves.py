@@ -15,7 +15,7 @@ from .reading import Refused
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
 
-DEEPEST = 8  # times that the checker cuts a leaf that does not hold as it is
+DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
 
 
 class Side:
@@ -183,14 +183,17 @@ class Book:
                  if not p + q >= wanted]
         return len(doubt) <= 400 and all(apart(i, j) >= wanted for i, j in doubt)
 
-    def nowhere(self, pair, sides, cell):
-        """Whether no position of a cell can be reached."""
+    def nowhere(self, pair, sides, cell, depth=0):
+        """Whether no position of a cell can be reached, as it is or in some cut of it."""
         try:
             for side in sides:
                 self.motion.seat(side.solid.carriers, pair.frame, cell)
         except OutOfReach:
             return True
-        return False
+        wide = [high - low for low, high in cell]
+        return depth < DEEPEST and max(wide) > 0 and all(
+            self.nowhere(pair, sides, part, depth + 1)
+            for part in halved(cell, wide.index(max(wide))))
 
     def at_joint(self, pair, sides):
         """Whether a side lies in a ball about a joint that both parts share."""

@@ -99,7 +99,7 @@ class Motion:
             rod.ends[::-1]
         r, q = ([constant(self.table, k) for k in self.machine.points[end]] for end in (near, far))
         if item.slides:
-            lead, reach = float(dot(self.axes[joint], minus(r, q)).centre.mid()), rod.length
+            lead, reach = float(dot(minus(r, q), self.axes[joint]).centre.mid()), rod.length
         else:
             a, b, _ = self.turning(joint, r, q, rod.length)
             lead = float(b.centre.mid())
@@ -221,20 +221,20 @@ class Motion:
 
     def within_reach(self, a, b, c, sign):
         """The turn by the closed form, in plain balls, where a cell is partly out of reach."""
-        way = math.atan2(float(b.centre.mid()), float(a.centre.mid()))
-        cos, sin = arb(way).cos(), arb(way).sin()
-        ahead, aside = a * cos + b * sin, b * cos - a * sin
-        if not ahead.low() > 0:
+        long = math.hypot(a.size, b.size) * UP
+        way = closed(self.table, lambda t: rate(a, b, t), lambda t: -(a * turn(t)[0]
+                     + b * turn(t)[1]), long, (math.atan2(*(float(k.centre.mid())
+                                                           for k in (b, a))), -1.0))
+        short = (a * a + b * b).low()
+        if way is None or not short > 0:
             return self.anywhere()
-        size = ball(ahead.low(), math.hypot(a.size, b.size) * UP)
-        share = ball(c.low(), c.high()) / size
+        share = ball(c.low(), c.high()) / ball(math.sqrt(short) / UP, min(
+            long, math.sqrt((a * a + b * b).high()) * UP))
         low, high = max(float(share.lower()) - 1e-12, -1.0), min(float(share.upper()) + 1e-12, 1.0)
         if low > high:
             raise OutOfReach
-        angle = arb(way) + (ball(aside.low(), aside.high()) / ball(ahead.low(), ahead.high())
-                            ).atan() - sign * ball(float(arb(high).acos().lower()) - 1e-12,
-                                                   float(arb(low).acos().upper()) + 1e-12)
-        return Taylor(self.table, {0: angle.mid()}, float(angle.rad()) * UP)
+        angle = ball(float(arb(high).acos().lower()) - 1e-12, float(arb(low).acos().upper()) + 1e-12)
+        return way - Taylor(self.table, {0: angle.mid() * sign}, float(angle.rad()) * UP)
 
     # ---------------------------------------------------------------- places over a cell
 

@@ -7,6 +7,7 @@ import itertools
 import numpy as np
 
 from ..geometry import Piece, piece_gap, sphere
+from ..model.mirroring import twin_name
 from ..motion import body_of
 from .joints import BALL
 from .scene import Scene
@@ -18,7 +19,7 @@ def undrawn(scene: Scene) -> list[str]:
     """Gaps in how parts are drawn, where there is metal that no solid of the file stands for.
 
     A part whose solids do not hang together, or which has a joint away from all of them, is not
-    drawn whole: nothing is proven about what is missing.
+    drawn whole, and of two sides one may be forgotten: nothing is proven about what is missing.
 
     Parameters
     ----------
@@ -34,7 +35,15 @@ def undrawn(scene: Scene) -> list[str]:
         if body.solids:
             solids = {solid: scene.solid(f"{name}/{solid}").pieces for solid in body.solids}
             found += _of_part(name, solids, _joints(model, name))
-    return found
+    return found + _one_sided(model)
+
+
+def _one_sided(model) -> list[str]:
+    """Solids of one side that the other side has none of."""
+    words = model.mirror or {"left": "right"}
+    twins = {name: twin_name(name, words) for name in model.solids}
+    return [f"{twin}, the other side of {name}" for name, twin in twins.items()
+            if twin not in model.solids]
 
 
 def _joints(model, name) -> dict:

@@ -229,27 +229,27 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     return table
 
 
-def proven_apart(table: pd.DataFrame) -> list[tuple[Travel, dict]]:
+def proven_apart(system: System, table: pd.DataFrame) -> list[tuple[Travel, dict]]:
     """What a table of `clearance` proves: over each travel the lower bound of every pair's gap.
 
     Parameters
     ----------
+    system : System
     table : DataFrame
 
     Returns
     -------
     list of (Travel, dict)
-        ``{pair: mm}``; empty of a table that came from another process.
+        ``{pair: mm}``; empty of a table of another system, or from another process.
     """
     known = table.attrs.get("earlier")
-    if known is None:
+    if known is None or known.stage.system.model is not system.model:
         return []
     judged = "real_proven" if "real_proven" in table else "proven"
-    found = [(known.travel, judged),
-             (Travel.of(known.stage.scene.system.travel_box()), "proven")]
     return [(travel, dict(table.attrs["far"]) | dict(zip(table["pair"], table[column],
                                                           strict=True)))
-            for travel, column in found]
+            for travel, column in ((known.travel, judged),
+                                   (Travel.of(system.travel_box()), "proven"))]
 
 
 def _near_over(scene, wanted, judged, tolerances):

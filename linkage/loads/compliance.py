@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..motion import System
+from ..stops import judged_box
 from ..units import in_house_units
 from .columns import tube_area, tube_inertia
 from .load_cases import Case, balanced, cases, hand, shares
@@ -99,10 +100,11 @@ def lost_motion_table(system: System) -> pd.DataFrame:
     import pandas as pd
 
     rows = []
-    for name in system.travel_box():
+    box = judged_box(system)
+    for name in box:
         single = [c for c in cases(system) if c.input == name and len(c.forces) == 1
                   and c.forces[0][1] > 0 and "jammed" not in c.name]
-        x = np.unique([0.0, *np.linspace(*system.inputs[name].travel, STEPS)])
+        x = np.unique([0.0, *np.linspace(*box[name], STEPS)])
         statics = Statics(system.sweep(**{name: x})) if single else None
         for case in single:
             rows += [_row(statics, case, surface, x) for _, surface in case.against]

@@ -56,6 +56,10 @@ def grips(system: System, name: str) -> tuple[str, ...]:
         Points named "grip" that move with it, or the one that the file names; the pivot of a
         slide without either.
     """
+    return system.kept(("grips", name), lambda: _grips(system, name))
+
+
+def _grips(system, name):
     control, bodies = system.inputs[name], system.model.bodies
     if control.body is None:
         return ()

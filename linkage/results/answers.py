@@ -177,10 +177,13 @@ class Answers:
 
     @answer
     def travels(self) -> pd.DataFrame | None:
-        """Required travels against found ones, at the drawn stop where one governs."""
+        """Required travels against found ones, at the stop where one governs; as built if so."""
         table = self.stops
-        return gearing.required_travels(
+        found = gearing.required_travels(
             self.system, None if table is None else stops.drawn_ends(self.system, table))
+        if not self.built or not len(found):
+            return found
+        return rigging.built_travels(self.system, found, self._needs("spots"))
 
     @answer
     def gearing(self) -> dict[str, pd.DataFrame] | None:
@@ -315,10 +318,10 @@ class Answers:
         import pandas as pd
 
         rows = []
-        for name in self.system.travel_box():
+        for name, ends in stops.judged_box(self.system).items():
             if not loads.grips(self.system, name):
                 continue
-            x = np.unique([0, *np.linspace(*self.system.inputs[name].travel, STEPS)])
+            x = np.unique([0, *np.linspace(*ends, STEPS)])
             motion = self.system.sweep(**{name: x})
             for part, force in loads.friction_force(motion, name).items():
                 if np.isfinite(force).any() and np.nanmax(force) > 1e-9:

@@ -89,9 +89,19 @@ def travel_misses(results: Answers) -> Iterator[Miss]:
             if not math.isfinite(row["found"]):
                 yield Miss("travel", what, f"no input moves it, {wanted}", short=math.inf)
                 continue
-            yield Miss("travel", what, f"{row['found']:.2f}° found, {wanted}",
+            built = "" if "build_least" not in row else (
+                f" as drawn, {row['build_least']:.2f}° to {row['build_most']:.2f}° in builds")
+            yield Miss("travel", what, f"{row['found']:.2f}° found{built}, {wanted}",
                        gearing.said_input(results.system, row["input"], row["at"]),
-                       short=abs(row["missed_by"]) - row["within"])
+                       row.get("decided", True), abs(row["missed_by"]) - row["within"])
+
+
+def travel_covers(results: Answers) -> Iterator[str]:
+    """What required travels hold for."""
+    build = ("in the worst corners of the file's tolerances with the rods set so that every part "
+             "stands at neutral, searched and not proven" if results.built else "as drawn")
+    yield (f"Travels are judged {build}, along their input with the others at neutral: up to the "
+           f"stop that governs, where an end has none up to the wanted travel.")
 
 
 def travels_judged(results: Answers) -> str:

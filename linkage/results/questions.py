@@ -28,6 +28,7 @@ from .movements import (
     not_required,
     reach_covers,
     rods_judged,
+    travel_covers,
     travel_judged,
     travel_misses,
     travel_words,
@@ -36,6 +37,8 @@ from .movements import (
 )
 from .verdict import Miss, Verdict
 
+BUILD = {False: "as drawn", True: "clearance and travels for the builds within the file's "
+         "tolerances, all else as drawn"}
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
 WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
 
@@ -105,7 +108,7 @@ def verdict_of(results: Answers) -> Verdict:
     if words:
         aside.insert(0, f"not asked for: {', '.join(words)}")
     return Verdict(tuple(missed), tuple(dict.fromkeys(unknown)), tuple(dict.fromkeys(aside)),
-                   tuple(met), tuple(dict.fromkeys(covers)))
+                   tuple(met), tuple(dict.fromkeys(covers)), BUILD[results.built])
 
 
 def asked_of(results: Answers) -> list[Question]:
@@ -429,9 +432,7 @@ QUESTIONS = (  # in the order of the verdict
     Question("motion", "findings", ("margins", "findings", "reach"), motion_misses,
              rods_judged, undriven, reach_covers),
     Question("travel", "gearing", ("travels",), travel_misses, travels_judged, not_required,
-             _covering("Travels are judged as drawn, along their input with the others at neutral: "
-                       "up to the stop that governs, where an end has none up to the wanted "
-                       "travel.")),
+             travel_covers),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
              _no_clearance_of, _clearance_covers, _no_clearance_meant),
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,

@@ -143,14 +143,22 @@ def _end(system, stops, name, side, wanted):
     return wanted, f"to the wanted travel, short of {first['stop']}"
 
 
+def _short_of(position, wanted) -> float:
+    """The end to be read at: as wanted, or short of the stop to a tenth that a level shows."""
+    return wanted if abs(position) >= abs(wanted) else math.trunc(position * 10) / 10
+
+
 @units_in_headings
-def readings_form(system: System, digest: str) -> pd.DataFrame:
+def readings_form(system: System, digest: str,
+                  stops: pd.DataFrame | None = None) -> pd.DataFrame:
     """Table to fill in: one row per reading, with the model's digest in each.
 
     Parameters
     ----------
     system : System
     digest : str
+    stops : DataFrame, optional
+        What `linkage.find_stops` gave, when it is known: no reading is asked for past a stop.
 
     Returns
     -------
@@ -163,7 +171,9 @@ def readings_form(system: System, digest: str) -> pd.DataFrame:
     for name, control in system.inputs.items():
         if control.body is None:
             continue
-        for position in sorted({*control.travel, 0.0}):
+        ends = [_short_of(_end(system, stops, name, side, wanted)[0], wanted) for side, wanted in
+                zip(("least", "greatest"), control.travel, strict=True)]
+        for position in sorted({*ends, 0.0}):
             motion = system.sweep(**{name: position})
             rows += [{"input": name, "stick angle": position, "surface": surface,
                       "surface angle": BLANK, "model": digest}

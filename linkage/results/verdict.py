@@ -63,6 +63,8 @@ class Verdict:
         What was judged and is met, each with how much of it was judged.
     covers : tuple of str
         For which travel and build that holds.
+    build : str
+        Which build decides.
     """
 
     missed: tuple[Miss, ...]
@@ -70,6 +72,7 @@ class Verdict:
     set_aside: tuple[str, ...]
     met: tuple[str, ...]
     covers: tuple[str, ...]
+    build: str = "as drawn"
 
     @property
     def not_looked_at(self) -> tuple[str, ...]:
@@ -89,12 +92,14 @@ class Verdict:
         parts = [f"{count} requirement{'s' if count > 1 else ''} {word}"
                  for count, word in ((missed, "missed"), (undecided, "not decided")) if count]
         if parts:
-            return f"{', '.join(parts)}."
+            return f"{', '.join(parts)} ({self.build})."
         if not self.met:
             return "Nothing was required of what was looked at, so nothing is missed."
         if self.unknown:
             words = [sentence.split(":")[0].split(", ")[0] for sentence in self.unknown]
             more = f" and {len(words) - NAMED} more" if len(words) > NAMED else ""
-            return (f"Nothing that was judged is missed, as computed ({', '.join(self.met)}), but "
-                    f"not everything could be judged: {'; '.join(words[:NAMED])}{more}.")
-        return f"Every requirement that was judged is met, as computed: {', '.join(self.met)}."
+            return (f"Nothing that was judged is missed, as computed ({self.build}): "
+                    f"{', '.join(self.met)}; but not everything could be judged: "
+                    f"{'; '.join(words[:NAMED])}{more}.")
+        return (f"Every requirement that was judged is met, as computed ({self.build}): "
+                f"{', '.join(self.met)}.")

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..errors import MotionError, nearest
 from ..model import STATIONS
-from ..motion import Rates, Seeds, System, hinge_sign
+from ..motion import Dimensions, Rates, Seeds, System, hinge_sign
 from ..stops import dimension_tolerances, meeting, seeds_of, stop_rates
 from ..units import in_house_units
 
@@ -66,7 +66,8 @@ def spots(system: System) -> list[Spot]:
     return places
 
 
-def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> dict:
+def dimension_rates(system: System, names: Iterable[str], dimensions: Dimensions | None = None,
+                    **inputs: float) -> dict:
     """Change of every surface per mm of some dimensions, the stick held.
 
     Parameters
@@ -74,6 +75,8 @@ def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> di
     system : System
     names : sequence of (str, str)
         ``("part/point", "FS")``, BL or WL, with all three of a point, and ``(rod, "length")``.
+    dimensions : Dimensions, optional
+        Of a build; as drawn unless given.
     **inputs : float
         Degrees (mm) by input name.
 
@@ -83,7 +86,7 @@ def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> di
         ``{surface: ndarray (names,)}``, degrees per mm: exact, by implicit differentiation of
         each rod's closure.
     """
-    motion = system.sweep(**inputs)
+    motion = system.sweep_with(dimensions or system.dimensions, **inputs)
     seeds = Seeds({}, *seeds_of(dict(zip(names, np.eye(len(names)), strict=True))))
     with np.errstate(invalid="ignore", divide="ignore"):
         joints = Rates(motion.posture, seeds).joints
@@ -125,7 +128,7 @@ def sensitivities(system: System, at: list[Spot] | None = None, *,
         tolerance = drawn | {name: size for name, (_, size) in spot.shifts.items()}
         for surface, rates in _rates_at(system, spot, list(drawn)).items():
             if rigged:
-                rates = _set_by_rods(system, rates)
+                rates = set_by_rods(system, rates)
             rows += [{"surface": surface, "at": spot.name, "part": part, "what": what,
                       "per_mm": rate, "tolerance": tolerance[part, what],
                       "moves": abs(rate) * tolerance[part, what]}
@@ -151,7 +154,7 @@ def _rates_at(system, spot, names) -> dict:
     return rates
 
 
-def _set_by_rods(system, rates: dict) -> dict:
+def set_by_rods(system: System, rates: dict) -> dict:
     """Rates once every rod follows its own two ends: its length as the build has them apart."""
     done = dict(rates)
     places = system.dimensions.places

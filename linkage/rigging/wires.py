@@ -256,6 +256,6 @@ class _Loop:
     def gap(self, solid: CarriedSolid):
         """Least gap of the arc from a solid, mm, and the stick position it is met at."""
         parts = np.stack([self.corners[:, :-1], self.corners[:, 1:]], axis=2)
-        least = solid.least(parts, self.wire.diameter / 2) - self.stray
+        least = solid.least(parts, self.wire.diameter / 2, less=self.stray) - self.stray
         n = int(np.nanargmin(least))
         return float(least[n]), self.grid[n].tolist()

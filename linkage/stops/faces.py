@@ -130,15 +130,19 @@ class Meeting:
 
     def check_neutral(self, thickness: float) -> None:
         """Refuse a stop that touches at neutral already."""
-        unit = self.system.model.length
-        free = float(self.gap([0.0], 0.0)[0])
+        unit, free = self.system.model.length, self.free_at_neutral(0.0)
         if not free > 0:
             raise LinkageError(f'stop "{self.name}": its faces touch at neutral already (gap '
                                f"{shown_length(free, unit)}); move one of them", stop=self.name)
-        if thickness and not self.gap([0.0], thickness)[0] > 0:
+        if thickness and not self.free_at_neutral(thickness) > 0:
             raise LinkageError(f'stop "{self.name}": a spacer of {shown_length(thickness, unit)} '
                                f"is thicker than the gap of {shown_length(free, unit)} at neutral; "
                                f"make it thinner", stop=self.name)
+
+    def free_at_neutral(self, thickness: float) -> float:
+        """Gap of its faces at neutral, mm."""
+        return self.system.kept(("stop at neutral", self.name, thickness),
+                                lambda: float(self.gap([0.0], thickness)[0]))
 
     def check_met(self, free_to: float, met_at: float) -> None:
         """Refuse a stop whose faces were not met."""
@@ -208,7 +212,7 @@ def first_contacts(system: System) -> dict:
         measured are left out.
     """
     def work():
-        made = [m for m in _each(meeting, system) if m.gap([0.0], m.thickness)[0] > 0]
+        made = [m for m in _each(meeting, system) if m.free_at_neutral(m.thickness) > 0]
         found = _marched([(m, m.thickness) for m in made])
         return {m.name: ends for m, ends in zip(made, found, strict=True)}
 

@@ -168,26 +168,31 @@ def _troubles(system: System, first, proven) -> dict:
     """What happens before the first stop of each end: ``{(input, side): sentence or ""}``."""
     # complexity over 10: rods and pairs are asked together, pairs only where nothing is proven
     ways = Ways.of_inputs([(m.made.stop.input, m.met_at) for m in first])
-    ends = np.array([m.met_at for m in first])
-    near = [pair for pair in near_of(system) if pair.rule not in ("stop", "waived")]
-    names = [""]  # the rods
-    free, met = (np.array([k]) for k in first_loss(system, ways))
-    apart_to = _apart_to(proven, near, ways)
-    near = [pair for pair, share in zip(near, apart_to, strict=True) if (share < 1.0).any()]
-    if near:
-        asked = np.array([[m.made.stop.input in pair.inputs for m in first] for pair in near])
-        found = first_contact(Stage(scene_of(system), near), ways, asked,
-                              apart_to=apart_to[(apart_to < 1.0).any(axis=1)])
-        free, met = np.concatenate([free, found.free_to]), np.concatenate([met, found.met_at])
-        names += [pair.name for pair in near]
-    return {m.end: _first_trouble(names, free[:, k], met[:, k], ends[k])
+    free, met = first_loss(system, ways)
+    found = [("", free, met), *_touches(system, ways, first, proven)]
+    names, free, met = (list(part) for part in zip(*found, strict=True))
+    return {m.end: _first_trouble(names, np.array(free)[:, k], np.array(met)[:, k], m.met_at)
             for k, m in enumerate(first)}
 
 
-def _apart_to(proven, pairs, ways) -> np.ndarray:
+def _touches(system, ways, first, proven):
+    """Each pair that is no stop: its name, and how far free and where met along each way."""
+    near = [pair for pair in near_of(system) if pair.rule not in ("stop", "waived")]
+    apart_to = _apart_to(system, proven, near, ways)
+    asked = np.flatnonzero((apart_to < 1.0).any(axis=1))
+    if not asked.size:
+        return
+    pairs = [near[k] for k in asked]
+    moved = np.array([[m.made.stop.input in pair.inputs for m in first] for pair in pairs])
+    found = first_contact(Stage(scene_of(system), pairs), ways, moved, apart_to=apart_to[asked])
+    for k, pair in enumerate(pairs):
+        yield pair.name, found.free_to[k], found.met_at[k]
+
+
+def _apart_to(system, proven, pairs, ways) -> np.ndarray:
     """Share of each way up to which pairs are proven apart by a clearance table: (pairs, ways)."""
     share = np.zeros((len(pairs), len(ways.ends)))
-    for travel, low in () if proven is None else proven_apart(proven):
+    for travel, low in () if proven is None else proven_apart(system, proven):
         ends = np.zeros((len(ways.ends), len(travel.names)))
         ends[:, [travel.names.index(name) for name in ways.names]] = ways.ends
         clear = np.array([low.get(pair.name, -np.inf) > 0 for pair in pairs], dtype=bool)

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+IN_BUILDS = (" Build: in the worst corners of the tolerances, rods set so that every part stands "
+             "at neutral; met is judged by that.")
 TABLES = ("Required travels", "Gearing over ", "Motion", "Differential", "Cross-talk", "Sticks",
           "Left and right", "Over-centre margins")
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
@@ -50,13 +52,15 @@ def _required(results):
     data = results.travels.assign(way=[gearing.WAYS[way] for way in results.travels["way"]])
     order = np.argsort(data["ok"].astype(bool), kind="stable")
     data = data.iloc[order].rename(columns={"missed_by": "off_by", "at": "found_at"})
+    built = "build_least" in data
+    data = data.drop(columns="decided", errors="ignore")
     data = in_units(results.system, data,
-                    angle="required within found off_by found_at reached_at")
+                    angle="required within found off_by found_at reached_at build_least build_most")
     words = in_words(results.system, data)
     words["reached at °"] = lambda row, value: _reached(results.system, row, value)
     yield Table("Required travels", data, "As drawn, up to the stop that governs, else to the "
                 "wanted travel, the other inputs at neutral; a dash: reached nowhere up to "
-                f"{BEYOND:g}° past the wanted travel.", words=words)
+                f"{BEYOND:g}° past the wanted travel." + (IN_BUILDS if built else ""), words=words)
 
 
 def _reached(system, row, value) -> str:

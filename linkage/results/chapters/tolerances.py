@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
 from ... import gearing, rigging
@@ -53,9 +54,10 @@ def _bands(results):
     bands = in_units(system, tolerance_bands(results), angle="drawn worst rss rigged_worst "
                                                              "rigged_rss")
     yield Table("Tolerance bands", bands, "How far a surface may come out, plus or minus. Worst: "
-                "every dimension off the bad way at once; rss: root sum square; both exact to "
-                "first order, with the stick against the stop wherever the build puts it. Rigged: "
-                "rods set so that every part stands at neutral.", words=in_words(system, bands))
+                "every dimension off the bad way at once, solved exactly, the worse side of the "
+                "two; rss: root sum square, to first order. At a stop the stick is against it "
+                "wherever the build puts it, that to first order. Rigged: rods set so that every "
+                "part stands at neutral.", words=in_words(system, bands))
     moves = pd.concat([results.drilled.assign(rods="as made"),
                        results.rigged.assign(rods="set to neutral")], ignore_index=True)
     per = in_units(system, moves.assign(per_mm=moves["per_mm"] * _per(system)),
@@ -90,16 +92,31 @@ def tells(results: Answers, surface: str, at: str) -> bool:
 
 @units_in_headings
 def tolerance_bands(results: Answers) -> pd.DataFrame:
-    """Error bands as made and rigged, side by side, with the deflection as drawn; degrees."""
-    table = rigging.error_bands(results.drilled).merge(
-        rigging.error_bands(results.rigged), on=["surface", "at"], suffixes=("", "_rigged"))
+    """Error bands as made and rigged, side by side, with the deflection as drawn; degrees.
+
+    The worst of each is that of the worst corner, solved exactly, on its worse side.
+    """
+    made, rigged = (_worst_of(results, rates, rigged=rods) for rates, rods in (
+        (results.drilled, False), (results.rigged, True)))
+    table = made.merge(rigged, on=["surface", "at"], suffixes=("", "_rigged"))
     table = table.rename(columns={"worst_rigged": "rigged_worst", "rss_rigged": "rigged_rss"})
     places = {spot.name: spot.inputs for spot in results.spots}
     drawn = [float(results.system.sweep(**places[at]).deflection(surface))
              for surface, at in zip(table["surface"], table["at"], strict=True)]
     table.insert(2, "drawn", drawn)
-    telling = [tells(results, *pair) for pair in zip(table["surface"], table["at"], strict=True)]
-    return table[telling].reset_index(drop=True)
+    return table
+
+
+def _worst_of(results, rates, *, rigged):
+    """Error bands of the spots that tell something of a surface."""
+    pairs = rates[["surface", "at"]].drop_duplicates()
+    telling = {pair for pair in pairs.itertuples(index=False, name=None) if tells(results, *pair)}
+    rates = rates[[pair in telling for pair in zip(rates["surface"], rates["at"], strict=True)]]
+    corners = rigging.worst_corners(results.system, results.spots, rates, rigged=rigged)
+    worst = np.maximum(-corners["low"].to_numpy(), corners["high"].to_numpy())
+    table = rigging.error_bands(rates).drop(columns="worst").merge(
+        corners.assign(worst=worst)[["surface", "at", "worst"]], on=["surface", "at"])
+    return table[["surface", "at", "worst", "rss"]]
 
 
 def _chance(results):
