@@ -167,6 +167,7 @@ def _cut_until_proven(system, flat, chosen, options):
 
 def _cut_in_every_build(system, flat, chosen, options):
     """The region swept as drawn, widened by what builds come nearer, and the cut that is proven."""
+    # complexity over 10: what is cut more, what is open and what is proven, pair by pair
     more = _nearer_by_builds(system, flat, chosen)
     for _ in range(MOST_ROUNDS):
         wide = [replace(pair, required=pair.required + more[pair.name]) for pair in chosen]
