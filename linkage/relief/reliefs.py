@@ -54,7 +54,7 @@ class Options:
         if self.cutter is not None and not self.cutter >= 0:
             raise LinkageError(f"the cutter has a radius of {mm(self.cutter)}; give 0 or more")
         if not 0 < self.grow <= 0.085:
-            raise LinkageError(f"grow is {mm(self.grow)}; give more than 0 and at most 0.085 mm")
+            raise LinkageError(f"grow is {mm(self.grow)}; give more than 0 and at most {mm(0.085)}")
         if self.step is not None and not self.step > 0:
             raise LinkageError(f"step is {mm(self.step)}; give more than 0 mm")
 
