@@ -148,7 +148,7 @@ def test_a_higher_peak_between_the_positions_is_found_and_the_rest_bounded():
     true = max(peaks(np.stack([np.full(4001, x), fine], axis=-1)).max() for x in fine[3000:3800])
     assert values.max() < 1.03 < true
     assert best["k"] <= true <= best["k"] + finer.finish().get("k", 0.0) + 1e-9
-    assert true - best["k"] < 1e-4
+    assert true - best["k"] < 1e-3
 
 
 @pytest.mark.parametrize(("margin", "wide", "word"), [

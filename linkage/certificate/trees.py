@@ -20,8 +20,8 @@ AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the check
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
 FINEST = 0.5  # mm of a piece at a joint that is cut no further
 COARSE = 4  # cuts of a cell after which sets of pieces are halved
-MOST = 20_000  # nodes bounded at once
-MOST_NODES = 20_000  # of a tree
+MOST = 2_000  # nodes bounded at once, so that memory stays bounded
+MOST_NODES = 12_000  # of a tree
 
 
 @dataclass(eq=False)

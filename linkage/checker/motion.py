@@ -13,6 +13,7 @@ from flint import arb
 from .pairs import part_of
 from .reading import AIRFRAME, Refused
 from .taylor import UP, Table, Taylor, above, constant, dot, turn
+from .together import Group
 
 DEAD = 1e-6
 MOST = 40_000  # postures of bodies remembered
@@ -28,7 +29,7 @@ class Motion:
     def __init__(self, machine):
         self.machine, self.names = machine, list(machine.inputs)
         self.table = Table(len(self.names))
-        self.steps, self.needs = {}, {}
+        self.steps, self.needs, self.held = {}, {}, {}
         self.axes, self.states, self.seats = {}, {}, {}
         for name, joint in machine.joints.items():
             u = [arb(k) for k in joint.axis]
@@ -81,8 +82,10 @@ class Motion:
             for names in combinations(rods, count):
                 joints = {j for n in names for j in unknown[n]}
                 if len(joints) == count:
-                    raise Refused(f"the checker does not know rods solved together: "
-                                  f"{', '.join(names)}")
+                    ordered = [j for j in self.machine.joints if j in joints]
+                    needs = self.all_needs({j for n in names for j in rods.pop(n)} - joints)
+                    self.settle(ordered, ("together", Group(self, names, ordered)), needs)
+                    return True
         return False
 
     def all_needs(self, joints):
@@ -112,6 +115,8 @@ class Motion:
 
     def state(self, joint, cell):
         """Cos and sin of a joint's turn (None for a slide), and the turn or way itself."""
+        if joint in self.held:
+            return self.held[joint]
         if joint not in self.steps:
             return None
         key = joint, *(ends for name, ends in zip(self.names, cell, strict=True)
@@ -130,11 +135,21 @@ class Motion:
         slides = self.machine.joints[joint].slides
         if kind == "drive":
             value = self.input(cell, told[0]) * told[1]
+        elif kind == "together":
+            return self.grouped(told[0], joint, cell)
         elif kind == "couple":
             value = self.lifted(told[0], cell) * told[1]
         else:
             return self.by_rod(joint, told, cell)
         return (None, None, value) if slides else (*turn(value), value)
+
+    def grouped(self, group, joint, cell):
+        """One joint of a group, worked out with the others once."""
+        key = group, *(ends for name, ends in zip(self.names, cell, strict=True)
+                       if name in self.needs[joint])
+        if key not in self.states:
+            self.states[key] = group.settle(cell)
+        return self.states[key][joint]
 
     def input(self, cell, k):
         """An input over a cell, radians or mm."""
@@ -149,7 +164,7 @@ class Motion:
     def lifted(self, source, cell):
         """A joint's turn with whole turns told apart, as they are on the way from neutral."""
         value = self.state(source, cell)[2]
-        if self.steps[source][0] != "close" or self.machine.joints[source].slides:
+        if self.steps[source][0] in ("drive", "couple", "together") or self.machine.joints[source].slides:
             return value
         return value + self.whole_turns(source, cell, value) * (2 * arb.pi())
 

@@ -138,11 +138,6 @@ class BuiltSearch(Search):
             name: places[:, i] for i, name in enumerate(self.names)})
         return measure(self.stage, motion.flat_posture(), which, np.arange(len(which)), self.loose)
 
-    def met(self, which: np.ndarray, places: np.ndarray) -> np.ndarray:
-        """Gap of piece pairs at places as drawn but for the solids, NaN out of reach."""
-        motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        return measure(self.stage, motion.posture, which, np.arange(len(which)), self.loose)
-
     def finish(self) -> None:
         """Go down the valley of the worst build met, of the build as of the place."""
         super().finish()

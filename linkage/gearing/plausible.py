@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..model import Box, Pipe, Plate, Sphere, Tube, Washer
+from ..model.mirroring import twin_name
 from ..motion import System, body_of
 from ..units import LENGTHS, shown_length
 from .kinds import kind_of
@@ -46,6 +47,7 @@ FRICTION = {False: (0, 20_000), True: (0, 500)}  # N·mm where it turns, N where
 MODULUS, STRESS = (300, 450_000), (1, 3_500)  # N/mm²: foam to tungsten carbide, cloth to wire
 DENSITY = (1e-8, 2.5e-5)  # kg/mm³
 RATIO, MIXED_RATIO = (0.05, 20), (0.01, 100)
+ASKEW = 12.7  # mm that two sides' joints may be off each other's mirror image
 MANY = 3  # odd lengths from which the whole file's unit is doubted
 MOSTLY = 0.75  # share of them that the other unit would mend
 
@@ -87,8 +89,8 @@ def implausible(system: System) -> list[Finding]:
     -------
     list of Finding
     """
-    oddities = [each for look in (_stations, _arms, _rods, _lengths, _solids, _inputs, _required,
-                                  _tolerances, _plays, _loads, _materials, _couplings)
+    oddities = [each for look in (_stations, _sides, _arms, _rods, _lengths, _solids, _inputs,
+                                  _required, _tolerances, _plays, _loads, _materials, _couplings)
                 for each in look(system)]
     findings = _unit_doubted(system, oddities)
     findings += [_meant(each, system.model.length) for each in oddities
@@ -178,6 +180,22 @@ def _stations(system):
             yield Odd("airframe", f"all {len(model.points)} points of the system lie within "
                       f"{shown_length(size, model.length)} of each other", size, WHOLE, 40_000,
                       True)
+
+
+def _sides(system):
+    """Joints of one side that are far from the mirror image of the other side's."""
+    model, words = system.model, system.model.mirror or {"left": "right"}
+    ends = dict.fromkeys(end for rod in model.rods.values() for end in rod.ends)
+    for address in ends:
+        twin = twin_name(address, words)
+        if twin == address or twin not in ends or twin < address:
+            continue
+        x, y, z = model.position(address)
+        apart = float(np.linalg.norm(np.subtract((x, -y, z), model.position(twin))))
+        if apart > ASKEW:
+            yield Odd(body_of(address), f'"{twin}" lies {shown_length(apart, model.length)} from '
+                      f'where the mirror image of "{address}" is', reason="the numbers of one side "
+                      "are slipped, or the sides differ on purpose")
 
 
 def _arm(model, address) -> float | None:
