@@ -91,6 +91,23 @@ def test_nobody_reads_on():
     assert err == b""
 
 
+@pytest.mark.skipif(os.name != "posix", reason="no such shell")
+@pytest.mark.parametrize("closed", [">&-", "2>&-"])
+def test_an_output_that_was_closed_before_the_start_is_no_fault(closed):
+    done = subprocess.run(f'"{sys.executable}" -m linkage --version {closed}; exit $?', shell=True,
+                          check=False, capture_output=True, timeout=60)
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
+@pytest.mark.parametrize("words", [[SERVO, "--only", "gearing", "--csv"], ["rig", SERVO, "--csv"],
+                                   [SERVO, "--only", "gearing", "--out"], ["view", SERVO, "--out"]])
+def test_a_name_that_no_folder_can_have_is_named(words, capsys):
+    assert main([*words, "x" * 300]) == 2
+    out, err = capsys.readouterr()
+    assert (out, err.count("\n")) == ("", 1)
+    assert "is a name of 300 bytes" in err
+
+
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
 def test_a_full_disk_behind_the_output_is_one_sentence():
     with Path("/dev/full").open("w") as full:
