@@ -140,7 +140,8 @@ class Grower:
     def _halves(self, node, k):
         node.word = "AB"[k]
         node.parts = [Node(node.tree, (part, node.sides[1]) if k == 0 else (node.sides[0], part),
-                           node.cell, node.cuts) for part in node.sides[k].halves(bool(node.tree.pair.balls))]
+                           node.cell, node.cuts)
+                      for part in node.sides[k].halves(bool(node.tree.pair.balls))]
         return node.parts
 
     def _bounded(self, nodes, cells):
