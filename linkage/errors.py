@@ -29,7 +29,7 @@ class LinkageError(ValueError):
     0.0
     """
 
-    def __init__(self, sentence: str, **facts):
+    def __init__(self, sentence: str, **facts: object):
         sentence = " ".join(sentence.split())  # one line, whatever a name holds
         marked = {text: [float(size) for size in text.split()] for text in
                   _LENGTH.findall(sentence)}

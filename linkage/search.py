@@ -49,9 +49,9 @@ def crossings(function: Callable, positions: ArrayLike, level: float = 0.0,
     exact = x[y == 0]
     if not change.size:
         return exact
-    found = refine(lambda at: np.asarray(function(at), dtype=float) - level,
-                   (x[change], y[change]), (x[change + 1], y[change + 1]), tolerance)
-    return np.sort(np.concatenate([exact, found]))
+    inside = refine(lambda at: np.asarray(function(at), dtype=float) - level,
+                    (x[change], y[change]), (x[change + 1], y[change + 1]), tolerance)
+    return np.sort(np.concatenate([exact, inside]))
 
 
 def refine(function: Callable, one: ArrayLike, other: ArrayLike,
@@ -161,10 +161,8 @@ def extremes(function: Callable, box: Sequence[tuple[float, float]], count: int,
     for zoom in range(zooms + 1):
         shape = [samples if wide else 1 for wide in np.ptp(box, axis=1) > 0]
         sides = [np.linspace(lower[:, i], upper[:, i], n, axis=-1) for i, n in enumerate(shape)]
-        asked = sides if zoom else [side[:1] for side in sides]
-        spread = [side.reshape(-1, *(n if i == axis else 1 for i, n in enumerate(shape)))
-                  for axis, side in enumerate(asked)]
-        values = np.broadcast_to(function(*spread), (count, *shape)).reshape(count, -1)
+        positions = _spread(sides if zoom else [side[:1] for side in sides], shape)
+        values = np.broadcast_to(function(*positions), (count, *shape)).reshape(count, -1)
         values = np.where(np.isnan(values), np.inf, values)
         index = np.unravel_index(values.argmin(axis=1), shape)
         here = np.stack([s[np.arange(count), i] for s, i in zip(sides, index, strict=True)], -1)
@@ -177,6 +175,12 @@ def extremes(function: Callable, box: Sequence[tuple[float, float]], count: int,
             (upper, np.minimum(box[:, 1], place + reach))))
         samples = 9
     return np.where(np.isfinite(best), best, np.nan), place
+
+
+def _spread(sides, shape) -> list[np.ndarray]:
+    """Each side's positions (count, n) along an axis of its own."""
+    return [side.reshape(-1, *(n if i == axis else 1 for i, n in enumerate(shape)))
+            for axis, side in enumerate(sides)]
 
 
 def corners(box: Sequence[tuple[float, float]]) -> list[tuple[float, ...]]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Context, Decimal
@@ -114,12 +114,23 @@ UNITS = """
     psi = pound_force / inch ** 2
     ksi = 1e3 * psi
 """  # those of the shop alone: the registry is ready in milliseconds; SP 811 App. B has the factors
+POUND = 0.45359237  # kg, by definition
+PLAIN_UNITS = {
+    "force": {"N": 1.0, "kN": 1e3, "lbf": LBF},
+    "moment": {"N*mm": 1.0, "N*m": 1e3, "in*lbf": 25.4 * LBF, "ft*lbf": 304.8 * LBF},
+    "stress": {"MPa": 1.0, "N/mm**2": 1.0, "GPa": 1e3, "psi": LBF / 25.4**2,
+               "ksi": 1e3 * LBF / 25.4**2},
+    "density": {"kg/m**3": 1e-9, "g/cm**3": 1e-6, "lb/in**3": POUND / 25.4**3},
+    "mass": {"kg": 1.0, "g": 1e-3, "lb": POUND},
+    "angle": {"deg": 1.0},
+}  # what most files have is read before the unit library is loaded, which takes 0.2 s
 CAUTION = ("Computed from the file alone.  It supports, and never replaces, physical checks on the "
            "aircraft,\nlocal regulations and the licensed people who sign for it.")
 
 _NUMBER = r"[+-]?[0-9]+(?:\.[0-9]*)?(?:[eE][+-]?[0-9]+)?"
 _PLAIN = re.compile(rf"\s*({_NUMBER})\s*(mm|in)\s*")
 _SHOP = re.compile(r"\s*([+-]?)(?:([0-9]+)(?:\s+|-))?([0-9]+)\s*/\s*([1-9][0-9]*)\s*([a-z]+)\s*")
+_SINGLE = re.compile(rf"\s*({_NUMBER})\s*([a-zA-Z*/23]+)\s*")
 _TERM = r"[A-Za-zµ°]+(?:\*\*-?[0-9]+)?"
 _WRITTEN = re.compile(rf"\s*{_NUMBER}\s*{_TERM}(?:\s*[*/]\s*{_TERM})*\s*")
 
@@ -203,6 +214,10 @@ def quantity(text: str, kind: str) -> float:
         ...
     linkage.errors.LinkageError: "5 parsnips" is no length; write it like "3.2 mm"
     """
+    single = _SINGLE.fullmatch(text)
+    plain = PLAIN_UNITS.get(kind, {}).get(single[2]) if single else None
+    if plain is not None and math.isfinite(float(single[1]) * plain):
+        return float(single[1]) * plain
     import pint
 
     try:
@@ -298,7 +313,7 @@ def rounded_text(value: float, digits: int) -> str:
 
 
 @contextmanager
-def lengths_said_in(unit: str):
+def lengths_said_in(unit: str) -> Iterator[None]:
     """Let errors from within say their lengths in the unit of the file they are about."""
     try:
         yield
@@ -338,7 +353,7 @@ def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> 
 
 COLUMN_UNITS = {"length": "mm", "angle": "°", "force": "N", "moment": "N·mm", "stress": "N/mm²",
                 "angle_per_length": "°/mm", "angle_per_angle": "°/°", "angle_per_inch": "°/in",
-                "load": "N or N·mm", "position": "of the input", "turns": "turns"}
+                "by_row": "as its row says", "position": "of the input", "turns": "turns"}
 
 
 def in_house_units(**columns: str) -> Callable:
@@ -376,15 +391,20 @@ def in_house_units(**columns: str) -> Callable:
 
 
 def _column_unit(column, words, system, inputs) -> str:
-    last = str(column[-1] if isinstance(column, tuple) else column).replace(" ", "_")
-    kind = words.get(last) or next((words[k] for k in words
-                                    if k.endswith("*") and last.startswith(k[:-1])), None)
-    plain = str(column).removeprefix("real_")
+    kind = _kind_of_column(column, words)
     if kind == "position":
         return " or ".join(sorted({control.unit for control in inputs.values()}, reverse=True))
     if kind:
         return COLUMN_UNITS[kind]
+    plain = str(column).removeprefix("real_")
     if plain in inputs:
         return inputs[plain].unit
-    named = str(column).removeprefix("band ")
-    return "°" if system is not None and named in system.model.surfaces else ""
+    surface = str(column).removeprefix("band ")
+    return "°" if system is not None and surface in system.model.surfaces else ""
+
+
+def _kind_of_column(column, words) -> str | None:
+    """Kind of quantity that a column's last word, or what it begins with, stands for."""
+    last = str(column[-1] if isinstance(column, tuple) else column).replace(" ", "_")
+    beginnings = (word for word in words if word.endswith("*") and last.startswith(word[:-1]))
+    return words.get(last) or words.get(next(beginnings, None))

@@ -254,7 +254,7 @@ def test_a_report_is_replaced_whole(tmp_path):
     with pytest.raises(linkage.LinkageError, match="is there already"):
         check_report_folder(folder)
     check_report_folder(folder, True)
-    replace_folder(folder, SECOND, replace=True, kept=is_form)
+    replace_folder(folder, SECOND, replace=True, stays=is_form)
     found = snapshot(folder)
     del found[SUMS]
     assert found == {"report.html": b"two", "tables/a.csv": b"3", "readings x.csv": b"filled in",
@@ -266,7 +266,7 @@ def test_a_form_of_another_model_that_was_filled_in_stays_and_a_blank_one_goes(t
     folder = tmp_path / "report"
     replace_folder(folder, {"report.html": "1", "readings a.csv": "", "readings b.csv": ""})
     (folder / "readings b.csv").write_text("filled in")
-    replace_folder(folder, {"report.html": "2", "readings c.csv": ""}, replace=True, kept=is_form)
+    replace_folder(folder, {"report.html": "2", "readings c.csv": ""}, replace=True, stays=is_form)
     assert sorted(os.listdir(folder)) == [SUMS, "readings b.csv", "readings c.csv", "report.html"]
 
 

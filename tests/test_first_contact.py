@@ -190,3 +190,14 @@ def test_end_of_reach_to_a_millionth_of_a_degree():
     free, lost = first_loss(system, Ways(("pitch",), np.array([[-80.0]])))
     assert -80 * lost[0] == pytest.approx(left, abs=1e-6)
     assert 0 <= (lost[0] - free[0]) * 80 <= 1e-6
+
+
+@pytest.mark.parametrize("fins", [[(12.0, 0.0, 0.1)], [(12.0, 3.0, 1.0)], [(STOP + 0.5, 0.0, 0.1)]])
+def test_stops_are_the_same_when_what_is_proven_apart_is_not_followed_again(fins):
+    system = arm_with_fins(fins)
+    alone = linkage.find_stops(system)
+    after = linkage.find_stops(arm_with_fins(fins), linkage.clearance(system))
+    shared = linkage.find_stops(system, linkage.clearance(system))
+    for found in (after, shared):  # a table of another system says nothing
+        assert found.drop(columns="free_to").equals(alone.drop(columns="free_to"))
+    assert bool(alone["governs"][0]) == (fins[0][1] > 0 or fins[0][0] > STOP)

@@ -10,6 +10,7 @@ from systems.load_models import EXAMPLES, STAGE, stage, system_of
 import linkage
 from linkage import loads
 from linkage.loads import Statics
+from linkage.stops import judged_box
 from linkage.units import LBF
 
 # --- load cases ---------------------------------------------------------------------------------
@@ -110,9 +111,11 @@ def test_stop_takes_the_pilots_force():
 def test_worst_positions_are_not_passed_on_a_finer_grid(side_by_side):
     """No stick position of a fine grid loads a rod more than the worst that is told."""
     worst = loads.worst_loads(side_by_side)
-    pitch, roll = np.meshgrid(np.linspace(-13, 17, 41), np.linspace(-21, 21, 41))
+    box = judged_box(side_by_side)
+    pitch, roll = np.meshgrid(*(np.linspace(*box[name], 41) for name in ("pitch", "roll")))
     statics = Statics(side_by_side.sweep(pitch=pitch, roll=roll))
-    told = {(r["part"], r["what"]): r["value"] for r in worst.to_dict("records")}
+    told = {(r["part"], r["what"]): r["force"] if r["moment"] != r["moment"] else r["moment"]
+            for r in worst.to_dict("records")}
     for case in loads.cases(side_by_side):
         for (what, part), values in loads.carried(statics, loads.shares(statics, case)).items():
             for word, sense in (("tension", 1), ("compression", -1)) if what == "axial" else \

@@ -13,12 +13,14 @@ from oracle.distance import hull_distance
 from oracle.trial import random_case, tried
 
 SEEDS, CI = 200, 20
+LONG = (11, 14)  # rods together that come to the end of their reach: minutes each
+DAILY = [seed for seed in range(SEEDS) if seed not in LONG][:CI]
 
 
 @pytest.mark.parametrize("seed", range(SEEDS))
 def test_nothing_claimed_of_a_random_system_is_untrue(seed, full):
-    if seed >= CI and not full:
-        pytest.skip(f"the first {CI} unless --full")
+    if seed not in DAILY and not full:
+        pytest.skip(f"{CI} of them unless --full")
     builds = full or seed % 4 == 0
     assert [str(fault) for fault in tried(random_case(seed), full, builds).faults] == []
 

@@ -156,7 +156,7 @@ def test_differential_is_the_table_s(tandem):
 def test_travel_map_boundary_is_where_the_hand_says(arm):
     """With the end of the arm at roll 0 the map's boundary crosses roll 0 at the hand's angle."""
     found = linkage.travel_map(arm)
-    ax = plots.travel_map(arm, found=found)
+    ax = plots.travel_map(arm, worked_out=found)
     x, y = line_of(ax, "stick/end | airframe/face").get_data()
     assert np.interp(0.0, *np.array(sorted(zip(x, y, strict=True))).T) == pytest.approx(
         met(2.0), abs=2e-3)  # between rays the line is straight
@@ -170,7 +170,7 @@ def test_travel_map_boundary_is_where_the_hand_says(arm):
 
 def test_every_boundary_that_bounds_is_named(tandem):
     found = linkage.travel_map(tandem)
-    ax = plots.travel_map(tandem, found=found)
+    ax = plots.travel_map(tandem, worked_out=found)
     for name in set(found.limits) - {""}:
         assert name.replace(" | ", " |\n") in words(ax)
 

@@ -1,6 +1,7 @@
 """Results: each answer worked out once, one verdict for every output, and what it may say."""
 
 import os
+import sys
 from pathlib import Path
 
 import pandas as pd
@@ -102,9 +103,9 @@ def test_the_answer_has_at_most_twelve_lines(count):
     misses = tuple(Miss("clearance", f"part {k}/tube | airframe/plate {k}", "touch, -0.106 in met, "
                         "0.250 in required", "17.0° aft, 21.0° right") for k in range(count))
     results = Results(System(parse_model(STICK)))
-    results.__dict__["verdict"] = Verdict(misses, tuple(f"thing {k}: no shape in the file; "
-                                                        f"nothing is proven about it"
-                                                        for k in range(count)), ("2 travels",), ())
+    unknown = tuple(f"thing {k}: no shape in the file; nothing is proven about it"
+                    for k in range(count))
+    results.__dict__["verdict"] = Verdict(misses, unknown, (), ("2 travels",), ())
     text = as_text(answer.blocks(results)).split("\n\n", 1)[1]
     assert len(text.splitlines()) <= 12
     shown = sum(line.startswith("MISS  ") for line in text.splitlines())
@@ -121,7 +122,8 @@ def test_nothing_is_called_met_that_was_not_worked_out():
                for word in bare.not_looked_at)
     system = linkage.load(EXAMPLES / "side_by_side_fixed.toml")
     narrow = Results(system, only=("gearing",)).verdict
-    assert narrow.sentence == ("Every requirement that was judged is met, as computed: 6 travels.")
+    assert narrow.sentence == ("Every requirement that was judged is met, as computed (as drawn): "
+                               "6 travels.")
     assert narrow.not_looked_at[0] == ("not asked for: direction, feel, size, motion, clearance, "
                                        "stop, load, tolerance, rod end, rig pin, wire, grip, hand")
 
@@ -179,8 +181,14 @@ def test_names_are_one_word_everywhere():
     results = Results(linkage.load(EXAMPLES / "elevons.toml"))
     names = [block.name for block in blocks_of(results) if hasattr(block, "data")]
     assert len(names) == len(set(names))
+    for chapter in CHAPTERS:
+        known = sys.modules[chapter.blocks.__module__].TABLES
+        begins = tuple(name for name in known if name.endswith(" "))
+        for name in results.tables([chapter.name]):
+            assert name in known or name.startswith(begins), f"{name}: not named in its chapter"
     for name, data in results.tables([chapter.name for chapter in CHAPTERS]).items():
         assert "unit" not in data.columns, f"{name} mixes units"
+        assert list(data.attrs["units"]) == list(data.columns), f"{name} does not say its units"
         assert len(set(data.columns)) == len(data.columns), name
         assert all(map(is_table, csv_files({name: data}))), f"{name}: its file would not be seen"
 
@@ -217,7 +225,7 @@ diameter = 20
 
 def test_what_clearance_covers_says_how_the_travel_ends_and_for_which_build():
     covers = " ".join(Results(linkage.load(EXAMPLES / "elevons.toml")).verdict.covers)
-    assert "Clearance is as drawn, not for every build within the tolerances" in covers
+    assert "Clearance is proven as drawn, not for every build within the tolerances" in covers
     assert "(roll left, roll right ended by stops; " in covers
     assert "pitch forward, pitch aft ended by the wanted travel)" in covers
 
@@ -240,8 +248,8 @@ hardpoint = 0.5
     path.write_text(text)
     assert main([str(path), "--only", "clearance"]) == 0
     drawn = capsys.readouterr().out
-    assert "Clearance is as drawn, not for every build" in " ".join(drawn.split())
+    assert "Clearance is proven as drawn, not for every build" in " ".join(drawn.split())
     assert main([str(path), "--only", "clearance", "--built"]) == 1
     built = " ".join(capsys.readouterr().out.split())
     assert "in a build within the tolerances" in built
-    assert "Clearance is for every build within the file's tolerances" in built
+    assert "Clearance is proven for every build within the file's tolerances" in built

@@ -40,7 +40,8 @@ def test_rig_from_readings_to_the_aircraft_as_built(side_by_side, tmp_path, caps
         "rods_to_make", "rod_ends", "what_a_turn_does", "rod-end_misalignment", "rig_pins",
         "adjustment", "surfaces_at_neutral", "as_built_rods", "readings", "tolerance_bands",
         "most_moved_by", "builds_by_chance", "contributors", "free_play", "free_play_bands",
-        "wires", "chafing", "grips"}
+        "wires", "chafing", "grips", "rig_pins_before_and_after", "stops_once_turned",
+        "travels_once_turned"}
     before = built.read_text(encoding="utf-8")
     assert main([*words, "--out", str(built)]) == 2
     assert "stays as it is" in capsys.readouterr().err

@@ -3,12 +3,19 @@
 import importlib
 import inspect
 import pkgutil
+from pathlib import Path
 
 import pytest
+from systems.rig_models import planted as planted_readings
+from systems.sizing_models import planted as planted_sizes
 
 import linkage
-from linkage.rigging import free_play, sensitivities
+from linkage.motion import System
+from linkage.rigging import fit_as_built, free_play, readings_of, sensitivities
+from linkage.sizing import size
 from linkage.units import COLUMN_UNITS
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
 
 ROOMS = ("gearing", "rigging", "loads", "stops", "clearances")
 PLAIN = {"ratio", "clearance", "slenderness", "column_margin", "tube_margin", "joint_factor",
@@ -51,6 +58,21 @@ def test_every_table_says_its_units(function, side_by_side):
     for column in table.select_dtypes("float"):
         last = column[-1] if isinstance(column, tuple) else column
         assert units[column] or last in PLAIN, f"{column} is a number without a unit"
+
+
+def test_rows_with_units_of_their_own_say_them():
+    """Of a fit to readings, and of a choice of dimensions: every number by its column or row."""
+    system, _ = planted_sizes(0)
+    chosen = size(System(system), starts=1)
+    run = linkage.load(EXAMPLES / "aileron_run.toml")
+    fit = fit_as_built(run, readings_of(run, planted_readings(run, {}, {})))
+    for table in (chosen.dimensions, chosen.targets, chosen.tradeoffs, fit.table):
+        units = table.attrs["units"]
+        assert list(units) == list(table.columns)
+        if "as its row says" in units.values():
+            assert set(table["unit"]) <= {"", "mm", "°", "°/°", "°/mm"}
+        for column in table.select_dtypes("float"):
+            assert units[column] or column == "weight", f"{column} is a number without a unit"
 
 
 def test_there_are_tables_to_look_at():

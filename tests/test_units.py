@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import linkage
-from linkage.units import LENGTHS, length_mm, shown_length
+from linkage.units import HOUSE, LENGTHS, PLAIN_UNITS, length_mm, quantity, shown_length
+from linkage.units import _registry as registry
 
 CM = dataclasses.replace(LENGTHS["mm"], name="cm", words="centimetres", mm=10.0, digits=3, dxf=5)
 LEVER = """
@@ -73,3 +74,12 @@ def test_a_scale_bar_ends_at_a_whole_part(unit):
     assert unit.newton in (4.4482216152605, 1.0)
     assert unit.newton_mm == pytest.approx(unit.newton * (25.4 if unit.name == "in" else 1000.0))
     assert (unit.bar / unit.mm) % 1 == 0
+
+
+@pytest.mark.parametrize(("kind", "unit"), [(kind, unit) for kind, units in PLAIN_UNITS.items()
+                                            for unit in units])
+def test_a_plain_unit_is_what_the_unit_library_makes_of_it(kind, unit):
+    """Against pint, with the factors of NIST SP 811 that its registry is given."""
+    for number in ("-12.5e3", "0.283"):
+        told = registry()(f"{number} {unit}").to(HOUSE[kind]).magnitude
+        assert quantity(f" {number} {unit} ", kind) == pytest.approx(told, rel=1e-14)

@@ -9,6 +9,7 @@ import pytest
 import linkage
 from linkage.model.file import parse_model
 from linkage.motion import System
+from linkage.results import Answers
 from linkage.workbook import as_json, make_grid, make_payload
 from linkage.workbook.page import state_from_disk
 from linkage.workbook.page_tables import direction_rows
@@ -382,7 +383,8 @@ def test_a_newer_change_puts_an_end_to_the_proof_before():
 def test_the_quick_proof_brackets_what_the_table_has(side_by_side):
     from linkage.workbook.page_tables import WITHIN, proof_of, quick_proof
 
-    quick, table = quick_proof(side_by_side)["rows"], proof_of(side_by_side)["rows"]
+    results = Answers(side_by_side)
+    quick, table = quick_proof(results)["rows"], proof_of(results)["rows"]
     near = {name: row for name, row in table.items() if row["proven"] < row["required"] + 20}
     assert near.keys() <= quick.keys()
     for name, row in near.items():
@@ -410,6 +412,6 @@ def test_a_wrong_direction_is_the_first_thing_that_a_page_says(side_by_side):
     rows = state_from_disk(wrong)["directions"]
     assert rows[0]["miss"]
     assert 'stick right: "aileron left" goes trailing edge up' in rows[0]["text"]
-    (right,) = direction_rows(side_by_side)
+    (right,) = direction_rows(Answers(side_by_side))
     assert not right["miss"]
     assert "stick aft: elevator trailing edge up" in right["text"]

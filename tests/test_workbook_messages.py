@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from linkage.model.file import parse_model
+from linkage.results import Answers
 
 SHORT = """
 length = "mm"
@@ -154,14 +155,14 @@ def test_the_last_proof_stays_marked_until_the_next_has_come(side_by_side):
     from linkage.workbook.live import Workbook
     from linkage.workbook.page_tables import proof_of
 
-    book = Workbook(side_by_side, prove=False)
+    book, proof = Workbook(side_by_side, prove=False), proof_of(Answers(side_by_side))
     try:
-        book._know(book.state["serial"], "proof", proof_of(side_by_side))
+        book._know(book.state["serial"], "proof", proof)
         assert book.state["proof"]["old"] is False
         assert book.state["ages"]["proof"] >= 0
         book.change("elevator/horn", "WL", "17.0")
         assert book.state["proof"]["old"] is True
-        assert book.state["proof"]["rows"] == proof_of(side_by_side)["rows"]
+        assert book.state["proof"]["rows"] == proof["rows"]
         book._know(book.state["serial"], "failed", "why not")
         assert book.state["failed"] == "why not"
     finally:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -10,6 +11,11 @@ from ..motion import Builds
 from .cell_bounds import bounds
 from .search import MOST_ITEMS, TRIES, Search
 from .stage import measure
+
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+    from .stage import Stage
+    from .travel import Travel
 
 SMALLEST_BUILT = 0.02  # degrees (mm) of a cell's side; smaller ones cost nothing any more
 MOST_BUILT = 1500  # cells of a pair after which what is left stays open
@@ -28,7 +34,8 @@ class BuiltSearch(Search):
     misses it is met; while it takes little effort its bracket is narrowed further.
     """
 
-    def __init__(self, stage, travel, tolerance, tolerances, limit):
+    def __init__(self, stage: Stage, travel: Travel | dict, tolerance: float,
+                 tolerances: Tolerance, limit: float):
         super().__init__(stage, travel, tolerance, tolerances, limit)
         self.builds = Builds.of(stage.system, tolerances)
         count = len(stage.pairs)
@@ -131,12 +138,7 @@ class BuiltSearch(Search):
             name: places[:, i] for i, name in enumerate(self.names)})
         return measure(self.stage, motion.flat_posture(), which, np.arange(len(which)), self.loose)
 
-    def met(self, which, places):
-        """Gap of piece pairs at places as drawn but for the solids, NaN out of reach."""
-        motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        return measure(self.stage, motion.posture, which, np.arange(len(which)), self.loose)
-
-    def finish(self):
+    def finish(self) -> None:
         """Go down the valley of the worst build met, of the build as of the place."""
         super().finish()
         wide = self.proof.least - self.proof.proven > self._wanted()

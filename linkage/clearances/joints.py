@@ -72,14 +72,13 @@ class Joints:
         return self._known[key]
 
     def _between(self, first, second):
+        # complexity over 10: rod or body, airframe or not, who carries whom, each way round
         one, two = body_of(first), body_of(second)
         rods, bodies = self.model.rods, self.model.bodies
         if one in rods and two in rods:
-            return tuple(max(self._rod_end(one, end), self._rod_end(two, end),
-                             key=lambda ball: ball.radius)
-                         for end in rods[one].ends if end in rods[two].ends)
+            return self._shared_ends(one, two)
         if two in rods or one == AIRFRAME:
-            one, two, first, second = two, one, second, first
+            one, two, second = two, one, first
         if one in rods:
             balls = tuple(self._rod_end(one, end) for end in rods[one].ends
                           if body_of(end) == two)
@@ -89,6 +88,13 @@ class Joints:
             balls = self._pivot(one) if bodies[one].on == two else ()
         return balls if two != AIRFRAME else tuple(
             ball for ball in balls if self._holds(second, ball))
+
+    def _shared_ends(self, one, two):
+        """The larger ball about each end that two rods share."""
+        ends = self.model.rods[two].ends
+        return tuple(max(self._rod_end(one, end), self._rod_end(two, end),
+                         key=lambda ball: ball.radius)
+                     for end in self.model.rods[one].ends if end in ends)
 
     def _rod_end(self, rod, end) -> Ball:
         part, unit = self.model.rods[rod], self.model.length

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ..motion import Builds
@@ -12,10 +15,15 @@ from .stage import Stage
 from .travel import Travel
 from .warm import Earlier, resume, signatures
 
+if TYPE_CHECKING:
+    from ..model import Tolerance
+    from .scene import Pair, Scene
+
 __all__ = ["Earlier", "Proof", "earlier", "near_pairs", "prove"]
 
 
-def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,  # noqa: PLR0913
+def prove(stage: Stage, travel: Travel | dict, tolerance: float,  # noqa: PLR0913
+          tolerances: Tolerance | None = None, limit: float = np.inf, *,
           within: float | None = None, after: Earlier | None = None) -> Proof:
     """Bracket the least gap of every pair of a stage.
 
@@ -61,7 +69,7 @@ def prove(stage: Stage, travel, tolerance, tolerances=None, limit=np.inf, *,  # 
     return search.proof
 
 
-def earlier(stage: Stage, travel, proof: Proof, terms) -> Earlier:
+def earlier(stage: Stage, travel: Travel | dict, proof: Proof, terms: tuple) -> Earlier:
     """A proof with what it was of, for `prove` to take up.
 
     Parameters
@@ -76,7 +84,8 @@ def earlier(stage: Stage, travel, proof: Proof, terms) -> Earlier:
     return Earlier(stage, Travel.of(travel), terms, proof, signatures(stage.scene, names))
 
 
-def near_pairs(scene, pairs, travel, limit: float, tolerances=None):
+def near_pairs(scene: Scene, pairs: Sequence[Pair], travel: Travel | dict, limit: float,
+               tolerances: Tolerance | None = None) -> tuple[list[Pair], dict]:
     """Pairs that may come within a limit of their required clearance; the rest with proof.
 
     Parameters

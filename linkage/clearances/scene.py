@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ..errors import LinkageError
-from ..geometry import Piece, kept_spans, outside_balls, piece_gap, prism, prisms, sphere, tube
-from ..geometry.outlines import convex_parts, hole_polygon, ring
-from ..model import AIRFRAME, Box, Pipe, Plate, Sphere, Tolerance, Tube, Washer
-from ..model.keys import unit_vector
+from ..geometry import Piece, kept_spans, outside_balls, piece_gap, sphere, tube
+from ..model import AIRFRAME, Tolerance
 from ..motion import System, body_of
 from .joints import Ball, Joints
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike
-
-    from ..model.shapes import Hole
+    from ..model.solids import Shape
 
 TOUCHING = 1e-6  # mm within which a pivot or rod end counts as sitting in a piece of structure
 HALVED = 4.0  # mm; a part of a plate or block no larger is halved no further at a joint's ball
@@ -122,7 +119,7 @@ class Scene:
         self._needs = system.plan.depends_on()
         self._shapes = system.model.solids
         self._between, self._solids, self._envelopes = {}, {}, {}
-        self._riding, self._room, self._kept, self._at = {}, {}, {}, {}
+        self._riding, self._room, self._kept, self._at, self._worked = {}, {}, {}, {}, {}
         self._joints = Joints(self.model, self.placed, self._holds, tolerances)
 
     def solid(self, name: str) -> Solid:
@@ -134,6 +131,13 @@ class Scene:
                 raise type(error)(f'solid "{name}": {error.sentence}', **error.facts) from error
             self._solids[name] = Solid(name, pieces, self.carriers(name), self._ends(name))
         return self._solids[name]
+
+    def kept(self, solid: Solid, work: Callable[[Solid], Any]) -> Any:
+        """What `work` gives for a solid of this scene, worked out once."""
+        key = solid, work
+        if key not in self._worked:
+            self._worked[key] = work(solid)
+        return self._worked[key]
 
     def solid_of(self, pair: Pair, name: str) -> Solid:
         """One solid of a pair, less what lies at the joints that the pair shares.
@@ -193,7 +197,7 @@ class Scene:
     def envelope(self, name: str) -> Solid:
         """One convex piece that holds the whole solid: quick, and never smaller."""
         if name not in self._envelopes:
-            piece = _envelope(self.placed(name))
+            piece = self.placed(name).hull()
             self._envelopes[name] = Solid(name, (piece,), self.carriers(name), self._ends(name))
         return self._envelopes[name]
 
@@ -223,7 +227,7 @@ class Scene:
         return self.model.point_tolerance(f"{part}/{name.split('/')[1]}", tolerances) + max(
             (self.model.point_tolerance(point, tolerances) for point in named), default=0.0)
 
-    def placed(self, name: str):
+    def placed(self, name: str) -> Shape:
         """The shape of a solid as the file has it, every named point replaced by where it is."""
         part, shape = body_of(name), self._shapes[name]
 
@@ -330,7 +334,7 @@ class Scene:
             return False
         spot = sphere(ball.centre, 0.0)
         return any(piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
-                   for p in _pieces(_filled(self.placed(name), ball))
+                   for p in _pieces(self.placed(name).without_holes(ball.centre, ball.radius))
                    if _inside(_room(p), ball.centre))
 
     def _pair(self, first, second, rule, is_stop) -> Pair:
@@ -356,6 +360,7 @@ class Scene:
         return next(b for b in chains[0] if all(b in chain for chain in chains))
 
     def _required(self, first, second, rule, is_stop, joined):
+        # complexity over 10: the classes in the order in which one goes before the other
         if is_stop:
             return 0.0, "stop"
         if rule is not None:
@@ -391,90 +396,11 @@ def _inside(room, point) -> bool:
     return all(low <= k <= high for (low, high), k in zip(room, point, strict=True))
 
 
-def _filled(shape, ball: Ball):
-    """A shape without the holes that lie wholly within a ball: what turns in them is held."""
-    if not isinstance(shape, (Plate, Washer)):
-        return shape
-    u, v, normal = plate_axes(shape)
-
-    def within(hole):
-        rim = np.array(shape.at) - ball.centre + hole_polygon(hole) @ np.stack([u, v])
-        across = np.abs(rim @ normal) + shape.thickness / 2
-        return ((rim**2).sum(axis=1) - (rim @ normal)**2 + across**2 <= ball.radius**2).all()
-
-    if isinstance(shape, Washer):
-        bored = shape.inside > 0 and within({"at": (0.0, 0.0), "diameter": shape.inside})
-        return replace(shape, inside=0.0) if bored else shape
-    return replace(shape, holes=tuple(h for h in shape.holes if not within(hole_shape(h))))
-
-
 @lru_cache(maxsize=4096)
 def _outside(shape, balls) -> tuple[Piece, ...]:
     return tuple(kept for piece in _pieces(shape) for kept in outside_balls(piece, balls, HALVED))
 
 
-def _envelope(shape) -> Piece:
-    if isinstance(shape, (Plate, Washer)):
-        u, v, normal = plate_axes(shape)
-        half = shape.outside / 2 if isinstance(shape, Washer) else None
-        corners = [c[:2] for c in shape.outline] if half is None else \
-            [(-half, -half), (half, -half), (half, half), (-half, half)]
-        faces = [np.array(shape.at) + x * u + y * v + side * shape.thickness / 2 * normal
-                 for x, y in corners for side in (-1, 1)]
-        return hull_piece(faces, 0.0)
-    if isinstance(shape, Pipe):
-        return hull_piece(shape.along, shape.diameter / 2)
-    return _pieces(shape)[0]
-
-
-def hull_piece(points: ArrayLike, radius: float) -> Piece:
-    """The hull of some corners, whose faces nobody asks for."""
-    return Piece(np.array(points, dtype=float), radius, np.zeros((0, 2), dtype=int), ())
-
-
 @lru_cache(maxsize=4096)  # a system that differs in one point shares all other pieces
 def _pieces(shape) -> tuple[Piece, ...]:
-    if isinstance(shape, Sphere):
-        return (sphere(shape.at, shape.diameter / 2),)
-    if isinstance(shape, (Tube, Pipe)):
-        return tuple(tube(a, b, shape.diameter / 2)
-                     for a, b in zip(shape.along[:-1], shape.along[1:], strict=True))
-    if isinstance(shape, Box):
-        return (_block(shape),)
-    return plate_pieces(shape, shape.at)
-
-
-def _block(shape: Box) -> Piece:
-    low, high = np.minimum(shape.corner, shape.opposite), np.maximum(shape.corner, shape.opposite)
-    floor = [(low[0], low[1], low[2]), (high[0], low[1], low[2]), (high[0], high[1], low[2]),
-             (low[0], high[1], low[2])]
-    return prism(floor, (0.0, 0.0, high[2] - low[2]))
-
-
-def plate_axes(shape: Plate | Washer) -> tuple:
-    """Unit vectors u, v and normal of a plate's or washer's own plane."""
-    normal = np.array(unit_vector(shape.normal))
-    if isinstance(shape, Plate):
-        u = np.array(unit_vector(shape.u))
-    else:
-        u = np.cross(normal, np.eye(3)[np.argmin(np.abs(normal))])
-        u /= np.linalg.norm(u)
-    return u, np.cross(normal, u), normal
-
-
-def hole_shape(hole: Hole):
-    """A cut-out as `linkage.geometry.outlines` takes it."""
-    if hole.outline is not None:
-        return hole.outline
-    if hole.slot is not None:
-        return {"from": hole.slot[0], "to": hole.slot[1], "width": hole.diameter}
-    return {"at": hole.at, "diameter": hole.diameter}
-
-
-def plate_pieces(shape: Plate | Washer, at: ArrayLike) -> tuple[Piece, ...]:
-    """Convex prisms of a plate or washer whose outline's [0, 0] lies at `at`."""
-    u, v, normal = plate_axes(shape)
-    parts = ring(shape.outside, shape.inside) if isinstance(shape, Washer) else \
-        convex_parts(shape.outline, [hole_shape(hole) for hole in shape.holes])
-    base = np.array(at) - normal * shape.thickness / 2
-    return prisms(parts, base, (u, v, normal), shape.thickness)
+    return shape.pieces()

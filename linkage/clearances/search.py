@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -15,7 +16,10 @@ from .stage import measure, spine_gaps
 from .travel import Travel
 
 if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+    from ..motion.moved import Motion
     from ..motion.system import System
+    from .stage import Stage
 
 SPLIT = {1: 4}  # children per side of a cell, by how many inputs it has; 2 unless said
 SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
@@ -54,13 +58,13 @@ class Leaves:
     def __len__(self):
         return len(self.which)
 
-    def of(self, chosen) -> Leaves:
+    def of(self, chosen: np.ndarray) -> Leaves:
         """Some of them."""
         return Leaves(self.which[chosen], self.centres[chosen], self.halves[chosen],
                       self.planes[chosen], self.low[chosen])
 
     @classmethod
-    def joined(cls, many, inputs: int) -> Leaves:
+    def joined(cls, many: Iterable[Leaves], inputs: int) -> Leaves:
         """All of many."""
         none = cls(np.zeros(0, int), np.zeros((0, inputs)), np.zeros((0, inputs)),
                    np.zeros((0, 1 + inputs, 3)), np.zeros(0))
@@ -105,7 +109,7 @@ class Proof:
     builds: Builds | None = None
     shares: np.ndarray | None = None
 
-    def motion(self, system: System, names, pairs):
+    def motion(self, system: System, names: Iterable[str], pairs: np.ndarray) -> Motion:
         """The system where, and in the build in which, the least gaps of some pairs were met."""
         places = {name: self.place[pairs, i] for i, name in enumerate(names)}
         return system.sweep(**places) if self.builds is None else \
@@ -122,7 +126,8 @@ class Search:
     most = MOST_ITEMS
     within = np.inf  # closer bracket while it takes little effort
 
-    def __init__(self, stage, travel, tolerance, tolerances, limit):
+    def __init__(self, stage: Stage, travel: Travel | dict, tolerance: float,
+                 tolerances: Tolerance | None, limit: float):
         self.stage, self.travel = stage, Travel.of(travel)
         self.names = list(self.travel.names)
         self.box = np.array(list(self.travel.box.values()), dtype=float).reshape(-1, 2)
@@ -138,8 +143,9 @@ class Search:
                            np.full(count, np.inf), {}, np.zeros(count, int),
                            np.full(count, -1))
         self.leaves = []
+        self._first = None  # keeps the enclosures of the first cells alive for the first round
 
-    def first_items(self, cold=None):
+    def first_items(self, cold: np.ndarray | None = None) -> tuple[np.ndarray, ...]:
         """Piece pairs and cells of an even grid that may be within the limit, and their bounds.
 
         The bounds are those of round tubes about the pieces.  `cold` are the pairs asked for, all
@@ -149,10 +155,16 @@ class Search:
         found = [(np.zeros(0, int), np.zeros((0, size)), np.zeros((0, size)), np.zeros(0))]
         first = self.stage.pair_index[:self.stage.first]
         asked = np.ones(len(self.stage.pairs), bool) if cold is None else cold
-        for moves in np.unique(self.moves[asked], axis=0):
+        if not asked.any():
+            return found[0]
+        rows = np.unique(self.moves[asked], axis=0)
+        grids = [self.travel.grid(moves, self.grid) for moves in rows]
+        cells, place = self.cells(*(np.concatenate(k) for k in zip(*grids, strict=True)))
+        self._first = self._enclosed(cells)
+        ends = np.cumsum([0, *(len(centre) for centre, _ in grids)])
+        for moves, (centre, half), of in zip(rows, grids, itertools.pairwise(ends), strict=True):
             which = np.flatnonzero((self.moves[first] == moves).all(axis=1) & asked[first])
-            centre, half = self.travel.grid(moves, self.grid)
-            low = self._about_apart(which, centre, half)
+            low = self._about_apart(which, self._first, place[slice(*of)])
             pairs = self.stage.pair_index[which]
             keep = ~(low >= self.limit[pairs][:, None]) & ~np.isnan(low)
             dropped = np.where(keep | np.isnan(low), np.inf, low).min(axis=1)
@@ -163,7 +175,7 @@ class Search:
             found.append((which[one], centre[cell], half[cell], low[keep]))
         return tuple(np.concatenate(k) for k in zip(*found, strict=True))
 
-    def about_apart_each(self, leaves):
+    def about_apart_each(self, leaves: Leaves) -> np.ndarray:
         """Lower bounds by round tubes of piece pairs over a cell each, NaN out of reach: (n,)."""
         low = np.empty(len(leaves))
         moves = self.moves[self.stage.pair_index[leaves.which]]
@@ -175,11 +187,12 @@ class Search:
                 part = slice(start, start + MOST_ROUND)
                 some = (cell >= start) & (cell < start + MOST_ROUND)
                 needed, of = np.unique(one[some], return_inverse=True)
-                all_low = self._about_apart(which[needed], cells[0][part], cells[1][part])
+                enclosed = self._enclosed([ends[part] for ends in cells])
+                all_low = self._about_apart(which[needed], enclosed, np.arange(enclosed.count))
                 low[here[some]] = all_low[of, cell[some] - start]
         return low
 
-    def still_open(self, items, low):
+    def still_open(self, items: tuple, low: np.ndarray) -> tuple[np.ndarray, ...]:
         """Items whose bound is below the least gap met since; the others are closed with it."""
         pairs = self.stage.pair_index[items[0]]
         keep = ~(low >= self.proof.least[pairs])
@@ -194,13 +207,14 @@ class Search:
             planes = np.full((len(which), 1 + len(self.names), 3), np.nan)
         self.leaves.append(Leaves(which, centres, halves, planes, low))
 
-    def _about_apart(self, which, centre, half):
+    def _enclosed(self, cells):
+        centres, halves = ({n: k[:, i] for i, n in enumerate(self.names)} for k in cells)
+        return enclose(self.stage.system, centres, halves, self.tolerances)
+
+    def _about_apart(self, which, enclosed, cells):
         """Lower bound of the gap of piece pairs (m,) over cells (n,): (m, n), NaN out of reach."""
-        named = {n: centre[:, i] for i, n in enumerate(self.names)}
-        enclosed = enclose(self.stage.system, named,
-                           {n: half[:, i] for i, n in enumerate(self.names)}, self.tolerances)
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
-        rows = self.stage.spines(enclosed, pieces, len(centre))
+        rows = self.stage.spines(enclosed, pieces, cells)
         about = self.stage.around(pieces) + np.sqrt(3.0) * self.loose[pieces]
         a, b = back.reshape(-1, 2).T
         # no point of a spine moves farther than the one of its ends that moves farthest
@@ -210,7 +224,7 @@ class Search:
         moved = np.where(np.isnan(loose), np.inf, loose)
         return apart - moved[a] - moved[b] - (about[a] + about[b] + scale)[:, None]
 
-    def meet_first(self, pairs):
+    def meet_first(self, pairs: np.ndarray) -> None:
         """Meet a gap of some pairs at the ends and middles of the travel, where they are near.
 
         The pieces asked are the nearest few by the round tubes about them.
@@ -222,8 +236,8 @@ class Search:
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
         about = self.stage.around(pieces)
         a, b = back.reshape(-1, 2).T
-        near = spine_gaps(self.stage.spines(motion.posture, pieces, len(places)), a, b) - (
-            about[a] + about[b])[:, None]
+        spines = self.stage.spines(motion.posture, pieces, np.arange(len(places)))
+        near = spine_gaps(spines, a, b) - (about[a] + about[b])[:, None]
         near = np.where(np.isnan(near), np.inf, near).T.ravel()
         items, place = np.tile(which, len(places)), np.repeat(np.arange(len(places)), len(which))
         group = self.stage.pair_index[items] * len(places) + place
@@ -233,7 +247,7 @@ class Search:
         moves = self.moves[self.stage.pair_index[items[chosen]]]
         self.meet_at(items[chosen], np.where(moves, places[place[chosen]], 0.0))
 
-    def round(self, items):
+    def round(self, items: tuple) -> tuple[np.ndarray, ...]:
         """Bound every item, close what is good enough, split the rest."""
         order = np.argsort(self.stage.pair_index[items[0]], kind="stable")
         items = tuple(part[order] for part in items)
@@ -241,9 +255,10 @@ class Search:
         for start in range(0, len(items[0]), self.most):
             part = tuple(k[start:start + self.most] for k in items)
             kept.append(self._looked_at(part))
+        self._first = None
         return self._split(tuple(np.concatenate(k) for k in zip(*kept, strict=True)))
 
-    def finish(self):
+    def finish(self) -> None:
         """What is left to do when every item is closed."""
         self.proof.leaves = Leaves.joined(self.leaves, len(self.names))
 
@@ -252,7 +267,7 @@ class Search:
         cells, cell = self.cells(centres, halves)
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
-        enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
+        enough = self._enough(self._wanted())[pairs]
         value, low, places, _, planes = bounds(self.stage, (which, cell), (self.names, *cells),
                                                self.tolerances, enough)
         self._meet(np.where(self.stage.rough[which] | ~self._held(which, centres), np.nan, value),
@@ -273,12 +288,17 @@ class Search:
         aims = np.where(good[:, None], places, np.nan)
         return which[keep], centres[keep], halves[keep], aims[keep]
 
-    def good_enough(self, low, pairs, tolerance):
+    def good_enough(self, low: np.ndarray, pairs: np.ndarray,
+                    tolerance: np.ndarray | float) -> np.ndarray:
         """Whether bounds are within a tolerance of the least gap met, or past the limit."""
+        return np.isnan(low) | (low >= self._enough(tolerance)[pairs])
+
+    def _enough(self, tolerance):
+        """Bound of each pair that is good enough, mm."""
         best = self.proof.least
-        wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
         with np.errstate(invalid="ignore"):
-            return np.isnan(low) | (low >= np.minimum(best - wanted, self.limit)[pairs])
+            wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
+            return np.minimum(best - wanted, self.limit)
 
     def _try(self, which, pairs, low, places):
         """Meet the gap where each pair's lowest bounds say that it is least."""
@@ -288,7 +308,7 @@ class Search:
         if items.size:
             self.meet_at(which[items], np.clip(places[items], *self.box.T))
 
-    def meet_at(self, which, places):
+    def meet_at(self, which: np.ndarray, places: np.ndarray) -> None:
         """Meet the gap of items at places, of rough ones in their finer pieces."""
         rough = self.stage.rough[which]
         back, parts = self.stage.parts_of(which[rough])
@@ -298,10 +318,14 @@ class Search:
         which, places = which[held], places[held]
         self._meet(self.met(which, places), which, places)
 
-    def met(self, which, places):
-        """Gap of piece pairs at places, NaN out of reach."""
+    def met(self, which: np.ndarray, places: np.ndarray) -> np.ndarray:
+        """Gap of piece pairs at places, as drawn but for the solids, which builds may have grown.
+
+        NaN out of reach, and where it can't be the least of its pair.
+        """
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        return measure(self.stage, motion.posture, which, np.arange(len(which)))
+        return measure(self.stage, motion.posture, which, np.arange(len(which)),
+                       None if self.tolerances is None else self.loose, self.proof.least)
 
     def _held(self, which, places):
         """Whether places of items lie in the travel, as far as their pairs can tell."""
@@ -323,7 +347,8 @@ class Search:
         easy = self.proof.visited <= self.effort
         return np.where(easy, np.minimum(self.within, self.tolerance), self.tolerance)
 
-    def cells(self, centres, halves):
+    def cells(self, centres: np.ndarray,
+              halves: np.ndarray) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray]:
         """Cells without repeats, and which of them each item has."""
         both = np.concatenate([centres, halves], axis=1)
         unique, cell = np.unique(both, axis=0, return_inverse=True)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..errors import LinkageError
-from ..geometry import tube_gap
 from ..model import AIRFRAME
 from ..motion import BEYOND, System
 from ..units import in_house_units
@@ -17,6 +16,7 @@ from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
 from .travel import Travel
+from .valleys import LEAST_WITHIN, near_pieces, polish
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -26,10 +26,6 @@ if TYPE_CHECKING:
 
 NEAR = 25.0  # mm beyond its required clearance within which a pair is listed
 MOST = 400_000  # distances of spines worked at once
-FIRST_STEP, LAST_STEP = 0.25, 1e-5  # degrees (mm) of steps down a valley
-STEPS = 60
-LEAST_WITHIN = 1e-6  # mm of the least gap anywhere within which the one met is, level valleys aside
-SLACK = 0.2  # mm above the least gap within which a piece is worth a look
 
 
 def scene_of(system: System) -> Scene:
@@ -158,7 +154,7 @@ def _about_apart(stage, which, posture, count):
     """Bounds of the gap from a round tube about each piece: low and high, (m, count) each."""
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    apart = spine_gaps(stage.spines(posture, pieces, count), a, b)
+    apart = spine_gaps(stage.spines(posture, pieces, np.arange(count)), a, b)
     about, reach = stage.around(pieces), stage.reach[pieces]
     # a spine is nowhere farther outside its piece than the piece's corners are from the spine
     most = apart + (reach[a] + reach[b] - stage.radii[which])[:, None]
@@ -212,26 +208,48 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     scene = Scene(system, tolerances) if built else scene_of(system)
     near, far = _near_over(scene, wanted, judged, tolerances)
     stage = Stage(scene, near)
-    proof = _least_over(stage, judged, (tolerance_mm, tolerances),
+    first = _least_over(stage, wanted, (tolerance_mm, tolerances),
                         None if after is None else after.attrs.get("earlier"))
+    known = earlier(stage, wanted, first, (tolerance_mm, tolerances, NEAR))
+    proof = first if real is None else _over_real(known, real, (tolerance_mm, tolerances))
     points = closest_points(stage, proof, names, tolerances)
     rows = [_row(pair, proof, k, names, points[k]) for k, pair in enumerate(stage.pairs)]
     table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *names, "ok", "rule",
                                         "first", "second"])
-    known = earlier(stage, judged, proof, (tolerance_mm, tolerances, NEAR))
     if real is not None:
-        again = _proof_of_wanted(stage, known, wanted, (tolerance_mm, tolerances))
-        table = _beside(table, stage, again, names)
+        table = _beside(table, first, names)
     bound = table["proven"] if real is None else np.fmin(table["proven"], table["real_proven"])
     shown = bound < table["required"] + NEAR
     far = far | dict(zip(table["pair"][~shown], bound[~shown], strict=True))
     table = table[shown].reset_index(drop=True)
     table.attrs = {"far": Shared(far),
-                   "earlier": known,
+                   "earlier": replace(known, judged=judged),
                    "visited": int(proof.visited.sum()),
                    "open": {stage.pairs[k].name: dict(zip(names, place.tolist(), strict=True))
                             for k, place in proof.open_at.items()}}
     return table
+
+
+def proven_apart(system: System, table: pd.DataFrame) -> list[tuple[Travel, dict]]:
+    """What a table of `clearance` proves: over each travel the lower bound of every pair's gap.
+
+    Parameters
+    ----------
+    system : System
+    table : DataFrame
+
+    Returns
+    -------
+    list of (Travel, dict)
+        ``{pair: mm}``; empty of a table of another system, or from another process.
+    """
+    known = table.attrs.get("earlier")
+    if known is None or known.stage.system.model is not system.model:
+        return []
+    judged = "real_proven" if "real_proven" in table else "proven"
+    return [(travel, dict(table.attrs["far"]) | dict(zip(table["pair"], table[column],
+                                                          strict=True)))
+            for travel, column in ((known.travel, "proven"), (known.judged, judged))]
 
 
 def _near_over(scene, wanted, judged, tolerances):
@@ -250,43 +268,56 @@ def _least_over(stage, travel, how, after=None) -> Proof:
     tolerance_mm, tolerances = how
     proof = prove(stage, travel, tolerance_mm, tolerances, NEAR, within=LEAST_WITHIN, after=after)
     if tolerances is None:
-        polish(stage, proof, travel)
+        polish(stage, proof, travel,
+               np.array([pair.required for pair in stage.pairs]) + NEAR)
     return proof
 
 
-def _proof_of_wanted(stage, known, wanted, how):
-    """Least, proven and place over the wanted travel of each pair, proven again where need be.
+def _over_real(known, real, how) -> Proof:
+    """The proof over the real travel of each pair, from the cells of that over the wanted one.
 
-    Where the real travel holds the wanted one, its bound holds there too, and its least is that of
-    the wanted travel if it was met there.
+    Where the wanted travel holds the real one, its bound holds there too, and its least is that
+    of the real travel if it was met there.
     """
-    proof, travel = known.proof, known.travel
+    stage, wanted = known.stage, known.travel
+    found = replace(known.proof, open_at=dict(known.proof.open_at), **{
+        name: None if value is None else value.copy() for name, value in (
+            (name, getattr(known.proof, name)) for name in ("least", "place", "proven", "visited",
+                                                            "shares"))})
     moves = np.array([[name in pair.inputs for name in wanted.names] for pair in stage.pairs],
                      dtype=bool).reshape(len(stage.pairs), len(wanted.names))
     held = np.zeros(len(moves), bool)
     for row in np.unique(moves, axis=0):
-        low, high = travel.seen_along(row)
-        inside = ((low <= np.where(row, wanted.low, 0.0)) & (np.where(row, wanted.high, 0.0)
-                                                             <= high)).all(axis=1).any()
-        held[(moves == row).all(axis=1)] = inside
-    held &= np.isfinite(proof.least) & wanted.holds_each(proof.place, moves)
-    least, proven, place = proof.least.copy(), proof.proven.copy(), proof.place.copy()
+        low, high = real.seen_along(row)
+        held[(moves == row).all(axis=1)] = ((np.where(row, wanted.low, 0.0) <= low) & (
+            high <= np.where(row, wanted.high, 0.0))).all()
+    held &= np.isfinite(found.least) & real.holds_each(found.place, moves)
     todo = np.flatnonzero(~held)
     if todo.size:
         part = Stage(stage.scene, [stage.pairs[k] for k in todo])
-        again = _least_over(part, wanted, how, None if how[1] is not None else known)
-        least[todo], proven[todo], place[todo] = again.least, again.proven, again.place
-    return least, np.minimum(proven, least), place
+        again = _least_over(part, real, how, None if how[1] is not None else known)
+        _put(found, todo, again)
+    return found
 
 
-def _beside(table, stage, wanted, names):
+def _put(proof, pairs, other):
+    """Put what another proof found of some pairs in place of what this one has, in place."""
+    for name in ("least", "place", "proven", "visited", "shares"):
+        if getattr(proof, name) is not None:
+            getattr(proof, name)[pairs] = getattr(other, name)
+    for k in pairs:
+        proof.open_at.pop(int(k), None)
+    proof.open_at.update({int(pairs[k]): place for k, place in other.open_at.items()})
+
+
+def _beside(table, wanted, names):
     """The table over the real travel with what is met and proven over the wanted one beside it."""
-    least, proven, place = wanted
     table = table.rename(columns={"least": "real_least", "proven": "real_proven",
                                   **{name: f"real_{name}" for name in names}})
-    table["least"], table["proven"] = np.where(np.isfinite(least), least, np.nan), proven
+    table["least"] = np.where(np.isfinite(wanted.least), wanted.least, np.nan)
+    table["proven"] = np.minimum(wanted.proven, wanted.least)
     for i, name in enumerate(names):
-        table[name] = place[:, i]
+        table[name] = wanted.place[:, i]
     return table[["pair", "least", "proven", "real_least", "real_proven", "required", *names,
                   *(f"real_{name}" for name in names), "ok", "rule", "first", "second"]]
 
@@ -301,81 +332,21 @@ def _row(pair, proof, k, names, points):
             "rule": pair.rule, "first": points[0], "second": points[1]}
 
 
-def polish(stage: Stage, proof: Proof, travel) -> None:
-    """Lower the least gap met, where the bracket is wide, to that of its own valley, in place.
-
-    Places all round the best one are tried at a distance that is halved when none is lower, so
-    that a kink where other corners come nearest stops nothing.
-    """
-    travel = Travel.of(travel)
-    names = list(travel.names)
-    sides = np.array(list(travel.box.values()), dtype=float).reshape(-1, 2)
-    listed = proof.proven < np.array([pair.required for pair in stage.pairs]) + NEAR
-    known = np.flatnonzero(np.isfinite(proof.least) & listed
-                           & (proof.least - proof.proven > 2 * LEAST_WITHIN))
-    if not known.size:
-        return
-    which, cell = _near_pieces(stage, proof, names, known)
-    moves = np.array([[name in stage.pairs[k].inputs for name in names] for k in known])
-    ways = np.array([way for way in itertools.product((-1, 0, 1), repeat=len(names)) if any(way)])
-    step = np.full(len(known), FIRST_STEP)
-    item, way = np.repeat(np.arange(len(which)), len(ways)), np.tile(np.arange(len(ways)),
-                                                                    len(which))
-    for _ in range(STEPS):
-        places = np.clip(proof.place[known][:, None] + step[:, None, None] * ways * moves[:, None],
-                         *sides.T)
-        motion = stage.system.sweep(**{n: places[..., i].ravel() for i, n in enumerate(names)})
-        value = np.full(len(known) * len(ways), np.inf)
-        at = cell[item] * len(ways) + way
-        np.fmin.at(value, at, measure(stage, motion.posture, which[item], at))
-        value[~travel.holds_each(places.reshape(-1, len(names)),
-                                 np.repeat(moves, len(ways), axis=0))] = np.inf
-        value = value.reshape(len(known), -1)
-        best = value.argmin(axis=1)
-        lower = value[np.arange(len(known)), best] < proof.least[known]
-        proof.least[known[lower]] = value[lower, best[lower]]
-        proof.place[known[lower]] = places[lower, best[lower]]
-        step = np.where(lower, step, step / 2)
-        if (step < LAST_STEP).all():
-            return
-
-
-def _near_pieces(stage, proof, names, known, tolerances=None):
-    """Piece pairs within a little of each pair's least gap, at its place."""
-    motion = proof.motion(stage.system, names, known)
-    loose = stage.looseness(tolerances)
-    which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, known))
-    cell = np.searchsorted(known, stage.pair_index[which])
-    pieces, back = np.unique(stage.sides[which], return_inverse=True)
-    a, b = back.reshape(-1, 2).T
-    ends = stage.spines(motion.posture, pieces, len(known))
-    about = stage.around(pieces) + 2 * loose[pieces]
-    with np.errstate(invalid="ignore"):
-        apart = tube_gap(ends[:, :, a, cell], ends[:, :, b, cell])[0]
-    near = apart - about[a] - about[b] < proof.least[known][cell] + SLACK
-    which, cell = which[near], cell[near]
-    value = measure(stage, motion.posture, which, cell, loose if tolerances else None)
-    near = value < proof.least[known][cell] + SLACK
-    return which[near], cell[near]
-
-
 def closest_points(stage: Stage, proof: Proof, names, tolerances=None) -> list:
     """The two closest points of every pair at its least gap: stations in mm, NaN out of reach."""
     found = [(np.full(3, np.nan), np.full(3, np.nan))] * len(stage.pairs)
     known = np.flatnonzero(np.isfinite(proof.least))
     if not known.size:
         return found
-    which, cell = _near_pieces(stage, proof, names, known, tolerances)
+    which, cell = near_pieces(stage, proof, names, known, tolerances)
     motion = proof.motion(stage.system, names, known)
+    value, _, one, other = stage.gap(stage.axes(motion.posture, which, cell), which)
     best = np.full(len(stage.pairs), np.inf)
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(motion.posture, which[here], cell[here])
-        value, _, one, other = stage.gap(hulls, which[here])
-        for n, k in enumerate(stage.pair_index[which[here]]):
-            if value[n] < best[k]:
-                best[k] = value[n]
-                found[k] = tuple(_in_stations(motion.posture, stage.pairs[k].frame, p[:, n],
-                                              cell[here[n]]) for p in (one, other))
+    for n, k in enumerate(stage.pair_index[which]):
+        if value[n] < best[k]:
+            best[k] = value[n]
+            found[k] = tuple(_in_stations(motion.posture, stage.pairs[k].frame, p[:, n], cell[n])
+                             for p in (one, other))
     return found
 
 

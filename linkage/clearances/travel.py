@@ -42,7 +42,7 @@ class Travel:
         return cls(tuple(box), ends[None, :, 0], ends[None, :, 1])
 
     @classmethod
-    def of(cls, travel) -> Travel:
+    def of(cls, travel: Travel | dict) -> Travel:
         """A travel as it is, or the whole of a box."""
         return travel if isinstance(travel, Travel) else cls.of_box(travel)
 
@@ -57,7 +57,15 @@ class Travel:
         return self is other or (self.names == other.names and np.array_equal(self.low, other.low)
                                  and np.array_equal(self.high, other.high))
 
-    def seen_along(self, moves: np.ndarray):
+    @property
+    def spread(self) -> tuple[dict, dict]:
+        """Middles and half-widths of the cells, ``{input: ndarray (n,)}`` each."""
+        middle = (self.low + self.high) / 2
+        half = (self.high - self.low) / 2 * (1 + 4 * U) + np.abs(middle) * 2 * U
+        return tuple({name: each[:, i] for i, name in enumerate(self.names)}
+                     for each in (middle, half))
+
+    def seen_along(self, moves: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Ends of the cells as seen along some inputs only, without repeats.
 
         Parameters
@@ -76,7 +84,7 @@ class Travel:
             self._seen[key] = both[:, :len(key)], both[:, len(key):]
         return self._seen[key]
 
-    def grid(self, moves: np.ndarray, parts: int):
+    def grid(self, moves: np.ndarray, parts: int) -> tuple[np.ndarray, np.ndarray]:
         """Even cells over the box, shrunk to what of the travel lies in each.
 
         Parameters
@@ -100,7 +108,8 @@ class Travel:
         _, centres, halves = self.shrunk(centres, np.broadcast_to(size, share.shape), moves)
         return centres, halves
 
-    def shrunk(self, centres: np.ndarray, halves: np.ndarray, moves: np.ndarray):
+    def shrunk(self, centres: np.ndarray, halves: np.ndarray,
+               moves: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Cells shrunk to what of the travel lies in each; those that hold nothing are left out.
 
         Parameters
@@ -137,7 +146,7 @@ class Travel:
                         halves[kept])
         return kept, middle, np.where(last > first, size, (last - first) / 2)
 
-    def holds(self, places, moves) -> np.ndarray:
+    def holds(self, places: np.ndarray, moves: np.ndarray) -> np.ndarray:
         """Whether places (n, inputs) lie in the travel, as far as some inputs go: bool (n,)."""
         low, high = self.seen_along(moves)
         step = max(1, MOST // (len(low) * max(1, low.shape[1])))
@@ -148,10 +157,45 @@ class Travel:
                  for k in range(0, len(places), step)]
         return np.concatenate(found) if found else np.zeros(0, bool)
 
-    def holds_each(self, places, moves) -> np.ndarray:
+    def holds_each(self, places: np.ndarray, moves: np.ndarray) -> np.ndarray:
         """As `holds`, with inputs of its own that count for each place: moves (n, inputs)."""
         held = np.ones(len(places), bool)
         for row in np.unique(moves, axis=0):
             here = np.flatnonzero((moves == row).all(axis=1))
             held[here] = self.holds(places[here], row)
         return held
+
+    def held_to(self, ends: np.ndarray) -> np.ndarray:
+        """Share of straight ways from neutral up to which all of each lies in the travel.
+
+        Parameters
+        ----------
+        ends : ndarray (ways, inputs)
+            Where each way ends, degrees (mm).
+
+        Returns
+        -------
+        ndarray (ways,)
+            0 to 1.
+
+        Examples
+        --------
+        >>> box = Travel.of_box({"pitch": (-10, 20)})
+        >>> box.held_to(np.array([[40.0], [-5.0]])).tolist()
+        [0.5, 1.0]
+        """
+        return np.array([self._held_to(end) for end in np.asarray(ends, dtype=float)])
+
+    def _held_to(self, end) -> float:
+        still = end == 0
+        here = (((self.low <= 0) & (self.high >= 0)) | ~still).all(axis=1)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            one, other = (np.where(still, sign * np.inf, k[here] / end)
+                          for k, sign in ((self.low, -1), (self.high, 1)))
+        first, last = np.minimum(one, other).max(axis=1), np.maximum(one, other).min(axis=1)
+        held = 0.0
+        for k in np.argsort(first, kind="stable"):
+            if first[k] > held:
+                break
+            held = max(held, float(last[k]) if first[k] <= last[k] else held)
+        return min(held, 1.0)

@@ -7,7 +7,9 @@ the plane that closed it; what that plane no longer closes is searched again.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,6 +19,9 @@ from .cell_bounds import held_bounds
 from .search import Leaves, Proof, Search
 from .stage import Stage
 from .travel import Travel
+
+if TYPE_CHECKING:
+    from .scene import Scene
 
 NEAR_END = 1e-9  # degrees (mm) from an end of the travel within which a cell reaches it
 
@@ -34,6 +39,8 @@ class Earlier:
     proof : Proof
     solids : dict
         As `signatures` gives them.
+    judged : Travel, optional
+        Over which a table of it is judged.
     """
 
     stage: Stage
@@ -41,6 +48,7 @@ class Earlier:
     terms: tuple
     proof: Proof
     solids: dict
+    judged: Travel | None = None
 
     def __deepcopy__(self, memo):
         return self  # copies of a table share it
@@ -49,7 +57,7 @@ class Earlier:
         return type(None), ()  # another process starts from nothing
 
 
-def signatures(scene, names) -> dict:
+def signatures(scene: Scene, names: Iterable[str]) -> dict:
     """All that the motion and the shape of some solids depend on, by name."""
     system, seen = scene.system, {}
 
@@ -81,7 +89,7 @@ def _carriers(system, body):
                  for k in (body, *system.model.carriers(body)) if k in system.model.bodies)
 
 
-def resume(search: Search, earlier: Earlier):
+def resume(search: Search, earlier: Earlier) -> tuple[np.ndarray, tuple | None]:
     """Take up what an earlier proof gives.
 
     Parameters
@@ -103,9 +111,9 @@ def resume(search: Search, earlier: Earlier):
     same = kept[k]
     _keep(search, earlier, np.flatnonzero(kept), pairs)
     search.leaves.append(leaves.of(same))
-    leaves, added = _extended(search, _shrunk(search, leaves.of(~same)), earlier.travel)
-    unbounded = ~alike[search.stage.pair_index[leaves.which]] | (
-        np.arange(len(leaves)) >= len(leaves) - added)
+    leaves, added = _extended(search, leaves.of(~same), earlier.travel)
+    leaves, of = _shrunk(search, leaves)
+    unbounded = ~alike[search.stage.pair_index[leaves.which]] | added[of]
     changed = ~cold & ~kept
     _meet_again(search, earlier, np.flatnonzero(changed), pairs)
     return cold, _tried(search, leaves, unbounded)
@@ -113,13 +121,14 @@ def resume(search: Search, earlier: Earlier):
 
 def _known(search, earlier):
     """The earlier number of every pair, -1 of none; which are kept, and which have not changed."""
+    # complexity over 10: all that has to be the same before a bound may be taken over
     stage, old = search.stage, earlier.stage
     numbers = {pair.name: k for k, pair in enumerate(old.pairs)}
     solids = signatures(stage.scene, {n for pair in stage.pairs for n in (pair.first,
                                                                          pair.second)})
     changed = {name for name, what in solids.items() if earlier.solids.get(name) != what}
     same_travel = search.travel.same_as(earlier.travel)
-    resumed = same_travel or (len(search.travel.low) == len(earlier.travel.low) == 1)
+    resumed = same_travel or len(earlier.travel.low) == 1
     terms = (search.tolerance, None, search.limit_beyond) == earlier.terms
     sizes, old_sizes = (np.bincount(s.pair_index, minlength=len(s.pairs)) for s in (stage, old))
     rough, old_rough = (np.bincount(s.pair_index, s.rough, len(s.pairs)) for s in (stage, old))
@@ -184,19 +193,20 @@ def _meet_again(search, earlier, changed, pairs):
 
 
 def _shrunk(search, leaves):
-    """Leaves as far as they lie in the travel, their planes as they stand there."""
-    found = []
+    """Leaves as far as they lie in the travel, their planes as they stand there; and which."""
+    found, kept = [], [np.zeros(0, int)]
     moves = search.moves[search.stage.pair_index[leaves.which]]
     for row in np.unique(moves, axis=0):
-        some = leaves.of((moves == row).all(axis=1))
-        at, centres, halves = search.travel.shrunk(some.centres, some.halves, row)
-        some = some.of(at)
+        here = np.flatnonzero((moves == row).all(axis=1))
+        at, centres, halves = search.travel.shrunk(leaves.centres[here], leaves.halves[here], row)
+        kept.append(here[at])
+        some = leaves.of(here[at])
         old = np.where(some.halves > 0, some.halves, 1.0)
         planes = some.planes.copy()
         planes[:, 0] += (planes[:, 1:] * ((centres - some.centres) / old)[..., None]).sum(axis=1)
         planes[:, 1:] *= (halves / old)[..., None]
         found.append(Leaves(some.which, centres, halves, planes, some.low))
-    return Leaves.joined(found, len(search.names))
+    return Leaves.joined(found, len(search.names)), np.concatenate(kept)
 
 
 def _extended(search, leaves, earlier):
@@ -204,12 +214,12 @@ def _extended(search, leaves, earlier):
 
     Returns
     -------
-    (Leaves, int)
-        With the new ones last, and how many there are.
+    (Leaves, ndarray of bool (n,))
+        And which of them are new.
     """
     count = len(leaves)
     if search.travel.same_as(earlier):
-        return leaves, 0
+        return leaves, np.zeros(count, bool)
     moves = search.moves[search.stage.pair_index[leaves.which]]
     for i, (low, high) in enumerate(search.box):
         for sense, old, new in ((1.0, earlier.high[0, i], high), (-1.0, earlier.low[0, i], low)):
@@ -221,7 +231,7 @@ def _extended(search, leaves, earlier):
                 (old - sense * edge, new)))
             leaves = Leaves.joined([leaves, found], len(search.names))
             moves = search.moves[search.stage.pair_index[leaves.which]]
-    return leaves, len(leaves) - count
+    return leaves, np.arange(len(leaves)) >= count
 
 
 def _reaching(leaves, i, ends):

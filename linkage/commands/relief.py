@@ -10,8 +10,12 @@ from ..errors import LinkageError, nearest
 from ..model.keys import at
 from ..motion import System
 from ..units import CAUTION, length_mm, lengths_said_in
-from .plates import add_templates, names_both_sides, plate_parser
+from .plates import add_templates, has_tolerances, names_both_sides, plate_parser
 from .shared import working
+
+BUILD = {True: "Cut for every build within the file's tolerances; --drawn cuts for the drawn "
+               "geometry alone.",
+         False: "Cut for the drawn geometry, not for every build within tolerances."}
 
 
 def run(argv: list[str]) -> int:
@@ -24,8 +28,13 @@ def run(argv: list[str]) -> int:
     parser.add_argument("--all", action="store_true", help="cut for every pair of the plate, not "
                                                            "only those whose clearance is missed")
     parser.add_argument("--material", help="material of the file that the plate is of, for mass")
+    which = parser.add_mutually_exclusive_group()
+    which.add_argument("--built", action="store_true", help="cut for every build within the file's "
+                       "tolerances, as is done anyway where the file gives any")
+    which.add_argument("--drawn", action="store_true", help="cut for the drawn geometry alone")
     args = parser.parse_args(argv)
     system = load(args.file)
+    args.built = _for_builds(system.model, args)
     density = _density(system.model, args.material)
     names = names_both_sides(system.model, args.plate)
     check_folder(args.out, [relief.relieved_name(args.file),
@@ -39,20 +48,28 @@ def run(argv: list[str]) -> int:
     relief.write_all(args.out, files, args.replace)
     from ..sheet import relief_sheet, template_sheet
 
-    print(CAUTION, relief_sheet(done, system.model.length, density),
+    print(CAUTION, BUILD[args.built], relief_sheet(done, system.model.length, density),
           template_sheet(drawings, args.out, args.paper), sep="\n\n")
-    return _proven_again(written, names)
+    return _proven_again(written, names, built=args.built)
 
 
 def _relief_options(args, unit):
-    given = {}
+    lengths = {}
     for word in ("cutter", "ligament"):
         text = getattr(args, word)
         if text is not None:
             with at(f"--{word}"):
                 bare = text.replace(".", "", 1).isdecimal() and text.isascii()
-                given[word] = length_mm(float(text) if bare else text, unit)
-    return relief.Options(**given, everything=args.all)
+                lengths[word] = length_mm(float(text) if bare else text, unit)
+    return relief.Options(**lengths, everything=args.all, built=args.built)
+
+
+def _for_builds(model, args) -> bool:
+    """Whether to cut for every build: so where the file gives tolerances, unless told otherwise."""
+    if args.built and not has_tolerances(model):
+        raise LinkageError("--built cuts for every build within the file's tolerances, and the "
+                           "file gives none; add [tolerance] hardpoint and rod")
+    return has_tolerances(model) and not args.drawn
 
 
 def _density(model, material):
@@ -73,13 +90,14 @@ def _relieved(system, names, options):
     return done
 
 
-def _proven_again(written, names) -> int:
+def _proven_again(written, names, *, built) -> int:
     """Clearance of the whole written file; 1 when a pair of the plates is missed."""
-    found = clearance(load(written))
-    missed = found[~found["ok"].astype(bool)]
+    table = clearance(load(written), built=built)
+    missed = table[~table["ok"].astype(bool)]
     theirs = [pair for pair in missed["pair"] if set(pair.split(" | ")) & set(names)]
-    print(f"{written}: written, read back, and its whole clearance worked out again: "
-          f"{len(found) - len(missed)} of {len(found)} near pairs pass.")
+    print(f"{written}: written, read back, and its whole clearance worked out again "
+          f"{'in every build' if built else 'as drawn'}: "
+          f"{len(table) - len(missed)} of {len(table)} near pairs pass.")
     for pair in missed["pair"]:
         print(f"MISS  {pair}{'' if pair in theirs else ' (no pair of these plates)'}")
     return 1 if theirs else 0

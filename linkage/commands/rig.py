@@ -7,7 +7,7 @@ from ..disk import check_file, digest
 from ..errors import LinkageError, nearest
 from ..motion import System
 from ..units import CAUTION
-from .shared import check_picture, check_tables, parser_of, write_picture, write_tables
+from .shared import check_picture, check_tables, parser_of, working, write_picture, write_tables
 
 CHAPTERS = ("rods", "wires", "tolerances")
 
@@ -16,15 +16,16 @@ def run(argv: list[str]) -> int:
     args = _parser().parse_args(argv)
     system = load(args.file)
     _check(args, system)
-    fit = _fit(system, args) if args.readings else None
-    flown = System(rigging.as_built_model(system, fit[1])) if fit else system
-    adjustment = _adjustment(flown, args)
     from ..results import as_text, tables_of
     from ..sheet import heading
     from .rigged import rigged_blocks, rigged_results
 
-    results = rigged_results(args.file, system, flown, adjustment)
-    answer, blocks = rigged_blocks(results, adjustment, fit)
+    with working("working out rods, wires and tolerances"):
+        fit = _fit(system, args) if args.readings else None
+        flown = System(rigging.as_built_model(system, fit[1])) if fit else system
+        adjustment = _adjustment(flown, args, fit[1].rods_off if fit else ())
+        results = rigged_results(args.file, system, flown, adjustment)
+        answer, blocks = rigged_blocks(results, adjustment, fit)
     print(heading(system, args.file), as_text(answer), CAUTION, as_text(blocks), sep="\n\n")
     if args.csv:
         write_tables(args.csv, tables_of(blocks), args.replace)
@@ -47,16 +48,20 @@ def _check(args, system):
         value = getattr(args, word)
         if not 0 < value < 90:
             raise LinkageError(f"--{word} is {value:g}°; give more than 0° and less than 90°")
-    if args.out and not args.readings:
-        raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
+    _check_needs(args)
     if args.out:
         check_file(args.out)
-    for word, needed in (("zeroed", "readings"), ("doubt", "readings"), ("surface", "picture")):
-        if getattr(args, word) and not getattr(args, needed):
-            raise LinkageError(f"--{word} needs --{needed} too")
     if args.surface and args.surface not in system.model.surfaces:
         raise LinkageError(f'--surface: no surface "{args.surface}"; '
                            f"{nearest(args.surface, system.model.surfaces)}")
+
+
+def _check_needs(args) -> None:
+    if args.out and not args.readings:
+        raise LinkageError("--out writes the aircraft as built, so it needs --readings too")
+    for word, needed in (("zeroed", "readings"), ("doubt", "readings"), ("surface", "picture")):
+        if getattr(args, word) and not getattr(args, needed):
+            raise LinkageError(f"--{word} needs --{needed} too")
 
 
 def _parser():
@@ -107,7 +112,7 @@ def _fit(system, args):
         raise type(error)(f"{args.readings}: {error.sentence}", **error.facts) from error
 
 
-def _adjustment(system, args):
+def _adjustment(system, args, first):
     """What to turn, where something was measured or does not stand at neutral by the file."""
     measured = {}
     for text in args.measured:
@@ -122,4 +127,4 @@ def _adjustment(system, args):
         measured[name] = rigging.signed_angle(angle, words, f"--measured {name}")
     if not measured and not any(abs(off) > 1e-6 for off in system.offsets.values()):
         return None
-    return rigging.adjust(system, measured, args.within)
+    return rigging.adjust(system, measured, args.within, first)

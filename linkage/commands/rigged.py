@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from .. import rigging
+from ..motion import System
 from ..results import Miss, Results, blocks_of
 from ..results.chapters import as_built, rods
 
 if TYPE_CHECKING:
-    from ..motion.system import System
     from ..rigging.adjustment import Adjustment
     from ..rigging.as_built import AsBuilt
     from ..rigging.readings import Readings
@@ -18,6 +19,9 @@ if TYPE_CHECKING:
 def rigged_results(source: Path | str, system: System, flown: System,
                    adjustment: Adjustment | None) -> Results:
     """Results of the rods as in the file, and of wires and tolerances as flown.
+
+    Where there is something to turn, rig pins and tilts are those of the aircraft once it is
+    turned, which is what it is to be judged by.
 
     Parameters
     ----------
@@ -31,14 +35,20 @@ def rigged_results(source: Path | str, system: System, flown: System,
     Results
     """
     short = () if adjustment is None or adjustment.ok else (
-        Miss("adjustment", "", "the rod ends that may be turned do not bring every surface within "
-                               "what was asked"),)
+        Miss("adjustment", "", "the rod ends that may be turned do not bring every surface and "
+                               "every rig pin within what was asked"),)
     results = Results.of_file(flown, source, only=("rods", "wires", "tolerances"),
                               also_missed=short)
     if flown is not system:
-        results.keep(*Results(system).known_after(
-            ("rods", "rod_ends", "turns", "misalignment", "rig_pins")))
+        results.keep(*Results(system).known_after(("rods", "rod_ends", "turns")))
+    if adjustment is not None:
+        results.keep(*once_turned(flown, adjustment).known_after(("misalignment", "rig_pins")))
     return results
+
+
+def once_turned(flown: System, adjustment: Adjustment) -> Results:
+    """Results of the aircraft with the rods as long as the turns make them."""
+    return Results(System(rigging.model_with_lengths(flown.model, adjustment.lengths)))
 
 
 def rigged_blocks(results: Results, adjustment: Adjustment | None,
@@ -59,6 +69,7 @@ def rigged_blocks(results: Results, adjustment: Adjustment | None,
     if adjustment is not None:
         settled = fit is None or not fit[1].together
         more += rods.adjustment_blocks(results.system, adjustment, settled)
+        more += rods.turned_blocks(once_turned(results.system, adjustment))
     first, *names = results.chapters
     after = names.index("rods") + 1
     return (blocks_of(results, [first]),

@@ -28,11 +28,11 @@ def run(argv: list[str]) -> int:
         raise LinkageError(f"--starts is {args.starts}; give 1 or more places to start from")
     system = load(args.file)
     with working(f"looking from {args.starts} starts"):
-        found = sizing.size(system, starts=args.starts, seed=args.seed, rounded=args.rounded)
+        chosen = sizing.size(system, starts=args.starts, seed=args.seed, rounded=args.rounded)
     from ..sheet import heading, size_sheet
 
-    print(heading(system, args.file), CAUTION, size_sheet(found), sep="\n\n")
+    print(heading(system, args.file), CAUTION, size_sheet(chosen), sep="\n\n")
     if args.out:
-        sizing.write_sized(found, args.file, args.out)
+        sizing.write_sized(chosen, args.file, args.out)
         print(f"\n{args.out}: written; look at all of it with: linkage {args.out}")
-    return 0 if found.ok else 1
+    return 0 if chosen.ok else 1

@@ -6,6 +6,9 @@ from .. import load, relief
 from ..disk import check_folder
 from .plates import add_templates, names_both_sides, plate_parser
 
+NOTES = ("The plate as the file draws it: what clearance it keeps, as drawn or as built, is not "
+         "worked out here",)
+
 
 def run(argv: list[str]) -> int:
     parser = plate_parser("template", "Write a plate at full size as it stands, and its twin.")
@@ -17,10 +20,11 @@ def run(argv: list[str]) -> int:
     check_folder(args.out, [name for mirrored in {False, args.mirrored} for name in
                             relief.template_names(system.model, names, mirrored)], args.replace)
     for name in names:
-        add_templates(relief.templates(system.model, name, paper=args.paper), files, drawings)
+        add_templates(relief.templates(system.model, name, paper=args.paper, notes=NOTES), files,
+                      drawings)
         if args.mirrored and relief.twin_of(system.model, name) is None:
-            add_templates(relief.templates(system.model, name, paper=args.paper, mirrored=True),
-                           files, drawings)
+            add_templates(relief.templates(system.model, name, paper=args.paper, mirrored=True,
+                                           notes=NOTES), files, drawings)
     relief.write_all(args.out, files, args.replace)
     from ..sheet import template_sheet
 

@@ -170,13 +170,13 @@ def fill_folder(folder: Path | str, files: dict, *, replace: bool = False) -> No
     """
     folder = Path(folder)
     check_folder(folder, files, replace)
-    made = [place for place in (folder, *folder.parents) if not place.exists()]
+    new_folders = [place for place in (folder, *folder.parents) if not place.exists()]
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with _alone(folder):
             write_files({folder / name: data for name, data in files.items()}, replace=replace)
     except BaseException as problem:
-        for place in made:  # only what is empty goes
+        for place in new_folders:  # only what is empty goes
             with contextlib.suppress(OSError):
                 place.rmdir()
         if isinstance(problem, OSError):

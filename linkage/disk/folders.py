@@ -60,7 +60,7 @@ def check_report_folder(folder: Path | str, replace: bool = False,
         probe(there.parent, folder)
 
 
-def replace_folder(folder: Path | str, files: dict, *, kept: Callable = lambda name: False,
+def replace_folder(folder: Path | str, files: dict, *, stays: Callable = lambda name: False,
                    replace: bool = False) -> None:
     """Fill a folder aside, then put it in the place of what is there: all of it or nothing.
 
@@ -70,7 +70,7 @@ def replace_folder(folder: Path | str, files: dict, *, kept: Callable = lambda n
         A link to a folder stays one.
     files : dict
         ``{path in the folder: str or bytes}``.
-    kept : callable
+    stays : callable
         Whether a file of this name stays as it is where one is there: it was filled in by hand.
     replace : bool
         Whether what was written there before may be replaced.  What was put there by others, or
@@ -96,7 +96,7 @@ def replace_folder(folder: Path | str, files: dict, *, kept: Callable = lambda n
         if aside is not None and aside.exists():
             shutil.rmtree(aside, ignore_errors=True)
     try:
-        _carry_over(old, there, kept)
+        _carry_over(old, there, stays)
     except OSError as problem:
         raise FileError(f"{folder}: is written whole, yet what else was there could not be moved "
                         f"into it ({problem.strerror}); it is in {old}", path=str(old)) from problem
@@ -120,19 +120,14 @@ def _fill(aside: Path, files: dict) -> None:
 def _swap(aside: Path, there: Path, replace: bool, files) -> Path | None:
     """Put the filled folder in its place; the one that was there, under another name."""
     old = None
-    for _ in range(MOST_TRIES):
+    for _ in range(MOST_TRIES):  # complexity over 10: what another run may do between any two steps
         if there.exists():
             if not replace and any(os.path.lexists(there / name) for name in files):
                 raise FileExistsError
             os.chmod(aside, stat.S_IMODE(there.stat().st_mode))
-            gone = Path(tempfile.mkdtemp(prefix=f"{ASIDE}old-", dir=there.parent))
-            try:
-                os.rename(there, gone)
-            except OSError as problem:
-                gone.rmdir()
-                if isinstance(problem, FileNotFoundError):  # another run took it this moment
-                    continue
-                raise
+            gone = _moved_away(there)
+            if gone is None:
+                continue
             _carry_over(old, gone, lambda name: True)
             old = gone
         try:
@@ -147,22 +142,44 @@ def _swap(aside: Path, there: Path, replace: bool, files) -> Path | None:
     raise OSError(None, "other runs keep writing to it")
 
 
-def _carry_over(old: Path | None, there: Path, kept) -> None:
+def _moved_away(there: Path) -> Path | None:
+    """A folder under another name beside its place; None where another run took it first."""
+    gone = Path(tempfile.mkdtemp(prefix=f"{ASIDE}old-", dir=there.parent))
+    try:
+        os.rename(there, gone)
+    except OSError as problem:
+        gone.rmdir()
+        if isinstance(problem, FileNotFoundError):
+            return None
+        raise
+    return gone
+
+
+def _carry_over(old: Path | None, there: Path, stays) -> None:
     """Move what others put into the old folder to the new one, and clear the rest away."""
     if old is None:
         return
     sums = _sums(old)
-    for place, folders, names in os.walk(old):
-        for name in [*names, *(n for n in folders if os.path.islink(os.path.join(place, n)))]:
-            source = Path(place) / name
-            inside = source.relative_to(old).as_posix()
-            target = there / inside
-            ours = inside == SUMS or (inside in sums and not source.is_symlink() and sums[inside]
-                                      == hashlib.sha256(source.read_bytes()).hexdigest())
-            if not ours and (kept(inside) or not os.path.lexists(target)):
-                target.parent.mkdir(parents=True, exist_ok=True)
-                os.replace(source, target)
+    for source in _files_of(old):
+        inside = source.relative_to(old).as_posix()
+        target = there / inside
+        if not _is_ours(source, inside, sums) and (stays(inside) or not os.path.lexists(target)):
+            target.parent.mkdir(parents=True, exist_ok=True)
+            os.replace(source, target)
     shutil.rmtree(old)
+
+
+def _files_of(folder: Path):
+    """Every file below a folder, links to folders among them."""
+    for place, folders, names in os.walk(folder):
+        for name in [*names, *(n for n in folders if os.path.islink(os.path.join(place, n)))]:
+            yield Path(place) / name
+
+
+def _is_ours(source: Path, inside: str, sums) -> bool:
+    """Whether a file is as it was written here."""
+    return inside == SUMS or (inside in sums and not source.is_symlink() and sums[inside]
+                              == hashlib.sha256(source.read_bytes()).hexdigest())
 
 
 def _sums(folder: Path) -> dict:

@@ -11,7 +11,7 @@ from .cross_checks import (
     twins,
 )
 from .findings import find, margins
-from .gearing_sign import enclosed_gearing, prove_sign
+from .gearing_sign import enclosed_gearing, projected, prove_sign
 from .kinds import expected, kind_of
 from .plausible import implausible
 from .senses import input_ways
@@ -49,6 +49,6 @@ __all__ = ["WAYS", "Direction", "Finding", "commands", "cross_talk",
            "driving_input", "edge_movement", "enclosed_gearing", "expected", "expected_steps",
            "find", "flipped", "gearing_algebra", "gearing_table", "greatest_over_box",
            "grip_movement", "implausible", "input_ways", "inputs_of", "kind_of", "level_reading",
-           "margins", "moved_by", "prove_sign", "required_travels", "rod_algebra",
+           "margins", "moved_by", "projected", "prove_sign", "required_travels", "rod_algebra",
            "round_positions", "said_end", "said_input", "said_place", "said_surface",
            "sense_word", "stick_difference", "symmetry", "twins"]

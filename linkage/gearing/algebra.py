@@ -75,8 +75,11 @@ def _ways(system, joint, name):
         return [[(step.sign, 1.0, 1.0, 1.0)]] if step.input == name else []
     if isinstance(step, Couple):
         return [[*way, (step.ratio, 1.0, 1.0, 1.0)] for way in _ways(system, step.source, name)]
-    if not isinstance(step, Close):
-        return []
+    return _ways_over(system, step, joint, name) if isinstance(step, Close) else []
+
+
+def _ways_over(system, step, joint, name):
+    """Ways back over the rod that drives a joint."""
     driven = _arm(system, step.rod, joint)
     route = system.plan.route(*map(body_of, system.model.rods[step.rod].ends))
     return [way for other, _ in route if other != joint

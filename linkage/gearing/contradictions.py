@@ -50,8 +50,8 @@ def _senses(system):
                               f'{("aft", "right")[line]}: give the other positive = "along axis" '
                               f'or "against axis"', miss=True,
                           kind="direction")
-        drawn, told = drawn_pedals(system.model, name), told_pedals(system.model, name)
-        if drawn * told < 0:
+        drawn, stated = drawn_pedals(system.model, name), told_pedals(system.model, name)
+        if drawn * stated < 0:
             yield Finding(name, f'input "{name}": ways says that its greatest end is '
                           f'"{system.model.inputs[name].ways[1]}", and as drawn it moves the other '
                           f"pedal forward: swap the two ways, or turn its axis", miss=True,
@@ -82,16 +82,22 @@ def _sides(system):
 
 def _unlike(system, judged):
     """Flaps of two sides that go different ways."""
-    found = {(each.surface, each.input): each for each in judged if each.outcome == "not judged"
-             and each.input and family_of(system, each.input) in ("lever", None)}
+    moved = {(each.surface, each.input): each for each in judged if _by_a_lever(system, each)}
     for one, other in twins(system, system.model.surfaces):
-        for (surface, name), each in found.items():
-            twin = found.get((other, name))
-            if surface == one and twin is not None and each.goes != twin.goes \
-                    and kind_of(system, one) in ("flap", "flaperon", "spoiler"):
+        if kind_of(system, one) not in ("flap", "flaperon", "spoiler"):
+            continue
+        for name in [name for surface, name in moved if surface == one]:
+            each, twin = moved[one, name], moved.get((other, name))
+            if twin is not None and each.goes != twin.goes:
                 yield Finding(one, f'{each.end}: "{one}" goes {each.goes} and "{other}" '
                               f"{twin.goes}: both sides have to go alike", miss=True,
                           kind="direction")
+
+
+def _by_a_lever(system, each) -> bool:
+    """Whether a way that no rule judged belongs to a lever, or to an input of no known kind."""
+    return each.outcome == "not judged" and bool(each.input) and \
+        family_of(system, each.input) in ("lever", None)
 
 
 def _half_moved(system, judged):

@@ -69,8 +69,8 @@ def greatest_over_box(system: System, function: Callable, among: Iterable[str] |
         return -function(system.sweep(**dict(zip(box, sides, strict=True))))
 
     value, place = extreme(negative, list(box.values()), SAMPLES, ZOOMS)
-    found = dict(zip(box, (float(x) for x in place), strict=True))
-    return -value, {name: found.get(name, 0.0) for name in whole}
+    position = dict(zip(box, (float(x) for x in place), strict=True))
+    return -value, {name: position.get(name, 0.0) for name in whole}
 
 
 def inputs_of(system: System, *bodies: str) -> frozenset:

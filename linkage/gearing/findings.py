@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..model.mirroring import differing_twins
 from ..motion import System, body_of
 from ..search import extremes
 from ..units import in_house_units, shown_length
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice
 GRID = 41
+MOST_TWINS = 4  # pairs that are named
 
 
 def find(system: System, least_margins: pd.DataFrame | None = None,
@@ -43,17 +45,17 @@ def find(system: System, least_margins: pd.DataFrame | None = None,
     """
     directed = direction_findings(system, directions(system) if judged is None else judged)
     return [*as_meant(system, [*directed, *implausible(system)]), *_undriven(system),
-            *_offsets(system), *_misfits(system), *_out_of_reach(system),
+            *_differing(system), *_offsets(system), *_misfits(system), *_out_of_reach(system),
             *_low_margins(system, margins(system) if least_margins is None else least_margins)]
 
 
-def as_meant(system: System, found: list[Finding]) -> list[Finding]:
+def as_meant(system: System, findings: list[Finding]) -> list[Finding]:
     """Findings in which what the file says is meant is no miss but keeps its reason.
 
     A direction is never meant this way: its surface says `moves` and the reason.
     """
     return [replace(f, miss=False, text=f"{f.text}; meant: {system.model.meant[f.part]}")
-            if f.kind in ("size", "feel") and f.part in system.model.meant else f for f in found]
+            if f.kind in ("size", "feel") and f.part in system.model.meant else f for f in findings]
 
 
 def _undriven(system):
@@ -68,24 +70,35 @@ def _undriven(system):
                                 f'input = "{name}"')
 
 
+def _differing(system):
+    unlike = differing_twins(system.model)
+    if unlike:
+        each = [f'"{one}" and "{other}" ({", ".join(keys)})' for one, other, keys in
+                unlike[:MOST_TWINS]]
+        more = f" and {len(unlike) - MOST_TWINS} more" if len(unlike) > MOST_TWINS else ""
+        yield Finding(unlike[0][0], f"written for both sides and no mirror image of each other, "
+                                    f"so each is taken as written: {', '.join(each)}{more}")
+
+
 def _offsets(system):
     for joint, offset in system.offsets.items():
         if abs(offset) > 1e-6:
-            unit = "mm" if system.model.bodies[joint].slides else "°"
-            yield Finding(joint, f'"{joint}" stands {offset:+.3f}{unit} from the drawn neutral '
+            apart = f"{offset:+.3f}°" if not system.model.bodies[joint].slides else \
+                f"{'+' if offset > 0 else ''}{shown_length(offset, system.model.length)}"
+            yield Finding(joint, f'"{joint}" stands {apart} from the drawn neutral '
                                  f"with every input at 0, since {_given_rods(system)}: rigging "
                                  f"to do")
 
 
 def _given_rods(system) -> str:
     """Rods whose given length is not that between their points, with both."""
-    model, told = system.model, []
+    model, sentences = system.model, []
     for name, rod in model.rods.items():
         apart = math.dist(*(model.position(end) for end in rod.ends))
         if rod.length is not None and abs(rod.length - apart) > 1e-6:
-            told.append(f'rod "{name}" is given {shown_length(rod.length, model.length)} long and '
-                        f"its points lie {shown_length(apart, model.length)} apart")
-    return " and ".join(told) if told else "a given rod length differs from its points"
+            given, drawn = (shown_length(mm, model.length) for mm in (rod.length, apart))
+            sentences.append(f'rod "{name}" is given {given} long and its points lie {drawn} apart')
+    return " and ".join(sentences) if sentences else "a given rod length differs from its points"
 
 
 def _misfits(system):
@@ -169,12 +182,14 @@ def _joined(good, grid):
 
 
 @in_house_units(angle="margin")
-def margins(system: System) -> pd.DataFrame:
-    """Least over-centre margin of both ends of every rod over the whole wanted travel.
+def margins(system: System, box: dict | None = None) -> pd.DataFrame:
+    """Least over-centre margin of both ends of every rod over a whole travel, searched.
 
     Parameters
     ----------
     system : System
+    box : dict, optional
+        ``{input: (least, greatest)}``; the wanted travel unless given.
 
     Returns
     -------
@@ -188,20 +203,19 @@ def margins(system: System) -> pd.DataFrame:
             for end in neutral.margins(rod)}
     for among in set(ends.values()):
         group = [each for each, inputs in ends.items() if inputs == among]
-        rows |= _least_margins(system, group, among)
+        rows |= _least_margins(system, group, among, box or system.travel_box())
     return pd.DataFrame([rows[each] for each in ends],
                         columns=["rod", "end", "margin", *system.travel_box()])
 
 
-def _least_margins(system, ends, among) -> dict:
+def _least_margins(system, ends, among, whole) -> dict:
     """Rows of rod ends that some inputs move."""
-    whole = system.travel_box()
     box = {name: travel for name, travel in whole.items() if name in among}
 
     def values(*sides):
         motion = system.sweep(**dict(zip(box, sides, strict=True)))
-        found = {rod: motion.margins(rod) for rod in dict.fromkeys(rod for rod, _ in ends)}
-        each = [np.broadcast_to(found[rod][end], motion.shape) for rod, end in ends]
+        margins = {rod: motion.margins(rod) for rod in dict.fromkeys(rod for rod, _ in ends)}
+        each = [np.broadcast_to(margins[rod][end], motion.shape) for rod, end in ends]
         return np.stack([k[min(n, len(k) - 1)] if k.ndim else k for n, k in enumerate(each)])
 
     least, places = extremes(values, list(box.values()), len(ends), SAMPLES, ZOOMS) if box else (

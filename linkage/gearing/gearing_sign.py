@@ -66,14 +66,11 @@ class EnclosedRates(Rates):
     """
 
     def _solved(self, step, pushed):
+        # complexity over 10: the sums of the docstring's three formulas, each index a loop
         matrix = [[_known(pull(self.posture, rod, joint)) for joint in step.joints]
                   for rod in step.rods]
-        size = len(step.joints)
-        cells = next(k.centre.shape for row in matrix for k in row if isinstance(k, Enclosure))
-        middle = np.stack([[np.broadcast_to(getattr(k, "centre", k), cells) for k in row]
-                           for row in matrix]).transpose(2, 0, 1)
-        lost = ~(np.abs(np.linalg.det(middle)) > 0)
-        inverse = np.linalg.inv(np.where(lost[:, None, None], np.eye(size), middle))
+        inverse, lost = _inverse_at_centre(matrix)
+        size, cells = len(step.joints), lost.shape
         first = [_total(inverse[:, i, j] * (-pushed[j]) for j in range(size))
                  for i in range(size)]
         off = [[float(i == k) - _total(inverse[:, i, j] * matrix[j][k] for j in range(size))
@@ -91,8 +88,8 @@ class EnclosedRates(Rates):
         if all(isinstance(p, float) and p == 0.0 for p in pushed):
             return
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-            found = self._solved(step, pushed)
-        self.joints.update(zip(step.joints, found, strict=True))
+            rates = self._solved(step, pushed)
+        self.joints.update(zip(step.joints, rates, strict=True))
         self._seen = {}
 
     def _pushed(self, rod):
@@ -100,6 +97,15 @@ class EnclosedRates(Rates):
         one, other = self.posture.plan.model.rods[rod].ends
         (p, d_p), (q, d_q) = self._carried(one, "airframe"), self._carried(other, "airframe")
         return _total((a - b) * (c - d) for a, b, c, d in zip(p, q, d_p, d_q, strict=True))
+
+
+def _inverse_at_centre(matrix):
+    """Inverse of a matrix of enclosures at each cell's centre, and the cells that have none."""
+    cells = next(k.centre.shape for row in matrix for k in row if isinstance(k, Enclosure))
+    middle = np.stack([[np.broadcast_to(getattr(k, "centre", k), cells) for k in row]
+                       for row in matrix]).transpose(2, 0, 1)
+    lost = ~(np.abs(np.linalg.det(middle)) > 0)
+    return np.linalg.inv(np.where(lost[:, None, None], np.eye(len(matrix)), middle)), lost
 
 
 def _known(value):
@@ -266,8 +272,8 @@ def projected(cells: tuple[dict, dict], names: Iterable[str]) -> tuple[dict, dic
     -------
     (dict, dict)
     """
-    kept = [name for name in cells[0] if name in names]
-    rows = np.unique(np.stack([*(cells[0][n] for n in kept), *(cells[1][n] for n in kept)],
+    shared = [name for name in cells[0] if name in names]
+    rows = np.unique(np.stack([*(cells[0][n] for n in shared), *(cells[1][n] for n in shared)],
                               axis=1), axis=0)
-    return tuple({name: rows[:, i + k * len(kept)] for i, name in enumerate(kept)}
+    return tuple({name: rows[:, i + k * len(shared)] for i, name in enumerate(shared)}
                  for k in (0, 1))

@@ -145,11 +145,11 @@ def expected(system: System, surface: str, name: str) -> Expected | str:
     """
     part = system.model.surfaces[surface]
     rule = _rule(system, surface, name)
-    told = part.moves.get(name)
-    if told is None:
+    stated = part.moves.get(name)
+    if stated is None:
         return rule
-    way = told.removesuffix(BACK)
-    sign, back = sign_of(system, surface, way), told.endswith(BACK)
+    way = stated.removesuffix(BACK)
+    sign, back = sign_of(system, surface, way), stated.endswith(BACK)
     one_sided = kind_of(system, surface) == "spoiler" and name == "roll"
     if one_sided and way == "down":
         way = "up"
@@ -168,13 +168,9 @@ def is_crossed(system: System, surface: str, name: str) -> bool:
 def _rule(system, surface, name):
     """What the kind says, or why it says nothing."""
     kind, family = kind_of(system, surface), family_of(system, name)
-    if kind is None:
-        return "its name says no kind of surface"
-    if kind == "tab":
-        return "a tab moves as its file says"
-    body = system.model.bodies[system.model.surfaces[surface].body]
-    if "v-tail" not in kind and (kind in STANDING) != is_rudder(body):
-        return f"its hinge line is not that of a kind of {kind}"
+    silent = _unruled(system, surface, kind)
+    if silent:
+        return silent
     if family == "lever" and kind in LOWERED:
         way = LOWERED[kind]
         sign = sign_of(system, surface, way)
@@ -186,6 +182,18 @@ def _rule(system, surface, name):
     way = RULES.get(family, {}).get(kind)
     return "no rule says what it should do" if way is None else \
         _sided(system, surface, name, way)
+
+
+def _unruled(system, surface, kind) -> str | None:
+    """Why no rule can hold for a surface, whatever moves it."""
+    if kind is None:
+        return "its name says no kind of surface"
+    if kind == "tab":
+        return "a tab moves as its file says"
+    body = system.model.bodies[system.model.surfaces[surface].body]
+    if "v-tail" not in kind and (kind in STANDING) != is_rudder(body):
+        return f"its hinge line is not that of a kind of {kind}"
+    return None
 
 
 def _sided(system, surface, name, way):

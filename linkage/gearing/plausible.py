@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..model import Box, Pipe, Plate, Sphere, Tube, Washer
+from ..model.mirroring import twin_name
 from ..motion import System, body_of
 from ..units import LENGTHS, shown_length
 from .kinds import kind_of
@@ -46,6 +47,7 @@ FRICTION = {False: (0, 20_000), True: (0, 500)}  # N·mm where it turns, N where
 MODULUS, STRESS = (300, 450_000), (1, 3_500)  # N/mm²: foam to tungsten carbide, cloth to wire
 DENSITY = (1e-8, 2.5e-5)  # kg/mm³
 RATIO, MIXED_RATIO = (0.05, 20), (0.01, 100)
+ASKEW = 12.7  # mm that two sides' joints may be off each other's mirror image
 MANY = 3  # odd lengths from which the whole file's unit is doubted
 MOSTLY = 0.75  # share of them that the other unit would mend
 
@@ -87,24 +89,33 @@ def implausible(system: System) -> list[Finding]:
     -------
     list of Finding
     """
-    found = [each for look in (_stations, _arms, _rods, _lengths, _solids, _inputs, _required,
-                               _tolerances, _plays, _loads, _materials, _couplings)
-             for each in look(system)]
-    told = _unit_doubted(system, found)
-    told += [Finding(each.part, f"is that meant? {each.text}: "
-                     f"{each.reason or _reason(each, system.model.length)}", True, "size")
-             for each in found if not told or not _other_unit_fits(each, system.model.length)]
-    odd = {"length", *(f.part for f in told)} | {n for n, s in system.model.surfaces.items()
-                                    if s.hinge is not None and s.hinge.slope > 0}
-    return told + [Finding(name, f'meant names "{name}", and nothing odd is found there; take it '
-                           f"out or mend the name", kind="size")
-                   for name in system.model.meant if name not in odd]
+    oddities = [each for look in (_stations, _sides, _arms, _rods, _lengths, _solids, _inputs,
+                                  _required, _tolerances, _plays, _loads, _materials, _couplings)
+                for each in look(system)]
+    findings = _unit_doubted(system, oddities)
+    findings += [_meant(each, system.model.length) for each in oddities
+                 if not findings or not _other_unit_fits(each, system.model.length)]
+    odd = {"length", *(finding.part for finding in findings), *_leaning(system.model)}
+    return findings + [Finding(name, f'meant names "{name}", and nothing odd is found there; take '
+                               f"it out or mend the name", kind="size")
+                       for name in system.model.meant if name not in odd]
 
 
-def _unit_doubted(system, found) -> list[Finding]:
+def _meant(odd, unit) -> Finding:
+    return Finding(odd.part, f"is that meant? {odd.text}: {odd.reason or _reason(odd, unit)}",
+                   True, "size")
+
+
+def _leaning(model) -> list[str]:
+    """Surfaces whose air load pushes them away from neutral, which `meant` may name too."""
+    return [name for name, surface in model.surfaces.items()
+            if surface.hinge is not None and surface.hinge.slope > 0]
+
+
+def _unit_doubted(system, oddities) -> list[Finding]:
     """One finding instead of dozens where the whole file seems to be in the other unit."""
     unit = system.model.length
-    lengths = [each for each in found if each.length]
+    lengths = [each for each in oddities if each.length]
     mended = [each for each in lengths if _other_unit_fits(each, unit)]
     if len(lengths) < MANY or len(mended) < MOSTLY * len(lengths) or "length" in system.model.meant:
         return []
@@ -153,13 +164,13 @@ def _plain(part, what, value, limits, unit="", per=1.0) -> Iterator[Odd]:
 
 def _stations(system):
     """Points beyond any light aircraft, told once for each part, and a whole that is too small."""
-    model, seen = system.model, set()
+    model, parts = system.model, set()
     for address in model.points:
         for axis, value, limits in zip(STATIONS, model.position(address), STATIONS.values(),
                                        strict=True):
             part = body_of(address)
-            if part not in seen and not limits[0] <= value <= limits[1]:
-                seen.add(part)
+            if part not in parts and not limits[0] <= value <= limits[1]:
+                parts.add(part)
                 yield Odd(part, f'"{address}" lies at {axis} {shown_length(value, model.length)}, '
                                 f"beyond any light aircraft", value, *limits, True)
     if len(model.bodies) > 1:
@@ -169,6 +180,22 @@ def _stations(system):
             yield Odd("airframe", f"all {len(model.points)} points of the system lie within "
                       f"{shown_length(size, model.length)} of each other", size, WHOLE, 40_000,
                       True)
+
+
+def _sides(system):
+    """Joints of one side that are far from the mirror image of the other side's."""
+    model, words = system.model, system.model.mirror or {"left": "right"}
+    ends = dict.fromkeys(end for rod in model.rods.values() for end in rod.ends)
+    for address in ends:
+        twin = twin_name(address, words)
+        if twin == address or twin not in ends or twin < address:
+            continue
+        x, y, z = model.position(address)
+        apart = float(np.linalg.norm(np.subtract((x, -y, z), model.position(twin))))
+        if apart > ASKEW:
+            yield Odd(body_of(address), f'"{twin}" lies {shown_length(apart, model.length)} from '
+                      f'where the mirror image of "{address}" is', reason="the numbers of one side "
+                      "are slipped, or the sides differ on purpose")
 
 
 def _arm(model, address) -> float | None:
@@ -182,16 +209,15 @@ def _arm(model, address) -> float | None:
 
 def _arms(system):
     model, unit = system.model, system.model.length
-    ends = dict.fromkeys(end for rod in model.rods.values() for end in rod.ends)
-    for address in ends:
+    for address in dict.fromkeys(end for rod in model.rods.values() for end in rod.ends):
         arm = _arm(model, address)
-        riders = model.carriers(body_of(address)) if arm is not None else ()
-        if arm is not None and len(riders) > 1 and arm < ARM[0]:
+        if arm is None or ARM[0] <= arm <= ARM[1]:
+            continue
+        if arm < ARM[0] and len(model.carriers(body_of(address))) > 1:
             continue  # a part carried by another may hold a rod near its own axis on purpose
-        if arm is not None and not ARM[0] <= arm <= ARM[1]:
-            yield Odd(address, f'arm of "{address}" is {shown_length(arm, unit)}, and '
-                      f"{shown_length(ARM[0], unit)} to {shown_length(ARM[1], unit)} is usual",
-                      arm, *ARM, True)
+        yield Odd(address, f'arm of "{address}" is {shown_length(arm, unit)}, and '
+                  f"{shown_length(ARM[0], unit)} to {shown_length(ARM[1], unit)} is usual",
+                  arm, *ARM, True)
     for name in model.bodies:
         if "grip" in model.bodies[name].points:
             yield from _odd(system, f"{name}/grip", "arm", _arm(model, f"{name}/grip"), GRIP_ARM)
@@ -275,44 +301,53 @@ def _required(system):
     for surface, part in system.model.surfaces.items():
         limit = FREE_TURN if kind_of(system, surface) in WIDE else SURFACE_TURN
         for require in part.require:
-            asked = [k for k in (require.up, require.down, require.left, require.right)
-                     if k is not None]
-            far = max(asked)
-            if far > limit:
-                yield Odd(surface, f'"{surface}" is required to go {far:g}°, and no more than '
-                          f"{limit}° is usual", reason="check the number")
-            elif 0 < far < TRAVEL_TURN:
-                yield Odd(surface, f'"{surface}" is required to go {far:g}° at most',
-                          reason="written in radians?")
+            far = max(angle for angle in (require.up, require.down, require.left, require.right)
+                      if angle is not None)
+            yield from _far(surface, far, limit)
             if far > 0 and (require.within > WITHIN or 2 * require.within > far):
                 yield Odd(surface, f'"{surface}" is required within ±{require.within:g}°, a band '
                           f"of {2 * require.within:g}° on a travel of {far:g}°, and ±1° to ±2° is "
                           f"usual", reason="so wide a band asks for nothing")
 
 
+def _far(surface, far, limit):
+    if far > limit:
+        yield Odd(surface, f'"{surface}" is required to go {far:g}°, and no more than '
+                  f"{limit}° is usual", reason="check the number")
+    elif 0 < far < TRAVEL_TURN:
+        yield Odd(surface, f'"{surface}" is required to go {far:g}° at most',
+                  reason="written in radians?")
+
+
 def _tolerances(system):
     """Tolerances larger than what they are of."""
-    model, unit = system.model, system.model.length
+    model = system.model
     for address in dict.fromkeys(end for rod in model.rods.values() for end in rod.ends):
-        arm, loose = _arm(model, address), model.point_tolerance(address)
-        if loose > TOLERANCE or arm is not None and arm >= ARM[0] and loose > SHARE * arm:
-            yield Odd(address, f'tolerance of "{address}" is ±{shown_length(loose, unit)}'
-                      + (f" on an arm of {shown_length(arm, unit)}" if arm is not None else ""),
-                      loose, 0.0, min(TOLERANCE, SHARE * (arm or math.inf)), True)
+        yield from _point_tolerance(model, address)
     for name in model.rods:
-        loose, length = model.rod_tolerance(name), model.rod_length(name)
-        if loose > min(ROD_SHARE * length, TOLERANCE):
-            yield Odd(name, f'tolerance of rod "{name}" is ±{shown_length(loose, unit)} on '
-                      f"{shown_length(length, unit)}", loose, 0.0,
-                      min(ROD_SHARE * length, TOLERANCE), True)
+        length = model.rod_length(name)
+        yield from _loose(model, name, f'rod "{name}"', model.rod_tolerance(name),
+                          (length, min(ROD_SHARE * length, TOLERANCE)))
     for name, stop in model.stops.items():
-        if stop.spacer is None or stop.spacer.thickness == 0:
-            continue
-        loose = model.spacer_tolerance(name)
-        if loose >= stop.spacer.thickness:
-            yield Odd(name, f'tolerance of the spacer of "{name}" is ±{shown_length(loose, unit)} '
-                      f"on {shown_length(stop.spacer.thickness, unit)}", loose, 0.0,
-                      stop.spacer.thickness, True)
+        if stop.spacer is not None and stop.spacer.thickness != 0:
+            yield from _loose(model, name, f'the spacer of "{name}"', model.spacer_tolerance(name),
+                              (stop.spacer.thickness,) * 2, at_most=False)
+
+
+def _point_tolerance(model, address):
+    unit, arm, loose = model.length, _arm(model, address), model.point_tolerance(address)
+    if loose > TOLERANCE or arm is not None and arm >= ARM[0] and loose > SHARE * arm:
+        yield Odd(address, f'tolerance of "{address}" is ±{shown_length(loose, unit)}'
+                  + (f" on an arm of {shown_length(arm, unit)}" if arm is not None else ""),
+                  loose, 0.0, min(TOLERANCE, SHARE * (arm or math.inf)), True)
+
+
+def _loose(model, name, what, loose, sizes, at_most=True):
+    """A tolerance above a limit, or one that reaches it where `at_most` is false."""
+    length, limit = sizes
+    if loose > limit or (loose == limit and not at_most):
+        yield Odd(name, f"tolerance of {what} is ±{shown_length(loose, model.length)} on "
+                  f"{shown_length(length, model.length)}", loose, 0.0, limit, True)
 
 
 def _plays(system):

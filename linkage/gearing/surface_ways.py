@@ -6,7 +6,7 @@ the left one, and raises a spoiler on the right alone; a pedal turns rudder, nos
 tailwheel to its own side.  Sources stand beside the checks in tests/test_directions.py.
 
 A direction is judged at neutral, at both ends of the travel, and by the proven sign of the
-gearing over every cell of it.
+gearing over every cell of it: of the travel that the stops leave, where that is given.
 """
 
 from __future__ import annotations
@@ -63,15 +63,15 @@ def directions(system: System, cells: tuple[dict, dict] | None = None,
     -------
     list of Direction
     """
-    found = []
+    ways, ends = [], travel_ends(system, cells)
     for surface in system.model.surfaces if surfaces is None else surfaces:
-        moved = moved_by(system, surface)
+        moved = moved_by(system, surface, ends)
         strongest = max(moved.values(), default=0.0)
         for name, most in moved.items():
             if commands(most, moved):
-                found.append(_judged(system, surface, name, cells))
-        found += _idle(system, surface, moved, strongest)
-    return sorted(found, key=lambda each: OUTCOMES.index(each.outcome))
+                ways.append(_judged(system, surface, name, (ends[name], cells)))
+        ways += _idle(system, surface, moved, strongest)
+    return sorted(ways, key=lambda each: OUTCOMES.index(each.outcome))
 
 
 def commands(most: float, moved: dict) -> bool:
@@ -79,27 +79,51 @@ def commands(most: float, moved: dict) -> bool:
     return most > max(COMMANDS * max(moved.values()), STILL)
 
 
-def moved_by(system: System, surface: str) -> dict:
-    """How far each input moves a surface over its wanted travel, others at 0: degrees.
+def travel_ends(system: System, cells: tuple[dict, dict] | None = None) -> dict:
+    """Both ends of every input with the others at 0: ``{input: (least, greatest)}``.
+
+    Parameters
+    ----------
+    system : System
+    cells : (dict, dict), optional
+        As `directions` takes them; the wanted travel unless given.
+    """
+    if cells is None:
+        return system.travel_box()
+    low, high = ({name: cells[0][name] + way * cells[1][name] for name in cells[0]}
+                 for way in (-1, 1))
+    inside = {name: (low[name] <= 0) & (high[name] >= 0) for name in low}
+    found = {}
+    for name in low:
+        held = np.logical_and.reduce([inside[n] for n in low if n != name] or [inside[name] | True])
+        found[name] = float(low[name][held].min()), float(high[name][held].max())
+    return found
+
+
+def moved_by(system: System, surface: str, ends: dict | None = None) -> dict:
+    """How far each input moves a surface over its travel, others at 0: degrees.
 
     Parameters
     ----------
     system : System
     surface : str
+    ends : dict, optional
+        ``{input: (least, greatest)}``; the wanted travel unless given.
 
     Returns
     -------
     dict
     """
+    ends = system.travel_box() if ends is None else ends
     needs = system.plan.depends_on()[system.model.surfaces[surface].body]
-    found = {}
+    turns = {}
     for name, control in system.inputs.items():
         if name in needs and control.body is not None:
-            turned = system.sweep(**{name: np.linspace(*control.travel, SAMPLES)}
+            turned = system.sweep(**{name: np.linspace(*ends[name], SAMPLES)}
                                   ).deflection(surface)
             turned = turned[np.isfinite(turned)]
-            found[name] = float(np.ptp(turned)) if turned.size else 0.0
-    return found
+            turns[name] = float(np.ptp(turned)) if turned.size else 0.0
+    return turns
 
 
 def direction_findings(system: System, judged: list[Direction]) -> list[Finding]:
@@ -114,10 +138,10 @@ def direction_findings(system: System, judged: list[Direction]) -> list[Finding]
     -------
     list of Finding
     """
-    told = [Finding(each.surface, each.text, each.miss, "direction") for each in judged
-            if each.outcome != "right"]
-    wrong = [f for f in told if f.miss]
-    return [*wrong, *contradictions(system, judged), *(f for f in told if not f.miss)]
+    findings = [Finding(each.surface, each.text, each.miss, "direction") for each in judged
+                if each.outcome != "right"]
+    wrong = [f for f in findings if f.miss]
+    return [*wrong, *contradictions(system, judged), *(f for f in findings if not f.miss)]
 
 
 def expected_steps(system: System) -> list[str]:
@@ -137,16 +161,17 @@ def expected_steps(system: System) -> list[str]:
     for name, control in system.inputs.items():
         if control.body is None:
             continue
-        seen = []
+        surfaces = []
         for surface in system.model.surfaces:
             moved = moved_by(system, surface)
             due = expected(system, surface, name)
             if isinstance(due, Expected) and name in moved and \
                     commands(moved[name], moved):
                 stays = due.one_sided and due.sign != sign_of(system, surface, "up")
-                seen.append(f"{surface} {'stays down' if stays else said_way(due.way)}")
-        if seen:
-            steps.append(f"{said_end(system, name, True)}: {', '.join(sorted(seen, reverse=True))}")
+                surfaces.append(f"{surface} {'stays down' if stays else said_way(due.way)}")
+        if surfaces:
+            words = ", ".join(sorted(surfaces, reverse=True))
+            steps.append(f"{said_end(system, name, True)}: {words}")
     return steps
 
 
@@ -161,7 +186,7 @@ def flipped(before: System, after: System) -> list[Finding]:
     -------
     list of Finding
     """
-    found = []
+    findings = []
     for surface in after.model.surfaces:
         if surface not in before.model.surfaces:
             continue
@@ -173,11 +198,12 @@ def flipped(before: System, after: System) -> list[Finding]:
             if old != new:
                 text = (f'{said_end(after, name, True)}: "{surface}" went {old} before the change '
                         f"and goes {new} after it")
-                found.append(Finding(surface, text, kind="direction"))
-    return found
+                findings.append(Finding(surface, text, kind="direction"))
+    return findings
 
 
-def _judged(system, surface, name, cells) -> Direction:
+def _judged(system, surface, name, over) -> Direction:
+    """One surface and input; `over` holds the input's two ends, and the cells of the travel."""
     due = expected(system, surface, name)
     end, goes = said_end(system, name, True), _goes(system, surface, name)
     if isinstance(due, str):
@@ -187,7 +213,7 @@ def _judged(system, surface, name, cells) -> Direction:
         return Direction(*base, "wrong", f'{end}: "{surface}" is to go {base[4]}, which is not '
                          f"what its kind does: give the reason, reason = \"...\"", {})
     outcome, text, place = (_one_sided if due.one_sided else _two_sided)(
-        system, surface, name, due, cells)
+        system, surface, name, due, over)
     if outcome == "right" and due.exception is not None:
         turns = ", and may turn back before the end (judged at neutral and at both ends alone)" \
             if due.back else ""
@@ -214,9 +240,9 @@ def _key(name: str) -> str:
     return name if name.replace("-", "").replace("_", "").isalnum() else f'"{name}"'
 
 
-def _two_sided(system, surface, name, due, cells):
+def _two_sided(system, surface, name, due, over):
     """Both ends, neutral, and every cell between."""
-    wrong = _wrong_end(system, surface, name, due)
+    wrong = _wrong_end(system, surface, name, due, over[0])
     if wrong is not None:
         return wrong
     if due.back:
@@ -227,13 +253,12 @@ def _two_sided(system, surface, name, due, cells):
         return "turns back", (f'{said_end(system, name, True)}: "{surface}" {what} at neutral and '
                               f"has to go {said_way(due.way)}"), {name: 0.0}
     proof = prove_sign(_signed(system, surface, name, due.sign),
-                       *_cells(system, surface, cells))
+                       *_cells(system, surface, over[1]))
     return _told(system, surface, name, proof)
 
 
-def _wrong_end(system, surface, name, due):
+def _wrong_end(system, surface, name, due, travel):  # noqa: PLR0913
     """The first end of the travel at which the surface stands on the wrong side of neutral."""
-    travel = system.inputs[name].travel
     turned = system.sweep(**{name: [*travel, 0.0]}).deflection(surface)
     for which, way in ((1, 1.0), (0, -1.0)):
         if travel[which] == 0:
@@ -259,9 +284,9 @@ def _edge(system, surface, due, positive):
     return said_way(due.way if positive else OPPOSITE[due.way])
 
 
-def _one_sided(system, surface, name, due, cells):
+def _one_sided(system, surface, name, due, over):
     """A spoiler: rises for its own end all the way, and stays down for the other."""
-    low, high = system.inputs[name].travel
+    (low, high), cells = over
     up = sign_of(system, surface, "up")
     own, other = (high, low) if due.sign == up else (low, high)
     turned = system.sweep(**{name: [own, other, 0.0]}).deflection(surface)
@@ -300,8 +325,8 @@ def _half(cells, name, positive):
     """The part of some cells on one side of neutral of an input."""
     low, high = cells[0][name] - cells[1][name], cells[0][name] + cells[1][name]
     low, high = (np.maximum(low, 0.0), high) if positive else (low, np.minimum(high, 0.0))
-    kept = high > low
-    return tuple({n: (k if n == name else each[n])[kept] for n in each}
+    wide = high > low
+    return tuple({n: (k if n == name else each[n])[wide] for n in each}
                  for each, k in zip(cells, ((low + high) / 2, (high - low) / 2), strict=True))
 
 

@@ -94,11 +94,11 @@ def _found(system, surface, name, way, require, ends):  # noqa: PLR0913
     if not np.isfinite(deflection).any():
         return nothing
     best = int(np.nanargmax(deflection))
-    found = float(deflection[best])
+    angle = float(deflection[best])
     wide = np.linspace(control.travel[0] - BEYOND, control.travel[1] + BEYOND, SAMPLES)
     where = crossings(along, wide, wanted)
     reached = float(where[np.argmin(np.abs(where - x[best]))]) if where.size else np.nan
-    return {"found": found, "missed_by": found - wanted, "ok": abs(found - wanted) <= within + 1e-9,
+    return {"found": angle, "missed_by": angle - wanted, "ok": abs(angle - wanted) <= within + 1e-9,
             "at": float(x[best]), "reached_at": reached}
 
 

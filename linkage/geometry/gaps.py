@@ -176,10 +176,10 @@ def _block_gap(hull_a, piece_a, hull_b, piece_b):
     """Value, direction, closest points and exactness, postures last; NaN postures left out."""
     usable = np.isfinite(hull_a).all(axis=(0, 1)) & np.isfinite(hull_b).all(axis=(0, 1))
     if not usable.all():
-        found = _block_gap(hull_a[..., usable], piece_a, hull_b[..., usable], piece_b)
-        spread = [np.full((*part.shape[:-1], usable.size), np.nan) for part in found[:4]]
+        usable_gap = _block_gap(hull_a[..., usable], piece_a, hull_b[..., usable], piece_b)
+        spread = [np.full((*part.shape[:-1], usable.size), np.nan) for part in usable_gap[:4]]
         spread.append(np.zeros(usable.size, dtype=bool))
-        for whole, part in zip(spread, found, strict=True):
+        for whole, part in zip(spread, usable_gap, strict=True):
             whole[..., usable] = part
         return spread
     if piece_a.faces or piece_b.faces:
@@ -193,10 +193,10 @@ def _block_gap(hull_a, piece_a, hull_b, piece_b):
 
 def _hull_gap(hull_a, piece_a, hull_b, piece_b):
     """The same for the hulls without their radii: walked to, and settled where not proven."""
-    found = approach(hull_a, hull_b, _middle(hull_b) - _middle(hull_a))
-    distance = np.sqrt(dot(found.between, found.between))
-    gap = (distance, found.direction, found.foot, found.foot + found.between,
-           distance - found.proven <= PROOF)
+    nearest = approach(hull_a, hull_b, _middle(hull_b) - _middle(hull_a))
+    distance = np.sqrt(dot(nearest.between, nearest.between))
+    gap = (distance, nearest.direction, nearest.foot, nearest.foot + nearest.between,
+           distance - nearest.proven <= PROOF)
     open_ = np.flatnonzero(~gap[4])
     if open_.size:
         hull_a, hull_b = hull_a[..., open_], hull_b[..., open_]
@@ -221,9 +221,9 @@ def _overlapping(hull_a, piece_a, hull_b, piece_b, space, axis):
     """Pushed out along the axis they must be clear by just that much; that proves the depth."""
     push = (PUSHED - space) * axis
     pushed = approach(hull_a, hull_b + push[:, None], axis)
-    found = np.sqrt(dot(pushed.between, pushed.between))
+    distance = np.sqrt(dot(pushed.between, pushed.between))
     return (space, axis, pushed.foot, pushed.foot + pushed.between - push,
-            np.abs(found - PUSHED) <= EXACT)
+            np.abs(distance - PUSHED) <= EXACT)
 
 
 def _apart(hull_a, piece_a, hull_b, piece_b, space, axis):

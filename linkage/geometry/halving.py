@@ -73,14 +73,18 @@ def kept_spans(length: float, radius: float, balls: Sequence) -> list[tuple[floa
     for along, aside, reach in balls:
         square = (reach - ROUNDING)**2 - (aside + radius)**2
         if reach > ROUNDING and square >= 0:
-            low, high = along - math.sqrt(square), along + math.sqrt(square)
-            spans = [part for start, stop in spans
-                     for part in ((start, min(stop, low)), (max(start, high), stop))
-                     if part[1] > part[0]]
+            spans = _without(spans, along - math.sqrt(square), along + math.sqrt(square))
     ends = [end for end, sense in ((0.0, 1.0), (length, -1.0))
             if not any(_end_inside(sense * (along - end), aside, radius, reach - ROUNDING)
                        for along, aside, reach in balls)]
     return spans + [(end, end) for end in ends if not any(end in span for span in spans)]
+
+
+def _without(spans, low, high) -> list:
+    """Spans less what lies between two places."""
+    return [part for start, stop in spans
+            for part in ((start, min(stop, low)), (max(start, high), stop))
+            if part[1] > part[0]]
 
 
 def _end_inside(inward, aside, radius, reach) -> bool:
@@ -102,17 +106,20 @@ def _outside_tube(piece, balls):
     spans = kept_spans(length, piece.radius, placed)
     if spans == [(0.0, length)]:
         return (piece,)
-    found = []
-    for a, b in spans:
-        # a round end reaches farther by the radius, so that the tube ends that much earlier
-        low = a if a == 0 else min(a + piece.radius, b)
-        high = b if b == length else max(b - piece.radius, a)
-        if low <= high:
-            found.append(tube(start + low * way, start + high * way, piece.radius))
-        ends = [(a, low), (high, b)] if low <= high else [(a, b)]
-        found += [_slab(start + x * way, (y - x) * way, piece.radius) for x, y in ends
-                  if y - x > FLAT_WITHIN]
-    return tuple(found)
+    return tuple(part for span in spans
+                 for part in _stretch(start, way, piece.radius, length, span))
+
+
+def _stretch(start, way, radius, length, span) -> list:
+    """What is left of a tube between two places along it, its cut ends flat."""
+    a, b = span
+    # a round end reaches farther by the radius, so that the tube ends that much earlier
+    low = a if a == 0 else min(a + radius, b)
+    high = b if b == length else max(b - radius, a)
+    whole = low <= high
+    ends = [(a, low), (high, b)] if whole else [(a, b)]
+    return ([tube(start + low * way, start + high * way, radius)] if whole else []) + [
+        _slab(start + x * way, (y - x) * way, radius) for x, y in ends if y - x > FLAT_WITHIN]
 
 
 def _slab(start, along, radius):
@@ -140,11 +147,11 @@ def _outside_prism(piece, balls, smallest):
               float((np.asarray(centre) - base[0]) @ normal), radius - ROUNDING)
              for centre, radius in balls]
     whole = ((base - base[0]) @ frame, 0.0, height)
-    kept = _kept_parts(whole, local, ways, smallest)
-    if len(kept) == 1 and kept[0] is whole:
+    parts = _kept_parts(whole, local, ways, smallest)
+    if len(parts) == 1 and parts[0] is whole:
         return (piece,)
     return tuple(Piece(_raised(base[0] + outline @ frame.T, low * normal, high * normal), 0.0,
-                       *_prism_sides(len(outline))) for outline, low, high in kept)
+                       *_prism_sides(len(outline))) for outline, low, high in parts)
 
 
 def _raised(outline, low, high):
@@ -153,35 +160,49 @@ def _raised(outline, low, high):
 
 def _kept_parts(part, balls, ways, smallest) -> list:
     """Parts (outline, low, high) that are left; the part itself where nothing is left out."""
-    outline, low, high = part
-    met = []
-    for ball in balls:
-        middle, level, radius = ball
-        off, square = ((outline - middle)**2).sum(axis=1), max(radius, 0.0)**2
-        if off.max() + max(abs(low - level), abs(high - level))**2 <= square:
-            return []
-        above = max(low - level, level - high, 0.0)**2
-        if above < square and (off.min() + above < square
-                               or _beside(outline, middle)**2 + above < square):
-            met.append(ball)
-    if not met:
+    # complexity over 10: four ways of being done, then both halves
+    if any(_wholly_inside(part, ball) for ball in balls):
+        return []
+    reaching = [ball for ball in balls if _reaches(ball, part)]
+    if not reaching:
         return [part]
+    halves = _halved(part, ways, smallest)
+    if halves is None:
+        return [part]
+    rests = [_kept_parts(half, reaching, ways, smallest) for half in halves]
+    if all(len(rest) == 1 and rest[0] is half for rest, half in zip(rests, halves, strict=True)):
+        return [part]
+    return rests[0] + rests[1]
+
+
+def _wholly_inside(part, ball) -> bool:
+    (outline, low, high), (middle, level, radius) = part, ball
+    far = ((outline - middle)**2).sum(axis=1).max()
+    return far + max(abs(low - level), abs(high - level))**2 <= max(radius, 0.0)**2
+
+
+def _reaches(ball, part) -> bool:
+    """Whether a ball has a part's outline, or some of its side, within it."""
+    (outline, low, high), (middle, level, radius) = part, ball
+    square, above = max(radius, 0.0)**2, max(low - level, level - high, 0.0)**2
+    return above < square and (((outline - middle)**2).sum(axis=1).min() + above < square
+                               or _beside(outline, middle)**2 + above < square)
+
+
+def _halved(part, ways, smallest):
+    """Both halves of a part across its longest way; None of one that is small enough."""
+    outline, low, high = part
     along = outline @ ways.T
     least, greatest = along.min(axis=0), along.max(axis=0)
     sizes = [*(greatest - least).round(6).tolist(), round(high - low, 6)]
     if max(sizes) <= smallest:
-        return [part]
+        return None
     longest = sizes.index(max(sizes))
     if longest == len(ways):
         middle = (low + high) / 2
-        halves = [(outline, low, middle), (outline, middle, high)]
-    else:
-        sides = along[:, longest] - (least[longest] + greatest[longest]) / 2
-        halves = [(_clipped(outline, sense * sides), low, high) for sense in (1.0, -1.0)]
-    kept = [_kept_parts(half, met, ways, smallest) for half in halves]
-    if all(len(k) == 1 and k[0] is half for k, half in zip(kept, halves, strict=True)):
-        return [part]
-    return kept[0] + kept[1]
+        return [(outline, low, middle), (outline, middle, high)]
+    sides = along[:, longest] - (least[longest] + greatest[longest]) / 2
+    return [(_clipped(outline, sense * sides), low, high) for sense in (1.0, -1.0)]
 
 
 def _beside(outline, point) -> float:
@@ -200,12 +221,12 @@ def _clipped(outline, sides):
     """The part of a convex outline on the side where `sides`, one per corner, is 0 or less."""
     spots = outline.tolist()  # plain floats are quicker for so few
     sides = [0.0 if abs(k) < ROUNDING else k for k in sides.tolist()]  # 0: a corner of both halves
-    found = []
+    corners = []
     for i, (side, (x, y)) in enumerate(zip(sides, spots, strict=True)):
         after, (x_after, y_after) = sides[i - len(spots) + 1], spots[i - len(spots) + 1]
         if side <= 0:
-            found.append((x, y))
+            corners.append((x, y))
         if side * after < 0:
             share = side / (side - after)
-            found.append((x + share * (x_after - x), y + share * (y_after - y)))
-    return np.array(found)
+            corners.append((x + share * (x_after - x), y + share * (y_after - y)))
+    return np.array(corners)

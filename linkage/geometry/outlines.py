@@ -360,11 +360,11 @@ def _common_sides(start, corners):
     end = _after(start.reshape(-1, 3).T).T.reshape(-1)
     key, back = start * len(corners) + end, end * len(corners) + start
     order = np.argsort(key)
-    found = order[np.searchsorted(key[order], back).clip(max=len(key) - 1)]
-    first = np.flatnonzero((key[found] == back) & (found[found] == np.arange(len(key)))
+    partner = order[np.searchsorted(key[order], back).clip(max=len(key) - 1)]
+    first = np.flatnonzero((key[partner] == back) & (partner[partner] == np.arange(len(key)))
                            & (start < end))
     longest = first[np.argsort(-np.hypot(*(corners[start] - corners[end])[first].T), kind="stable")]
-    return zip(longest.tolist(), found[longest].tolist(), strict=True)
+    return zip(longest.tolist(), partner[longest].tolist(), strict=True)
 
 
 def _after(rows):

@@ -136,6 +136,18 @@ def tube(start: ArrayLike, end: ArrayLike, radius: float) -> Piece:
     return Piece(_corners([start, end]), float(radius), np.array([[0, 1]]), ())
 
 
+def hull_piece(points: ArrayLike, radius: float) -> Piece:
+    """The hull of some corners, whose faces nobody asks for.
+
+    Parameters
+    ----------
+    points : array_like (n, 3), mm
+    radius : float
+        Growth all round, mm.
+    """
+    return Piece(np.array(points, dtype=float), radius, np.zeros((0, 2), dtype=int), ())
+
+
 def polygon(corners: ArrayLike, radius: float = 0.0) -> Piece:
     """A flat convex plate without thickness.
 
@@ -279,8 +291,9 @@ def _normal(corners: np.ndarray) -> np.ndarray:
     area = cross(spokes[:, 1:-1], spokes[:, 2:]).sum(axis=1)
     twice, lengths = math.hypot(*area), np.sqrt(dot(sides, sides))
     if lengths.min() <= FLAT_WITHIN or twice <= FLAT_WITHIN * lengths.max():
-        raise LinkageError(f"a plate's outline has an area of {twice / 2:g} mm² and a shortest "
-                           f"side of {mm(lengths.min())}; give corners that span an area",
+        raise LinkageError(f"a plate's outline spans no area, with a longest side of "
+                           f"{mm(lengths.max())} and a shortest of {mm(lengths.min())}; give "
+                           f"corners that span one",
                            area=twice / 2, side=lengths.min())
     normal = area / twice
     bow = np.abs(normal @ spokes).max()
@@ -298,12 +311,12 @@ def _normal(corners: np.ndarray) -> np.ndarray:
 def _distinct(vectors: np.ndarray) -> list[int]:
     """Places of the first vector of every direction, opposite ones counting as the same."""
     units = vectors / np.linalg.norm(vectors, axis=1, keepdims=True)
-    kept: list[int] = []
+    places: list[int] = []
     for place, direction in enumerate(units):
         # 1e-12: over 1000 mm a direction dropped here moves nothing by more than rounding does
-        if not kept or np.linalg.norm(np.cross(direction, units[kept]), axis=1).min() > 1e-12:
-            kept.append(place)
-    return kept
+        if not places or np.linalg.norm(np.cross(direction, units[places]), axis=1).min() > 1e-12:
+            places.append(place)
+    return places
 
 
 def _seen_outline(points: np.ndarray, way: np.ndarray) -> np.ndarray:
@@ -315,12 +328,12 @@ def _seen_outline(points: np.ndarray, way: np.ndarray) -> np.ndarray:
     way = way / np.linalg.norm(way)
     right = np.cross(way, np.eye(3)[np.abs(way).argmin()])
     right /= np.linalg.norm(right)
-    seen = points @ np.stack((right, np.cross(way, right)), axis=1)
-    seen = np.round((seen - seen[0]) / IN_LINE) * IN_LINE
-    _, first = np.unique(seen, axis=0, return_index=True)  # sorted by the first, then the second
+    flat = points @ np.stack((right, np.cross(way, right)), axis=1)
+    flat = np.round((flat - flat[0]) / IN_LINE) * IN_LINE
+    _, first = np.unique(flat, axis=0, return_index=True)  # sorted by the first, then the second
     if len(first) < 3:
         return first
-    chains, spots, first = [], seen.tolist(), first.tolist()  # plain floats are quicker here
+    chains, spots, first = [], flat.tolist(), first.tolist()  # plain floats are quicker here
     for order in (first, first[::-1]):
         chain: list[int] = []
         for place in order:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..motion import System
+from ..stops import judged_box
 from ..units import in_house_units
 from .columns import tube_area, tube_inertia
 from .load_cases import Case, balanced, cases, hand, shares
@@ -46,23 +47,30 @@ def lost_motion(statics: Statics, case: Case, surface: str) -> dict:
     """
     model = statics.model
     share = shares(statics, case)
-    given = np.zeros_like(share)
-    given[:, list(statics.loads).index(("hinge", surface))] = 1.0
+    moment = np.zeros_like(share)
+    moment[:, list(statics.loads).index(("hinge", surface))] = 1.0
     at = [grip for grip, _ in case.forces]
-    unit = balanced(statics, given, [hand(statics, name, at) for name in statics.drives])
-    found = {}
-    for i, rod in enumerate(statics.rods):
-        if not missing(model, rod):
-            one, other = (np.einsum("ne,ne->n", k, statics.inner_forces[:, :, i])
-                          for k in (share, unit))
-            found[rod] = np.degrees(one * other * rod_give(model, rod))
-    for name, body in model.bodies.items():
-        if body.tube is not None and body.tube.material is not None and name in statics.arms:
-            (lengths, one), (_, other) = (tube_moments(statics, k, name) for k in (share, unit))
-            stiff = 2 * tube_inertia(body.tube.diameter, body.tube.wall) * \
-                model.material(body.tube.material).shear_modulus
-            found[name] = np.degrees((one * other) @ lengths / stiff)
-    return found
+    unit = balanced(statics, moment, [hand(statics, name, at) for name in statics.drives])
+    turns = {rod: _rod_give(statics, i, share, unit) for i, rod in enumerate(statics.rods)
+             if not missing(model, rod)}
+    return turns | {name: _twist(statics, name, share, unit) for name, body in model.bodies.items()
+                    if body.tube is not None and body.tube.material is not None
+                    and name in statics.arms}
+
+
+def _rod_give(statics, i, share, unit):
+    """Degrees by which the stretch of a rod turns the surface."""
+    one, other = (np.einsum("ne,ne->n", k, statics.inner_forces[:, :, i]) for k in (share, unit))
+    return np.degrees(one * other * rod_give(statics.model, statics.rods[i]))
+
+
+def _twist(statics, name, share, unit):
+    """Degrees by which the twist of a tube turns the surface."""
+    tube = statics.model.bodies[name].tube
+    (lengths, one), (_, other) = (tube_moments(statics, k, name) for k in (share, unit))
+    stiff = 2 * tube_inertia(tube.diameter, tube.wall) * \
+        statics.model.material(tube.material).shear_modulus
+    return np.degrees((one * other) @ lengths / stiff)
 
 
 def rod_give(model: Model, rod: str) -> float:
@@ -92,10 +100,11 @@ def lost_motion_table(system: System) -> pd.DataFrame:
     import pandas as pd
 
     rows = []
-    for name in system.travel_box():
+    box = judged_box(system)
+    for name in box:
         single = [c for c in cases(system) if c.input == name and len(c.forces) == 1
                   and c.forces[0][1] > 0 and "jammed" not in c.name]
-        x = np.unique([0.0, *np.linspace(*system.inputs[name].travel, STEPS)])
+        x = np.unique([0.0, *np.linspace(*box[name], STEPS)])
         statics = Statics(system.sweep(**{name: x})) if single else None
         for case in single:
             rows += [_row(statics, case, surface, x) for _, surface in case.against]

@@ -55,27 +55,36 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
     list of Case
     """
     if stop is not None:
-        part = system.model.stops[stop]
-        sense = 1.0 if part.side == "greatest" else -1.0
-        return [Case(f"{part.input}, one pilot at {_said(grip)} against stop {stop}", part.input,
-                     ((grip, sense * force),), (("stop", stop),))
-                for grip, force in _single(system, part.input)]
-    found = []
+        return _against(system, stop)
+    listed = []
     if any(surface.hinge for surface in system.model.surfaces.values()):
-        found.append(Case(f"hinge moments given, x {system.model.factor.hinge:g}", None))
+        listed.append(Case(f"hinge moments given, x {system.model.factor.hinge:g}", None))
     for name in system.travel_box():
         held = tuple(("hinge", s) for s in holding(system, name))
         single = _single(system, name)
-        if not (held and single):
-            continue
-        limit = pilot_force(system, name)
-        each = max(SHARE * limit.most, limit.least or 0.0)
-        found += _piloted(name, single, each, held)
-        found += [Case(f"{name} {way}, one pilot at {_said(grip)}, {surface[1]} jammed", name,
-                       ((grip, sense * force),), (surface,))
-                  for surface in held if len(held) > 1
-                  for grip, force in single for sense, way in _ways(name)]
-    return found
+        if held and single:
+            limit = pilot_force(system, name)
+            each = max(SHARE * limit.most, limit.least or 0.0)
+            listed += _piloted(name, single, each, held)
+            listed += _jammed(name, single, held)
+    return listed
+
+
+def _against(system, stop):
+    """One pilot against a stop."""
+    part = system.model.stops[stop]
+    sense = 1.0 if part.side == "greatest" else -1.0
+    return [Case(f"{part.input}, one pilot at {_said(grip)} against stop {stop}", part.input,
+                 ((grip, sense * force),), (("stop", stop),))
+            for grip, force in _single(system, part.input)]
+
+
+def _jammed(name, single, held):
+    """One pilot against each of several surfaces alone."""
+    return [Case(f"{name} {way}, one pilot at {_said(grip)}, {surface[1]} jammed", name,
+                 ((grip, sense * force),), (surface,))
+            for surface in held if len(held) > 1
+            for grip, force in single for sense, way in _ways(name)]
 
 
 def _piloted(name, single, each, held):
@@ -144,23 +153,23 @@ def shares(statics: Statics, case: Case) -> np.ndarray:
     hinge moment on each; inputs that are not pushed are held at a grip.  Where the air pushes,
     every input is held at its first grip.
     """
-    given = np.zeros((statics.count, len(statics.loads)))
+    sizes = np.zeros((statics.count, len(statics.loads)))
     place = {key: k for k, key in enumerate(statics.loads)}
     if case.input is None:
-        given += _hinge_moments(statics, place)
+        sizes += _hinge_moments(statics, place)
     for grip, force in case.forces:
-        given[:, place["grip", grip, case.input]] += force
-    return balanced(statics, given, [_holder(statics, case, name, place)
+        sizes[:, place["grip", grip, case.input]] += force
+    return balanced(statics, sizes, [_holder(statics, case, name, place)
                                      for name in statics.drives])
 
 
-def balanced(statics: Statics, given: np.ndarray, holders: list[np.ndarray]) -> np.ndarray:
+def balanced(statics: Statics, sizes: np.ndarray, holders: list[np.ndarray]) -> np.ndarray:
     """Given unit loads, and as much of a holder of each input as balances them.
 
     Parameters
     ----------
     statics : Statics
-    given : ndarray (n, loads)
+    sizes : ndarray (n, loads)
     holders : list of ndarray (n, loads)
         In the order of the inputs.
 
@@ -172,14 +181,14 @@ def balanced(statics: Statics, given: np.ndarray, holders: list[np.ndarray]) -> 
     inputs, against = list(statics.drives), np.stack(holders, axis=1)
     work = np.stack([statics.hold[name] for name in inputs], axis=-1)
     matrix = np.einsum("nae,nei->nia", against, work)
-    pushed = np.einsum("ne,nei->ni", given, work)
+    pushed = np.einsum("ne,nei->ni", sizes, work)
     weak = np.abs(np.einsum("naa->na", matrix)) < IDLE
     bad = ~np.isfinite(matrix).all(axis=(1, 2)) | ~np.isfinite(pushed).all(axis=1) \
         | weak.any(axis=1)
     matrix[bad], pushed[bad] = np.eye(len(inputs)), 0.0
     size = np.linalg.solve(matrix, -pushed[..., None])[..., 0]
     size[bad] = np.nan
-    return given + np.einsum("na,nae->ne", size, against)
+    return sizes + np.einsum("na,nae->ne", size, against)
 
 
 def _hinge_moments(statics, place):

@@ -43,7 +43,7 @@ def rod_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFra
     import pandas as pd
 
     worst = worst_loads(system) if worst is None else worst
-    loads = {(row["part"], row["what"]): row["value"] for row in worst.to_dict("records")}
+    loads = {(row["part"], row["what"]): row["force"] for row in worst.to_dict("records")}
     rows = []
     model = system.model
     for name in model.rods:
@@ -128,7 +128,7 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
         if body.tube is None:
             continue
         row = worst[(worst["part"] == name) & (worst["what"] == "tube")]
-        moment = float(row["value"].iloc[0]) if len(row) else 0.0
+        moment = float(row["moment"].iloc[0]) if len(row) else 0.0
         stress = float(torsion_stress(moment, body.tube.diameter, body.tube.wall))
         known = body.tube.material is not None
         rows.append({"body": name, "moment": moment, "stress": stress, "margin":

@@ -34,9 +34,9 @@ def pilot_force(system: System, name: str) -> PilotForce | None:
     PilotForce or None
         As the file says, else the rule's for pitch, roll and yaw; None for any other input.
     """
-    said = system.model.inputs[name].force
-    if said is not None or name not in RULE_LBF:
-        return said
+    stated = system.model.inputs[name].force
+    if stated is not None or name not in RULE_LBF:
+        return stated
     most, least = RULE_LBF[name]
     return PilotForce(most=most * LBF, least=least * LBF)
 
@@ -56,13 +56,17 @@ def grips(system: System, name: str) -> tuple[str, ...]:
         Points named "grip" that move with it, or the one that the file names; the pivot of a
         slide without either.
     """
+    return system.kept(("grips", name), lambda: _grips(system, name))
+
+
+def _grips(system, name):
     control, bodies = system.inputs[name], system.model.bodies
     if control.body is None:
         return ()
-    found = [control.grip] if control.grip else []
-    found += [f"{b}/grip" for b, part in bodies.items() if "grip" in part.points]
+    points = [control.grip] if control.grip else []
+    points += [f"{b}/grip" for b, part in bodies.items() if "grip" in part.points]
     neutral = system.sweep()
-    speeds = {g: float(grip_speed(neutral, g, name)) for g in dict.fromkeys(found)}
+    speeds = {g: float(grip_speed(neutral, g, name)) for g in dict.fromkeys(points)}
     fastest = max(speeds.values(), default=0.0)
     if not fastest > 0:
         return (f"{control.body}/pivot",) if bodies[control.body].slides else ()

@@ -11,12 +11,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..model import AIRFRAME
 from ..motion import Couple, Drive, Motion, Turn, body_of, hinge_sign, mixed
 from .pilot_forces import grip_rate, grips
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 SINGULAR = 1e-6  # least singular value of the scaled equations, below which nothing is told
 
@@ -63,18 +67,17 @@ class Statics:
         Those that carry load; redundant and open ones are taken to carry none.
     """
 
-    def __init__(self, motion: Motion, contacts=None):
+    def __init__(self, motion: Motion, contacts: dict | None = None):
         self.motion, self.system = motion, motion.system
         self.model, plan = motion.system.model, motion.system.plan
         self.posture = motion.flat_posture()
         self.count = int(np.prod(motion.shape))
         self.drives = {s.input: s for s in plan.steps if isinstance(s, Drive)}
         self.couplings = {s.coupling: s for s in plan.steps if isinstance(s, Couple)}
-        none = {*plan.open_rods, *plan.redundant}
-        self.rods = tuple(r for r in self.model.rods if r not in none)
+        self.rods = tuple(_without(self.model.rods, {*plan.open_rods, *plan.redundant}))
         self.bodies = tuple(self.model.bodies)
-        held = {step.joint for step in self.drives.values()}
-        self.inner = tuple(j for j in self.bodies if j in self.posture.states and j not in held)
+        driven = {step.joint for step in self.drives.values()}
+        self.inner = tuple(j for j in _without(self.bodies, driven) if j in self.posture.states)
         self.loads = self._unit_loads() | {("stop", k): v for k, v in (contacts or {}).items()}
 
     # --- geometry ---------------------------------------------------------------------------
@@ -120,7 +123,7 @@ class Statics:
                 loads["hinge", name] = (Push(push.body, push.point, push.force, push.moment),)
         return loads
 
-    def at_point(self, body: str, point, force) -> Push:
+    def at_point(self, body: str, point: np.ndarray, force: np.ndarray) -> Push:
         """A force at a point of a body."""
         return Push(body, point, force, np.zeros_like(point))
 
@@ -132,26 +135,26 @@ class Statics:
     @cached_property
     def _rod_pushes(self) -> dict:
         """What each rod does to its ends per newton of tension: it pulls them together."""
-        found = {}
+        pushes = {}
         for rod in self.rods:
             one, other = self.model.rods[rod].ends
             p, q = self.place(one), self.place(other)
             e = (q - p) / np.linalg.norm(q - p, axis=-1, keepdims=True)
-            found[rod] = (self.at_point(body_of(one), p, e), self.at_point(body_of(other), q, -e))
-        return found
+            pushes[rod] = (self.at_point(body_of(one), p, e), self.at_point(body_of(other), q, -e))
+        return pushes
 
     @cached_property
     def _coupling_pushes(self) -> dict:
         """What a coupling does to its joints per N mm (N) on the one it drives."""
-        found, bodies = {}, self.model.bodies
+        pushes, bodies = {}, self.model.bodies
         for name, step in self.couplings.items():
             ratio = step.ratio * mixed(bodies[step.source].slides, bodies[step.joint].slides)
-            found[name] = (self._on_joint(step.joint, 1.0), self._on_joint(step.source, -ratio))
-        return found
+            pushes[name] = (self._on_joint(step.joint, 1.0), self._on_joint(step.source, -ratio))
+        return pushes
 
     # --- balance --------------------------------------------------------------------------------
 
-    def work(self, pushes, joint: str) -> np.ndarray:
+    def work(self, pushes: Iterable[Push], joint: str) -> np.ndarray:
         """Work of loads per radian (mm) of a joint, (n,)."""
         total = np.zeros(self.count)
         for push in pushes:
@@ -192,8 +195,8 @@ class Statics:
         scaled = scaled * columns
         good &= np.linalg.svd(scaled, compute_uv=False)[..., -1] > SINGULAR
         scaled = np.where(good[:, None, None], scaled, np.eye(size))
-        found = np.linalg.solve(scaled, np.nan_to_num(right) * rows) * columns.swapaxes(-1, -2)
-        return np.where(good[:, None, None], found, np.nan).swapaxes(-1, -2)
+        forces = np.linalg.solve(scaled, np.nan_to_num(right) * rows) * columns.swapaxes(-1, -2)
+        return np.where(good[:, None, None], forces, np.nan).swapaxes(-1, -2)
 
     def _reach(self, joint: str) -> np.ndarray:
         """Longest arm of a rod about a joint, (n,) mm: a rod square to it has a lever of 1."""
@@ -211,13 +214,13 @@ class Statics:
 
         By virtual work it is the load times the movement of where it acts.
         """
-        found = {}
+        forces = {}
         for name, step in self.drives.items():
-            given = np.stack([self.work(p, step.joint) for p in self.loads.values()], -1)
+            outer = np.stack([self.work(p, step.joint) for p in self.loads.values()], -1)
             through = np.stack([self.work(p, step.joint) for p in self._inner_loads], -1) \
                 if self._inner_loads else np.zeros((self.count, 0))
-            found[name] = step.sign * (given + np.einsum("nec,nc->ne", self.inner_forces, through))
-        return found
+            forces[name] = step.sign * (outer + np.einsum("nec,nc->ne", self.inner_forces, through))
+        return forces
 
     @cached_property
     def _own(self) -> dict:
@@ -255,17 +258,17 @@ class Statics:
             ``{body: (force, moment)}``, each (n, loads, 3), N and N mm in the airframe's frame.
             The moment a held joint or a coupling puts across the pivot is not in it.
         """
-        found = {}
+        reactions = {}
         for body in sorted(self.bodies, key=lambda b: -len(self.carriers(b))):
             force, moment = 0.0, 0.0
-            for point, f, m in self.pushed(body, found):
+            for point, f, m in self.pushed(body, reactions):
                 force = force + f
                 moment = moment + m + np.cross((point - self.pivots[body])[:, None], f)
             shape = (self.count, len(self.loads), 3)
-            found[body] = (-np.broadcast_to(force, shape), -np.broadcast_to(moment, shape))
-        return found
+            reactions[body] = (-np.broadcast_to(force, shape), -np.broadcast_to(moment, shape))
+        return reactions
 
-    def pushed(self, body: str, reactions) -> list:
+    def pushed(self, body: str, reactions: dict) -> list:
         """All that acts on a body but its carrier: ``[(point, force, moment)]``."""
         acting = list(self._own[body])
         for child in self.bodies:
@@ -284,7 +287,7 @@ class Statics:
             ``{body: (stations, moments)}``: stations (m,) in mm from the pivot along the axis at
             neutral, moments (n, loads, m) in N mm.  They sum to 0 in equilibrium.
         """
-        found = {}
+        arms = {}
         for body in self.bodies:
             if self.model.bodies[body].slides or not isinstance(self.posture.states.get(body),
                                                                 Turn):
@@ -296,9 +299,13 @@ class Statics:
             moments = [np.einsum("nej,nj->ne", np.cross(p[:, None] - centre, f) + m, u)
                        for p, f, m in acting]
             if moments:
-                found[body] = np.array(stations), np.stack(moments, axis=-1)
-        return found
+                arms[body] = np.array(stations), np.stack(moments, axis=-1)
+        return arms
 
 
 def _dot(a, b):
     return np.einsum("...i,...i->...", a, b)
+
+
+def _without(names, left_out) -> list:
+    return [name for name in names if name not in left_out]

@@ -9,6 +9,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..model import AIRFRAME
 from ..motion import Motion, System, body_of
+from ..stops import judged_box
 from ..units import in_house_units
 from .load_cases import hinge_moment
 from .pilot_forces import grip_rate, grip_speed, grips, pilot_force
@@ -77,11 +78,11 @@ def hinge_of_grip_force(motion: Motion, force: ArrayLike, name: str, surface: st
 
 
 def _grip(system, name, grip):
-    found = grip or next(iter(grips(system, name)), None)
-    if found is None:
+    point = grip or next(iter(grips(system, name)), None)
+    if point is None:
         raise LinkageError(f'input "{name}": no grip is known, so no force at it; name a point '
                            f'"grip" on what it drives', input=name)
-    return found
+    return point
 
 
 def _per_rate(motion, surface, name):
@@ -120,17 +121,17 @@ def friction_force(motion: Motion, name: str, grip: str | None = None) -> dict:
     of the rod against the part it is on (its spin about its own line not counted).
     """
     speed = grip_speed(motion, _grip(motion.system, name, grip), name)
-    index, found = list(motion.system.inputs).index(name), {}
+    index, forces = list(motion.system.inputs).index(name), {}
     with np.errstate(invalid="ignore", divide="ignore"):
         for body, part in motion.system.model.bodies.items():
             if part.friction is not None:
                 rate = motion.input_rates.joints.get(body, 0.0)
                 rate = rate[index] if np.ndim(rate) else rate
-                found[body] = np.broadcast_to(part.friction * np.abs(rate) / speed, motion.shape)
+                forces[body] = np.broadcast_to(part.friction * np.abs(rate) / speed, motion.shape)
         for rod, part in motion.system.model.rods.items():
             if part.friction is not None:
-                found[rod] = part.friction * _ball_turns(motion, rod, name) / speed
-    return found
+                forces[rod] = part.friction * _ball_turns(motion, rod, name) / speed
+    return forces
 
 
 def _ball_turns(motion, rod, name):
@@ -185,7 +186,7 @@ def stick_force_table(system: System, name: str,
 
     from ..gearing import round_positions
 
-    x = round_positions(*system.inputs[name].travel) if positions is None else \
+    x = round_positions(*judged_box(system)[name]) if positions is None else \
         np.asarray(positions, dtype=float)
     motion = system.sweep(**{name: x})
     columns = {"force": stick_force(motion, name)}
@@ -207,12 +208,12 @@ def needed_force(system: System, name: str) -> dict:
     Returns
     -------
     dict
-        ``hinge``: greatest stick force (N) over the wanted travel from the hinge moments given x
+        ``hinge``: greatest stick force (N) over what the stops leave from the hinge moments given x
         the hinge factor, NaN without any; ``most``, ``least``: the limit pilot forces; ``needed``:
         the first, no less than the least and no more than the most.
     """
     limit = pilot_force(system, name)
-    motion = system.sweep(**{name: np.linspace(*system.inputs[name].travel, 241)})
+    motion = system.sweep(**{name: np.linspace(*judged_box(system)[name], 241)})
     moves = {s for s, part in system.model.surfaces.items() if part.hinge
              and np.nanmax(np.abs(motion.gearing(s)[name]), initial=0.0) > 1e-9}
     hinge = float(np.nanmax(np.abs(stick_force(motion, name)))) * system.model.factor.hinge \

@@ -36,33 +36,27 @@ def at_stop(system: System, name: str) -> Statics:
     -----
     The force acts square to the faces at one point of the contact; friction is left out.
     """
-    found = meeting(system, name)
-    for solid in found.stop.between:
+    faces = meeting(system, name)
+    for solid in faces.stop.between:
         if body_of(solid) in system.model.rods:
             raise LinkageError(f'stop "{name}": "{solid}" is a rod, whose bending is not worked '
                                f"out; let the stop act on a body", stop=name)
-    angle = found.contact(found.thickness)
-    motion = system.sweep(**{found.stop.input: [angle - np.sign(angle) * SHORT]})
-    points, way = _touch(found, motion)
+    angle = faces.contact(faces.thickness)
+    motion = system.sweep(**{faces.stop.input: [angle - np.sign(angle) * SHORT]})
+    points, way = _touch(faces, motion)
     pushes = tuple(Push(body_of(solid), point[None], sense * way[None], np.zeros((1, 3)))
-                   for solid, point, sense in zip((found.pair.first, found.pair.second), points,
+                   for solid, point, sense in zip((faces.pair.first, faces.pair.second), points,
                                                   (-1.0, 1.0), strict=True))
     return Statics(motion, {name: pushes})
 
 
-def _touch(found, motion):
+def _touch(faces, motion):
     """Closest points of the two faces and the way from first to second, in the airframe's frame."""
-    stage, posture = found.stage(found.thickness), motion.flat_posture()
+    stage, posture = faces.stage(faces.thickness), motion.flat_posture()
     which = np.flatnonzero(~stage.rough)
-    least, best = np.inf, None
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(posture, which[here], np.zeros(len(here), int))
-        value, direction, one, other = stage.gap(hulls, which[here])
-        k = int(value.argmin())
-        if value[k] < least:
-            least, best = value[k], (direction[:, k], one[:, k], other[:, k])
-    way, *points = best
-    frame = found.pair.frame
+    value, *ends = stage.gap(stage.axes(posture, which, np.zeros_like(which)), which)
+    way, *points = (k[:, value.argmin()] for k in ends)
+    frame = faces.pair.frame
     return ([_carried(posture, frame, p) for p in points],
             _carried(posture.of_vectors(), frame, way))
 

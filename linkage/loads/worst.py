@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import functools
-import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,6 +10,7 @@ from ..errors import LinkageError
 from ..motion import System
 from ..stops import judged_box
 from ..units import in_house_units
+from .finer import Finer, may_rise
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
 from .statics import Statics
@@ -24,6 +23,8 @@ STEPS = 13  # stick positions along each input of the first look
 ZOOMS = 5  # each halves the step about the worst position found
 MOST = 20_000  # stick positions of the first look, with however many inputs
 NOISE = 1e-6  # N, N mm: what is less is rounding
+TOLD = 1 + 2e-5  # a load that may be greater by less is not looked for: no digit shown would move
+MOMENTS = ("across", "about", "tube")  # what of a part is a moment; all else is a force
 SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
 
 
@@ -46,25 +47,26 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "tube" (N mm, the greatest moment in the tube).
     """
     axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
-    found = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
+    loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
     for body, (force, moment) in statics.reactions.items():
         force, moment = (np.einsum("ne,nej->nj", share, k) for k in (force, moment))
         u = statics.axes[body]
-        found["pivot", body] = np.linalg.norm(force, axis=-1)
+        loads["pivot", body] = np.linalg.norm(force, axis=-1)
         along = np.einsum("nj,nj->n", moment, u)[:, None] * u
         slides = statics.model.bodies[body].slides
-        found["across", body] = np.linalg.norm(moment - (0 if slides else along), axis=-1)
+        loads["across", body] = np.linalg.norm(moment - (0 if slides else along), axis=-1)
         if statics.model.bodies[body].bearings is not None:
             for k, held in enumerate(bearing_forces(statics, share, body), 1):
-                found[f"bearing {k}", body] = np.linalg.norm(held, axis=-1)
+                loads[f"bearing {k}", body] = np.linalg.norm(held, axis=-1)
         if body in statics.arms:
-            found["about", body] = np.abs(arm_moments(statics, share, body)).sum(axis=-1) / 2
+            loads["about", body] = np.abs(arm_moments(statics, share, body)).sum(axis=-1) / 2
             if statics.model.bodies[body].tube is not None:
-                found["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
-    return found
+                loads["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
+    return loads
 
 
-def bearing_forces(statics: Statics, share, body: str):
+def bearing_forces(statics: Statics, share: np.ndarray, body: str
+                   ) -> tuple[np.ndarray, np.ndarray]:
     """What each of a body's two bearings does to it, two (n, 3) N: together its pivot's load.
 
     The first takes all that is along the axis; neither takes a moment.
@@ -77,12 +79,13 @@ def bearing_forces(statics: Statics, share, body: str):
     return force - second, second
 
 
-def arm_moments(statics: Statics, share, body: str) -> np.ndarray:
+def arm_moments(statics: Statics, share: np.ndarray, body: str) -> np.ndarray:
     """Moment of each load on a turning body about its axis, (n, m) N mm; they sum to 0."""
     return np.einsum("ne,nem->nm", share, statics.arms[body][1])
 
 
-def tube_moments(statics: Statics, share, body: str):
+def tube_moments(statics: Statics, share: np.ndarray,
+                 body: str) -> tuple[np.ndarray, np.ndarray]:
     """Moment in a body between its arms, cut by cut along its axis.
 
     Returns
@@ -100,7 +103,7 @@ def tube_moments(statics: Statics, share, body: str):
     return lengths[real], moments[:, :-1][:, real]
 
 
-@in_house_units(load="value")
+@in_house_units(force="force", moment="moment")
 def worst_loads(system: System) -> pd.DataFrame:
     """Greatest loads of every part over the travel that the stops leave and every load case.
 
@@ -112,10 +115,13 @@ def worst_loads(system: System) -> pd.DataFrame:
     -------
     DataFrame
         One row per part and kind of load: part, what (tension, compression, pivot, bearing 1,
-        bearing 2, across, about, tube), value (N, or N mm for a moment; compression positive),
-        case, and one column per input (degrees, mm for a slide). Found on a grid of the whole
-        travel and then closer by halves about each worst position. ``attrs["unheld"]`` names cases
-        that no position holds, ``attrs["partly"]`` those that some don't (with the share),
+        bearing 2, across, about, tube), force (N, compression positive) or moment (N mm), the
+        other NaN, case, and one column per input (degrees, mm for a slide). Found on a grid of the
+        whole travel and then closer by halves wherever, by the second differences, a load of any
+        case may be greater. ``attrs["error"]`` is ``{(part, what): share}`` of the load that may
+        so still be missing, an estimate; ``attrs["step"]`` the last step, ``attrs["grid"]`` the
+        positions of the first look. ``attrs["unheld"]`` names
+        cases that no position holds, ``attrs["partly"]`` those that some don't (with the share),
         ``attrs["stops"]`` says of stops why they are left out, ``attrs["beyond"]`` is ``{(case,
         input): N}`` where the hand holds an input with more than its limit pilot force.
 
@@ -124,43 +130,68 @@ def worst_loads(system: System) -> pd.DataFrame:
     LinkageError
         When no load case is known: no grip, no surface that an input moves, no hinge moment.
     """
-    return _worst(system).copy()
+    return system.kept("worst loads", lambda: _worst(system)).copy()
 
 
-@functools.lru_cache(maxsize=8)
 def _worst(system):
-    import pandas as pd
-
     listed, box = cases(system), judged_box(system)
     names = list(box)
     if not listed:
         raise LinkageError('no load is known: name a point "grip" on what an input drives and a '
                            "surface that it moves, or give a surface its hinge moment")
-    sides = [np.unique([0.0, *np.linspace(*box[n], _steps(len(names)))])
-             for n in names]
-    grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
-    steps = [np.diff(side).max() for side in sides]
-    statics = Statics(system.sweep(**dict(zip(names, grid, strict=True))))
-    found, partly, beyond = {}, {}, {}
+    sides = [np.unique([0.0, *np.linspace(*box[n], _steps(len(names)))]) for n in names]
+    steps = np.array([np.diff(side).max() for side in sides])
+    worst, partly, beyond, finer = _looked_over(system, listed, box, sides)
+    for _ in range(ZOOMS):
+        steps = steps / 2
+        finer.halve(lambda case, places: _loads_at(system, names, case, places), steps)
+    missing = finer.finish()
+    stops = {name: _at_stop(system, worst, name, names) for name in system.model.stops}
+    table = _table(worst, names)
+    table.attrs = {**_unheld(partly), "stops": {n: why for n, why in stops.items() if why},
+                   "beyond": beyond, "grid": int(np.prod([len(side) for side in sides])),
+                   "step": float(steps.max()),
+                   "error": {(part, what): TOLD - 1 + missing.get((what, part), 0.0) / value
+                             for (what, part), (value, *_) in worst.items()}}
+    return table
+
+
+def _unheld(partly) -> dict:
+    return {"unheld": [n for n, share in partly.items() if share == 1.0],
+            "partly": {n: share for n, share in partly.items() if 0 < share < 1}}
+
+
+def _looked_over(system, listed, box, sides):
+    """What is worst at the grid's positions, their share that no case holds, hands too strong.
+
+    And where to look closer.
+    """
+    grid = np.stack([np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")], axis=-1)
+    statics = Statics(system.sweep(**dict(zip(box, grid.T, strict=True))))
+    worst, partly, beyond = {}, {}, {}
+    finer = Finer(lambda key: worst[key][0] * TOLD if key in worst else NOISE,
+                  lambda case, loads, places: _note(worst, case, loads, places),
+                  np.array(list(box.values())))
     for case in listed:
         share = shares(statics, case)
         beyond |= _beyond_the_hand(statics, case, share)
         partly[case.name] = float(np.mean(~np.isfinite(share).all(axis=-1)))
-        _note(found, case, carried(statics, share), np.stack(grid, axis=-1))
-    for _ in range(ZOOMS):
-        steps = [step / 2 for step in steps]
-        _closer(system, found, names, steps)
-    stops = {}
-    for name in system.model.stops:
-        stops[name] = _at_stop(system, found, name, names)
-    rows = [{"part": part, "what": what, "value": value, "case": case.name,
-             **dict(zip(names, (float(x) for x in at), strict=True))}
-            for (what, part), (value, case, at) in found.items()]
-    table = pd.DataFrame(rows, columns=["part", "what", "value", "case", *names])
-    table.attrs = {"unheld": [n for n, share in partly.items() if share == 1.0],
-                   "partly": {n: share for n, share in partly.items() if 0 < share < 1},
-                   "stops": {n: why for n, why in stops.items() if why}, "beyond": beyond}
-    return table
+        loads = dict(_sensed(carried(statics, share)))
+        _note(worst, case, loads, grid)
+        for key, values in loads.items():
+            if np.isfinite(values).any():
+                rise = may_rise(values.reshape([len(side) for side in sides]), sides)
+                finer.add(case, key, grid, np.nan_to_num(values, nan=-np.inf) + rise.ravel())
+    return worst, partly, beyond, finer
+
+
+def _table(worst, names):
+    import pandas as pd
+
+    rows = [{"part": part, "what": what, "moment" if what in MOMENTS else "force": value,
+             "case": case.name, **dict(zip(names, (float(x) for x in at), strict=True))}
+            for (what, part), (value, case, at) in worst.items()]
+    return pd.DataFrame(rows, columns=["part", "what", "force", "moment", "case", *names])
 
 
 def _steps(inputs):
@@ -172,14 +203,14 @@ def _beyond_the_hand(statics, case, share):
 
     Such a case loads more than the pilot can, and is told as it is.
     """
-    found = {}
+    forces = {}
     for name in statics.drives:
         limit = pilot_force(statics.system, name)
         held = [k for k, key in enumerate(statics.loads) if key[0] == "grip" and key[2] == name]
         most = float(np.nanmax(np.abs(share[:, held]), initial=0.0))
         if name != case.input and limit is not None and most > limit.most:
-            found[case.name, name] = most
-    return found
+            forces[case.name, name] = most
+    return forces
 
 
 def _sensed(loads):
@@ -192,13 +223,13 @@ def _sensed(loads):
             yield (what, part), values
 
 
-def _note(found, case, loads, places):
-    for key, values in _sensed(loads):
+def _note(worst, case, loads, places):
+    for key, values in loads.items():
         if not np.isfinite(values).any():
             continue
         k = _peak(values, places)
-        if values[k] > found.get(key, (NOISE,))[0] * SURELY:
-            found[key] = float(values[k]), case, places[k]
+        if values[k] > worst.get(key, (NOISE,))[0] * SURELY:
+            worst[key] = float(values[k]), case, places[k]
 
 
 def _peak(values, places) -> int:
@@ -208,25 +239,13 @@ def _peak(values, places) -> int:
     return int(ties[np.abs(places[ties]).sum(axis=-1).argmin()])
 
 
-def _closer(system, found, names, steps):
-    """Look about each worst position at half the step, in its own load case."""
-    offsets = np.array(list(itertools.product((-1, 0, 1), repeat=len(names)))) * steps
-    low, high = np.array(list(judged_box(system).values())).T
-    keys = list(found)
-    places = np.concatenate([np.clip(found[key][2] + offsets, low, high) for key in keys])
-    places, where = np.unique(places, axis=0, return_inverse=True)
-    where = where.reshape(len(keys), -1)
+def _loads_at(system, names, case, places) -> dict:
+    """Every load of a case at some places, tension and compression apart."""
     statics = Statics(system.sweep(**dict(zip(names, places.T, strict=True))))
-    for case in {found[key][1] for key in keys}:
-        loads = dict(_sensed(carried(statics, shares(statics, case))))
-        for key, rows in zip(keys, where, strict=True):
-            if found[key][1] == case and np.isfinite(loads[key][rows]).any():
-                k = rows[_peak(loads[key][rows], places[rows])]
-                if loads[key][k] > found[key][0] * SURELY:
-                    found[key] = float(loads[key][k]), case, places[k]
+    return dict(_sensed(carried(statics, shares(statics, case))))
 
 
-def _at_stop(system, found, name, names):
+def _at_stop(system, worst, name, names):
     """Note the loads with a stop in contact; why not, where they can't be worked out."""
     try:
         statics = at_stop(system, name)
@@ -235,5 +254,6 @@ def _at_stop(system, found, name, names):
     angle = float(statics.motion.inputs[system.model.stops[name].input][0])
     place = [angle if n == system.model.stops[name].input else 0.0 for n in names]
     for case in cases(system, name):
-        _note(found, case, carried(statics, shares(statics, case)), np.array([place]))
+        _note(worst, case, dict(_sensed(carried(statics, shares(statics, case)))),
+              np.array([place]))
     return "" if cases(system, name) else "its input has no grip or no limit pilot force"

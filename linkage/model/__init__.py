@@ -27,8 +27,9 @@ from .parts import (
     Tolerance,
     Wire,
 )
-from .shapes import Box, Hole, Layer, Part, Pipe, Plate, Point, Sphere, Tube, Washer
+from .shapes import Layer, Part, Point
 from .sizes import STATIONS, Arm, Clocking, Place, RodLength, Size, Target, steps_within
+from .solids import Box, Hole, Pipe, Plate, Sphere, Tube, Washer
 from .stock import HANDBOOK
 from .strength import Factors, HingeMoment, PilotForce, TorqueTube
 from .whole import Model, is_rudder

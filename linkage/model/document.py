@@ -106,10 +106,10 @@ def _edit_value(bodies, key, values, place) -> None:
     places = _places(bodies, key)
     items = [body[i][1] for body, i in places]
     old, new = values
-    if all(isinstance(item, Table) for item in items) and isinstance(new, dict):
+    if _all_are(Table, items) and isinstance(new, dict):
         _edit_table([item.value.body for item in items], old, new, place.into(
             key, places[0][0][places[0][1]][0].is_dotted()))
-    elif all(isinstance(item, AoT) for item in items) and _is_tables(new):
+    elif _all_are(AoT, items) and _is_tables(new):
         _edit_tables(items, old, new, place.into(key))
     elif isinstance(items[0], (AoT, Table)):
         for body, i in reversed(places):
@@ -122,8 +122,12 @@ def _edit_value(bodies, key, values, place) -> None:
         _keep_column(body[i][1], _width(body[i][1]) - width)
 
 
+def _all_are(cls, items) -> bool:
+    return all(isinstance(item, cls) for item in items)
+
+
 def _is_tables(value) -> bool:
-    return isinstance(value, list) and bool(value) and all(isinstance(v, dict) for v in value)
+    return isinstance(value, list) and bool(value) and _all_are(dict, value)
 
 
 def _edit_tables(items, old, new, place) -> None:
@@ -179,29 +183,41 @@ def _changed_inline(item, old, new, place):
     if not more:
         return item
     inside = item.as_string()[1:-1]
-    kept = inside.rstrip()
-    start, gap = (f"{kept}, ", inside[len(kept):]) if kept.strip() else (" ", " ")
+    text = inside.rstrip()
+    start, gap = (f"{text}, ", inside[len(text):]) if text.strip() else (" ", " ")
     return place.item(f"{{{start}{', '.join(more)}{gap}}}")
 
 
 def _changed_array(item, old, new, place):
-    ops = [("replace", 0, len(old), 0, len(new))] if len(old) == len(new) else SequenceMatcher(
-        None, [repr(v) for v in old], [repr(v) for v in new], autojunk=False).get_opcodes()
-    kept = sum(i2 - i1 for op, i1, i2, _, _ in ops if op == "equal")
-    if len(old) != len(new) and 2 * kept < len(old):
+    steps = _steps_between(old, new)
+    staying = sum(i2 - i1 for op, i1, i2, _, _ in steps if op == "equal")
+    if len(old) != len(new) and 2 * staying < len(old):
         return place.item(plain(new))
-    for op, i1, i2, j1, j2 in reversed(ops):
-        if op == "equal":
-            continue
-        both = min(i2 - i1, j2 - j1)
-        for k in range(i2 - 1, i1 + both - 1, -1):
-            del item[k]
-        for k in range(j2 - 1, j1 + both - 1, -1):
-            item.insert(i1 + both, place.item(plain(new[k], "  ")))
-        for i, j in zip(range(i1, i1 + both), range(j1, j1 + both), strict=True):
-            if not _equal(old[i], new[j]):
-                item[i] = _changed(item.item(i), old[i], new[j], place)
+    for op, i1, i2, j1, j2 in reversed(steps):
+        if op != "equal":
+            _change_run(item, (old, i1, i2), (new, j1, j2), place)
     return item
+
+
+def _steps_between(old, new):
+    """What makes the one list the other, as `SequenceMatcher.get_opcodes` says it."""
+    if len(old) == len(new):
+        return [("replace", 0, len(old), 0, len(new))]
+    return SequenceMatcher(None, [repr(v) for v in old], [repr(v) for v in new],
+                           autojunk=False).get_opcodes()
+
+
+def _change_run(item, before, after, place) -> None:
+    """Change a run of an array's items in place, and take out or put in what is more of one."""
+    (old, i1, i2), (new, j1, j2) = before, after
+    both = min(i2 - i1, j2 - j1)
+    for k in range(i2 - 1, i1 + both - 1, -1):
+        del item[k]
+    for k in range(j2 - 1, j1 + both - 1, -1):
+        item.insert(i1 + both, place.item(plain(new[k], "  ")))
+    for i, j in zip(range(i1, i1 + both), range(j1, j1 + both), strict=True):
+        if not _equal(old[i], new[j]):
+            item[i] = _changed(item.item(i), old[i], new[j], place)
 
 
 def _add(bodies, key, new: dict, place) -> None:
@@ -211,18 +227,20 @@ def _add(bodies, key, new: dict, place) -> None:
     lines = [(body, i) for body in bodies for i, (each, item) in enumerate(body)
              if each is not None and not _has_heading(each, item)]
     if not _wants_heading(bodies, value, place, before) and (lines or not place.path):
-        named = [(body, i) for body, i in lines if body[i][0].key in before]
-        body, i = (named or lines)[-1]
-        item = _last(body[i][1], body[i][0])
-        indent = item.trivia.indent.rpartition("\n")[2]
-        _write_after(item, f"{indent}{place.line(key, value)}", place)
+        _add_line(lines, before, (key, value), place)
         return
-    if not isinstance(value, dict):  # the table has headings of its parts only, none of its own
-        heading = f"\n[{_path(place.path)}]\n"
-        _write_after(_last_of(bodies, before, place), heading + place.line(key, value), place)
-        return
-    _write_after(_last_of(bodies, before, place),
-                 "\n" + _block((*place.path, key), value), place)
+    text = _block((*place.path, key), value) if isinstance(value, dict) else \
+        f"[{_path(place.path)}]\n{place.line(key, value)}"  # the table had headings of parts only
+    _write_after(_last_of(bodies, before, place), f"\n{text}", place)
+
+
+def _add_line(lines, before, new, place) -> None:
+    """Write a new key as a line after the last of those before it, or after the last line."""
+    named = [(body, i) for body, i in lines if body[i][0].key in before]
+    body, i = (named or lines)[-1]
+    item = _last(body[i][1], body[i][0])
+    indent = item.trivia.indent.rpartition("\n")[2]
+    _write_after(item, f"{indent}{place.line(*new)}", place)
 
 
 def _last_of(bodies, before, place):
@@ -359,25 +377,33 @@ def plain(value: Any, indent: str = "", room: int = WIDE) -> str:
         return f"{{ {inner} }}"
     if room < WIDE and not any(isinstance(item, (dict, list)) for item in value):
         return line
-    lines, room = [], WIDE - len(indent) - 2
-    for item in value:
-        text = plain(item, indent + "  ") + ","
-        if lines and "\n" not in text and "\n" not in lines[-1] and \
-                len(lines[-1]) + 1 + len(text) <= room:
+    lines = _filled([plain(item, indent + "  ") + "," for item in value], WIDE - len(indent) - 2)
+    return "\n".join(["[", *(f"{indent}  {line}" for line in lines), f"{indent}]"])
+
+
+def _filled(texts, room: int) -> list[str]:
+    """Texts on as few lines as hold them; one of several lines has them to itself."""
+    lines = []
+    for text in texts:
+        if lines and "\n" not in lines[-1] + text and len(lines[-1]) + 1 + len(text) <= room:
             lines[-1] += f" {text}"
         else:
             lines.append(text)
-    return "\n".join(["[", *(f"{indent}  {line}" for line in lines), f"{indent}]"])
+    return lines
 
 
 def _block(path, value: dict, brackets: str = "[]") -> str:
     """A table with its heading; a table in it that takes more than a line has one of its own."""
     half = len(brackets) // 2
-    inner = {key: item for key, item in value.items() if isinstance(item, dict)
-             and len(_key(key)) + 3 + len(one_line(item)) > WIDE and brackets == "[]"
-             and all(isinstance(v, dict) or key == "points" for v in item.values())}
+    inner = {key: item for key, item in value.items()
+             if brackets == "[]" and _wants_block(key, item)}
     lines = [f"{brackets[:half]}{_path(path)}{brackets[half:]}"]
     lines += [f"{_key(key)} = {plain(item, '', WIDE - len(_key(key)) - 3)}"
               for key, item in value.items() if key not in inner]
     return "\n".join([*lines, ""]) + "".join(_block((*path, key), item)
                                              for key, item in inner.items())
+
+
+def _wants_block(key: str, item) -> bool:
+    return isinstance(item, dict) and len(_key(key)) + 3 + len(one_line(item)) > WIDE \
+        and all(isinstance(v, dict) or key == "points" for v in item.values())

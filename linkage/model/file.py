@@ -199,8 +199,7 @@ def _hardpoints_of(text: str, path) -> dict:
                         path=str(path)) from problem
     for number, row in enumerate(lines, 1):
         cells = [cell.strip() for cell in row]
-        if not any(cells) or cells[0].startswith("#") or (
-                number == 1 and all(isinstance(_number_or_text(c), str) for c in cells)):
+        if _is_remark(cells) or (number == 1 and _is_heading(cells)):
             continue
         try:
             _check_hardpoint(cells, rows)
@@ -208,6 +207,14 @@ def _hardpoints_of(text: str, path) -> dict:
             raise FileError(f"{path}: line {number}: {error.sentence}", path=str(path)) from error
         rows[cells[0]] = [_number_or_text(cell) for cell in cells[1:]]
     return rows
+
+
+def _is_remark(cells) -> bool:
+    return not any(cells) or cells[0].startswith("#")
+
+
+def _is_heading(cells) -> bool:
+    return all(isinstance(_number_or_text(cell), str) for cell in cells)
 
 
 def _check_hardpoint(cells, rows) -> None:
@@ -226,15 +233,15 @@ def schema() -> dict:
     -------
     dict
     """
-    classes, found = [Model], []
+    classes, parts = [Model], []
     while classes:
         cls = classes.pop()
-        if cls not in found:
-            found.append(cls)
+        if cls not in parts:
+            parts.append(cls)
             classes += [inner for field in file_keys(cls).values()
                         for inner in _classes_in(field.metadata["kind"])]
-    found.sort(key=lambda cls: cls.__name__)
-    described = {cls.__name__: _class_schema(cls) for cls in found}
+    parts.sort(key=lambda cls: cls.__name__)
+    described = {cls.__name__: _class_schema(cls) for cls in parts}
     whole = described.pop("Model")
     whole["properties"]["hardpoints"] = {"type": "string", "description":
                                          "CSV file of hardpoints: part/point, FS, BL, WL"}

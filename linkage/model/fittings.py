@@ -117,8 +117,8 @@ class Fitted(Part):
     @property
     def needed(self) -> float | None:
         """Least engagement, mm: the greater of least and witness hole; None without either."""
-        given = [size for size in (self.least, self.witness) if size is not None]
-        return max(given, default=None)
+        sizes = [size for size in (self.least, self.witness) if size is not None]
+        return max(sizes, default=None)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 import math
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -38,7 +38,7 @@ def file_keys(cls: type) -> dict:
 
 
 @contextmanager
-def at(place: str):
+def at(place: str) -> Iterator[None]:
     """Say where in the model a complaint belongs."""
     try:
         yield
@@ -151,7 +151,7 @@ class Number(Kind):
             raise LinkageError(f"needs a {self.what} of at least {self.least:g}, got "
                                f"{self.shown(value)}")
 
-    def shown(self, value) -> str:
+    def shown(self, value: float) -> str:
         """A value within the sentence of an error."""
         return f"{value:g} {self.unit}".strip()
 
@@ -169,7 +169,7 @@ class Length(Number):
 
     what: str = "length"
 
-    def shown(self, value) -> str:
+    def shown(self, value: float) -> str:
         return mm(value)
 
     def read(self, value: Any, unit: str) -> Any:
@@ -397,13 +397,13 @@ class OneOfRecords(Kind):
         if not isinstance(value, dict):
             raise LinkageError(f"needs a table like {{ kind = ... }}, {got(value)}")
         kinds = {cls.kind: cls for cls in self.classes}
-        said = value.get("kind")
-        if not isinstance(said, str) or said not in kinds:
-            hint = nearest(str(said), kinds) if said is not None else \
+        kind = value.get("kind")
+        if not isinstance(kind, str) or kind not in kinds:
+            hint = nearest(str(kind), kinds) if kind is not None else \
                 f"add kind = one of {', '.join(kinds)}"
-            raise LinkageError(f"kind {got(said) if said is not None else 'is missing'}; {hint}")
+            raise LinkageError(f"kind {got(kind) if kind is not None else 'is missing'}; {hint}")
         rest = {word: item for word, item in value.items() if word != "kind"}
-        return kinds[said](**read_keys(kinds[said], rest, unit))
+        return kinds[kind](**read_keys(kinds[kind], rest, unit))
 
     def check(self, value: Any) -> None:
         if not isinstance(value, self.classes):

@@ -31,6 +31,7 @@ MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface":
 SWAPS = {"left": "right", "right": "left"}
 OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself
+TWIN_WITHIN = 1e-6  # mm, degrees: what differs by no more is the same number typed twice
 TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
 
 
@@ -64,6 +65,59 @@ def with_twins(parts: dict) -> dict:
         done[group] = table
     done["airframe"] = _with_own_twins(parts.get("airframe", Airframe()), names)
     return done
+
+
+def differing_twins(model) -> list[tuple[str, str, tuple[str, ...]]]:
+    """Twins that are both written out and are no mirror image of each other.
+
+    Parameters
+    ----------
+    model : Model
+
+    Returns
+    -------
+    list of (str, str, tuple of str)
+        Both names, and the keys in which they differ; a line that runs the other way is no
+        difference.
+    """
+    pairs = list(model.mirror.items())
+    names = [*pairs, *((there, here) for here, there in pairs)]
+    parts = {field.name: getattr(model, field.name) for field in dataclasses.fields(model)}
+    groups = [(getattr(model, group), "", parts) for group in MIRRORED.values()]
+    for home, part in (("airframe", model.airframe), *model.bodies.items()):
+        groups += [(getattr(part, group), f"{home}/", {}) for group in ("points", "solids")]
+    found = []
+    for table, home, those in groups:
+        for name in table:
+            twin = _renamed(name, names)
+            if twin in table and twin > name and \
+                    (keys := _unlike(_twin(table[name], names, those), table[twin])):
+                found.append((home + name, home + twin, keys))
+    return found
+
+
+def _unlike(image, part) -> tuple[str, ...]:
+    """Keys of the file in which two parts differ."""
+    if type(image) is not type(part):
+        return ("kind",)
+    return tuple(word for word, field in file_keys(type(part)).items()
+                 if not _alike(getattr(image, field.name), getattr(part, field.name),
+                               isinstance(field.metadata["kind"], Direction)))
+
+
+def _alike(one, other, either_way=False) -> bool:
+    if either_way and one is not None and other is not None:
+        one, other = (AXES[v] if isinstance(v, str) else v for v in (one, other))
+        return _alike(one, other) or _alike(tuple(-k for k in one), other)
+    if dataclasses.is_dataclass(one):
+        return type(one) is type(other) and not _unlike(one, other)
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(_alike(one[k], other[k]) for k in one)
+    if isinstance(one, tuple | list) and isinstance(other, tuple | list):
+        return len(one) == len(other) and all(map(_alike, one, other))
+    if isinstance(one, float | int) and isinstance(other, float | int):
+        return abs(one - other) <= TWIN_WITHIN
+    return one == other
 
 
 def twin_name(name: str, mirror: dict) -> str:
@@ -175,28 +229,31 @@ SENSES = {Point: _other_hole_side, Require: _other_ways, Stop: _other_end, RigPi
 
 
 def _mirrored(kind, value, word: str, names):
+    """A value of a key across butt line 0, by its kind."""
     if isinstance(kind, Label):
         return value
-    if isinstance(value, str):
-        return _renamed(value, names) if not isinstance(kind, Direction) else \
-            _mirrored(kind, AXES[value], word, names)
     if isinstance(kind, Direction):
-        x, y, z = value
+        x, y, z = AXES[value] if isinstance(value, str) else value
         return (-x, y, -z) if word in TURNING else (x, -y, z)
+    if isinstance(value, str):
+        return _renamed(value, names)
     if isinstance(kind, Either):
         return _mirrored(kind.fitting(value), value, word, names)
     if isinstance(kind, Position):
         x, y, z = value
         return (x, -y, z)
-    if dataclasses.is_dataclass(value):
+    return _mirrored_parts(kind, value, word, names)
+
+
+def _mirrored_parts(kind, value, word: str, names):
+    """What holds other values, each of them mirrored; anything else as it is."""
+    if dataclasses.is_dataclass(value) or isinstance(kind, (Record, OneOfRecords)):
         return _twin(value, names, {})
     if isinstance(kind, TableOf):
         return {_renamed(name, names): _mirrored(kind.kind, item, word, names)
                 for name, item in value.items()}
     if isinstance(kind, ListOf):
         return tuple(_mirrored(kind.kind, item, word, names) for item in value)
-    if isinstance(kind, (Record, OneOfRecords)):
-        return _twin(value, names, {})
     return value
 
 

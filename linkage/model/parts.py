@@ -26,7 +26,8 @@ from .keys import (
     unit_vector,
     write_keys,
 )
-from .shapes import PAIR, PLACE, POINTS, SIZE, SOLID, SOLIDS, THICKNESS, Part
+from .shapes import PAIR, PLACE, POINTS, SIZE, THICKNESS, Part
+from .solids import SOLID, SOLIDS
 from .strength import FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 
 AIRFRAME = "airframe"
@@ -84,14 +85,14 @@ class _InputKind(Record):
     """An input; its travel is read as lengths where it has a grip or is written with units."""
 
     def read(self, value, unit):
-        said = read_keys(Input, value, unit)
-        travel = said["travel"]
-        moves = "grip" in said or (isinstance(travel, tuple)
-                                   and any(isinstance(end, str) for end in travel))
+        values = read_keys(Input, value, unit)
+        travel = values["travel"]
+        moves = "grip" in values or (isinstance(travel, tuple)
+                                     and any(isinstance(end, str) for end in travel))
         if moves:
             with at("travel"):
-                said["travel"] = ListOf(Length()).read(value["travel"], unit)
-        return Input(**said, in_mm=moves)
+                values["travel"] = ListOf(Length()).read(value["travel"], unit)
+        return Input(**values, in_mm=moves)
 
     def write(self, value, unit):
         table = write_keys(value, unit)
@@ -221,11 +222,11 @@ class _BodyKind(Record):
     """A body; its friction is read as what its joint takes."""
 
     def read(self, value, unit):
-        said = read_keys(Body, value, unit)
-        if "friction" in said:
+        values = read_keys(Body, value, unit)
+        if "friction" in values:
             with at("friction"):
-                said["friction"] = quantity(said["friction"], _friction_of("slide" in said))
-        return Body(**said)
+                values["friction"] = quantity(values["friction"], _friction_of("slide" in values))
+        return Body(**values)
 
     def write(self, value, unit):
         table = write_keys(value, unit)

@@ -93,16 +93,12 @@ def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | 
         raise LinkageError(f"is in {source.unit} and would have to be in {wanted.length}; write a "
                            f"new file instead")
     full = _full(source, wanted)
-    rows = {address: _taken_out(full, address) for address in source.rows}
-    whole = {word: source.table[word] for word in ("hardpoints",) if word in source.table} | \
-        _without_empty(full, source.table)
-    changed = {name: row for name, row in rows.items() if row != source.rows[name]}
-    csv_text = None
-    if changed or (moved and source.rows):
-        csv_text = _with_rows(source.csv_text, {name: (source.rows[name], row)
-                                                for name, row in changed.items()})
-        whole["hardpoints"] = table or whole["hardpoints"]
-    after = edited(bare, whole)
+    changed = _changed_rows(source, full)
+    rewritten = bool(changed or (moved and source.rows))
+    csv_text = _with_rows(source.csv_text, changed) if rewritten else None
+    hardpoints = (table if rewritten else None) or source.table.get("hardpoints")
+    whole = {} if hardpoints is None else {"hardpoints": hardpoints}
+    after = edited(bare, whole | _without_empty(full, source.table))
     again = model_of(read_source(after, folder, csv_text))
     if not same(again, wanted, NEAR):
         raise LinkageError("can't be changed in place so that it reads as what was worked out")
@@ -111,44 +107,60 @@ def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | 
 
 def same(one: Any, other: Any, near: float = 10.0**-DIGITS) -> bool:
     """Whether two parts or models are alike within `near` (mm, degrees, or that share of it)."""
-    if isinstance(one, Part):
-        return type(one) is type(other) and all(
-            same(getattr(one, field.name), getattr(other, field.name), near)
-            for field in dataclasses.fields(one) if field.compare)
     if isinstance(one, bool) or isinstance(other, bool):
         return one is other
-    if isinstance(one, (int, float)) and isinstance(other, (int, float)):
-        return math.isclose(one, other, rel_tol=near / 10, abs_tol=near)
-    if isinstance(one, dict) and isinstance(other, dict):
-        return one.keys() == other.keys() and all(same(one[k], other[k], near) for k in one)
-    if isinstance(one, tuple) and isinstance(other, tuple):
-        return len(one) == len(other) and all(same(a, b, near)
-                                              for a, b in zip(one, other, strict=True))
-    for a, b in ((one, other), (other, one)):
-        if isinstance(a, str) and a in AXES and isinstance(b, tuple) and len(b) == 3:
-            return same(AXES[a], unit_vector(b), near)
+    for alike, compared in ((Part, _same_parts), ((int, float), _same_numbers),
+                            (dict, _same_tables), (tuple, _same_lists)):
+        if isinstance(one, alike) and isinstance(other, alike):
+            return compared(one, other, near)
+    for name, direction in ((one, other), (other, one)):
+        if _names_an_axis(name) and isinstance(direction, tuple) and len(direction) == 3:
+            return same(AXES[name], unit_vector(direction), near)
     return one == other
+
+
+def _names_an_axis(value) -> bool:
+    return isinstance(value, str) and value in AXES
+
+
+def _same_parts(one, other, near) -> bool:
+    return type(one) is type(other) and all(
+        same(getattr(one, field.name), getattr(other, field.name), near)
+        for field in dataclasses.fields(one) if field.compare)
+
+
+def _same_numbers(one, other, near) -> bool:
+    return math.isclose(one, other, rel_tol=near / 10, abs_tol=near)
+
+
+def _same_tables(one, other, near) -> bool:
+    return one.keys() == other.keys() and all(same(one[k], other[k], near) for k in one)
+
+
+def _same_lists(one, other, near) -> bool:
+    return len(one) == len(other) and all(same(a, b, near)
+                                          for a, b in zip(one, other, strict=True))
 
 
 # --- which parts are to be written ---------------------------------------------------------------
 
 def _full(source: Source, wanted: Model) -> dict:
     """The table the file is to hold, rows of the table of hardpoints among it."""
-    said, old, new = dict(source.full), dict(source.parts), _written(source, wanted)
+    entry, old, new = dict(source.full), dict(source.parts), _written(source, wanted)
     for word, group in MIRRORED.items():
-        said[word], old[group] = _with_twins_said(
-            (said.get(word, {}), old.get(group, {}), new[group]), file_keys(Model)[word], source)
+        entry[word], old[group] = _with_twin_entries(
+            (entry.get(word, {}), old.get(group, {}), new[group]), file_keys(Model)[word], source)
     for group, word in (("bodies", "body"), ("airframe", None)):
-        homes = {name: (old[group][name], new[group][name], said[word][name]) for name in
+        homes = {name: (old[group][name], new[group][name], entry[word][name]) for name in
                  new[group] if name in old[group]} if word else \
-            {AIRFRAME: (old.get(group, Model.airframe), new[group], said.get(group, {}))}
-        for name, (home, wished, told) in homes.items():
-            more, grown = _own_twins_said(home, wished, told, source)
+            {AIRFRAME: (old.get(group, Model.airframe), new[group], entry.get(group, {}))}
+        for name, (home, wished, table) in homes.items():
+            more, grown = _with_own_twin_entries(home, wished, table, source)
             if word:
-                said[word], old[group] = {**said[word], name: more}, {**old[group], name: grown}
+                entry[word], old[group] = {**entry[word], name: more}, {**old[group], name: grown}
             elif more:
-                said[group], old[group] = more, grown
-    return _kept_keys((Model, old, new), said, source.unit)
+                entry[group], old[group] = more, grown
+    return _patched_keys((Model, old, new), entry, source.unit)
 
 
 def _written(source: Source, wanted: Model) -> dict:
@@ -162,14 +174,14 @@ def _written(source: Source, wanted: Model) -> dict:
                       for name, part in bare["bodies"].items()}
     bare["airframe"] = _without_own_twins(wanted.airframe,
                                           source.parts.get("airframe", Model.airframe))
-    made = with_twins(bare)
-    written = {group: _with_missing(bare[group], values[group], made[group], wanted.mirror)
+    both = with_twins(bare)
+    written = {group: _with_missing(bare[group], values[group], both[group], wanted.mirror)
                for group in MIRRORED.values()}
     for name, part in written["bodies"].items():
-        if name in made["bodies"]:
+        if name in both["bodies"]:
             written["bodies"][name] = _with_missing_own(part, wanted.bodies[name],
-                                                        made["bodies"][name], wanted.mirror)
-    written["airframe"] = _with_missing_own(bare["airframe"], wanted.airframe, made["airframe"],
+                                                        both["bodies"][name], wanted.mirror)
+    written["airframe"] = _with_missing_own(bare["airframe"], wanted.airframe, both["airframe"],
                                             wanted.mirror)
     return {**values, **written}
 
@@ -181,53 +193,54 @@ def _without_own_twins(part, written):
         if name in getattr(written, group)} for group in ("points", "solids")})
 
 
-def _with_missing_own(bare, whole, made, mirror):
+def _with_missing_own(bare, whole, both, mirror):
     return dataclasses.replace(bare, **{group: _with_missing(
-        getattr(bare, group), getattr(whole, group), getattr(made, group), mirror)
+        getattr(bare, group), getattr(whole, group), getattr(both, group), mirror)
         for group in ("points", "solids")})
 
 
-def _with_missing(written: dict, whole: dict, made: dict, mirror) -> dict:
+def _with_missing(written: dict, whole: dict, both: dict, mirror) -> dict:
     """What is written, and after its twin or at the end what no longer is the twin."""
-    done = dict(written)
+    parts = dict(written)
     for name, part in whole.items():
-        if name in done or (name in made and same(made[name], part)):
+        if name in parts or (name in both and same(both[name], part)):
             continue
         twin = twin_name(name, mirror)
-        names = list(done)
-        k = names.index(twin) + 1 if twin in done else len(names)
-        done = {each: done[each] for each in names[:k]} | {name: part} | {
-            each: done[each] for each in names[k:]}
-    return done
+        names = list(parts)
+        k = names.index(twin) + 1 if twin in parts else len(names)
+        parts = {each: parts[each] for each in names[:k]} | {name: part} | {
+            each: parts[each] for each in names[k:]}
+    return parts
 
 
-def _with_twins_said(tables, field, source):
-    """What the file says of a group and what it means, with the words of a twin for a new one."""
-    said, old, new = tables
+def _with_twin_entries(tables, field, source):
+    """What the file says of a group and what it means, with the entry of a twin for a new one."""
+    entries, old, new = tables
     kind = field.metadata["kind"].kind
-    said, old = dict(said), dict(old)
+    entries, old = dict(entries), dict(old)
     mirror = source.parts.get("mirror", {})
     for name in new:
         twin = twin_name(name, mirror)
-        if name not in old and twin in said:
-            words = _renamed(said[twin], mirror)
+        if name not in old and twin in entries:
+            entry = _renamed(entries[twin], mirror)
             try:
-                meant = kind.read(words, source.unit)
+                meaning = kind.read(entry, source.unit)
             except LinkageError:
                 continue
-            said[name], old[name] = words, meant
-    return said, old
+            entries[name], old[name] = entry, meaning
+    return entries, old
 
 
-def _own_twins_said(home, wished, told, source):
-    told, grown = dict(told), {}
+def _with_own_twin_entries(home, wished, entry, source):
+    entry, grown = dict(entry), {}
     for group, word in (("points", "points"), ("solids", "solid")):
-        table = told.get(word, {})
-        more, grown[group] = _with_twins_said((table, getattr(home, group), getattr(wished, group)),
-                                              file_keys(type(home))[word], source)
+        table = entry.get(word, {})
+        more, grown[group] = _with_twin_entries(
+            (table, getattr(home, group), getattr(wished, group)), file_keys(type(home))[word],
+            source)
         if more != table:
-            told[word] = more
-    return told, dataclasses.replace(home, **grown)
+            entry[word] = more
+    return entry, dataclasses.replace(home, **grown)
 
 
 def _renamed(value, mirror):
@@ -241,25 +254,25 @@ def _renamed(value, mirror):
 
 # --- what a value is written as ------------------------------------------------------------------
 
-def kept(kind: Kind, said: Any, values: tuple[Any, Any], unit: str) -> Any:
+def entry_of(kind: Kind, entry: Any, values: tuple[Any, Any], unit: str) -> Any:
     """What the file is to say of a value: the same as it says where nothing has changed.
 
     Parameters
     ----------
     kind : Kind
-    said
+    entry
         What the file says.
     values : (object, object)
         What that means, and what it is to mean.
     unit : {"mm", "in"}
     """
     if same(*values):
-        return said
-    return _kept(kind, said, values, unit)
+        return entry
+    return _changed(kind, entry, values, unit)
 
 
 @singledispatch
-def _kept(kind, said, values, unit):
+def _changed(kind, entry, values, unit):
     return _plain(kind, values[1], unit)
 
 
@@ -284,16 +297,16 @@ def _rounded(value: float) -> float:
     return value
 
 
-@_kept.register
-def _length(kind: Length, said, values, unit):
-    if not isinstance(said, str):
+@_changed.register
+def _length(kind: Length, entry, values, unit):
+    if not isinstance(entry, str):
         return _rounded(values[1] / LENGTHS[unit].mm)
-    return _length_text(said, values[1], unit)
+    return _length_text(entry, values[1], unit)
 
 
-def _length_text(said: str, mm: float, unit: str) -> str:
-    """A length as text in the unit it was said in, a fraction where it was one and still is."""
-    shop = _SHOP.fullmatch(said)
+def _length_text(entry: str, mm: float, unit: str) -> str:
+    """A length as text in the unit of its entry, a fraction where it was one and still is."""
+    shop = _SHOP.fullmatch(entry)
     if shop:
         indent, _, _, gap, _, slash, bottom, own = shop.groups()
         size = mm / length_mm(f"1{own.strip()}", unit)
@@ -302,7 +315,7 @@ def _length_text(said: str, mm: float, unit: str) -> str:
                     <= per * 10.0**-DIGITS:
                 return indent + _fraction(Fraction(round(size * per), per), gap, slash) + own
         return f"{indent}{_rounded(size):.10g}{own}"
-    number = _NUMBER.fullmatch(said)
+    number = _NUMBER.fullmatch(entry)
     if number is None:
         return f"{_rounded(mm / LENGTHS[unit].mm)!r} {unit}"
     indent, raw, rest = number.groups()
@@ -318,10 +331,10 @@ def _fraction(size: Fraction, gap, slash) -> str:
     return f"{sign}{lead}{top}{slash}{size.denominator}"
 
 
-@_kept.register
-def _quantity(kind: Quantity, said, values, unit):
+@_changed.register
+def _quantity(kind: Quantity, entry, values, unit):
     old, new = values
-    number = _NUMBER.fullmatch(said) if isinstance(said, str) else None
+    number = _NUMBER.fullmatch(entry) if isinstance(entry, str) else None
     if number is None or not old:
         return _plain(kind, new, unit)
     indent, raw, rest = number.groups()
@@ -332,62 +345,64 @@ def _significant(value: float) -> float:
     return float(f"{value:.10g}")
 
 
-@_kept.register
-def _either(kind: Either, said, values, unit):
-    fitting = kind.fitting(said)
+@_changed.register
+def _either(kind: Either, entry, values, unit):
+    fitting = kind.fitting(entry)
     old, new = (kind.fitting(value) for value in values)
-    return _kept(fitting, said, values, unit) if fitting is old is new else \
+    return _changed(fitting, entry, values, unit) if fitting is old is new else \
         _plain(kind, values[1], unit)
 
 
-@_kept.register
-def _list(kind: ListOf, said, values, unit):
+@_changed.register
+def _list(kind: ListOf, entry, values, unit):
     old, new = values
-    if isinstance(said, dict) and len(old) == len(new) == 1:  # one table without its brackets
-        return kept(kind.kind, said, (old[0], new[0]), unit)
-    if not isinstance(said, list) or old is None or new is None or len(said) != len(old):
+    if isinstance(entry, dict) and len(old) == len(new) == 1:  # one table without its brackets
+        return entry_of(kind.kind, entry, (old[0], new[0]), unit)
+    if not isinstance(entry, list) or old is None or new is None or len(entry) != len(old):
         return _plain(kind, new, unit)
-    start = 0
-    while start < min(len(old), len(new)) and same(old[start], new[start]):
-        start += 1
-    end = 0
-    while end < min(len(old), len(new)) - start and same(old[-1 - end], new[-1 - end]):
-        end += 1
+    start = _same_ahead(old, new)
+    end = _same_ahead(old[start:][::-1], new[start:][::-1])
     before, after = old[start:len(old) - end], new[start:len(new) - end]
-    between = [kept(kind.kind, word, pair, unit) for word, *pair in
-               zip(said[start:len(old) - end], before, after, strict=True)] \
+    between = [entry_of(kind.kind, item, pair, unit) for item, *pair in
+               zip(entry[start:len(old) - end], before, after, strict=True)] \
         if len(before) == len(after) else _plain(ListOf(kind.kind), after, unit)
-    return said[:start] + between + said[len(said) - end:]
+    return entry[:start] + between + entry[len(entry) - end:]
 
 
-@_kept.register
-def _table(kind: TableOf, said, values, unit):
+def _same_ahead(old, new) -> int:
+    """How many items from the first on are the same in both."""
+    pairs = enumerate(zip(old, new, strict=False))
+    return next((k for k, pair in pairs if not same(*pair)), min(len(old), len(new)))
+
+
+@_changed.register
+def _table(kind: TableOf, entry, values, unit):
     old, new = values
-    if not isinstance(said, dict):
+    if not isinstance(entry, dict):
         return _plain(kind, new, unit)
-    return {name: kept(kind.kind, said[name], (old[name], item), unit)
-            if name in said and name in old else _plain(kind.kind, item, unit)
+    return {name: entry_of(kind.kind, entry[name], (old[name], item), unit)
+            if name in entry and name in old else _plain(kind.kind, item, unit)
             for name, item in new.items()}
 
 
-@_kept.register(type(POINTS.kind))
-def _point(kind, said, values, unit):
+@_changed.register(type(POINTS.kind))
+def _point(kind, entry, values, unit):
     """A bare place, or a table with the place of the bolt hole and what lies on it."""
     old, new = values
-    if isinstance(said, list) and not new.stack and new.tolerance is None:
-        return kept(Position(), said, (old.at, new.at), unit)
-    return kept(Record(Point), said, values, unit)
+    if isinstance(entry, list) and not new.stack and new.tolerance is None:
+        return entry_of(Position(), entry, (old.at, new.at), unit)
+    return entry_of(Record(Point), entry, values, unit)
 
 
-@_kept.register(Record)
-@_kept.register(OneOfRecords)
-def _record(kind, said, values, unit):
+@_changed.register(Record)
+@_changed.register(OneOfRecords)
+def _record(kind, entry, values, unit):
     old, new = values
-    if not isinstance(said, dict) or type(old) is not type(new):
+    if not isinstance(entry, dict) or type(old) is not type(new):
         return _plain(kind, new, unit)
     parts = [{field.name: getattr(part, field.name) for field in file_keys(type(new)).values()}
              for part in values]
-    return _kept_keys((type(new), *parts), said, unit, _kinds_of(new))
+    return _patched_keys((type(new), *parts), entry, unit, _kinds_of(new))
 
 
 def _kinds_of(part) -> dict:
@@ -399,22 +414,22 @@ def _kinds_of(part) -> dict:
     return {}
 
 
-def _kept_keys(parts, said, unit, kinds=()) -> dict:
+def _patched_keys(parts, entry, unit, kinds=()) -> dict:
     """A table of the file: its keys in their order, then those it did not have."""
     cls, old, new = parts
-    table = {word: value for word, value in said.items() if word not in file_keys(cls)}
-    for word in (*said, *(word for word in file_keys(cls) if word not in said)):
-        field = file_keys(cls).get(word)
-        if field is None:
+    keys, table = file_keys(cls), {}
+    for word in dict.fromkeys((*entry, *keys)):
+        if word not in keys:
+            table[word] = entry[word]
             continue
+        field = keys[word]
         kind = dict(kinds).get(word, field.metadata["kind"])
-        default = _default(field)
-        before, after = old.get(field.name, default), new[field.name]
-        if after is None or (word not in said and same(before, after)):
+        before, after = old.get(field.name, _default(field)), new[field.name]
+        if after is None or (word not in entry and same(before, after)):
             continue
-        table[word] = kept(kind, said[word], (before, after), unit) if word in said else \
+        table[word] = entry_of(kind, entry[word], (before, after), unit) if word in entry else \
             _plain(kind, after, unit)
-    return {word: table[word] for word in (*said, *table) if word in table}
+    return table
 
 
 def _default(field):
@@ -425,6 +440,13 @@ def _default(field):
 
 # --- the table of hardpoints ---------------------------------------------------------------------
 
+def _changed_rows(source: Source, full: dict) -> dict:
+    """Rows (old, new) of the table of hardpoints that change; all are taken out of `full`."""
+    rows = {address: _taken_out(full, address) for address in source.rows}
+    return {name: (source.rows[name], row) for name, row in rows.items()
+            if row != source.rows[name]}
+
+
 def _taken_out(full: dict, address: str):
     """Take a point of the table of hardpoints out of the model's own table again."""
     part, point = address.split("/")
@@ -432,11 +454,11 @@ def _taken_out(full: dict, address: str):
     return (home if point == "pivot" else home["points"]).pop(point)
 
 
-def _without_empty(full: dict, said: dict) -> dict:
+def _without_empty(full: dict, entry: dict) -> dict:
     """Tables that only the table of hardpoints had made are none of the file."""
-    return {key: _without_empty(value, said.get(key, {})) if isinstance(value, dict)
-            and isinstance(said.get(key, {}), dict) else value for key, value in full.items()
-            if value != {} or key in said}
+    return {key: _without_empty(value, entry.get(key, {})) if isinstance(value, dict)
+            and isinstance(entry.get(key, {}), dict) else value for key, value in full.items()
+            if value != {} or key in entry}
 
 
 def _with_rows(text: str, rows: dict) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ..errors import LinkageError, mm
+from ..errors import LinkageError
 from .keys import (
     Choice,
     Direction,
@@ -13,7 +13,6 @@ from .keys import (
     Kind,
     Length,
     ListOf,
-    OneOfRecords,
     Position,
     Record,
     TableOf,
@@ -105,13 +104,17 @@ class Point(Part):
                                   default=None)
 
     def _check(self):
-        if self.stack and (self.bolt is None or self.side is None):
-            raise LinkageError(f"has a stack, so it needs {'bolt' if self.bolt is None else 'side'}"
-                               f" too to know which way it goes")
-        if (self.bolt is not None or self.side is not None) and not self.stack:
+        if self.stack:
+            self._check_stack()
+        elif self.bolt is not None or self.side is not None:
             raise LinkageError(f"has {'side' if self.bolt is None else 'bolt'} without a stack; "
                                f"add the stack or give the position alone")
-        if self.stack and abs(self._along()) < 0.5:
+
+    def _check_stack(self):
+        if self.bolt is None or self.side is None:
+            raise LinkageError(f"has a stack, so it needs {'bolt' if self.bolt is None else 'side'}"
+                               f" too to know which way it goes")
+        if abs(self._along()) < 0.5:
             raise LinkageError(f'has side "{self.side}" more than 60° off its bolt; '
                                f"choose a side along the bolt")
 
@@ -153,126 +156,3 @@ class _PointKind(Kind):
 
 
 POINTS = TableOf(_PointKind(), "point")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Sphere(Part):
-    """A ball, such as a knob."""
-
-    kind = "sphere"
-    at: str | tuple = key(PLACE, "its middle; a point of the part or [FS, BL, WL]")
-    diameter: float = key(SIZE, "its diameter")
-    clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Tube(Part):
-    """A straight round tube or rod with round ends."""
-
-    kind = "tube"
-    along: tuple = key(ListOf(PLACE, 2, 2, "pair of points"), "its two ends")
-    diameter: float = key(SIZE, "its outside diameter")
-    clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
-
-
-class _Bends(ListOf):
-    """The line of a bent pipe; a straight one is a tube."""
-
-    def _refuse(self, value):
-        if isinstance(value, (tuple, list)) and len(value) == 2:
-            raise LinkageError('has two points and so no bend; use kind = "tube"')
-        super()._refuse(value)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Pipe(Part):
-    """A bent round pipe: a chain of straight pieces."""
-
-    kind = "pipe"
-    along: tuple = key(_Bends(PLACE, 3, None, "list of points"), "its bends, ends included")
-    diameter: float = key(SIZE, "its outside diameter")
-    clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Box(Part):
-    """A block with edges along the stations at neutral."""
-
-    kind = "box"
-    corner: tuple = key(Position(), "one corner")
-    opposite: tuple = key(Position(), "the corner across the block")
-    clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
-
-    def _check(self):
-        same = " and ".join(f"{word} {mm(a)}" for word, a, b in zip(
-            ("FS", "BL", "WL"), self.corner, self.opposite, strict=True) if a == b)
-        if same:
-            raise LinkageError(f"has no thickness in one direction: both corners are at "
-                               f"{same}; move the opposite corner")
-
-
-OUTLINE = ListOf(ListOf(Length(), 2, 3, "corner [u, v] or [u, v, corner radius]"), 3, None,
-                 "list of corners")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Hole(Part):
-    """A cut-out of a plate: round, a slot, or an outline."""
-
-    at: tuple | None = key(ListOf(Length(), 2, 2, "place [u, v]"), "middle of a round hole",
-                           default=None)
-    diameter: float | None = key(SIZE, "diameter of a round hole, width of a slot", default=None)
-    slot: tuple | None = key(ListOf(ListOf(Length(), 2, 2, "place [u, v]"), 2, 2, "pair of places"),
-                             "the two centres of a slot's round ends", default=None)
-    outline: tuple | None = key(OUTLINE, "corners of a cut-out", default=None)
-
-    def _check(self):
-        given = [word for word in ("at", "slot", "outline") if getattr(self, word) is not None]
-        if len(given) != 1:
-            raise LinkageError(f"needs one of at, slot or outline, got "
-                               f"{' and '.join(given) or 'none'}")
-        if (self.outline is None) != (self.diameter is not None):
-            raise LinkageError(f"has {given[0]} {'and' if self.outline else 'without'} a "
-                               f"diameter; it needs one with at or slot, and none with outline")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Plate(Part):
-    """A flat plate of its true outline, drawn in its own plane [u, v] from `at`."""
-
-    kind = "plate"
-    at: str | tuple = key(PLACE, "where [0, 0] of the outline lies, in the plate's middle plane")
-    normal: str | tuple = key(Direction(), "direction square to the plate")
-    u: str | tuple = key(Direction(), "direction of the outline's first axis")
-    outline: tuple = key(OUTLINE, "corners [u, v] or [u, v, corner radius]")
-    thickness: float = key(SIZE, "thickness")
-    holes: tuple = key(ListOf(Record(Hole)), "cut-outs", default=())
-    clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
-
-    def _check(self):
-        off = _dot(unit_vector(self.normal), unit_vector(self.u))
-        if abs(off) > 1e-6:
-            between = math.degrees(math.acos(max(-1.0, min(off, 1.0))))
-            raise LinkageError(f"has u at {between:.6g}° to its normal; turn one of them to 90°")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Washer(Part):
-    """A washer or round plate with a hole."""
-
-    kind = "washer"
-    at: str | tuple = key(PLACE, "its middle")
-    normal: str | tuple = key(Direction(), "direction square to it")
-    outside: float = key(SIZE, "outside diameter")
-    inside: float = key(THICKNESS, "diameter of its hole, 0 for none", default=0.0)
-    thickness: float = key(SIZE, "thickness")
-    clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
-
-    def _check(self):
-        if not self.inside < self.outside:
-            raise LinkageError(f"has a hole of {mm(self.inside)} in {mm(self.outside)} outside; "
-                               f"make the hole smaller")
-
-
-SOLID = OneOfRecords((Sphere, Tube, Pipe, Box, Plate, Washer))
-SOLIDS = TableOf(SOLID, "solid")

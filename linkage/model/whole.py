@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from dataclasses import dataclass, field, fields
 from html import escape
@@ -30,12 +31,13 @@ from .parts import (
     Tolerance,
     Wire,
 )
-from .shapes import Part, Tube
+from .shapes import Part
 from .sizes import Size
+from .solids import Tube
 from .stock import HANDBOOK
 from .strength import Factors
 from .threads import Thread, read_thread
-from .turned import turned
+from .turn import Turn
 
 COUNTED = {"inputs": "input", "bodies": "body", "rods": "rod", "couplings": "coupling",
            "surfaces": "surface", "stops": "stop", "wires": "wire"}
@@ -126,23 +128,25 @@ class Model(Part):
     @property
     def solids(self) -> dict:
         """Every solid by its address ``"part/solid"``; a rod's own is ``"rod/tube"``."""
-        found = {f"{name}/{solid}": shape for name, body in self.bodies.items()
-                 for solid, shape in {**body.solids, **self._hand(name)}.items()}
+        solids = {f"{name}/{solid}": shape for name, body in self.bodies.items()
+                  for solid, shape in {**body.solids, **self._hand(name)}.items()}
         for name, rod in self.rods.items():
             if rod.diameter is not None:
-                found[f"{name}/tube"] = Tube(along=rod.ends, diameter=rod.diameter,
-                                             clearance=rod.clearance)
-        return found | {f"{AIRFRAME}/{solid}": shape
-                        for solid, shape in self.airframe.solids.items()}
+                solids[f"{name}/tube"] = Tube(along=rod.ends, diameter=rod.diameter,
+                                              clearance=rod.clearance)
+        return solids | {f"{AIRFRAME}/{solid}": shape
+                         for solid, shape in self.airframe.solids.items()}
 
     def _hand(self, name: str) -> dict:
         """The room of the hand on a body's grip, as clocked, by its name."""
         grip = self.bodies[name].grip
         if grip is None or grip.hand is None:
             return {}
-        line = [self.spot(name, end) for end in grip.along]
-        return {"hand": turned(grip.hand, line, lambda place: self.spot(name, place),
-                               -grip.clocking)}
+        if not grip.clocking:
+            return {"hand": grip.hand}
+        line = tuple(self.spot(name, end) for end in grip.along)
+        return {"hand": grip.hand.turned(Turn(line, -grip.clocking,
+                                              functools.partial(self.spot, name)))}
 
     def spot(self, part: str,
              place: str | tuple[float, float, float]) -> tuple[float, float, float]:
@@ -156,9 +160,9 @@ class Model(Part):
         """
         part, point = address.split("/")
         home = self.airframe if part == AIRFRAME else self.bodies[part]
-        said = [home.points[point].tolerance] if point in home.points else []
-        said += [getattr(home, "tolerance", None), (general or self.tolerance).hardpoint]
-        return next(k for k in said if k is not None)
+        tolerances = [home.points[point].tolerance] if point in home.points else []
+        tolerances += [getattr(home, "tolerance", None), (general or self.tolerance).hardpoint]
+        return next(k for k in tolerances if k is not None)
 
     def rod_tolerance(self, name: str, general: Tolerance | None = None) -> float:
         """Plus or minus on the length of a rod, mm: its own, or all's."""
@@ -211,15 +215,15 @@ def _check_names(model: Model) -> None:
 
 def _check_carrying(model: Model) -> None:
     for name, body in model.bodies.items():
-        place, seen, below = f'body "{name}"', [name], body.on
+        place, chain, below = f'body "{name}"', [name], body.on
         while below != AIRFRAME:
             if below not in model.bodies:
                 raise ModelError(f'{place}, on: no body "{below}"; '
                                  f'{nearest(below, [*model.bodies, AIRFRAME])}', place=place)
-            if below in seen:
-                raise ModelError(f'{place}, on: carries itself ({" on ".join([*seen, below])}); '
+            if below in chain:
+                raise ModelError(f'{place}, on: carries itself ({" on ".join([*chain, below])}); '
                                  f"let one of them be on the airframe", place=place)
-            seen.append(below)
+            chain.append(below)
             below = model.bodies[below].on
 
 
@@ -304,21 +308,26 @@ def _check_rods(model: Model) -> None:
 
 
 def _check_fitted(model: Model, name: str, rod: Rod) -> None:
-    place, ends_alone = f'rod "{name}", fitted', 0.0
+    place = f'rod "{name}", fitted'
     for fitted in rod.fitted:
         _refer(place, fitted.rod_end, model.rod_ends, "rod_end")
-    for i in range(2 if rod.fitted else 0):
-        fitted, rod_end, _ = model.fitting(name, i)
-        for most, what in ((rod_end.most, "can be"), (rod_end.shank, "its shank is long")):
-            if most is not None and fitted.engaged is not None and not fitted.engaged <= most:
-                raise ModelError(f'{place}: has {mm(fitted.engaged)} of thread engaged, and only '
-                                 f"{mm(most)} {what}; use a longer rod end or a shorter "
-                                 f"engagement", place=place)
-        if fitted.engaged is not None:
-            ends_alone += (rod_end.shank or fitted.engaged) - fitted.engaged
+    ends_alone = sum(_bare_shank(place, *model.fitting(name, i)[:2])
+                     for i in range(2 if rod.fitted else 0))
     if not ends_alone < model.rod_length(name):
         raise ModelError(f"{place}: its rod ends alone are {mm(ends_alone)} long, and the rod "
                          f"{mm(model.rod_length(name))}; use shorter ones", place=place)
+
+
+def _bare_shank(place: str, fitted, rod_end) -> float:
+    """Length of a rod end that stands out of its rod, mm; 0 where the engagement is not known."""
+    if fitted.engaged is None:
+        return 0.0
+    for most, what in ((rod_end.most, "can be"), (rod_end.shank, "its shank is long")):
+        if most is not None and not fitted.engaged <= most:
+            raise ModelError(f'{place}: has {mm(fitted.engaged)} of thread engaged, and only '
+                             f"{mm(most)} {what}; use a longer rod end or a shorter "
+                             f"engagement", place=place)
+    return (rod_end.shank or fitted.engaged) - fitted.engaged
 
 
 def _check_rig_pins(model: Model) -> None:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..intervals import GROW, TINY, Enclosure, bend_rows, row_count
+from ..intervals import GROW, TINY, Enclosure, U, bend_rows, row_count
 from .plan import Together
 from .posture import Posture, Slide, Turn
 from .rates import jacobian, pull
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 LEVELS = 14  # times that the boxes of the joints are halved
 FINEST = 2e-3  # radians (share of the longest rod) of a box that is small enough
 MOST = 120  # boxes kept per cell above which they are halved no further
+AT_ONCE = 20_000  # boxes looked at in one go: keeps memory at tens of MB, whatever the cells
 
 
 def close_together(posture: Posture, step: Together, system: System, centres: dict) -> None:
@@ -56,6 +57,7 @@ def close_together(posture: Posture, step: Together, system: System, centres: di
 
 def _about(posture, step, middle):
     """Rows (joints, rows, n) about the root at the centres, and where they are sure."""
+    # complexity over 10: sums over rods and joints, in the order of the proof
     rows = np.zeros((len(step.joints), posture.rows, middle.shape[1]))
     rows[:, 0] = np.nan_to_num(middle)
     matrix = np.array([[_spread(_pull(_held(posture, step, rows), rod, joint), rows)[0]
@@ -160,9 +162,9 @@ class _Boxes:
         cell = np.arange(len(self.cells))
         middle, half = np.zeros((len(cell), size)), np.tile(self.widest, (len(cell), 1))
         for _ in range(LEVELS):
-            kept = self._possible(cell, middle, half)
-            cell, middle, half = cell[kept], middle[kept], half[kept]
-            todo = self._worth(cell, half)
+            kept, middle, half, worth = self._narrowed(cell, middle, half)
+            cell, middle, half, worth = cell[kept], middle[kept], half[kept], worth[kept]
+            todo = self._worth(cell, half) & worth
             if not todo.any():
                 break
             ways = np.array(list(itertools.product((-0.5, 0.5), repeat=size)))
@@ -178,19 +180,40 @@ class _Boxes:
         fine = np.where(self.slides, self.longest, 1.0) * FINEST
         return (per[cell] <= MOST) & (half > fine).any(axis=1)
 
-    def _possible(self, cell, middle, half):
-        """Whether boxes may hold a root on the branch that starts at neutral: bool (boxes,)."""
+    def _narrowed(self, *boxes):
+        """What of boxes may hold a root on the branch that starts at neutral.
+
+        Returns
+        -------
+        possible : bool (boxes,)
+        middle, half : (boxes, joints)
+            The boxes, cut back to where a root can be.
+        worth : bool (boxes,)
+            Whether halving could cut more: they are not yet as narrow as their cell lets them be.
+        """
+        starts = range(0, max(len(boxes[0]), 1), AT_ONCE)
+        parts = [self._few_narrowed(*(k[start:start + AT_ONCE] for k in boxes))
+                 for start in starts]
+        return tuple(np.concatenate(k) for k in zip(*parts, strict=True))
+
+    def _few_narrowed(self, cell, middle, half):
         posture = self._posed(cell, middle, half)
         possible = np.ones(len(cell), bool)
-        for rod in self.step.rods:
-            low, high = _misfit(posture, rod).bounds()
+        missed = [_misfit(posture, rod) for rod in self.step.rods]
+        for each in missed:
+            low, high = each.bounds()
             possible &= ~((low > 0) | (high < 0) | np.isnan(low))
         if len(self.step.joints) == 2 and possible.any():
             (a, b), (c, d) = ([_pull(posture, rod, joint) for joint in self.step.joints]
                               for rod in self.step.rods)
             low, high = (a * d - b * c).bounds()
             possible &= ~((high if self.sense > 0 else -low) < 0)
-        return possible
+        low, high, spread = _roots(missed, posture, self.step.joints[0])
+        worth = (high - low > 3 * spread).any(axis=1) | ~np.isfinite(spread).all(axis=1)
+        low, high = np.maximum(low, -1.0), np.minimum(high, 1.0)
+        possible &= (low <= high).all(axis=1)
+        return (possible, middle + half * (low + high) / 2,
+                half * (high - low) / 2 * GROW + 4 * U * np.abs(middle) + TINY, worth)
 
     def _posed(self, cell, middle, half):
         inputs, rows = self.posture.inputs, self.posture.rows
@@ -216,6 +239,39 @@ class _Boxes:
         return rows
 
 
+def _roots(missed, held, joint):
+    """Where in their boxes the joints can be, as shares of the half-widths.
+
+    Newton's step for all positions of a cell at once: with Y about the inverse of the slopes of
+    the misfits M per joint, ``e = e - Y M(e)`` holds for a root, and the right side is worked
+    out over the box (Krawczyk's operator, as in the book named above).
+
+    Returns
+    -------
+    low, high : ndarray (boxes, joints)
+    spread : ndarray (boxes, joints)
+        Half-width that the travel inputs alone leave, to first order.
+    """
+    rows = np.array([_spread(each, held.states[joint].value.rows[None])
+                     for each in missed])  # (rods, rows, boxes)
+    inputs, joints = held.inputs, len(missed)
+    first = inputs - joints
+    slopes = rows[:, 1 + first:1 + inputs].transpose(2, 0, 1)  # (boxes, rods, joints)
+    sound = np.isfinite(slopes).all(axis=(1, 2)) & (np.abs(np.linalg.det(slopes)) > 0)
+    inverse = np.linalg.inv(np.where(sound[:, None, None], slopes, np.eye(joints)))
+    size = np.abs(inverse)
+    step = np.einsum("nij,jn->ni", inverse, rows[:, 0])
+    travel = np.einsum("nij,jkn->nik", inverse, rows[:, 1:1 + first])
+    off = np.abs(np.einsum("nij,njk->nik", inverse, slopes) - np.eye(joints)).sum(axis=2)
+    left = np.einsum("nij,jn->ni", size, np.abs(rows[:, 1 + inputs:]).sum(axis=1))
+    rounded = np.einsum("nij,jn->ni", size, np.abs(rows[:, :1 + inputs]).sum(axis=1))
+    spread = np.abs(travel).sum(axis=2)
+    half = (spread + off + left + 64 * U * (rounded + 1)) * GROW + TINY
+    sound &= np.isfinite(half).all(axis=1) & np.isfinite(step).all(axis=1)
+    low, high = (np.where(sound[:, None], -step + k * half, k) for k in (-1.0, 1.0))
+    return low, high, np.where(sound[:, None], spread, np.inf)
+
+
 def _far(system, posture) -> float:
     """Mm that no slide can be from neutral while rods hold it."""
     model = system.model
@@ -231,6 +287,7 @@ def _far(system, posture) -> float:
 
 def _more_inputs(posture, more, cells, count):
     """The posture at some cells, its enclosures made to follow more inputs."""
+    # complexity over 10: every kind of thing that a posture holds is grown alike
     inputs = posture.inputs
     wide = inputs + more
     old = [(i, j) for i in range(inputs) for j in range(i, inputs)]

@@ -52,6 +52,7 @@ class Builds:
         tolerances : Tolerance
             The general ones; a part's, point's or rod's own stands before them.
         """
+        # complexity over 10: places, axes and lengths are numbered one after the other
         model, sizes = system.model, []
         moved = [f"{name}/pivot" for name, body in model.bodies.items() if not body.slides]
         moved += [end for rod in model.rods.values() for end in rod.ends]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from functools import cached_property
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from ..model.parts import Body
+    from .posture import Dimensions
 
 
 class Motion:
@@ -28,7 +29,8 @@ class Motion:
     Made by `System.sweep`; every result keeps the broadcast shape of the inputs.
     """
 
-    def __init__(self, system, inputs, dimensions, states, shape):
+    def __init__(self, system: Any, inputs: dict, dimensions: Dimensions, states: dict,
+                 shape: tuple[int, ...]):
         self.system, self.inputs, self.shape = system, inputs, shape
         self.posture = Posture(system.plan, dimensions, states)
 
@@ -143,13 +145,13 @@ class Motion:
         self._known(body, self.system.model.bodies, "body")
         rate = self.input_rates.joints.get(body, 0.0)
         slides = self.system.model.bodies[body].slides
-        found = {}
+        gearing = {}
         for i, name in enumerate(self.system.inputs):
             each = rate[i] if np.ndim(rate) else rate
             per = 1.0 if slides == self.system.inputs[name].slides else (
                 math.radians(1.0) if slides else math.degrees(1.0))
-            found[name] = self._full(each * per)
-        return found
+            gearing[name] = self._full(each * per)
+        return gearing
 
     @cached_property
     def input_rates(self) -> Rates:
@@ -174,7 +176,7 @@ class Motion:
         """
         self._known(rod, self.system.model.rods, "rod")
         ends = self.system.model.rods[rod].ends
-        found = {}
+        margins = {}
         for end, other in (ends, ends[::-1]):
             body = body_of(end)
             if body == AIRFRAME or body not in self.posture.states:
@@ -189,8 +191,8 @@ class Motion:
                 else:
                     centre = self.posture.dimensions.places[f"{body}/pivot"]
                     sine = kernels.turn_margin(here, centre, u, e)
-                found[end] = self._full(np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1))))
-        return found
+                margins[end] = self._full(np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1))))
+        return margins
 
     def stretch(self, rod: str) -> np.ndarray:
         """Distance between a rod's ends less its length: 0 but for a redundant rod.

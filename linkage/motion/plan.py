@@ -115,16 +115,16 @@ class Plan:
 
     def only(self, bodies: Iterable[str]) -> Plan:
         """The plan with only the steps that settle some bodies and what they ride on."""
-        wanted, kept = self._with_carriers(bodies), []
+        wanted, steps = self._with_carriers(bodies), []
         for step in reversed(self.steps):
             if wanted.isdisjoint(step.joints):
                 continue
-            kept.insert(0, step)
+            steps.insert(0, step)
             if isinstance(step, Couple):
                 wanted.add(step.source)
             wanted |= self._with_carriers(body_of(end) for rod in step.rods
                                           for end in self.model.rods[rod].ends)
-        return replace(self, steps=tuple(kept))
+        return replace(self, steps=tuple(steps))
 
     def _with_carriers(self, bodies) -> set:
         return {b for body in bodies if body != AIRFRAME
@@ -193,9 +193,9 @@ def input_sign(model: Model, input_name: str, body_name: str) -> float:
     Pitch is positive with the grip aft (u.y > 0), roll with the grip right (u.x < 0); on a slide
     (a wheel's shaft) pitch is positive aft (u.x > 0), roll to the right (u.y > 0).
     """
-    said = model.inputs[input_name].positive
-    if said is not None:
-        return 1.0 if said == "along axis" else -1.0
+    sense = model.inputs[input_name].positive
+    if sense is not None:
+        return 1.0 if sense == "along axis" else -1.0
     body = model.bodies[body_name]
     if input_name not in SENSES:
         return 1.0

@@ -120,12 +120,12 @@ class Rates:
         shape = np.broadcast_shapes(*(np.shape(p) for p in pushed))
         right = np.stack([np.broadcast_to(p, shape) for p in pushed], axis=-1)
         matrix = jacobian(self.posture, step)
-        found = np.linalg.solve(matrix, -right[..., None])[..., 0]
+        rates = np.linalg.solve(matrix, -right[..., None])[..., 0]
         for i, joint in enumerate(step.joints):
-            self.joints[joint] = found[..., i]
-        self._seen = {seen: p for seen, p in self._seen.items()
+            self.joints[joint] = rates[..., i]
+        self._seen = {place: p for place, p in self._seen.items()
                       if not any(j in step.joints
-                                 for j, _ in self.posture.plan.route(body_of(seen[0]), seen[1]))}
+                                 for j, _ in self.posture.plan.route(body_of(place[0]), place[1]))}
 
     def _stretch(self, rod):
         """Rate of the distance between a rod's ends, less the rate of its length."""

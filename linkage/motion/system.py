@@ -259,14 +259,7 @@ class System:
                       if source in step.joints)
         if not isinstance(driver, (Close, Together)):
             return value
-        far, steps = np.abs(value) > math.pi / 2, WAY_STEPS
-        for joint, state in posture.states.items():
-            if joint != source:
-                quarter = math.pi / 2 if isinstance(state, Turn) else 0.0
-                far = far | (np.abs(state.value) > quarter)
-                if isinstance(state, Turn) and np.isfinite(state.value).any():
-                    most = float(np.nanmax(np.abs(state.value)))
-                    steps = max(steps, math.ceil(most / WAY_STRIDE))
+        far, steps = _far_turned(posture.states, source)
         if not np.any(far):
             return value
         along = [self._settled({n: v * share for n, v in inputs.items()}, posture.dimensions,
@@ -388,6 +381,19 @@ def _at_index(dimensions: Dimensions, shape, index) -> Dimensions:
                    places={n: tuple(pick(k) for k in p) for n, p in dimensions.places.items()},
                    axes={n: tuple(pick(k) for k in u) for n, u in dimensions.axes.items()},
                    lengths={n: pick(k) for n, k in dimensions.lengths.items()})
+
+
+def _far_turned(states, source):
+    """Where a joint is past 90°, or any other is, and steps from neutral that follow it there."""
+    far, steps = np.abs(states[source].value) > math.pi / 2, WAY_STEPS
+    for joint, state in states.items():
+        if joint == source:
+            continue
+        turns = isinstance(state, Turn)
+        far = far | (np.abs(state.value) > (math.pi / 2 if turns else 0.0))
+        if turns and np.isfinite(state.value).any():
+            steps = max(steps, math.ceil(float(np.nanmax(np.abs(state.value))) / WAY_STRIDE))
+    return far, steps
 
 
 def _after(steps, step):

@@ -43,9 +43,9 @@ def follow(posture: Posture, step: Together, at_share: Callable, steps_wanted: n
     active = np.flatnonzero(good)
     while active.size:
         goal = np.minimum(1.0, share[active] + stride[active])
-        found, closed = _newton(at_share(goal, active), step, joints[active])
-        closed &= _sense_of(at_share(goal, active), step, found) == sense[active]
-        joints[active[closed]] = found[closed]
+        angles, closed = _newton(at_share(goal, active), step, joints[active])
+        closed &= _sense_of(at_share(goal, active), step, angles) == sense[active]
+        joints[active[closed]] = angles[closed]
         share[active[closed]] = goal[closed]
         stride[active[~closed]] /= 2
         lost = stride[active] < SHORTEST

@@ -91,12 +91,12 @@ def _bars(ax, system, row, k, bad):
 def _beside(ax, system, worst, row, k, bad):
     mine = worst[worst["part"] == row["rod"]]
     if mine.empty:
-        said = "carries nothing"
+        words = "carries nothing"
     else:
-        top = mine.loc[mine["value"].idxmax()]
-        said = f"{top['case']},\n{said_place(system, {n: top[n] for n in system.travel_box()})}"
+        top = mine.loc[mine["force"].idxmax()]
+        words = f"{top['case']},\n{said_place(system, {n: top[n] for n in system.travel_box()})}"
     missing = f", no {row['missing']}" if row["missing"] else ""
-    ax.annotate(f"{'MISS  ' if bad else ''}{said}{missing}", (1.02, k),
+    ax.annotate(f"{'MISS  ' if bad else ''}{words}{missing}", (1.02, k),
                 xycoords=("axes fraction", "data"), va="center", fontsize=SMALL - 1,
                 color=ALARM if bad else INK, annotation_clip=False)
 

@@ -42,14 +42,15 @@ ALIKE = 0.05  # degrees (mm) within which two boundaries count as one
 
 
 @in_our_look
-def travel_map(system: System, ax: Axes | None = None, *, found: TravelMap | None = None) -> Axes:
+def travel_map(system: System, ax: Axes | None = None, *,
+               worked_out: TravelMap | None = None) -> Axes:
     """The rectangle of two inputs: what is free of contact, and what bounds it where.
 
     Parameters
     ----------
     system : System
     ax : matplotlib Axes, optional
-    found : TravelMap, optional
+    worked_out : TravelMap, optional
         What `linkage.travel_map` gave, when it is known already.
 
     Returns
@@ -62,45 +63,45 @@ def travel_map(system: System, ax: Axes | None = None, *, found: TravelMap | Non
     LinkageError
         When the system has fewer than two inputs that drive something.
     """
-    found = stops.travel_map(system) if found is None else found
+    worked_out = stops.travel_map(system) if worked_out is None else worked_out
     ax = axes_of(ax, 0.04)
-    across, up = found.inputs
+    across, up = worked_out.inputs
 
     def shown(places):
         return np.stack([shown_input(system, name, np.asarray(places)[..., k])
-                         for k, name in enumerate(found.inputs)], axis=-1)
+                         for k, name in enumerate(worked_out.inputs)], axis=-1)
 
-    sides = shown(np.array([found.shown[across], found.shown[up]]).T)
+    sides = shown(np.array([worked_out.shown[across], worked_out.shown[up]]).T)
     drawn = sides[::-1, 1] if up == "pitch" else sides[:, 1]  # as the hand moves: aft is down
     ax.set(xlim=sides[:, 0], ylim=drawn, facecolor=WASH)
-    free = shown(found.free)
+    free = shown(worked_out.free)
     ax.fill(*free.T, facecolor="white", edgecolor="none", zorder=1)
-    wanted = shown(np.array([found.wanted[across], found.wanted[up]]).T)
+    wanted = shown(np.array([worked_out.wanted[across], worked_out.wanted[up]]).T)
     ax.plot(wanted[[0, 1, 1, 0, 0], 0], wanted[[0, 0, 1, 1, 0], 1], color=GREY, linewidth=1.1,
             linestyle=(0, (4, 3)), zorder=3)
     ax.annotate("wanted travel", wanted[0], (3, -9 if up == "pitch" else 3),
                 textcoords="offset points", fontsize=SMALL, color=GREY, zorder=3)
     ax.plot(0, 0, marker="+", markersize=9, color=INK, zorder=3)
     ax.annotate("neutral", (0, 0), (5, 4), textcoords="offset points", fontsize=SMALL, color=GREY)
-    for number, (names, part) in enumerate(_runs(found)):
+    for number, (names, part) in enumerate(_runs(worked_out)):
         _boundary(ax, shown(part), names, SERIES[number % len(SERIES)])
     say(ax, f"How far can the stick go before something touches?  "
-            f"{found.usable:.1%} of the wanted travel is free",
+            f"{worked_out.usable:.1%} of the wanted travel is free",
         system.model.title,
         input_axis(ax.xaxis, system, across), input_axis(ax.yaxis, system, up))
     return ax
 
 
-def _touching(found: TravelMap, limit, place):
+def _touching(travel: TravelMap, limit, place):
     """All pairs that touch at a place of the free region's edge."""
-    return tuple(name for name, line in found.boundaries.items() if name == limit or (
+    return tuple(name for name, line in travel.boundaries.items() if name == limit or (
         limit and np.hypot(*(line - place).T).min() < ALIKE))
 
 
-def _runs(found: TravelMap):
+def _runs(travel: TravelMap):
     """Stretches of the free region's edge, each with all pairs that touch along it."""
-    tied = [_touching(found, limit, place)
-            for limit, place in zip(found.limits, found.free, strict=True)]
+    tied = [_touching(travel, limit, place)
+            for limit, place in zip(travel.limits, travel.free, strict=True)]
     count = len(tied)
     start = next((k for k in range(count) if tied[k] != tied[k - 1]), 0)
     order = [(start + k) % count for k in range(count)]
@@ -109,7 +110,7 @@ def _runs(found: TravelMap):
         held.append(here)
         if after is None or tied[after] != tied[here]:
             if tied[here]:
-                runs.append((tied[here], found.free[held]))
+                runs.append((tied[here], travel.free[held]))
             held = []
     return runs
 
@@ -170,8 +171,8 @@ def clearance_along(system: System, ax: Axes | None = None, *, input: str = "pit
     unit, scene = system.model.length, scene_of(system)
     x = np.unique(np.append(np.linspace(*control.travel, STEPS), 0.0))
     pairs = _nearest_pairs(system, input, at) if pairs is None else pairs
-    found = gaps(system.sweep(**{**at, input: x}), pairs)
-    lines = _gap_lines(ax, system, found, shown_input(system, input, x))
+    curves = gaps(system.sweep(**{**at, input: x}), pairs)
+    lines = _gap_lines(ax, system, curves, shown_input(system, input, x))
     others = {name: value for name, value in at.items() if name != input and value}
     held = f", at {said_place(system, others)}" if others else ""
     say(ax, f"How close does it get along {input}{held}?", system.model.title,
@@ -179,17 +180,17 @@ def clearance_along(system: System, ax: Axes | None = None, *, input: str = "pit
     if not lines:
         note(ax, f"the file has no two solids that {input} brings near each other")
         return ax
-    _required_lines(ax, system, [scene.pairs[name] for name in found])
+    _required_lines(ax, system, [scene.pairs[name] for name in curves])
     label_ends(ax, lines, [
         f"{pair_words(name)}\nrequired {shown_length(scene.pairs[name].required, unit)}"
-        for name in found])
+        for name in curves])
     return ax
 
 
-def _gap_lines(ax, system, found, x):
+def _gap_lines(ax, system, curves, x):
     """A line per pair, thick where its gap is less than required."""
     per, pairs, lines = system.model.unit.mm, scene_of(system).pairs, []
-    for (name, gap), (colour, style) in zip(found.items(), SERIES * 9, strict=False):
+    for (name, gap), (colour, style) in zip(curves.items(), SERIES * 9, strict=False):
         short = np.where(gap < pairs[name].required, gap, np.nan)
         ax.plot(x, short / per, color=SHORT, linewidth=6, solid_capstyle="butt", zorder=1.5,
                 gid="less than required")
@@ -202,8 +203,8 @@ def _nearest_pairs(system, name, at) -> list:
     pairs = {pair.name: pair for pair in near_of(system)
              if name in pair.inputs and pair.rule not in ("stop", "waived")}
     x = np.linspace(*system.inputs[name].travel, LOOKS)
-    found = gaps(system.sweep(**{**at, name: x}), list(pairs))
-    over = {pair: np.nanmin(gap) - pairs[pair].required for pair, gap in found.items()
+    curves = gaps(system.sweep(**{**at, name: x}), list(pairs))
+    over = {pair: np.nanmin(gap) - pairs[pair].required for pair, gap in curves.items()
             if np.isfinite(gap).any()}
     return sorted(over, key=over.get)[:MOST_PAIRS]
 

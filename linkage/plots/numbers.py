@@ -64,7 +64,7 @@ def place_numbers(ax: Axes, labels: dict, spots: list[np.ndarray]) -> dict:
     dots = dots[np.isfinite(dots).all(axis=1)]
     turn = np.arange(WAYS) * 2 * np.pi / WAYS + np.pi / 4
     ways = np.concatenate([r * np.stack([np.cos(turn), np.sin(turn)], axis=1) for r in RINGS])
-    held, found = np.zeros((0, 4)), {}
+    held, offsets = np.zeros((0, 4)), {}
     for text, at in labels.items():
         place = on_page(at)[0]
         if not np.isfinite(place).all() or (place < corners[0]).any() \
@@ -79,8 +79,8 @@ def place_numbers(ax: Axes, labels: dict, spots: list[np.ndarray]) -> dict:
         if free.any():
             best = int(free.argmax())
             held = np.concatenate([held, boxes[best][None]])
-            found[text] = tuple(ways[best].tolist())
-    return found
+            offsets[text] = tuple(ways[best].tolist())
+    return offsets
 
 
 def _cover(boxes, others):

@@ -82,14 +82,17 @@ def bones(motion: Motion, bare_only: bool = True) -> dict:
 
     Arms from a body's pivot to its points, and rods from end to end.
     """
-    model = motion.system.model
-    ends = {body: [(f"{body}/pivot", f"{body}/{name}") for name in part.points]
+    lines = {part: [np.stack([motion.point(end) for end in both]) for both in ends]
+             for part, ends in _bone_ends(motion.system.model, bare_only).items()}
+    return {part: each for part, each in lines.items() if each and np.isfinite(each).all()}
+
+
+def _bone_ends(model, bare_only) -> dict:
+    """Names of the two points of every line that stands for a part."""
+    arms = {body: [(f"{body}/pivot", f"{body}/{name}") for name in part.points]
             for body, part in model.bodies.items() if not (bare_only and part.solids)}
-    ends |= {name: [rod.ends] for name, rod in model.rods.items()
-             if not (bare_only and rod.diameter is not None)}
-    found = {name: [np.stack([motion.point(end) for end in both]) for both in lines]
-             for name, lines in ends.items()}
-    return {name: lines for name, lines in found.items() if lines and np.isfinite(lines).all()}
+    return arms | {name: [rod.ends] for name, rod in model.rods.items()
+                   if not (bare_only and rod.diameter is not None)}
 
 
 def hinges(motion: Motion) -> dict:
@@ -148,7 +151,7 @@ def numbered(system: System, parts: list[str] | None = None) -> dict:
     names = [name for name in system.model.points if parts is None or body_of(name) in parts]
     spaced = {name.replace("/", " / "): name for name in names}
     other = {spaced[a]: spaced[b] for a, b in named_twins(system, spaced)}
-    kept, skip = {}, set()
+    numbers, skip = {}, set()
     for name in names:
         if name in skip:
             continue
@@ -158,5 +161,5 @@ def numbered(system: System, parts: list[str] | None = None) -> dict:
             skip.add(twin)
         else:
             twin = None
-        kept[name] = (len(kept) + 1, twin)
-    return kept
+        numbers[name] = (len(numbers) + 1, twin)
+    return numbers

@@ -54,41 +54,41 @@ def spacer_chart(system: System, ax: Axes | None = None, *, stop: str) -> Axes:
     LinkageError
         When there is no such stop, it has no spacer, or its faces never meet.
     """
-    made, unit = meeting(system, stop), system.model.length
-    if made.stop.spacer is None:
+    faces, unit = meeting(system, stop), system.model.length
+    if faces.stop.spacer is None:
         raise LinkageError(f'stop "{stop}" has no spacer to draw; give it '
                            f'spacer = {{ on = "part/solid", thickness = ... }}', stop=stop)
-    ax, marks = axes_of(ax), (*made.stop.spacer.stock, made.thickness)
-    free = float(made.gap([0.0], 0.0)[0])
+    ax, marks = axes_of(ax), (*faces.stop.spacer.stock, faces.thickness)
+    free = float(faces.gap([0.0], 0.0)[0])
     wide = min(NEUTRAL * free, ROOM * max(*marks, 0.1 * free))
     steps = [t for t in marks if 0 < t < wide]
     thickness = np.unique([*np.linspace(0.0, wide, STEPS), *steps])
-    angle = np.array([_contact(made, t) for t in thickness])
+    angle = np.array([_contact(faces, t) for t in thickness])
     if not np.isfinite(angle).any():
-        made.contact(made.thickness)  # says why
-    lines, texts = _stopped_lines(ax, made, thickness, angle)
-    what = "mm" if system.inputs[made.stop.input].slides else "degrees"
+        faces.contact(faces.thickness)  # says why
+    lines, texts = _stopped_lines(ax, faces, thickness, angle)
+    what = "mm" if system.inputs[faces.stop.input].slides else "degrees"
     say(ax, f"Where does a spacer stop the travel?  {stop}", system.model.title,
         f"spacer thickness, {unit}", f"travel at the stop, {what} from neutral")
     ax.margins(x=0.02, y=0.12)
     low, high = ax.get_ylim()
     ax.set_ylim(low - 0.22 * (high - low), high)  # room for the names of the stock
-    _stock_marks(ax, made, thickness, angle)
+    _stock_marks(ax, faces, thickness, angle)
     label_ends(ax, lines, texts)
     return ax
 
 
-def _contact(made, thickness) -> float:
+def _contact(faces, thickness) -> float:
     try:
-        return made.contact(float(thickness))
+        return faces.contact(float(thickness))
     except LinkageError:
         return np.nan
 
 
-def _stopped_lines(ax, made, thickness, angle):
-    system, name = made.system, made.stop.input
+def _stopped_lines(ax, faces, thickness, angle):
+    system, name = faces.system, faces.stop.input
     per, known = system.model.unit.mm, np.isfinite(angle)
-    way = sense_word(system, name, made.stop.side == "greatest")
+    way = sense_word(system, name, faces.stop.side == "greatest")
     lines = ax.plot(thickness / per, np.abs(shown_input(system, name, angle)), color=INK,
                     linewidth=2.2)
     texts = [f"{name}, {way}"]
@@ -105,12 +105,12 @@ def _stopped_lines(ax, made, thickness, angle):
     return lines, texts
 
 
-def _stock_marks(ax, made, thickness, angle):
+def _stock_marks(ax, faces, thickness, angle):
     """A line at each stock thickness, and a ring where the file stands."""
-    system, unit = made.system, made.system.model.length
-    per, name = system.model.unit.mm, made.stop.input
+    system, unit = faces.system, faces.system.model.length
+    per, name = system.model.unit.mm, faces.stop.input
     at = dict(zip(thickness, np.abs(shown_input(system, name, angle)), strict=True))
-    for t in sorted(set(made.stop.spacer.stock)):
+    for t in sorted(set(faces.stop.spacer.stock)):
         if t not in at:
             continue
         ax.axvline(t / per, color=PALE, linewidth=1.0, zorder=0)
@@ -118,10 +118,10 @@ def _stock_marks(ax, made, thickness, angle):
         ax.annotate(f"stock {shown_length(t, unit)}", (t / per, 0.01), (-2, 0), va="bottom",
                     xycoords=ax.get_xaxis_transform(), textcoords="offset points", ha="right",
                     rotation=90, fontsize=SMALL, color=GREY)
-    if made.thickness in at:
-        ax.plot(made.thickness / per, at[made.thickness], marker="o", markersize=11,
+    if faces.thickness in at:
+        ax.plot(faces.thickness / per, at[faces.thickness], marker="o", markersize=11,
                 markerfacecolor="none", markeredgewidth=1.4, color=INK, linestyle="none")
-        ax.annotate(f"in the file: {shown_length(made.thickness, unit)}",
-                    (made.thickness / per, at[made.thickness]), (9, 9),
+        ax.annotate(f"in the file: {shown_length(faces.thickness, unit)}",
+                    (faces.thickness / per, at[faces.thickness]), (9, 9),
                     textcoords="offset points", fontsize=SMALL, zorder=5,
                     bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8})

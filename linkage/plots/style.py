@@ -162,10 +162,10 @@ def spread(wanted: ArrayLike, least: float, low: float, high: float) -> np.ndarr
             total, count = total + blocks[-1][0], count + blocks.pop()[1]
         blocks.append((total, count))
     even = np.concatenate([np.full(count, total / count) for total, count in blocks] or [[]])
-    found = np.empty(len(wanted))
-    found[order] = np.clip(even, low, max(low, high - (len(wanted) - 1) * least)) \
+    places = np.empty(len(wanted))
+    places[order] = np.clip(even, low, max(low, high - (len(wanted) - 1) * least)) \
         + np.arange(len(wanted)) * least
-    return found
+    return places
 
 
 def label_ends(ax: Axes, lines: Iterable[Line2D], texts: Sequence[str]) -> None:
@@ -178,15 +178,15 @@ def label_ends(ax: Axes, lines: Iterable[Line2D], texts: Sequence[str]) -> None:
         x, y = line.get_data()
         known = np.flatnonzero(np.isfinite(y))
         ends.append((x[known[-1]], y[known[-1]]) if known.size else (np.nan, np.nan))
-    kept = [k for k, end in enumerate(ends) if np.isfinite(end).all()]
-    if not kept:
+    within = [k for k, end in enumerate(ends) if np.isfinite(end).all()]
+    if not within:
         return
     low, high = ax.get_ylim()
     height = ax.get_window_extent().height / ax.figure.dpi * 72
     rows = max(text.count("\n") + 1 for text in texts)
-    places = spread([(ends[k][1] - low) / (high - low) for k in kept],
+    places = spread([(ends[k][1] - low) / (high - low) for k in within],
                     1.35 * rows * SMALL / height, 0.02, 0.98)
-    for k, place in zip(kept, places, strict=True):
+    for k, place in zip(within, places, strict=True):
         colour = lines[k].get_color()
         ax.annotate(texts[k], ends[k], (1.035, place), textcoords="axes fraction", va="center",
                     fontsize=SMALL, color=colour, annotation_clip=False, gid="end",

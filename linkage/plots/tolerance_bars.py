@@ -47,17 +47,17 @@ def contributors(system: System, ax: Axes | None = None, *, surface: str, at: st
         if name not in known:
             raise LinkageError(f'no {what} "{name}"; {nearest(name, known)}', name=name)
     own, ax = ax is None, axes_of(ax, 0.06)
-    found = sensitivities(system, [where[at]], rigged=rigged)
-    found = found[(found["surface"] == surface) & (found["moves"] > 0)]
+    table = sensitivities(system, [where[at]], rigged=rigged)
+    table = table[(table["surface"] == surface) & (table["moves"] > 0)]
     place = gearing.said_place(system, where[at].inputs)
     say(ax, f"Which tolerance moves the {surface} most?",
         f"{place}{'' if at == 'neutral' else f', against {at}'}, rods "
-        f"{'set to neutral' if rigged else 'as made'}{_totals(found)}",
+        f"{'set to neutral' if rigged else 'as made'}{_totals(table)}",
         "degrees plus or minus", "")
-    if found.empty:
+    if table.empty:
         note(ax, "no tolerance of the file moves it; give [tolerance] hardpoint, rod and spacer")
         return ax
-    shown = found.head(MOST)
+    shown = table.head(MOST)
     names = [shortened(f"{row['part']} {row['what']}", 44) for row in shown.to_dict("records")]
     rows = range(len(shown))
     ax.barh(rows, shown["moves"], height=0.62, color=PALE, edgecolor=INK, linewidth=0.8)
@@ -75,8 +75,8 @@ def contributors(system: System, ax: Axes | None = None, *, surface: str, at: st
     return ax
 
 
-def _totals(found) -> str:
-    if found.empty:
+def _totals(table) -> str:
+    if table.empty:
         return ""
-    band = error_bands(found).iloc[0]
+    band = error_bands(table).iloc[0]
     return f"; all: worst {band['worst']:.2f}°, root sum square {band['rss']:.2f}°"

@@ -48,20 +48,20 @@ def half_turns(system: System, ax: Axes | None = None) -> Axes:
     matplotlib Axes
         A row per rod; degrees, trailing edge up to the left.
     """
-    own, found, ax = ax is None, rigging.turns(system), axes_of(ax, 0.14)
+    own, table, ax = ax is None, rigging.turns(system), axes_of(ax, 0.14)
     say(ax, "How far does half a turn of a rod end move each surface?",
         f"{system.model.title} – one end turned out, the stick held at neutral",
         "degrees per half turn", "")
-    found = found[found["turned"] != "tube"].drop_duplicates(["rod", "surface", "half_turn"])
-    if found.empty:
+    table = table[table["turned"] != "tube"].drop_duplicates(["rod", "surface", "half_turn"])
+    if table.empty:
         note(ax, "no rod of the file that moves a surface has a thread")
         return ax
-    rods = list(dict.fromkeys(found["rod"]))[::-1]
+    rods = list(dict.fromkeys(table["rod"]))[::-1]
     ax.axvline(0, color=PALE, linewidth=0.8, zorder=0)
-    surfaces = [s for s in system.model.surfaces if s in set(found["surface"])]
+    surfaces = [s for s in system.model.surfaces if s in set(table["surface"])]
     for number, surface in enumerate(surfaces):
         colour, mark = SERIES[number % len(SERIES)][0], MARKS[number % len(MARKS)]
-        for row in found[found["surface"] == surface].to_dict("records"):
+        for row in table[table["surface"] == surface].to_dict("records"):
             at = rods.index(row["rod"]) + 0.18 * (number - (len(surfaces) - 1) / 2)
             ax.plot([0, row["half_turn"]], [at, at], color=colour, linewidth=1.2)
             ax.plot(row["half_turn"], at, mark, color=colour, label=surface)
@@ -116,13 +116,13 @@ def as_built(system: System, fit: AsBuilt, ax: Axes | None = None, *,
     LinkageError
         When nothing was read along the input.
     """
-    readings, found = fit
+    readings, explained = fit
     name = readings.input[0] if input is None else input
     if name not in readings.input:
         raise LinkageError(f'nothing was read along "{name}"; read along: '
                            f"{', '.join(dict.fromkeys(readings.input))}")
-    built, ax = System(rigging.as_built_model(system, found)), axes_of(ax)
-    zero = {row["unknown"]: row["value"] for row in found.table.to_dict("records")}
+    built, ax = System(rigging.as_built_model(system, explained)), axes_of(ax)
+    zero = {row["unknown"]: row["value"] for row in explained.table.to_dict("records")}
     x = np.linspace(*system.inputs[name].travel, STEPS)
     own = list(dict.fromkeys(surface for surface, along in zip(
         readings.surface, readings.input, strict=True) if along == name))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
@@ -75,8 +76,8 @@ def three_view(system: System, figure: Figure | None = None, *,
     """
     motion, key = system.sweep(**(at or {})), numbered(system, _known_parts(system, parts))
     if motion.shape:
-        raise LinkageError("a three-view shows one stick position; give one number per input, "
-                           "like at = {'pitch': 10}")
+        raise LinkageError(f"a three-view shows one stick position, got {math.prod(motion.shape)}; "
+                           "give one number per input, like at = {'pitch': 10}")
     ghosts, near = ends_of_travel(system), _near(system, parts)
     drawn = {name: placed_pieces(motion, name) for name in system.model.solids}
     bounds = _bounds(motion, [m for _, m in ghosts], drawn, near)
@@ -119,11 +120,18 @@ def _bounds(motion, ghosts, drawn, near):
              for points, radius in pieces for side in (-1, 1)]
     for state in (motion, *ghosts):
         spots += [state.point(name)[None] for name in model.points if body_of(name) in shown]
-        spots += [line for name, lines in bones(state).items() if name in near for line in lines]
-    spots += [line for name, line in hinges(motion).items() if name in near]
-    every = np.concatenate([np.zeros((0, 3)), *spots])
-    every = every[np.isfinite(every).all(axis=1)]
-    low, high = (every.min(axis=0), every.max(axis=0)) if len(every) else (np.zeros(3),) * 2
+        spots += _lines_of(bones(state), near)
+    spots += _lines_of({name: [line] for name, line in hinges(motion).items()}, near)
+    return _box_with_room(np.concatenate([np.zeros((0, 3)), *spots]))
+
+
+def _lines_of(lines, near) -> list:
+    return [line for name, each in lines.items() if name in near for line in each]
+
+
+def _box_with_room(points):
+    points = points[np.isfinite(points).all(axis=1)]
+    low, high = (points.min(axis=0), points.max(axis=0)) if len(points) else (np.zeros(3),) * 2
     room = max(ALL_ROUND * float(np.max(high - low)), 10.0)
     return low - room, high + room
 
@@ -206,8 +214,8 @@ def _draw_ghost(ax, ghost, view, near, style):
             rings = outline(placed_pieces(ghost, name), view)
             if rings:
                 ax.add_patch(_patch(rings, per, **look))
-    lines = [line[:, view] / per for name, found in bones(ghost).items() if name in moved
-             for line in found]
+    lines = [line[:, view] / per for name, bone in bones(ghost).items() if name in moved
+             for line in bone]
     ax.add_collection(LineCollection(lines, colors=GREY, linewidths=0.7, linestyles=[style],
                                      zorder=2, gid="ghost"), autolim=False)
 
@@ -231,13 +239,13 @@ def _spots(motion, view, near) -> dict:
 def _write_numbers(motion, key, axes, near):
     """Each number where its point stands clear, and at least in the view that shows it best."""
     spots = [_spots(motion, view, near) for view in VIEWS.values()]
-    clear = np.array([[clear_of_others(ax, seen[name], seen.values()) for name in key]
-                      for ax, seen in zip(axes, spots, strict=True)]).reshape(len(axes), -1)
+    clear = np.array([[clear_of_others(ax, spot[name], spot.values()) for name in key]
+                      for ax, spot in zip(axes, spots, strict=True)]).reshape(len(axes), -1)
     halo = [matplotlib.patheffects.withStroke(linewidth=1.6, foreground="white")]
-    for k, (ax, seen) in enumerate(zip(axes, spots, strict=True)):
-        labels = {str(number): seen[name] for n, (name, (number, _)) in enumerate(key.items())
+    for k, (ax, spot) in enumerate(zip(axes, spots, strict=True)):
+        labels = {str(number): spot[name] for n, (name, (number, _)) in enumerate(key.items())
                   if clear[k, n] >= CLEAR or k == clear[:, n].argmax()}
-        for text, offset in place_numbers(ax, labels, list(seen.values())).items():
+        for text, offset in place_numbers(ax, labels, list(spot.values())).items():
             far = np.hypot(*offset) > 9
             ax.annotate(text, labels[text], offset, textcoords="offset points", fontsize=6,
                         zorder=6, ha="center", va="center", path_effects=halo, gid="number",

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from ..clearances.scene import hole_shape
 from ..errors import LinkageError, mm
 from ..geometry.outlines import hole_polygon
 from ..model import AIRFRAME, Hole, Model, Plate, Washer
@@ -169,21 +168,25 @@ def _without_slivers(shape):
 
 def _what_stays(flat, rest, least):
     """The one piece that stays, and small ones too narrow to hold, which fall off."""
-    every = [part for part in shapely.get_parts(rest) if part.geom_type == "Polygon"]
-    crumbs = [part.buffer(-least / 2).is_empty and part.area < SCRAP * flat.material.area
-              for part in every]
-    parts = [part for part, crumb in zip(every, crumbs, strict=True) if not crumb]
+    parts, scrap = [], []
+    for part in shapely.get_parts(rest):
+        if part.geom_type == "Polygon":
+            (scrap if _falls_off(part, flat, least) else parts).append(part)
     if not parts:
         raise LinkageError(f'"{flat.name}": nothing of it stays once what moves past is cut free; '
                            f"move the plate or what passes it")
-    scrap = [part for part, crumb in zip(every, crumbs, strict=True) if crumb]
     if len(parts) > 1:
-        areas = sorted((part.area for part in parts), reverse=True)
+        sizes = [mm(*np.diff(np.reshape(part.bounds, (2, 2)), axis=0)[0]) for part in
+                 sorted(parts, key=lambda part: -part.area)]
         raise LinkageError(f'"{flat.name}": the relief cuts it in {len(parts)} pieces, of '
-                           f"{' and '.join(f'{area:.0f}' for area in areas)} mm²; move the plate "
-                           f"or what passes it", pieces=len(parts))
+                           f"{' and '.join(sizes)} across; move the plate or what passes "
+                           f"it", pieces=len(parts))
     holes = [hole for hole in parts[0].interiors if shapely.Polygon(hole).area > CRUMB]
     return shapely.Polygon(parts[0].exterior, holes), scrap
+
+
+def _falls_off(part, flat, least) -> bool:
+    return part.buffer(-least / 2).is_empty and part.area < SCRAP * flat.material.area
 
 
 def narrowest(whole: BaseGeometry, left: BaseGeometry, widest: float = WIDEST) -> float:
@@ -245,9 +248,9 @@ def cut_shape(flat: Flat, cut: Cut, unit: str) -> Plate:
         Holes that the relief leaves alone stay as they were written, and so does the outline.
     """
     shape, removed = flat.shape, cut.removed
-    kept = [hole for hole in _holes(shape)
-            if shapely.Polygon(hole_polygon(hole_shape(hole))).distance(removed) > 1e-6]
-    known = shapely.union_all([shapely.Polygon(hole_polygon(hole_shape(h))) for h in kept])
+    holes = [hole for hole in _holes(shape)
+             if shapely.Polygon(hole_polygon(hole.shape)).distance(removed) > 1e-6]
+    known = shapely.union_all([shapely.Polygon(hole_polygon(h.shape)) for h in holes])
     new = [Hole(outline=_corners(ring, unit)) for ring in cut.left.interiors
            if not shapely.Polygon(ring).representative_point().within(known)]
     touched = removed.distance(flat.material.exterior) <= 1e-6
@@ -255,7 +258,7 @@ def cut_shape(flat: Flat, cut: Cut, unit: str) -> Plate:
         else shape.outline
     return Plate(at=shape.at, normal=shape.normal, u=tuple(flat.axes[0].tolist())
                  if isinstance(shape, Washer) else shape.u, outline=outline,
-                 thickness=shape.thickness, holes=(*kept, *new), clearance=shape.clearance)
+                 thickness=shape.thickness, holes=(*holes, *new), clearance=shape.clearance)
 
 
 def _holes(shape):
@@ -285,11 +288,11 @@ def with_shape(model: Model, name: str, shape: Plate) -> Model:
     return dataclasses.replace(model, bodies=model.bodies | {part: home})
 
 
-def least_ligament(flat: Flat, given: float | None) -> float:
+def least_ligament(flat: Flat, wanted: float | None) -> float:
     """Least ligament, mm: as given, else 6 mm or twice the thickness, whichever is more."""
-    if given is not None and not given > 0:
-        raise LinkageError(f"the least ligament is {mm(given)}; give more than 0 mm")
-    return max(6.0, 2 * flat.thickness) if given is None else given
+    if wanted is not None and not wanted > 0:
+        raise LinkageError(f"the least ligament is {mm(wanted)}; give more than 0 mm")
+    return max(6.0, 2 * flat.thickness) if wanted is None else wanted
 
 
 def said_area(mm2: float, unit: str) -> str:

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
-from ..clearances.scene import plate_axes
 from ..model import AIRFRAME, Model, Plate, Washer
 from ..units import CAUTION, LENGTHS, shown_length
 from .cut import said_area
@@ -98,13 +97,11 @@ def draw(model: Model, flat: Flat, notes: Sequence[str] = (), regions: dict | No
     for more in (_hole_marks(model, inside), _pivot_marks(model, flat, flip, outside),
                  (_outlined(regions or {}, flip, box), [])):
         lines, words = lines + more[0], words + more[1]
-    side = SIDES[facing] if abs(flat.axes[2, facing]) > 0.9 else f"square to it, {SIDES[facing]}"
     title = f"{flat.name}{', mirrored for the other side' if mirrored else ''}"
-    area = sum(c.area for k, c in contours[:1]) - sum(c.area for _, c in contours[1:])
-    told = [title, f"seen {side}; thickness {shown_length(flat.thickness, model.length)}; area "
-            f"{said_area(area, model.length)}", *notes,
-            "Print at 100 %, and measure the bar before you use it.", *CAUTION.split("\n")]
-    more, texts, bottom = _foot(told, box, model.length)
+    area = outside.area - sum(hole.area for hole in inside)
+    sentences = [title, _what_it_shows(model, flat, facing, area), *notes,
+                 "Print at 100 %, and measure the bar before you use it.", *CAUTION.split("\n")]
+    more, texts, bottom = _foot(sentences, box, model.length)
     lines, words = lines + more, words + texts
     high = box[1] + MARGIN + 1.5 * LETTERS
     low = (box[0][0] - MARGIN - LETTERS, bottom - 1.0)
@@ -114,10 +111,15 @@ def draw(model: Model, flat: Flat, notes: Sequence[str] = (), regions: dict | No
                    (float(low[0]), float(low[1]), float(right), float(high[1])))
 
 
+def _what_it_shows(model, flat, facing, area) -> str:
+    side = SIDES[facing] if abs(flat.axes[2, facing]) > 0.9 else f"square to it, {SIDES[facing]}"
+    return (f"seen {side}; thickness {shown_length(flat.thickness, model.length)}; area "
+            f"{said_area(area, model.length)}")
+
+
 def _station_axes(model, flat, ways, box, mirrored):
     """Both axes through [0, 0] with ticks at round stations, or at round distances from it."""
     lines, words = [], []
-    per, tick = model.unit.mm, model.unit.tick
     for axis, way in enumerate(ways):
         k = int(np.argmax(np.abs(way)))
         exact = abs(way[k]) > 1 - 1e-9
@@ -127,19 +129,28 @@ def _station_axes(model, flat, ways, box, mirrored):
         low, high = box[0][axis] - MARGIN / 2, box[1][axis] + MARGIN / 2
         other = float(np.clip(0.0, *box[:, 1 - axis]))
         lines.append(("stations", _turned([(low, other), (high, other)], axis)))
-        ends = sorted((origin + sense * low, origin + sense * high))
-        every = max(1, math.ceil(12.0 / tick)) * max(1, round((high - low) / 200.0))
-        for n in range(math.ceil(ends[0] / tick), math.floor(ends[1] / tick) + 1):
-            here = sense * (n * tick - origin)
-            long = 2.0 if n % every == 0 else 1.0
-            lines.append(("stations", _turned([(here, other - long), (here, other + long)], axis)))
-            if n % every == 0:
-                words.append(Word("stations", _turned([(here, other + 2.5)], axis)[0],
-                                  f"{n * tick / per:g}", 0.6 * LETTERS))
+        ticks, numbers = _ticks(model.unit, (axis, other), (low, high), (sense, origin))
+        lines, words = lines + ticks, words + numbers
         name = STATIONS[k] if exact else f"from [0, 0], {STATIONS[k]} about"
-        zero = f" {origin / per:.3f} at [0, 0]" if exact else ""
+        zero = f" {origin / model.unit.mm:.3f} at [0, 0]" if exact else ""
         spot = (high + 1.0, other) if axis == 0 else (other - 2 * LETTERS, high + 2.0)
         words.append(Word("stations", spot, f"{name}{zero}"[:40], 0.7 * LETTERS))
+    return lines, words
+
+
+def _ticks(unit, line, span, station):
+    """Ticks at round stations along an axis, the longer ones with their number."""
+    (axis, other), (low, high), (sense, origin) = line, span, station
+    lines, words = [], []
+    ends = sorted((origin + sense * low, origin + sense * high))
+    every = max(1, math.ceil(12.0 / unit.tick)) * max(1, round((high - low) / 200.0))
+    for n in range(math.ceil(ends[0] / unit.tick), math.floor(ends[1] / unit.tick) + 1):
+        here = sense * (n * unit.tick - origin)
+        long = 2.0 if n % every == 0 else 1.0
+        lines.append(("stations", _turned([(here, other - long), (here, other + long)], axis)))
+        if n % every == 0:
+            words.append(Word("stations", _turned([(here, other + 2.5)], axis)[0],
+                              f"{n * unit.tick / unit.mm:g}", 0.6 * LETTERS))
     return lines, words
 
 
@@ -167,30 +178,40 @@ def _hole_marks(model, holes):
 
 def _pivot_marks(model, flat, flip, outside):
     """Pivots whose axis runs through the plate, and points of its part close to its plane."""
-    found = {}
-    for name, body in model.bodies.items():
-        if flat.body in (name, body.on) and not body.slides:
-            way, start = flat.axes @ body.direction, flat.axes @ (body.centre - flat.origin)
-            if abs(way[2]) > 0.1 and abs(start[2]) <= 2 * OFF_PLANE:
-                found[f"pivot of {name}"] = start[:2] - way[:2] * start[2] / way[2]
-    for address in model.points:
-        part, point = address.split("/")
-        if part == flat.body and (point != "pivot" or part == AIRFRAME):
-            u, v, w = flat.axes @ (np.array(model.position(address)) - flat.origin)
-            if abs(w) <= OFF_PLANE:
-                found[point] = np.array([u, v])
     shape = shapely.Polygon(outside.drawn())
+    turns = np.linspace(0, 2 * np.pi, 25)
     lines, words = [], []
-    for name, (u, v) in found.items():
+    for name, (u, v) in (_pivots_through(model, flat) | _points_near(model, flat)).items():
         at = (-u if flip else u, v)
         if not shape.covers(shapely.Point(at)):
             continue
-        turns = np.linspace(0, 2 * np.pi, 25)
         lines += _cross("pivots", at, 4.0)
         lines.append(("pivots", np.stack((at[0] + 2.0 * np.cos(turns),
                                           at[1] + 2.0 * np.sin(turns)), axis=1)))
         words.append(Word("pivots", (at[0] + 3.0, at[1] - 3.0), name, 0.7 * LETTERS))
     return lines, words
+
+
+def _pivots_through(model, flat) -> dict:
+    """Where the axis of a body that turns on the plate, or with it, runs through its middle."""
+    places = {}
+    for name, body in model.bodies.items():
+        if flat.body in (name, body.on) and not body.slides:
+            way, start = flat.axes @ body.direction, flat.axes @ (body.centre - flat.origin)
+            if abs(way[2]) > 0.1 and abs(start[2]) <= 2 * OFF_PLANE:
+                places[f"pivot of {name}"] = start[:2] - way[:2] * start[2] / way[2]
+    return places
+
+
+def _points_near(model, flat) -> dict:
+    places = {}
+    for address in model.points:
+        part, point = address.split("/")
+        if part == flat.body and (point != "pivot" or part == AIRFRAME):
+            u, v, w = flat.axes @ (np.array(model.position(address)) - flat.origin)
+            if abs(w) <= OFF_PLANE:
+                places[point] = np.array([u, v])
+    return places
 
 
 def _outlined(regions, flip, box):
@@ -207,7 +228,7 @@ def _outlined(regions, flip, box):
     return lines
 
 
-def _foot(told, box, unit):
+def _foot(sentences, box, unit):
     """Scale bar and words below the part, and where they end."""
     left, top = float(box[0][0]), float(box[0][1]) - MARGIN - 4 * LETTERS
     length = LENGTHS[unit].bar
@@ -219,7 +240,7 @@ def _foot(told, box, unit):
     words = [Word("scale", (left, top - 1.4 * LETTERS),
                   f"This bar is {shown_length(length, unit, 0)} long.")]
     y = top - 3.2 * LETTERS
-    for n, line in enumerate(told):
+    for n, line in enumerate(sentences):
         words.append(Word("words", (left, y), line, LETTERS * (1.2 if n == 0 else 0.8)))
         y -= 1.6 * LETTERS
     return lines, words, y
@@ -236,5 +257,5 @@ def notes_of_faces(model: Model, name: str) -> tuple[str, ...]:
 
 
 def _normal(shape):
-    normal = plate_axes(shape)[2]
+    normal = shape.axes[2]
     return normal * np.sign(normal[np.argmax(np.abs(normal))])

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
-from ..clearances.scene import hole_shape, plate_axes
 from ..errors import LinkageError, nearest
 from ..geometry.outlines import hole_polygon, outline_polygon, ring
 from ..model import Model, Plate, Washer
@@ -60,12 +59,12 @@ class Contour:
 
     def drawn(self) -> np.ndarray:
         """Corners of the straight lines it is drawn with, ``(n, 2)`` mm."""
-        found = []
+        points = []
         for (x1, y1, bulge), (x2, y2, _) in _sides(self.points):
-            found.append((x1, y1))
+            points.append((x1, y1))
             if bulge:
-                found += _arc_between((x1, y1), (x2, y2), bulge)
-        return np.array(found)
+                points += _arc_between((x1, y1), (x2, y2), bulge)
+        return np.array(points)
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,7 +134,7 @@ def flat_of(model: Model, name: str) -> Flat:
     if isinstance(at, str):
         at = model.position(at if "/" in at else f"{body_of(name)}/{at}")
     return Flat(name, body_of(name), shape, np.array(at, dtype=float),
-                np.array(plate_axes(shape)), material_of(shape))
+                np.array(shape.axes), material_of(shape))
 
 
 def plates_named(model: Model, name: str) -> tuple[str, ...]:
@@ -169,7 +168,7 @@ def material_of(shape: Plate | Washer) -> BaseGeometry:
         return shapely.union_all([shapely.Polygon(part)
                                   for part in ring(shape.outside, shape.inside)])
     return shapely.Polygon(outline_polygon(shape.outline),
-                           [hole_polygon(hole_shape(hole)) for hole in shape.holes])
+                           [hole_polygon(hole.shape) for hole in shape.holes])
 
 
 def rounded(corners: Iterable[Sequence[float]]) -> Contour:

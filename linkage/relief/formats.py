@@ -58,9 +58,9 @@ def as_dxf(drawing: Drawing) -> str:
     for word in drawing.words:
         space.add_text(word.text, height=word.height / per, dxfattribs={"layer": word.layer}
                        ).set_placement((word.at[0] / per, word.at[1] / per))
-    made = io.StringIO()
-    page.write(made)
-    return made.getvalue()
+    text = io.StringIO()
+    page.write(text)
+    return text.getvalue()
 
 
 def as_svg(drawing: Drawing) -> str:
@@ -119,17 +119,17 @@ def as_pdf(drawing: Drawing, paper: str | None = None) -> bytes:
     size, columns, rows = sheets(drawing, paper)
     inner, tall = size[0] - 2 * EDGE, size[1] - 2 * EDGE - FOOT
     left, low, right, high = drawing.bounds
-    made = io.BytesIO()
-    with PdfPages(made, metadata={"CreationDate": None, "Title": drawing.name}) as pages:
+    data = io.BytesIO()
+    with PdfPages(data, metadata={"CreationDate": None, "Title": drawing.name}) as pages:
         for row in range(rows):
             for column in range(columns):
                 corner = (left + column * (inner - OVERLAP),
                           high - tall - row * (tall - OVERLAP))
-                told = f"{drawing.name}: page {row * columns + column + 1} of {rows * columns}"
+                caption = f"{drawing.name}: page {row * columns + column + 1} of {rows * columns}"
                 if rows * columns > 1:
-                    told += f" (row {row + 1} of {rows}, column {column + 1} of {columns})"
-                _page(pages, drawing, size, corner, told, rows * columns > 1)
-    return made.getvalue()
+                    caption += f" (row {row + 1} of {rows}, column {column + 1} of {columns})"
+                _page(pages, drawing, size, corner, caption, rows * columns > 1)
+    return data.getvalue()
 
 
 def sheets(drawing: Drawing, paper: str | None = None) -> tuple[tuple[float, float], int, int]:
@@ -148,16 +148,16 @@ def sheets(drawing: Drawing, paper: str | None = None) -> tuple[tuple[float, flo
     if name not in PAPER:
         raise LinkageError(f'no paper "{name}"; {nearest(name, PAPER)}', paper=name)
     left, low, right, high = drawing.bounds
-    found = []
+    choices = []
     for size in (PAPER[name], PAPER[name][::-1]):
         inner, tall = size[0] - 2 * EDGE, size[1] - 2 * EDGE - FOOT
         columns = max(1, math.ceil((right - left - OVERLAP) / (inner - OVERLAP) - 1e-9))
         rows = max(1, math.ceil((high - low - OVERLAP) / (tall - OVERLAP) - 1e-9))
-        found.append((size, columns, rows))
-    return min(found, key=lambda sheet: sheet[1] * sheet[2])
+        choices.append((size, columns, rows))
+    return min(choices, key=lambda sheet: sheet[1] * sheet[2])
 
 
-def _page(pages, drawing, size, corner, told, tiled):
+def _page(pages, drawing, size, corner, caption, tiled):
     from matplotlib.collections import LineCollection
     from matplotlib.figure import Figure
 
@@ -177,7 +177,7 @@ def _page(pages, drawing, size, corner, told, tiled):
                   color=COLOURS[word.layer], parse_math=False)
     if tiled:
         _overlap_marks(axes, corner, (inner, tall))
-    for n, line in enumerate([told, " ".join(CAUTION.split())]):
+    for n, line in enumerate([caption, " ".join(CAUTION.split())]):
         figure.text(EDGE / size[0], (EDGE + FOOT - 4 - 4 * n) / size[1], line,
                     fontsize=2.3 / PER_POINT, parse_math=False)
     pages.savefig(figure)

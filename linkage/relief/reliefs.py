@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
 
 from ..clearances import NEAR, Stage, near_pairs, prove, scene_of
+from ..clearances.scene import Scene
 from ..errors import LinkageError, mm
 from ..model import Model
 from ..motion import System
@@ -17,6 +18,7 @@ from .flat import Flat, flat_of
 from .swept import Sweep
 
 MOST_ROUNDS = 8
+WIDER, AGAIN = 0.05, 0.5  # mm that a sweep is widened by more than a build came too near, and else
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -37,6 +39,8 @@ class Options:
     step : float, optional
         mm that nothing moves more than between the stick positions swept; by the roundness of
         what sweeps unless given.
+    built : bool
+        Cut and prove for every build within the file's tolerances, not as drawn.
     """
 
     cutter: float | None = None
@@ -44,12 +48,13 @@ class Options:
     everything: bool = False
     grow: float = 0.07
     step: float | None = None
+    built: bool = False
 
     def __post_init__(self):
         if self.cutter is not None and not self.cutter >= 0:
             raise LinkageError(f"the cutter has a radius of {mm(self.cutter)}; give 0 or more")
         if not 0 < self.grow <= 0.085:
-            raise LinkageError(f"grow is {mm(self.grow)}; give more than 0 and at most 0.085 mm")
+            raise LinkageError(f"grow is {mm(self.grow)}; give more than 0 and at most {mm(0.085)}")
         if self.step is not None and not self.step > 0:
             raise LinkageError(f"step is {mm(self.step)}; give more than 0 mm")
 
@@ -70,6 +75,8 @@ class Relief:
     pairs : tuple of dict
         One per pair worked on: pair, required, before and after (mm; before is met somewhere,
         after is proven), over the travel that the stops leave.
+    built : bool
+        Whether that is of every build within the file's tolerances, or as drawn.
     swept : shapely geometry
         The region to keep clear, mm, from `positions` stick positions.
     positions : int
@@ -82,6 +89,7 @@ class Relief:
     pairs: tuple
     swept: object
     positions: int
+    built: bool = False
 
     @property
     def name(self) -> str:
@@ -107,29 +115,32 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
     Returns
     -------
     Relief
-        Every pair of it is proven to keep its required clearance, as drawn, at every stick position
-        that the stops leave; where an end has none, up to the wanted travel.
+        Every pair of it is proven to keep its required clearance, as drawn or in every build within
+        the file's tolerances, at every stick position that the stops leave; where an end has none,
+        up to the wanted travel.
 
     Raises
     ------
     LinkageError
-        When there is no such plate, no relief leaves enough of it, or a stop touches at neutral.
+        When there is no such plate, no relief leaves enough of it, it can't be proven, or a stop
+        touches at neutral.
     """
     options = options or Options()
     flat = flat_of(system.model, name)
-    pairs, before = _bracketed(system, name, real_travel(system).travel)
+    tolerances = system.model.tolerance if options.built else None
+    pairs, before = _bracketed(system, name, tolerances)
     chosen = [pair for pair in pairs if options.everything
               or not before[pair.name][1] >= pair.required]
     nothing = shapely.Polygon()
     if not chosen:
         uncut = Cut(nothing, nothing, nothing, flat.material, np.inf, {})
-        return Relief(flat, uncut, flat.shape, system.model, (), nothing, 0)
-    sweeps = _sweeps(system, flat, chosen, options.step)
-    swept, (cut, shape, model, after) = _cut_until_proven(system, flat, sweeps, options)
+        return Relief(flat, uncut, flat.shape, system.model, (), nothing, 0, options.built)
+    cut = _cut_in_every_build if options.built else _cut_until_proven
+    swept, positions, (cut, shape, model, after) = cut(system, flat, chosen, options)
     rows = tuple({"pair": pair.name, "required": pair.required, "before": before[pair.name][0],
-                  "after": after.get(pair.name, np.inf)} for pair in chosen)
-    return Relief(flat, cut, shape, model, rows, swept,
-                  sum(sweep.positions for sweep in sweeps.values()))
+                  "after": after[pair.name][1] if pair.name in after else np.inf}
+                 for pair in chosen)
+    return Relief(flat, cut, shape, model, rows, swept, positions, options.built)
 
 
 def _sweeps(system, flat, pairs, step) -> dict:
@@ -140,17 +151,47 @@ def _sweeps(system, flat, pairs, step) -> dict:
         for pair in pairs}
 
 
-def _cut_until_proven(system, flat, sweeps, options):
+def _cut_until_proven(system, flat, chosen, options):
     """The region swept, widened wherever a proof fails, and the cut that is proven."""
+    sweeps = _sweeps(system, flat, chosen, options.step)
     swept = shapely.union_all([sweep.region() for sweep in sweeps.values()])
     for level in range(MOST_ROUNDS):
         done, missed = _tried(system, flat, swept, options)
         if not missed:
-            return swept, done
+            return swept, sum(sweep.positions for sweep in sweeps.values()), done
         swept = shapely.union_all([swept, *(
             sweeps[pair].near(place, level) for pair, place in missed.items() if pair in sweeps)])
     raise LinkageError(f'"{flat.name}": the clearance of {next(iter(missed))} could not be proven '
                        f"after {MOST_ROUNDS} rounds; give a smaller step", missed=missed)
+
+
+def _cut_in_every_build(system, flat, chosen, options):
+    """The region swept as drawn, widened by what builds come nearer, and the cut that is proven."""
+    drawn = _bracketed(system, flat.name, None)[1]
+    built = _bracketed(system, flat.name, system.model.tolerance)[1]
+    more = {pair.name: max(0.0, drawn[pair.name][0] - built[pair.name][0])
+            if pair.name in drawn and np.isfinite(built[pair.name][0]) else 0.0 for pair in chosen}
+    for _ in range(MOST_ROUNDS):
+        wide = [replace(pair, required=pair.required + more[pair.name]) for pair in chosen]
+        sweeps = _sweeps(system, flat, wide, options.step)
+        swept = shapely.union_all([sweep.region() for sweep in sweeps.values()])
+        done, missed = _tried(system, flat, swept, options)
+        if not missed:
+            return swept, sum(sweep.positions for sweep in sweeps.values()), done
+        open_ = [name for name in missed if name not in more
+                 or not np.isfinite(done[3][name][1]) and done[3][name][0] >= _required(wide, name)]
+        if open_:
+            break
+        for name in missed:
+            more[name] += max(_required(chosen, name) - done[3][name][1], 0.0) + WIDER \
+                if np.isfinite(done[3][name][1]) else AGAIN
+    raise LinkageError(f'"{flat.name}": the clearance of {next(iter(missed))} could not be decided '
+                       f"for every build within the file's tolerances; say --drawn to cut for the "
+                       f"drawn geometry alone, and check the builds on the aircraft", missed=missed)
+
+
+def _required(pairs, name) -> float:
+    return next(pair.required for pair in pairs if pair.name == name)
 
 
 def _tried(system, flat, swept, options):
@@ -160,17 +201,23 @@ def _tried(system, flat, swept, options):
     shape = cut_shape(flat, cut, system.model.length)
     model = with_shape(system.model, flat.name, shape)
     fresh = System(model)
-    known = {pair.name: pair.joined for pair in asked(system, flat.name)}
-    for pair in asked(fresh, flat.name):
-        if known.get(pair.name, True) and not pair.joined:
-            raise LinkageError(
-                f'"{flat.name}": the relief cuts away what holds a pivot or rod end '
-                f"({pair.name}); move that, or waive what misses", pair=pair.name)
+    _refuse_lost_joints(system, fresh, flat.name)
     stopping = any(flat.name in stop.between for stop in model.stops.values())
-    pairs, after = _bracketed(fresh, flat.name, real_travel(fresh if stopping else system).travel)
+    pairs, after = _bracketed(fresh, flat.name, model.tolerance if options.built else None,
+                              fresh if stopping else system)
     missed = {pair.name: place for pair in pairs
               for least, proven, place in [after[pair.name]] if not proven >= pair.required}
-    return (cut, shape, model, {name: found[1] for name, found in after.items()}), missed
+    return (cut, shape, model, after), missed
+
+
+def _refuse_lost_joints(system, fresh, name) -> None:
+    """Refuse a cut after which a plate no longer holds a joint that it held before."""
+    joined = {pair.name: pair.joined for pair in asked(system, name)}
+    for pair in asked(fresh, name):
+        if joined.get(pair.name, True) and not pair.joined:
+            raise LinkageError(
+                f'"{name}": the relief cuts away what holds a pivot or rod end '
+                f"({pair.name}); move that, or waive what misses", pair=pair.name)
 
 
 def asked(system: System, name: str) -> list:
@@ -179,21 +226,26 @@ def asked(system: System, name: str) -> list:
             if name in (pair.first, pair.second) and pair.rule not in ("stop", "waived")]
 
 
-def _bracketed(system, name, travel):
-    """Near pairs of a plate, and of each the least gap met, the least proven and where."""
-    scene = scene_of(system)
-    pairs = asked(system, name)
+def _bracketed(system, name, tolerances, stopped=None):
+    """Near pairs of a plate, and of each the least gap met, the least proven and where.
+
+    As drawn, or in every build; over what the stops of `stopped` leave, else those of the system.
+    """
+    scene = scene_of(system) if tolerances is None else Scene(system, tolerances)
+    travel = real_travel(stopped or system, tolerances).travel
+    pairs = [pair for pair in scene.pairs.values()
+             if name in (pair.first, pair.second) and pair.rule not in ("stop", "waived")]
     if not pairs:
         return [], {}
-    near, far = near_pairs(scene, pairs, travel, NEAR)
+    near, far = near_pairs(scene, pairs, travel, NEAR, tolerances)
     if not near:
         return [], {}
     stage = Stage(scene, near)
-    proof = prove(stage, travel, 0.05, limit=0.0)
-    found = {}
+    proof = prove(stage, travel, 0.05, tolerances, limit=0.0)
+    brackets = {}
     for k, pair in enumerate(stage.pairs):
         proven = -np.inf if k in proof.open_at else min(proof.proven[k], proof.least[k])
         place = proof.open_at.get(k, proof.place[k])
-        found[pair.name] = (float(proof.least[k]), float(proven),
-                            dict(zip(travel.names, np.asarray(place).tolist(), strict=True)))
-    return list(stage.pairs), found
+        brackets[pair.name] = (float(proof.least[k]), float(proven),
+                               dict(zip(travel.names, np.asarray(place).tolist(), strict=True)))
+    return list(stage.pairs), brackets

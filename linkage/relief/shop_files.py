@@ -33,10 +33,10 @@ def both_sides(model: Model, name: str) -> tuple[str, ...]:
     -------
     tuple of str
     """
-    found = []
+    addresses = []
     for address in plates_named(model, name):
-        found += [address, *([twin] if (twin := twin_of(model, address)) else [])]
-    return tuple(dict.fromkeys(found))
+        addresses += [address, *([twin] if (twin := twin_of(model, address)) else [])]
+    return tuple(dict.fromkeys(addresses))
 
 
 def twin_of(model: Model, name: str) -> str | None:
@@ -120,8 +120,10 @@ def relief_templates(relief: Relief, paper: str | None = None) -> dict:
         notes.append(f"{row['pair']}: required {shown_length(row['required'], unit)}, proven "
                      f"{shown_length(row['after'], unit, 4)}")
     if relief.pairs:
-        notes.append("For the drawn geometry, not for every build; at every position that the stops"
-                     " leave, and to the wanted travel where an end has none")
+        build = ("For every build within the file's tolerances" if relief.built else
+                 "For the drawn geometry, not for every build")
+        notes.append(f"{build}; at every position that the stops leave, and to the wanted travel "
+                     f"where an end has none")
     if relief.needed:
         notes.append(f"To take away: {said_area(relief.cut.removed.area, unit)}; narrowest left "
                      f"by it {said_width(relief.cut.ligament, unit)}")

@@ -23,7 +23,7 @@ import numpy as np
 import shapely
 
 from ..clearances import Travel
-from ..clearances.scene import Solid
+from ..clearances.scene import Pair, Solid
 from ..motion import System
 from .flat import Flat
 
@@ -76,9 +76,9 @@ def reach(hulls: np.ndarray, edges: np.ndarray, sizes: tuple[float, float],
     [[[5.0, 0.0]]]
     """
     step = max(1, MOST_NUMBERS // (len(edges) * len(directions)))
-    found = [_reach(hulls[k:k + step], edges, sizes, directions)
-             for k in range(0, len(hulls), step)]
-    return tuple(np.concatenate(part) for part in zip(*found, strict=True))
+    blocks = [_reach(hulls[k:k + step], edges, sizes, directions)
+              for k in range(0, len(hulls), step)]
+    return tuple(np.concatenate(part) for part in zip(*blocks, strict=True))
 
 
 @np.errstate(all="ignore")
@@ -129,7 +129,7 @@ def posed(system: System, inputs: dict, solid: Solid, flat: Flat) -> list:
     """
     motion = system.sweep(**inputs)
     count, posture = int(np.prod(motion.shape)), motion.flat_posture()
-    found = []
+    hulls = []
     for piece in solid.pieces:
         hull = np.empty((count, len(piece.points), 3))
         for k, point in enumerate(piece.points):
@@ -139,8 +139,8 @@ def posed(system: System, inputs: dict, solid: Solid, flat: Flat) -> list:
                 p = posture.crossed(p, joint, outward)
             for axis in range(3):
                 hull[:, k, axis] = p[axis]
-        found.append((hull - flat.origin) @ flat.axes.T)
-    return found
+        hulls.append((hull - flat.origin) @ flat.axes.T)
+    return hulls
 
 
 class Sweep:
@@ -160,7 +160,8 @@ class Sweep:
         The stick positions that count; the whole wanted travel unless given.
     """
 
-    def __init__(self, system, flat, solid, pair, step=None, within=None):  # noqa: PLR0913
+    def __init__(self, system: System, flat: Flat, solid: Solid, pair: Pair,  # noqa: PLR0913
+                 step: float | None = None, within: Travel | dict | None = None):
         self.system, self.flat, self.solid, self.pair, self.step = system, flat, solid, pair, step
         self.within = Travel.of(system.travel_box() if within is None else within)
         self.travel = {name: ends for name, ends in self.within.box.items() if name in pair.inputs}
@@ -203,10 +204,10 @@ class Sweep:
         places = np.stack([np.broadcast_to(inputs.get(name, 0.0), np.shape(next(iter(
             inputs.values())))) for name in self.within.names], axis=1)
         halves = np.array([spacing.get(name, 0.0) for name in self.within.names]) / 2
-        kept, middles, room = self.within.shrunk(places, np.broadcast_to(halves, places.shape),
-                                                 moves)
-        near = np.clip(places[kept], middles - room, middles + room)
-        near = np.where(self.within.holds(places[kept], moves)[:, None], places[kept], near)
+        which, middles, room = self.within.shrunk(places, np.broadcast_to(halves, places.shape),
+                                                  moves)
+        near = np.clip(places[which], middles - room, middles + room)
+        near = np.where(self.within.holds(places[which], moves)[:, None], places[which], near)
         return {name: near[:, self.within.names.index(name)] for name in inputs}
 
     def _hulls(self, sides):
@@ -228,22 +229,13 @@ class Sweep:
                  zip(self.travel.values(), counts, strict=True)]
         apart = dict(zip(self.travel, (side[1] - side[0] for side in sides), strict=True))
         self.spacing = {name: min(wide, apart[name]) for name, wide in self.spacing.items()}
-        grid = np.meshgrid(*(np.arange(count) for count in counts), indexing="ij")
-        done = np.zeros(counts, dtype=bool)
         region = shapely.Polygon()
-        for stride in STRIDES:
-            on = np.ones(counts, dtype=bool)
-            for places, count in zip(grid, counts, strict=True):
-                on &= (places % stride == 0) | (places == count - 1)
-            now = np.argwhere(on & ~done)
-            done |= on
-            for start in range(0, len(now), MOST_AT_ONCE):
-                rows = now[start:start + MOST_AT_ONCE].T
+        for grid in _finer_and_finer(counts):
+            for rows in _blocks(grid):
                 inputs = self._reachable({name: side[row] for name, side, row in
                                           zip(self.travel, sides, rows, strict=True)}, apart)
                 region = self._joined(region, k, inputs)
-        for start in range(0, len(self._corners), MOST_AT_ONCE):
-            rows = self._corners[start:start + MOST_AT_ONCE].T
+        for rows in _blocks(self._corners):
             region = self._joined(region, k, dict(zip(self.travel, rows, strict=True)))
         return region
 
@@ -315,6 +307,24 @@ def _circle(count):
     return np.stack((np.cos(turns), np.sin(turns)), axis=1)
 
 
+def _finer_and_finer(counts):
+    """Places (n, sides) of a grid, first those a wide stride apart, then those in between."""
+    grid = np.meshgrid(*(np.arange(count) for count in counts), indexing="ij")
+    done = np.zeros(counts, dtype=bool)
+    for stride in STRIDES:
+        on = np.ones(counts, dtype=bool)
+        for places, count in zip(grid, counts, strict=True):
+            on &= (places % stride == 0) | (places == count - 1)
+        yield np.argwhere(on & ~done)
+        done |= on
+
+
+def _blocks(rows):
+    """Rows (n, sides) as columns (sides, few), as many at once as memory is meant for."""
+    for start in range(0, len(rows), MOST_AT_ONCE):
+        yield rows[start:start + MOST_AT_ONCE].T
+
+
 def _edges(piece):
     return piece.edges if len(piece.edges) else np.array([[0, 0]])
 
@@ -361,6 +371,6 @@ def _polygons_of(place):
     """Polygons of places in order round; what has no area is left out."""
     if not len(place):
         return np.array([], dtype=object)
-    made = shapely.polygons(shapely.linearrings(place))
-    made = shapely.make_valid(made)
-    return made[shapely.area(made) > 1e-9]
+    polygons = shapely.polygons(shapely.linearrings(place))
+    polygons = shapely.make_valid(polygons)
+    return polygons[shapely.area(polygons) > 1e-9]

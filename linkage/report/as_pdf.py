@@ -20,6 +20,10 @@ SMALL, PLAIN, LARGE = 7.5, 9.5, 14.0
 FORM = 70.0  # points of width for what is filled in by hand
 TOGETHER = 90.0  # points below a heading or caption without which it goes to the next page
 DOTS = 200  # an inch, of pictures
+RULED = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 1, "#16202a"),
+         ("LINEBELOW", (0, 1), (-1, -1), 0.3, "#8a949c"),
+         ("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 3),
+         ("TOPPADDING", (0, 0), (-1, -1), 1.5), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]
 
 
 def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
@@ -43,8 +47,8 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
 
     blocks = [block for block in blocks if not isinstance(block, DataTable)]
     size = getattr(pagesizes, paper if paper == "A4" else "LETTER")
-    made, style = io.BytesIO(), _styles()
-    page = SimpleDocTemplate(made, pagesize=size, leftMargin=EDGE, rightMargin=EDGE,
+    data, style = io.BytesIO(), _styles()
+    page = SimpleDocTemplate(data, pagesize=size, leftMargin=EDGE, rightMargin=EDGE,
                              topMargin=EDGE, bottomMargin=EDGE + 12, title=title, invariant=1,
                              lang="en")
     room = size[0] - 2 * EDGE - 12, size[1] - 2 * EDGE - 24
@@ -63,7 +67,7 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
         canvas.drawRightString(size[0] - EDGE, EDGE - 4, str(canvas.getPageNumber()))
 
     page.build(story, onFirstPage=number, onLaterPages=number)
-    return made.getvalue()
+    return data.getvalue()
 
 
 def _styles() -> dict:
@@ -143,24 +147,24 @@ def _table(block, style, names, widths):
     from reportlab.platypus import Paragraph, Table, TableStyle
 
     records = block.data.to_dict("records")
-    right = {name for name in names if name not in block.words
-             and any(is_number(row[name]) for row in records)}
+    right = _number_columns(block, names)
     rows = [[Paragraph(escape(name), style["number head" if name in right else "head"])
              for name in names]]
-    blank = []
-    for row in records:
-        missed = is_missed(row)
-        blank += [(k, len(rows)) for k, name in enumerate(names) if name in block.blank]
-        rows.append([Paragraph(escape(block.cell(row, name)), style[
-            "bold" if missed else "number" if name in right else "cell"])
-            for name in names])
-    ruled = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 1, "#16202a"),
-             ("LINEBELOW", (0, 1), (-1, -1), 0.3, "#8a949c"),
-             ("LEFTPADDING", (0, 0), (-1, -1), 3), ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-             ("TOPPADDING", (0, 0), (-1, -1), 1.5), ("BOTTOMPADDING", (0, 0), (-1, -1), 2)]
-    ruled += [("BOX", at, at, 0.6, "#16202a") for at in blank]
-    return Table(rows, widths, repeatRows=1, style=TableStyle(ruled),
+    rows += [[Paragraph(escape(block.cell(row, name)), style[_cell_style(row, name in right)])
+              for name in names] for row in records]
+    boxed = [("GRID", (k, 1), (k, len(records)), 0.6, "#16202a")
+             for k, name in enumerate(names) if name in block.blank and records]
+    return Table(rows, widths, repeatRows=1, style=TableStyle([*RULED, *boxed]),
                  hAlign="LEFT")
+
+
+def _number_columns(block, names) -> set:
+    return {name for name in names if name not in block.words
+            and any(is_number(value) for value in block.data[name])}
+
+
+def _cell_style(row, right: bool) -> str:
+    return "bold" if is_missed(row) else "number" if right else "cell"
 
 
 def _widths(block):

@@ -56,7 +56,7 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     files |= {f"tables/{name}": text for name, text in csv_files(tables_of(blocks)).items()}
     if "reliefs" in names and results.reliefs is not None:
         files |= template_files(results.reliefs[0], paper)
-    form = readings_form(results.system, results.digest)
+    form = readings_form(results.system, results.digest, results.stops)
     files[READINGS.format(results.digest)] = csv_text(form)
     return files
 

@@ -40,4 +40,4 @@ def write_report(folder: Path | str, files: dict, replace: bool = False) -> None
         When the folder can't be made or filled; what was there is as it was.
     """
     replace_folder(folder, files, replace=replace,
-                   kept=lambda name: name.startswith(READINGS.split("{")[0]))
+                   stays=lambda name: name.startswith(READINGS.split("{")[0]))

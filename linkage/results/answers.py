@@ -23,6 +23,7 @@ from .sequence import rigging_sequence
 if TYPE_CHECKING:
     import pandas as pd
 
+    from ..gearing.gearing_sign import SignProof
     from ..gearing.surface_ways import Direction
     from ..rigging.builds import Builds
     from ..rigging.tolerances import Spot
@@ -30,7 +31,8 @@ if TYPE_CHECKING:
     from ..stops.real import RealTravel
 
 STEPS = 41  # stick positions along an input at which friction is looked at
-FIRST_CORE = ("clearance", "travel_map")  # the longest, one after the other; the rest go beside
+AHEAD = ("real_travel",)  # what most of the others rest on
+FIRST_CORE = ("clearance", "stops", "travels")  # each rests on the one before; the rest go beside
 
 
 class NothingAsked(LinkageError):
@@ -104,7 +106,10 @@ class Answers:
 
     def work_out(self, names: Iterable[str]) -> None:
         """Work out some answers, on two cores where the machine has them."""
-        with self.beside([name for name in names if name not in FIRST_CORE]):
+        for name in AHEAD:
+            if name in names:
+                getattr(self, name)
+        with self.beside([name for name in names if name not in (*AHEAD, *FIRST_CORE)]):
             for name in FIRST_CORE:
                 if name in names:
                     self.tell(name.replace("_", " "))
@@ -152,12 +157,18 @@ class Answers:
     @answer
     def margins(self) -> pd.DataFrame | None:
         """Over-centre margins of both ends of every rod."""
-        return gearing.margins(self.system)
+        return gearing.margins(self.system, stops.judged_box(self.system))
 
     @answer
     def directions(self) -> list[Direction] | None:
-        """Which way every surface goes for each input that commands it."""
-        return gearing.directions(self.system)
+        """Which way every surface goes for each input that commands it, over the real travel."""
+        real = self.real_travel
+        return gearing.directions(self.system, None if real is None else real.travel.spread)
+
+    @answer
+    def reach(self) -> SignProof | None:
+        """Whether every rod is proven to reach all over the real travel, and where not."""
+        return stops.out_of_reach(self.system, stops.judged_travel(self.system))
 
     @answer
     def findings(self) -> list | None:
@@ -166,10 +177,13 @@ class Answers:
 
     @answer
     def travels(self) -> pd.DataFrame | None:
-        """Required travels against found ones, at the drawn stop where one governs."""
-        found = self.stops
-        return gearing.required_travels(
-            self.system, None if found is None else stops.drawn_ends(self.system, found))
+        """Required travels against found ones, at the stop where one governs; as built if so."""
+        table = self.stops
+        found = gearing.required_travels(
+            self.system, None if table is None else stops.drawn_ends(self.system, table))
+        if not self.built or not len(found):
+            return found
+        return rigging.built_travels(self.system, found, self._needs("spots"))
 
     @answer
     def gearing(self) -> dict[str, pd.DataFrame] | None:
@@ -218,7 +232,7 @@ class Answers:
     def stops(self) -> pd.DataFrame | None:
         """Where each stop is reached and whether it governs."""
         self._given(self.system.model.stops, "stop", '[stop."NAME"] with input, side and between')
-        return stops.find_stops(self.system)
+        return stops.find_stops(self.system, self.__dict__.get("clearance"))
 
     @property
     def ends_missed(self) -> list:
@@ -228,11 +242,12 @@ class Answers:
     @answer
     def travel_map(self) -> TravelMap | None:
         """What of the wanted travel of two inputs is free of contact."""
-        found = self._needs("clearance")
-        if len(self.system.travel_box()) < 2:
-            raise NothingAsked("a travel map needs two inputs that drive something; give a body "
-                               'input = "NAME"')
-        return stops.travel_map(self.system, 0.0, stops.may_touch(self.system, found))
+        table = self._needs("clearance")
+        driving = len(self.system.travel_box())
+        if driving < 2:
+            raise NothingAsked(f"a travel map needs two inputs that drive something, and the file "
+                               f'has {driving}; give a body input = "NAME"')
+        return stops.travel_map(self.system, 0.0, stops.may_touch(self.system, table))
 
     @answer
     def drawn_map(self) -> TravelMap | None:
@@ -243,8 +258,8 @@ class Answers:
     @answer
     def reliefs(self) -> tuple[list, list[str]] | None:
         """Reliefs that cure a miss, and a sentence for each plate that can't be relieved."""
-        found, solids = self._needs("clearance"), self.system.model.solids
-        missed = found[~found["ok"].astype(bool)]
+        table, solids = self._needs("clearance"), self.system.model.solids
+        missed = table[~table["ok"].astype(bool)]
         names = dict.fromkeys(side for pair in missed["pair"]
                               for side in reversed(pair.split(" | "))
                               if isinstance(solids[side], Plate | Washer))
@@ -303,10 +318,10 @@ class Answers:
         import pandas as pd
 
         rows = []
-        for name in self.system.travel_box():
+        for name, ends in stops.judged_box(self.system).items():
             if not loads.grips(self.system, name):
                 continue
-            x = np.unique([0, *np.linspace(*self.system.inputs[name].travel, STEPS)])
+            x = np.unique([0, *np.linspace(*ends, STEPS)])
             motion = self.system.sweep(**{name: x})
             for part, force in loads.friction_force(motion, name).items():
                 if np.isfinite(force).any() and np.nanmax(force) > 1e-9:

@@ -6,7 +6,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from functools import cached_property
+from functools import cached_property, wraps
 from typing import TYPE_CHECKING, Any
 
 from ..units import LENGTHS, rounded_down
@@ -64,6 +64,9 @@ class Table:
     blank: tuple[str, ...] = ()
     words: dict = field(default_factory=dict)
 
+    def __post_init__(self):
+        object.__setattr__(self, "data", with_units(self.data))
+
     def cell(self, row: dict, column: str) -> str:
         """A cell as it is read."""
         value = row[column]
@@ -90,7 +93,7 @@ class DataTable:
     @cached_property
     def data(self) -> pd.DataFrame:
         """The DataFrame."""
-        return self.make()
+        return with_units(self.make())
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,6 +118,24 @@ class Picture:
 
 
 Block = Heading | Text | Table | DataTable | Picture
+
+
+def with_units(data: pd.DataFrame) -> pd.DataFrame:
+    """A table that says in ``attrs["units"]`` the unit that each of its headings ends with."""
+    units = {heading: unit_of(heading) for heading in data}
+    if data.attrs.get("units") == units:
+        return data
+    table = data.copy(deep=False)
+    table.attrs = {**data.attrs, "units": units}
+    return table
+
+
+def units_in_headings(function: Callable) -> Callable:
+    """Make a function's table say the units of its headings; see `with_units`."""
+    @wraps(function)
+    def with_units_said(*args, **options):
+        return with_units(function(*args, **options))
+    return with_units_said
 
 
 def unit_of(column: str) -> str:
@@ -161,14 +182,19 @@ def shown(column: str, value: Any) -> str:
     """
     if isinstance(value, bool) or type(value).__name__ == "bool":
         return TRUTH.get(column, ("no", "yes"))[bool(value)]
-    if value is None or not is_number(value):
-        return "–" if value is None else str(value)
+    if value is None:
+        return "–"
+    if not is_number(value):
+        return str(value)
     if not math.isfinite(value):
         return "no load" if value > 0 and bare(column).endswith("margin") else "–"
-    if isinstance(value, int) or getattr(value, "dtype", None) is not None and \
-            value.dtype.kind in "iu":
-        return str(int(value))
-    return rounded(column, value)
+    return str(int(value)) if _is_whole(value) else rounded(column, value)
+
+
+def _is_whole(value) -> bool:
+    """Whether a number is of a kind that counts."""
+    return isinstance(value, int) or \
+        getattr(getattr(value, "dtype", None), "kind", None) in ("i", "u")
 
 
 def rounded(column: str, value: float) -> str:

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-from ..disk import csv_text, file_stems
+import functools
 
-# How the file of every table begins, so that one that is there is seen before the work.
-STEMS = ("adjustment", "as_built", "builds_by_chance", "chafing", "clearance", "closest_points",
-         "contributors", "cross-talk", "differential", "directions", "free_play", "friction",
-         "gearing", "grips", "hands", "hardpoints", "inputs", "left_and_right", "left_out",
-         "load_cases", "lost_motion", "missed", "most_moved", "motion", "moving_parts",
-         "over-centre", "plates", "readings.", "relief_of", "required_travels", "rig_pins",
-         "rigging", "rod", "signatures", "spacers", "sticks", "stick_force", "stops", "surfaces_at",
-         "tolerance_bands", "torque_tubes", "travels", "what_a_turn", "wires", "worst")
+from ..disk import csv_text, file_stems
+from .chapters import TABLES
 
 
 def csv_files(tables: dict) -> dict:
@@ -46,4 +40,10 @@ def is_table(name: str) -> bool:
     >>> is_table("gearing_over_pitch.csv"), is_table("my readings.csv")
     (True, False)
     """
-    return name.endswith(".csv") and name.startswith(STEMS)
+    return name.endswith(".csv") and name.startswith(_beginnings())
+
+
+@functools.cache
+def _beginnings() -> tuple[str, ...]:
+    return tuple(f"{stem.lower()}{'_' if name.endswith(' ') else '.'}"
+                 for name, stem in file_stems(TABLES, "_").items())

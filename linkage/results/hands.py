@@ -49,14 +49,17 @@ def hand_misses(results: Answers) -> Iterator[Miss]:
 def hands_left(results: Answers) -> Iterator[str]:
     """Where a pilot's hand goes and the file gives no room for it."""
     bodies = results.system.model.bodies
-    bare = [body for body in dict.fromkeys(
-        place.split("/")[0] for name in results.system.travel_box() if name in SENSES
-        for place in loads.grips(results.system, name))
-        if body in bodies and (bodies[body].grip is None or bodies[body].grip.hand is None)]
-    bare += [name for name, body in bodies.items()
-             if body.grip is not None and body.grip.hand is None and name not in bare]
+    pushed = (place.split("/")[0] for name in results.system.travel_box()
+              if name in SENSES for place in loads.grips(results.system, name))
+    gripped = (name for name, body in bodies.items() if body.grip is not None)
+    bare = [name for name in dict.fromkeys((*pushed, *gripped))
+            if name in bodies and not _has_room(bodies[name])]
     if bare:
         yield f"room of the hand at {listed(bare)}: no hand in the file; add grip with hand"
+
+
+def _has_room(body) -> bool:
+    return body.grip is not None and body.grip.hand is not None
 
 
 def hands_judged(results: Answers) -> str:

@@ -103,9 +103,9 @@ def _block(block) -> str:
 
 
 def _svg(figure) -> str:
-    made = io.BytesIO()
-    figure.savefig(made, format="svg", metadata={"Date": None})
-    return base64.b64encode(made.getvalue()).decode("ascii")
+    data = io.BytesIO()
+    figure.savefig(data, format="svg", metadata={"Date": None})
+    return base64.b64encode(data.getvalue()).decode("ascii")
 
 
 def _table(block: Table) -> str:

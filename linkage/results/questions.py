@@ -9,20 +9,36 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from .. import gearing, loads
-from ..clearances import scene_of
+from ..clearances import scene_of, undrawn
 from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
 from . import hands
 from .answers import Answers, NothingAsked
 from .columns import counted, listed, place_words
+from .movements import (
+    directions_cover,
+    directions_judged,
+    directions_told,
+    ends_of,
+    feels_judged,
+    missed_findings,
+    motion_misses,
+    not_required,
+    reach_covers,
+    rods_judged,
+    travel_covers,
+    travel_judged,
+    travel_misses,
+    travel_words,
+    travels_judged,
+    undriven,
+)
 from .verdict import Miss, Verdict
 
-if TYPE_CHECKING:
-    from ..motion.system import System
-
+BUILD = {False: "as drawn", True: "clearance and travels for the builds within the file's "
+         "tolerances, all else as drawn"}
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
 WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
 
@@ -44,7 +60,10 @@ class Question:
     judged : callable
         From the answers to what was judged, such as ``"6 travels"``; "" where nothing was.
     left_out : callable
-        From the answers to a sentence for each thing that it does not look at.
+        From the answers to a sentence for each thing that it can't judge.
+    set_aside : callable
+        From the answers to a sentence for each thing that the file, or what is common to every
+        file, leaves out on purpose.
     covers : callable
         From the answers to a sentence for each travel and build that it holds for.
     """
@@ -56,6 +75,7 @@ class Question:
     judged: Callable[[Answers], str]
     left_out: Callable[[Answers], Iterator[str]] = lambda results: iter(())
     covers: Callable[[Answers], Iterator[str]] = lambda results: iter(())
+    set_aside: Callable[[Answers], Iterator[str]] = lambda results: iter(())
 
 
 def verdict_of(results: Answers) -> Verdict:
@@ -69,23 +89,26 @@ def verdict_of(results: Answers) -> Verdict:
     -------
     Verdict
     """
-    missed, left_out, met, covers = list(results.also_missed), [], [], []
+    missed, unknown, aside, met, covers = list(results.also_missed), [], [], [], []
     asked = asked_of(results)
     results.work_out([name for question in asked for name in question.answers])
-    for question in asked:
+    for question in asked:  # complexity over 10: all that one question can add, in its order
         known = [getattr(results, name) is not None for name in question.answers]
         mine = list(_undecided(results, question))
-        left_out += _not_asked(results, question)
+        unknown += _not_asked(results, question)
         if all(known):
             mine += question.misses(results)
-            met += [judged for judged in [question.judged(results)] if judged and not mine]
-            left_out += question.left_out(results)
+            judged = question.judged(results)
+            met += [judged] if judged and not mine else []
+            unknown += question.left_out(results)
+            aside += question.set_aside(results)
             covers += question.covers(results)
         missed += sorted(mine, key=lambda miss: (not miss.decided, -miss.short))
     words = list(dict.fromkeys(q.kind for q in QUESTIONS if q not in asked))
     if words:
-        left_out.insert(0, f"not asked for: {', '.join(words)}")
-    return Verdict(tuple(missed), tuple(dict.fromkeys(left_out)), tuple(met), tuple(covers))
+        aside.insert(0, f"not asked for: {', '.join(words)}")
+    return Verdict(tuple(missed), tuple(dict.fromkeys(unknown)), tuple(dict.fromkeys(aside)),
+                   tuple(met), tuple(dict.fromkeys(covers)), BUILD[results.built])
 
 
 def asked_of(results: Answers) -> list[Question]:
@@ -107,70 +130,6 @@ def _not_asked(results, question):
         if isinstance(results.lacking.get(name), NothingAsked):
             yield f"{question.kind}: {results.why_not(name)}"
             return
-
-
-# --- findings, travels --------------------------------------------------------------------------
-
-def _missed_findings(*kinds: str):
-    """Misses among the findings of some kinds."""
-    def misses(results):
-        for finding in results.findings:
-            if finding.miss and finding.kind in kinds:
-                yield Miss(finding.kind, "", finding.text)
-
-    return misses
-
-
-def _directions_judged(results):
-    right = [each for each in results.directions if each.outcome == "right"]
-    return counted(len(right), "direction", "directions")
-
-
-def _directions_cover(results):
-    if _directions_judged(results):
-        yield ("Directions are judged at neutral and at both ends of the wanted travel, and by the "
-               "proven sign of the gearing over all of it, as drawn; an input that moves a surface "
-               "by less than a tenth of what the strongest does is not judged.")
-
-
-def _feels_judged(results):
-    given = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
-    return counted(len(given), "hinge moment's slope", "hinge moments' slopes")
-
-
-def _directions_left(results):
-    for each in results.directions:
-        if each.outcome in ("not judged", "exception"):
-            yield each.text
-
-
-def _undriven(results):
-    still = results.system.plan.undriven
-    if still:
-        yield f"motion of {', '.join(still)}: nothing drives them"
-
-
-def _travel_misses(results):
-    for row in results.travels.to_dict("records"):
-        if not row["ok"]:
-            what = f"{row['surface']} {gearing.WAYS[row['way']]}"
-            wanted = f"{row['required']:g}±{row['within']:g}° required"
-            if not math.isfinite(row["found"]):
-                yield Miss("travel", what, f"no input moves it, {wanted}", short=math.inf)
-                continue
-            yield Miss("travel", what, f"{row['found']:.2f}° found, {wanted}",
-                       gearing.said_input(results.system, row["input"], row["at"]),
-                       short=abs(row["missed_by"]) - row["within"])
-
-
-def _travels_judged(results):
-    return counted(len(results.travels), "travel", "travels")
-
-
-def _not_required(results):
-    free = [name for name, surface in results.system.model.surfaces.items() if not surface.require]
-    if free:
-        yield f"travel of {', '.join(free)}: none required in the file; add require"
 
 
 # --- clearance, stops ---------------------------------------------------------------------------
@@ -230,6 +189,13 @@ def _no_clearance_of(results):
     if bare:
         yield (f"clearance of {', '.join(bare)}: no shape in the file; nothing is proven about "
                f"them")
+    gaps = undrawn(scene_of(results.system))
+    if gaps:
+        yield (f"clearance of what is not drawn: no solid of the file is there for "
+               f"{'; '.join(gaps)}; nothing is proven about it")
+
+
+def _no_clearance_meant(results):
     waived = scene_of(results.system).waived
     if waived:
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
@@ -240,33 +206,13 @@ def _no_clearance_of(results):
 
 
 def _clearance_covers(results):
-    found = results.clearance
+    gaps = results.clearance
     build = ("for every build within the file's tolerances" if results.built else
              "as drawn, not for every build within the tolerances")
-    yield (f"Clearance is {build}, for every position "
-           f"of {_travel_judged(results)}; what lies at a joint that two parts share left out; "
-           f"{len(found)} near pairs, {len(found.attrs['far'])} far.")
-
-
-def _travel_judged(results) -> str:
-    """The travel that clearance is judged over, in words."""
-    real = results.real_travel
-    if real is None:
-        return f"the wanted travel, {travel_words(results.system)}"
-    wide = max(real.fine.values(), default=0.0)
-    more = f" (covered by cells, {wide:.2f}° or mm at its edge, never too small)" if wide else ""
-    ended = [f"{', '.join(ends)} ended by {what}" for what, stopped in
-             (("stops", True), ("the wanted travel", False))
-             if (ends := ends_of(results.system, stopped=stopped))]
-    return (f"the travel that the stops leave{more}, which lies within "
-            f"{travel_words(results.system, real.box)} ({'; '.join(ended)})")
-
-
-def travel_words(system: System, box: dict | None = None) -> str:
-    """The wanted travel, or another, in words, such as "pitch 13.0° forward to 17.0° aft"."""
-    return ", ".join(f"{name} {gearing.said_place(system, {name: low})} to "
-                     f"{gearing.said_place(system, {name: high})}"
-                     for name, (low, high) in (box or system.travel_box()).items())
+    yield travel_judged(results)
+    yield (f"Clearance is proven {build}, for every position of that travel; what lies at a joint "
+           f"that two parts share left out; {len(gaps)} near pairs, {len(gaps.attrs['far'])} "
+           f"far.")
 
 
 def _stop_misses(results):
@@ -291,14 +237,6 @@ def _why_none(results, name, side):
                      if results.system.model.stops[row["stop"]].side == side)
 
 
-def ends_of(system: System, *, stopped: bool) -> list[str]:
-    """Ends of travels that have a stop in the file, or that have none, in words."""
-    there = {(stop.input, stop.side) for stop in system.model.stops.values()}
-    return [f"{name} {gearing.sense_word(system, name, side == 'greatest')}"
-            for name in system.travel_box() for side in ("least", "greatest")
-            if ((name, side) in there) is stopped]
-
-
 def _ends_judged(results):
     return counted(len(ends_of(results.system, stopped=True)), "end with a stop",
                     "ends with a stop")
@@ -313,21 +251,43 @@ def _ends_without(results):
 # --- loads, rods, wires -------------------------------------------------------------------------
 
 def _load_misses(results):
+    error = results.worst_loads.attrs["error"]
     for row in results.rod_margins.to_dict("records"):
+        wide = max(error.get((row["rod"], what), 0.0) for what in ("tension", "compression"))
         for column, words in MARGINS.items():
-            if row[column] < 0:
-                yield Miss("load", row["rod"], f"margin {words} {row[column]:+.2f}, 0 required",
-                           short=-row[column])
+            yield from _margin_miss(row["rod"], f"margin {words}", row[column], wide)
     for row in results.tube_margins.to_dict("records"):
-        if row["margin"] < 0:
-            yield Miss("load", row["body"], f"margin of its tube {row['margin']:+.2f}, 0 required",
-                       short=-row["margin"])
+        yield from _margin_miss(row["body"], "margin of its tube", row["margin"],
+                                error.get((row["body"], "tube"), 0.0))
+
+
+def _margin_miss(part, words, margin, wide):
+    """A margin below 0, or one that the grid of stick positions does not decide.
+
+    With a load that may be greater by the share `wide` it is (1 + margin) / (1 + wide) - 1.
+    """
+    if margin < 0:
+        yield Miss("load", part, f"{words} {margin:+.2f}, 0 required", short=-margin)
+    elif (1 + margin) / (1 + wide) - 1 < 0:
+        yield Miss("load", part, f"{words} {margin:+.5f}, 0 required, and the load may be "
+                   f"{wide:.3%} greater between the stick positions looked at", decided=False,
+                   short=-margin)
+
+
+def _load_covers(results):
+    attrs, box = results.worst_loads.attrs, travel_words(results.system, judged_box(results.system))
+    most = max(attrs["error"].values(), default=0.0)
+    yield (f"Loads are the greatest found as drawn for the load cases listed, on a grid of "
+           f"{attrs['grid']} stick positions within {box} and, wherever one may be greater between "
+           f"them, down to steps of {attrs['step']:.2g}° or mm: searched, not proven; by the "
+           f"curves' second differences up to {most:.3%} may be missing, and a margin within that "
+           f"of 0 counts as not decided.")
 
 
 def _margins_judged(results):
-    found = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
-             *results.tube_margins["margin"]]
-    return counted(sum(map(math.isfinite, found)), "margin", "margins")
+    margins = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
+               *results.tube_margins["margin"]]
+    return counted(sum(map(math.isfinite, margins)), "margin", "margins")
 
 
 def _unloaded(results):
@@ -341,25 +301,37 @@ def _unloaded(results):
 
 
 def _no_strength(results):
-    model, rows = results.system.model, results.rod_margins.to_dict("records")
-    for words, names in (
-            ("column and tube", [r["rod"] for r in rows if math.isnan(r["tube_margin"])]),
-            ("end joints", [r["rod"] for r in rows if math.isnan(r["joint_margin"])]),
-            ("tube", [r["body"] for r in results.tube_margins.to_dict("records")
-                      if math.isnan(r["margin"])])):
-        if names:
-            yield f"strength of {words} of {listed(names)}: the file gives none"
-    pushed = [name for name in results.system.travel_box()
-              if not loads.grips(results.system, name)
-              or loads.pilot_force(results.system, name) is None]
+    yield from _without_margin(results)
+    system = results.system
+    pushed = [name for name in system.travel_box()
+              if not loads.grips(system, name) or loads.pilot_force(system, name) is None]
     if pushed:
         yield f"loads from {', '.join(pushed)}: no grip or no limit pilot force"
-    silent = [name for name, surface in model.surfaces.items() if surface.hinge is None]
+    silent = [name for name, surface in system.model.surfaces.items() if surface.hinge is None]
     if silent:
         yield f"hinge moment of {', '.join(silent)}: none in the file"
-    for case in results.worst_loads.attrs["unheld"]:
-        yield f"load case held nowhere: {case}"
+    yield from _cases_left(results.worst_loads.attrs)
     yield from _unloaded(results)
+
+
+def _cases_left(attrs):
+    """Load cases that are held nowhere, or not everywhere, and stops without any."""
+    for case in attrs["unheld"]:
+        yield f"load case held nowhere: {case}"
+    for case, share in attrs["partly"].items():
+        yield f"load case not held in {share:.0%} of the travel: {case}"
+    for name, why in attrs["stops"].items():
+        yield f"loads with stop {name} in contact: {why}"
+
+
+def _without_margin(results):
+    for words, table, margin, part in (
+            ("column and tube", results.rod_margins, "tube_margin", "rod"),
+            ("end joints", results.rod_margins, "joint_margin", "rod"),
+            ("tube", results.tube_margins, "margin", "body")):
+        names = [row[part] for row in table.to_dict("records") if math.isnan(row[margin])]
+        if names:
+            yield f"strength of {words} of {listed(names)}: the file gives none"
 
 
 def _build_misses(results):
@@ -372,13 +344,21 @@ def _build_misses(results):
 def _tilt_misses(results):
     for row in results.misalignment.to_dict("records"):
         if row["ok"] is False:
-            yield Miss("rod end", row["end"], f"tilts {row['greatest']:.1f}°, "
+            sure = row["greatest"] > row["allowed"]
+            words = "" if sure else ", and more is not proven impossible"
+            yield Miss("rod end", row["end"], f"tilts {row['greatest']:.1f}°{words}, "
                        f"{row['allowed']:.1f}° allowed", place_words(results.system, row),
-                       short=row["greatest"] - row["allowed"])
+                       decided=sure, short=row["greatest"] - row["allowed"])
 
 
 def _tilts_judged(results):
     return counted(sum(ok is not None for ok in results.misalignment["ok"]), "rod end", "rod ends")
+
+
+def _tilt_covers(results):
+    yield travel_judged(results)
+    yield ("Tilts of rod ends are proven as drawn to stay within what is allowed, all over that "
+           "travel.")
 
 
 def _tilts_left(results):
@@ -388,10 +368,10 @@ def _tilts_left(results):
 
 
 def _pin_misses(results):
-    unit, seen = results.system.model.length, set()
+    unit, pins = results.system.model.length, set()
     for row in results.rig_pins.to_dict("records"):
-        if row["ok"] is False and row["pin"] not in seen:
-            seen.add(row["pin"])
+        if row["ok"] is False and row["pin"] not in pins:
+            pins.add(row["pin"])
             yield Miss("rig pin", row["pin"], f"holes {shown_length(row['apart'], unit)} apart, "
                        f"{shown_length(row['within'], unit)} allowed",
                        short=row["apart"] - row["within"])
@@ -444,30 +424,26 @@ def _covering(sentence: str):
 
 
 QUESTIONS = (  # in the order of the verdict
-    Question("direction", "findings", ("directions", "findings"), _missed_findings("direction"),
-             _directions_judged, _directions_left,
-             _directions_cover),
-    Question("feel", "findings", ("findings",), _missed_findings("feel"), _feels_judged),
-    Question("size", "findings", ("findings",), _missed_findings("size"), lambda results: ""),
-    Question("motion", "findings", ("margins", "findings"), _missed_findings("motion"),
-             lambda results: "", _undriven),
-    Question("travel", "gearing", ("travels",), _travel_misses, _travels_judged, _not_required,
-             _covering("Travels are judged as drawn, along their input with the others at neutral: "
-                       "up to the stop that governs, where an end has none up to the wanted "
-                       "travel.")),
+    Question("direction", "findings", ("directions", "findings"), missed_findings("direction"),
+             directions_judged, directions_told("not judged"), directions_cover,
+             directions_told("exception")),
+    Question("feel", "findings", ("findings",), missed_findings("feel"), feels_judged),
+    Question("size", "findings", ("findings",), missed_findings("size"), lambda results: ""),
+    Question("motion", "findings", ("margins", "findings", "reach"), motion_misses,
+             rods_judged, undriven, reach_covers),
+    Question("travel", "gearing", ("travels",), travel_misses, travels_judged, not_required,
+             travel_covers),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
-             _no_clearance_of, _clearance_covers),
+             _no_clearance_of, _clearance_covers, _no_clearance_meant),
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
              _covering("Stops are judged along their own input, the others at neutral, as drawn;"
                        " whether the stick gets past them, over all inputs they depend on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
              _margins_judged, _no_strength,
-             _covering("Loads are the greatest found on a grid of stick positions within {box}, "
-                       "and closer about each worst one: searched, not proven between; for the "
-                       "load cases listed.")),
+             _load_covers),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
-             _covering("Tilts of rod ends are searched within {box}, not proven.")),
+             _tilt_covers),
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
              covers=_covering("Lengths of wires are proven within {box}; what their loops come "

@@ -69,7 +69,7 @@ class Results(Answers):
 class Shown:
     """Blocks as text, and as HTML in a notebook's cell."""
 
-    def __init__(self, blocks):
+    def __init__(self, blocks: list[Block]):
         self.blocks = blocks
 
     def __repr__(self) -> str:

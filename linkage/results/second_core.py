@@ -5,6 +5,10 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 
 class SecondCore:
@@ -17,7 +21,7 @@ class SecondCore:
         Answers to work out there.
     """
 
-    def __init__(self, results, names):
+    def __init__(self, results: Any, names: Iterable[str]):
         self.results, self.receiver, self.worker = results, None, None
         if not names or not hasattr(os, "fork") or (os.cpu_count() or 1) < 2:
             return

@@ -9,6 +9,7 @@ from .. import gearing
 from ..model import SENSES
 from ..motion import Close, Couple, Drive, System, body_of
 from ..units import LENGTHS, shown_length
+from .blocks import units_in_headings
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -17,6 +18,7 @@ BLANK = ""  # a cell to write into
 TURN = 0.5  # turn of a rod end, the step it is rigged by; common practice
 
 
+@units_in_headings
 def rigging_sequence(system: System, stops: pd.DataFrame | None = None) -> pd.DataFrame:
     """Numbered steps: which way all goes, then pin the stick, set each rod, try the stops.
 
@@ -98,8 +100,8 @@ def _rig_pins(system, joints):
 def _neutrals(system):
     motion = system.sweep()
     for name, surface in system.model.surfaces.items():
-        told = gearing.said_surface(system, name, float(motion.deflection(name)))
-        yield f"read {name} with the stick pinned", surface.body, None, told, _within(surface)
+        deflection = gearing.said_surface(system, name, float(motion.deflection(name)))
+        yield f"read {name} with the stick pinned", surface.body, None, deflection, _within(surface)
 
 
 def _within(surface) -> str:
@@ -141,13 +143,22 @@ def _end(system, stops, name, side, wanted):
     return wanted, f"to the wanted travel, short of {first['stop']}"
 
 
-def readings_form(system: System, digest: str) -> pd.DataFrame:
+def _short_of(position, wanted) -> float:
+    """The end to be read at: as wanted, or short of the stop to a tenth that a level shows."""
+    return wanted if abs(position) >= abs(wanted) else math.trunc(position * 10) / 10
+
+
+@units_in_headings
+def readings_form(system: System, digest: str,
+                  stops: pd.DataFrame | None = None) -> pd.DataFrame:
     """Table to fill in: one row per reading, with the model's digest in each.
 
     Parameters
     ----------
     system : System
     digest : str
+    stops : DataFrame, optional
+        What `linkage.find_stops` gave, when it is known: no reading is asked for past a stop.
 
     Returns
     -------
@@ -160,7 +171,9 @@ def readings_form(system: System, digest: str) -> pd.DataFrame:
     for name, control in system.inputs.items():
         if control.body is None:
             continue
-        for position in sorted({*control.travel, 0.0}):
+        ends = [_short_of(_end(system, stops, name, side, wanted)[0], wanted) for side, wanted in
+                zip(("least", "greatest"), control.travel, strict=True)]
+        for position in sorted({*ends, 0.0}):
             motion = system.sweep(**{name: position})
             rows += [{"input": name, "stick angle": position, "surface": surface,
                       "surface angle": BLANK, "model": digest}

@@ -71,20 +71,25 @@ def _rows(block: Table) -> str:
 
 def in_parts(headings: Sequence[str], columns: Sequence[Sequence[str]], width: int = WIDE) -> str:
     """A wide table set as several below each other, each led by the first column."""
-    heads = [_folded(head, column) for head, column in zip(headings, columns, strict=True)]
-    widths = [max(len(line) for line in [*head, *column])
-              for head, column in zip(heads, columns, strict=True)]
     texts, first = [], 1
+    widths = [max(map(len, [*_folded(head, column), *column]))
+              for head, column in zip(headings, columns, strict=True)]
     while first < len(columns):
-        last = first + 1
-        while last < len(columns) and sum(2 + w for w in [widths[0], *widths[first:last + 1]]) \
-                <= width:
-            last += 1
+        last = _last_fitting(widths, first, width)
         chosen = [0, *range(first, last)]
         texts.append(aligned([headings[i] for i in chosen],
                              list(zip(*(columns[i] for i in chosen), strict=True))))
         first = last
     return "\n\n".join(texts) if texts else aligned(headings, [[cell] for cell in columns[0]])
+
+
+def _last_fitting(widths, first, room) -> int:
+    """Column up to which those from `first` on, and one of them at least, fit beside column 0."""
+    last, taken = first + 1, 2 + widths[0] + 2 + widths[first]
+    while last < len(widths) and taken + 2 + widths[last] <= room:
+        taken += 2 + widths[last]
+        last += 1
+    return last
 
 
 def _folded(heading, column) -> list[str]:
@@ -115,13 +120,17 @@ def aligned(headings: Sequence[str], rows: Sequence) -> str:
     columns = [[str(row[i]) for row in rows] for i in range(len(headings))]
     heads = [_folded(head, column) for head, column in zip(headings, columns, strict=True)]
     tall = max(len(head) for head in heads)
-    columns = [[""] * (tall - len(head)) + head + column
-               for head, column in zip(heads, columns, strict=True)]
-    right = [bool(rows) and all(_numeric(cell) for cell in column[tall:]) for column in columns]
-    widths = [max(len(cell) for cell in column) for column in columns]
-    lines = zip(*([cell.rjust(w) if r else cell.ljust(w) for cell in column]
-                  for column, w, r in zip(columns, widths, right, strict=True)), strict=True)
+    lines = zip(*(_set([""] * (tall - len(head)) + head, column)
+                  for head, column in zip(heads, columns, strict=True)), strict=True)
     return "\n".join("  ".join(line).rstrip() for line in lines)
+
+
+def _set(head, column) -> list[str]:
+    """A column with its heading, all cells as wide as the widest; numbers stand right."""
+    cells = head + column
+    width = max(len(cell) for cell in cells)
+    right = bool(column) and all(_numeric(cell) for cell in column)
+    return [cell.rjust(width) if right else cell.ljust(width) for cell in cells]
 
 
 def _numeric(cell: str) -> bool:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+NAMED = 3  # things not judged that the sentence itself names
+
 
 @dataclass(frozen=True)
 class Miss:
@@ -35,9 +37,9 @@ class Miss:
     @property
     def sentence(self) -> str:
         """What is missed, by how much and where."""
-        said = f"{self.what}: {self.how_much}" if self.what else self.how_much
+        start = f"{self.what}: {self.how_much}" if self.what else self.how_much
         at = f", at {self.where}" if self.where else ""
-        return f"{said}{at}"
+        return f"{start}{at}"
 
     @property
     def word(self) -> str:
@@ -53,18 +55,29 @@ class Verdict:
     ----------
     missed : tuple of Miss
         In the order of the questions (directions first), the worst of each first.
-    not_looked_at : tuple of str
-        What was left out and why, a sentence each.
+    unknown : tuple of str
+        What could not be judged and why, a sentence each.
+    set_aside : tuple of str
+        What is left out on purpose: waivers with their reasons, what was not asked for.
     met : tuple of str
         What was judged and is met, each with how much of it was judged.
     covers : tuple of str
         For which travel and build that holds.
+    build : str
+        Which build decides.
     """
 
     missed: tuple[Miss, ...]
-    not_looked_at: tuple[str, ...]
+    unknown: tuple[str, ...]
+    set_aside: tuple[str, ...]
     met: tuple[str, ...]
     covers: tuple[str, ...]
+    build: str = "as drawn"
+
+    @property
+    def not_looked_at(self) -> tuple[str, ...]:
+        """Both: what could not be judged first."""
+        return self.unknown + self.set_aside
 
     @property
     def exit_code(self) -> int:
@@ -79,7 +92,14 @@ class Verdict:
         parts = [f"{count} requirement{'s' if count > 1 else ''} {word}"
                  for count, word in ((missed, "missed"), (undecided, "not decided")) if count]
         if parts:
-            return f"{', '.join(parts)}."
+            return f"{', '.join(parts)} ({self.build})."
         if not self.met:
             return "Nothing was required of what was looked at, so nothing is missed."
-        return f"Every requirement that was judged is met, as computed: {', '.join(self.met)}."
+        if self.unknown:
+            words = [sentence.split(":")[0].split(", ")[0] for sentence in self.unknown]
+            more = f" and {len(words) - NAMED} more" if len(words) > NAMED else ""
+            return (f"Nothing that was judged is missed, as computed ({self.build}): "
+                    f"{', '.join(self.met)}; but not everything could be judged: "
+                    f"{'; '.join(words[:NAMED])}{more}.")
+        return (f"Every requirement that was judged is met, as computed ({self.build}): "
+                f"{', '.join(self.met)}.")

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import dataclasses
+import itertools
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,13 +14,21 @@ from ..errors import LinkageError, nearest
 from ..model import Model
 from ..model.save import save_model
 from ..motion import System
-from ..units import CAUTION
-from .lengths import deflection_per_length, length_rates, rods_in_play, with_lengths
+from ..units import CAUTION, in_house_units
+from .lengths import (
+    deflection_per_length,
+    length_rates,
+    model_with_lengths,
+    rods_in_play,
+    with_lengths,
+)
 from .readings import Readings
 
 ERROR = 0.1  # degrees a digital level can be trusted to; common practice, no source
 OFF = 5.0  # times that beyond which a reading contradicts the others
 MIXED = 0.01  # share of an unknown in what is not determined, above which it is said so
+SURE = 2.0  # standard errors beyond which a rod is known to be off
+SLIGHT = 0.05  # mm that no rod is turned for
 LOST = 1e3  # degrees: stands for a posture that does not close
 
 
@@ -30,10 +39,10 @@ class AsBuilt:
     Attributes
     ----------
     table : DataFrame
-        A row per unknown: unknown, kind ("stick zero", "surface zero", "rod"), value (degrees, of
-        a slide mm, to add to what the instrument on the stick reads; degrees that one on a surface
-        reads too much; mm that a rod is longer than the file says), error (standard error, from
-        the scatter of the readings or the trust in them, whichever is greater) and determined.
+        A row per unknown: unknown, kind ("stick zero", "surface zero", "rod"), value (to add to
+        what the instrument on the stick reads; what one on a surface reads too much; what a rod is
+        longer than the file says), error (standard error, from the scatter of the readings or the
+        trust in them, whichever is greater), unit of both ("°" or "mm") and determined.
     residuals : ndarray, shape (n,)
         Read less explained, degrees.
     together : tuple of tuple of str
@@ -50,9 +59,16 @@ class AsBuilt:
     unseen: tuple[str, ...]
     changes: dict
 
+    @property
+    def rods_off(self) -> tuple[str, ...]:
+        """Rods that the readings say are not as long as the file says, beyond what they err by."""
+        return tuple(row["unknown"] for row in self.table.to_dict("records")
+                     if row["kind"] == "rod" and row["determined"]
+                     and abs(row["value"]) > max(SURE * row["error"], SLIGHT))
 
-def fit_as_built(system: System, readings: Readings, *, zeroed=(), rods=None,
-                 error: float = ERROR) -> AsBuilt:
+
+def fit_as_built(system: System, readings: Readings, *, zeroed: Iterable[str] = (),
+                 rods: Iterable[str] | None = None, error: float = ERROR) -> AsBuilt:
     """Instrument zeros and rod lengths that best explain some readings.
 
     Least squares with exact derivatives (SciPy's trust-region reflective), in the directions of
@@ -89,14 +105,14 @@ def fit_as_built(system: System, readings: Readings, *, zeroed=(), rods=None,
                                f"{nearest(name, known)}")
     _refuse_out_of_reach(system, readings)
     fit = _Fit(system, readings, (frozenset(zeroed), _in_doubt(system, rods)), error)
-    seen = fit.ways(np.zeros(len(fit.names)))
-    if len(readings.angle) <= seen.shape[1]:
-        raise LinkageError(f"{len(readings.angle)} readings for {seen.shape[1]} unknowns leave "
-                           f"nothing to check the fit with; measure at least {seen.shape[1] + 1} "
+    ways = fit.ways(np.zeros(len(fit.names)))
+    if len(readings.angle) <= ways.shape[1]:
+        raise LinkageError(f"{len(readings.angle)} readings for {ways.shape[1]} unknowns leave "
+                           f"nothing to check the fit with; measure at least {ways.shape[1] + 1} "
                            f"positions", readings=len(readings.angle))
-    found = fit.best(seen)
-    _refuse_contradictions(readings, fit.misfit(found), error)
-    return _told(fit, found)
+    best = fit.best(ways)
+    _refuse_contradictions(readings, fit.misfit(best), error)
+    return _explained(fit, best)
 
 
 def as_built_model(system: System, fit: AsBuilt) -> Model:
@@ -113,15 +129,11 @@ def as_built_model(system: System, fit: AsBuilt) -> Model:
         Clearance, stops and travels of it are those of the aircraft as it is; the thread engaged
         stays as the file has it.
     """
-    rods = dict(system.model.rods)
-    for rod, change in fit.changes.items():
-        if change:
-            rods[rod] = dataclasses.replace(rods[rod],
-                                            length=system.model.rod_length(rod) + change)
-    return dataclasses.replace(system.model, rods=rods)
+    return model_with_lengths(system.model, fit.changes)
 
 
-def write_as_built(system: System, fit: AsBuilt, sources, path: Path | str) -> None:
+def write_as_built(system: System, fit: AsBuilt, sources: Sequence[Path | str],
+                   path: Path | str) -> None:
     """Write the aircraft as built: the model file with the lengths of the rods changed in it.
 
     Parameters
@@ -172,9 +184,9 @@ class _Fit:
         first = len(self.sticks) + len(self.zeros)
         self.rods, self.scale, self.names = rods, np.ones(first + len(rods)), []
         slope = self._slope(np.zeros(first + len(rods)))
-        seen = np.abs(slope[:, first:]).max(axis=0, initial=0.0) > 1e-9
-        self.unseen = tuple(rod for rod, s in zip(rods, seen, strict=True) if not s)
-        self.rods = tuple(rod for rod, s in zip(rods, seen, strict=True) if s)
+        moving = np.abs(slope[:, first:]).max(axis=0, initial=0.0) > 1e-9
+        self.unseen = tuple(itertools.compress(rods, ~moving))
+        self.rods = tuple(itertools.compress(rods, moving))
         self.names = [*(f"{n} zero" for n in self.sticks),
                       *(f"{s} {'level ' if lv else ''}zero" for s, lv in self.zeros), *self.rods]
         self.scale = np.array([1.0] * first + [_turn(system.model, rod) for rod in self.rods])
@@ -189,8 +201,9 @@ class _Fit:
         from scipy.optimize import least_squares
 
         if not ways.shape[1]:
-            raise LinkageError("the readings determine none of the unknowns; move the stick "
-                               "through its travel and read more positions")
+            raise LinkageError(f"{len(self.readings.angle)} readings determine none of the "
+                               f"{len(ways)} unknowns; move the stick through its travel and read "
+                               f"more positions", readings=len(self.readings.angle))
         done = least_squares(lambda y: self.misfit(ways @ y) / self.error, np.zeros(ways.shape[1]),
                              lambda y: -self._slope(ways @ y) @ ways / self.error,
                              xtol=1e-13, ftol=1e-13, gtol=1e-13)
@@ -199,12 +212,12 @@ class _Fit:
     def misfit(self, p):
         """Read less explained, degrees."""
         motion, zero = self._motion(p), self._zero(p)
-        told = np.empty(len(zero))
+        explained = np.empty(len(zero))
         for i, surface, level in self._rows():
             body = self.system.model.surfaces[surface].body
-            told[i] = gearing.level_reading(motion, body)[i] if level else \
+            explained[i] = gearing.level_reading(motion, body)[i] if level else \
                 motion.deflection(surface)[i]
-        return np.nan_to_num(self.readings.angle - told - zero, nan=LOST)
+        return np.nan_to_num(self.readings.angle - explained - zero, nan=LOST)
 
     def _motion(self, p):
         sticks = dict(zip(self.sticks, p, strict=False))
@@ -258,9 +271,9 @@ def _level_rates(motion, rates, surface):
     line = motion.point(ends[1]) - motion.point(ends[0])
     h, z = np.hypot(line[..., 0], line[..., 1]), line[..., 2]
 
-    def per(found):
-        dx, dy, dz = (np.asarray(b) - a for a, b in zip(found.place(ends[0]), found.place(ends[1]),
-                                                        strict=True))
+    def per(posture):
+        places = (posture.place(end) for end in ends)
+        dx, dy, dz = (np.asarray(b) - a for a, b in zip(*places, strict=True))
         dh = (line[..., 0] * dx + line[..., 1] * dy) / h
         return np.degrees((h * dz - z * dh) / (h**2 + z**2))
 
@@ -287,23 +300,29 @@ def _refuse_contradictions(readings, misfit, error):
             reading=worst, off=float(misfit[worst]))
 
 
-def _told(fit, found) -> AsBuilt:
-    import pandas as pd
-
-    ways, misfit = fit.ways(found), fit.misfit(found)
-    slope = fit._slope(found) @ ways / fit.error
+def _explained(fit, best) -> AsBuilt:
+    """What the best values of a fit's unknowns say, and how far each is determined."""
+    ways, misfit = fit.ways(best), fit.misfit(best)
+    slope = fit._slope(best) @ ways / fit.error
     free = len(misfit) - ways.shape[1]
     scatter = float(np.sum((misfit / fit.error)**2)) / free if free > 0 else 1.0
     cover = ways @ np.linalg.inv(slope.T @ slope) @ ways.T * max(1.0, scatter)
-    lost = np.eye(len(found)) - ways @ ways.T
-    value, error = found * fit.scale, np.sqrt(np.diag(cover)) * fit.scale
-    determined = np.diag(lost) < MIXED
-    kinds = ["stick zero"] * len(fit.sticks) + ["surface zero"] * len(fit.zeros) + \
-        ["rod"] * len(fit.rods)
-    table = pd.DataFrame({"unknown": fit.names, "kind": kinds, "value": value + 0.0,
-                          "error": np.where(determined, error, np.nan), "determined": determined})
+    lost = np.eye(len(best)) - ways @ ways.T
+    value, error = best * fit.scale, np.sqrt(np.diag(cover)) * fit.scale
+    table = _table(fit, value, error, np.diag(lost) < MIXED)
     changes = dict(zip(fit.rods, map(float, value[len(value) - len(fit.rods):]), strict=True))
     return AsBuilt(table, misfit, _mixed(fit.names, lost), fit.unseen, changes)
+
+
+@in_house_units(by_row="value error")
+def _table(fit, value, error, determined):
+    import pandas as pd
+
+    kinds = [("stick zero", fit.system.inputs[name].unit) for name in fit.sticks]
+    kinds += [("surface zero", "°")] * len(fit.zeros) + [("rod", "mm")] * len(fit.rods)
+    return pd.DataFrame({"unknown": fit.names, "kind": [kind for kind, _ in kinds],
+                         "value": value + 0.0, "error": np.where(determined, error, np.nan),
+                         "unit": [unit for _, unit in kinds], "determined": determined})
 
 
 def _mixed(names, lost):

@@ -14,7 +14,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..model import STATIONS
 from ..motion import Dimensions, System
-from ..stops import dimension_tolerances
+from ..stops import dimension_tolerances, judged_box
 from .tolerances import chosen_surfaces
 
 if TYPE_CHECKING:
@@ -186,15 +186,16 @@ def _work(task: _Task) -> list:
     inputs = {name: np.asarray(value, dtype=float) for name, value in task.inputs.items()}
     shape = np.broadcast_shapes(*(np.shape(value) for value in inputs.values()))
     rows = max(1, IN_CACHE // max(1, math.prod(shape)))
-    found = [np.empty((task.count, *shape)) for _ in task.surfaces]
+    deflections = [np.empty((task.count, *shape)) for _ in task.surfaces]
     for start in range(0, task.count, rows):
         part = slice(start, start + rows)
         varied = {name: value[part].reshape(-1, *(1,) * len(shape))
                   for name, value in errors.items()}
-        motion = task.system.sweep_with(_built(task, varied), **inputs)
-        for whole, surface in zip(found, task.surfaces, strict=True):
+        motion = task.system.sweep_with(
+            built_dimensions(task.system, varied, rigged=task.chance.rigged), **inputs)
+        for whole, surface in zip(deflections, task.surfaces, strict=True):
             whole[part] = motion.deflection(surface)
-    return found
+    return deflections
 
 
 def _errors(task) -> dict:
@@ -213,16 +214,28 @@ def _errors(task) -> dict:
             zip(known, chance * size, size[:, 0], strict=True) if tolerance > 0}
 
 
-def _built(task, errors: dict) -> Dimensions:
-    """Dimensions off by given errors, the rods set to them if so wished."""
-    drawn = task.system.dimensions
+def built_dimensions(system: System, errors: dict, *, rigged: bool) -> Dimensions:
+    """Dimensions off by given errors, ``{("part/point", "FS"): mm}``, rods set to them if rigged.
+
+    Parameters
+    ----------
+    system : System
+    errors : dict
+        Also ``(rod, "length")``; arrays broadcast with the inputs.
+    rigged : bool
+
+    Returns
+    -------
+    Dimensions
+    """
+    drawn = system.dimensions
     places = {name: tuple(k + errors[name, axis] if (name, axis) in errors else k
                           for k, axis in zip(place, STATIONS, strict=True))
               for name, place in drawn.places.items()}
     lengths = {}
     for rod, length in drawn.lengths.items():
-        if task.chance.rigged:
-            ends = task.system.model.rods[rod].ends
+        if rigged:
+            ends = system.model.rods[rod].ends
             length = length + _apart(places, ends) - _apart(drawn.places, ends)
         lengths[rod] = length + errors.get((rod, "length"), 0.0)
     return Dimensions(places, drawn.axes, lengths)
@@ -235,6 +248,8 @@ def _apart(places, ends):
 def trial_builds(system: System) -> Builds:
     """Some builds as their parts come out, at neutral and at both ends of every input.
 
+    Those are the ends of what the stops leave.
+
     Parameters
     ----------
     system : System
@@ -243,7 +258,7 @@ def trial_builds(system: System) -> Builds:
     -------
     Builds
     """
-    ends = [(name, end) for name, travel in system.travel_box().items() for end in (0.0, *travel)]
+    ends = [(name, end) for name, travel in judged_box(system).items() for end in (0.0, *travel)]
     held = {name: np.array([at if name == moved else 0.0 for moved, at in ends])
             for name in system.travel_box()}
     return monte_carlo(system, Chance(builds=FEW), **held)

@@ -55,14 +55,14 @@ def _shaft(model, name) -> float:
     body = model.bodies[name]
     start, top = (np.array(model.spot(name, place)) for place in body.grip.along)
     along = (top - start) / np.linalg.norm(top - start)
-    found = []
+    diameters = []
     for solid in body.solids.values():
         corners = [np.array(model.spot(name, place)) for place in getattr(solid, "along", ())]
         for one, other in itertools.pairwise(corners):
             before = min((one - start) @ along, (other - start) @ along) < -AT_END
             if before and _distance(start, one, other) < AT_END:
-                found.append(solid.diameter)
-    return max(found, default=math.nan)
+                diameters.append(solid.diameter)
+    return max(diameters, default=math.nan)
 
 
 def _distance(point, one, other) -> float:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from ..model import Model
 from ..motion import Dimensions, Motion, Rates, Seeds, System, hinge_sign
 
 
@@ -26,6 +27,13 @@ def with_lengths(system: System, changes: dict) -> Dimensions:
     drawn = system.dimensions
     return replace(drawn, lengths=drawn.lengths | {
         rod: drawn.lengths[rod] + change for rod, change in changes.items()})
+
+
+def model_with_lengths(model: Model, changes: dict) -> Model:
+    """A model with some rods longer, ``{rod: mm}``, minus for shorter."""
+    return replace(model, rods=model.rods | {
+        rod: replace(model.rods[rod], length=model.rod_length(rod) + change)
+        for rod, change in changes.items() if change})
 
 
 def length_rates(motion: Motion, rods: Sequence[str]) -> Rates:

@@ -100,7 +100,8 @@ def length_needed(chords: tuple[float, float], slack: float, bend: float) -> flo
     return 2 * bend * (math.pi - math.asin(least / (2 * bend)))
 
 
-def arc_chain(ends, length: float, sag: ArrayLike, pieces: int):
+def arc_chain(ends: tuple[ArrayLike, ArrayLike], length: float, sag: ArrayLike,
+              pieces: int) -> tuple[np.ndarray, np.ndarray]:
     """Corners of a chain along an arc that sags to one side, and how far it strays from the arc.
 
     Parameters

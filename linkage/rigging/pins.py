@@ -16,6 +16,9 @@ from .rod_end_angles import carried_direction
 if TYPE_CHECKING:
     import pandas as pd
 
+    from ..model.fittings import RigPin
+    from ..motion.moved import Motion
+
 
 @in_house_units(length="x y z apart within", angle="turn")
 def rig_pins(system: System) -> pd.DataFrame:
@@ -50,9 +53,17 @@ def rig_pins(system: System) -> pd.DataFrame:
                                        "ok", *system.inputs])
 
 
-def _misfit(motion, pin):
-    """Distance of two holes across their pin, mm, and the turn of the first part that is left."""
-    holes = sorted(pin.holes, key=lambda hole: body_of(hole) == AIRFRAME)
+def pin_offset(motion: Motion, pin: RigPin) -> np.ndarray:
+    """How far the second hole of a pin is off the first, square to the pin: (3,) mm.
+
+    Parameters
+    ----------
+    motion : Motion
+        At one position, where the pin goes in.
+    pin : RigPin
+        Of two holes.
+    """
+    holes = _moving_first(pin)
     body = motion.system.model.bodies[body_of(holes[0])]
     one, other = (motion.point(hole) for hole in holes)
     along = unit_vector(pin.direction) if pin.direction is not None else body.direction
@@ -60,9 +71,19 @@ def _misfit(motion, pin):
     if pin.direction is not None or not body.slides:
         axis = carried_direction(motion, body_of(holes[0]), along)
         across = across - np.dot(across, axis) * axis
-    if body.slides:
-        return float(np.linalg.norm(across)), np.nan
-    return float(np.linalg.norm(across)), _turn_left(motion, body_of(holes[0]), (one, other))
+    return across
+
+
+def _moving_first(pin):
+    return sorted(pin.holes, key=lambda hole: body_of(hole) == AIRFRAME)
+
+
+def _misfit(motion, pin):
+    """Distance of two holes across their pin, mm, and the turn of the first part that is left."""
+    apart, holes = float(np.linalg.norm(pin_offset(motion, pin))), _moving_first(pin)
+    if motion.system.model.bodies[body_of(holes[0])].slides:
+        return apart, np.nan
+    return apart, _turn_left(motion, body_of(holes[0]), [motion.point(hole) for hole in holes])
 
 
 def _turn_left(motion, body, holes) -> float:

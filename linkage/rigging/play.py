@@ -51,17 +51,17 @@ def joints_with_play(system: System) -> list[Joint]:
     -------
     list of Joint
     """
-    model, found = system.model, []
+    model, joints = system.model, []
     for name, body in model.bodies.items():
         play = body.play if body.play is not None else model.play.pivot
         if play > 0:
-            found.append(Joint(name, "pivot", play, tuple(
+            joints.append(Joint(name, "pivot", play, tuple(
                 Seeds(places=_shifted(system, name, way)) for way in _square_to(body.direction))))
     for name, rod in model.rods.items():
         play = rod.play if rod.play is not None else model.play.rod_end
         if play > 0 and not rod.redundant:
-            found += [Joint(name, end, play, (Seeds(lengths={name: 1.0}),)) for end in rod.ends]
-    return found
+            joints += [Joint(name, end, play, (Seeds(lengths={name: 1.0}),)) for end in rod.ends]
+    return joints
 
 
 def _square_to(direction) -> tuple:
@@ -117,12 +117,12 @@ def free_play(system: System, at: dict | None = None) -> pd.DataFrame:
 
 
 @in_house_units(angle="worst rss", length="grip_worst grip_rss")
-def play_bands(found: pd.DataFrame) -> pd.DataFrame:
+def play_bands(shares: pd.DataFrame) -> pd.DataFrame:
     """Worst case and root sum square of free play, per surface and stick position.
 
     Parameters
     ----------
-    found : DataFrame
+    shares : DataFrame
         As `free_play` gives it.
 
     Returns
@@ -133,7 +133,7 @@ def play_bands(found: pd.DataFrame) -> pd.DataFrame:
     import pandas as pd
 
     rows = []
-    for (surface, name), group in found.groupby(["surface", "at"], sort=False):
+    for (surface, name), group in shares.groupby(["surface", "at"], sort=False):
         turn, grip = group["surface_moves"].to_numpy(), group["grip_moves"].to_numpy()
         rows.append([surface, name, turn.sum(), float(np.sqrt(turn @ turn)),
                      group["input"].iloc[0], grip.sum(), float(np.sqrt(grip @ grip))])
@@ -166,13 +166,13 @@ class _Held:
         rates = Rates(self.motion.posture, seeds)
         grips = {i: np.array([float(k) for k in rates.place(grip)])
                  for i, grip in self.grips.items()}
-        given = self._given(grips)
+        slack = self._given(grips)
         turns, ways = {}, {}
         for surface, part in self.system.model.surfaces.items():
             loose = float(rates.joints.get(part.body, 0.0))
             gearing = self.gearing[surface]
             sign = hinge_sign(self.system.model.bodies[part.body])
-            turns[surface] = np.degrees(sign * (loose + gearing @ given))
+            turns[surface] = np.degrees(sign * (loose + gearing @ slack))
             ways[surface] = self._grip_way(self.drivers[surface], loose, gearing, grips)
         return turns, ways
 

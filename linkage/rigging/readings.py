@@ -17,7 +17,7 @@ from ..disk import cell_text
 from ..errors import FileError, LinkageError, nearest
 from ..motion import System
 from ..search import crossings
-from ..units import length_mm
+from ..units import length_mm, shown_length
 
 STICK = ("stick angle", "stick level")
 SURFACE = ("surface angle", "surface level", "edge")
@@ -129,28 +129,44 @@ def _from_csv(system, reader, digest):
     return _from_rows(system, ((f"line {reader.line_num}", row) for row in reader), digest)
 
 
-def _from_rows(system, named, digest=None) -> Readings:
-    found = []
-    for name, row in named:
-        cells = {str(word).strip().lower(): cell_text(str(cell).strip())
-                 for word, cell in row.items() if cell is not None and word is not None}
-        if not any(cells.values()) or next(iter(cells.values())).startswith("#"):
+def _from_rows(system, rows, digest=None) -> Readings:
+    readings = []
+    for name, row in rows:
+        cells = _cells_of(row)
+        if _is_remark(cells):
             continue
-        model = cells.get("model")
-        if model and digest and model != digest:
-            raise LinkageError(f"{name}: belongs to the model file with digest {model}, "
-                               f"and this one has {digest}; name the file it was taken by")
-        if model and not any(cells.get(word) for word in SURFACE):
+        _check_digest(cells.get("model"), digest, name)
+        if _is_form(cells):
             continue
         try:
-            found.append((*_one(system, cells), name))
+            readings.append((*_one(system, cells), name))
         except LinkageError as error:
             raise LinkageError(f"{name}: {error.sentence}", **error.facts) from error
-    if not found:
+    if not readings:
         raise LinkageError(f"holds no readings; write lines under the headings input, {STICK[0]}, "
                            f"surface, {SURFACE[0]}")
-    name, stick, surface, level, angle, names = zip(*found, strict=True)
+    name, stick, surface, level, angle, names = zip(*readings, strict=True)
     return Readings(name, np.array(stick), surface, np.array(level), np.array(angle), names)
+
+
+def _cells_of(row) -> dict:
+    return {str(word).strip().lower(): cell_text(str(cell).strip())
+            for word, cell in row.items() if cell is not None and word is not None}
+
+
+def _is_form(cells) -> bool:
+    """Whether a row of a form names its model and was not filled in."""
+    return bool(cells.get("model")) and not any(cells.get(word) for word in SURFACE)
+
+
+def _is_remark(cells) -> bool:
+    return not any(cells.values()) or next(iter(cells.values())).startswith("#")
+
+
+def _check_digest(model, digest, name) -> None:
+    if model and digest and model != digest:
+        raise LinkageError(f"{name}: belongs to the model file with digest {model}, "
+                           f"and this one has {digest}; name the file it was taken by")
 
 
 def _one(system, cells):
@@ -185,11 +201,11 @@ def _named(cells, word, known):
 
 
 def _only(cells, words, what):
-    given = [word for word in words if cells.get(word)]
-    if len(given) != 1:
+    present = [word for word in words if cells.get(word)]
+    if len(present) != 1:
         raise LinkageError(f"needs one measure of {what}: {', '.join(words)}; got "
-                           f"{' and '.join(given) or 'none'}")
-    return given[0]
+                           f"{' and '.join(present) or 'none'}")
+    return present[0]
 
 
 def _split(cell, words, what):
@@ -242,8 +258,10 @@ def _angle_of_edge(system, surface, cell, words) -> float:
                            f"angle; give its chord, or read the angle")
     way = _signed_length(system, cell, words, "edge")
     if not abs(way) < 2 * chord:
-        raise LinkageError(f"edge: moved {way:.1f} mm, and a chord of {chord:.1f} mm allows "
-                           f"{2 * chord:.1f} mm; check the unit")
+        unit = system.model.length
+        raise LinkageError(f"edge: moved {shown_length(way, unit)}, and a chord of "
+                           f"{shown_length(chord, unit)} allows {shown_length(2 * chord, unit)}; "
+                           f"check the unit")
     return math.degrees(2 * math.asin(way / (2 * chord)))
 
 

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .. import gearing
+from ..gearing import projected, prove_sign
+from ..intervals import Enclosure
 from ..model import AIRFRAME
 from ..model.keys import unit_vector
-from ..motion import Slide, System, body_of, kernels
-from ..stops import judged_box
+from ..motion import Slide, System, body_of, enclose, kernels
+from ..stops import judged_box, judged_travel
 from ..units import in_house_units
 
 if TYPE_CHECKING:
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 
 @in_house_units(angle="neutral greatest allowed")
 def misalignment(system: System) -> pd.DataFrame:
-    """Greatest misalignment of every rod end over the whole wanted travel.
+    """Greatest misalignment of every rod end over the travel that the stops leave.
 
     The angle between the rod's line and the plane square to the ball's bolt; the bolt turns with
     the part it goes through, and the rod may spin about its own line without changing it.
@@ -37,23 +39,25 @@ def misalignment(system: System) -> pd.DataFrame:
     DataFrame
         A row per rod end: rod, end, neutral and greatest (degrees), allowed (degrees, NaN where
         the file does not say), source ("given", "ball and race" or ""), ok (None where allowed is
-        not known), bolt (where its direction comes from; greatest is NaN without one), and one
-        column per input: where it is greatest.
+        not known; True only where it is proven to tilt no more at any position), bolt (where its
+        direction comes from; greatest is NaN without one), and one column per input: where it is
+        greatest.
     """
     import pandas as pd
 
     rows, box = [], system.travel_box()
     for rod, part in system.model.rods.items():
         for i, end in enumerate(part.ends):
-            bolt, told = _bolt(system.model, rod, i)
+            bolt, axis = _bolt(system.model, rod, i)
             allowed, source = _allowed(system.model, rod, i)
             row = {"rod": rod, "end": end, "neutral": np.nan, "greatest": np.nan,
-                   "allowed": allowed, "source": source, "ok": None, "bolt": told,
+                   "allowed": allowed, "source": source, "ok": None, "bolt": axis,
                    **dict.fromkeys(box, np.nan)}
             if bolt is not None:
                 row |= _greatest(system, rod, i, bolt)
             if np.isfinite(row["greatest"] + allowed):
-                row["ok"] = bool(row["greatest"] <= allowed)
+                row["ok"] = bool(row["greatest"] <= allowed
+                                 and _proven(system, rod, i, bolt, allowed))
             rows.append(row)
     return pd.DataFrame(rows, columns=["rod", "end", "neutral", "greatest", "allowed", "source",
                                        "ok", "bolt", *box])
@@ -83,15 +87,49 @@ def end_misalignment(motion: Motion, rod: str, end: int, bolt: Sequence) -> np.n
     return np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1)))
 
 
+def _proven(system, rod, i, bolt, allowed) -> bool:
+    """Whether an end is proven to tilt no more than allowed all over the travel.
+
+    With d along the rod and u the bolt's direction, that is (sin(allowed) |d|)² - (u·d)² >= 0.
+    """
+    ends = system.model.rods[rod].ends
+    bodies = [body_of(end) for end in ends if body_of(end) != AIRFRAME]
+    small, most = system.only(bodies), np.sin(np.radians(allowed)) ** 2 * (1 + 1e-12)
+
+    def room(centres, halves):
+        posture = enclose(small, centres, halves)
+        here, there = (posture.place(end) for end in (ends[i], ends[1 - i]))
+        along = [b - a for a, b in zip(here, there, strict=True)]
+        axis = _turned(posture, body_of(ends[i]), bolt)
+        lean = sum(a * d for a, d in zip(axis, along, strict=True))
+        left = sum(d * d for d in along) * most - lean * lean
+        shape = np.shape(next(iter(centres.values())))
+        low, high = left.bounds() if isinstance(left, Enclosure) else (left, left)
+        return tuple(np.nan_to_num(np.array(np.broadcast_to(k, shape)), nan=end)
+                     for k, end in ((low, -np.inf), (high, np.inf)))
+
+    among = gearing.inputs_of(system, *bodies)
+    if not among:
+        return True  # it stands still, and has been measured
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        return prove_sign(room, *projected(judged_travel(system).spread, among)).holds
+
+
 def carried_direction(motion: Motion, body: str, direction: ArrayLike) -> np.ndarray:
     """A direction fixed in a body, as it lies over a motion: shape (..., 3)."""
-    posture, turned = motion.posture, tuple(direction)
+    return np.stack([np.broadcast_to(k, motion.shape)
+                     for k in _turned(motion.posture, body, direction)], axis=-1)
+
+
+def _turned(posture, body, direction):
+    """The same on any posture, three numbers, arrays or enclosures."""
+    turned = tuple(direction)
     for joint, _ in posture.plan.route(body, AIRFRAME):
         state = posture.states.get(joint)
         if state is not None and not isinstance(state, Slide):
             turned = kernels.turn_point(turned, (0.0, 0.0, 0.0), posture.dimensions.axes[joint],
                                         state.cos, state.sin)
-    return np.stack([np.broadcast_to(k, motion.shape) for k in turned], axis=-1)
+    return turned
 
 
 def _greatest(system, rod, i, bolt) -> dict:

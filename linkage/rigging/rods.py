@@ -157,19 +157,18 @@ def _end(model, rod, i) -> dict:
     if fitted is None:
         return {"outside": np.nan, "longer": np.nan, "shorter": np.nan, "turns_longer": np.nan,
                 "turns_shorter": np.nan, "missing": ["fitted"]}
-    engaged, needed = _known(fitted.engaged), _known(fitted.needed)
-    shank, most = _known(rod_end.shank), _known(rod_end.most)
-    turnable = 1.0 if fitted.adjustable else 0.0
-    longer = (engaged - needed) if turnable else 0.0
-    shorter = (most - engaged) if turnable else 0.0
+    engaged, shank = _known(fitted.engaged), _known(rod_end.shank)
+    lengths = {"engaged": engaged, "shank": shank}
+    longer = shorter = 0.0
     pitch = thread.pitch if thread else np.nan
-    missing = [word for word, value in (
-        ("engaged", engaged), ("least or witness", needed if turnable else 0.0), ("shank", shank),
-        ("most", most if turnable else 0.0), ("thread", pitch if turnable else 0.0))
-        if not math.isfinite(value)]
+    if fitted.adjustable:
+        needed, most = _known(fitted.needed), _known(rod_end.most)
+        longer, shorter = engaged - needed, most - engaged
+        lengths = {"engaged": engaged, "least or witness": needed, "shank": shank, "most": most,
+                   "thread": pitch}
     return {"outside": shank - engaged, "longer": longer, "shorter": shorter,
             "turns_longer": _in_turns(longer, pitch), "turns_shorter": _in_turns(shorter, pitch),
-            "missing": missing}
+            "missing": [word for word, value in lengths.items() if not math.isfinite(value)]}
 
 
 def _in_turns(way, pitch) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..errors import MotionError, nearest
 from ..model import STATIONS
-from ..motion import Rates, Seeds, System, hinge_sign
+from ..motion import Dimensions, Rates, Seeds, System, hinge_sign
 from ..stops import dimension_tolerances, meeting, seeds_of, stop_rates
 from ..units import in_house_units
 
@@ -57,16 +57,17 @@ def spots(system: System) -> list[Spot]:
     LinkageError
         When a stop never meets.
     """
-    found = [Spot(NEUTRAL, {}, {})]
+    places = [Spot(NEUTRAL, {}, {})]
     for name in system.model.stops:
-        made = meeting(system, name)
-        angle = made.contact(made.thickness)
-        found.append(Spot(name, {made.stop.input: angle},
-                          stop_rates(made, angle, made.thickness)))
-    return found
+        faces = meeting(system, name)
+        angle = faces.contact(faces.thickness)
+        places.append(Spot(name, {faces.stop.input: angle},
+                           stop_rates(faces, angle, faces.thickness)))
+    return places
 
 
-def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> dict:
+def dimension_rates(system: System, names: Iterable[str], dimensions: Dimensions | None = None,
+                    **inputs: float) -> dict:
     """Change of every surface per mm of some dimensions, the stick held.
 
     Parameters
@@ -74,6 +75,8 @@ def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> di
     system : System
     names : sequence of (str, str)
         ``("part/point", "FS")``, BL or WL, with all three of a point, and ``(rod, "length")``.
+    dimensions : Dimensions, optional
+        Of a build; as drawn unless given.
     **inputs : float
         Degrees (mm) by input name.
 
@@ -83,16 +86,16 @@ def dimension_rates(system: System, names: Iterable[str], **inputs: float) -> di
         ``{surface: ndarray (names,)}``, degrees per mm: exact, by implicit differentiation of
         each rod's closure.
     """
-    motion = system.sweep(**inputs)
+    motion = system.sweep_with(dimensions or system.dimensions, **inputs)
     seeds = Seeds({}, *seeds_of(dict(zip(names, np.eye(len(names)), strict=True))))
     with np.errstate(invalid="ignore", divide="ignore"):
         joints = Rates(motion.posture, seeds).joints
-    found = {}
+    rates = {}
     for surface, part in system.model.surfaces.items():
         sign = hinge_sign(system.model.bodies[part.body])
         rate = np.broadcast_to(joints.get(part.body, 0.0), (len(names),))
-        found[surface] = np.degrees(sign * rate)
-    return found
+        rates[surface] = np.degrees(sign * rate)
+    return rates
 
 
 @in_house_units(angle_per_length="per_mm", length="tolerance", angle="moves")
@@ -119,24 +122,17 @@ def sensitivities(system: System, at: list[Spot] | None = None, *,
     """
     import pandas as pd
 
-    known = dimension_tolerances(system)
+    drawn = dimension_tolerances(system)
     rows = []
     for spot in spots(system) if at is None else at:
-        held = dimension_rates(system, list(known), **spot.inputs)
-        motion = system.sweep(**spot.inputs)
-        for surface, rates in held.items():
-            total = dict(zip(known, rates.tolist(), strict=True))
-            gearing = motion.gearing(surface)
-            for name, (shift, _) in spot.shifts.items():
-                (driver,) = spot.inputs
-                total[name] = total.get(name, 0.0) + float(gearing[driver]) * shift
+        tolerance = drawn | {name: size for name, (_, size) in spot.shifts.items()}
+        for surface, rates in _rates_at(system, spot, list(drawn)).items():
             if rigged:
-                total = _set_by_rods(system, total)
-            tolerance = known | {name: size for name, (_, size) in spot.shifts.items()}
+                rates = set_by_rods(system, rates)
             rows += [{"surface": surface, "at": spot.name, "part": part, "what": what,
                       "per_mm": rate, "tolerance": tolerance[part, what],
                       "moves": abs(rate) * tolerance[part, what]}
-                     for (part, what), rate in total.items() if not abs(rate) < NOTHING]
+                     for (part, what), rate in rates.items() if not abs(rate) < NOTHING]
     table = pd.DataFrame(rows, columns=["surface", "at", "part", "what", "per_mm", "tolerance",
                                         "moves"])
     order = {name: i for i, name in enumerate(dict.fromkeys(table["at"]))}
@@ -145,7 +141,20 @@ def sensitivities(system: System, at: list[Spot] | None = None, *,
                              kind="stable", ignore_index=True)
 
 
-def _set_by_rods(system, rates: dict) -> dict:
+def _rates_at(system, spot, names) -> dict:
+    """``{surface: {dimension: degrees per mm}}`` at a spot, the shift of a stop's face among it."""
+    motion = system.sweep(**spot.inputs)
+    rates = {}
+    for surface, per in dimension_rates(system, names, **spot.inputs).items():
+        rates[surface] = dict(zip(names, per.tolist(), strict=True))
+        gearing = motion.gearing(surface)
+        for name, (shift, _) in spot.shifts.items():
+            (driver,) = spot.inputs
+            rates[surface][name] = rates[surface].get(name, 0.0) + float(gearing[driver]) * shift
+    return rates
+
+
+def set_by_rods(system: System, rates: dict) -> dict:
     """Rates once every rod follows its own two ends: its length as the build has them apart."""
     done = dict(rates)
     places = system.dimensions.places
@@ -159,12 +168,12 @@ def _set_by_rods(system, rates: dict) -> dict:
 
 
 @in_house_units(angle="worst rss")
-def error_bands(found: pd.DataFrame) -> pd.DataFrame:
+def error_bands(table: pd.DataFrame) -> pd.DataFrame:
     """Worst case and root sum square of every surface at every spot.
 
     Parameters
     ----------
-    found : DataFrame
+    table : DataFrame
         As `sensitivities` gives it.
 
     Returns
@@ -173,7 +182,7 @@ def error_bands(found: pd.DataFrame) -> pd.DataFrame:
         surface, at, worst, rss: degrees, plus or minus, to first order.  Root sum square holds
         when the tolerances are independent and each is the same number of standard deviations.
     """
-    groups = found.groupby(["surface", "at"], sort=False)["moves"]
+    groups = table.groupby(["surface", "at"], sort=False)["moves"]
     return groups.agg(worst="sum", rss=lambda k: float(np.sqrt(np.sum(np.square(k))))).reset_index()
 
 

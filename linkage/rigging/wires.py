@@ -10,13 +10,13 @@ import numpy as np
 
 from ..clearances import scene_of
 from ..errors import LinkageError, nearest
-from ..geometry import piece_gap, sphere, tube
 from ..model import AIRFRAME
 from ..model.keys import unit_vector
 from ..motion import System, body_of, enclose
 from ..search import extreme
 from ..stops import judged_box
 from ..units import in_house_units
+from .carried_solids import CarriedSolid, Frames
 from .loops import arc_chain, bend_radius, length_needed
 
 if TYPE_CHECKING:
@@ -71,14 +71,14 @@ def chord(system: System, wire: str) -> Chord:
         motion = pruned.sweep(**dict(zip(box, sides, strict=True)))
         return np.linalg.norm(motion.point(clamps[0]) - motion.point(clamps[1]), axis=-1)
 
-    found = []
+    extremes = []
     for sense in (1.0, -1.0):
         value, place = extreme(lambda *s, k=sense: k * apart(*s), list(box.values())) if box \
             else (sense * float(apart()), [])
         proven = _proven_least(pruned, clamps, box, sense, value)
-        found.append((sense * value, dict(zip(box, map(float, place), strict=True)),
-                      sense * proven))
-    (least, least_at, low), (greatest, greatest_at, high) = found
+        extremes.append((sense * value, dict(zip(box, map(float, place), strict=True)),
+                         sense * proven))
+    (least, least_at, low), (greatest, greatest_at, high) = extremes
     return Chord(least, greatest, least_at, greatest_at, low, high)
 
 
@@ -204,9 +204,10 @@ def chafe(system: System, wire: str) -> pd.DataFrame:
     loop = _Loop(system, item)
     required = system.model.clearance.wire
     rows = []
+    frames = Frames(loop.motion)
     for name in system.model.solids:
-        solid = scene_of(system).solid(name)
-        reach = loop.reach(solid)
+        solid = CarriedSolid(frames, scene_of(system).solid(name))
+        reach = loop.reach(solid, required)
         if reach is not None and reach < required:
             gap, at = loop.gap(solid)
             rows.append([name, gap, reach, required, *at, bool(gap >= required)])
@@ -232,65 +233,29 @@ class _Loop:
         self.corners, self.stray = arc_chain(self.clamps, self.length,
                                                 unit_vector(wire.sag), PIECES)
 
-    def reach(self, solid):
+    def reach(self, solid: CarriedSolid, required: float) -> float | None:
         """Least gap that any shape of the wire leaves, mm; None where a clamp sits on the solid.
 
         A point w of the wire has |w - f| + |w - g| <= length for the clamps f and g; the gap is
-        then at least half of what the two clamps' own gaps have over the length.
+        then at least half of what the two clamps' own gaps have over the length.  Where that is
+        surely `required` or more, None too.
         """
-        away = [self._from_point(clamp, solid) for clamp in self.clamps]
+        away = [np.linalg.norm(clamp[:, None] - solid.middles, axis=-1) - solid.about
+                for clamp in self.clamps]
+        if self._least_reach(*(np.fmin.reduce(k, axis=1) for k in away)) >= required:
+            return None
+        far = self.length + self.wire.diameter
+        away = [solid.least(clamp[:, None, None], 0.0, far) for clamp in self.clamps]
         if any(np.nanmin(k) <= self.wire.diameter for k in away):
             return None
-        return float(np.nanmin((away[0] + away[1] - self.length) / 2 - self.wire.diameter / 2))
+        return self._least_reach(*away)
 
-    def _from_point(self, clamp, solid):
-        """Distance of a clamp from a solid; where it is far, a lower bound of it."""
-        point = sphere((0.0, 0.0, 0.0), 0.0)
-        least = np.full(len(clamp), np.inf)
-        for piece in solid.pieces:
-            points = self._posed(solid, piece)
-            middle = points.mean(axis=1)
-            about = np.linalg.norm(points - middle[:, None], axis=-1).max(axis=1) + piece.radius
-            value = np.linalg.norm(clamp - middle, axis=-1) - about
-            near = np.flatnonzero(~(value > self.length + self.wire.diameter))
-            if near.size:
-                value[near] = piece_gap(clamp[near, None], point, _rows(points, near), piece).value
-            least = np.fmin(least, value)
-        return least
+    def _least_reach(self, one, other) -> float:
+        return float(np.nanmin((one + other - self.length) / 2 - self.wire.diameter / 2))
 
-    def gap(self, solid):
+    def gap(self, solid: CarriedSolid):
         """Least gap of the arc from a solid, mm, and the stick position it is met at."""
-        thread = tube((0.0, 0.0, 0.0), (1.0, 0.0, 0.0), self.wire.diameter / 2)
         parts = np.stack([self.corners[:, :-1], self.corners[:, 1:]], axis=2)
-        least = np.full(len(self.grid), np.inf)
-        for piece in solid.pieces:
-            points = self._posed(solid, piece)
-            middle = points.mean(axis=1)
-            about = np.linalg.norm(points - middle[:, None], axis=-1).max(axis=1) + piece.radius
-            apart = np.linalg.norm(self.corners - middle[:, None], axis=-1)
-            low = apart.min(axis=1) - about - self.length / PIECES - self.wire.diameter
-            near = np.flatnonzero(~(low > least))
-            if near.size:
-                gap = piece_gap(parts[near], thread, _rows(points, near)[:, None], piece).value
-                least[near] = np.fmin(least[near], gap.min(axis=1) - self.stray[near])
+        least = solid.least(parts, self.wire.diameter / 2, less=self.stray) - self.stray
         n = int(np.nanargmin(least))
         return float(least[n]), self.grid[n].tolist()
-
-    def _posed(self, solid, piece):
-        """Corners of a piece at every stick position, (n or 1, corners, 3)."""
-        posture, count = self.motion.posture, len(self.grid)
-        if solid.carriers == (AIRFRAME,):
-            return piece.points[None]
-        bodies = solid.carriers * len(piece.points) if len(solid.carriers) == 1 else solid.carriers
-        posed = np.empty((count, len(piece.points), 3))
-        for k, (body, corner) in enumerate(zip(bodies, piece.points, strict=True)):
-            p = tuple(corner)
-            for joint, outward in self.system.plan.route(body, AIRFRAME):
-                p = posture.crossed(p, joint, outward)
-            for axis in range(3):
-                posed[:, k, axis] = p[axis]
-        return posed
-
-
-def _rows(points, which):
-    return points if len(points) == 1 else points[which]

@@ -13,10 +13,11 @@ from .. import gearing
 from ..errors import LinkageError
 from ..model import steps_within
 from ..motion import System
+from ..stops import judged_box, judged_travel
 from .clearance_terms import cuts, proven, too_near
 from .dimensions import Layout, named_dimensions
 from .fit import Fit, Problem, fit
-from .targets import Trial, aims_of
+from .targets import Places, Trial, aims_of, judged_ends
 
 if TYPE_CHECKING:
     from .targets import Aim
@@ -70,41 +71,50 @@ def check(system: System, aims: Sequence[Aim], *, apart: bool = True) -> Check:
     -------
     Check
     """
+    ends = judged_ends(system)
     travels = {(row["surface"], row["way"], row["input"]): row for row in
-               gearing.required_travels(system).fillna({"input": ""}).to_dict("records")}
-    margins = {} if not any(aim.kind == "over-centre" for aim in aims) else {
-        (row["end"], row["rod"]): row["margin"]
-        for row in gearing.margins(system).to_dict("records")}
-    found, at = [], []
+               gearing.required_travels(system, ends).fillna({"input": ""}).to_dict("records")}
+    margins = _margins(system) if any(aim.kind == "over-centre" for aim in aims) else {}
+    values, at = [], []
     for aim in aims:
-        row = travels[aim.of, aim.way, aim.input] if aim.kind == "travel" else {"at": None}
-        at.append(row["at"])
-        if aim.kind == "travel":
-            found.append(row["found"])
+        row = travels[aim.of, aim.way, aim.input] if aim.kind == "travel" else None
+        at.append(row and row["at"])
+        if row:
+            values.append(row["found"])
         elif aim.kind == "over-centre":
-            found.append(margins[aim.of, aim.way])
-        elif not aim.input:
-            found.append(np.nan)
-        elif aim.kind == "direction":
-            found.append(_turned(system, aim))
-        elif aim.kind == "gearing":
-            found.append(abs(float(system.sweep().gearing(aim.of)[aim.input])))
+            values.append(margins[aim.of, aim.way])
         else:
-            found.append(_differential(system, aim))
-    return Check(np.array(found, dtype=float), tuple(at), proven(system) if apart else None)
+            values.append(_value(system, aim, ends))
+    return Check(np.array(values, dtype=float), tuple(at), proven(system) if apart else None)
 
 
-def _turned(system, aim):
+def _margins(system) -> dict:
+    return {(row["end"], row["rod"]): row["margin"]
+            for row in gearing.margins(system, judged_box(system)).to_dict("records")}
+
+
+def _value(system, aim, ends) -> float:
+    """Value of a direction, gearing or differential; NaN where nothing moves the surface."""
+    if not aim.input:
+        return np.nan
+    if aim.kind == "direction":
+        return _turned(system, aim, ends[aim.input])
+    if aim.kind == "gearing":
+        return abs(float(system.sweep().gearing(aim.of)[aim.input]))
+    return _differential(system, aim, ends[aim.input])
+
+
+def _turned(system, aim, ends):
     """Least gearing the right way along the input; below 0 where the direction isn't right."""
-    x = np.linspace(*system.inputs[aim.input].travel, LOOKED)
+    x = np.linspace(*ends, LOOKED)
     least = float((system.sweep(**{aim.input: x}).gearing(aim.of)[aim.input] * aim.turn).min())
-    judged = gearing.directions(system, surfaces=[aim.of])
+    judged = gearing.directions(system, judged_travel(system).spread, [aim.of])
     right = all(not each.miss for each in judged if each.input == aim.input)
     return least if right else min(least, -SEEN)
 
 
-def _differential(system, aim):
-    ends = system.sweep(**{aim.input: list(system.inputs[aim.input].travel)}).deflection(aim.of)
+def _differential(system, aim, ends):
+    ends = system.sweep(**{aim.input: list(ends)}).deflection(aim.of)
     words = gearing.deflection_words(system, aim.of)
     up = -1.0 if words[0] == "TEU" else 1.0
     over, under = (sign * ends for sign in (up, -up))
@@ -165,11 +175,11 @@ def choose(system: System, starts: int, seed: int, rounded: bool) -> Chosen:
     _refuse_nothing(system, layout, aims)
     moving = _moving(system, layout, aims)
     wanted = tuple(aim for aim, any_ in zip(aims, moving, strict=True) if any_)
-    problem, found, checked, still = _rounds(layout, wanted, starts, seed)
-    exact, exact_met = found.values, checked.clear and bool(checked.met(wanted).all())
+    problem, fitted, checked, still = _rounds(system, layout, wanted, starts, seed)
+    exact, exact_met = fitted.values, checked.clear and bool(checked.met(wanted).all())
     if rounded:
-        found, checked = _rounded(problem, found, checked, wanted)
-    return Chosen(layout, aims, moving, found, _whole(found.system, aims, checked),
+        fitted, checked = _rounded(problem, fitted, checked, wanted)
+    return Chosen(layout, aims, moving, fitted, _whole(fitted.system, aims, checked),
                   check(system, aims), exact, exact_met,
                   tuple(cut.aim.of for cut in problem.cuts), still)
 
@@ -195,37 +205,47 @@ def _moving(system, layout, aims) -> np.ndarray:
                  for word in ("least", "greatest"))
     moving = np.zeros(len(aims), bool)
     for values in (drawn, low + 0.37 * (high - low), low + 0.61 * (high - low)):
-        trial = Trial(system, layout, values)
+        trial = Trial(system, layout, values, Places(judged_ends(system)))
         moving |= [bool(np.abs(np.nan_to_num(trial.give(aim)[1])).max(initial=0.0) > 1e-9)
                    for aim in aims]
     return moving
 
 
-def _rounds(layout, wanted, starts, seed):
+def _rounds(system, layout, wanted, starts, seed):
     """Fit until the whole analysis finds nothing that the fit did not see."""
+    # complexity over 10: what each round takes over from the last is one state, told in one place
     lifts, watched, still, begin, cut, between = np.zeros(len(wanted)), {}, (), None, (), set()
-    tries = starts
+    tries, ends = starts, judged_ends(system)
     for _ in range(ROUNDS):
-        aims = [replace(aim, wanted=aim.wanted + lift)
-                for aim, lift in zip(wanted, lifts, strict=True)]
-        problem = Problem(layout, aims, cut, sorted(between))
-        found = fit(problem, tries, seed, begin)
-        checked = check(found.system, wanted)
-        unseen = np.abs(np.nan_to_num(checked.found - found.found[:len(wanted)])) > SEEN
-        near = too_near(found.system, checked.clearance)
-        moved = begin is None or np.abs(found.values - begin).max() > SEEN
-        if not unseen.any() and not set(near) - set(still) or not moved:
+        problem = Problem(layout, _lifted(wanted, lifts), cut,
+                          Places(ends, tuple(sorted(between))))
+        fitted = fit(problem, tries, seed, begin)
+        checked = check(fitted.system, wanted)
+        unseen = np.abs(np.nan_to_num(checked.found - fitted.found[:len(wanted)])) > SEEN
+        near = too_near(fitted.system, checked.clearance)
+        nothing_new = not unseen.any() and not set(near) - set(still)
+        if nothing_new or _stands(fitted, begin):
             break
         lifts = lifts + np.where(unseen, [_short(aim, v) for aim, v in
                                           zip(wanted, checked.found, strict=True)], 0.0)
-        between |= {(aim.input, checked.at[n]) for n, aim in enumerate(wanted)
-                    if unseen[n] and aim.kind == "travel"}
+        between |= {(wanted[n].input, checked.at[n]) for n in np.flatnonzero(unseen)
+                    if wanted[n].kind == "travel"}
         for name, (pair, position) in near.items():
             watched[name, tuple(round(v, 1) for v in position.values())] = pair, position
-        begin = found.values
+        begin, ends = fitted.values, judged_ends(fitted.system)
         tries = starts if unseen.any() else 1  # what was not seen may have led the search astray
         cut, still = cuts(layout, begin, watched.values())
-    return problem, found, checked, still
+    return problem, fitted, checked, still
+
+
+def _stands(fitted: Fit, begin) -> bool:
+    """Whether a fit has come back to the dimensions it began with."""
+    return begin is not None and not np.abs(fitted.values - begin).max() > SEEN
+
+
+def _lifted(aims, lifts) -> list[Aim]:
+    return [replace(aim, wanted=aim.wanted + lift)
+            for aim, lift in zip(aims, lifts, strict=True)]
 
 
 def _short(aim, value) -> float:
@@ -234,61 +254,70 @@ def _short(aim, value) -> float:
         aim.share(value) > SEEN else 0.0
 
 
-def _rounded(problem, found: Fit, checked: Check, wanted) -> tuple[Fit, Check]:
+def _rounded(problem, fitted: Fit, checked: Check, wanted) -> tuple[Fit, Check]:
     """The best combination of neighbouring steps, checked again."""
-    layout = problem.layout
-    stepped = [k for k, each in enumerate(layout.named) if each.step is not None]
+    stepped = [k for k, each in enumerate(problem.layout.named) if each.step is not None]
     if not stepped:
-        return found, checked
-    tried = [_with(problem, found, dict(zip(stepped, values, strict=True)), refit=False)
-             for values in itertools.product(*_neighbours(problem, found, stepped))]
-    ranked = sorted((t for t in tried if t is not None), key=_rank)
-    if len(stepped) < len(layout.named):
-        ranked = sorted((t for one in ranked[:REFITTED] if (t := _with(
-            problem, found, {k: one.values[k] for k in stepped}, refit=True)) is not None),
-            key=_rank)
+        return fitted, checked
+    combined = list(itertools.product(*_neighbours(problem, fitted, stepped)))
+    ranked = _ranked(_with(problem, fitted, dict(zip(stepped, values, strict=True)), refit=False)
+                     for values in combined)
+    if len(stepped) < len(problem.layout.named):
+        ranked = _ranked(_with(problem, fitted, {k: each.values[k] for k in stepped}, refit=True)
+                         for each in ranked[:REFITTED])
     if not ranked:
-        raise LinkageError("no combination of neighbouring steps can be assembled; make the steps "
-                           "smaller")
+        raise LinkageError(f"none of {len(combined)} combinations of neighbouring steps can be "
+                           f"assembled; make the steps smaller", tried=len(combined))
+    return _first_proven(ranked[:PROVEN], wanted)
+
+
+def _first_proven(fits, wanted) -> tuple[Fit, Check]:
+    """The first fit that meets all that is wanted by the whole analysis; else the first."""
     first = None
-    for one in ranked[:PROVEN]:
-        again = check(one.system, wanted)
-        first = first or (one, again)
+    for each in fits:
+        again = check(each.system, wanted)
+        first = first or (each, again)
         if again.clear and again.met(wanted).all():
-            return one, again
+            return each, again
     return first
 
 
-def _rank(found: Fit):
-    return round(found.worst, 9), round(float(found.shares @ found.shares), 9)
+def _ranked(fits) -> list[Fit]:
+    """The fits that can be assembled, the best first."""
+    return sorted((each for each in fits if each is not None), key=_rank)
 
 
-def _neighbours(problem, found, stepped):
+def _rank(fitted: Fit):
+    return round(fitted.worst, 9), round(float(fitted.shares @ fitted.shares), 9)
+
+
+def _neighbours(problem, fitted, stepped):
     """Values each stepped dimension may be rounded to: the step below and the step above."""
     choices, pull = {}, {}
     for k in stepped:
         each = problem.layout.named[k]
         allowed = steps_within(each)
-        below = int(np.clip(np.floor(found.values[k] / each.step + 1e-9), allowed[0], allowed[-1]))
+        value = fitted.values[k]
+        below = int(np.clip(np.floor(value / each.step + 1e-9), allowed[0], allowed[-1]))
         above = min(below + 1, allowed[-1])
         values = sorted({below * each.step, above * each.step},
-                        key=lambda v, k=k: abs(v - found.values[k]))
-        exact = abs(values[0] - found.values[k]) < 1e-9 * each.step
+                        key=lambda v, value=value: abs(v - value))
+        exact = abs(values[0] - value) < 1e-9 * each.step
         choices[k] = values[:1] if exact else values
-        pull[k] = np.abs(found.rates[:, k]).max(initial=0.0) * each.step
+        pull[k] = np.abs(fitted.rates[:, k]).max(initial=0.0) * each.step
     few = sorted(stepped, key=pull.get, reverse=True)[:MOST_COMBINED]
     return [choices[k] if k in few else choices[k][:1] for k in stepped]
 
 
-def _with(problem, found, held, *, refit) -> Fit | None:
+def _with(problem, fitted, held, *, refit) -> Fit | None:
     """The fit with some dimensions held, the others fitted again or left where they were."""
     if refit:
         try:
-            fitted = fit(problem.holding(held), 1, 0, found.values)
+            again = fit(problem.holding(held), 1, 0, fitted.values)
         except LinkageError:
             return None
-        return replace(fitted, weights=found.weights, limits=found.limits)
-    values = found.values.copy()
+        return replace(again, weights=fitted.weights, limits=fitted.limits)
+    values = fitted.values.copy()
     values[list(held)] = list(held.values())
     every = problem.holding(dict(enumerate(values)))
     system = every.assembled(np.zeros(0))
@@ -296,8 +325,8 @@ def _with(problem, found, held, *, refit) -> Fit | None:
         return None
     if every.wrong_way(system, np.zeros(0)):
         return None
-    got, rates = every.give(system, np.zeros(0))
-    return replace(found, values=values, system=system, found=got, rates=rates,
+    aims, rates = every.give(system, np.zeros(0))
+    return replace(fitted, values=values, system=system, found=aims, rates=rates,
                    shares=every.used(system, np.zeros(0)))
 
 

@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import clearance, pair_gap, scene_of
+from ..clearances import pair_gap, scene_of
 from ..errors import LinkageError
 from ..motion import System
+from ..stops import clearance
 from .dimensions import Layout
 from .fit import Cut
 from .targets import Aim
@@ -27,7 +28,7 @@ STILL = 1e-9  # mm per mm below which a dimension doesn't change a gap
 
 
 def proven(system: System) -> pd.DataFrame:
-    """The proven clearance table of a system; None where the file asks for none.
+    """The clearance table over the travel that the stops leave; None where the file asks for none.
 
     Parameters
     ----------
@@ -58,8 +59,8 @@ def too_near(system: System, table: pd.DataFrame) -> dict:
     """
     if table is None:
         return {}
-    names = [name for name, control in system.inputs.items() if name in table]
-    return {row["pair"]: (scene_of(system).pairs[row["pair"]], {n: float(row[n]) for n in names})
+    return {row["pair"]: (scene_of(system).pairs[row["pair"]],
+                          {n: float(row[f"real_{n}"]) for n in system.travel_box()})
             for row in table[~table["ok"].astype(bool)].to_dict("records")}
 
 
@@ -79,7 +80,7 @@ def cuts(layout: Layout, values: np.ndarray,
         And the pairs that no dimension changes; of two that change alike, as twins do, one.
     """
     systems = [_system(layout, values + move) for move in _moves(len(values))]
-    found, still = [], []
+    terms, still = [], []
     for pair, position in watched:
         gaps = np.array([np.nan if s is None else float(pair_gap(s.sweep(**position), pair))
                          for s in systems])
@@ -88,11 +89,11 @@ def cuts(layout: Layout, values: np.ndarray,
             still.append(pair.name)
             continue
         if any(abs(other.value - gaps[0]) < SAME and np.abs(other.rate - rate).max() < SAME
-               for other in found):
+               for other in terms):
             continue
         aim = Aim("clearance", pair.name, "", "", pair.required + PAD, 0.0)
-        found.append(Cut(aim, tuple(position.items()), float(gaps[0]), rate, values))
-    return tuple(found), tuple(dict.fromkeys(still))
+        terms.append(Cut(aim, tuple(position.items()), float(gaps[0]), rate, values))
+    return tuple(terms), tuple(dict.fromkeys(still))
 
 
 def _moves(count):

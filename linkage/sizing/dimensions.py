@@ -6,7 +6,7 @@ twins.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -67,10 +67,10 @@ def named_dimensions(model: Model) -> tuple[Named, ...]:
     ModelError
         When two dimensions change the same thing.
     """
-    found = [_named(model, kind, name, part) for kind, table in model.size.tables.items()
-             for name, part in table.items()]
-    _refuse_doubles(found)
-    return tuple(found)
+    dimensions = [_named(model, kind, name, part) for kind, table in model.size.tables.items()
+                  for name, part in table.items()]
+    _refuse_doubles(dimensions)
+    return tuple(dimensions)
 
 
 def _named(model, kind, name, part) -> Named:
@@ -96,9 +96,9 @@ def _sense(model, kind, along, of, twin) -> float:
     return float(np.sign(np.dot((-x, y, -z), own))) or 1.0
 
 
-def _refuse_doubles(found) -> None:
-    for n, each in enumerate(found):
-        for other in found[:n]:
+def _refuse_doubles(dimensions) -> None:
+    for n, each in enumerate(dimensions):
+        for other in dimensions[:n]:
             shared = {a for a, _ in each.moves} & {a for a, _ in other.moves}
             if shared and (other.kind in RIVALS[each.kind]
                            or (other.kind, other.along) == (each.kind, each.along)):
@@ -126,7 +126,7 @@ class Layout:
     named : tuple of Named
     """
 
-    def __init__(self, model: Model, named):
+    def __init__(self, model: Model, named: Sequence[Named]):
         self.model, self.named = model, named
         self._acting = {}
         for k, each in enumerate(named):
@@ -146,15 +146,15 @@ class Layout:
         dict
             ``{"part/point": (ndarray (3,), ndarray (k, 3))}``, mm.
         """
-        shifts, found = {AIRFRAME: self._still()}, {}
+        shifts, positions = {AIRFRAME: self._still()}, {}
         for address in self.model.points:
             part, point = address.split("/")
             shift, rate = self._shift(part, values, shifts)
             if point == "pivot":
-                found[address] = np.add(self.model.position(address), shift), rate
+                positions[address] = np.add(self.model.position(address), shift), rate
             else:
-                found[address] = self._point(address, values, shift, rate)
-        return found
+                positions[address] = self._point(address, values, shift, rate)
+        return positions
 
     def _still(self):
         return np.zeros(3), np.zeros((len(self.named), 3))

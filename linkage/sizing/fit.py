@@ -11,7 +11,7 @@ The multipliers of 2 and 3 say which target holds the result by how much.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -19,7 +19,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..motion import System
 from .dimensions import Layout
-from .targets import Aim, Trial
+from .targets import Aim, Places, Trial
 
 LOST = 1e3  # shares that count where a rod is out of reach
 EXACT = 1e-7  # shares below which a target is met to the last figures that count
@@ -85,26 +85,26 @@ class Problem:
     layout : Layout
     aims : tuple of Aim
     cuts : tuple of Cut
-    between : tuple of (str, float)
-        Inputs and positions where a travel is looked at besides the ends.
+    places : Places
+        Where it is looked at.
     held : dict
         ``{index of a dimension: value}`` that stays.
     """
 
-    def __init__(self, layout: Layout, aims, cuts=(), between=(), held=None):
+    def __init__(self, layout: Layout, aims: Iterable[Aim], cuts: Iterable[Cut],
+                 places: Places, held: Mapping[int, float] | None = None):
         self.layout, self.aims, self.cuts = layout, tuple(aims), tuple(cuts)
-        self.between = tuple(between)
+        self.places = places
         self.held = dict(held or {})
         self.every = (*self.aims, *(cut.aim for cut in self.cuts))
         self.least = np.array([aim.least for aim in self.every], dtype=bool)
         self.turns = np.array([aim.kind == "direction" for aim in self.every], dtype=bool)
         self.scale = np.array([aim.scale for aim in self.every])
-        low = np.array([each.least for each in layout.named])
-        high = np.array([each.greatest for each in layout.named])
-        self.low, self.span = low, high - low
-        self.free = [k for k in range(len(low)) if k not in self.held]
-        drawn = np.clip([each.drawn for each in layout.named], low, high)
-        self.drawn = ((drawn - low) / self.span)[self.free]
+        self.low, high, drawn = np.array(
+            [(each.least, each.greatest, each.drawn) for each in layout.named]).reshape(-1, 3).T
+        self.span = high - self.low
+        self.free = [k for k in range(len(self.low)) if k not in self.held]
+        self.drawn = ((np.clip(drawn, self.low, high) - self.low) / self.span)[self.free]
         self._last = None
 
     def values(self, z: np.ndarray) -> np.ndarray:
@@ -117,7 +117,7 @@ class Problem:
 
     def holding(self, held: Mapping[int, float]) -> Problem:
         """The same with some dimensions held."""
-        return Problem(self.layout, self.aims, self.cuts, self.between, held)
+        return Problem(self.layout, self.aims, self.cuts, self.places, held)
 
     def assembled(self, z: np.ndarray) -> System | None:
         """The system with these dimensions; None where it can't be assembled."""
@@ -129,18 +129,18 @@ class Problem:
     def give(self, system: System, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Found values (m,) and their rates (m, k) per mm and degree."""
         values = self.values(z)
-        trial = Trial(system, self.layout, values, self.between)
+        trial = Trial(system, self.layout, values, self.places)
         pairs = [*(trial.give(aim) for aim in self.aims),
                  *(cut.give(values) for cut in self.cuts)]
-        found = np.array([value for value, _ in pairs])
-        return found, np.array([rate for _, rate in pairs]).reshape(len(found), len(values))
+        gaps = np.array([value for value, _ in pairs])
+        return gaps, np.array([rate for _, rate in pairs]).reshape(len(gaps), len(values))
 
     def shares(self, system: System, z: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Shares (m,) that are missed, and their rates (m, free) per share of each range."""
         key = (id(system), np.asarray(z).tobytes())
         if self._last is None or self._last[0] != key:
-            found, rates = self.give(system, z)
-            share = np.array([aim.share(v) for aim, v in zip(self.every, found, strict=True)])
+            values, rates = self.give(system, z)
+            share = np.array([aim.share(v) for aim, v in zip(self.every, values, strict=True)])
             sense = np.where(self.least, -1.0, 1.0) / self.scale
             slope = (rates * sense[:, None])[:, self.free] * self.span[self.free]
             lost = ~np.isfinite(share) | ~np.isfinite(slope).all(axis=1)
@@ -187,27 +187,35 @@ def fit(problem: Problem, starts: int, seed: int, begin: np.ndarray | None = Non
         When the system can't be assembled from any start, or moves a surface the wrong way from
         all of them.
     """
-    found = [fitted for z in _starts(problem, starts, seed, begin)
-             if (fitted := _rebuilt(problem, z, _least_squares)) is not None]
-    if not found:
-        raise LinkageError("no choice of the dimensions that was tried gives a system that can be "
-                           "assembled; check the limits of each against the drawing")
-    first, found = found[0], [start for start in found if not problem.wrong_way(*start)]
-    if not found:
-        raise LinkageError(f"no choice of the dimensions that was tried moves every surface the "
-                           f"right way ({_wrong_names(problem, *first)}); mend the drawing "
-                           f"first: swap an arm to the other side of its pivot")
-    costs = np.array([_cost(problem, system, z) for system, z in found])
+    fits = _fitted_starts(problem, starts, seed, begin)
+    costs = np.array([_cost(problem, system, z) for system, z in fits])
     order = np.argsort(costs, kind="stable")
-    exact = [found[n] for n in order if _worst(problem, *found[n]) <= EXACT]
+    exact = [fits[n] for n in order if _worst(problem, *fits[n]) <= EXACT]
     if exact:
-        kept = [_kept(problem, start, _nearest) for start in exact[:3]]
-        best = min(kept, key=lambda s: float(np.sum((s[1] - problem.drawn) ** 2)))
+        nearest = [_reassembled(problem, start, _nearest) for start in exact[:3]]
+        best = min(nearest, key=lambda s: float(np.sum((s[1] - problem.drawn) ** 2)))
         return _fit(problem, *best, _pulled)
-    tried = [_kept(problem, found[n], _minimax) for n in order[:3]]
-    best = min(tried, key=lambda s: (round(_worst(problem, *s), 5),
-                                     float(np.sum((s[1] - problem.drawn) ** 2))))
+    balanced = [_reassembled(problem, fits[n], _minimax) for n in order[:3]]
+    best = min(balanced, key=lambda s: (round(_worst(problem, *s), 5),
+                                        float(np.sum((s[1] - problem.drawn) ** 2))))
     return _fit(problem, *best, _balanced)
+
+
+def _fitted_starts(problem, starts, seed, begin) -> list:
+    """Least squares from every start that can be assembled and moves nothing the wrong way."""
+    begun = list(_starts(problem, starts, seed, begin))
+    fits = [fitted for z in begun
+            if (fitted := _rebuilt(problem, z, _least_squares)) is not None]
+    if not fits:
+        raise LinkageError(f"none of {len(begun)} choices of the dimensions that were tried gives "
+                           f"a system that can be assembled; check the limits of each against the "
+                           f"drawing", tried=len(begun))
+    right = [start for start in fits if not problem.wrong_way(*start)]
+    if not right:
+        raise LinkageError(f"none of {len(begun)} choices of the dimensions that were tried moves "
+                           f"every surface the right way ({_wrong_names(problem, *fits[0])}); mend "
+                           f"the drawing first: swap an arm to the other side of its pivot")
+    return right
 
 
 def _wrong_names(problem, system, z) -> str:
@@ -258,7 +266,7 @@ def _rebuilt(problem, z, solve):
     return system, z
 
 
-def _kept(problem, start, solve):
+def _reassembled(problem, start, solve):
     """A refinement of a start, or the start itself where that is better."""
     tried = _rebuilt(problem, start[1], solve)
     slack = max(_worst(problem, *start), EXACT)
@@ -284,12 +292,12 @@ def _nearest(problem, system, z):
               "jac": lambda x: problem.shares(system, x)[1][alike]},
              {"type": "ineq", "fun": lambda x: -problem.shares(system, x)[0][problem.least],
               "jac": lambda x: -problem.shares(system, x)[1][problem.least]}]
-    found = minimize(lambda x: 0.5 * float(np.sum((x - problem.drawn) ** 2)), z,
-                     jac=lambda x: x - problem.drawn, bounds=[(0.0, 1.0)] * len(z),
-                     method="SLSQP", constraints=[rule for rule, any_ in zip(
+    solution = minimize(lambda x: 0.5 * float(np.sum((x - problem.drawn) ** 2)), z,
+                        jac=lambda x: x - problem.drawn, bounds=[(0.0, 1.0)] * len(z),
+                        method="SLSQP", constraints=[rule for rule, any_ in zip(
                          rules, (alike.size, problem.least.any()), strict=True) if any_],
-                     options={"ftol": 1e-14, "maxiter": 100})
-    return _least_squares(problem, system, np.clip(found.x, 0.0, 1.0))
+                        options={"ftol": 1e-14, "maxiter": 100})
+    return _least_squares(problem, system, np.clip(solution.x, 0.0, 1.0))
 
 
 def _independent(problem, slope):
@@ -329,12 +337,12 @@ def _squeezed(problem, system, z, firm):
         return np.hstack([-rows, soft[:, None]])
 
     top = _levels(problem, system, z, firm)[0].max(initial=0.0)
-    found = minimize(lambda y: y[-1], np.append(z, top), method="SLSQP",
-                     jac=lambda y: np.eye(len(y))[-1],
-                     bounds=[(0.0, 1.0)] * len(z) + [(None, None)],
-                     constraints=[{"type": "ineq", "fun": room, "jac": slope}],
-                     options={"ftol": 1e-12, "maxiter": 200})
-    tried = np.clip(found.x[:-1], 0.0, 1.0)
+    solution = minimize(lambda y: y[-1], np.append(z, top), method="SLSQP",
+                        jac=lambda y: np.eye(len(y))[-1],
+                        bounds=[(0.0, 1.0)] * len(z) + [(None, None)],
+                        constraints=[{"type": "ineq", "fun": room, "jac": slope}],
+                        options={"ftol": 1e-12, "maxiter": 200})
+    tried = np.clip(solution.x[:-1], 0.0, 1.0)
     return tried if _worst(problem, system, tried) <= _worst(problem, system, z) + EXACT else z
 
 
@@ -349,11 +357,11 @@ def _settled(problem, system, z, firm):
         share, slope = problem.missed(system, x)
         return 0.5 * float(share @ share), share @ slope
 
-    found = minimize(cost, z, jac=True, method="SLSQP", bounds=[(0.0, 1.0)] * len(z), constraints=[
-        {"type": "ineq", "fun": lambda x: top - _levels(problem, system, x, firm)[0],
-         "jac": lambda x: -_levels(problem, system, x, firm)[1]}],
-        options={"ftol": 1e-12, "maxiter": 100})
-    tried = np.clip(found.x, 0.0, 1.0)
+    kept_below = {"type": "ineq", "fun": lambda x: top - _levels(problem, system, x, firm)[0],
+                  "jac": lambda x: -_levels(problem, system, x, firm)[1]}
+    solution = minimize(cost, z, jac=True, method="SLSQP", bounds=[(0.0, 1.0)] * len(z),
+                        constraints=[kept_below], options={"ftol": 1e-12, "maxiter": 100})
+    tried = np.clip(solution.x, 0.0, 1.0)
     slack = 1e-6 * (1 + _worst(problem, system, z))
     return tried if _worst(problem, system, tried) <= _worst(problem, system, z) + slack else z
 
@@ -363,16 +371,16 @@ def _undone(problem, system, z, firm):
     from scipy.optimize import minimize
 
     top = np.maximum(_levels(problem, system, z, firm)[0], 0.0) + EXACT
-    found = minimize(lambda x: 0.5 * float(np.sum((x - problem.drawn) ** 2)), z,
-                     jac=lambda x: x - problem.drawn, bounds=[(0.0, 1.0)] * len(z),
-                     method="SLSQP", constraints=[
+    solution = minimize(lambda x: 0.5 * float(np.sum((x - problem.drawn) ** 2)), z,
+                        jac=lambda x: x - problem.drawn, bounds=[(0.0, 1.0)] * len(z),
+                        method="SLSQP", constraints=[
                          {"type": "ineq",
                           "fun": lambda x: top - _levels(problem, system, x, firm)[0],
                           "jac": lambda x: -_levels(problem, system, x, firm)[1]}],
-                     options={"ftol": 1e-12, "maxiter": 100})
-    tried = np.clip(found.x, 0.0, 1.0)
-    kept = (_levels(problem, system, tried, firm)[0] <= top + 10 * EXACT).all()
-    return tried if kept else z
+                        options={"ftol": 1e-12, "maxiter": 100})
+    tried = np.clip(solution.x, 0.0, 1.0)
+    none_worse = (_levels(problem, system, tried, firm)[0] <= top + 10 * EXACT).all()
+    return tried if none_worse else z
 
 
 def _levels(problem, system, z, firm):
@@ -388,13 +396,13 @@ def _levels(problem, system, z, firm):
 
 
 def _fit(problem, system, z, weigh) -> Fit:
-    found, rates = problem.give(system, z)
+    values, rates = problem.give(system, z)
     at_least, at_most = z <= ACTIVE, z >= 1 - ACTIVE
     limits = np.zeros(len(problem.low))
     limits[problem.free] = np.where(at_least, -1.0, np.where(at_most, 1.0, 0.0))
     weights, holding = weigh(problem, system, z, (at_least, at_most))
     limits[problem.free] = np.where(holding, limits[problem.free], 0.0)
-    return Fit(problem.values(z), system, problem.used(system, z), rates, found, weights, limits)
+    return Fit(problem.values(z), system, problem.used(system, z), rates, values, weights, limits)
 
 
 def _pulled(problem, system, z, ends):

@@ -11,7 +11,7 @@ from ..model import STATIONS
 from ..model.mirroring import twin_name
 from ..model.save import save_model
 from ..motion import System
-from ..units import CAUTION, shown_length
+from ..units import CAUTION, in_house_units, shown_length
 from .choose import choose
 from .targets import SCALE
 
@@ -134,6 +134,7 @@ def said(value: float, unit: str, length: str) -> str:
     return f"{value:.3f}{f' {unit}' if unit else ''}"
 
 
+@in_house_units(by_row="drawn exact found least greatest step")
 def _dimensions(chosen):
     import pandas as pd
 
@@ -155,24 +156,25 @@ def _unit(chosen, aim) -> str:
     return {"gearing": "", "differential": "", "clearance": "mm"}.get(aim.kind, "°")
 
 
+@in_house_units(by_row="wanted within drawn found missed_by")
 def _targets(chosen):
     import pandas as pd
 
     weights = iter(chosen.fit.weights.tolist())
     rows = []
     for n, aim in enumerate(chosen.aims):
-        found, moves = float(chosen.check.found[n]), bool(chosen.moving[n])
+        value, moves = float(chosen.check.found[n]), bool(chosen.moving[n])
         rows.append({"target": aim.name, "kind": aim.kind, "of": aim.of, "way": aim.way,
                      "input": aim.input, "wanted": aim.wanted, "within": aim.within,
                      "unit": _unit(chosen, aim), "drawn": float(chosen.drawn.found[n]),
-                     "found": found, "missed_by": _missed_by(aim, found), "ok": aim.met(found),
+                     "found": value, "missed_by": _missed_by(aim, value), "ok": aim.met(value),
                      "changes": moves, "weight": next(weights) if moves else 0.0})
     rows = [row for row in rows if row["kind"] != "direction" or not row["ok"]]
     return pd.DataFrame([*rows, *_pairs(chosen, list(weights))])
 
 
-def _missed_by(aim, found) -> float:
-    return min(found - aim.wanted, 0.0) if aim.least else found - aim.wanted
+def _missed_by(aim, value) -> float:
+    return min(value - aim.wanted, 0.0) if aim.least else value - aim.wanted
 
 
 def _pairs(chosen, weights):
@@ -182,12 +184,12 @@ def _pairs(chosen, weights):
     weight = {}
     for name, each in zip(chosen.minded, weights, strict=True):
         weight[name] = weight.get(name, 0.0) + each
-    before = dict(zip(chosen.drawn.clearance["pair"], chosen.drawn.clearance["proven"],
+    before = dict(zip(chosen.drawn.clearance["pair"], chosen.drawn.clearance["real_proven"],
                       strict=True))
     return [{"target": f"{row['pair']} clearance", "kind": "clearance", "of": row["pair"],
              "way": "", "input": "", "wanted": row["required"], "within": 0.0, "unit": "mm",
-             "drawn": before.get(row["pair"], np.nan), "found": row["proven"],
-             "missed_by": min(row["proven"] - row["required"], 0.0), "ok": bool(row["ok"]),
+             "drawn": before.get(row["pair"], np.nan), "found": row["real_proven"],
+             "missed_by": min(row["real_proven"] - row["required"], 0.0), "ok": bool(row["ok"]),
              "changes": row["pair"] not in chosen.still,
              "weight": weight.get(row["pair"], 0.0)}
             for row in chosen.check.clearance.to_dict("records")
@@ -203,39 +205,57 @@ def _tradeoffs(chosen):
         rows[aim.name] = next(rates) if moves else np.zeros(len(names))
         if aim.kind == "direction":
             del rows[aim.name]
-    found = chosen.fit.found[int(chosen.moving.sum()):]
-    for pair, gap, rate in zip(chosen.minded, found, rates, strict=True):
+    values = chosen.fit.found[int(chosen.moving.sum()):]
+    for pair, gap, rate in zip(chosen.minded, values, rates, strict=True):
         if gap < gaps.get(pair, np.inf):  # where the pair is nearest
             gaps[pair], rows[f"{pair} clearance"] = gap, rate
-    return pd.DataFrame(rows, index=names).T.rename_axis("target")
+    table = pd.DataFrame(rows, index=names).T.rename_axis("target")
+    table.attrs["units"] = {each.name: f"of the target per {each.unit}"
+                            for each in chosen.layout.named}
+    return table
 
 
 def _verdict(chosen, targets, ok) -> str:
-    held = [row for row in _without_twins(chosen, targets) if row["weight"] > HOLDS]
-    held.sort(key=lambda row: -row["weight"])
-    limits = _limits(chosen)
+    rows = list(_without_twins(chosen, targets))
+    held = _holding(rows)
     if ok:
-        if not held:
-            return "Everything asked for is met, and nothing asks for a change."
-        tight = f'"{held[0]["target"]}" is the tight one'
-        return f"Everything asked for is met, as computed; {tight}{_with(limits)}."
-    missed = [row for row in _without_twins(chosen, targets) if not row["ok"]]
+        return _met_verdict(chosen, held)
+    missed = [row for row in rows if not row["ok"]]
     fixed = [row for row in missed if not row["changes"]]
+    start = ("Rounded to its steps it misses what the dimensions before rounding met; make the "
+             "steps smaller") if chosen.exact_met and not fixed else _conflict(chosen, held)
+    end = "".join(f'; none of the dimensions changes "{row["target"]}"' for row in fixed[:2])
+    return f"{start}; the nearest: {_nearest(chosen, missed)}{end}."
+
+
+def _nearest(chosen, missed) -> str:
     parts = [_come(chosen, row) for row in missed[:3]]
     if len(missed) > 3:
         parts.append(f"{len(missed) - 3} more missed")
-    names = " and ".join(f'"{row["target"]}"' for row in held[:4])
-    start = "Not everything is met"
-    if chosen.exact_met and not fixed:
-        start = ("Rounded to its steps it misses what the dimensions before rounding met; make the "
-                 "steps smaller")
-    elif len(held) > 1:
-        start = (f"No choice was found within the limits that meets everything: {names} conflict"
-                 f"{_with(limits)}")
-    elif held:
-        start = f"No choice was found within the limits that meets {names}{_with(limits)}"
-    end = "".join(f'; none of the dimensions changes "{row["target"]}"' for row in fixed[:2])
-    return f"{start}; the nearest: {', '.join(parts)}{end}."
+    return ", ".join(parts)
+
+
+def _holding(rows) -> list:
+    """Targets that hold the result, the one that holds it most first."""
+    return sorted((row for row in rows if row["weight"] > HOLDS), key=lambda row: -row["weight"])
+
+
+def _met_verdict(chosen, held) -> str:
+    if not held:
+        return "Everything asked for is met, and nothing asks for a change."
+    tight = f'"{held[0]["target"]}" is the tight one'
+    return f"Everything asked for is met, as computed; {tight}{_with(_limits(chosen))}."
+
+
+def _conflict(chosen, held) -> str:
+    """Which targets can't be met together, or which one not alone."""
+    names, limits = " and ".join(f'"{row["target"]}"' for row in held[:4]), _with(_limits(chosen))
+    if len(held) > 1:
+        return (f"No choice was found within the limits that meets everything: {names} conflict"
+                f"{limits}")
+    if held:
+        return f"No choice was found within the limits that meets {names}{limits}"
+    return "Not everything is met"
 
 
 def _limits(chosen):
@@ -263,13 +283,13 @@ def _come(chosen, row) -> str:
 
 def _without_twins(chosen, targets):
     """Targets, of each pair of twins the one that comes first."""
-    mirror, told = chosen.layout.model.mirror, set()
+    mirror, firsts = chosen.layout.model.mirror, set()
     swaps = {"left": "right", "right": "left"}
     for row in targets.to_dict("records"):
         way = swaps.get(row["way"], row["way"])
         twin = (" | ".join(twin_name(side, mirror) for side in row["of"].split(" | ")),
                 twin_name(way, mirror) if row["kind"] == "over-centre" else way, row["kind"])
-        if twin in told:
+        if twin in firsts:
             continue
-        told.add((row["of"], row["way"], row["kind"]))
+        firsts.add((row["of"], row["way"], row["kind"]))
         yield row

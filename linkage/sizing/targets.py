@@ -14,9 +14,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from .. import gearing
+from ..errors import LinkageError
 from ..gearing.travels import SIGNS
 from ..model import is_rudder
 from ..motion import Posture, Rates, Seeds, Slide, System, Turn, body_of, hinge_sign, kernels
+from ..stops import drawn_ends
 from .dimensions import Layout
 
 TINY = 1e-30  # imaginary part of a complex step: far below the last digit
@@ -96,22 +98,33 @@ def aims_of(system: System) -> tuple[Aim, ...]:
     -------
     tuple of Aim
     """
-    found = []
+    return (*_travels(system), *_ratios(system), *_directions(system), *_margins(system))
+
+
+def _travels(system):
     for surface, part in system.model.surfaces.items():
         for require in part.require:
             name = require.input or gearing.driving_input(system, surface)
-            found += [Aim("travel", surface, way, name or "", getattr(require, way), require.within)
-                      for way in SIGNS if getattr(require, way) is not None]
+            for way in SIGNS:
+                if getattr(require, way) is not None:
+                    yield Aim("travel", surface, way, name or "", getattr(require, way),
+                              require.within)
+
+
+def _ratios(system):
+    """Gearings and differentials."""
     for part in system.model.size.targets.values():
         name = part.input or gearing.driving_input(system, part.surface)
         kind = "gearing" if part.differential is None else "differential"
-        found.append(Aim(kind, part.surface, "", name or "", part.wanted, part.within))
-    found += _directions(system)
+        yield Aim(kind, part.surface, "", name or "", part.wanted, part.within)
+
+
+def _margins(system):
     least = system.model.size.over_centre
     if least is not None:
-        found += [Aim("over-centre", end, rod, "", least, 0.0) for rod in system.model.rods
-                  for end in system.sweep().margins(rod)]
-    return tuple(found)
+        for rod in system.model.rods:
+            for end in system.sweep().margins(rod):
+                yield Aim("over-centre", end, rod, "", least, 0.0)
 
 
 def _directions(system):
@@ -125,6 +138,35 @@ def _directions(system):
                 yield Aim("direction", surface, "+" if due.sign > 0 else "-", name, TURNS, 0.0)
 
 
+@dataclass(frozen=True)
+class Places:
+    """Where a choice of dimensions is looked at.
+
+    Attributes
+    ----------
+    ends : dict
+        ``{input: (least, greatest)}``: the drawn stops that govern, else the wanted travel.
+    between : tuple of (str, float)
+        Inputs and positions within where a surface may go farther than at an end.
+    """
+
+    ends: dict
+    between: tuple = ()
+
+
+def judged_ends(system: System) -> dict:
+    """Ends between which travels are judged: ``{input: (least, greatest)}``.
+
+    Where the stops can't be found, as while dimensions are tried, the wanted travel.
+    """
+    if not system.model.stops:
+        return system.travel_box()
+    try:
+        return drawn_ends(system)
+    except LinkageError:
+        return system.travel_box()
+
+
 class Trial:
     """What a choice of dimensions gives, with rates.
 
@@ -135,14 +177,15 @@ class Trial:
     layout : Layout
     values : ndarray, shape (k,)
         mm and degrees.
-    between : tuple of (str, float)
-        Inputs and positions within their travels where a surface may go farther than at an end.
+    places : Places, optional
+        The wanted travel unless given.
     """
 
-    def __init__(self, system: System, layout: Layout, values, between=()):
+    def __init__(self, system: System, layout: Layout, values: np.ndarray,
+                 places: Places | None = None):
         self.system = system
         dimensions, seeds = layout.dimensions(values)
-        self.index, positions = _positions(system, between)
+        self.index, positions = _positions(places or Places(system.travel_box()))
         self.motion = system.sweep_with(dimensions, **positions)
         with np.errstate(invalid="ignore", divide="ignore"):
             self.rates = Rates(self.motion.posture, seeds)
@@ -200,12 +243,12 @@ class Trial:
         sign = aim.turn * hinge_sign(self.system.model.bodies[
             self.system.model.surfaces[aim.of].body])
         places = [0, *self.index[aim.input]]
-        found = [self._signed_gearing(aim, place) for place in places]
-        values = np.array([value * sign for value, _ in found])
+        gearings = [self._signed_gearing(aim, place) for place in places]
+        values = np.array([value * sign for value, _ in gearings])
         if not np.isfinite(values).all():
             return np.nan, np.zeros(self.dual.count)
         worst = int(values.argmin())
-        return float(values[worst]), found[worst][1] * sign
+        return float(values[worst]), gearings[worst][1] * sign
 
     def _signed_gearing(self, aim, place):
         """Gearing at one place about the body's axis as written, and its rates."""
@@ -240,22 +283,27 @@ class Trial:
                 np.degrees(sine[:, worst].imag / TINY * slope))
 
 
-def _positions(system, between):
+def _positions(places):
     """Neutral, both ends of every input, places between, and a grid of all inputs together.
 
     And which of them are an input's own, its two ends first.
     """
-    box = system.travel_box()
+    box, between = places.ends, places.between
     rows, index = [dict.fromkeys(box, 0.0)], {name: [] for name in box}
-    for name, position in [*((name, end) for name, travel in box.items() for end in travel),
-                           *between]:
+    ends = [(name, end) for name, travel in box.items() for end in travel]
+    for name, position in [*ends, *between]:
         index[name].append(len(rows))
         rows.append(dict.fromkeys(box, 0.0) | {name: position})
+    rows += _all_together(box)
+    return index, {name: np.array([row[name] for row in rows]) for name in box}
+
+
+def _all_together(box) -> list[dict]:
+    """Ends, and of two inputs half-way to them too, of every input with those of every other."""
     shares = (1.0, 0.5) if len(box) < 3 else (1.0,)
     sides = [[*(end * share for end in travel for share in shares), 0.0]
              for travel in box.values()]
-    rows += [dict(zip(box, row, strict=True)) for row in itertools.product(*sides)]
-    return index, {name: np.array([row[name] for row in rows]) for name in box}
+    return [dict(zip(box, row, strict=True)) for row in itertools.product(*sides)]
 
 
 @dataclass(frozen=True)

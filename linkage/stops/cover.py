@@ -27,7 +27,7 @@ class Cells:
     high: np.ndarray
 
     @classmethod
-    def of(cls, box) -> Cells:
+    def of(cls, box: np.ndarray) -> Cells:
         """The whole of a box as one cell."""
         box = np.asarray(box, dtype=float).reshape(-1, 2)
         size = np.full((1, len(box)), 2**DEPTH, dtype=np.int64)
@@ -45,11 +45,11 @@ class Cells:
         low, high = self.ends()
         return high - low
 
-    def picked(self, some) -> Cells:
+    def picked(self, some: np.ndarray) -> Cells:
         """Some of the cells."""
         return Cells(self.box, self.low[some], self.high[some])
 
-    def halved(self, along) -> tuple[Cells, np.ndarray]:
+    def halved(self, along: np.ndarray) -> tuple[Cells, np.ndarray]:
         """Cells halved along inputs of their own, (n, inputs) of bool; and whose halves they are.
 
         A cell that is halved along nothing stays as it is.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -80,7 +81,10 @@ class Meeting:
         scene = scene_of(self.system)
         if not thickness:
             return stage_of(scene, self.pair)
-        return Stage(scene, [self.pair], self.solid(thickness))
+        if thickness != self.thickness:
+            return Stage(scene, [self.pair], self.solid(thickness))
+        return self.system.kept(("stop stage", self.name),
+                                lambda: Stage(scene, [self.pair], self.solid(thickness)))
 
     def solid(self, thickness: float):
         """What gives each of the stop's solids by name, the spacer on its face."""
@@ -99,17 +103,10 @@ class Meeting:
 
         return solid
 
-    @property
-    def way(self) -> Ways:
-        """The way along the input from neutral to where the stop is looked for."""
-        return Ways((self.stop.input,), np.array([[self.limit]]))
-
-    def first(self, thickness: float, within: float = WITHIN) -> tuple[float, float]:
+    def first(self, thickness: float) -> tuple[float, float]:
         """Input proven free of contact up to, and where contact is met; NaN where none is."""
-        found = first_contact(self.stage(thickness), self.way, within=within)
-        met = float(found.met_at[0, 0])
-        return float(found.free_to[0, 0]) * self.limit, \
-            met * self.limit if np.isfinite(met) else np.nan
+        drawn = first_contacts(self.system) if thickness == self.thickness else {}
+        return drawn[self.name] if self.name in drawn else _marched([(self, thickness)])[0]
 
     def contact(self, thickness: float) -> float:
         """Position of the input at which the faces first meet.
@@ -133,15 +130,19 @@ class Meeting:
 
     def check_neutral(self, thickness: float) -> None:
         """Refuse a stop that touches at neutral already."""
-        unit = self.system.model.length
-        free = float(self.gap([0.0], 0.0)[0])
+        unit, free = self.system.model.length, self.free_at_neutral(0.0)
         if not free > 0:
             raise LinkageError(f'stop "{self.name}": its faces touch at neutral already (gap '
                                f"{shown_length(free, unit)}); move one of them", stop=self.name)
-        if thickness and not self.gap([0.0], thickness)[0] > 0:
+        if thickness and not self.free_at_neutral(thickness) > 0:
             raise LinkageError(f'stop "{self.name}": a spacer of {shown_length(thickness, unit)} '
                                f"is thicker than the gap of {shown_length(free, unit)} at neutral; "
                                f"make it thinner", stop=self.name)
+
+    def free_at_neutral(self, thickness: float) -> float:
+        """Gap of its faces at neutral, mm."""
+        return self.system.kept(("stop at neutral", self.name, thickness),
+                                lambda: float(self.gap([0.0], thickness)[0]))
 
     def check_met(self, free_to: float, met_at: float) -> None:
         """Refuse a stop whose faces were not met."""
@@ -194,6 +195,54 @@ def meeting(system: System, name: str) -> Meeting:
     LinkageError
         When there is no such stop, or its faces don't move against each other with its input.
     """
+    return system.kept(("stop", name), lambda: _made(system, name))
+
+
+def first_contacts(system: System) -> dict:
+    """First contact along its own input of every stop as drawn, all marched together, once.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    dict
+        ``{stop: (free to, met at)}``, degrees (mm), as from `Meeting.first`; stops that can't be
+        measured are left out.
+    """
+    def work():
+        made = [m for m in _each(meeting, system) if m.free_at_neutral(m.thickness) > 0]
+        found = _marched([(m, m.thickness) for m in made])
+        return {m.name: ends for m, ends in zip(made, found, strict=True)}
+
+    return system.kept("first contacts of stops", work)
+
+
+def _each(make, system) -> list[Meeting]:
+    """Every stop that can be made ready."""
+    made = []
+    for name in system.model.stops:
+        with suppress(LinkageError):
+            made.append(make(system, name))
+    return made
+
+
+def _marched(asked, within: float = WITHIN) -> list[tuple[float, float]]:
+    """First contact of stops with spacers of some thickness, each along its own input."""
+    if not asked:
+        return []
+    ways = Ways.of_inputs([(m.stop.input, m.limit) for m, _ in asked])
+    stage = stage_with(scene_of(asked[0][0].system), [(m.pair, m.solid(t)) for m, t in asked])
+    found = first_contact(stage, ways, np.eye(len(asked), dtype=bool), within)
+    free, met = np.diag(found.free_to), np.diag(found.met_at)
+    limits = np.array([m.limit for m, _ in asked])
+    return list(zip((free * limits).tolist(),
+                    np.where(np.isfinite(met), met, np.nan) * limits, strict=True))
+
+
+def _plain(system, name) -> Meeting:
+    """A stop without its spacer."""
     stops = system.model.stops
     if name not in stops:
         raise LinkageError(f'no stop "{name}"; {nearest(name, stops)}', stop=name)
@@ -202,11 +251,25 @@ def meeting(system: System, name: str) -> Meeting:
     if stop.input not in pair.inputs:
         raise LinkageError(f'stop "{name}": input "{stop.input}" does not move its faces against '
                            f"each other; name solids that it moves", stop=name)
-    plain = Meeting(system, name, stop, pair, None, None)
-    if stop.spacer is None:
+    return Meeting(system, name, stop, pair, None, None)
+
+
+def _made(system, name) -> Meeting:
+    plain = _plain(system, name)
+    if plain.stop.spacer is None:
         return plain
     normal, face = _face(plain)
-    return Meeting(system, name, stop, pair, normal, face)
+    return replace(plain, normal=normal, face=face)
+
+
+def _bare_contacts(system):
+    """About where the faces of each stop that has a spacer first meet without it."""
+    def work():
+        bare = [m for m in _each(_plain, system) if m.stop.spacer is not None]
+        found = _marched([(m, 0.0) for m in bare], ABOUT)
+        return {m.name: met_at for m, (_, met_at) in zip(bare, found, strict=True)}
+
+    return system.kept("bare contacts of stops", work)
 
 
 def _face(plain: Meeting):
@@ -218,8 +281,8 @@ def _face(plain: Meeting):
     pieces = scene.solid(on).pieces
     if not any(p.faces for p in pieces):
         return None, None
-    position, met_at = plain.first(0.0, ABOUT)
-    if np.isnan(met_at):
+    position = _bare_contacts(plain.system)[plain.name]
+    if np.isnan(position):
         at = np.linspace(0.0, plain.limit, STEPS)
         position = float(at[np.nanargmin(plain.gap(at, 0.0))])
     piece, way = _nearest_piece(plain, position, on)
@@ -239,16 +302,11 @@ def _nearest_piece(plain, position, on):
     stage = stage_of(scene, plain.pair)
     motion = plain.system.sweep(**{plain.stop.input: [position]})
     which = np.flatnonzero(~stage.rough)
-    best, found = np.inf, None
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(motion.posture, which[here], np.zeros(len(here), int))
-        value, direction, *_ = stage.gap(hulls, which[here])
-        if value.min() < best:
-            best, n = value.min(), int(value.argmin())
-            found = which[here[n]], direction[:, n]
+    value, direction, *_ = stage.gap(stage.axes(motion.posture, which, np.zeros_like(which)), which)
+    n = int(value.argmin())
     side = 0 if plain.pair.first == on else 1
-    way = found[1] if side == 0 else -found[1]
-    return stage.pieces[stage.sides[found[0], side]], _turned_back(plain, motion, on, way)
+    way = direction[:, n] if side == 0 else -direction[:, n]
+    return stage.pieces[stage.sides[which[n], side]], _turned_back(plain, motion, on, way)
 
 
 def _turned_back(plain, motion, on, way):

@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import Stage, near_of, scene_of
+from ..clearances import Stage, near_of, proven_apart, scene_of
 from ..motion import System
 from ..units import in_house_units
-from .faces import Meeting, meeting, stage_with
+from .faces import Meeting, meeting
 from .first import WITHIN, first_contact
 from .reach import first_loss
 from .ways import Ways
@@ -22,7 +22,7 @@ ALIKE = 0.05  # degrees (mm) within which stops of both sticks count as reached 
 
 
 @in_house_units(position="angle free_to met_at")
-def find_stops(system: System) -> pd.DataFrame:
+def find_stops(system: System, proven: pd.DataFrame | None = None) -> pd.DataFrame:
     """Where each stop makes contact, and whether it governs.
 
     A stop is sought along its input with the others at 0.  It governs when its faces meet before
@@ -34,6 +34,9 @@ def find_stops(system: System) -> pd.DataFrame:
     Parameters
     ----------
     system : System
+    proven : DataFrame, optional
+        What `linkage.clearance` gave for this system: pairs that it proves apart all along a way
+        are not followed along it again.
 
     Returns
     -------
@@ -47,10 +50,14 @@ def find_stops(system: System) -> pd.DataFrame:
     LinkageError
         When a stop touches at neutral, never meets, or has a spacer thicker than its gap.
     """
+    return system.kept("stops", lambda: _found(system, proven)).copy()
+
+
+def _found(system, proven):
     import pandas as pd
 
     met = _met(system)
-    told = _governing(system, met)
+    told = _governing(system, met, proven)
     rows = []
     for m, (governs, reason) in zip(met, told, strict=True):
         motion = system.sweep(**{m.made.stop.input: m.met_at})
@@ -78,20 +85,26 @@ def ends_without_stop(system: System, stops: pd.DataFrame) -> list[tuple[str, st
     return [key for key, governed in sides.items() if not governed]
 
 
-def drawn_ends(system: System, stops: pd.DataFrame) -> dict:
+def drawn_ends(system: System, stops: pd.DataFrame | None = None) -> dict:
     """Both ends of each input, the others at 0: the drawn stop that governs, else the wanted end.
 
     Parameters
     ----------
     system : System
-    stops : DataFrame
-        As `find_stops` gives it.
+    stops : DataFrame, optional
+        What `find_stops` gave, when it is known already.
 
     Returns
     -------
     dict
         ``{input: (least, greatest)}``, degrees (mm for a slide).
+
+    Raises
+    ------
+    LinkageError
+        As `find_stops`.
     """
+    stops = find_stops(system) if stops is None else stops
     ends = {name: list(control.travel) for name, control in system.inputs.items()
             if control.body is not None}
     for row in stops[stops["governs"]].to_dict("records"):
@@ -118,39 +131,23 @@ class _Met:
 
 
 def _met(system) -> list[_Met]:
-    """First contact of every stop along its input, all marched together."""
+    """First contact of every stop along its input."""
     made = [meeting(system, name) for name in system.model.stops]
-    if not made:
-        return []
     for m in made:
         m.check_neutral(m.thickness)
-    ways = _ways([(m.stop.input, m.limit) for m in made])
-    stage = stage_with(scene_of(system), [(m.pair, m.solid(m.thickness)) for m in made])
-    found = first_contact(stage, ways, np.eye(len(made), dtype=bool))
-    each = []
-    for k, m in enumerate(made):
-        met = found.met_at[k, k]
-        one = _Met(m, float(found.free_to[k, k] * m.limit),
-                   float(met * m.limit) if np.isfinite(met) else np.nan)
-        m.check_met(one.free_to, one.met_at)
-        each.append(one)
+    each = [_Met(m, *m.first(m.thickness)) for m in made]
+    for one in each:
+        one.made.check_met(one.free_to, one.met_at)
     return each
 
 
-def _ways(ends) -> Ways:
-    """Ways along single inputs: ``[(input, end)]``."""
-    names = tuple(dict.fromkeys(name for name, _ in ends))
-    return Ways(names, np.array([[end if n == name else 0.0 for n in names]
-                                 for name, end in ends]))
-
-
-def _governing(system, met) -> list[tuple[bool, str]]:
+def _governing(system, met, proven) -> list[tuple[bool, str]]:
     """Whether each stop governs, and why or why not."""
     first = {}
     for m in met:
         if m.end not in first or abs(m.met_at) < abs(first[m.end].met_at):
             first[m.end] = m
-    troubles = _troubles(system, list(first.values())) if first else {}
+    troubles = _troubles(system, list(first.values()), proven) if first else {}
     return [_told(m, first[m.end], [o for o in met if o.end == m.end], troubles) for m in met]
 
 
@@ -167,20 +164,40 @@ def _told(m, first, beside, troubles):
     return (False, troubles[m.end]) if troubles[m.end] else (True, "reached first")
 
 
-def _troubles(system: System, first) -> dict:
+def _troubles(system: System, first, proven) -> dict:
     """What happens before the first stop of each end: ``{(input, side): sentence or ""}``."""
-    ways = _ways([(m.made.stop.input, m.met_at) for m in first])
-    ends = np.array([m.met_at for m in first])
-    near = [pair for pair in near_of(system) if pair.rule not in ("stop", "waived")]
-    names = [""]  # the rods
-    free, met = (np.array([k]) for k in first_loss(system, ways))
-    if near:
-        asked = np.array([[m.made.stop.input in pair.inputs for m in first] for pair in near])
-        found = first_contact(Stage(scene_of(system), near), ways, asked)
-        free, met = np.concatenate([free, found.free_to]), np.concatenate([met, found.met_at])
-        names += [pair.name for pair in near]
-    return {m.end: _first_trouble(names, free[:, k], met[:, k], ends[k])
+    # complexity over 10: rods and pairs are asked together, pairs only where nothing is proven
+    ways = Ways.of_inputs([(m.made.stop.input, m.met_at) for m in first])
+    free, met = first_loss(system, ways)
+    found = [("", free, met), *_touches(system, ways, first, proven)]
+    names, free, met = (list(part) for part in zip(*found, strict=True))
+    return {m.end: _first_trouble(names, np.array(free)[:, k], np.array(met)[:, k], m.met_at)
             for k, m in enumerate(first)}
+
+
+def _touches(system, ways, first, proven):
+    """Each pair that is no stop: its name, and how far free and where met along each way."""
+    near = [pair for pair in near_of(system) if pair.rule not in ("stop", "waived")]
+    apart_to = _apart_to(system, proven, near, ways)
+    asked = np.flatnonzero((apart_to < 1.0).any(axis=1))
+    if not asked.size:
+        return
+    pairs = [near[k] for k in asked]
+    moved = np.array([[m.made.stop.input in pair.inputs for m in first] for pair in pairs])
+    found = first_contact(Stage(scene_of(system), pairs), ways, moved, apart_to=apart_to[asked])
+    for k, pair in enumerate(pairs):
+        yield pair.name, found.free_to[k], found.met_at[k]
+
+
+def _apart_to(system, proven, pairs, ways) -> np.ndarray:
+    """Share of each way up to which pairs are proven apart by a clearance table: (pairs, ways)."""
+    share = np.zeros((len(pairs), len(ways.ends)))
+    for travel, low in () if proven is None else proven_apart(system, proven):
+        ends = np.zeros((len(ways.ends), len(travel.names)))
+        ends[:, [travel.names.index(name) for name in ways.names]] = ways.ends
+        clear = np.array([low.get(pair.name, -np.inf) > 0 for pair in pairs], dtype=bool)
+        share[clear] = np.maximum(share[clear], travel.held_to(ends))
+    return share
 
 
 def _first_trouble(names, free, met, end) -> str:

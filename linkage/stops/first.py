@@ -15,11 +15,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..clearances import Stage
-from ..clearances.cell_bounds import MOST_TURN, corner_pairs, towards
+from ..clearances.cell_bounds import MOST_TURN, SOME_WAY
+from ..clearances.corners import along, corner_pairs
 from ..clearances.stage import measure, spine_gaps
 from ..intervals import GROW, U
 from ..motion import enclose
 from ..search import refine
+from .depths import depths
 from .ways import Ways, first_root, moving
 
 if TYPE_CHECKING:
@@ -55,7 +57,7 @@ class FirstContact:
 
 
 def first_contact(stage: Stage, ways: Ways, asked: np.ndarray | None = None,
-                  within: float = WITHIN) -> FirstContact:
+                  within: float = WITHIN, apart_to: np.ndarray | float = 0.0) -> FirstContact:
     """March out from neutral along ways until each pair first touches.
 
     Parameters
@@ -66,13 +68,16 @@ def first_contact(stage: Stage, ways: Ways, asked: np.ndarray | None = None,
         Which pairs are asked along which ways; all unless given.
     within : float
         Degrees (mm) that free up to and met at are brought within, where the two don't just graze.
+    apart_to : ndarray (pairs, ways), optional
+        Share of each way up to which each pair is known to be apart: the march begins there.
 
     Returns
     -------
     FirstContact
     """
     march = _March(stage, ways, within)
-    march.run(np.ones(march.met.shape, dtype=bool) if asked is None else asked)
+    march.run(np.ones(march.met.shape, dtype=bool) if asked is None else asked,
+              np.broadcast_to(apart_to, march.met.shape))
     march.settle()
     free = np.minimum(march.stuck, 1.0)
     lost = np.isfinite(march.lost) & (march.lost < march.met)
@@ -89,9 +94,9 @@ class _March:
         self.met, self.lost, self.stuck = (np.full(shape, np.inf) for _ in range(3))
         self.ended = []
 
-    def run(self, asked):
+    def run(self, asked, apart_to):
         """March every pair of pieces until it is free, stuck, or past what was met."""
-        items = self._first_items(asked)
+        items = self._first_items(asked & (apart_to < 1.0), apart_to)
         for _ in range(ROUNDS):
             items = self._still_asked(items)
             if not len(items[0]):
@@ -101,10 +106,11 @@ class _March:
                 for start in range(0, len(items[0]), TOGETHER)), strict=True))
         self._stop(items)
 
-    def _first_items(self, asked):
+    def _first_items(self, asked, apart_to):
         """Piece pairs and where on each way round tubes about them are not proven apart."""
         stage = self.stage
-        which, edges = np.arange(stage.first), np.linspace(0.0, 1.0, STRETCHES + 1)
+        edges = np.linspace(0.0, 1.0, STRETCHES + 1)
+        which = np.flatnonzero(asked.any(axis=1)[stage.pair_index[:stage.first]])
         pieces, back = np.unique(stage.sides[which], return_inverse=True)
         a, b = back.reshape(-1, 2).T
         per = max(1, 4 * TOGETHER // (len(which) * STRETCHES + 1))
@@ -117,9 +123,12 @@ class _March:
             apart = tubes_apart(stage, posture, (pieces, a, b), len(cells))
             near = ~(apart > 0).reshape(len(which), len(rays), STRETCHES)
             near &= asked[stage.pair_index[which]][:, rays, None]
+            known = apart_to[stage.pair_index[which]][:, rays]
+            near &= edges[1:] > known[..., None]
             item, at = np.nonzero(near.any(axis=2))
-            made.append((which[item], rays[at], edges[near[item, at].argmax(axis=1)],
-                         np.full(len(item), 1.0 / STRETCHES)))
+            made.append((which[item], rays[at], np.maximum(
+                edges[near[item, at].argmax(axis=1)], known[item, at]),
+                np.full(len(item), 1.0 / STRETCHES)))
         return tuple(np.concatenate(k) for k in zip(*made, strict=True))
 
     def _end(self, pair, ray):
@@ -169,10 +178,9 @@ class _March:
 
     def _gaps(self, which, cells, cell):
         posture = self.system.sweep(**self.ways.place(*cells)).flat_posture()
-        value, way = np.empty(len(which)), np.empty((3, len(which)))
-        for here, _ in self.stage.by_corners(which):
-            value[here], way[:, here] = towards(self.stage, posture, (which[here], cell[here]))
-        return value, way
+        known = depths(self.stage, posture, which, cell)
+        lost = ~np.isfinite(known.way).all(axis=0)
+        return known.gap, np.where(lost, SOME_WAY, known.way)
 
     def _met(self, which, ray, value, share):
         """Keep what was met at some shares, and tell which items were touching or lost there."""
@@ -187,7 +195,7 @@ class _March:
 
         The direction turns with the closest points, from that at the middle towards that aside.
         """
-        (which, cell), (way, turned) = items, ways
+        which, (way, turned) = items[0], ways
         turn = (turned - way) / ASIDE
         turn -= way * (turn * way).sum(axis=0)
         turn = np.where((turn * turn).sum(axis=0) < MOST_TURN**2, turn, 0.0)
@@ -198,9 +206,8 @@ class _March:
             turn * np.sign(self.ways.ends[ray, main])).T
         radii, proven = self.stage.radii[which] * (1 + 8 * U), np.empty(len(which))
         slack = SLACK * self.stage.scale(posture)
-        for here, _ in self.stage.by_corners(which):
-            sides = self.stage.along(posture, which[here], cell[here], ways[..., here])
-            rows, behind = corner_pairs([self.ways.along(side, ray[here]) for side in sides], 1)
+        for here, sides, behind in along(self.stage, posture, items, ways):
+            rows = corner_pairs([self.ways.along(side, ray[here]) for side in sides])
             # the direction's length is at most 1 + |turn|^2 d^2 / 2
             rows[0] += behind - radii[here] - rows[3] * GROW - slack
             rows[2] -= radii[here] * (turn[:, here] ** 2).sum(axis=0) / 2
@@ -250,8 +257,8 @@ class _March:
         """Refine the contact of piece pairs within reach of where they are stuck."""
         def gap(share, chosen):
             motion = self.system.sweep(**self.ways.place(share, ray[chosen]))
-            return measure(self.stage, motion.flat_posture(), which[chosen],
-                           np.arange(len(share)))
+            return depths(self.stage, motion.flat_posture(), which[chosen],
+                          np.arange(len(share))).gap
 
         some, low = np.arange(len(which)), free
         for reach in (0.0, 1.0, 1 / STUCK):
@@ -310,7 +317,7 @@ def tubes_apart(stage: Stage, posture: Posture, pieces, count: int) -> np.ndarra
         mm; NaN or -inf where nothing is known.
     """
     pieces, a, b = pieces
-    rows = stage.spines(posture, pieces, count)
+    rows = stage.spines(posture, pieces, np.arange(count))
     about = stage.around(pieces) + 1e-9 + SLACK * stage.scale(posture) / 2
     # no point of a spine moves farther than the one of its ends that moves farthest
     loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0)).max(axis=0)

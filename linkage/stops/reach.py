@@ -6,11 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..clearances import Travel
+from ..gearing import prove_sign
 from ..intervals import GROW, Enclosure, U
 from ..motion import Close, System, Together, enclose, kernels
 from .ways import Ways, first_root
 
 if TYPE_CHECKING:
+    from ..gearing.gearing_sign import SignProof
     from ..motion.posture import Posture
 
 STRETCHES = 4  # of each way at first
@@ -44,6 +47,33 @@ def first_loss(system: System, ways: Ways) -> tuple[np.ndarray, np.ndarray]:
         _stretch(system, ways, way, (free, lost, step))
     lost = _sharpened(system, ways, free, lost)
     return free, lost
+
+
+def out_of_reach(system: System, travel: Travel) -> SignProof:
+    """Where within a travel the rods can't reach, or where that is not proven.
+
+    Parameters
+    ----------
+    system : System
+    travel : Travel
+
+    Returns
+    -------
+    SignProof
+        `wrong` holds positions that no rod reaches, `open` middles of cells not decided.
+    """
+    def room(centres, halves):
+        count = len(next(iter(centres.values())))
+        low, high = np.full(count, np.inf), np.where(system.sweep(**centres).reachable, np.inf, -1)
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            rooms, sure = room_left(enclose(system, centres, halves), count)
+        for each in rooms:
+            least, most = (np.broadcast_to(k, (count,)) for k in each.bounds())
+            low = np.minimum(low, np.where(np.isnan(least), -np.inf, least))
+            high = np.minimum(high, np.where(np.isnan(most), np.inf, most))
+        return np.where(sure, low, np.minimum(low, -np.inf)), high
+
+    return prove_sign(room, *travel.spread)
 
 
 def _stretch(system, ways, way, state):
@@ -81,7 +111,7 @@ def _proven(system, ways, stretches):
     return np.where(sure, first_root(rows[0] - slack, rows[1], rows[2]), -1.0), likely
 
 
-def room_left(posture: Posture, count: int):
+def room_left(posture: Posture, count: int) -> tuple[list[Enclosure], np.ndarray]:
     """What must stay above 0 for every rod to reach, over the cells of an enclosed posture.
 
     Parameters

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..intervals import U, row_count
 from ..model import AIRFRAME
+
+if TYPE_CHECKING:
+    from ..clearances import Stage
+    from ..motion import System
 
 
 @dataclass(frozen=True, eq=False)
@@ -25,17 +31,24 @@ class Ways:
     names: tuple[str, ...]
     ends: np.ndarray
 
+    @classmethod
+    def of_inputs(cls, ends: Sequence[tuple[str, float]]) -> Ways:
+        """Ways along single inputs: ``[(input, end)]``."""
+        names = tuple(dict.fromkeys(name for name, _ in ends))
+        return cls(names, np.array([[end if n == name else 0.0 for n in names]
+                                    for name, end in ends]))
+
     @cached_property
     def long(self) -> np.ndarray:
         """Length of each way along its longest input, degrees (mm), shape (ways,)."""
         return np.abs(self.ends).max(axis=1)
 
-    def place(self, share, way) -> dict:
+    def place(self, share: np.ndarray, way: np.ndarray) -> dict:
         """Inputs at shares (n,) of ways (n,), for `System.sweep`."""
         at = self.ends[way] * share[:, None]
         return {name: at[:, i] for i, name in enumerate(self.names)}
 
-    def over(self, centre, half, way) -> tuple[dict, dict]:
+    def over(self, centre: np.ndarray, half: np.ndarray, way: np.ndarray) -> tuple[dict, dict]:
         """Middles and half-widths of boxes about stretches of ways (n,), for `enclose`."""
         size = np.abs(self.ends[way])
         wide = size * (half * (1 + 8 * U) + 8 * U)[:, None]
@@ -62,7 +75,7 @@ class Ways:
         return np.stack([rows[0], slope, bend, rest])
 
 
-def moving(stage):
+def moving(stage: Stage) -> System:
     """The system of a stage, solving only what its solids ride on."""
     bodies = {body for seat in stage.seats for body in seat.carriers} - {AIRFRAME}
     return stage.system.only(bodies)

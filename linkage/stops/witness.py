@@ -8,7 +8,7 @@ than the radii.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from ..clearances import Stage
 from ..clearances.carrying import combined
 from ..intervals import GROW, Enclosure, U, extent
 from ..motion import enclose
+from .depths import depths
 
 if TYPE_CHECKING:
     from ..model.parts import Tolerance
@@ -26,8 +27,25 @@ TARGETS = (0.9, 0.6, 0.3, 0.1)  # shares of the depth of an overlap that a witne
 PUSHES = 40
 
 
-def touching(stage: Stage, items, cells,
-             tolerances: Tolerance | None = None) -> tuple[np.ndarray, np.ndarray]:
+class Touching(NamedTuple):
+    """What is known of items over their cells.
+
+    Attributes
+    ----------
+    sure : ndarray of bool (m,)
+        Proven to touch all over the cell; False where it is not, or out of reach.
+    gap : ndarray (m,)
+        As drawn at the middle, mm; NaN where that is out of reach.
+    way : ndarray (3, m)
+        Direction from the first piece to the second there; NaN where that is out of reach.
+    """
+
+    sure: np.ndarray
+    gap: np.ndarray
+    way: np.ndarray
+
+
+def touching(stage: Stage, items, cells, tolerances: Tolerance | None = None) -> Touching:
     """Whether piece pairs are proven to touch at every position of cells, in every build.
 
     Parameters
@@ -41,44 +59,33 @@ def touching(stage: Stage, items, cells,
 
     Returns
     -------
-    (ndarray of bool (m,), ndarray (m,))
-        False where it is not proven, or out of reach; and the gap as drawn at the middle, mm, NaN
-        where that is out of reach.
+    Touching
     """
     (which, cell), (names, centres, halves) = items, cells
     named = {n: centres[:, i] for i, n in enumerate(names)}
     posture = stage.system.sweep(**named).flat_posture()
-    sure, gap, found = np.zeros(len(which), bool), np.full(len(which), np.nan), []
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(posture, which[here], cell[here])
-        good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
-        here = here[good]
-        if here.size:
-            value, way, one, other = stage.gap([h[..., good] for h in hulls], which[here])
-            gap[here], hit = value, value < 0
-            found.append((here[hit], value[hit], way[:, hit], one[:, hit], other[:, hit]))
-    if not (gap < 0).any():
-        return sure, gap
-    here, value, way, one, other = (np.concatenate(k, axis=-1) for k in zip(*found, strict=True))
+    sure, known = np.zeros(len(which), bool), depths(stage, posture, which, cell, feet=True)
+    here = np.flatnonzero(known.gap < 0)
+    if not here.size:
+        return Touching(sure, known.gap, known.way)
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
                        tolerances)
     asked = _Asked(stage, posture, enclosed, which, cell)
     asked.loose = stage.looseness(tolerances)[stage.sides]
     slack = SLACK * stage.scale(enclosed)
     round_ = stage.radii[which[here]] > 0
-    radius = stage.radius[stage.sides[which[here]]].T
-    feet = one - radius[0] * way, other + radius[1] * way
+    feet = [foot[:, here] for foot in known.feet]
     some = here[round_]
     sure[some] = asked.near(some, [f[:, round_] for f in feet], slack)
     for item in np.unique(which[here[~round_]]):
         mine = np.flatnonzero(~round_ & (which[here] == item))
-        middle = (one[:, mine] + other[:, mine]) / 2
+        middle = (feet[0][:, mine] + feet[1][:, mine]) / 2
         for sides in (0, 1), (1, 0):  # a thin plate holds a point that stays inside a thick block
-            todo = mine[~sure[here[mine]]]
+            left = ~sure[here[mine]]
+            todo = here[mine[left]]
             if todo.size:
-                start = middle[:, ~sure[here[mine]]]
-                sure[here[todo]] = asked.inside(here[todo], sides, (start, -value[todo]), slack)
-    return sure, gap
+                sure[todo] = asked.inside(todo, sides, (middle[:, left], -known.gap[todo]), slack)
+    return Touching(sure, known.gap, known.way)
 
 
 class _Asked:
@@ -111,11 +118,11 @@ class _Asked:
         seat = self.stage.seat_of[piece]
         axes = self._axes(self.posture, seat, here)
         held = self._axes(self.enclosed, seat, here)
-        if axes.shape[1] == 2:  # a share of the line between a rod's ends
-            run = axes[:, 1] - axes[:, 0]
-            share = ((foot - axes[:, 0]) * run).sum(axis=0) / (run * run).sum(axis=0)
+        if self.stage.of_rod[seat]:  # a share of the way between its ends
+            run = axes[:, 2] - axes[:, 1]
+            share = ((foot - axes[:, 1]) * run).sum(axis=0) / (run * run).sum(axis=0)
             weights = 1 - np.clip(share, 0, 1), np.clip(share, 0, 1)
-            return sum(w * held[:, :, k] for k, w in enumerate(weights))
+            return sum(w * held[:, :, 1 + k] for k, w in enumerate(weights))
         local = ((foot - axes[:, 0])[:, None] * axes[:, 1:]).sum(axis=0)
         return self._carried(held, local)
 
@@ -133,7 +140,7 @@ class _Asked:
         """
         one, other = self.stage.sides[self.which[here[0]]][list(sides)]
         axes = [self._axes(self.posture, self.stage.seat_of[k], here) for k in (one, other)]
-        if any(a.shape[1] == 2 for a in axes):
+        if self.stage.of_rod[self.stage.seat_of[[one, other]]].any():
             return np.zeros(len(here), bool)
         walls = [self._walls(k) for k in (one, other)]
         local = _deepest(walls, axes, *guess)

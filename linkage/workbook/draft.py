@@ -78,11 +78,11 @@ def save(model: Model, source: Path | str, path: Path | str, over: bool) -> list
     FileError
         When the source has changed since, or the place can't be written.
     """
-    file, said = source
+    file, text = source
     if file is None or not file.exists():
         write_text(path, format_model(model), replace=over)
         return [path]
-    if not reads_as(file, said):
+    if not reads_as(file, text):
         raise FileError(f"{file}: has changed since it was opened, and would have to be changed "
                         f"in place; open it again, or put the file back as it was",
                         path=str(file))
@@ -187,16 +187,21 @@ def mirrored_too(system: System, address: str, what: str, mm: float) -> tuple | 
     swap = dict(twins(system, sorted(fields)))
     swap |= {there: here for here, there in swap.items()}
     twin = "/".join(swap.get(field, field) for field in address.split("/"))
-    if twin == address:
+    alike = _rods_alike if what == "length" else _points_alike
+    if twin == address or not alike(model, address, twin):
         return None
-    if what == "length":
-        same = twin in model.rods and abs(model.rod_length(twin)
-                                          - model.rod_length(address)) < ALIKE
-    else:
-        one, other = (_written(model, name, default=None) for name in (address, twin))
-        same = one is not None and other is not None and math.dist(
-            (one[0], -one[1], one[2]), other) < ALIKE
-    return (twin, what, -mm if what == "BL" else mm) if same else None
+    return twin, what, -mm if what == "BL" else mm
+
+
+def _rods_alike(model, rod, twin) -> bool:
+    return twin in model.rods and abs(model.rod_length(twin) - model.rod_length(rod)) < ALIKE
+
+
+def _points_alike(model, point, twin) -> bool:
+    """Whether two points as written are mirror images."""
+    one, other = (_written(model, name, default=None) for name in (point, twin))
+    return one is not None and other is not None and math.dist(
+        (one[0], -one[1], one[2]), other) < ALIKE
 
 
 def _written(model, address, default=...):
@@ -322,21 +327,28 @@ def changes(draft: Draft, rows: list[dict], before: System, now: System) -> list
     before, now : System
         Of the original and of the model.
     """
-    unit, lines = draft.model.length, []
-    for name, control in now.inputs.items():
-        old = before.inputs[name]
-        for word, a, b in zip(("least", "greatest"), old.travel, control.travel, strict=True):
-            if a != b:
-                lines.append(f"{name} limit, {word}: {a:.2f}{old.unit} to {b:.2f}{old.unit}")
-    for name, stop in draft.model.stops.items():
-        if stop.spacer is not None:
-            a, b = draft.original.stops[name].spacer.thickness, stop.spacer.thickness
-            if a != b:
-                lines.append(f"{name} spacer: {shown_length(a, unit)} to {shown_length(b, unit)}")
+    lines = [*_changed_limits(before, now), *_changed_spacers(draft)]
     for part in rows:
         lines += [f"{row['address']}{' length' if part['kind'] == 'rod' else ''}: {row['changed']}"
                   for row in part["rows"] if row["changed"]]
     return lines
+
+
+def _changed_limits(before, now):
+    for name, control in now.inputs.items():
+        old = before.inputs[name]
+        for word, a, b in zip(("least", "greatest"), old.travel, control.travel, strict=True):
+            if a != b:
+                yield f"{name} limit, {word}: {a:.2f}{old.unit} to {b:.2f}{old.unit}"
+
+
+def _changed_spacers(draft):
+    unit = draft.model.length
+    for name, stop in draft.model.stops.items():
+        if stop.spacer is not None:
+            a, b = draft.original.stops[name].spacer.thickness, stop.spacer.thickness
+            if a != b:
+                yield f"{name} spacer: {shown_length(a, unit)} to {shown_length(b, unit)}"
 
 
 def same_shape(one: Model, other: Model) -> bool:

@@ -91,19 +91,18 @@ def make_grid(system: System, held: dict | None = None, box: dict | None = None)
     box = system.travel_box(BEYOND) if box is None else box
     axes = tuple(_axis(name, *ends) for name, ends in box.items())
     model, moved = system.model, _moved_by(system, axes)
-    motions, found = {}, {}
-    for body in model.bodies:
-        key = moved[body]
-        if key not in motions:
-            motions[key] = _swept(system, axes, key, held or {})
-        found[body] = _placement(motions[key], body).astype(np.float32)
+    motions = {key: _swept(system, axes, key, held or {}) for key in dict.fromkeys(moved.values())}
+    placements = {body: _placement(motions[key], body).astype(np.float32)
+                  for body, key in moved.items()}
     on = {name: moved[surface.body] for name, surface in model.surfaces.items()}
-    names = [axis.name for axis in axes]
-    turns = {s: motions[on[s]].deflection(s).astype(np.float32) for s in on}
-    rates = {s: motions[on[s]].gearing(s) for s in on}
-    return Grid(axes, {body: part.centre for body, part in model.bodies.items()}, moved, found, on,
-                turns, {s: {names[k]: rates[s][names[k]].astype(np.float32) for k in on[s]}
-                        for s in on})
+    turns = {s: motions[key].deflection(s).astype(np.float32) for s, key in on.items()}
+    rates = {s: _rates_along(motions[key].gearing(s), axes, key) for s, key in on.items()}
+    return Grid(axes, {body: part.centre for body, part in model.bodies.items()}, moved,
+                placements, on, turns, rates)
+
+
+def _rates_along(gearing, axes, key) -> dict:
+    return {axes[k].name: gearing[axes[k].name].astype(np.float32) for k in key}
 
 
 def held_inputs(system: System) -> tuple[str, ...]:
@@ -121,12 +120,12 @@ def _axis(name, low, high) -> Axis:
 
 def _moved_by(system, axes, most=2) -> dict:
     needs, model = system.plan.depends_on(), system.model
-    found = {}
+    moved = {}
     for body in model.bodies:
         chain = (body, *(b for b in model.carriers(body) if b != AIRFRAME))
         whole = frozenset().union(*(needs[b] for b in chain))
-        found[body] = tuple(k for k, axis in enumerate(axes) if axis.name in whole)[:most]
-    return found
+        moved[body] = tuple(k for k, axis in enumerate(axes) if axis.name in whole)[:most]
+    return moved
 
 
 def _swept(system, axes, key, held) -> Motion:

@@ -9,7 +9,7 @@ import threading
 import time
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import anywidget
 import numpy as np
@@ -19,6 +19,7 @@ from ..clearances import gaps, scene_of
 from ..errors import LinkageError
 from ..gearing import said_input
 from ..motion import BEYOND, System, body_of
+from ..results import Answers
 from ..stops import Meeting, meeting
 from ..units import MM_PER
 from .draft import (
@@ -92,14 +93,17 @@ class Workbook(anywidget.AnyWidget):
     limits = traitlets.Dict()
     spacers = traitlets.Dict()
 
-    def __init__(self, system: System, path=None, *, prove=True, **options):
+    def __init__(self, system: System, path: Path | str | None = None, *, prove: bool = True,
+                 **options: Any):
         self._lock, self._serial, self._heard = threading.RLock(), 0, 0
         self._path, self.folder = Path(path) if path is not None else None, Path.cwd()
         self._on_disk = system.model
         self._draft, self._system, self._first = Draft(system.model, system.model), system, system
         self._box, self._stops, self._timer = system.travel_box(BEYOND), {}, None
         self._meetings, self._shaped = {}, system
-        self._known = {"directions": direction_rows(system), "required": required_rows(system)}
+        results = Answers(system)
+        self._known = _known_at_once(results) if prove else {
+            "directions": direction_rows(results), "required": required_rows(results)}
         self._made_at = {}
         self._ask_over, self._setting, self._failed = False, False, ""
         try:
@@ -115,7 +119,7 @@ class Workbook(anywidget.AnyWidget):
         late = self._prover is not None
         self._stops = {name: waiting_row(system, name) if late else self._stop(name)
                        for name in system.model.stops}
-        self._begin(late, found=True)
+        self._begin(late, fresh=not late)
         self.observe(self._moved, "position")
         self.observe(self._limited, "limits")
         self.observe(self._spaced, "spacers")
@@ -288,16 +292,20 @@ class Workbook(anywidget.AnyWidget):
         if shape:
             self._shaped = system
             self._draw()
+        moved = self._moved_stops(last, shape)
+        # many at once are left to the process that proves, so that the page need not wait
+        late = len(moved) > 1 and shape and bool(self._prover)
+        for name in moved:
+            self._stops[name] = waiting_row(system, name) if late else self._stop(name)
+        self._begin(late)
+
+    def _moved_stops(self, last, shape) -> list[str]:
+        """Stops to be found again; the others keep their row, yet which governs is open."""
         self._stops = {name: {**row, "governs": None} for name, row in self._stops.items()}
         changed = self._changed_stops(last) if shape else set()
         for name in changed:
             self._meetings.pop(name, None)
-        moved = [name for name in draft.model.stops if name in changed or self._stop_moved(name)]
-        # many at once are left to the process that proves, so that the page need not wait
-        late = moved if len(moved) > 1 and shape and self._prover else []
-        for name in moved:
-            self._stops[name] = waiting_row(system, name) if name in late else self._stop(name)
-        self._begin(bool(late))
+        return [name for name in self.model.stops if name in changed or self._stop_moved(name)]
 
     def _draw(self) -> None:
         self._held = dict(self.position)
@@ -328,18 +336,18 @@ class Workbook(anywidget.AnyWidget):
 
     def _changed_stops(self, last) -> set:
         """Stops whose faces, or whose way along their input, are not the very same as before."""
-        scenes, found, seen = (scene_of(last), scene_of(self._system)), set(), {}
+        scenes, changed, ways = (scene_of(last), scene_of(self._system)), set(), {}
         for name, stop in self.model.stops.items():
-            if stop.input not in seen:
+            if stop.input not in ways:
                 x = np.linspace(*self._box[stop.input], PROBED)
-                seen[stop.input] = [s.sweep(**{stop.input: x}) for s in (last, self._system)]
+                ways[stop.input] = [s.sweep(**{stop.input: x}) for s in (last, self._system)]
             for solid in stop.between:
                 one, two = (scene.solid(solid).pieces for scene in scenes)
                 if one is not two or not all(
-                        np.array_equal(*(m.point(point) for m in seen[stop.input]), equal_nan=True)
+                        np.array_equal(*(m.point(point) for m in ways[stop.input]), equal_nan=True)
                         for point in self._carrier_points(solid)):
-                    found.add(name)
-        return found
+                    changed.add(name)
+        return changed
 
     def _carrier_points(self, solid):
         model, part = self.model, body_of(solid)
@@ -347,16 +355,10 @@ class Workbook(anywidget.AnyWidget):
             return model.rods[part].ends
         return [p for p in model.points if body_of(p) == part]
 
-    def _begin(self, late=False, found=False) -> None:
+    def _begin(self, late=False, fresh=False) -> None:
         """Tell the page how things are now, and begin the proof when input has rested."""
         self._serial += 1
-        # what was worked out for the state before stays on show, marked so; what is found within
-        # the travels is read from the drawing till it is worked out
-        before = {what: value and {**value, "old": True}
-                  for what, value in self._known.items() if what in ("map", "proof")}
-        ways = {"directions": self._known["directions"]} if "directions" in self._known else {}
-        required = [row if found else {**row, "found": None} for row in self._known["required"]]
-        self._known = {**before, **ways, "required": required}
+        self._known = self._known_before(fresh)
         phases = ["directions", *(["stops"] if late else []), "proof", "required", "governs",
                   "map", "table"]
         self._busy, self._failed = phases if self._prover else [], ""
@@ -373,6 +375,17 @@ class Workbook(anywidget.AnyWidget):
             self._timer.daemon = True
             self._timer.start()
 
+    def _known_before(self, fresh) -> dict:
+        """What was worked out for the state before stays on show, marked so.
+
+        What is found within the travels is read from the drawing till it is worked out.
+        """
+        before = {what: value and {**value, "old": True}
+                  for what, value in self._known.items() if what in ("map", "proof")}
+        ways = {"directions": self._known["directions"]} if "directions" in self._known else {}
+        required = [row if fresh else {**row, "found": None} for row in self._known["required"]]
+        return {**before, **ways, "required": required}
+
     def _prove(self, serial, phases) -> None:
         with self._lock:
             if serial == self._serial:
@@ -384,7 +397,7 @@ class Workbook(anywidget.AnyWidget):
         self.state = {
             "serial": self._serial, "heard": self._heard, "busy": list(self._busy),
             "failed": self._failed,
-            "ages": {what: now - made for what, made in self._made_at.items()},
+            "ages": {what: now - began for what, began in self._made_at.items()},
             "limits": limits_of(self._system), "wanted": limits_of(self._first),
             "directions": self._known.get("directions"),
             "required": self._known["required"],
@@ -404,20 +417,22 @@ class Workbook(anywidget.AnyWidget):
 
     def _know(self, serial, what, value) -> None:
         with self._lock:
-            if serial != self._serial:
-                return
-            self._busy = [phase for phase in self._busy if phase != what]
-            if what == "stops":
-                self._stops = {row["name"]: row for row in value}
-            elif what == "governs":
-                for name, (governs, reason) in value.items():
-                    self._stops[name] |= {"governs": governs, "reason": reason}
-            elif what == "failed":
-                self._busy, self._failed = [], value
-            elif what != "done":
-                what = "proof" if what == "table" else what
-                self._known[what], self._made_at[what] = value, time.monotonic()
-            self._tell()
+            if serial == self._serial:
+                self._busy = [phase for phase in self._busy if phase != what]
+                self._take_answer(what, value)
+                self._tell()
+
+    def _take_answer(self, what, value) -> None:
+        if what == "stops":
+            self._stops = {row["name"]: row for row in value}
+        elif what == "governs":
+            for name, (governs, reason) in value.items():
+                self._stops[name] |= {"governs": governs, "reason": reason}
+        elif what == "failed":
+            self._busy, self._failed = [], value
+        elif what != "done":
+            what = "proof" if what == "table" else what
+            self._known[what], self._made_at[what] = value, time.monotonic()
 
     def _moved(self, change) -> None:
         if self._from_python(change, {"do": "exact", "position": change["new"]}):
@@ -444,3 +459,11 @@ class Workbook(anywidget.AnyWidget):
                 raise
             self._say("")
         return True
+
+
+def _known_at_once(results) -> dict:
+    """What can be said before the stops are found: wrong directions, and what is required."""
+    wrong = [row for row in direction_rows(results, stopped=False) if row["miss"]]
+    known = {"required": [{**row, "found": None}
+                          for row in required_rows(results, stopped=False)]}
+    return known | {"directions": wrong} if wrong else known

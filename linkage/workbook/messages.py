@@ -116,14 +116,14 @@ _CHECKS = {"text": _text, "yes or no": lambda value: isinstance(value, bool),
                                    and all(map(_text, value)))}
 
 
-def check_limits(limits: dict, box: dict, said: Callable) -> None:
+def check_limits(limits: dict, box: dict, in_words: Callable) -> None:
     """Refuse limits that the workbook doesn't reach.
 
     Parameters
     ----------
     limits, box : dict
         ``{input: (least, greatest)}``; the box is as far as limits may go.
-    said : callable
+    in_words : callable
         A position in words, from an input's name and a number.
     """
     for name, (least, greatest) in limits.items():
@@ -132,11 +132,11 @@ def check_limits(limits: dict, box: dict, said: Callable) -> None:
         low, high = box[name]
         if not low - 1e-9 <= least <= 0 <= greatest <= high + 1e-9:
             raise LinkageError(f"limits of {name} {least:g} to {greatest:g} are out of range; the "
-                               f"least lies from {said(name, low)} to neutral, the greatest from "
-                               f"neutral to {said(name, high)}")
+                               f"least lies from {in_words(name, low)} to neutral, the greatest "
+                               f"from neutral to {in_words(name, high)}")
 
 
-def check_position(position: dict, limits: dict, said: Callable) -> None:
+def check_position(position: dict, limits: dict, in_words: Callable) -> None:
     """Refuse a stick position outside the limits; `said` as of `check_limits`."""
     for name, value in position.items():
         if name not in limits:
@@ -144,7 +144,7 @@ def check_position(position: dict, limits: dict, said: Callable) -> None:
         low, high = limits[name]
         if not low - 1e-6 <= value <= high + 1e-6:
             raise LinkageError(f"{name} {value:g} is out of range; its limits are "
-                               f"{said(name, low)} to {said(name, high)}")
+                               f"{in_words(name, low)} to {in_words(name, high)}")
 
 
 def check_spacers(spacers: dict, most: dict, unit: str) -> None:

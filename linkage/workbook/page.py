@@ -5,6 +5,7 @@ from __future__ import annotations
 from html import escape
 
 from ..motion import System
+from ..results import Answers
 from .page_tables import (
     direction_rows,
     governing,
@@ -27,18 +28,18 @@ render({ model, el: document.getElementById("linkage-page") });
 
 def state_from_disk(system: System) -> dict:
     """Everything a page says when no kernel answers it, worked out now."""
+    results = Answers(system)
     stops = [stop_row(system, name) for name in system.model.stops]
-    known = governing(system)
+    known = governing(results)
     for row in stops:
         row["governs"], row["reason"] = known.get(row["name"], (None, ""))
         if row["on"] and not row["error"]:
             row["chart"] = spacer_chart(system, row["name"])
-    solids = bool(system.model.solids)
     return {"serial": 0, "heard": 0, "busy": [], "failed": "", "ages": {},
             "limits": limits_of(system), "wanted": limits_of(system),
-            "directions": direction_rows(system), "required": required_rows(system),
+            "directions": direction_rows(results), "required": required_rows(results),
             "stops": stops,
-            "proof": proof_of(system) if solids else None, "map": map_of(system)}
+            "proof": proof_of(results), "map": map_of(results)}
 
 
 def write_page(system: System) -> str:

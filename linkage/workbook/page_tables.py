@@ -8,18 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..clearances import NEAR, Stage, clearance, near_pairs, prove, scene_of
+from ..clearances import NEAR, Stage, near_pairs, prove, scene_of
 from ..errors import LinkageError
-from ..gearing import (
-    WAYS,
-    direction_findings,
-    directions,
-    required_travels,
-    said_place,
-)
+from ..gearing import WAYS, direction_findings, directions, required_travels, said_place
 from ..gearing.travels import SIGNS
 from ..motion import System
-from ..stops import find_stops, meeting, travel_map
+from ..results import Answers
+from ..stops import judged_travel, meeting, travel_map
 from ..units import shown_length
 
 if TYPE_CHECKING:
@@ -36,8 +31,15 @@ def limits_of(system: System) -> dict:
     return {name: [float(end) for end in travel] for name, travel in system.travel_box().items()}
 
 
-def required_rows(system: System) -> list[dict]:
+def required_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
     """Required travels against found ones, ready for the page.
+
+    Parameters
+    ----------
+    results : Answers
+    stopped : bool
+        Up to the drawn stops that govern, as on the sheet; else over the wanted travel, which is
+        sooner known.
 
     Returns
     -------
@@ -46,7 +48,8 @@ def required_rows(system: System) -> list[dict]:
         "greatest": where on the input).
     """
     rows = []
-    for row in required_travels(system).to_dict("records"):
+    table = results.travels if stopped else required_travels(results.system)
+    for row in [] if table is None else table.to_dict("records"):
         end = "greatest" if row["at"] > 0 else "least"
         moved_by = row["input"] if isinstance(row["input"], str) else ""  # no input moves it
         rows.append({"surface": row["surface"], "input": moved_by, "word": WAYS[row["way"]],
@@ -56,17 +59,23 @@ def required_rows(system: System) -> list[dict]:
     return rows
 
 
-def direction_rows(system: System) -> list[dict]:
+def direction_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
     """Which way every surface goes, the wrong ones first and each by itself, ready for the page.
+
+    Parameters
+    ----------
+    results : Answers
+    stopped : bool
+        Over what the stops leave, as on the sheet; else over the wanted travel, sooner known.
 
     Returns
     -------
     list of dict
         text and miss; all that go the right way in one.
     """
-    judged = directions(system)
-    rows = [{"text": found.text, "miss": found.miss}
-            for found in direction_findings(system, judged)]
+    judged = results.directions if stopped else directions(results.system)
+    rows = [{"text": finding.text, "miss": finding.miss}
+            for finding in direction_findings(results.system, judged)]
     right = "; ".join(f"{way.end}: {way.surface} {way.goes}" for way in judged
                       if way.outcome == "right")
     return [*rows, *([{"text": f"Directions right: {right}.", "miss": False}] if right else [])]
@@ -87,14 +96,14 @@ def waiting_row(system: System, name: str) -> dict:
             "chart": None, "deflections": {}, "governs": None, "reason": ""}
 
 
-def stop_row(system: System, name: str, made: Meeting | None = None) -> dict:
+def stop_row(system: System, name: str, faces: Meeting | None = None) -> dict:
     """A stop as it stands: where it is reached and what the surfaces do there.
 
     Parameters
     ----------
     system : System
     name : str
-    made : Meeting, optional
+    faces : Meeting, optional
         The stop made ready before, when nothing but its spacer has changed.
 
     Returns
@@ -104,8 +113,8 @@ def stop_row(system: System, name: str, made: Meeting | None = None) -> dict:
     """
     row = waiting_row(system, name)
     try:
-        made = made or meeting(system, name)
-        row["angle"] = float(made.contact(row["thickness"]))
+        faces = faces or meeting(system, name)
+        row["angle"] = float(faces.contact(row["thickness"]))
     except LinkageError as error:
         return row | {"error": error.sentence}
     motion = system.sweep(**{row["input"]: row["angle"]})
@@ -121,56 +130,62 @@ def most_thickness(spacer: Spacer | None) -> float:
 
 def spacer_chart(system: System, name: str) -> list:
     """Where a stop is reached against the thickness of its spacer: ``[[mm], [angle or None]]``."""
-    made = meeting(system, name)
-    thickness = np.linspace(0.0, most_thickness(made.stop.spacer), CHARTED)
+    faces = meeting(system, name)
+    thickness = np.linspace(0.0, most_thickness(faces.stop.spacer), CHARTED)
     angles = []
-    for t in sorted({*thickness.tolist(), made.thickness, *made.stop.spacer.stock}):
+    for t in sorted({*thickness.tolist(), faces.thickness, *faces.stop.spacer.stock}):
         try:
-            angles.append((t, float(made.contact(t))))
+            angles.append((t, float(faces.contact(t))))
         except LinkageError:
             angles.append((t, None))
     return [list(column) for column in zip(*angles, strict=True)]
 
 
-def governing(system: System) -> dict:
+def governing(results: Answers) -> dict:
     """Whether each stop governs, and why: ``{stop: (bool, reason)}``; empty where one never meets.
 
     Parameters
     ----------
-    system : System
+    results : Answers
     """
-    try:
-        found = find_stops(system)
-    except LinkageError:
-        return {}
-    return {row["stop"]: (bool(row["governs"]), row["reason"]) for row in found.to_dict("records")}
+    return {} if results.stops is None else {
+        row["stop"]: (bool(row["governs"]), row["reason"])
+        for row in results.stops.to_dict("records")}
 
 
-def proof_of(system: System) -> dict:
-    """The proven clearance table over the whole wanted travel, ready for the page."""
-    found = clearance(system)
+def proof_of(results: Answers) -> dict | None:
+    """The proven clearance table over the travel that the stops leave; None without solids."""
+    system, gaps = results.system, results.clearance
+    if gaps is None:
+        return None
     names = list(system.travel_box())
-    rows = {row["pair"]: _proof_row(system, row, {n: row[n] for n in names})
-            for row in found.to_dict("records")}
-    return _proof(system, rows, found.attrs["far"], found.attrs["open"])
+    rows = {row["pair"]: _proof_row(
+        system, row | {word: row[f"real_{word}"] for word in ("least", "proven")},
+        {n: row[f"real_{n}"] for n in names}) for row in gaps.to_dict("records")}
+    return _proof(system, rows, gaps.attrs["far"], gaps.attrs["open"])
 
 
-def quick_proof(system: System) -> dict:
+def quick_proof(results: Answers) -> dict | None:
     """The same bounds sooner: the least gap met is within 0.05 mm of the least there is.
 
     Parameters
     ----------
-    system : System
+    results : Answers
 
     Returns
     -------
-    dict
+    dict or None
         As `proof_of` gives it.
     """
-    scene, box = scene_of(system), system.travel_box()
+    system = results.system
+    if not system.model.solids:
+        return None
+    scene, travel = scene_of(system), judged_travel(system)
+    box = {name: (min(low, travel.box[name][0]), max(high, travel.box[name][1]))
+           for name, (low, high) in system.travel_box().items()}
     near, far = near_pairs(scene, list(scene.pairs.values()), box, NEAR)
     stage = Stage(scene, near)
-    proof = prove(stage, box, WITHIN, limit=NEAR)
+    proof = prove(stage, travel, WITHIN, limit=NEAR)
     rows, unsure = {}, {}
     for k, pair in enumerate(stage.pairs):
         place = dict(zip(box, proof.place[k].tolist(), strict=True))
@@ -207,21 +222,24 @@ def _proof(system, rows, far, unsure) -> dict:
 
 
 def said_limits(system: System) -> str:
-    """The wanted travel in words, such as "pitch 13.0° forward to 17.0° aft"."""
-    return ", ".join(f"{name} {said_place(system, {name: low})} to "
-                     f"{said_place(system, {name: high})}"
-                     for name, (low, high) in system.travel_box().items())
+    """What the proof is over, such as "all that the stops leave of pitch 13.0° forward to …"."""
+    box = judged_travel(system).box
+    words = ", ".join(f"{name} {said_place(system, {name: low})} to "
+                      f"{said_place(system, {name: high})}" for name, (low, high) in box.items())
+    return f"all that the stops leave of {words}" if system.model.stops else words
 
 
-def map_of(system: System) -> dict | None:
+def map_of(results: Answers) -> dict | None:
     """The travel map a little past the wanted travel; None with less than two inputs."""
+    system = results.system
     if len(system.travel_box()) < 2 or not system.model.solids:
         return None
-    found = travel_map(system, MARGIN)
-    return {"usable": found.usable,
+    travel = travel_map(system, MARGIN)
+    wanted = travel_map(system, 0.0, list(travel.boundaries))  # its share is that of the sheet
+    return {"usable": wanted.usable,
             "boundaries": {pair: np.round(line, 3).tolist()
-                           for pair, line in found.boundaries.items()},
-            "free": np.round(found.free, 3).tolist(), "old": False}
+                           for pair, line in travel.boundaries.items()},
+            "free": np.round(travel.free, 3).tolist(), "old": False}
 
 
 def exact_at(system: System, position: dict, pairs: Iterable[str], gaps: Callable) -> dict:

@@ -42,10 +42,8 @@ from functools import lru_cache
 import numpy as np
 
 from ..clearances import scene_of
-from ..clearances.scene import hole_shape, plate_axes
 from ..gearing import deflection_words, input_ways, sense_word
-from ..geometry.outlines import hole_polygon, outline_polygon
-from ..model import AIRFRAME, Box, Plate, Washer
+from ..model import AIRFRAME
 from ..motion import System, body_of
 from ..units import CAUTION
 from .grid import Grid, held_inputs, make_grid
@@ -101,18 +99,22 @@ def make_payload(system: System, held: dict | None = None, box: dict | None = No
             "driven": [index[n] for n, b in system.model.bodies.items() if b.input],
             "rods": [_rod(system, name, grid.origins, index) for name in system.model.rods],
             "surfaces": [_surface(system, grid, s, numbers) for s in system.model.surfaces]}
-    scene = scene_of(system)
-    solids = list(system.model.solids)
-    head["solids"] = [_solid(scene, name, grid.origins, index, points) for name in solids]
+    head |= _solids_and_pairs(scene_of(system), grid, index, points)
+    return Payload(head, points.bytes(), numbers.bytes())
+
+
+def _solids_and_pairs(scene, grid, index, points) -> dict:
+    """Solids, the pairs of them that matter, and what is kept of each where a joint is left out."""
+    solids = list(scene.model.solids)
+    drawn = [_solid(scene, name, grid.origins, index, points) for name in solids]
     at = {name: i for i, name in enumerate(solids)}
     axis = {a.name: k for k, a in enumerate(grid.axes)}
-    kept = _Kept(scene, grid.origins, index, points)
-    head["pairs"] = [[at[p.first], at[p.second], round(p.required, 6), p.rule,
-                      [axis[n] for n in p.inputs if n in axis],
-                      [kept.number(p, p.first), kept.number(p, p.second)]]
-                     for p in scene.pairs.values()]
-    head["kept"] = kept.solids
-    return Payload(head, points.bytes(), numbers.bytes())
+    rests = _Kept(scene, grid.origins, index, points)
+    pairs = [[at[p.first], at[p.second], round(p.required, 6), p.rule,
+              [axis[n] for n in p.inputs if n in axis],
+              [rests.number(p, p.first), rests.number(p, p.second)]]
+             for p in scene.pairs.values()]
+    return {"solids": drawn, "pairs": pairs, "kept": rests.solids}
 
 
 def as_json(head: dict) -> str:
@@ -221,36 +223,7 @@ def _solid(scene, name, origins, index, points) -> dict:
 
 @lru_cache(maxsize=1024)  # after a change of one point all other shapes are drawn as before
 def _faces(shape) -> list:
-    """Flat regions to draw a sharp-edged shape by: a list of loops each, (n, 3) mm at neutral."""
-    if isinstance(shape, Box):
-        low, high = np.minimum(shape.corner, shape.opposite), np.maximum(shape.corner,
-                                                                         shape.opposite)
-        corner = [low + (high - low) * np.array(pick) for pick in np.ndindex(2, 2, 2)]
-        return [[np.array([corner[i] for i in side])] for side in (
-            (0, 1, 3, 2), (4, 5, 7, 6), (0, 1, 5, 4), (2, 3, 7, 6), (0, 2, 6, 4), (1, 3, 7, 5))]
-    if not isinstance(shape, (Plate, Washer)):
-        return []
-    u, v, normal = plate_axes(shape)
-    loops = _loops(shape)
-    faces = []
-    for side in (-0.5, 0.5):
-        middle = np.array(shape.at) + side * shape.thickness * normal
-        faces.append([middle + loop[:, :1] * u + loop[:, 1:] * v for loop in loops])
-    if shape.thickness < THICK:
-        return faces
-    low, high = faces[0][0], faces[1][0]
-    after = np.roll(np.arange(len(low)), -1)
-    return faces + [[np.array([low[i], low[j], high[j], high[i]])] for i, j in enumerate(after)
-                    if np.linalg.norm(low[j] - low[i]) > THICK]
-
-
-def _loops(shape) -> list:
-    if isinstance(shape, Washer):
-        holes = [{"at": (0.0, 0.0), "diameter": shape.inside}] if shape.inside else []
-        rim = hole_polygon({"at": (0.0, 0.0), "diameter": shape.outside}, DRAWN_WITHIN)
-        return [rim, *(hole_polygon(hole, DRAWN_WITHIN) for hole in holes)]
-    return [outline_polygon(shape.outline, DRAWN_WITHIN),
-            *(hole_polygon(hole_shape(hole), DRAWN_WITHIN) for hole in shape.holes)]
+    return shape.faces(DRAWN_WITHIN, THICK)
 
 
 def _short(point) -> list:

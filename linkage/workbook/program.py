@@ -99,13 +99,13 @@ def _exported(text) -> set:
 
 
 def _top_level(text) -> set:
-    found = set()
+    names = set()
     for line in text.splitlines():
         one = re.match(r"(?:async )?(?:function\*?|class) (\w+)", line)
         if one:
-            found.add(one[1])
+            names.add(one[1])
         elif re.match(r"(?:const|let) ", line):
             # constants of one line: name = value, name = value; a destructured one is no use here
-            found |= set(re.findall(r"(?:^(?:const|let) |, )([A-Za-z_$][\w$]*) = ", line))
-            found |= set(re.findall(r"^(?:const|let) ([A-Za-z_$][\w$]*)", line))
-    return found
+            names |= set(re.findall(r"(?:^(?:const|let) |, )([A-Za-z_$][\w$]*) = ", line))
+            names |= set(re.findall(r"^(?:const|let) ([A-Za-z_$][\w$]*)", line))
+    return names

@@ -14,12 +14,13 @@ import os
 import subprocess
 import sys
 import threading
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, TextIO
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, Any, TextIO
 
 from ..errors import LinkageError
 from ..model.file import format_model, parse_model
 from ..motion import System
+from ..results import Answers
 from .page_tables import (
     direction_rows,
     governing,
@@ -34,10 +35,9 @@ if TYPE_CHECKING:
     from ..model.whole import Model
 
 PHASES = {"directions": direction_rows, "required": required_rows,
-          "stops": lambda system: [stop_row(system, name) for name in system.model.stops],
-          "proof": lambda system: quick_proof(system) if system.model.solids else None,
-          "governs": governing, "map": map_of,
-          "table": lambda system: proof_of(system) if system.model.solids else None}
+          "stops": lambda results: [stop_row(results.system, name)
+                                    for name in results.system.model.stops],
+          "proof": quick_proof, "governs": governing, "map": map_of, "table": proof_of}
 
 
 class Prover:
@@ -49,7 +49,7 @@ class Prover:
         Called from a thread with (serial, what, value) for every answer.
     """
 
-    def __init__(self, heard):
+    def __init__(self, heard: Callable[[int, str, Any], None]):
         self._heard, self._process, self._busy, self._serial = heard, None, False, 0
         self._lock = threading.Lock()
 
@@ -140,9 +140,9 @@ def answer(lines: Iterable[str], out: TextIO) -> None:
 
 def _answers(request):
     try:
-        system = System(parse_model(request["model"]))
+        results = Answers(System(parse_model(request["model"])))
         for what in request["phases"]:
-            yield what, PHASES[what](system)
+            yield what, PHASES[what](results)
     except LinkageError as error:
         yield "failed", error.sentence
     except Exception as fault:  # whatever it is, the page has to know that no answer comes

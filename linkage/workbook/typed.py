@@ -34,8 +34,8 @@ def unit_words(kind: str) -> dict:
     kind : {"length", "angle"}
     """
     words = LENGTHS if kind == "length" else ANGLES
-    found = {word: quantity(f"1 {word}", kind) for word in words}
-    return found | ({'"': found["in"], "\N{DOUBLE PRIME}": found["in"]} if kind == "length" else {})
+    sizes = {word: quantity(f"1 {word}", kind) for word in words}
+    return sizes | ({'"': sizes["in"], "\N{DOUBLE PRIME}": sizes["in"]} if kind == "length" else {})
 
 
 def read_number(text: str) -> tuple[float, str]:
@@ -56,18 +56,20 @@ def read_number(text: str) -> tuple[float, str]:
     match = _NUMBER.fullmatch(plain) if len(plain) <= LONGEST else None
     if match is None:
         raise LinkageError(f'"{shown}" is no number' if plain else "the box is empty")
-    if match[3]:
-        size, sign = float(match[2] or 0) + float(match[3]) / float(match[4]), match[1]
-        rest = match[5]
-    else:
-        digits, sign, rest = match[7], match[6], match[8]
-        if _THOUSANDS.fullmatch(digits):
-            raise LinkageError(f'"{shown}" can be read in two ways; write '
-                               f'{digits.replace(",", "")} or {digits.replace(",", ".")}')
-        size = float(digits.replace(",", "."))
+    # complexity over 10: what two ways of writing a number may leave out
+    size = float(match[2] or 0) + float(match[3]) / float(match[4]) if match[3] else \
+        _decimal(match[7], shown)
+    sign, rest = (match[1], match[5]) if match[3] else (match[6], match[8])
     if not size < 1e300:
         raise LinkageError(f'"{shown}" is no number that a part can have')
     return (-size if sign == "-" else size), (rest or "").strip()
+
+
+def _decimal(digits: str, shown: str) -> float:
+    if _THOUSANDS.fullmatch(digits):
+        raise LinkageError(f'"{shown}" can be read in two ways; write '
+                           f'{digits.replace(",", "")} or {digits.replace(",", ".")}')
+    return float(digits.replace(",", "."))
 
 
 def typed_length(text: str, unit: str) -> float:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from ...errors import LinkageError, nearest
 from . import (
     answer,
+    as_built,
     assumptions,
     before_and_after,
     clearance,
@@ -27,7 +28,7 @@ from . import (
 if TYPE_CHECKING:
     from ..answers import Answers
 
-__all__ = ["CHAPTERS", "Chapter", "blocks_of", "chapter_named"]
+__all__ = ["CHAPTERS", "TABLES", "Chapter", "blocks_of", "chapter_named"]
 
 
 @dataclass(frozen=True)
@@ -66,6 +67,11 @@ CHAPTERS = (
     Chapter("rests-on", answer.rest),
     Chapter("assumptions", assumptions.blocks, printed=False),
 )
+# Every table by its name, or by how that begins where it ends in a blank: a table that is there as
+# a file is seen before the work.
+TABLES = tuple(dict.fromkeys(name for chapter in (
+    answer, as_built, assumptions, before_and_after, clearance, description, findings, gearing,
+    loads, reliefs, rods, sequence, stops, tolerances, wires) for name in chapter.TABLES))
 
 
 def chapter_named(name: str) -> Chapter:

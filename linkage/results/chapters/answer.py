@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from ..blocks import Heading, Table, Text
+from ..blocks import Heading, Table, Text, units_in_headings
 from ..text import LINE
 
 if TYPE_CHECKING:
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from ..blocks import Block
     from ..verdict import Verdict
 
+TABLES = ("Missed",)
 LEAD = 15  # characters that stand before a sentence
 LONG = 2 * LINE - 3 * LEAD  # characters of a sentence of the answer
 
@@ -27,17 +28,21 @@ def blocks(results: Answers) -> Iterator[Block]:
     verdict = results.verdict
     yield Heading("The answer")
     missed, left = fitting([f"{miss.kind}: {miss.sentence}" for miss in verdict.missed], MISSES)
-    told = [Text(sentence, "miss" if miss.decided else "undecided")
-            for miss, sentence in zip(verdict.missed, missed, strict=False)]
-    first = sum(miss.kind == "direction" for miss in verdict.missed[:len(told)])
-    yield from told[:first]  # a wrong direction before all else
-    yield Text(verdict.sentence, "plain" if verdict.missed else "met")
-    yield from told[first:]
+    sentences = [Text(sentence, "miss" if miss.decided else "undecided")
+                 for miss, sentence in zip(verdict.missed, missed, strict=False)]
+    first = sum(miss.kind == "direction" for miss in verdict.missed[:len(sentences)])
+    yield from sentences[:first]  # a wrong direction before all else
+    yield Text(verdict.sentence, "plain" if verdict.missed or verdict.unknown else "met")
+    yield from sentences[first:]
     if left:
         yield Text(f"and {left} more, all in the table Missed below")
     used = sum(map(lines_of, [verdict.sentence, *missed])) + bool(left)
+    yield from _not_looked_at(verdict, LINES - used - 1)
+
+
+def _not_looked_at(verdict, room):
     short = [shortened(sentence) for sentence in verdict.not_looked_at]
-    listed, left = fitting(short, LINES - used - 1)
+    listed, left = fitting(short, room)
     for sentence in listed:
         yield Text(f"Not looked at: {sentence}", "missing")
     if left:
@@ -51,13 +56,13 @@ def lines_of(sentence: str) -> int:
 
 def fitting(sentences: Iterable[str], room: int) -> tuple[list, int]:
     """Sentences that fit into some lines, at least one, and how many are left."""
-    kept = []
+    lines = []
     for sentence in sentences:
         room -= lines_of(sentence)
-        if kept and room < 0:
+        if lines and room < 0:
             break
-        kept.append(sentence)
-    return kept, len(sentences) - len(kept)
+        lines.append(sentence)
+    return lines, len(sentences) - len(lines)
 
 
 def rest(results: Answers) -> Iterator[Block]:
@@ -79,6 +84,7 @@ def shortened(sentence: str) -> str:
     return f"{sentence[:LONG].rsplit(' ', 1)[0].rstrip(',;')} …"
 
 
+@units_in_headings
 def missed_table(verdict: Verdict) -> pd.DataFrame:
     """What is missed, a row each."""
     return pd.DataFrame([{"kind": miss.kind, "what": miss.what, "how much": miss.how_much,

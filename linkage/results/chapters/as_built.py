@@ -9,13 +9,15 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from ...units import LENGTHS
-from ..blocks import Heading, Table, Text
+from ..blocks import Heading, Table, Text, with_units
 
 if TYPE_CHECKING:
     from ...motion.system import System
     from ...rigging.as_built import AsBuilt
     from ...rigging.readings import Readings
     from ..blocks import Block
+
+TABLES = ("As built, rods", "As built, instruments", "Readings")
 
 
 def blocks(system: System, readings: Readings, fit: AsBuilt) -> Iterator[Block]:
@@ -46,24 +48,18 @@ def blocks(system: System, readings: Readings, fit: AsBuilt) -> Iterator[Block]:
     yield Text(f"{len(fit.residuals)} readings; off by {mean:.3f}° (root mean square), most "
                f"{fit.residuals[worst]:+.3f}° ({readings.names[worst]}).")
     yield Table("Readings", pd.DataFrame({
-        "input": readings.input, "stick": readings.stick, "surface": readings.surface,
+        "input": readings.input, "stick": readings.stick,
+        "in": [system.inputs[name].unit for name in readings.input], "surface": readings.surface,
         "read °": readings.angle, "read less explained °": fit.residuals}))
 
 
-def unknowns(system: System, data: pd.DataFrame) -> pd.DataFrame:
+def unknowns(system: System, data: pd.DataFrame) -> list[pd.DataFrame]:
     """What was fitted: lengths in the file's unit, and angles, a table each."""
     unit, tables = system.model.length, []
-    long = data["kind"] == "rod"
-    long |= pd.Series([_slides(system, row) for row in data.to_dict("records")], data.index, bool)
-    for chosen, word, per in ((long, unit, LENGTHS[unit].mm), (~long, "°", 1.0)):
-        mine = data[chosen]
+    for house, word, per in (("mm", unit, LENGTHS[unit].mm), ("°", "°", 1.0)):
+        mine = data[data["unit"] == house]
         error = (mine["error"] / per).where(mine["determined"].astype(bool))
-        tables.append(pd.DataFrame({
+        tables.append(with_units(pd.DataFrame({
             "what": mine["unknown"], "kind": mine["kind"], f"found {word}": mine["value"] / per,
-            f"standard error {word}": error, "alone determined": mine["determined"].astype(bool)}))
+            f"standard error {word}": error, "alone determined": mine["determined"].astype(bool)})))
     return tables
-
-
-def _slides(system, row) -> bool:
-    return row["kind"] == "stick zero" and \
-        system.inputs[row["unknown"].removesuffix(" zero")].unit == "mm"

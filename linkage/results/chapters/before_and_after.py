@@ -12,6 +12,9 @@ from ..comparison import compared
 if TYPE_CHECKING:
     from ..blocks import Block
 
+TABLES = (*(f"{name} before and after" for name in ("Clearance", "Gearing", "Hardpoints", "Stops",
+                                                   "Travels")), "Stops in ")
+
 
 def blocks(results: Any) -> Iterator[Block]:
     """Blocks of the comparison with another file; none where there is no other."""

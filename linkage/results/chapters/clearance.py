@@ -12,7 +12,7 @@ from ...clearances import NEAR, scene_of
 from ...gearing import said_place
 from ...model import STATIONS
 from ...units import LENGTHS, rounded_down, shown_length
-from ..blocks import DataTable, Heading, Table, Text
+from ..blocks import DataTable, Heading, Table, Text, units_in_headings
 from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
@@ -20,42 +20,44 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Clearance", "Closest points", "Left out at joints")
 ALIKE = 1e-4  # mm within which two bounds stand in the order of the file
 
 
 def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on the least and proven clearance of every near pair, the worst first."""
     yield Heading("Clearance over the whole travel, with proof")
-    found, system = results.clearance, results.system
-    if found is None:
+    gaps, system = results.clearance, results.system
+    if gaps is None:
         yield Text(f"Missing: {results.why_not('clearance')}.", "missing")
         return
-    table = clearance_table(system, found)
+    table = clearance_table(system, gaps)
     yield Table("Clearance", table, "Least was met at the stick position beside it; proven is "
                 "never undercut anywhere in the travel.", words=in_words(system, table))
     unit = system.model.length
-    yield Text(f"{len(found.attrs['far'])} further pairs are proven to stay farther apart than "
+    yield Text(f"{len(gaps.attrs['far'])} further pairs are proven to stay farther apart than "
                f"required and {rounded_down(NEAR / LENGTHS[unit].mm, 2):.2f} {unit} more.")
-    for pair, place in found.attrs["open"].items():
+    for pair, place in gaps.attrs["open"].items():
         yield Text(f"not proven near {said_place(system, place)}: {pair}", "undecided")
     for pair, why in scene_of(system).waived.items():
-        row = found[found["pair"] == pair]
+        row = gaps[gaps["pair"] == pair]
         least = f" (least {shown_length(row['least'].iloc[0], unit)})" if len(row) else ""
         yield Text(f"Waived: {pair}{least}, because {why}")
     left_out = left_out_table(system)
     if len(left_out):
         yield Table("Left out at joints", left_out, "What lies within the radius about a joint "
                     "that two parts share is meant to touch there, and is held to nothing.")
-    yield DataTable("Closest points", lambda: points_table(system, found))
+    yield DataTable("Closest points", lambda: points_table(system, gaps))
 
 
-def clearance_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
+@units_in_headings
+def clearance_table(system: System, gaps: pd.DataFrame) -> pd.DataFrame:
     """Least and proven clearance of every listed pair but stops and waivers, and where.
 
     Parameters
     ----------
     system : System
-    found : DataFrame
+    gaps : DataFrame
         What `linkage.clearance` gave.
 
     Returns
@@ -63,14 +65,15 @@ def clearance_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     DataFrame
     """
     bounds = [name for name in ("least", "proven", "real_least", "real_proven", "required")
-              if name in found]
-    kept = found[~found["rule"].isin(["stop", "waived"])]
-    order = np.lexsort((np.arange(len(kept)), (kept["proven"] / ALIKE).round(),
-                        kept["ok"].astype(bool)))
-    data = kept.iloc[order][["pair", *bounds, "ok", "rule", *system.travel_box()]]
+              if name in gaps]
+    judged = gaps[~gaps["rule"].isin(["stop", "waived"])]
+    order = np.lexsort((np.arange(len(judged)), (judged["proven"] / ALIKE).round(),
+                        judged["ok"].astype(bool)))
+    data = judged.iloc[order][["pair", *bounds, "ok", "rule", *system.travel_box()]]
     return in_units(system, data.rename(columns={"rule": "class"}), length=" ".join(bounds))
 
 
+@units_in_headings
 def left_out_table(system: System) -> pd.DataFrame:
     """Material of which pair is left out at which joint, and where the radius comes from."""
     rows = [{"joint": item.ball.joint, "radius": item.ball.radius, "pair": item.name,
@@ -80,14 +83,15 @@ def left_out_table(system: System) -> pd.DataFrame:
     return in_units(system, pd.DataFrame(rows), length="radius")
 
 
-def points_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
+@units_in_headings
+def points_table(system: System, gaps: pd.DataFrame) -> pd.DataFrame:
     """The two closest points of every listed pair, stops and waivers too."""
     unit = system.model.length
-    columns = {"pair": found["pair"], "class": found["rule"]}
+    columns = {"pair": gaps["pair"], "class": gaps["rule"]}
     for word in ("least", "proven", "required"):
-        columns[f"{word} {unit}"] = found[word] / LENGTHS[unit].mm
+        columns[f"{word} {unit}"] = gaps[word] / LENGTHS[unit].mm
     for word in ("first", "second"):
         for axis, station in enumerate(STATIONS):
             columns[f"{word} {station} {unit}"] = [spot[axis] / LENGTHS[unit].mm
-                                                   for spot in found[word]]
+                                                   for spot in gaps[word]]
     return pd.DataFrame(columns)

@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from ...clearances.scene import plate_axes
 from ...model import AIRFRAME, STATIONS, Plate
 from ...model.shapes import SIDES
 from ...motion import System
 from ...units import LENGTHS, rounded_text
-from ..blocks import Heading, Picture, Table, Text
+from ..blocks import Heading, Picture, Table, Text, units_in_headings
 
 if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Inputs", "Moving parts", "Rods", "Hardpoints", "Plates")
 CROWDED = 16  # hardpoints above which the sticks are drawn by themselves too
 
 
@@ -53,12 +53,13 @@ def _view(system, **options):
     return draw
 
 
+@units_in_headings
 def plates(system: System) -> pd.DataFrame:
     """Which way u and v of every plate's outline go: DataFrame of plate, normal, u, v."""
     rows = []
     for name, solid in system.model.solids.items():
         if isinstance(solid, Plate):
-            u, v, normal = (_way(each) for each in plate_axes(solid))
+            u, v, normal = (_way(each) for each in solid.axes)
             rows.append({"plate": name, "normal": normal, "u": u, "v": v})
     return pd.DataFrame(rows, columns=["plate", "normal", "u", "v"])
 
@@ -71,6 +72,7 @@ def _way(vector) -> str:
     return "[" + ", ".join(rounded_text(float(part), 3) for part in vector) + "]"
 
 
+@units_in_headings
 def hardpoints(system: System) -> pd.DataFrame:
     """Every hardpoint at neutral: DataFrame of part, point and stations."""
     unit = system.model.length
@@ -93,6 +95,7 @@ def held_parts(system: System) -> list[str]:
     return [*near, *rods] if held else []
 
 
+@units_in_headings
 def inputs(system: System) -> pd.DataFrame:
     """Every input with its wanted travel and what it drives."""
     rows = [{"input": name, "drives": control.body or "nothing", "grip": control.grip or "–",
@@ -101,6 +104,7 @@ def inputs(system: System) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["input", "drives", "grip", "from", "to", "in"])
 
 
+@units_in_headings
 def bodies(system: System) -> pd.DataFrame:
     """Every moving body: what carries it, and how it moves."""
     rows = [{"part": name, "carried by": "" if part.on == AIRFRAME else part.on,
@@ -114,6 +118,7 @@ def bodies(system: System) -> pd.DataFrame:
                                        "solids"])
 
 
+@units_in_headings
 def rods(system: System) -> pd.DataFrame:
     """Every rod with its ends and its length centre to centre."""
     unit = system.model.length

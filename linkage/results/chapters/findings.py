@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Directions",)
+
 
 def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on what was found of how the system moves."""
@@ -30,5 +32,5 @@ def _directions(results):
     rows = [{"hand or foot": each.end or "–", "surface": each.surface, "goes": each.goes,
              "has to go": each.due or "–", "judged": each.outcome} for each in results.directions]
     yield Table("Directions", pd.DataFrame(rows), "What each surface does at neutral; judged "
-                "there, at both ends and by the proven sign of the gearing over the whole wanted "
-                "travel.")
+                "there, at both ends and by the proven sign of the gearing all over the travel "
+                "that the stops leave.")

@@ -13,7 +13,7 @@ from ... import gearing
 from ...model import STATIONS
 from ...motion import BEYOND
 from ...units import LENGTHS
-from ..blocks import DataTable, Heading, Picture, Table, Text
+from ..blocks import DataTable, Heading, Picture, Table, Text, units_in_headings
 from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
@@ -21,6 +21,10 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+IN_BUILDS = (" Build: in the worst corners of the tolerances, rods set so that every part stands "
+             "at neutral; met is judged by that.")
+TABLES = ("Required travels", "Gearing over ", "Motion", "Differential", "Cross-talk", "Sticks",
+          "Left and right", "Over-centre margins")
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
 STEPS = 21  # stick positions along each input in the tables that are only data
 MOST = 50_000  # rows of the table of every position
@@ -48,13 +52,15 @@ def _required(results):
     data = results.travels.assign(way=[gearing.WAYS[way] for way in results.travels["way"]])
     order = np.argsort(data["ok"].astype(bool), kind="stable")
     data = data.iloc[order].rename(columns={"missed_by": "off_by", "at": "found_at"})
+    built = "build_least" in data
+    data = data.drop(columns="decided", errors="ignore")
     data = in_units(results.system, data,
-                    angle="required within found off_by found_at reached_at")
+                    angle="required within found off_by found_at reached_at build_least build_most")
     words = in_words(results.system, data)
     words["reached at °"] = lambda row, value: _reached(results.system, row, value)
     yield Table("Required travels", data, "As drawn, up to the stop that governs, else to the "
                 "wanted travel, the other inputs at neutral; a dash: reached nowhere up to "
-                f"{BEYOND:g}° past the wanted travel.", words=words)
+                f"{BEYOND:g}° past the wanted travel." + (IN_BUILDS if built else ""), words=words)
 
 
 def _reached(system, row, value) -> str:
@@ -86,13 +92,14 @@ def _curves(results, name):
     return plots.gearing_curves(results.system, input=name, travels=results.travels)
 
 
+@units_in_headings
 def flat_gearing(system: System, table: pd.DataFrame) -> pd.DataFrame:
     """A gearing table with plain headings in the file's own unit, its position first."""
     unit = system.model.length
-    kept = [(part, what) for part, what in table.columns
-            if not what.startswith("per ") or what == f"per {unit}"]
+    wanted = [(part, what) for part, what in table.columns
+              if not what.startswith("per ") or what == f"per {unit}"]
     columns = {f"{table.index.name} {system.inputs[table.index.name].unit}": table.index}
-    for part, what in kept:
+    for part, what in wanted:
         per = LENGTHS[unit].mm if what in ("movement", "edge") else 1.0
         columns[f"{part} {HEADS[what].format(unit=unit)}"] = table[part, what].to_numpy() / per
     return pd.DataFrame(columns)
@@ -118,6 +125,7 @@ def _alike(results):
                         words=in_words(system, shown))
 
 
+@units_in_headings
 def motion_table(system: System) -> pd.DataFrame:
     """Every surface, body and named grip over a grid of the whole wanted travel.
 

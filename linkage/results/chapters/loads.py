@@ -18,6 +18,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Worst rod loads", "Worst forces", "Worst moments", "Load cases", "Rod margins",
+          "Torque tubes", "Stick force along ", "Lost motion", "Friction")
 SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
 THIN = 50  # diameter / wall from which the same chapter asks for a check of local buckling
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
@@ -126,14 +128,13 @@ def worst_tables(results: Answers) -> dict:
     cases = list(dict.fromkeys(worst["case"]))
     data = worst.assign(case=[cases.index(case) + 1 for case in worst["case"]])
     places = list(place_of(system, dict.fromkeys(system.inputs)))
-    rods = data["what"].isin(["tension", "compression"])
-    moments = data["what"].isin(["across", "about", "tube"])
+    rods, moments = data["what"].isin(["tension", "compression"]), data["force"].isna()
     plain = data.assign(what=[WHAT.get(what, what) for what in data["what"]])
     each = (("Worst rod loads", rods, "rod", "force"), ("Worst forces", ~rods & ~moments, "body",
             "force"), ("Worst moments", moments, "body", "moment"))
     tables = {}
     for name, chosen, part, kind in each:
-        rows = plain[chosen].rename(columns={"part": part, "value": kind})
+        rows = plain[chosen].rename(columns={"part": part})
         tables[name] = in_units(system, rows[[part, "what", kind, "case", *places]], **{kind: kind})
     tables["Load cases"] = pd.DataFrame({"case": range(1, len(cases) + 1), "load case": cases})
     return tables
@@ -153,9 +154,9 @@ def _worst(results):
 
 def _stick_forces(results):
     system = results.system
-    for name, found in results.stick_forces.items():
-        force = found["force"] if _has_moment(system, name) else np.nan
-        data = found.assign(force=force).reset_index()
+    for name, forces in results.stick_forces.items():
+        force = forces["force"] if _has_moment(system, name) else np.nan
+        data = forces.assign(force=force).reset_index()
         if not data[["force", "friction"]].notna().to_numpy().any():
             continue
         moments = " ".join(c.replace(" ", "_") for c in data if str(c).startswith("moment "))
@@ -244,11 +245,11 @@ def _unpushed(system, name) -> str:
 
 def _kinds(model):
     """What is missing of many parts alike."""
-    groups = {
-        "no hinge moment": [s for s, part in model.surfaces.items() if part.hinge is None],
-        "no friction": [b for b, part in model.bodies.items() if part.friction is None],
-        "no tube, so no twist": [b for b, p in model.bodies.items()
-                                 if p.tube is None and not p.slides],
-        "no strength of its end joints": [r for r, part in model.rods.items()
-                                          if part.strength is None]}
-    return [(what, names) for what, names in groups.items() if names]
+    turning = {name: body for name, body in model.bodies.items() if not body.slides}
+    for what, parts, word in (("no hinge moment", model.surfaces, "hinge"),
+                              ("no friction", model.bodies, "friction"),
+                              ("no tube, so no twist", turning, "tube"),
+                              ("no strength of its end joints", model.rods, "strength")):
+        names = [name for name, part in parts.items() if getattr(part, word) is None]
+        if names:
+            yield what, names

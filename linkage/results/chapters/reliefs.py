@@ -13,6 +13,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Relief of ",)
+
 
 def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on each relief alone in the system as it stands."""

@@ -11,6 +11,8 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Rigging",)
+
 
 def blocks(results: Answers) -> Iterator[Block]:
     """Blocks to rig and sign by."""

@@ -11,13 +11,15 @@ import pandas as pd
 from ... import gearing
 from ...stops import stock_about
 from ...units import LENGTHS
-from ..blocks import Heading, Picture, Table, Text
+from ..blocks import Heading, Picture, Table, Text, units_in_headings
 from ..columns import in_words
 
 if TYPE_CHECKING:
     from ...motion.system import System
     from ..answers import Answers
     from ..blocks import Block
+
+TABLES = ("Stops", "Spacers to make")
 
 
 def blocks(results: Answers) -> Iterator[Block]:
@@ -29,11 +31,11 @@ def blocks(results: Answers) -> Iterator[Block]:
     else:
         yield from _stops(results)
     yield from _map(results)
-    made = spacers_to_make(system)
-    if not made.empty:
-        yield Table("Spacers to make", made)
-    twins = [there for _, there in gearing.twins(system, made["stop"])]
-    for name in made["stop"]:
+    spacers = spacers_to_make(system)
+    if not spacers.empty:
+        yield Table("Spacers to make", spacers)
+    twins = [there for _, there in gearing.twins(system, spacers["stop"])]
+    for name in spacers["stop"]:
         if name not in twins and system.model.stops[name].spacer.stock:
             yield Picture(_chart(system, name), f"Spacer thickness at {name} against stick angle "
                                                 f"and deflection")
@@ -49,26 +51,27 @@ def _chart(system, name):
 
 
 def _stops(results):
-    system, found = results.system, results.stops
-    table = stops_table(system, found)
+    system, contacts = results.system, results.stops
+    table = stops_table(system, contacts)
     yield Table("Stops", table, "Where each is reached along its input, the others at neutral.",
                 words=in_words(system, table))
-    angle = dict(zip(found["stop"], found["angle"], strict=True))
-    side = {name: system.model.stops[name].side for name in found["stop"]}
-    for one, other in gearing.twins(system, found["stop"]):
+    angle = dict(zip(contacts["stop"], contacts["angle"], strict=True))
+    side = {name: system.model.stops[name].side for name in contacts["stop"]}
+    for one, other in gearing.twins(system, contacts["stop"]):
         if side[one] == side[other]:
             apart = abs(angle[one] - angle[other])
             unit = system.inputs[system.model.stops[one].input].unit
             yield Text(f"Both sticks: {one} and {other} are reached {apart:.3f}{unit} apart.")
 
 
-def stops_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
+@units_in_headings
+def stops_table(system: System, contacts: pd.DataFrame) -> pd.DataFrame:
     """Where each stop is reached, with which spacer, and what the surfaces do there.
 
     Parameters
     ----------
     system : System
-    found : DataFrame
+    contacts : DataFrame
         What `find_stops` gave.
 
     Returns
@@ -76,38 +79,38 @@ def stops_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
     DataFrame
     """
     unit, stops = system.model.length, system.model.stops
-    data = found[["stop", "input"]].copy()
-    data["side"] = [stops[name].side for name in found["stop"]]
+    data = contacts[["stop", "input"]].copy()
+    data["side"] = [stops[name].side for name in contacts["stop"]]
     data[f"spacer {unit}"] = [stops[name].spacer.thickness / LENGTHS[unit].mm
-                              if stops[name].spacer else np.nan for name in found["stop"]]
-    per_input = {system.inputs[name].unit for name in found["input"]}
-    data[f"reached at {'/'.join(sorted(per_input))}"] = found["angle"]
+                              if stops[name].spacer else np.nan for name in contacts["stop"]]
+    per_input = {system.inputs[name].unit for name in contacts["input"]}
+    data[f"reached at {'/'.join(sorted(per_input))}"] = contacts["angle"]
     for surface in system.model.surfaces:
-        data[f"{surface} °"] = found[surface]
-    data["governs"], data["why"] = found["governs"].astype(bool), found["reason"]
+        data[f"{surface} °"] = contacts[surface]
+    data["governs"], data["why"] = contacts["governs"].astype(bool), contacts["reason"]
     return data
 
 
 def _map(results):
-    found = results.travel_map
-    if found is None:
+    travel = results.travel_map
+    if travel is None:
         yield Text(f"Travel map missing: {results.why_not('travel_map')}.", "missing")
         return
     yield Picture(lambda: _drawn(results), "The rectangle of both inputs with what can be reached "
                                            "free of contact")
-    yield Text(f"{found.usable:.1%} of the wanted {found.inputs[1]} and {found.inputs[0]} "
+    yield Text(f"{travel.usable:.1%} of the wanted {travel.inputs[1]} and {travel.inputs[0]} "
                f"rectangle is free of contact from neutral on.")
-    for side, limit in found.sides.items():
+    for side, limit in travel.sides.items():
         if limit:
             yield Text(f"toward {_side_words(results.system, side)}: {limit}")
-    if not any(found.sides.values()):
+    if not any(travel.sides.values()):
         yield Text("Nothing touches on the way to any side or corner of it.")
 
 
 def _drawn(results):
     from ... import plots
 
-    return plots.travel_map(results.system, found=results.drawn_map)
+    return plots.travel_map(results.system, worked_out=results.drawn_map)
 
 
 def _side_words(system, side: str) -> str:
@@ -117,6 +120,7 @@ def _side_words(system, side: str) -> str:
                      for name, end in words)
 
 
+@units_in_headings
 def spacers_to_make(system: System) -> pd.DataFrame:
     """What to make for the stops: each spacer, where it sits and what it is stacked of."""
     unit, rows = system.model.length, []

@@ -6,18 +6,22 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pandas as pd
 
 from ... import gearing, rigging
 from ...units import LENGTHS
-from ..blocks import DataTable, Heading, Table, Text
+from ..blocks import DataTable, Heading, Table, Text, units_in_headings
 from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Tolerance bands", "Most moved by", "Contributors", "Builds by chance",
+          "Free play bands", "Free play")
 NONE = "none in the file; give [tolerance] hardpoint, rod and spacer"
+NO_PLAY = "none in the file; give [play] pivot and rod_end"
 
 
 def blocks(results: Answers) -> Iterator[Block]:
@@ -26,20 +30,23 @@ def blocks(results: Answers) -> Iterator[Block]:
     if results.spots is None:
         yield Text(f"Missing: {results.why_not('spots')}.", "missing")
         return
-    if results.rigged is None or not results.rigged["moves"].to_numpy().any():
-        yield Text(f"Build tolerances: {results.why_not('rigged') or NONE}.", "missing")
-    elif results.few_builds is not None and results.few_builds.unbuildable:
-        yield Text(f"{results.few_builds.lost:,} of {results.few_builds.count:,} builds within the "
-                   f"tolerances can't be put together somewhere in the travel, so no figure of "
-                   f"the others is given: check the tolerances, and how near dead centre the run "
-                   f"comes.", "miss")
-    else:
-        yield from _bands(results)
+    yield from _tolerances(results)
     if results.play is None or results.play.empty:
-        yield Text(f"Free play: {results.why_not('play') or 'none in the file; give [play] pivot '}"
-                   f"{'' if results.why_not('play') else 'and rod_end'}.", "missing")
+        yield Text(f"Free play: {results.why_not('play') or NO_PLAY}.", "missing")
     else:
         yield from _play(results)
+
+
+def _tolerances(results):
+    builds = results.few_builds
+    if results.rigged is None or not results.rigged["moves"].to_numpy().any():
+        yield Text(f"Build tolerances: {results.why_not('rigged') or NONE}.", "missing")
+    elif builds is not None and builds.unbuildable:
+        yield Text(f"{builds.lost:,} of {builds.count:,} builds within the tolerances can't be put "
+                   f"together somewhere in the travel, so no figure of the others is given: check "
+                   f"the tolerances, and how near dead centre the run comes.", "miss")
+    else:
+        yield from _bands(results)
 
 
 def _bands(results):
@@ -47,9 +54,10 @@ def _bands(results):
     bands = in_units(system, tolerance_bands(results), angle="drawn worst rss rigged_worst "
                                                              "rigged_rss")
     yield Table("Tolerance bands", bands, "How far a surface may come out, plus or minus. Worst: "
-                "every dimension off the bad way at once; rss: root sum square; both exact to "
-                "first order, with the stick against the stop wherever the build puts it. Rigged: "
-                "rods set so that every part stands at neutral.", words=in_words(system, bands))
+                "every dimension off the bad way at once, solved exactly, the worse side of the "
+                "two; rss: root sum square, to first order. At a stop the stick is against it "
+                "wherever the build puts it, that to first order. Rigged: rods set so that every "
+                "part stands at neutral.", words=in_words(system, bands))
     moves = pd.concat([results.drilled.assign(rods="as made"),
                        results.rigged.assign(rods="set to neutral")], ignore_index=True)
     per = in_units(system, moves.assign(per_mm=moves["per_mm"] * _per(system)),
@@ -68,12 +76,12 @@ def _per(system) -> float:
 
 def _largest(per, most: int = 5):
     """The largest contributors at each surface's worst spot, rods set."""
-    rigged, kept = per[per["rods"] == "set to neutral"], []
+    rigged, tables = per[per["rods"] == "set to neutral"], []
     for _, mine in rigged.groupby("surface", sort=False):
         totals = mine.groupby("at", sort=False)["moves °"].sum()
         if totals.max() > 0:
-            kept.append(mine[mine["at"] == totals.idxmax()].head(most))
-    return pd.concat(kept) if kept else rigged.head(0)
+            tables.append(mine[mine["at"] == totals.idxmax()].head(most))
+    return pd.concat(tables) if tables else rigged.head(0)
 
 
 def tells(results: Answers, surface: str, at: str) -> bool:
@@ -82,17 +90,33 @@ def tells(results: Answers, surface: str, at: str) -> bool:
     return not inputs or gearing.driving_input(results.system, surface) in inputs
 
 
+@units_in_headings
 def tolerance_bands(results: Answers) -> pd.DataFrame:
-    """Error bands as made and rigged, side by side, with the deflection as drawn; degrees."""
-    table = rigging.error_bands(results.drilled).merge(
-        rigging.error_bands(results.rigged), on=["surface", "at"], suffixes=("", "_rigged"))
+    """Error bands as made and rigged, side by side, with the deflection as drawn; degrees.
+
+    The worst of each is that of the worst corner, solved exactly, on its worse side.
+    """
+    made, rigged = (_worst_of(results, rates, rigged=rods) for rates, rods in (
+        (results.drilled, False), (results.rigged, True)))
+    table = made.merge(rigged, on=["surface", "at"], suffixes=("", "_rigged"))
     table = table.rename(columns={"worst_rigged": "rigged_worst", "rss_rigged": "rigged_rss"})
     places = {spot.name: spot.inputs for spot in results.spots}
     drawn = [float(results.system.sweep(**places[at]).deflection(surface))
              for surface, at in zip(table["surface"], table["at"], strict=True)]
     table.insert(2, "drawn", drawn)
-    kept = [tells(results, *pair) for pair in zip(table["surface"], table["at"], strict=True)]
-    return table[kept].reset_index(drop=True)
+    return table
+
+
+def _worst_of(results, rates, *, rigged):
+    """Error bands of the spots that tell something of a surface."""
+    pairs = rates[["surface", "at"]].drop_duplicates()
+    telling = {pair for pair in pairs.itertuples(index=False, name=None) if tells(results, *pair)}
+    rates = rates[[pair in telling for pair in zip(rates["surface"], rates["at"], strict=True)]]
+    corners = rigging.worst_corners(results.system, results.spots, rates, rigged=rigged)
+    worst = np.maximum(-corners["low"].to_numpy(), corners["high"].to_numpy())
+    table = rigging.error_bands(rates).drop(columns="worst").merge(
+        corners.assign(worst=worst)[["surface", "at", "worst"]], on=["surface", "at"])
+    return table[["surface", "at", "worst", "rss"]]
 
 
 def _chance(results):
@@ -115,8 +139,8 @@ def _chance(results):
 def _play(results):
     system = results.system
     bands = rigging.play_bands(results.play)
-    kept = [tells(results, *pair) for pair in zip(bands["surface"], bands["at"], strict=True)]
-    bands = bands[kept]
+    telling = [tells(results, *pair) for pair in zip(bands["surface"], bands["at"], strict=True)]
+    bands = bands[telling]
     chords = [system.model.surfaces[name].chord for name in bands["surface"]]
     bands = bands.assign(edge=[math.nan if chord is None else chord * math.radians(worst)
                                for chord, worst in zip(chords, bands["worst"], strict=True)])

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from ...gearing import said_place
 from ...units import shown_length
-from ..blocks import Heading, Table, Text
+from ..blocks import Heading, Table, Text, units_in_headings
 from ..columns import in_units, in_words
 from ..questions import clamps_apart
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
+TABLES = ("Wires", "Chafing", "Grips", "Hands")
 RUNS = "least greatest never_more needed length spare bend bend_limit to_exit"
 
 
@@ -30,7 +31,8 @@ def blocks(results: Answers) -> Iterator[Block]:
         if getattr(results, name) is None:
             yield Text(f"Missing: {results.why_not(name)}.", "missing")
     if results.wires is not None:
-        yield Table("Wires", wires_table(system, results.wires), _wires_note(results.wires))
+        yield Table("Wires", wires_table(system, results.wires),
+                    _wires_note(results.wires, system.model.length))
         yield from _clamps(results)
     if results.chafing is not None and len(results.chafing):
         data = in_units(system, results.chafing, length="gap reach required")
@@ -44,10 +46,11 @@ def blocks(results: Answers) -> Iterator[Block]:
         yield from _hands(results)
 
 
-def wires_table(system: System, found: pd.DataFrame) -> pd.DataFrame:
+@units_in_headings
+def wires_table(system: System, runs: pd.DataFrame) -> pd.DataFrame:
     """Every wire over the whole travel, where its clamps are nearest and farthest in words."""
-    data = found.assign(**{word: [said_place(system, place) for place in found[word]]
-                           for word in ("least_at", "greatest_at")})
+    data = runs.assign(**{word: [said_place(system, place) for place in runs[word]]
+                          for word in ("least_at", "greatest_at")})
     return in_units(system, data, length=RUNS)
 
 
@@ -57,20 +60,21 @@ def _clamps(results):
             yield Text(f"Wire {row['wire']}: {apart}.")
 
 
-def _wires_note(found) -> str:
-    within = (found["never_more"] - found["greatest"]).max()
-    proven = f"proven within {within:.3f} mm" if math.isfinite(within) else "not proven"
+def _wires_note(runs, unit) -> str:
+    within = (runs["never_more"] - runs["greatest"]).max()
+    proven = "not proven" if not math.isfinite(within) else \
+        f"proven within {shown_length(within, unit, 4)}"
     return ("Least and greatest are the distance of its clamps; needed: free length for the whole "
             "travel, its slack and its bend limit; bend: least radius of the loop taken as an arc "
             f"with its ends free to turn, where the clamps are nearest; greatest {proven}.")
 
 
 def _hands(results):
-    found, unit = results.hands, results.system.model.length
-    if len(found):
-        data = in_units(results.system, found, length="least proven required")
+    room, unit = results.hands, results.system.model.length
+    if len(room):
+        data = in_units(results.system, room, length="least proven required")
         yield Table("Hands", data, "Room of the hand over the whole travel, proven.",
                     words=in_words(results.system, data))
-    elif far := found.attrs["far"]:
+    elif far := room.attrs["far"]:
         yield Text(f"Every hand stays proven more than {shown_length(far, unit)} from everything "
                    f"else.")

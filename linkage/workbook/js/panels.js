@@ -154,7 +154,7 @@ export class LimitPanel {
       else one.reach(start, 0);
       return { one, input, end };
     }));
-    this.list = tableOf("Required travels within these limits",
+    this.list = tableOf("Required travels, up to the stops or else these limits",
                         ["surface", "required", "found", ""]);
     this.wait = app.waitOf("limit");
     this.el = h("section", { class: "lw-limits", "aria-label": "Travel limits" },

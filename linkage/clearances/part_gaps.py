@@ -1,0 +1,86 @@
+"""What of a part that has solids is not drawn: arms to its joints, and what holds it together."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from ..geometry import Piece, piece_gap, sphere
+from ..model.mirroring import twin_name
+from ..motion import body_of
+from .joints import BALL
+from .scene import Scene
+
+BRIDGED = 12.7  # mm between two solids of a part that a fillet or a lug may fill; common practice
+
+
+def undrawn(scene: Scene) -> list[str]:
+    """Gaps in how parts are drawn, where there is metal that no solid of the file stands for.
+
+    A part whose solids do not hang together, or which has a joint away from all of them, is not
+    drawn whole, and of two sides one may be forgotten: nothing is proven about what is missing.
+
+    Parameters
+    ----------
+    scene : Scene
+
+    Returns
+    -------
+    list of str
+        A few words each, such as "the arm of stick to stick/tie".
+    """
+    found, model = [], scene.system.model
+    for name, body in model.bodies.items():
+        if body.solids:
+            solids = {solid: scene.solid(f"{name}/{solid}").pieces for solid in body.solids}
+            found += _of_part(name, solids, _joints(model, name))
+    return found + _one_sided(model)
+
+
+def _one_sided(model) -> list[str]:
+    """Solids of one side that the other side has none of."""
+    words = model.mirror or {"left": "right"}
+    twins = {name: twin_name(name, words) for name in model.solids}
+    return [f"{twin}, the other side of {name}" for name, twin in twins.items()
+            if twin not in model.solids]
+
+
+def _joints(model, name) -> dict:
+    """Where a part meets others, by what each place is called."""
+    places = {f"{name}/pivot": model.bodies[name].centre}
+    for end in (end for rod in model.rods.values() for end in rod.ends):
+        if body_of(end) == name:
+            places[end] = model.position(end)
+    for rider, part in model.bodies.items():
+        if part.on == name:
+            places[f"{rider}/pivot"] = part.centre
+    return places
+
+
+def _of_part(name, solids, joints):
+    groups = _groups(solids)
+    far = [joint for joint, place in joints.items() if not any(
+        _apart((sphere(place, 0.0),), pieces) <= BALL for pieces in solids.values())]
+    if far:
+        yield f"the arm of {name} to {', '.join(far)}"
+    if len(groups) > 1:
+        yield f"what joins {' to '.join(', '.join(group) for group in groups)} of {name}"
+
+
+def _groups(solids) -> list[list[str]]:
+    """Solids that hang together."""
+    from scipy.sparse.csgraph import connected_components
+
+    names = list(solids)
+    near = np.eye(len(names), dtype=bool)
+    for (i, one), (k, other) in itertools.combinations(enumerate(names), 2):
+        near[i, k] = _apart(solids[one], solids[other]) <= BRIDGED
+    count, label = connected_components(near, directed=False)
+    return [[name for name, mine in zip(names, label, strict=True) if mine == k]
+            for k in range(count)]
+
+
+def _apart(one: tuple[Piece, ...], other: tuple[Piece, ...]) -> float:
+    return min(float(piece_gap(a.points, a, b.points, b).value)
+               for a, b in itertools.product(one, other))

@@ -1,0 +1,146 @@
+"""What is judged of directions, reach and travels, over which travel, and what is not."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from typing import TYPE_CHECKING
+
+from .. import gearing
+from .columns import counted
+from .verdict import Miss
+
+if TYPE_CHECKING:
+    from ..motion.system import System
+    from .answers import Answers
+
+
+def missed_findings(*kinds: str) -> Callable[[Answers], Iterator[Miss]]:
+    """Misses among the findings of some kinds."""
+    def misses(results):
+        for finding in results.findings:
+            if finding.miss and finding.kind in kinds:
+                yield Miss(finding.kind, "", finding.text)
+
+    return misses
+
+
+def directions_judged(results: Answers) -> str:
+    """Directions that are right."""
+    right = [each for each in results.directions if each.outcome == "right"]
+    return counted(len(right), "direction", "directions")
+
+
+def directions_cover(results: Answers) -> Iterator[str]:
+    """What directions hold for."""
+    if directions_judged(results):
+        yield travel_judged(results)
+        yield ("Directions are judged as drawn at neutral, at both ends and by the proven sign of "
+               "the gearing all over that travel; an input that moves a surface by less than a "
+               "tenth of what the strongest does is not judged.")
+
+
+def feels_judged(results: Answers) -> str:
+    """Surfaces whose feel is known."""
+    given = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
+    return counted(len(given), "hinge moment's slope", "hinge moments' slopes")
+
+
+def directions_told(outcome: str) -> Callable[[Answers], Iterator[str]]:
+    """What was found of directions that came out so."""
+    return lambda results: (each.text for each in results.directions if each.outcome == outcome)
+
+
+def undriven(results: Answers) -> Iterator[str]:
+    """Bodies that stand still because nothing drives them."""
+    still = results.system.plan.undriven
+    if still:
+        yield f"motion of {', '.join(still)}: nothing drives them"
+
+
+def motion_misses(results: Answers) -> Iterator[Miss]:
+    """Where a rod does not reach, or is not proven to."""
+    yield from missed_findings("motion")(results)
+    for which, words in (("wrong", "a rod can't reach"), ("open", "not proven that rods reach")):
+        if len(getattr(results.reach, which)):
+            yield Miss("motion", "", f"{words} within the travel that the stops leave",
+                       gearing.said_place(results.system, results.reach.nearest(which)),
+                       decided=which == "wrong")
+
+
+def reach_covers(results: Answers) -> Iterator[str]:
+    """What the reach of rods holds for."""
+    yield travel_judged(results)
+    yield "That every rod reaches is proven as drawn, all over that travel."
+
+
+def rods_judged(results: Answers) -> str:
+    """Rods whose reach is proven."""
+    rods = len(results.system.model.rods) - len(results.system.plan.open_rods)
+    return counted(rods, "rod's reach", "rods' reach")
+
+
+def travel_misses(results: Answers) -> Iterator[Miss]:
+    """Required travels that are not found."""
+    for row in results.travels.to_dict("records"):
+        if not row["ok"]:
+            what = f"{row['surface']} {gearing.WAYS[row['way']]}"
+            wanted = f"{row['required']:g}±{row['within']:g}° required"
+            if not math.isfinite(row["found"]):
+                yield Miss("travel", what, f"no input moves it, {wanted}", short=math.inf)
+                continue
+            built = "" if "build_least" not in row else (
+                f" as drawn, {row['build_least']:.2f}° to {row['build_most']:.2f}° in builds")
+            yield Miss("travel", what, f"{row['found']:.2f}° found{built}, {wanted}",
+                       gearing.said_input(results.system, row["input"], row["at"]),
+                       row.get("decided", True), abs(row["missed_by"]) - row["within"])
+
+
+def travel_covers(results: Answers) -> Iterator[str]:
+    """What required travels hold for."""
+    build = ("in the worst corners of the file's tolerances with the rods set so that every part "
+             "stands at neutral, searched and not proven" if results.built else "as drawn")
+    yield (f"Travels are judged {build}, along their input with the others at neutral: up to the "
+           f"stop that governs, where an end has none up to the wanted travel.")
+
+
+def travels_judged(results: Answers) -> str:
+    """Required travels."""
+    return counted(len(results.travels), "travel", "travels")
+
+
+def not_required(results: Answers) -> Iterator[str]:
+    """Surfaces of which no travel is required."""
+    free = [name for name, part in results.system.model.surfaces.items() if not part.require]
+    if free:
+        yield f"travel of {', '.join(free)}: none required in the file; add require"
+
+
+def travel_judged(results: Answers) -> str:
+    """The travel that most is judged over, in a sentence."""
+    real = results.real_travel
+    if real is None:
+        return f"The travel judged is the wanted one, {travel_words(results.system)}."
+    wide = max(real.fine.values(), default=0.0)
+    more = f" (covered by cells, {wide:.2f}° or mm at its edge, never too small)" if wide else ""
+    ended = [f"{', '.join(ends)} ended by {what}" for what, stopped in
+             (("stops", True), ("the wanted travel", False))
+             if (ends := ends_of(results.system, stopped=stopped))]
+    build = " in any build" if results.built else ""
+    return (f"The travel judged is what the stops leave{build}{more}; it lies within "
+            f"{travel_words(results.system, real.box)} ({'; '.join(ended)}).")
+
+
+def travel_words(system: System, box: dict | None = None) -> str:
+    """The wanted travel, or another, in words, such as "pitch 13.0° forward to 17.0° aft"."""
+    return ", ".join(f"{name} {gearing.said_place(system, {name: low})} to "
+                     f"{gearing.said_place(system, {name: high})}"
+                     for name, (low, high) in (box or system.travel_box()).items())
+
+
+def ends_of(system: System, *, stopped: bool) -> list[str]:
+    """Ends of travels that have a stop in the file, or that have none, in words."""
+    there = {(stop.input, stop.side) for stop in system.model.stops.values()}
+    return [f"{name} {gearing.sense_word(system, name, side == 'greatest')}"
+            for name in system.travel_box() for side in ("least", "greatest")
+            if ((name, side) in there) is stopped]
