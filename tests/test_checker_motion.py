@@ -38,7 +38,8 @@ def value_at(taylor, share):
 @pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
 def test_every_joint_is_held_all_over_a_cell(file):
     rng = np.random.default_rng(3)
-    motion = Motion(read(file.read_text()))
+    machine = read(file.read_text())
+    motion = Motion(machine)
     system, held = linkage.load(file), 0
     driven = system.travel_box()
     for _ in range(PLACES):
@@ -63,7 +64,10 @@ def test_every_joint_is_held_all_over_a_cell(file):
             for x, s in zip(true, share, strict=True):
                 if np.isfinite(x) and math.isfinite(value.rest):
                     polynomial, rest = value_at(value, s)
-                    assert abs(x - polynomial) <= rest + 1e-9, (joint, cell)
+                    off = x - polynomial
+                    if motion.steps[joint][0] == "close" and not machine.joints[joint].slides:
+                        off = math.remainder(off, 2 * math.pi)  # a rod alone tells no whole turns
+                    assert abs(off) <= rest + 1e-9, (joint, cell)
                     held += 1
     assert held >= PLACES * SHARES / 2
 
