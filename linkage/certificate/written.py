@@ -111,6 +111,8 @@ def _met(grower, book, pairs, rows):
     """Where each pair is least, and a point of each solid that shows it."""
     found = {}
     for pair in pairs:
+        if pair.balls:  # what is nearest may be what lies at the joint and is left out
+            continue
         row = rows[frozenset(pair.names)]
         if np.isfinite(row["least"]):
             at = [float(row[n]) if n in grower.names else 0.0 for n in book.motion.names]

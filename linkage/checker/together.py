@@ -37,6 +37,7 @@ class Group:
                                                                strict=True)}
 
     def state(self, joint, value):
+        """Cos and sin, and the value, of a joint."""
         if self.motion.machine.joints[joint].slides:
             return None, None, value
         return (*turn(value), value)
@@ -51,6 +52,7 @@ class Group:
         return self.roots[key]
 
     def followed(self, goal):
+        """Joints at a place, box by box from neutral."""
         start = tuple((0.0, 0.0) for _ in goal)
         found = self.enclosed(start, self.newton(start, [0.0] * len(self.joints)))
         share, step = 0.0, 1.0
@@ -161,6 +163,7 @@ class Group:
                     constant(motion.table, 0)) for c in range(3)]
 
     def of_rod(self, rod, cell, axes):
+        """Misfit of a rod, and its rates along the joints."""
         motion, item = self.motion, self.motion.machine.rods[rod]
         ends = [motion.place(motion.machine.points[e], part_of(e), self.frame, cell)
                 for e in item.ends]
