@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import itertools
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -54,36 +55,51 @@ def along(stage: Stage, posture: EnclosedPosture, items, direction, loose=None,
             product(direction, axes, posture.inputs, posture.kind)
         off = None if loose is None else _looseness(stage, pieces, (direction, seen), loose)
         sides.append(_side(stage, pieces, seen, (sense, off)))
-    (thin_a, *a), (thin_b, *b) = sides
-    for one in (True, False):
-        for other in (True, False):
-            here = np.flatnonzero((thin_a == one) & (thin_b == other))
-            if here.size:
-                (rows, lag), (more, behind) = (each[0 if thin else 1] for each, thin in (
-                    (a, one), (b, other)))
-                at, to = (np.cumsum(k == thin)[here] - 1 for k, thin in (
-                    (thin_a, one), (thin_b, other)))
-                yield here, [rows.take(at, axis=2), more.take(to, axis=2)], lag[at] + behind[to]
+    for one, other in itertools.product((0, 1), repeat=2):
+        here = np.flatnonzero(sides[0].which[one] & sides[1].which[other])
+        if here.size:
+            (rows, lag), (more, behind) = (side.of(here, k) for side, k in
+                                           zip(sides, (one, other), strict=True))
+            yield here, [rows, more], lag + behind
 
 
-def _side(stage, pieces, seen, how):
-    """Which pieces are thin; bounds and lags of the corners of those, and of the others."""
+class _Side(NamedTuple):
+    """One side of items: those whose piece is thin, and the others.
+
+    Attributes
+    ----------
+    which : tuple of two ndarray of bool (m,)
+    rows, lags : list of two ndarray
+        Bounds of their corners, (rows, corners, k), and what the others can come nearer by, (k,).
+    """
+
+    which: tuple
+    rows: list
+    lags: list
+
+    def of(self, here, k):
+        """Bounds and lag of some items of one of the two."""
+        at = np.cumsum(self.which[k])[here] - 1
+        return self.rows[k].take(at, axis=2), self.lags[k][at]
+
+
+def _side(stage, pieces, seen, how) -> _Side:
+    """Bounds of the corners of pieces along directions in which their seats are seen."""
     thin, (sense, off) = stage.corners[pieces] <= THIN, how
-    found = [thin]
-    for chosen in (thin, ~thin):
+    found = _Side((thin, ~thin), [], [])
+    for chosen, size in zip(found.which, (THIN, TOP), strict=True):
         here = np.flatnonzero(chosen)
-        corners, lag = _corners(stage, pieces[here], seen[..., here], sense)
-        rows = combined(seen[..., here], corners)
+        corners, lag = _corners(stage, pieces[here], (seen[..., here], sense), size)
+        found.rows.append(combined(seen[..., here], corners))
+        found.lags.append(lag)
         if off is not None:
-            rows[-1] += off[here]
-        found.append((rows, lag))
+            found.rows[-1][-1] += off[here]
     return found
 
 
-def _corners(stage, pieces, seen, sense):
-    """Coordinates (3, corners, m) of the corners that are bounded each by itself, and the lag."""
-    group, size = stage.group[pieces], THIN if len(pieces) and (
-        stage.corners[pieces[0]] <= THIN) else TOP
+def _corners(stage, pieces, towards, size):
+    """Coordinates (3, size, m) of the corners that are bounded each by itself, and the lag."""
+    (seen, sense), group = towards, stage.group[pieces]
     found, lag = np.empty((3, size, len(pieces))), np.zeros(len(pieces))
     for g in np.flatnonzero(np.bincount(group)):
         here = np.flatnonzero(group == g)

@@ -59,19 +59,8 @@ class Stage:
         self._solid = (lambda pair, name: solid(name)) if solid else scene.solid_of
         self.system, self.pairs = scene.system, tuple(pairs)
         self.seats, self.pieces, self.seat_of = [], [], []
-        known, seats, whole, parts, of = {}, {}, [], [], []
-        for k, pair in enumerate(self.pairs):
-            one, other = (self._placed(known, seats, self._solid(pair, name), pair.frame)
-                          for name in (pair.first, pair.second))
-            for a, b in itertools.product(one, other):
-                if len(a.parts) * len(b.parts) > 1:
-                    parts += [(k, i, j) for i in a.parts for j in b.parts]
-                    of += [len(whole)] * (len(a.parts) * len(b.parts))
-                whole.append((k, a.piece, b.piece))
-        table = np.array(whole + parts, dtype=int).reshape(-1, 3)
+        table = self._items()
         self.pair_index, self.sides = table[:, 0], table[:, 1:]
-        self.first = len(whole)
-        self._part_of = np.array(of, dtype=int)
         self.rough = np.full(len(table), rough)
         self.rough[np.unique(self._part_of)] = True
         self.seat_of = np.array(self.seat_of, dtype=int)
@@ -82,6 +71,20 @@ class Stage:
         self.frames = Frames(self.system, self.seats)
         self.of_rod = np.array([bool(seat.ends) for seat in self.seats], dtype=bool)
         self._lay_out()
+
+    def _items(self) -> np.ndarray:
+        """Pair, and the piece on either side, of every item: (items, 3)."""
+        known, seats, whole, parts, of = {}, {}, [], [], []
+        for k, pair in enumerate(self.pairs):
+            one, other = (self._placed(known, seats, self._solid(pair, name), pair.frame)
+                          for name in (pair.first, pair.second))
+            for a, b in itertools.product(one, other):
+                if len(a.parts) * len(b.parts) > 1:
+                    parts += [(k, i, j) for i in a.parts for j in b.parts]
+                    of += [len(whole)] * (len(a.parts) * len(b.parts))
+                whole.append((k, a.piece, b.piece))
+        self.first, self._part_of = len(whole), np.array(of, dtype=int)
+        return np.array(whole + parts, dtype=int).reshape(-1, 3)
 
     def _placed(self, known, seats, solid, frame):
         if (solid, frame) not in known:

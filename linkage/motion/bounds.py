@@ -23,7 +23,8 @@ from .bounds_together import close_together
 from .builds import Builds
 from .plan import Close, Couple, Drive, Plan, Together
 from .posture import Dimensions, Posture, Slide, Turn, mixed
-from .tape import Tape, Traced, given, on_tape, varied
+from .tape import Tape, given, on_tape, varied
+from .traced import Traced
 
 if TYPE_CHECKING:
     from ..model.parts import Tolerance

@@ -8,6 +8,7 @@ ready at the same time is worked out in one array operation, over numbers as ove
 
 from __future__ import annotations
 
+import itertools
 import operator
 from collections import Counter, defaultdict
 from collections.abc import Callable, Hashable, Sequence
@@ -17,127 +18,9 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from ..intervals import GROW, TINY, Enclosure, U
+from .traced import WHOLE, Traced
 
 BLOCK = 1 << 22  # numbers held at once while a tape runs, so that they stay in the cache
-WHOLE = (1.0, 0.0)  # a weight of 1, exact
-
-
-class Traced:
-    """A weighted sum of what stands on a tape, and a number.
-
-    Every weight goes with how far rounding may have put it off, so that a sum may be put together
-    in any order and still be bounded.
-
-    Parameters
-    ----------
-    tape : Tape
-    terms : dict
-        ``{node: (weight, doubt)}``.
-    number : (float, float)
-    """
-
-    __slots__ = ("number", "tape", "terms")
-
-    def __init__(self, tape: Tape, terms: dict, number=(0.0, 0.0)):
-        self.tape, self.terms, self.number = tape, terms, number
-
-    def __array_ufunc__(self, ufunc, method, *values, **options):
-        rule = _OPERATORS.get(ufunc.__name__)
-        if method != "__call__" or options:
-            return NotImplemented
-        return rule(*values) if rule else self.tape.applied(ufunc, *values)
-
-    def __neg__(self):
-        return _scaled(self, WHOLE, -1.0)
-
-    def __add__(self, other):
-        return _sum(self, other)
-
-    __radd__ = __add__
-
-    def __sub__(self, other):
-        return _sum(self, -other)
-
-    def __rsub__(self, other):
-        return _sum(-self, other)
-
-    def __mul__(self, other):
-        return _product(self, other)
-
-    __rmul__ = __mul__
-
-    def __truediv__(self, other):
-        if isinstance(other, Traced):
-            return self.tape.applied(np.divide, self, other)
-        return _product(self, 1.0 / other)
-
-    def __rtruediv__(self, other):
-        return self.tape.applied(np.divide, other, self)
-
-    def __pow__(self, power):
-        if power != 2:
-            raise NotImplementedError("only squares")
-        return _product(self, self)
-
-
-def _added(one, other):
-    value = one[0] + other[0]
-    return value, one[1] + other[1] + U * abs(value)
-
-
-def _times(one, other):
-    value = one[0] * other[0]
-    return value, abs(one[0]) * other[1] + (abs(other[0]) + other[1]) * one[1] + U * abs(value)
-
-
-def _scaled(traced, weight, sign=1.0):
-    """A sum times a number; exactly if that is 1 or -1."""
-    if weight == WHOLE:
-        terms = traced.terms if sign > 0 else {n: (-w, d) for n, (w, d) in traced.terms.items()}
-        return Traced(traced.tape, terms, (sign * traced.number[0], traced.number[1]))
-    return Traced(traced.tape, {n: _times(w, weight) for n, w in traced.terms.items()},
-                  _times(traced.number, weight))
-
-
-def _sum(one, other):
-    if not isinstance(one, Traced):
-        one, other = other, one
-    if not isinstance(other, Traced):
-        if other == 0.0:
-            return one
-        return Traced(one.tape, one.terms, _added(one.number, (float(other), 0.0)))
-    terms = dict(one.terms)
-    for node, weight in other.terms.items():
-        if node in terms:
-            weight = _added(terms[node], weight)
-            if weight == (0.0, 0.0):
-                del terms[node]
-                continue
-        terms[node] = weight
-    return Traced(one.tape, terms, _added(one.number, other.number))
-
-
-def _product(one, other):
-    if not isinstance(one, Traced):
-        one, other = other, one
-    if not isinstance(other, Traced):
-        other = float(other)
-        if other in (0.0, 1.0):
-            return one if other else 0.0
-        return _scaled(one, (other, 0.0))
-    for value, factor in ((one, other), (other, one)):
-        if not value.terms:
-            return _scaled(factor, value.number)
-    (a, share), (b, more) = one.tape.factored(one), one.tape.factored(other)
-    weight = WHOLE if share == more == WHOLE else _times(share, more)
-    return Traced(one.tape, {one.tape.node(operator.mul, (min(a, b), max(a, b))): weight})
-
-
-_OPERATORS = {
-    "add": _sum, "multiply": _product, "negative": operator.neg,
-    "subtract": lambda one, other: _sum(one, -other), "divide": lambda a, b: b.__rtruediv__(a),
-    "square": lambda value: value * value,
-}
 
 
 @dataclass(frozen=True)
@@ -211,40 +94,40 @@ class Tape:
     def ready(self, outputs: Sequence) -> Program:
         """What gives some sums or numbers, in an order in which much is done at once."""
         ends = [self.alone(value) for value in outputs]
-        names = {node: name for name, node in self._leaves.items()}
-        needed, still = self._needed(ends), set(self._still)
-        for node in sorted(needed):
-            if node not in names and still.issuperset(self._nodes[node].nodes):
-                still.add(node)
-        used = {n for node in needed - still for n in self._nodes[node].nodes} | set(ends)
-        before = sorted(used & still)
-        leaves = [node for node in sorted(needed - still) if node in names]
-        program = self._program(ends, leaves + before)
-        first = self._program(before, [n for n in sorted(self._needed(before)) if n in names])
-        return replace(program, before=first, leaves=tuple(names[n] for n in leaves) + tuple(
-            names[n] for n in first.leaves))
+        needed = self._above(ends)
+        still = self._same_in_all_cells(needed)
+        used = self._taken(needed - still) | set(ends)
+        before, names = sorted(used & still), {node: name for name, node in self._leaves.items()}
+        moving, given = (sorted(nodes & names.keys())
+                         for nodes in (needed - still, self._above(before)))
+        return replace(self._program(ends, moving + before), before=self._program(before, given),
+                       leaves=tuple(names[node] for node in moving + given))
 
-    def _needed(self, ends) -> set:
-        """The nodes that some nodes follow from, and they themselves."""
-        needed, todo = set(), list(ends)
+    def _above(self, ends, known=frozenset()) -> set:
+        """The nodes that some follow from, and they themselves, up to those that are known."""
+        needed, todo = set(), [node for node in ends if node not in known]
         while todo:
             node = todo.pop()
             if node not in needed:
                 needed.add(node)
-                todo += self._nodes[node].nodes
+                todo += [n for n in self._nodes[node].nodes if n not in known]
         return needed
 
+    def _same_in_all_cells(self, needed) -> set:
+        """Those that follow from still leaves alone."""
+        still, leaves = set(self._still), set(self._leaves.values())
+        for node in sorted(needed - leaves):
+            if still.issuperset(self._nodes[node].nodes):
+                still.add(node)
+        return still & needed
+
+    def _taken(self, nodes) -> set:
+        return {n for node in nodes for n in self._nodes[node].nodes}
+
     def _program(self, ends, leaves) -> Program:
-        place = {node: i for i, node in enumerate(leaves)}
-        steps, needed = [], set()
-        todo = [node for node in ends if node not in place]
-        while todo:
-            node = todo.pop()
-            if node not in needed:
-                needed.add(node)
-                todo += [n for n in self._nodes[node].nodes if n not in place]
-        used = {n for node in needed for n in self._nodes[node].nodes}
-        for last, function, nodes in self._batches(needed, used):
+        place, steps = {node: i for i, node in enumerate(leaves)}, []
+        needed = self._above(ends, place.keys())
+        for last, function, nodes in self._batches(needed, self._taken(needed)):
             start = len(place)
             place.update(zip(nodes, range(start, start + len(nodes)), strict=True))
             made = self._step(function, nodes, place, slice(start, start + len(nodes)))
@@ -278,20 +161,26 @@ class Tape:
     def _step(self, function, nodes, place, made):
         taken = [[place[n] for n in self._nodes[node].nodes] for node in nodes]
         more = [self._nodes[node].more for node in nodes]
-        if function is not None:
-            return _Step(made, function, tuple(np.array(taken, int).T),
-                         tuple(np.array(k)[:, None] for k in zip(*more, strict=True)))
-        terms = [list(zip(at, weights, strict=True)) or [(-1, (0.0, 0.0))]  # -1 is a node of zeros
-                 for at, (weights, _) in zip(taken, more, strict=True)]
-        columns = [[each[j] for each in terms if j < len(each)] for j in range(len(terms[0]))]
-        numbers = np.array([number for _, number in more])[..., None]
-        slack = (len(columns) + 3) * U
-        weights = [np.array([w for _, (w, _) in column])[:, None] for column in columns]
-        doubts = [np.array([d + slack * abs(w) for _, (w, d) in column])[:, None]
-                  for column in columns]
-        return _Step(made, None, tuple(np.array([n for n, _ in column]) for column in columns),
-                     (numbers[:, 0], numbers[:, 1] + slack * np.abs(numbers[:, 0])),
-                     tuple(weights), tuple(doubts), GROW + slack)
+        if function is None:
+            return _sums(taken, more, made)
+        return _Step(made, function, tuple(np.array(taken, int).T),
+                     tuple(np.array(k)[:, None] for k in zip(*more, strict=True)))
+
+
+def _sums(taken, more, made) -> _Step:
+    """The step of sums of terms with weights, the longest first, and a number each."""
+    # a sum of nothing but its number has a 0, which stands last, as its one term
+    terms = [[(n, *weight) for n, weight in zip(at, weights, strict=True)] or [(-1, 0.0, 0.0)]
+             for at, (weights, _) in zip(taken, more, strict=True)]
+    columns = [np.array([term for term in column if term]).T
+               for column in itertools.zip_longest(*terms)]
+    slack = (len(columns) + 3) * U
+    number, off = np.array([number for _, number in more]).T[..., None]
+    return _Step(made, None, tuple(at.astype(int) for at, _, _ in columns),
+                 (number, off + slack * np.abs(number)),
+                 tuple(weight[:, None] for _, weight, _ in columns),
+                 tuple((doubt + slack * np.abs(weight))[:, None] for _, weight, doubt in columns),
+                 GROW + slack)
 
 
 def _cost(kind) -> int:
