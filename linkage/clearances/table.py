@@ -222,12 +222,14 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     shown = bound < table["required"] + NEAR
     far = far | dict(zip(table["pair"][~shown], bound[~shown], strict=True))
     table = table[shown].reset_index(drop=True)
-    table.attrs = {"far": Shared(far),
-                   "earlier": replace(known, judged=judged),
-                   "visited": int(proof.visited.sum()),
-                   "open": {stage.pairs[k].name: dict(zip(names, place.tolist(), strict=True))
-                            for k, place in proof.open_at.items()}}
+    table.attrs = {"far": Shared(far), "earlier": replace(known, judged=judged),
+                   "visited": int(proof.visited.sum()), "open": _open_places(stage, proof, names)}
     return table
+
+
+def _open_places(stage, proof, names) -> dict:
+    return {stage.pairs[k].name: dict(zip(names, place.tolist(), strict=True))
+            for k, place in proof.open_at.items()}
 
 
 def proven_apart(system: System, table: pd.DataFrame) -> list[tuple[Travel, dict]]:

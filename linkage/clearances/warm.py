@@ -103,7 +103,8 @@ def resume(search: Search, earlier: Earlier) -> tuple[np.ndarray, tuple | None]:
     (ndarray of bool (pairs,), tuple or None)
         Pairs that have to be searched from the start, and open items of the others.
     """
-    if list(earlier.travel.names) != search.names or earlier.terms[1] is not None:
+    if list(earlier.travel.names) != search.names or earlier.terms[1] is not None \
+            or not earlier.stage.pairs:
         return np.ones(len(search.stage.pairs), bool), None
     pairs, kept, alike = _known(search, earlier)
     cold = pairs < 0
@@ -124,26 +125,35 @@ def _known(search, earlier):
     # complexity over 10: all that has to be the same before a bound may be taken over
     stage, old = search.stage, earlier.stage
     numbers = {pair.name: k for k, pair in enumerate(old.pairs)}
-    solids = signatures(stage.scene, {n for pair in stage.pairs for n in (pair.first,
-                                                                         pair.second)})
-    changed = {name for name, what in solids.items() if earlier.solids.get(name) != what}
+    found = np.array([numbers.get(pair.name, -1) for pair in stage.pairs], dtype=int)
+    found[~_laid_out_alike(stage, old, found)] = -1
     same_travel = search.travel.same_as(earlier.travel)
-    resumed = same_travel or len(earlier.travel.low) == 1
+    if not (same_travel or len(earlier.travel.low) == 1):
+        found[:] = -1
+    changed = _changed(stage, earlier)
+    alike = np.array([number >= 0 and not {pair.first, pair.second} & changed
+                      and stage.scene.balls(pair) == old.scene.balls(old.pairs[number])
+                      for pair, number in zip(stage.pairs, found, strict=True)], dtype=bool)
     terms = (search.tolerance, None, search.limit_beyond) == earlier.terms
+    same = np.array([pair == old.pairs[number] for pair, number in
+                     zip(stage.pairs, found, strict=True)], dtype=bool)
+    return found, alike & same & (terms and same_travel), alike
+
+
+def _laid_out_alike(stage, old, numbers):
+    """Which pairs are of as many pieces, in as many clusters, and moved by the same inputs."""
     sizes, old_sizes = (np.bincount(s.pair_index, minlength=len(s.pairs)) for s in (stage, old))
     rough, old_rough = (np.bincount(s.pair_index, s.rough, len(s.pairs)) for s in (stage, old))
-    found = np.full(len(stage.pairs), -1)
-    kept, alike = np.zeros((2, len(stage.pairs)), bool)
-    for k, pair in enumerate(stage.pairs):
-        number = numbers.get(pair.name, -1)
-        if not resumed or number < 0 or sizes[k] != old_sizes[number] or \
-                rough[k] != old_rough[number] or pair.inputs != old.pairs[number].inputs:
-            continue
-        found[k] = number
-        alike[k] = not {pair.first, pair.second} & changed and \
-            stage.scene.balls(pair) == old.scene.balls(old.pairs[number])
-        kept[k] = alike[k] and terms and same_travel and pair == old.pairs[number]
-    return found, kept, alike
+    inputs = np.array([pair.inputs == old.pairs[number].inputs for pair, number in
+                       zip(stage.pairs, numbers, strict=True)], dtype=bool)
+    return (sizes == old_sizes[numbers]) & (rough == old_rough[numbers]) & inputs
+
+
+def _changed(stage, earlier) -> set:
+    """Solids of the stage that are not what they were."""
+    solids = signatures(stage.scene, {name for pair in stage.pairs
+                                      for name in (pair.first, pair.second)})
+    return {name for name, what in solids.items() if earlier.solids.get(name) != what}
 
 
 def _places_among(stage):
