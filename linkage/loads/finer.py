@@ -14,7 +14,7 @@ from collections.abc import Callable
 import numpy as np
 
 SAFETY = 2.0
-MOST = 3000  # places of one load case looked at with one step; what is left counts as missing
+MOST = 100  # places of one load case looked at with one step; what is left counts as missing
 
 
 def may_rise(values: np.ndarray, sides: list[np.ndarray]) -> np.ndarray:
