@@ -23,6 +23,8 @@ from .travel import Travel
 if TYPE_CHECKING:
     from .scene import Scene
 
+MOST_PARTS = 200  # of one box, beyond which all of it counts as new
+GATHERED = 8  # parts along each input in which what is new is gathered
 NEAR_END = 1e-9  # degrees (mm) from an end of the travel within which a cell reaches it
 
 
@@ -112,7 +114,7 @@ def resume(search: Search, earlier: Earlier) -> tuple[np.ndarray, tuple | None]:
     same = kept[k]
     _keep(search, earlier, np.flatnonzero(kept), pairs)
     search.leaves.append(leaves.of(same))
-    leaves, added = _extended(search, leaves.of(~same), earlier.travel)
+    leaves, added = _extended(search, leaves.of(~same), earlier.travel, cold | kept)
     leaves, of = _shrunk(search, leaves)
     unbounded = ~alike[search.stage.pair_index[leaves.which]] | added[of]
     changed = ~cold & ~kept
@@ -128,8 +130,6 @@ def _known(search, earlier):
     found = np.array([numbers.get(pair.name, -1) for pair in stage.pairs], dtype=int)
     found[~_laid_out_alike(stage, old, found)] = -1
     same_travel = search.travel.same_as(earlier.travel)
-    if not (same_travel or len(earlier.travel.low) == 1):
-        found[:] = -1
     changed = _changed(stage, earlier)
     alike = np.array([number >= 0 and not {pair.first, pair.second} & changed
                       and stage.scene.balls(pair) == old.scene.balls(old.pairs[number])
@@ -219,8 +219,11 @@ def _shrunk(search, leaves):
     return Leaves.joined(found, len(search.names)), np.concatenate(kept)
 
 
-def _extended(search, leaves, earlier):
+def _extended(search, leaves, earlier, cold):
     """Leaves that reach out from those at the ends of the earlier box to where the box now ends.
+
+    Of an earlier travel that is no box, what is new is in boxes of its own; pairs that are searched
+    `cold` or kept need none.
 
     Returns
     -------
@@ -230,6 +233,9 @@ def _extended(search, leaves, earlier):
     count = len(leaves)
     if search.travel.same_as(earlier):
         return leaves, np.zeros(count, bool)
+    if len(earlier.low) > 1:
+        leaves = Leaves.joined([leaves, *_in_new_boxes(search, earlier, cold)], len(search.names))
+        return leaves, np.arange(len(leaves)) >= count
     moves = search.moves[search.stage.pair_index[leaves.which]]
     for i, (low, high) in enumerate(search.box):
         for sense, old, new in ((1.0, earlier.high[0, i], high), (-1.0, earlier.low[0, i], low)):
@@ -242,6 +248,73 @@ def _extended(search, leaves, earlier):
             leaves = Leaves.joined([leaves, found], len(search.names))
             moves = search.moves[search.stage.pair_index[leaves.which]]
     return leaves, np.arange(len(leaves)) >= count
+
+
+def _in_new_boxes(search, earlier, left_out):
+    """Leaves without planes, of all pairs that are taken up, over what of the travel is new."""
+    stage = search.stage
+    first = stage.pair_index[:stage.first]
+    for row in np.unique(search.moves, axis=0):
+        which = np.flatnonzero((search.moves[first] == row).all(axis=1) & ~left_out[first])
+        boxes = _gathered(_beyond(search.travel.seen_along(row), earlier.seen_along(row)), row)
+        centres, halves = (k.mean(axis=1) for k in (boxes, np.abs(boxes - boxes.mean(
+            axis=1, keepdims=True))))
+        halves = halves * (1 + 8 * U) + 4 * U * np.abs(centres)
+        one, cell = np.repeat(which, len(boxes)), np.tile(np.arange(len(boxes)), len(which))
+        yield Leaves(one, centres[cell], np.where(row, halves[cell], 0.0),
+                     np.full((len(one), 1 + len(row), 3), np.nan), np.full(len(one), np.nan))
+
+
+def _beyond(new, old):
+    """Boxes (n, 2, inputs) that hold whatever some boxes have beyond others."""
+    found = []
+    for box in np.stack(new, axis=1):
+        low, high = old
+        if ((low <= box[0]) & (box[1] <= high)).all(axis=1).any():
+            continue
+        meets = np.flatnonzero(((low < box[1]) & (box[0] < high) | (box[0] == box[1])).all(axis=1))
+        parts = [box]
+        for k in meets:
+            parts = [rest for part in parts for rest in _less(part, (low[k], high[k]))]
+            if len(parts) > MOST_PARTS:
+                parts = [box]
+                break
+        found += parts
+    return np.array(found).reshape(-1, 2, len(new[0][0]))
+
+
+def _less(box, other):
+    """Boxes that hold what of a box does not lie in another."""
+    (low, high), (start, stop) = box, other
+    if (high <= start).any() and (low < start).any() or ((start >= high) & (high > low)).any() or (
+            (stop <= low) & (high > low)).any():
+        return [box]
+    found, low, high = [], low.copy(), high.copy()
+    for i in range(len(low)):
+        if low[i] < start[i]:
+            part = np.array([low, high])
+            part[1, i] = start[i]
+            found.append(part)
+            low[i] = start[i]
+        if stop[i] < high[i]:
+            part = np.array([low, high])
+            part[0, i] = stop[i]
+            found.append(part)
+            high[i] = stop[i]
+    return found
+
+
+def _gathered(boxes, row):
+    """Fewer boxes that hold the same: those that lie in one part of an even grid are made one."""
+    if not len(boxes):
+        return boxes
+    low, high = boxes[:, 0].min(axis=0), boxes[:, 1].max(axis=0)
+    wide = np.where(row & (high > low), high - low, 1.0)
+    part = np.minimum(((boxes.mean(axis=1) - low) / wide * GATHERED).astype(int), GATHERED - 1)
+    _, group = np.unique(part, axis=0, return_inverse=True)
+    group = group.reshape(-1)
+    return np.array([[boxes[group == g, 0].min(axis=0), boxes[group == g, 1].max(axis=0)]
+                     for g in range(group.max() + 1)])
 
 
 def _reaching(leaves, i, ends):

@@ -1,8 +1,8 @@
 """Motion: order the rods, solve any array of stick positions, and differentiate it exactly."""
 
-from .bounds import EnclosedPosture, TracedPosture, enclose, leaf_of
+from .bounds import EnclosedPosture, TracedPosture, leaf_of
 from .builds import Builds
-from .builds_bounds import BuiltPosture, enclose_builds
+from .builds_bounds import BuiltPosture, enclose, enclose_builds
 from .builds_runs import cut_joint, cut_system, range_of
 from .moved import Motion, hinge_sign, wrapped
 from .plan import Close, Couple, Drive, Plan, Together, body_of, input_sign, make_plan

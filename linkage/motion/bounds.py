@@ -20,14 +20,14 @@ import numpy as np
 from ..intervals import GROW, TINY, Enclosure, U, bend_rows, row_count
 from . import kernels
 from .bounds_together import close_together
-from .builds import Builds
 from .plan import Close, Couple, Drive, Plan, Together
 from .posture import Dimensions, Posture, Slide, Turn, mixed
 from .tape import Tape, given, on_tape, varied
 from .traced import Traced
 
 if TYPE_CHECKING:
-    from ..model.parts import Tolerance
+    from collections.abc import Callable
+
     from .system import System
 
 LOOSE = 3.0  # radians of doubt, below half a turn, up to which whole turns are told apart
@@ -95,9 +95,8 @@ def leaf_of(posture: Posture, name: tuple) -> Any:
     return getattr(posture.states[name[1]], name[0])
 
 
-def enclose(system: System, centres: dict, halves: dict,
-            tolerances: Tolerance | None = None) -> EnclosedPosture:
-    """Bounds of every joint over cells of travel.
+def enclose_drawn(system: System, centres: dict, halves: dict) -> EnclosedPosture:
+    """Bounds of every joint over cells of travel, as drawn.
 
     Parameters
     ----------
@@ -105,30 +104,28 @@ def enclose(system: System, centres: dict, halves: dict,
     centres, halves : dict
         ``{input: ndarray (n,)}``: middle and half-width of each cell, degrees (mm for a slide);
         an input left out stays at 0.
-    tolerances : Tolerance, optional
-        Build tolerances: the bounds then hold for every build, and follow each dimension.
 
     Returns
     -------
     EnclosedPosture
-        Its states and places are enclosures over the n cells, their inputs in the order given.
-        NaN marks a cell in which no position is within reach, in any build.  One that is still in
-        use is given again.
+        As `linkage.motion.enclose` gives it.
     """
-    alive = system.kept("enclosed", WeakValueDictionary)
+    return still_in_use(system, (None, centres, halves),
+                        lambda: _enclosed(system, centres, halves))
+
+
+def still_in_use(system: System, of: tuple, work: Callable) -> EnclosedPosture:
+    """What `work` gives over cells, or what it gave before if that is still in use."""
+    alive, (tolerances, *cells) = system.kept("enclosed", WeakValueDictionary), of
     key = (id(system.plan), tolerances, *((name, np.ravel(ends[name]).tobytes())
-                                          for ends in (centres, halves) for name in centres))
+                                          for ends in cells for name in cells[0]))
     found = alive.get(key)
     if found is None:
-        alive[key] = found = _enclosed(system, centres, halves, tolerances)
+        alive[key] = found = work()
     return found
 
 
-def _enclosed(system, centres, halves, tolerances) -> EnclosedPosture:
-    if tolerances is not None:
-        from .builds_bounds import enclose_builds  # which builds on this file
-
-        return enclose_builds(system, centres, halves, Builds.of(system, tolerances))
+def _enclosed(system, centres, halves) -> EnclosedPosture:
     posture = EnclosedPosture(system.plan, system.dimensions, rows=row_count(len(centres)),
                               inputs=len(centres),
                               count=max((np.size(k) for k in centres.values()), default=1))
@@ -137,7 +134,7 @@ def _enclosed(system, centres, halves, tolerances) -> EnclosedPosture:
             if isinstance(steps[0], Together):
                 close_together(posture, steps[0], system, centres)
             elif _turns_on(system.plan, steps[0]):
-                posture.couple(steps[0], _unwrapped(posture, steps[0], system, (centres, halves)))
+                posture.couple(steps[0], unwrapped(posture, steps[0], system, (centres, halves)))
             else:
                 _settle(posture, steps, system, (centres, halves))
     return posture
@@ -211,7 +208,7 @@ def _input(system, name, cells, shares):
                               np.asarray(halves[name], dtype=float), shares)
 
 
-def _unwrapped(posture, step: Couple, system, cells):
+def unwrapped(posture, step: Couple, system, cells):
     """Turn of a coupling's source, whole turns told apart as `System.sweep` tells them.
 
     The turn is one continuous function over what is in reach of a cell, so the whole turns are the
@@ -264,7 +261,7 @@ def _closed(a, b, c, sign) -> Enclosure:
     rows = tried.rows
     rows[-1] = np.where(sure, rest, 0.0)
     if not sure.all():
-        rows[:, ~sure] = _within_reach(*(Enclosure(k.rows[:, ~sure], k.inputs)
+        rows[:, ~sure] = within_reach(*(Enclosure(k.rows[:, ~sure], k.inputs)
                                          for k in (a, b, c)),
                                        np.broadcast_to(sign, sure.shape)[~sure])
     return Enclosure(rows, a.inputs)
@@ -287,7 +284,7 @@ def _tried(a, b, c, sign) -> Enclosure:
     return Enclosure(rows, a.inputs)
 
 
-def _within_reach(a, b, c, sign):
+def within_reach(a, b, c, sign):
     """Rows of the turn by the closed form; NaN where nothing is in reach, any turn where unsure."""
     size = np.sqrt(a * a + b * b)
     low, high = _share(c, size)

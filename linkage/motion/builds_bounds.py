@@ -16,8 +16,9 @@ import numpy as np
 
 from ..intervals import GROW, TINY, Enclosure, U, bend_rows, fitted, row_count, unknown
 from . import kernels
-from .bounds import EnclosedPosture, _unwrapped, _within_reach
+from .bounds import EnclosedPosture, enclose_drawn, still_in_use, unwrapped, within_reach
 from .bounds_together import close_together
+from .builds import Builds
 from .builds_rows import BuiltEnclosure, share_rows
 from .plan import Close, Couple, Drive
 from .posture import Posture, Slide, Turn
@@ -25,7 +26,7 @@ from .posture import Posture, Slide, Turn
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from .builds import Builds
+    from ..model.parts import Tolerance
     from .system import System
 
 @dataclass
@@ -122,6 +123,32 @@ def _no_wider(value):
     return BuiltEnclosure(value.rows, value.inputs)
 
 
+def enclose(system: System, centres: dict, halves: dict,
+            tolerances: Tolerance | None = None) -> EnclosedPosture:
+    """Bounds of every joint over cells of travel.
+
+    Parameters
+    ----------
+    system : System
+    centres, halves : dict
+        ``{input: ndarray (n,)}``: middle and half-width of each cell, degrees (mm for a slide);
+        an input left out stays at 0.
+    tolerances : Tolerance, optional
+        Build tolerances: the bounds then hold for every build, and follow each dimension.
+
+    Returns
+    -------
+    EnclosedPosture
+        Its states and places are enclosures over the n cells, their inputs in the order given.
+        NaN marks a cell in which no position is within reach, in any build.  One that is still in
+        use is given again.
+    """
+    if tolerances is None:
+        return enclose_drawn(system, centres, halves)
+    return still_in_use(system, (tolerances, centres, halves), lambda: enclose_builds(
+        system, centres, halves, Builds.of(system, tolerances)))
+
+
 def enclose_builds(system: System, centres: dict, halves: dict, builds: Builds) -> BuiltPosture:
     """Bounds of every joint over cells of travel and all builds.
 
@@ -158,7 +185,7 @@ def _settle(posture, step, system, cells):
     elif isinstance(step, Close):
         posture.close(step)
     elif isinstance(step, Couple):
-        posture.couple(step, _unwrapped(posture, step, system, cells))
+        posture.couple(step, unwrapped(posture, step, system, cells))
         posture.take_up(step.joint)
     else:
         close_together(posture, step, system, cells[0])
@@ -210,7 +237,7 @@ class _Closure:
         rest = 2 * off / (low + np.sqrt(np.maximum(low * low - 2 * GROW * reach * off, 0.0)))
         rows[-1] = np.where(sure, rest * GROW + TINY, 0.0)
         if not sure.all():
-            rows[:, ~sure] = _within_reach(*(Enclosure(k.rows[:, ~sure], k.inputs)
+            rows[:, ~sure] = within_reach(*(Enclosure(k.rows[:, ~sure], k.inputs)
                                              for k in parts), np.full((~sure).sum(), sign))
             linear[:, ~sure] = 0.0
         return BuiltEnclosure(rows, tried.inputs), linear

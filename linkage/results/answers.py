@@ -75,6 +75,8 @@ class Answers:
         How builds are drawn for what chance shows.
     before : Answers, optional
         What it is set beside.
+    after : DataFrame, optional
+        Clearances of a like system, whose proof the one of this takes up.
     also_missed : tuple of Miss
         What the caller found missed besides.
     built : bool
@@ -91,6 +93,7 @@ class Answers:
     only: tuple[str, ...] = ()
     chance: rigging.Chance = rigging.Chance(rigged=True)
     before: Answers | None = None
+    after: pd.DataFrame | None = None
     also_missed: tuple = ()
     built: bool = False
     tell: Callable = lambda phase: None
@@ -220,7 +223,8 @@ class Answers:
         self._given(self.system.model.solids, "solid", '[body."NAME".solid.NAME] with kind, or a '
                                                        "rod's diameter")
         real = self.real_travel
-        return clearance(self.system, built=self.built, real=None if real is None else real.travel)
+        return clearance(self.system, built=self.built, after=self.after,
+                         real=None if real is None else real.travel)
 
     @answer
     def real_travel(self) -> RealTravel | None:

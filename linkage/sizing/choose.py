@@ -57,7 +57,8 @@ class Check:
         return self.clearance is None or bool(self.clearance["ok"].astype(bool).all())
 
 
-def check(system: System, aims: Sequence[Aim], *, apart: bool = True) -> Check:
+def check(system: System, aims: Sequence[Aim], *, apart: bool = True,
+          after: Check | None = None) -> Check:
     """Aims and clearances of a system, worked out by the rooms that report them elsewhere.
 
     Parameters
@@ -66,6 +67,8 @@ def check(system: System, aims: Sequence[Aim], *, apart: bool = True) -> Check:
     aims : sequence of Aim
     apart : bool
         Whether clearances are proven too.
+    after : Check, optional
+        Of a like system, whose proof is taken up.
 
     Returns
     -------
@@ -85,7 +88,8 @@ def check(system: System, aims: Sequence[Aim], *, apart: bool = True) -> Check:
             values.append(margins[aim.of, aim.way])
         else:
             values.append(_value(system, aim, ends))
-    return Check(np.array(values, dtype=float), tuple(at), proven(system) if apart else None)
+    return Check(np.array(values, dtype=float), tuple(at), proven(
+        system, None if after is None else after.clearance) if apart else None)
 
 
 def _margins(system) -> dict:
@@ -180,7 +184,7 @@ def choose(system: System, starts: int, seed: int, rounded: bool) -> Chosen:
     if rounded:
         fitted, checked = _rounded(problem, fitted, checked, wanted)
     return Chosen(layout, aims, moving, fitted, _whole(fitted.system, aims, checked),
-                  check(system, aims), exact, exact_met,
+                  check(system, aims, after=checked), exact, exact_met,
                   tuple(cut.aim.of for cut in problem.cuts), still)
 
 
@@ -215,12 +219,12 @@ def _rounds(system, layout, wanted, starts, seed):
     """Fit until the whole analysis finds nothing that the fit did not see."""
     # complexity over 10: what each round takes over from the last is one state, told in one place
     lifts, watched, still, begin, cut, between = np.zeros(len(wanted)), {}, (), None, (), set()
-    tries, ends = starts, judged_ends(system)
+    tries, ends, checked = starts, judged_ends(system), None
     for _ in range(ROUNDS):
         problem = Problem(layout, _lifted(wanted, lifts), cut,
                           Places(ends, tuple(sorted(between))))
         fitted = fit(problem, tries, seed, begin)
-        checked = check(fitted.system, wanted)
+        checked = check(fitted.system, wanted, after=checked)
         unseen = np.abs(np.nan_to_num(checked.found - fitted.found[:len(wanted)])) > SEEN
         near = too_near(fitted.system, checked.clearance)
         nothing_new = not unseen.any() and not set(near) - set(still)
@@ -268,14 +272,15 @@ def _rounded(problem, fitted: Fit, checked: Check, wanted) -> tuple[Fit, Check]:
     if not ranked:
         raise LinkageError(f"none of {len(combined)} combinations of neighbouring steps can be "
                            f"assembled; make the steps smaller", tried=len(combined))
-    return _first_proven(ranked[:PROVEN], wanted)
+    return _first_proven(ranked[:PROVEN], wanted, checked)
 
 
-def _first_proven(fits, wanted) -> tuple[Fit, Check]:
+def _first_proven(fits, wanted, after) -> tuple[Fit, Check]:
     """The first fit that meets all that is wanted by the whole analysis; else the first."""
     first = None
     for each in fits:
-        again = check(each.system, wanted)
+        again = check(each.system, wanted, after=after)
+        after = again
         first = first or (each, again)
         if again.clear and again.met(wanted).all():
             return each, again

@@ -27,12 +27,14 @@ SAME = 1e-6  # mm, and mm per mm, within which two pairs come near alike
 STILL = 1e-9  # mm per mm below which a dimension doesn't change a gap
 
 
-def proven(system: System) -> pd.DataFrame:
+def proven(system: System, after: pd.DataFrame | None = None) -> pd.DataFrame:
     """The clearance table over the travel that the stops leave; None where the file asks for none.
 
     Parameters
     ----------
     system : System
+    after : DataFrame, optional
+        That of a like system, whose proof is taken up.
 
     Returns
     -------
@@ -40,7 +42,7 @@ def proven(system: System) -> pd.DataFrame:
     """
     if not system.model.size.clearance or not system.model.solids:
         return None
-    return clearance(system, BRACKET)
+    return clearance(system, BRACKET, after=after)
 
 
 def too_near(system: System, table: pd.DataFrame) -> dict:

@@ -185,7 +185,8 @@ def quick_proof(results: Answers) -> dict | None:
            for name, (low, high) in system.travel_box().items()}
     near, far = near_pairs(scene, list(scene.pairs.values()), box, NEAR)
     stage = Stage(scene, near)
-    proof = prove(stage, travel, WITHIN, limit=NEAR)
+    proof = prove(stage, travel, WITHIN, limit=NEAR,
+                  after=None if results.after is None else results.after.attrs.get("earlier"))
     rows, unsure = {}, {}
     for k, pair in enumerate(stage.pairs):
         place = dict(zip(box, proof.place[k].tolist(), strict=True))

@@ -130,25 +130,30 @@ def answer(lines: Iterable[str], out: TextIO) -> None:
     lines : iterable of str
     out : text file
     """
+    table = None  # of the model before, whose proof the next takes up
     for line in lines:
         request = json.loads(line)
-        for what, value in _answers(request):
+        for what, value, known in _answers(request, table):
             out.write(json.dumps({"serial": request["serial"], "what": what, "value": value})
                       + "\n")
             out.flush()
+            table = known
 
 
-def _answers(request):
+def _answers(request, table):
     try:
-        results = Answers(System(parse_model(request["model"])))
+        results = Answers(System(parse_model(request["model"])), after=table)
         for what in request["phases"]:
-            yield what, PHASES[what](results)
+            value = PHASES[what](results)
+            if what == "table" and results.clearance is not None:
+                table = results.clearance
+            yield what, value, table
     except LinkageError as error:
-        yield "failed", error.sentence
+        yield "failed", error.sentence, table
     except Exception as fault:  # whatever it is, the page has to know that no answer comes
-        yield "failed", f"a fault of the program ({fault!r})"
+        yield "failed", f"a fault of the program ({fault!r})", table
     else:
-        yield "done", None
+        yield "done", None, table
 
 
 if __name__ == "__main__":
