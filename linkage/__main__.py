@@ -76,6 +76,9 @@ def start() -> int:
     for name in ("SIGTERM", "SIGHUP"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: sys.exit(ENDED))
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed before the start: nobody reads
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")

@@ -39,13 +39,15 @@ class Enclosure:
         build tolerance, and rest.
     inputs : int
         How many inputs it follows; the shares are what rows are left over.
+    sizes : tuple of ndarray (...), optional
+        What `sizes` gives, where it is known.
     """
 
     __slots__ = ("_sizes", "inputs", "rows")
 
-    def __init__(self, rows: np.ndarray, inputs: int):
+    def __init__(self, rows: np.ndarray, inputs: int, sizes: tuple | None = None):
         self.rows, self.inputs = rows, inputs
-        self._sizes = None
+        self._sizes = sizes
 
     @classmethod
     def of_input(cls, index: int, count: int, centre: np.ndarray, half: np.ndarray,

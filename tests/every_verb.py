@@ -24,22 +24,52 @@ def plate_of(text: str) -> str | None:
                 None)
 
 
-def quick_words(path, _folder) -> list[list[str]]:
-    """Command lines without the proof of clearance."""
-    return [[str(path), "--only", "gearing"], ["rig", str(path)], ["loads", str(path)]]
+def quick_words(path, folder) -> list[list[str]]:
+    """Command lines of seconds at most, also where the system is large; tables written too."""
+    return [[*words, "--csv", str(folder / f"tables {name}")] for name, words in (
+        ("gearing", [str(path), "--only", "gearing"]), ("rig", ["rig", str(path)]),
+        ("loads", ["loads", str(path)]))]
 
 
-def all_words(path, folder) -> list[list[str]]:
-    """Command lines of every verb that takes a model file, the report and the page included."""
+def slow_words(path, folder) -> list[list[str]]:
+    """Command lines that draw, prove or search: the report and the page included."""
     text, plate = path.read_text(encoding="utf-8"), None
     with contextlib.suppress(Exception):  # a spoilt file has no plate that this could find
         plate = plate_of(text)
     out = [["template", str(path), plate, "--out", str(folder / "template")],
            ["relief", str(path), plate, "--out", str(folder / "relief")]] if plate else []
-    return [*quick_words(path, folder), *out,
-            ["size", str(path), "--starts", "1"],
-            ["view", str(path), "--out", str(folder / "view.html")],
-            [str(path), "--out", str(folder / "report")]]
+    return [["view", str(path), "--out", str(folder / "view.html")], *out,
+            [str(path), "--out", str(folder / "report")],
+            ["size", str(path), "--starts", "1"]]
+
+
+def all_words(path, folder) -> list[list[str]]:
+    """Command lines of every verb that takes a model file."""
+    return [*quick_words(path, folder), *slow_words(path, folder)]
+
+
+def words_in_turn(turn: int, large: bool):
+    """Some of them for the daily run, so that file after file all verbs have their turn.
+
+    Parameters
+    ----------
+    turn : int
+        Which file it is.
+    large : bool
+        Whether its system is large: then every fourth has one command line of seconds.
+
+    Returns
+    -------
+    callable
+        As `wrong_ends` takes it.
+    """
+    def words(path, folder):
+        quick, slow = quick_words(path, folder), slow_words(path, folder)
+        if large:
+            return [quick[turn // 4 % len(quick)]] if turn % 4 == 0 else []
+        return [*quick, slow[turn % len(slow)]]
+
+    return words
 
 
 def wrong_ends(path, folder, words_of) -> list[str]:
@@ -50,7 +80,7 @@ def wrong_ends(path, folder, words_of) -> list[str]:
     path, folder : Path
         The model file, and where the verbs may write.
     words_of : callable
-        `quick_words` or `all_words`.
+        `all_words`, or `words_in_turn` of a file.
 
     Returns
     -------

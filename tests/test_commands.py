@@ -5,15 +5,22 @@ import signal
 import subprocess
 import sys
 import time
+import tomllib
 from pathlib import Path
 
 import pytest
+import tomli_w
 
+import linkage
 import linkage.__main__ as command
 from linkage.__main__ import main
+from linkage.commands import shared
 from linkage.commands.verbs import VERBS
+from linkage.gearing.words import said_input
+from linkage.model.file import parse_model
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
+STARTERS = Path(linkage.__file__).parent / "starters"
 SERVO = str(EXAMPLES / "servo_arm.toml")
 
 
@@ -82,6 +89,23 @@ def test_nobody_reads_on():
     process.stderr.close()
     assert process.wait(timeout=120) == 141
     assert err == b""
+
+
+@pytest.mark.skipif(os.name != "posix", reason="no such shell")
+@pytest.mark.parametrize("closed", [">&-", "2>&-"])
+def test_an_output_that_was_closed_before_the_start_is_no_fault(closed):
+    done = subprocess.run(f'"{sys.executable}" -m linkage --version {closed}; exit $?', shell=True,
+                          check=False, capture_output=True, timeout=60)
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
+@pytest.mark.parametrize("words", [[SERVO, "--only", "gearing", "--csv"], ["rig", SERVO, "--csv"],
+                                   [SERVO, "--only", "gearing", "--out"], ["view", SERVO, "--out"]])
+def test_a_name_that_no_folder_can_have_is_named(words, capsys):
+    assert main([*words, "x" * 300]) == 2
+    out, err = capsys.readouterr()
+    assert (out, err.count("\n")) == ("", 1)
+    assert "is a name of 300 bytes" in err
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs /dev/full")
@@ -181,3 +205,43 @@ def test_which_way_v_of_a_plate_goes_is_said(capsys):
     row = next(line.split() for line in lines if "airframe/rear spar left" in line)
     assert head == ["plate", "normal", "u", "v"]
     assert row[-3:] == ["aft", "right", "up"]
+
+
+@pytest.mark.parametrize("words", [["--only", "gearing"], ["view", "--out", "page.html"],
+                                   ["--only", "description"], ["--only", "rods"]])
+def test_a_surface_that_nothing_moves_beside_one_that_works(words, tmp_path, monkeypatch, capsys):
+    """The state that a starter tells people to work in."""
+    table = tomllib.loads((STARTERS / "tandem.toml").read_text(encoding="utf-8"))
+    table["body"]["flap"] = {"pivot": [4000, 900, 0], "axis": "lateral",
+                             "points": {"horn": [4000, 900, -60]}}
+    table["surface"]["flap"] = {"body": "flap"}
+    (tmp_path / "half.toml").write_text(tomli_w.dumps(table), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    verb = [words[0]] if words[0] == "view" else []
+    assert main([*verb, "half.toml", *words[len(verb):]]) in (0, 1)
+    out, err = capsys.readouterr()
+    assert err == ""
+    assert "nan" not in out
+    if words[0] == "view":
+        assert '"flap"' in (tmp_path / "page.html").read_text(encoding="utf-8")
+
+
+def test_an_inch_file_is_spoken_of_in_inches(tmp_path, capsys):
+    """A rule's reading beyond what the chord allows, and a slide's place."""
+    (tmp_path / "r.csv").write_text("input,stick angle,surface,edge\nroll,1,aileron left,99\n")
+    assert main(["rig", str(EXAMPLES / "aileron_run.toml"), "--readings",
+                 str(tmp_path / "r.csv")]) == 2
+    err = capsys.readouterr().err
+    assert "edge: moved 99.000 in, and a chord of 9.000 in allows 18.000 in" in err
+    slide = parse_model('length = "in"\n[input.flap]\ntravel = ["-0.5 in", "0.5 in"]')
+    assert said_input(linkage.System(slide), "flap", -12.7) == "-0.500in flap"
+
+
+def test_long_work_is_told_on_a_terminal_and_nothing_in_a_pipe(monkeypatch, capsys):
+    with shared.working("looking"):
+        pass
+    assert capsys.readouterr().err == ""
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True)
+    with shared.working("looking"):
+        time.sleep(1.2)
+    assert "looking: 1 s" in capsys.readouterr().err

@@ -1,17 +1,19 @@
 """Half-finished models: whatever is taken out, what is left is worked out, or refused in words.
 
-Every example and starter with any one part or point taken out: all for gearing, a seeded twentieth
-through the verbs that prove nothing, and with ``--full`` every one through every verb.
+Every example and starter with any one part or point taken out goes through the gearing, as drawn
+and without its stops, whose proof takes seconds; a seeded twentieth goes with its stops through the
+verbs in turn, and with ``--full`` every one through every verb.
 """
 
 import copy
+import json
 import random
 import tomllib
 
 import pytest
 import tomli_w
-from every_verb import all_words, quick_words, ran, wrong_ends, wrongs
-from mutants import FILES
+from every_verb import all_words, ran, words_in_turn, wrong_ends, wrongs
+from mutants import FILES, LARGE
 
 KINDS = ("input", "rod", "body", "surface", "coupling", "stop", "wire", "pair", "rod_end",
          "rig_pin", "material")
@@ -36,10 +38,27 @@ def halves(path):
                 yield f"{word} {part}/{name}", table
 
 
+def unlike(path):
+    """The halves of a file but those that differ from another's in cut-outs only.
+
+    One example is another with two cut-outs opened up, and no gearing comes of a cut-out.
+    """
+    earlier = [other for other in FILES[:FILES.index(path)] if other.stem in path.stem]
+    seen = {_without_cuts(table) for other in earlier for _, table in halves(other)}
+    return [(what, table) for what, table in halves(path) if _without_cuts(table) not in seen]
+
+
+def _without_cuts(table) -> str:
+    return json.dumps(json.loads(json.dumps(table), object_hook=lambda part: {
+        word: value for word, value in part.items() if word not in ("outline", "holes", "title")}))
+
+
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
-def test_each_without_one_part_is_worked_out_or_refused(path, tmp_path):
+def test_each_without_one_part_is_worked_out_or_refused(path, tmp_path, full):
     model, found, refused, count = tmp_path / "half.toml", [], 0, 0
-    for what, table in halves(path):
+    for what, table in halves(path) if full else unlike(path):
+        if not full:
+            table.pop("stop", None)
         model.write_text(tomli_w.dumps(table), encoding="utf-8")
         code, out, err = ran([str(model), "--only", "gearing"])
         found += [f"{what}: {wrong}" for wrong in wrongs(model, code, out, err)]
@@ -47,17 +66,21 @@ def test_each_without_one_part_is_worked_out_or_refused(path, tmp_path):
         if code == 2 and str(model) not in err:
             found.append(f"{what}: names no file: {err}")
     print(f"{path.name}: {count} without a part, {refused} of them refused")
-    assert count > 10
-    assert refused < count, "nothing at all is worked out"
+    assert count > 10 or path.stem.endswith("_fixed")
+    assert refused < count or not count, "nothing at all is worked out"
     assert not found, "\n".join(found)
 
 
 def test_a_twentieth_goes_through_the_verbs(tmp_path, full):
     every = [(path, what, table) for path in FILES for what, table in halves(path)]
-    chosen = every if full else random.Random(SEED).sample(every, len(every) // SHARE)
+    small = [half for half in every if half[0] not in LARGE]
+    large = [half for half in every if half[0] in LARGE]
+    chance, count = random.Random(SEED), len(every) // SHARE
+    chosen = every if full else [*chance.sample(small, count), *chance.sample(large, count)]
     model, found = tmp_path / "half.toml", []
-    for path, what, table in chosen:
+    for turn, (path, what, table) in enumerate(chosen):
         model.write_text(tomli_w.dumps(table), encoding="utf-8")
+        words = all_words if full else words_in_turn(turn, path in LARGE)
         found += [f"{path.name} without {what}: {wrong}" for wrong in
-                  wrong_ends(model, tmp_path / "out", all_words if full else quick_words)]
+                  wrong_ends(model, tmp_path / "out", words)]
     assert not found, "\n".join(found)

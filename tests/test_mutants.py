@@ -7,8 +7,8 @@ import re
 import tomllib
 
 import pytest
-from every_verb import LONGEST, all_words, quick_words, wrong_ends
-from mutants import FILES, mutant
+from every_verb import LONGEST, all_words, words_in_turn, wrong_ends
+from mutants import FILES, LARGE, mutant
 
 import linkage
 from linkage.model import Model
@@ -58,11 +58,11 @@ def test_spoilt_files_are_read_or_refused(block, tmp_path, full):
 
 def test_a_twentieth_goes_through_the_verbs(tmp_path, full):
     path, found = tmp_path / "m.toml", []
-    for seed in range(0, FULL if full else COUNT, SHARE + 1):  # of every file: 21 and 8 share none
-        text, what = mutant(seed)
+    for turn, seed in enumerate(range(0, FULL if full else COUNT, SHARE + 1)):
+        text, what = mutant(seed)  # of every file: 21 and 8 share none
         path.write_text(text, encoding="utf-8", newline="")
-        found += [f"{what}: {wrong}" for wrong in
-                  wrong_ends(path, tmp_path / "out", all_words if full else quick_words)]
+        words = all_words if full else words_in_turn(turn, FILES[seed % len(FILES)] in LARGE)
+        found += [f"{what}: {wrong}" for wrong in wrong_ends(path, tmp_path / "out", words)]
     assert not found, "\n".join(found)
 
 

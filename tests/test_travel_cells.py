@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import linkage
-from linkage.clearances import Stage, Travel, prove, scene_of
+from linkage.clearances import Stage, Travel, earlier, prove, scene_of
 from linkage.model.file import parse_model
 from linkage.motion import System
 
@@ -99,3 +99,25 @@ def test_ways_are_held_as_far_as_every_place_of_them_is():
     past = ends[held < 1] * (held[held < 1] + 1e-6)[:, None]
     assert len(past) > 20
     assert not travel.holds(past, both).any()
+
+
+@pytest.mark.parametrize("sides", [(-15, 15, -20, 20), (-9, 11, -11, 9), (-4, 2, -3, 6)])
+def test_a_proof_over_cells_is_taken_up_from_that_over_a_box(sides):
+    """The cells stick out of the box on some sides, wider beyond it than at its end."""
+    system, travel = System(parse_model(STICK)), disc(24)
+    stage = Stage(scene_of(system), list(scene_of(system).pairs.values()))
+    box = Travel.of_box({"pitch": sides[:2], "roll": sides[2:]})
+    terms = (0.01, None, np.inf)
+    warm = prove(stage, travel, 0.01,
+                 after=earlier(stage, box, prove(stage, box, 0.01), terms))
+    cold = prove(stage, travel, 0.01)
+    assert not warm.open_at
+    pick = np.random.default_rng(2)
+    cell = pick.integers(len(travel.low), size=20_000)
+    at = travel.low[cell] + pick.choice([0.0, 1.0, 0.5], (len(cell), 2)) * (
+        travel.high[cell] - travel.low[cell])
+    gaps = linkage.gaps(system.sweep(pitch=at[:, 0], roll=at[:, 1]), [p.name for p in stage.pairs])
+    for k, pair in enumerate(stage.pairs):
+        assert warm.proven[k] <= gaps[pair.name].min() + 1e-9
+        assert abs(warm.least[k] - cold.least[k]) <= 0.01
+        assert warm.least[k] - warm.proven[k] <= 0.01 + 1e-9

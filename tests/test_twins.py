@@ -1,13 +1,17 @@
 """Twins across butt line 0: mirrored by arithmetic that is the test's own."""
 
+import dataclasses
+
 import numpy as np
 import pytest
 from systems.model_files import TWINS
 
+from linkage.gearing.findings import find
 from linkage.model.file import (
     format_model,
     parse_model,
 )
+from linkage.model.mirroring import differing_twins
 
 
 @pytest.fixture(scope="module")
@@ -181,3 +185,19 @@ port = "starboard"
 def test_no_mirror_no_twins():
     model = parse_model(TWINS.split("[mirror]")[0])
     assert not [name for name in (*model.bodies, *model.rods) if "right" in name]
+
+
+def test_twins_written_for_both_sides_that_differ_are_told(tmp_path):
+    """The one written wins, and its difference is told; a mirror image written out is none."""
+    text = format_model(parse_model(TWINS))
+    assert differing_twins(parse_model(text)) == []
+    written = parse_model(TWINS)
+    right = dataclasses.replace(written.bodies["idler right"], pivot=(1.0, 2.0, 3.0))
+    differs = dataclasses.replace(written, bodies={**written.bodies, "idler right": right})
+    assert differing_twins(differs) == [("idler left", "idler right", ("pivot",))]
+
+
+def test_the_note_on_differing_twins_names_part_and_keys(side_by_side):
+    note = next(f for f in find(side_by_side) if "no mirror image" in f.text)
+    assert '"airframe/seat pan left" and "airframe/seat pan right" (outline, holes)' in note.text
+    assert not note.miss

@@ -12,16 +12,17 @@ import numpy as np
 
 from ..checker.leaves import halved
 from ..clearances.cell_bounds import bounds
-from ..clearances.scene import Scene, Solid, hull_piece
+from ..clearances.scene import Scene, Solid
 from ..clearances.stage import Stage
+from ..geometry import hull_piece
 from ..intervals import U
 
 AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
 FINEST = 0.5  # mm of a piece at a joint that is cut no further
 COARSE = 4  # cuts of a cell after which sets of pieces are halved
-MOST = 20_000  # nodes bounded at once
-MOST_NODES = 20_000  # of a tree
+MOST = 2_000  # nodes bounded at once, so that memory stays bounded
+MOST_NODES = 12_000  # of a tree
 
 
 @dataclass(eq=False)
@@ -98,12 +99,14 @@ class Grower:
                 left.append(node)
             node.tree.nodes += 1
         left = [node for node in left if node.tree.nodes <= MOST_NODES or self._given_up(node)]
-        if left:
-            # with a hull of several pieces, and at a joint, what counts is how it is at the middle
-            middle = [tuple(((a + b) / 2,) * 2 for a, b in node.cell) for node in left]
-            apart = self._bounded(left, middle)[0]
-            for node, gap in zip(left, apart, strict=True):
-                grown += self._cut(node, gap)
+        # with a hull of several pieces, and at a joint, what counts is how it is at the middle
+        asked = [node for node in left if node.tree.pair.balls
+                 or max(len(side.pieces) for side in node.sides) > 1]
+        middle = [tuple(((a + b) / 2,) * 2 for a, b in node.cell) for node in asked]
+        apart = dict(zip(map(id, asked), self._bounded(asked, middle)[0], strict=True)) \
+            if asked else {}
+        for node in left:
+            grown += self._cut(node, apart.get(id(node), np.nan))
         return [node for node in grown if node.tree.root is not None]
 
     def _given_up(self, node):
@@ -140,7 +143,8 @@ class Grower:
     def _halves(self, node, k):
         node.word = "AB"[k]
         node.parts = [Node(node.tree, (part, node.sides[1]) if k == 0 else (node.sides[0], part),
-                           node.cell, node.cuts) for part in node.sides[k].halves(bool(node.tree.pair.balls))]
+                           node.cell, node.cuts)
+                      for part in node.sides[k].halves(bool(node.tree.pair.balls))]
         return node.parts
 
     def _bounded(self, nodes, cells):

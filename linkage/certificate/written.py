@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.leaves import Book
+from ..checker.leaves import Book, OutOfReach
 from ..checker.reading import Refused, read
 from ..checker.solids import Line
 from ..checker.verdict import FORMAT, ROUNDED, digest
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
     from ..motion import System
 
 MOST_PAIRS = 400  # pairs of pieces looked at for the nearest two points
+BACK = (0.0, 1e-6, 1e-4, 1e-2)  # shares of the way back to neutral where nothing is shown
+UNSURE = 1e-6  # mm of a place that the checker has no closer
 WEIGHT = 1e4  # of the shares' sum against distances
 
 
@@ -109,20 +111,28 @@ def _met(grower, book, pairs, rows):
     """Where each pair is least, and a point of each solid that shows it."""
     found = {}
     for pair in pairs:
+        if pair.balls:  # what is nearest may be what lies at the joint and is left out
+            continue
         row = rows[frozenset(pair.names)]
         if np.isfinite(row["least"]):
-            place = [float(row[n]) if n in grower.names else 0.0 for n in book.motion.names]
-            shown = _points(book, pair, place)
-            if shown is not None:
-                found[pair.names] = {"least": max(float(row["least"]), shown[0] + 1e-9),
-                                     "place": place, "met": shown[1]}
+            at = [float(row[n]) if n in grower.names else 0.0 for n in book.motion.names]
+            for back in BACK:
+                place = [k * (1 - back) for k in at]
+                shown = _points(book, pair, place)
+                if shown is not None:
+                    found[pair.names] = {"least": max(float(row["least"]), shown[0] + 1e-9),
+                                         "place": place, "met": shown[1]}
+                    break
     return found
 
 
 def _points(book, pair, place):
     """Gap, least it can be shown to be, and the point of each solid, at a place."""
-    hulls = [_hulls(book, pair.frame, side, place) for side in book.sides(pair)]
-    if any(not np.isfinite(hull).all() for side in hulls for _, hull in side):
+    try:
+        hulls = [_hulls(book, pair.frame, side, place) for side in book.sides(pair)]
+    except OutOfReach:
+        return None
+    if None in hulls:
         return None
     both = sorted(itertools.product(*map(enumerate, hulls)), key=lambda k: np.linalg.norm(
         k[0][1][1].mean(axis=1) - k[1][1][1].mean(axis=1)))
@@ -138,6 +148,8 @@ def _points(book, pair, place):
 def _hulls(book, frame, side, place):
     """Pieces of a side and their corners at a place, seen from a frame: (3, corners) each."""
     seat = book.motion.seat(side.solid.carriers, frame, tuple((k, k) for k in place))
+    if any(not k.rest < UNSURE for p in seat for k in p):
+        return None
     held = np.array([[float(k.centre.mid()) for k in p] for p in seat])
     return [(p, held.T @ np.array([side.solid.row(c) for c in p.corners]).T) for p in side.pieces]
 

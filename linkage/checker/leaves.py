@@ -66,6 +66,7 @@ class Solid:
         return (1.0, *(p - c for p, c in zip(corner, self.origin, strict=True)))
 
     def at_neutral(self, corner):
+        """Where a corner is at neutral, mm."""
         if not self.ends:
             return corner
         return [p + corner[0] * (q - p) for p, q in zip(*self.ends, strict=True)]
@@ -215,6 +216,10 @@ class Book:
                         zip(shares, piece.corners, strict=True)), arb(0))
                    for i in range(2 if solid.ends else 4)]
             seat = self.motion.seat(solid.carriers, pair.frame, cell)
+            spot = [float(sum((arb(k) / total * arb(c[i]) for k, c in zip(shares, map(
+                solid.at_neutral, piece.corners), strict=True)), arb(0)).mid()) for i in range(3)]
+            if any(math.dist(spot, centre) < reach for centre, reach in pair.balls):
+                raise Refused("what is met lies at a joint that both parts share")
             points.append([sum((p[c] * w for p, w in zip(seat, row, strict=True)),
                                constant(self.motion.table, 0)) for c in range(3)])
             radius += piece.radius if isinstance(piece, Line) else 0.0

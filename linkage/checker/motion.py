@@ -13,6 +13,7 @@ from flint import arb
 from .pairs import part_of
 from .reading import AIRFRAME, Refused
 from .taylor import UP, Table, Taylor, above, constant, dot, turn
+from .together import Group
 
 DEAD = 1e-6
 MOST = 40_000  # postures of bodies remembered
@@ -28,7 +29,7 @@ class Motion:
     def __init__(self, machine):
         self.machine, self.names = machine, list(machine.inputs)
         self.table = Table(len(self.names))
-        self.steps, self.needs = {}, {}
+        self.steps, self.needs, self.held = {}, {}, {}
         self.axes, self.states, self.seats = {}, {}, {}
         for name, joint in machine.joints.items():
             u = [arb(k) for k in joint.axis]
@@ -50,12 +51,14 @@ class Motion:
             self.needs.setdefault(joint, frozenset())
 
     def settle(self, joints, step, needs):
+        """Keep what settles some joints, and the inputs that they then depend on."""
         for joint in joints:
             if joint in self.steps:
                 raise Refused(f'"{joint}" is driven twice')
             self.steps[joint], self.needs[joint] = step, needs
 
     def coupled(self, couplings):
+        """Settle a joint by a coupling that is ready; whether one was."""
         for name, item in list(couplings.items()):
             one, other = item["bodies"]
             if (one in self.steps) != (other in self.steps):
@@ -71,6 +74,7 @@ class Motion:
         return False
 
     def closed(self, rods):
+        """Settle joints by a rod, or by rods together, that are ready; whether any were."""
         unknown = {n: [j for j in js if j not in self.steps] for n, js in rods.items()}
         for name, joints in unknown.items():
             if len(joints) == 1:
@@ -81,14 +85,18 @@ class Motion:
             for names in combinations(rods, count):
                 joints = {j for n in names for j in unknown[n]}
                 if len(joints) == count:
-                    raise Refused(f"the checker does not know rods solved together: "
-                                  f"{', '.join(names)}")
+                    ordered = [j for j in self.machine.joints if j in joints]
+                    needs = self.all_needs({j for n in names for j in rods.pop(n)} - joints)
+                    self.settle(ordered, ("together", Group(self, names, ordered)), needs)
+                    return True
         return False
 
     def all_needs(self, joints):
+        """Inputs that any of some joints depends on."""
         return frozenset().union(*(self.needs.get(j, frozenset()) for j in joints))
 
     def crossed(self, rod):
+        """Joints between the two ends of a rod."""
         one, other = (self.machine.chain(part_of(end)) for end in rod.ends)
         return [j for j in (*one, *other) if (j in one) != (j in other)]
 
@@ -112,6 +120,8 @@ class Motion:
 
     def state(self, joint, cell):
         """Cos and sin of a joint's turn (None for a slide), and the turn or way itself."""
+        if joint in self.held:
+            return self.held[joint]
         if joint not in self.steps:
             return None
         key = joint, *(ends for name, ends in zip(self.names, cell, strict=True)
@@ -126,15 +136,26 @@ class Motion:
         return self.states[key]
 
     def settled(self, joint, cell):
+        """State of a joint over a cell, by what settles it."""
         kind, *told = self.steps[joint]
         slides = self.machine.joints[joint].slides
         if kind == "drive":
             value = self.input(cell, told[0]) * told[1]
+        elif kind == "together":
+            return self.grouped(told[0], joint, cell)
         elif kind == "couple":
             value = self.lifted(told[0], cell) * told[1]
         else:
             return self.by_rod(joint, told, cell)
         return (None, None, value) if slides else (*turn(value), value)
+
+    def grouped(self, group, joint, cell):
+        """One joint of a group, worked out with the others once."""
+        key = group, *(ends for name, ends in zip(self.names, cell, strict=True)
+                       if name in self.needs[joint])
+        if key not in self.states:
+            self.states[key] = group.settle(cell)
+        return self.states[key][joint]
 
     def input(self, cell, k):
         """An input over a cell, radians or mm."""
@@ -178,6 +199,7 @@ class Motion:
         return round(float(((so_far[0] - value.centre) / (2 * arb.pi())).mid()))
 
     def anywhere(self):
+        """A joint of which nothing is known."""
         return Taylor(self.table, {}, float("inf"))
 
     def turning(self, joint, r, q, length):
@@ -193,6 +215,7 @@ class Motion:
                 dot(across, across) + dot(d, d) - arb(length) * arb(length))
 
     def by_rod(self, joint, told, cell):
+        """State of a joint that one rod settles."""
         name, near, far, sign = told
         r = self.place(self.machine.points[near], part_of(near), joint, cell)
         q = self.place(self.machine.points[far], part_of(far), self.machine.joints[joint].on, cell)
@@ -216,7 +239,8 @@ class Motion:
                        math.hypot(a.size, b.size) * UP, (start, sign))
         value = value or self.within_reach(a, b, c, sign)
         if value.spread > 1:
-            return Taylor(self.table, {}, 1.0), Taylor(self.table, {}, 1.0), value
+            anywhere = Taylor(self.table, {}, 1.0)
+            return anywhere, anywhere, value
         return (*turn(value), value)
 
     def within_reach(self, a, b, c, sign):
@@ -233,7 +257,8 @@ class Motion:
         low, high = max(float(share.lower()) - 1e-12, -1.0), min(float(share.upper()) + 1e-12, 1.0)
         if low > high:
             raise OutOfReach
-        angle = ball(float(arb(high).acos().lower()) - 1e-12, float(arb(low).acos().upper()) + 1e-12)
+        angle = ball(float(arb(high).acos().lower()) - 1e-12,
+                     float(arb(low).acos().upper()) + 1e-12)
         return way - Taylor(self.table, {0: angle.mid() * sign}, float(angle.rad()) * UP)
 
     # ---------------------------------------------------------------- places over a cell
@@ -279,6 +304,7 @@ class Motion:
         return self.seats[key]
 
     def carried(self, carriers, frame, cell):
+        """Where what carries corners is over a cell."""
         if isinstance(carriers[0], tuple):  # ends of a rod: (body, point)
             return [self.place(self.machine.points[p], b, frame, cell) for b, p in carriers]
         body = carriers[0]
@@ -292,11 +318,13 @@ class Motion:
 
 
 def misfit(a, b, c, t):
+    """A cos t + B sin t - C."""
     cos, sin = turn(t)
     return a * cos + b * sin - c
 
 
 def rate(a, b, t):
+    """What the misfit grows by per radian."""
     cos, sin = turn(t)
     return b * cos - a * sin
 
@@ -325,11 +353,12 @@ def closed(table, missed, steep, bend, start):
 
 
 def minus(a, b):
+    """One point less another."""
     return [p - q for p, q in zip(a, b, strict=True)]
 
 
 def crossed_by(u, x):
-    """u x x."""
+    """Vector product of an axis and a vector."""
     return [x[2] * u[1] - x[1] * u[2], x[0] * u[2] - x[2] * u[0], x[1] * u[0] - x[0] * u[1]]
 
 

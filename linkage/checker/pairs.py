@@ -25,10 +25,12 @@ class Pair:
 
     @property
     def name(self):
+        """Both names."""
         return " | ".join(self.names)
 
 
 def part_of(address):
+    """The part that a point or solid belongs to."""
     return address.split("/")[0]
 
 
@@ -42,6 +44,7 @@ class Pairs:
         self.rooms, self._all = {}, None
 
     def carriers(self, name):
+        """Bodies that carry a solid: one, or one under each end of a rod."""
         rod = self.machine.rods.get(part_of(name))
         return (part_of(name),) if rod is None else tuple(part_of(end) for end in rod.ends)
 
@@ -61,6 +64,7 @@ class Pairs:
                         yield pair
 
     def pair(self, one, other):
+        """The pair of two solids; None where neither moves against the other."""
         carriers = self.carriers(one) + self.carriers(other)
         chains = [self.machine.chain(body) for body in carriers]
         frame = next(b for b in chains[0] if all(b in chain for chain in chains))
@@ -84,9 +88,11 @@ class Pairs:
                                    for joint in self.machine.chain(body) if joint not in stays))
 
     def inputs_of(self, pair):
+        """Inputs that move one solid of a pair against the other."""
         return self.inputs(tuple(c for n in pair.names for c in self.carriers(n)), pair.frame)
 
     def required(self, one, other, joined):
+        """Clearance required of two solids, mm, and the class it comes from."""
         sizes, shapes = self.machine.clearance, self.machine.solids
         named = [shapes[n]["clearance"] for n in (one, other) if shapes[n].get("clearance")]
         if named:
@@ -101,6 +107,7 @@ class Pairs:
         return sizes[word], word
 
     def guides(self, name):
+        """What a solid's part rides on."""
         part = part_of(name)
         return set(self.carriers(name)) if part in self.machine.rods else \
             {self.machine.joints[part].on}
@@ -125,11 +132,13 @@ class Pairs:
         return balls if b != AIRFRAME else [k for k in balls if self.holds(other, k)]
 
     def rod_end(self, rod, end):
+        """Ball about an end of a rod."""
         at, told = self.machine.points[end], self.machine.rods[rod]
         reach = told.reach[told.ends.index(end)]
         return at, self.usual(at, rod, part_of(end)) if reach is None else reach
 
     def held(self, body):
+        """Balls about where a body is held."""
         joint = self.machine.joints[body]
         return [(at, joint.ball if joint.ball is not None else self.usual(at, body, joint.on))
                 for at in joint.places]
@@ -152,6 +161,7 @@ class Pairs:
         return max(BALL, thick + METAL)
 
     def meets(self, name, ball):
+        """Whether a solid has material in a ball."""
         centre, radius = ball
         return any(self.away(name, p, centre) < radius for p in self.pieces[name])
 
@@ -178,8 +188,8 @@ class Pairs:
         filled = []
         if shape["kind"] in ("plate", "washer"):
             u, v, w = plate_axes(shape)
-            holes = shape["holes"] if shape["kind"] == "plate" else (
-                [{"ends": [(0.0, 0.0)] * 2, "diameter": shape["inside"]}] if shape["inside"] else [])
+            bore = [{"ends": [(0.0, 0.0)] * 2, "diameter": shape.get("inside")}]
+            holes = shape["holes"] if shape["kind"] == "plate" else bore * (shape["inside"] > 0)
             for i, hole in enumerate(holes):
                 rim = rounded(hole["outline"], False) if "outline" in hole else [
                     (x + hole["diameter"] / 2 * math.cos(k / 8), y + hole["diameter"] / 2
@@ -199,6 +209,7 @@ class Pairs:
                 for name in pair.names]
 
     def cut(self, name, piece, balls):
+        """What is left of a tube."""
         rod = self.machine.rods.get(part_of(name))
         if rod is None and piece.long == 0:
             return [] if any(math.dist(piece.ends[0], c) + piece.radius <= r - LOOSE
@@ -250,7 +261,8 @@ def beside(point, start, end):
     """Distance of a point from a line between two ends."""
     way = [q - p for p, q in zip(start, end, strict=True)]
     size = sum(k * k for k in way)
-    share = sum((c - p) * k for c, p, k in zip(point, start, way, strict=True)) / size if size else 0
+    ahead = sum((c - p) * k for c, p, k in zip(point, start, way, strict=True))
+    share = ahead / size if size else 0.0
     share = min(max(share, 0.0), 1.0)
     return math.dist(point, [p + share * k for p, k in zip(start, way, strict=True)])
 

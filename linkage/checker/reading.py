@@ -41,9 +41,10 @@ KNOWN = {
     "hole": ("at diameter slot outline", ""),
     "clearance": (" ".join(CLASSES) + " class", ""),
 }
-TOP = set("length input body airframe rod coupling stop pair rod_end clearance mirror hardpoints"
-          .split())
-BESIDE = set("title surface wire material tolerance play factor rig_pin size meant".split())
+TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
+       "clearance", "mirror", "hardpoints"}
+BESIDE = {"title", "surface", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
+          "meant"}
 
 
 class Refused(Exception):
@@ -105,6 +106,7 @@ def keys_known(kind, table, place):
 
 
 def direction(value):
+    """Unit vector of a named axis or a vector."""
     v = NAMED[value] if isinstance(value, str) else [float(k) for k in value]
     size = math.hypot(*v)
     return tuple(k / size for k in v)
@@ -117,12 +119,14 @@ def size(value, unit):
     number, _, own = value.strip().rpartition(" ")
     sense = -1.0 if number.startswith("-") else 1.0
     try:
-        return sense * float(sum(Fraction(k) for k in number.lstrip("+-").replace("-", " ").split())) * UNITS[own]
+        parts = number.lstrip("+-").replace("-", " ").split()
+        return sense * float(sum(Fraction(k) for k in parts)) * UNITS[own]
     except (KeyError, ValueError, ZeroDivisionError):
         raise Refused(f'the checker does not know the length "{value}"') from None
 
 
 def place(value, unit):
+    """Coordinates in mm."""
     return tuple(size(k, unit) for k in value)
 
 
@@ -145,12 +149,23 @@ def read(text, folder="."):
             positive = table["input"][body["input"]].get("positive")
             machine.drives[name] = body["input"], sense(body["input"], positive,
                                                         machine.joints[name])
+    read_fixed_and_rods(machine, table, unit)
+    read_rules(machine, table, unit)
+    return machine
+
+
+def read_fixed_and_rods(machine, table, unit):
+    """Keep the points and solids of the airframe, and the rods."""
     fixed = table.get(AIRFRAME, {})
     keys_known(AIRFRAME, fixed, AIRFRAME)
     read_points(machine, AIRFRAME, fixed.get("points", {}), unit)
     for name, rod in table.get("rod", {}).items():
         read_rod(machine, name, rod, (table, unit))
     read_solids(machine, AIRFRAME, fixed.get("solid", {}), unit)
+
+
+def read_rules(machine, table, unit):
+    """Keep couplings, stops, the rules of single pairs and the clearances."""
     for kind, items in (("coupling", machine.couplings), ("stop", machine.stops)):
         for name, item in table.get(kind, {}).items():
             keys_known(kind, item, f'{kind} "{name}"')
@@ -160,7 +175,6 @@ def read(text, folder="."):
         machine.rules[frozenset(item["between"])] = (
             None if item.get("waive") else size(item["require"], unit))
     read_clearance(machine, table.get("clearance", {}), unit)
-    return machine
 
 
 def add_hardpoints(table, path):
@@ -178,6 +192,7 @@ def add_hardpoints(table, path):
 
 
 def read_input(machine, name, item, unit):
+    """Keep an input's travel."""
     keys_known("input", item, f'input "{name}"')
     in_mm = any(isinstance(k, str) for k in item["travel"])
     ends = [size(k, unit) if in_mm else float(k) for k in item["travel"]]
@@ -185,12 +200,14 @@ def read_input(machine, name, item, unit):
 
 
 def read_clearance(machine, told, unit):
+    """Keep the required clearances by class."""
     keys_known("clearance", told, "clearance")
     machine.clearance = CLASSES | {k: size(v, unit) for k, v in told.items() if k != "class"} | {
         k: size(v, unit) for k, v in told.get("class", {}).items()}
 
 
 def read_body(machine, name, body, unit):
+    """Keep a body, its points and its solids."""
     keys_known("body", body, f'body "{name}"')
     read_points(machine, name, body.get("points", {}), unit)
     slides = "slide" in body
@@ -217,6 +234,7 @@ def read_body(machine, name, body, unit):
 
 
 def read_points(machine, name, points, unit):
+    """Keep points of a part, built up along their bolts."""
     for point, told in points.items():
         item = told if isinstance(told, dict) else {"at": told}
         keys_known("point", item, f'point "{name}/{point}"')
@@ -231,33 +249,38 @@ def read_points(machine, name, points, unit):
 
 
 def spot(machine, name, value, unit):
+    """A place, or where a named point is."""
     if not isinstance(value, str):
         return place(value, unit)
     return machine.points[value if "/" in value else f"{name}/{value}"]
 
 
 def read_solids(machine, name, solids, unit):
+    """Keep solids, every length in mm and every named point looked up."""
     for solid, shape in solids.items():
         told = f'solid "{name}/{solid}"'
         if shape.get("kind") not in ("sphere", "tube", "pipe", "box", "plate", "washer"):
             raise Refused(f'{told}: the checker does not know the kind "{shape.get("kind")}"')
         keys_known(shape["kind"], shape, told)
-        made = dict(shape)
-        for word in ("at", "corner", "opposite"):
-            if word in made:
-                made[word] = spot(machine, name, made[word], unit)
-        if "along" in made:
-            made["along"] = [spot(machine, name, k, unit) for k in made["along"]]
-        for word in ("diameter", "outside", "inside", "thickness"):
-            if word in made:
-                made[word] = size(made[word], unit)
-        for word in ("normal", "u"):
-            if word in made:
-                made[word] = direction(made[word])
-        if "outline" in made:
-            made["outline"] = [place(corner, unit) for corner in made["outline"]]
-        made["holes"] = [in_plane(hole, unit, told) for hole in made.get("holes", [])]
+        made = {word: in_mm(machine, name, (word, value), unit) for word, value in shape.items()}
+        if shape["kind"] == "washer":
+            made.setdefault("inside", 0.0)
+        made["holes"] = [in_plane(hole, unit, told) for hole in shape.get("holes", [])]
         machine.solids[f"{name}/{solid}"] = made
+
+
+def in_mm(machine, name, told, unit):
+    """A value of a solid in mm, by its key."""
+    word, value = told
+    if word in ("at", "corner", "opposite"):
+        return spot(machine, name, value, unit)
+    if word in ("diameter", "outside", "inside", "thickness"):
+        return size(value, unit)
+    if word in ("normal", "u"):
+        return direction(value)
+    if word == "along":
+        return [spot(machine, name, k, unit) for k in value]
+    return [place(corner, unit) for corner in value] if word == "outline" else value
 
 
 def in_plane(hole, unit, told):
@@ -270,6 +293,7 @@ def in_plane(hole, unit, told):
 
 
 def read_rod(machine, name, rod, home):
+    """Keep a rod and its solid."""
     table, unit = home
     keys_known("rod", rod, f'rod "{name}"')
     ends = tuple(rod["ends"])
@@ -331,6 +355,7 @@ def with_twins(table):
 
 
 def own_twins(made, part, swap):
+    """Twins of a central part's own points and solids."""
     for group in ("points", "solid"):
         for name, item in part.get(group, {}).items():
             twin = other_name(name, swap)
@@ -340,6 +365,7 @@ def own_twins(made, part, swap):
 
 
 def other_name(name, swap):
+    """Name of the twin."""
     parts = []
     for part in name.split("/"):
         held = f" {part} "
@@ -373,6 +399,7 @@ def across(word, value, swap):
 
 
 def placed_across(value, swap):
+    """Places and names as the mirror has them."""
     if isinstance(value, str):
         return other_name(value, swap)
     if len(value) == 3 and not any(isinstance(k, list) for k in value) and all(
@@ -383,6 +410,7 @@ def placed_across(value, swap):
 
 
 def twin_of(group, part, swap, table):
+    """The twin of a part."""
     twin = {k: across(k, v, swap) for k, v in part.items()}
     if group == "body" and "through" in part:
         # the twin's axis is the mirrored axis, turned end for end as every turning axis is

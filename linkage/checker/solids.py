@@ -26,15 +26,18 @@ class Line:
 
     @property
     def corners(self):
+        """Its corners."""
         return self.ends if self.ends[0] != self.ends[1] else self.ends[:1]
 
     def halves(self):
+        """Its two halves."""
         a, b = self.ends
         m = tuple((p + q) / 2 for p, q in zip(a, b, strict=True))
         return Line((a, m), self.radius + LOOSE), Line((m, b), self.radius + LOOSE)
 
     @property
     def long(self):
+        """Its longest side, mm."""
         return math.dist(*self.ends)
 
 
@@ -50,15 +53,18 @@ class Prism:
 
     @property
     def corners(self):
+        """Its corners."""
         return tuple(tuple(c + x * u + y * v + z * w for c, u, v, w in
                            zip(self.at, *self.axes, strict=True))
                      for z in self.room for x, y in self.outline)
 
     def spans(self):
+        """Least and greatest of its coordinates."""
         return [*((min(k), max(k)) for k in zip(*self.outline, strict=True)), self.room]
 
     @property
     def long(self):
+        """Its longest side, mm."""
         return max(b - a for a, b in self.spans())
 
     def halves(self):
@@ -73,6 +79,7 @@ class Prism:
                      for sense in (-1, 1))
 
     def local(self, point):
+        """A point in its coordinates."""
         d = [p - c for p, c in zip(point, self.at, strict=True)]
         return [sum(a * b for a, b in zip(d, axis, strict=True)) for axis in self.axes]
 
@@ -113,6 +120,7 @@ def pieces_of(shape, filled=()):
 
 
 def plate_axes(shape):
+    """Directions u, v and square to a plate."""
     w = shape["normal"]
     if shape["kind"] == "plate":
         u = shape["u"]
@@ -125,6 +133,7 @@ def plate_axes(shape):
 
 
 def cross(a, b):
+    """Vector product."""
     return (a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0])
 
 
@@ -194,10 +203,12 @@ def rounded(corners, material_inside):
 
 
 def distinct(polygon):
+    """A polygon without corners that are one with the last."""
     return [p for k, p in enumerate(polygon) if math.dist(p, polygon[k - 1]) > 1e-6]
 
 
 def hole_polygon(hole):
+    """A hole as a polygon nowhere larger."""
     if "outline" in hole:
         return rounded(hole["outline"], False)
     (a, b), radius = hole["ends"], hole["diameter"] / 2

@@ -62,6 +62,7 @@ class Taylor:
 
     @property
     def size(self):
+        """Upper bound of how large it is anywhere."""
         return (sum(self.sizes) + self.rest) * UP
 
     @property
@@ -71,6 +72,7 @@ class Taylor:
 
     @property
     def centre(self):
+        """Its constant."""
         return self.c.get(0, arb(0))
 
     def __add__(self, other):
@@ -126,6 +128,7 @@ class Taylor:
         return [*values, lost if lost == lost else float("inf")]
 
     def high(self):
+        """An upper bound over the cell."""
         return -(-self).low()
 
 
@@ -144,6 +147,7 @@ def lowest(table, c, rest):
 
 
 def constant(table, value):
+    """A Taylor that is the same all over."""
     return Taylor(table, {0: arb(value)})
 
 
@@ -167,4 +171,5 @@ def turn(x):
 
 
 def dot(a, b):
+    """Scalar product."""
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]

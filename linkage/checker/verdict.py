@@ -100,6 +100,7 @@ class Claims:
                           else (0.0, 0.0) for name, (low, high, _) in book.machine.inputs.items())
 
     def all(self, tell):
+        """Hold every claim, and every pair, against the other."""
         told = {frozenset(k["pair"]): k for k in self.certificate["pairs"]}
         pairs, leaves, missed = list(self.book.pairs.all()), 0, []
         pairs.sort(key=lambda p: p.frame)
@@ -184,5 +185,6 @@ def unpacked(text, inputs):
 
 
 def where(book, cell):
+    """A cell in words."""
     return ", ".join(f"{name} {low:.3f}..{high:.3f}" for name, (low, high) in
                      zip(book.motion.names, cell, strict=True))

@@ -7,23 +7,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..motion import Builds
-from .cell_bounds import bounds
-from .search import MOST_ITEMS, TRIES, Search
-from .stage import measure
+from ..model import AIRFRAME
+from ..motion import body_of
+from .built_bounds import BuiltBounds, built_bounds, enclosed_builds
+from .search import TRIES, Search
+from .stage import in_reach, measure
 
 if TYPE_CHECKING:
-    from ..model.parts import Tolerance
+    from ..motion import Builds
     from .stage import Stage
     from .travel import Travel
 
 SMALLEST_BUILT = 0.02  # degrees (mm) of a cell's side; smaller ones cost nothing any more
 MOST_BUILT = 1500  # cells of a pair after which what is left stays open
-HARDER = 1  # times the effort that a pair drawn may take
+EFFORT_BUILT = 24  # cells that a pair may take for a closer bracket than its requirement asks
 SHARE = 0.1  # of what the tolerances cost a pair, that its bracket is narrowed to
 CLOSE = 1e-6  # degrees (mm) of a cell in which the worst build at one place is asked for
 FIRST_STEP, LAST_STEP = 0.25, 1e-3  # degrees (mm) of steps down a valley
 STEPS = 12
+CELLS = 64  # bounded at once
 FLIPS = 3  # times that every dimension is asked which way is worse
 
 
@@ -32,29 +34,55 @@ class BuiltSearch(Search):
 
     A pair is done when the bound over all its cells is past what it requires, or a build that
     misses it is met; while it takes little effort its bracket is narrowed further.
+
+    Parameters
+    ----------
+    stage, travel, tolerance, tolerances, limit
+        As for `linkage.clearances.prove`, of pairs that much the same joints move.
+    builds : Builds
+        All dimensions.
     """
 
-    def __init__(self, stage: Stage, travel: Travel | dict, tolerance: float,
-                 tolerances: Tolerance, limit: float):
+    def __init__(self, stage: Stage, travel: Travel, terms: tuple, builds: Builds):
+        tolerance, tolerances, limit = terms
         super().__init__(stage, travel, tolerance, tolerances, limit)
-        self.builds = Builds.of(stage.system, tolerances)
+        self.system, ends = solving(stage.system, stage.scene, stage.pairs)
+        self.builds, self.numbers = builds.only(self.system, ends)
         count = len(stage.pairs)
         self.drawn, self.lost = np.full(count, np.inf), np.zeros(count, bool)
         self.proof.builds = self.builds
         self.proof.shares = np.zeros((count, len(self.builds.sizes)))
-        self.effort = self.effort * HARDER
-        self.most = max(200, 8 * MOST_ITEMS // (8 + len(self.builds.sizes)) // 4)
+        self.effort = EFFORT_BUILT + np.bincount(stage.pair_index[:stage.first], minlength=count)
+
+    def _enclosed(self, cells):
+        return enclosed_builds(self.stage, self.system, self.builds, (self.names, *cells))
+
+    def _bounds(self, which, centres, halves, enough=None):
+        found = []
+        order = np.lexsort((*halves.T, *centres.T))
+        which, centres, halves = which[order], centres[order], halves[order]
+        cells, cell = self.cells(centres, halves)
+        for start in range(0, len(cells[0]), CELLS):
+            here = np.flatnonzero((cell >= start) & (cell < start + CELLS))
+            some = tuple(k[start:start + CELLS] for k in cells)
+            posture = self._enclosed(some)
+            for first in range(0, len(here), self.most):
+                part = here[first:first + self.most]
+                found.append((order[part], built_bounds(
+                    self.stage, posture, (which[part], cell[part] - start), (self.names, *some),
+                    (self.loose, None if enough is None else enough[order[part]], self.swept))))
+        back = np.argsort(np.concatenate([at for at, _ in found]))
+        return BuiltBounds(*(np.concatenate(parts, axis=axis).take(back, axis=axis) for parts, axis
+                             in zip(zip(*(k for _, k in found), strict=True), (0, 0, 0, 1),
+                                    strict=True)))
 
     def _looked_at(self, items):
         which, centres, halves = items
-        cells, cell = self.cells(centres, halves)
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
         enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
-        value, low, places, builds, planes = bounds(
-            self.stage, (which, cell), (self.names, *cells), self.tolerances, enough)
-        np.fmin.at(self.drawn, pairs, np.where(self.stage.rough[which], np.nan, value))
-        self._try_builds(which, (low, places, builds))
+        value, low, places, builds = self._bounds(which, centres, halves, enough)
+        self._meet_all(which, value, (low, places, builds))
         small = (halves.max(axis=1) * 2 < SMALLEST_BUILT) | (self.proof.visited[pairs]
                                                              > MOST_BUILT)
         self._give_up(which, (low, places))
@@ -64,10 +92,15 @@ class BuiltSearch(Search):
         for n in np.flatnonzero(small & ~closed & ~self._decided(low, pairs)):
             self.proof.open_at.setdefault(int(pairs[n]), centres[n])
         keep = ~closed & ~small
-        self._leave((which[~keep], centres[~keep], halves[~keep]), low[~keep],
-                    np.where(np.isnan(low[~keep])[:, None, None], np.nan, planes[~keep]))
+        self._leave((which[~keep], centres[~keep], halves[~keep]), low[~keep])
         return which[keep], centres[keep], halves[keep], np.full((keep.sum(), len(self.names)),
                                                                  np.nan)
+
+    def _meet_all(self, which, value, found):
+        """Take in the gaps as drawn, and meet those of builds where the bounds are lowest."""
+        np.fmin.at(self.drawn, self.stage.pair_index[which],
+                   np.where(self.stage.rough[which], np.nan, value))
+        self._try_builds(which, found)
 
     def _give_up(self, which, found):
         """Mark pairs that no smaller cells would decide: a bound at one place alone misses it."""
@@ -81,8 +114,7 @@ class BuiltSearch(Search):
         if not items.size:
             return
         at = np.clip(places[items], *self.box.T)
-        cells, cell = self.cells(at, np.full_like(at, CLOSE))
-        alone = bounds(self.stage, (which[items], cell), (self.names, *cells), self.tolerances).low
+        alone = self._bounds(which[items], at, np.full_like(at, CLOSE)).low
         lost = items[alone < self.required[pairs[items]]]
         self.lost[pairs[lost]] = True
         for n in lost:
@@ -133,24 +165,32 @@ class BuiltSearch(Search):
             met = np.flatnonzero((pairs == k) & (value == self.proof.least[k]))[0]
             self.proof.shares[k] = builds[:, met]
 
-    def _value(self, which, places, builds):
-        motion = self.stage.system.sweep_with(self.builds.dimensions(builds), **{
-            name: places[:, i] for i, name in enumerate(self.names)})
-        return measure(self.stage, motion.flat_posture(), which, np.arange(len(which)), self.loose)
+    def swept(self, builds, places):
+        """Posture in builds (dimensions, n) at places (n, inputs)."""
+        return self.system.sweep_with(self.builds.dimensions(builds), **{
+            name: places[:, i] for i, name in enumerate(self.names)}).flat_posture()
 
-    def met(self, which: np.ndarray, places: np.ndarray) -> np.ndarray:
-        """Gap of piece pairs at places as drawn but for the solids, NaN out of reach."""
-        motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        return measure(self.stage, motion.posture, which, np.arange(len(which)), self.loose)
+    def _value(self, which, places, builds):
+        return measure(self.stage, self.swept(builds, places), which, np.arange(len(which)),
+                       self.loose)
+
+    def begin_at(self, items, places):
+        """Meet a gap of every pair as drawn, and in a build that is near the worst there."""
+        self._meet_builds(items, places, np.zeros((len(self.builds.sizes), len(items))))
+        self.drawn = self.proof.least.copy()
+        for _ in range(FLIPS):
+            self._flip(np.flatnonzero(np.isfinite(self.proof.least)))
 
     def finish(self) -> None:
         """Go down the valley of the worst build met, of the build as of the place."""
         super().finish()
-        wide = self.proof.least - self.proof.proven > self._wanted()
+        wide = ~self._decided(self.proof.proven, np.arange(len(self.required))) | (
+            self.proof.least - self.proof.proven > 2 * self._wanted())
         known = np.flatnonzero(np.isfinite(self.proof.least) & wide
                                & (self.proof.proven < self.limit))
         for _ in range(FLIPS):
             self._flip(known)
+        known = known[~self._decided(self.proof.proven[known], known)]
         step = np.full(len(known), FIRST_STEP)
         ways = np.array(list(itertools.product((-1.0, 0.0, 1.0), repeat=len(self.names))))
         for _ in range(STEPS):
@@ -163,18 +203,29 @@ class BuiltSearch(Search):
             known, step = known[step >= LAST_STEP], step[step >= LAST_STEP]
 
     def _flip(self, known):
-        """Turn each dimension's share about, all those at once that lower the gap by themselves."""
+        """Turn each dimension's share about, all those at once that lower the gap by themselves.
+
+        Which do is asked of the two closest points, held where they are on their parts.
+        """
         count = len(self.builds.sizes)
         if not known.size or not count:
             return
-        proof = self.proof
-        which = np.repeat(proof.item[known], count + 1)
-        places = np.repeat(proof.place[known], count + 1, axis=0)
-        builds = np.where(proof.shares[known] > 0, 1.0, -1.0)[:, None] * np.where(
-            np.eye(count + 1, count, -1, dtype=bool), -1.0, 1.0)
-        value = self._value(which, places, builds.reshape(-1, count).T).reshape(len(known), -1)
-        better = builds[:, 0] * np.where(value[:, 1:] < value[:, :1], -1.0, 1.0)
-        self._meet_builds(proof.item[known], proof.place[known], better.T)
+        proof, stage = self.proof, self.stage
+        which, places = proof.item[known], proof.place[known]
+        base = np.where(proof.shares[known] > 0, 1.0, -1.0)
+        axes = stage.axes(self.swept(base.T, places), which, np.arange(len(known)))
+        good = np.flatnonzero(in_reach(axes))
+        known, which, places, base = known[good], which[good], places[good], base[good]
+        axes = [k[..., good] for k in axes]
+        _, way, *feet = stage.gap(axes, which)
+        builds = base[:, None] * np.where(np.eye(count + 1, count, -1, dtype=bool), -1.0, 1.0)
+        posture = self.swept(builds.reshape(-1, count).T, np.repeat(places, count + 1, axis=0))
+        moved = stage.axes(posture, np.repeat(which, count + 1), np.arange(builds[..., 0].size))
+        one, other = (_carried(k.reshape(3, 4, len(known), -1), _local(held, foot))
+                      for k, held, foot in zip(moved, axes, feet, strict=True))
+        value = np.einsum("cmk,cm->mk", other - one, way)
+        better = base * np.where(value[:, 1:] < value[:, :1], -1.0, 1.0)
+        self._meet_builds(which, places, better.T)
 
     def _step(self, known, ways, step):
         """Ask the worst build at places all round the one met."""
@@ -192,7 +243,27 @@ class BuiltSearch(Search):
         which = np.repeat(near, len(ways))
         for start in range(0, len(which), self.most):
             part = slice(start, start + self.most)
-            cells, cell = self.cells(places[part], np.full_like(places[part], CLOSE))
-            builds = bounds(self.stage, (which[part], cell), (self.names, *cells),
-                            self.tolerances).builds
+            builds = self._bounds(which[part], places[part],
+                                  np.full_like(places[part], CLOSE)).builds
             self._meet_builds(which[part], places[part], builds)
+
+
+def _local(axes, point):
+    """Coordinates of points (3, m) along the vectors of some axes (3, 4, m)."""
+    size = (axes[:, 1:] ** 2).sum(axis=0)
+    return (axes[:, 1:] * (point - axes[:, 0])[:, None]).sum(axis=0) / np.where(size > 0, size, 1)
+
+
+def _carried(axes, local):
+    """Points (3, m, k) that coordinates (3, m) are along axes (3, 4, m, k)."""
+    return axes[:, 0] + (axes[:, 1:] * local[None, :, :, None]).sum(axis=1)
+
+
+def solving(system, scene, pairs):
+    """The system with only what some pairs need, and the ends of rods among their solids."""
+    names = {name for pair in pairs for name in (pair.first, pair.second)}
+    bodies = {body for name in names for body in scene.carriers(name)}
+    rods = dict.fromkeys(body_of(name) for name in sorted(names) if body_of(name)
+                         in scene.model.rods)
+    return (system.only(bodies | {pair.frame for pair in pairs} - {AIRFRAME}),
+            [end for rod in rods for end in scene.model.rods[rod].ends])

@@ -1,44 +1,111 @@
-"""Points and vectors of a body carried to where a posture, or an enclosed one, puts them."""
+"""Seats carried to where a posture, or an enclosed one, puts them; and directions along them."""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 
 from ..intervals import Enclosure, unknown
-from ..motion import Posture
+from ..motion import Posture, System, TracedPosture, leaf_of, varied
 
 
-def carried_points(posture: Posture, body: str, points, frame: str, vectors=False):
-    """Points or vectors (3, n) of a body as a frame sees them: ([rows,] 3, n, cells)."""
-    p = tuple(points[axis][:, None] for axis in range(3))
-    here = posture if not vectors else posture.of_vectors()
-    for joint, outward in posture.plan.route(body, frame):
-        p = here.crossed(p, joint, outward)
-    return stacked(posture, p)
+@dataclass(frozen=True)
+class Seat:
+    """What carries a piece: one body, or one under each end of a rod; and the frame it is seen in.
+
+    Attributes
+    ----------
+    carriers : tuple of str
+    frame : str
+    origin : ndarray (points, 3)
+        Points carried, mm: one origin, or the two ends.
+    ends : tuple of str
+        Hardpoints that the two ends are.
+    """
+
+    carriers: tuple[str, ...]
+    frame: str
+    origin: np.ndarray
+    ends: tuple[str, ...] = ()
 
 
-def stacked(posture, p):
-    """Coordinates of q points, ([q,] [cells]) each, as one array: ([rows,] 3, q, cells)."""
-    if posture.rows is None:
-        whole = np.stack(np.broadcast_arrays(*p))
-        return whole.reshape(3, *(1,) * (3 - whole.ndim), *whole.shape[1:])
-    shapes = [k.rows.shape[1:] if isinstance(k, Enclosure) else np.shape(k) for k in p]
-    shape = np.broadcast_shapes((1, 1), *shapes)
-    made = np.zeros((posture.rows, 3, *shape))
-    for axis, k in enumerate(p):
-        if isinstance(k, Enclosure):
-            made[:, axis] = k.rows.reshape(len(k.rows), *(1,) * (3 - k.rows.ndim),
-                                           *k.rows.shape[1:])
-        else:
-            made[0, axis] = k
-    return made
+class Frames:
+    """An origin and three vectors for each of some seats, that every point of a piece is given by.
+
+    Of a body they are its unit vectors; of a rod its two ends from the frame's own origin, so that
+    a point of it is a weighted mean of the two, and one of no length.
+
+    Parameters
+    ----------
+    system : System
+    seats : sequence of Seat
+    """
+
+    def __init__(self, system: System, seats):
+        self.system, self.seats, self._programs = system, tuple(seats), {}
+        crossed = {joint for seat in self.seats for body in seat.carriers
+                   for joint, _ in system.plan.route(body, seat.frame)}
+        self._joints = tuple(joint for joint in system.model.bodies if joint in crossed)
+
+    def of(self, posture: Posture) -> np.ndarray:
+        """Where a posture puts them.
+
+        Parameters
+        ----------
+        posture : Posture
+            Settled at n positions along one axis, or enclosed over n cells.
+
+        Returns
+        -------
+        ndarray
+            (3, 4, seats, n) of numbers, or (rows, 3, 4, seats, n) of enclosures; n is 1 where they
+            are the same at all.
+        """
+        return posture.remembered(self, lambda: self._worked_out(posture))
+
+    def _worked_out(self, posture):
+        key = (tuple(joint for joint in self._joints if joint in posture.states),
+               varied(posture.dimensions, self.system.dimensions))
+        if key not in self._programs:
+            self._programs[key] = self._traced(*key)
+        program, shape = self._programs[key], (3, 4, len(self.seats))
+        leaves = [leaf_of(posture, name) for name in program.leaves]
+        with np.errstate(invalid="ignore", over="ignore"):
+            if posture.rows is None:
+                count = max((np.size(leaf) for leaf in leaves), default=1)
+                return program.numbers(leaves, count).reshape(*shape, count)
+            return program.enclosures(leaves, (posture.rows, posture.count),
+                                      posture.inputs).reshape(posture.rows, *shape, posture.count)
+
+    def _traced(self, settled, other):
+        traced = TracedPosture.of(self.system.plan, self.system.dimensions, other, settled)
+        turned = traced.of_vectors()
+        ends = np.array([self._vectors(seat, traced, turned) for seat in self.seats], dtype=object)
+        return traced.tape.ready(ends.transpose(2, 1, 0).ravel())
+
+    def _vectors(self, seat, traced, turned):
+        """Origin and vectors of a seat as sums on a tape: four of three."""
+        if seat.ends:
+            return ZERO, *(traced.place(name, seat.frame) for name in seat.ends), ZERO
+        vectors = [(traced, tuple(seat.origin[0].tolist())), *((turned, x) for x in UNIT)]
+        made = []
+        for posture, p in vectors:
+            for joint, outward in traced.plan.route(seat.carriers[0], seat.frame):
+                p = posture.crossed(p, joint, outward)
+            made.append(p)
+        return made
 
 
-def product(n, axes, inputs):
+UNIT = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
+ZERO = (0.0, 0.0, 0.0)
+
+
+def product(n, axes, inputs, kind=Enclosure):
     """Direction (rows, 3, m) along carried vectors (rows, 3, q, m): enclosures (rows, q, m)."""
     total = 0.0
     for c in range(3):
-        total = total + Enclosure(n[:, c, None], inputs) * Enclosure(axes[:, c], inputs)
+        total = total + kind(n[:, c, None], inputs) * kind(axes[:, c], inputs)
     return total.rows
 
 

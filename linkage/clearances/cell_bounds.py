@@ -19,7 +19,8 @@ import numpy as np
 
 from ..intervals import U, bend_rows, extent, row_count
 from ..motion import enclose
-from .stage import Stage
+from .corners import along, corner_pairs
+from .stage import Stage, in_reach
 
 if TYPE_CHECKING:
     from ..model.parts import Tolerance
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
 ASIDE = 0.5  # share of a half-width at which the direction is asked again
 MOST_TURN = 0.5  # radians over half a cell beyond which the direction is held instead
 SOME_WAY = np.full((3, 1), 3.0**-0.5)  # a direction where the centre of a cell gives none
-MOST_PAIRS = 48  # corners of one piece times corners of the other, bounded pair by pair
-TOP = 6
 
 
 class Bounds(NamedTuple):
@@ -39,7 +38,8 @@ class Bounds(NamedTuple):
     Attributes
     ----------
     value : ndarray (m,)
-        Attained gap at the centre, mm; NaN out of reach.
+        Attained gap at the centre, mm; NaN out of reach, and where a bound was good enough
+        before it was asked for.
     low : ndarray (m,)
         Lower bound, mm; NaN where the whole cell is out of reach.
     places : ndarray (m, inputs)
@@ -70,7 +70,8 @@ def bounds(stage: Stage, items, cells, tolerances: Tolerance | None = None,
         Names of the inputs, middles and half-widths, degrees (mm).
     tolerances : Tolerance, optional
     enough : ndarray (m,), optional
-        A bound that is good enough: where a plane that is held gives it, none is turned.
+        A bound that is good enough: where a plane between the middle lines gives it, no closest
+        points are looked for, and where one between those gives it, none is turned.
 
     Returns
     -------
@@ -81,39 +82,76 @@ def bounds(stage: Stage, items, cells, tolerances: Tolerance | None = None,
     posture = stage.system.sweep(**named).posture
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
                        tolerances)
-    middle = (0.0,) * len(names)
-    beside = [(*middle[:i], ASIDE, *middle[i + 1:]) for i in range(len(names))]
-    value, low, places = np.empty(len(which)), np.empty(len(which)), centres[cell]
-    loose = None if tolerances is None else stage.looseness(tolerances)
-    first = row_count(len(names)) - 1
-    builds = np.zeros((enclosed.rows - 1 - first, len(which)), np.int8)
-    planes = np.zeros((len(which), 1 + len(names), 3))
-    for here, _ in stage.by_corners(which):
-        value[here], way = towards(stage, posture, (which[here], cell[here]))
-        lost = np.flatnonzero(np.isnan(value[here]))
+    found = _Found(stage, enclosed, items, tolerances)
+    way = found.between_spines()
+    found.improve(np.arange(len(which)), way)
+    value, todo = np.full(len(which), np.nan), found.open(np.arange(len(which)), enough)
+    if todo.size:
+        value[todo], way[:, todo] = towards(stage, posture, found.some(todo), way[:, todo])
+        lost = todo[np.isnan(value[todo])]
         if lost.size:
-            way[:, lost] = towards(stage, enclosed, (which[here[lost]], cell[here[lost]]),
-                                    middle)[1]
-        kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which[here])
-        low[here], model = _bound(stage, enclosed, (which[here], cell[here]), (way, 1.0, 1.0),
-                                  (loose, kept))
-        planes[here, 0] = way.T
-        todo = np.arange(len(here)) if enough is None else \
-            np.flatnonzero(~(low[here] >= enough[here]) & ~np.isnan(low[here]))
-        if todo.size:
-            some = which[here[todo]], cell[here[todo]]
-            ways = [towards(stage, enclosed, some, aside)[1] for aside in beside]
-            turning, *sizes = _turning(way[:, todo], ways, enclosed.rows)
-            better, turned = _bound(stage, enclosed, some, (turning, *sizes), (loose, kept))
-            gained = ~(better < low[here[todo]])
-            low[here[todo[gained]]] = better[gained]
-            model[:, todo[gained]] = turned[:, gained]
-            planes[here[todo[gained]]] = turning[:1 + len(names), :, gained].transpose(2, 0, 1)
-        places[here] += lowest_place(model, len(names)).T * halves[cell[here]]
-        if tolerances is not None:
-            share = kept[(kept >= first) & (kept < enclosed.rows - 1)]
-            builds[np.ix_(share - first, here)] = np.where(model[first:-1] > 0, -1, 1)
-    return Bounds(value, low, places, builds, planes)
+            way[:, lost] = towards(stage, enclosed, found.some(lost))[1]
+        found.improve(todo, way[:, todo])
+        todo = found.open(todo, enough)
+    if todo.size:
+        found.improve(todo, *found.turning(todo, way[:, todo]))
+    places = centres[cell] + lowest_place(found.model, len(names)).T * halves[cell]
+    return Bounds(value, found.low, places, found.builds(), found.planes)
+
+
+class _Found:
+    """The best bounds yet of items over their cells, and what gives them."""
+
+    def __init__(self, stage, enclosed, items, tolerances):
+        self.stage, self.enclosed, self.items = stage, enclosed, items
+        count, self.inputs = len(items[0]), enclosed.inputs
+        self.loose = None if tolerances is None else stage.looseness(tolerances)
+        self.kept = np.arange(enclosed.rows) if tolerances is None else \
+            stage.rows_of(enclosed, items[0])
+        self.low, self.model = np.full(count, -np.inf), np.zeros((len(self.kept), count))
+        self.planes = np.zeros((count, 1 + self.inputs, 3))
+
+    def some(self, here):
+        """Some of the items."""
+        return self.items[0][here], self.items[1][here]
+
+    def open(self, here, enough):
+        """Which of some items a better bound is wanted of."""
+        if enough is None:
+            return here
+        low = self.low[here]
+        return here[~(low >= enough[here]) & ~np.isnan(low)]
+
+    def between_spines(self):
+        """Direction from the middle line of the one piece to that of the other: quick, and near."""
+        direction = self.stage.spine_gap(self.stage.axes(self.enclosed, *self.items),
+                                         self.items[0])[1]
+        return np.where(np.isfinite(direction).all(axis=0), direction, SOME_WAY)
+
+    def turning(self, here, way):
+        """Directions at the middle, made to turn as the closest points do; least, greatest size."""
+        at = [tuple(ASIDE * k) for k in np.eye(self.inputs)]
+        beside = [towards(self.stage, self.enclosed, self.some(here), way, a)[1] for a in at]
+        return _turning(way, beside, self.enclosed.rows)
+
+    def improve(self, here, direction, short=1.0, long=1.0):
+        """Bound some items by planes square to a direction, and keep what is better."""
+        better, model = _bound(self.stage, self.enclosed, self.some(here),
+                               (direction, short, long), (self.loose, self.kept))
+        gained = ~(better < self.low[here])
+        here = here[gained]
+        self.low[here], self.model[:, here] = better[gained], model[:, gained]
+        turns = direction[:1 + self.inputs] if direction.ndim == 3 else direction[None]
+        self.planes[here] = 0.0
+        self.planes[here, :len(turns)] = turns[..., gained].transpose(2, 0, 1)
+
+    def builds(self):
+        """The build in which each bound is, as 1 or -1 for each dimension that varies."""
+        first = row_count(self.inputs) - 1
+        found = np.zeros((self.enclosed.rows - 1 - first, len(self.low)), np.int8)
+        share = self.kept[(self.kept >= first) & (self.kept < self.enclosed.rows - 1)]
+        found[share - first] = np.where(self.model[first:-1] > 0, -1, 1)
+        return found
 
 
 def held_bounds(stage: Stage, items, cells, planes: np.ndarray, tolerances=None) -> np.ndarray:
@@ -130,40 +168,47 @@ def held_bounds(stage: Stage, items, cells, planes: np.ndarray, tolerances=None)
     ndarray (m,)
         mm; NaN where the whole cell is out of reach.
     """
-    (which, cell), (names, centres, halves) = items, cells
+    which, (names, centres, halves) = items[0], cells
     enclosed = enclose(stage.system, {n: centres[:, i] for i, n in enumerate(names)},
                        {n: halves[:, i] for i, n in enumerate(names)}, tolerances)
     loose = None if tolerances is None else stage.looseness(tolerances)
-    low = np.empty(len(which))
-    for here, _ in stage.by_corners(which):
-        kept = slice(None) if tolerances is None else stage.rows_of(enclosed, which[here])
-        turning = np.zeros((enclosed.rows, 3, len(here)))
-        turning[:1 + len(names)] = planes[here].transpose(1, 2, 0)
-        low[here] = _bound(stage, enclosed, (which[here], cell[here]),
-                           (turning, *_lengths(turning, len(names))), (loose, kept))[0]
-    return low
+    kept = np.arange(enclosed.rows) if tolerances is None else stage.rows_of(enclosed, which)
+    turning = np.zeros((enclosed.rows, 3, len(which)))
+    turning[:1 + len(names)] = planes.transpose(1, 2, 0)
+    return _bound(stage, enclosed, items, (turning, *_lengths(turning, len(names))),
+                  (loose, kept))[0]
 
 
 def _bound(stage, enclosed, items, towards, build):
     """Lower bound of items with a direction of given least and greatest size; its polynomial."""
     (direction, *sizes), (loose, kept) = towards, build
-    sides = stage.along(enclosed, *items, direction, loose, kept)
-    apart, model = least_along(sides, stage.scale(enclosed), enclosed.inputs)
-    lost = np.isnan(sides[0][0]).any(axis=0) | np.isnan(sides[1][0]).any(axis=0)
-    apart = np.where(np.isnan(apart) & ~lost, -np.inf, apart)  # only what has no posture is NaN
+    apart = np.empty(len(items[0]))
+    model = np.empty((len(kept), len(apart)))
+    slack = 512 * U * stage.scale(enclosed)
+    for here, sides, behind in along(stage, enclosed, items, direction, loose, kept):
+        least, rows = least_along(sides, enclosed.inputs)
+        least += behind - slack
+        lost = np.isnan(sides[0][0]).any(axis=0) | np.isnan(sides[1][0]).any(axis=0)
+        # only what has no posture is NaN
+        apart[here] = np.where(np.isnan(least) & ~lost, -np.inf, least)
+        model[:, here] = rows
     # lines and points are never less than 0 apart, however deep the tubes about them overlap
     deepest = 0.0 if loose is None else -2 * loose[stage.sides[items[0]]].sum(axis=1)
     apart = np.where(stage.round[items[0]], np.maximum(apart, deepest), apart)
     return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
 
 
-def towards(stage, posture: Posture, items, at=()):
-    """Gap and the direction from the first piece to the second; some way where out of reach."""
-    hulls = stage.hulls(posture, *items, at)
-    lost = ~np.isfinite(hulls[0]).all(axis=(0, 1)) | ~np.isfinite(hulls[1]).all(axis=(0, 1))
-    for hull in hulls:
-        hull[..., lost] = 0.0
-    value, direction, *_ = stage.gap(hulls, items[0])
+def towards(stage, posture: Posture, items, start=None, at=None):
+    """Gap and the direction from the first piece to the second; some way where out of reach.
+
+    Of an enclosed posture it is asked near the middle of the cells, or `at` shares of them, from
+    where `start` points.
+    """
+    axes = stage.axes(posture, *items, at)
+    lost = ~in_reach(axes)
+    for held in axes:
+        held[..., lost] = 0.0
+    value, direction, *_ = stage.gap(axes, items[0], start, near=at is not None)
     direction = np.where(lost | ~np.isfinite(direction).all(axis=0), SOME_WAY, direction)
     return np.where(lost, np.nan, value), direction
 
@@ -224,65 +269,22 @@ def lowest_place(model: Model, inputs):
     return best
 
 
-def least_along(sides: list, scale: float, inputs: int):
-    """Least of n.(b - a) over cells, and its polynomial.
-
-    Every pair of corners is bounded where they are few.  Of many corners the `TOP` foremost are
-    paired; the rest are bounded against the foremost one of their own piece, with which they turn.
+def least_along(sides: list, inputs: int):
+    """Least of n.(b - a) over cells, roundings left out, and its polynomial.
 
     Parameters
     ----------
     sides : list of two ndarray (rows, corners, m)
         Bounds of n.p.
-    scale : float
-        Greatest coordinate in play, mm, for the roundings.
     inputs : int
         That the bounds follow.
 
     Returns
     -------
     (ndarray (m,), ndarray (rows, m))
-        Lower bound, mm, and the polynomial of the pair of corners that has it.
+        mm, and the polynomial of the pair of corners that has it.
     """
-    apart, behind = corner_pairs(sides, inputs)
+    apart = corner_pairs(sides)
     each = extent(apart, inputs)[0] - apart[-1]
-    lowest = each.argmin(axis=0)
-    low = each[lowest, np.arange(len(lowest))] + behind
-    return low - 512 * U * scale, apart[:, lowest, np.arange(len(lowest))]
-
-
-def corner_pairs(sides: list, inputs: int):
-    """Bounds of n.(b - a) for the pairs of corners that matter.
-
-    Parameters
-    ----------
-    sides : list of two ndarray (rows, corners, m)
-        Bounds of n.p.
-    inputs : int
-        That the bounds follow.
-
-    Returns
-    -------
-    (ndarray (rows, pairs, m), float or ndarray (m,))
-        And by how much, at most, any other pair of corners comes nearer than these (<= 0), mm.
-    """
-    behind = 0.0
-    if sides[0].shape[1] * sides[1].shape[1] > MOST_PAIRS:
-        (one, lag), (other, more) = (_foremost(side, sense, inputs)
-                                     for side, sense in zip(sides, (1.0, -1.0), strict=True))
-        sides, behind = [one, other], lag + more
-    a, b = sides
-    apart = b[:, None] - a[:, :, None]
-    apart[-1] = b[-1] + a[-1][:, None]
-    return apart.reshape(len(apart), -1, apart.shape[-1]), behind
-
-
-def _foremost(side, sense, inputs):
-    """The foremost corners of a piece, and by how much the others can pass the first (<= 0)."""
-    if side.shape[1] <= TOP:
-        return side, 0.0
-    order = np.argsort(-sense * side[0], axis=0)
-    ranked = np.take_along_axis(side, order[None], axis=1)
-    lag = sense * (ranked[:, :1] - ranked[:, TOP:])
-    lag[-1] = ranked[-1, :1] + ranked[-1, TOP:]
-    return ranked[:, :TOP], np.minimum((extent(lag, inputs)[0] - lag[-1]).min(axis=0), 0.0)
+    lowest, place = each.argmin(axis=0), np.arange(each.shape[1])
+    return each[lowest, place], apart[:, lowest, place]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..motion import Builds
-from .built import BuiltSearch
+from .built_runs import moved_by_builds, prove_built
 from .cell_bounds import bounds
 from .search import Proof, Search
 from .stage import Stage
@@ -51,11 +51,13 @@ def prove(stage: Stage, travel: Travel | dict, tolerance: float,  # noqa: PLR091
     -------
     Proof
     """
-    search = _search(stage, travel, tolerance, tolerances, limit)
+    if stage.pairs and _differ(stage, tolerances):
+        return prove_built(stage, Travel.of(travel), (tolerance, tolerances, limit))
+    search = Search(stage, travel, tolerance, None, limit)
     search.within = tolerance if within is None else min(within, tolerance)
     if not stage.pairs:
         return search.proof
-    cold, taken_up = (None, None) if after is None or search.tolerances is not None else \
+    cold, taken_up = (None, None) if after is None else \
         resume(search, after)
     *items, low = search.first_items(cold)
     if len(items[0]):
@@ -105,13 +107,15 @@ def near_pairs(scene: Scene, pairs: Sequence[Pair], travel: Travel | dict, limit
     """
     if not pairs:
         return [], {}
+    if tolerances is not None:
+        return _near_built(scene, pairs, Travel.of(travel), (limit, tolerances))
     stage = Stage(scene, pairs, scene.envelope, rough=True)
-    search = _search(stage, travel, np.inf, tolerances, limit)
+    search = Search(stage, travel, np.inf, None, limit)
     items = search.first_items()[:3]
     for start in range(0, len(items[0]), search.most):
         which, centres, halves = (part[start:start + search.most] for part in items)
         cells, cell = search.cells(centres, halves)
-        low = bounds(stage, (which, cell), (search.names, *cells), search.tolerances,
+        low = bounds(stage, (which, cell), (search.names, *cells), None,
                      search.limit[stage.pair_index[which]]).low
         low = np.where(np.isnan(low), np.inf, low)
         np.minimum.at(search.proof.proven, stage.pair_index[which], low)
@@ -121,9 +125,20 @@ def near_pairs(scene: Scene, pairs: Sequence[Pair], travel: Travel | dict, limit
              if far[k]})
 
 
-def _search(stage, travel, tolerance, tolerances, limit):
-    """A search as drawn where no build differs from that."""
-    exact = tolerances is None or not (
+def _near_built(scene, pairs, travel, how):
+    """As `near_pairs` in every build: a gap is less by no more than what both solids move by."""
+    limit, tolerances = how
+    off = moved_by_builds(scene, pairs, travel, tolerances)
+    most = max((k for k in off.values() if np.isfinite(k)), default=0.0)
+    far = near_pairs(scene, pairs, travel, limit + 2 * most)[1]
+    low = {pair.name: far[pair.name] - off[pair.first] - off[pair.second] for pair in pairs
+           if pair.name in far}
+    near = [pair for pair in pairs if not low.get(pair.name, -np.inf) >= pair.required + limit]
+    names = {pair.name for pair in near}
+    return near, {name: bound for name, bound in low.items() if name not in names}
+
+
+def _differ(stage, tolerances) -> bool:
+    """Whether any build differs from what is drawn."""
+    return tolerances is not None and bool(
         stage.looseness(tolerances).any() or len(Builds.of(stage.system, tolerances).sizes))
-    return Search(stage, travel, tolerance, None, limit) if exact else \
-        BuiltSearch(stage, travel, tolerance, tolerances, limit)

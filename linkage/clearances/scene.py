@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -118,7 +119,7 @@ class Scene:
         self._needs = system.plan.depends_on()
         self._shapes = system.model.solids
         self._between, self._solids, self._envelopes = {}, {}, {}
-        self._riding, self._room, self._kept, self._at = {}, {}, {}, {}
+        self._riding, self._room, self._kept, self._at, self._worked = {}, {}, {}, {}, {}
         self._joints = Joints(self.model, self.placed, self._holds, tolerances)
 
     def solid(self, name: str) -> Solid:
@@ -130,6 +131,13 @@ class Scene:
                 raise type(error)(f'solid "{name}": {error.sentence}', **error.facts) from error
             self._solids[name] = Solid(name, pieces, self.carriers(name), self._ends(name))
         return self._solids[name]
+
+    def kept(self, solid: Solid, work: Callable[[Solid], Any]) -> Any:
+        """What `work` gives for a solid of this scene, worked out once."""
+        key = solid, work
+        if key not in self._worked:
+            self._worked[key] = work(solid)
+        return self._worked[key]
 
     def solid_of(self, pair: Pair, name: str) -> Solid:
         """One solid of a pair, less what lies at the joints that the pair shares.

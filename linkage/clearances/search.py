@@ -143,6 +143,7 @@ class Search:
                            np.full(count, np.inf), {}, np.zeros(count, int),
                            np.full(count, -1))
         self.leaves = []
+        self._first = None  # keeps the enclosures of the first cells alive for the first round
 
     def first_items(self, cold: np.ndarray | None = None) -> tuple[np.ndarray, ...]:
         """Piece pairs and cells of an even grid that may be within the limit, and their bounds.
@@ -154,10 +155,16 @@ class Search:
         found = [(np.zeros(0, int), np.zeros((0, size)), np.zeros((0, size)), np.zeros(0))]
         first = self.stage.pair_index[:self.stage.first]
         asked = np.ones(len(self.stage.pairs), bool) if cold is None else cold
-        for moves in np.unique(self.moves[asked], axis=0):
+        if not asked.any():
+            return found[0]
+        rows = np.unique(self.moves[asked], axis=0)
+        grids = [self.travel.grid(moves, self.grid) for moves in rows]
+        cells, place = self.cells(*(np.concatenate(k) for k in zip(*grids, strict=True)))
+        self._first = self._enclosed(cells)
+        ends = np.cumsum([0, *(len(centre) for centre, _ in grids)])
+        for moves, (centre, half), of in zip(rows, grids, itertools.pairwise(ends), strict=True):
             which = np.flatnonzero((self.moves[first] == moves).all(axis=1) & asked[first])
-            centre, half = self.travel.grid(moves, self.grid)
-            low = self._about_apart(which, centre, half)
+            low = self._about_apart(which, self._first, place[slice(*of)])
             pairs = self.stage.pair_index[which]
             keep = ~(low >= self.limit[pairs][:, None]) & ~np.isnan(low)
             dropped = np.where(keep | np.isnan(low), np.inf, low).min(axis=1)
@@ -180,7 +187,8 @@ class Search:
                 part = slice(start, start + MOST_ROUND)
                 some = (cell >= start) & (cell < start + MOST_ROUND)
                 needed, of = np.unique(one[some], return_inverse=True)
-                all_low = self._about_apart(which[needed], cells[0][part], cells[1][part])
+                enclosed = self._enclosed([ends[part] for ends in cells])
+                all_low = self._about_apart(which[needed], enclosed, np.arange(enclosed.count))
                 low[here[some]] = all_low[of, cell[some] - start]
         return low
 
@@ -199,13 +207,14 @@ class Search:
             planes = np.full((len(which), 1 + len(self.names), 3), np.nan)
         self.leaves.append(Leaves(which, centres, halves, planes, low))
 
-    def _about_apart(self, which, centre, half):
+    def _enclosed(self, cells):
+        centres, halves = ({n: k[:, i] for i, n in enumerate(self.names)} for k in cells)
+        return enclose(self.stage.system, centres, halves, self.tolerances)
+
+    def _about_apart(self, which, enclosed, cells):
         """Lower bound of the gap of piece pairs (m,) over cells (n,): (m, n), NaN out of reach."""
-        named = {n: centre[:, i] for i, n in enumerate(self.names)}
-        enclosed = enclose(self.stage.system, named,
-                           {n: half[:, i] for i, n in enumerate(self.names)}, self.tolerances)
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
-        rows = self.stage.spines(enclosed, pieces, len(centre))
+        rows = self.stage.spines(enclosed, pieces, cells)
         about = self.stage.around(pieces) + np.sqrt(3.0) * self.loose[pieces]
         a, b = back.reshape(-1, 2).T
         # no point of a spine moves farther than the one of its ends that moves farthest
@@ -227,8 +236,8 @@ class Search:
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
         about = self.stage.around(pieces)
         a, b = back.reshape(-1, 2).T
-        near = spine_gaps(self.stage.spines(motion.posture, pieces, len(places)), a, b) - (
-            about[a] + about[b])[:, None]
+        spines = self.stage.spines(motion.posture, pieces, np.arange(len(places)))
+        near = spine_gaps(spines, a, b) - (about[a] + about[b])[:, None]
         near = np.where(np.isnan(near), np.inf, near).T.ravel()
         items, place = np.tile(which, len(places)), np.repeat(np.arange(len(places)), len(which))
         group = self.stage.pair_index[items] * len(places) + place
@@ -246,7 +255,19 @@ class Search:
         for start in range(0, len(items[0]), self.most):
             part = tuple(k[start:start + self.most] for k in items)
             kept.append(self._looked_at(part))
+        self._first = None
         return self._split(tuple(np.concatenate(k) for k in zip(*kept, strict=True)))
+
+    def proved(self) -> Proof:
+        """Everything bracketed, from the start."""
+        *items, low = self.first_items()
+        if len(items[0]):
+            self.meet_first(np.unique(self.stage.pair_index[items[0]]))
+        items = self.still_open(items, low)
+        while len(items[0]):
+            items = self.round(items)
+        self.finish()
+        return self.proof
 
     def finish(self) -> None:
         """What is left to do when every item is closed."""
@@ -257,7 +278,7 @@ class Search:
         cells, cell = self.cells(centres, halves)
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
-        enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
+        enough = self._enough(self._wanted())[pairs]
         value, low, places, _, planes = bounds(self.stage, (which, cell), (self.names, *cells),
                                                self.tolerances, enough)
         self._meet(np.where(self.stage.rough[which] | ~self._held(which, centres), np.nan, value),
@@ -281,10 +302,14 @@ class Search:
     def good_enough(self, low: np.ndarray, pairs: np.ndarray,
                     tolerance: np.ndarray | float) -> np.ndarray:
         """Whether bounds are within a tolerance of the least gap met, or past the limit."""
+        return np.isnan(low) | (low >= self._enough(tolerance)[pairs])
+
+    def _enough(self, tolerance):
+        """Bound of each pair that is good enough, mm."""
         best = self.proof.least
-        wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
         with np.errstate(invalid="ignore"):
-            return np.isnan(low) | (low >= np.minimum(best - wanted, self.limit)[pairs])
+            wanted = np.minimum(tolerance, np.maximum(np.abs(best - self.required) / 2, 1e-6))
+            return np.minimum(best - wanted, self.limit)
 
     def _try(self, which, pairs, low, places):
         """Meet the gap where each pair's lowest bounds say that it is least."""
@@ -305,9 +330,13 @@ class Search:
         self._meet(self.met(which, places), which, places)
 
     def met(self, which: np.ndarray, places: np.ndarray) -> np.ndarray:
-        """Gap of piece pairs at places, NaN out of reach."""
+        """Gap of piece pairs at places, as drawn but for the solids, which builds may have grown.
+
+        NaN out of reach, and where it can't be the least of its pair.
+        """
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        return measure(self.stage, motion.posture, which, np.arange(len(which)))
+        return measure(self.stage, motion.posture, which, np.arange(len(which)),
+                       None if self.tolerances is None else self.loose, self.proof.least)
 
     def _held(self, which, places):
         """Whether places of items lie in the travel, as far as their pairs can tell."""

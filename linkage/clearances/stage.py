@@ -1,8 +1,8 @@
 """Pieces carried to where a posture puts them, many pairs of pieces and stick positions at once.
 
-Pieces that ride on one body share its seat: an origin and three unit vectors, carried once per
-cell.  A point of a piece is the origin plus its coordinates along them.  A rod's tube is carried
-by its two ends, and a piece of it by shares of the way from the one to the other.
+Pieces that ride on one body share its seat: an origin and three vectors, carried once per cell.  A
+point of a piece is the origin plus its coordinates along them; of a rod it is a mean of the rod's
+two ends.
 """
 
 from __future__ import annotations
@@ -12,15 +12,17 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..geometry import approach, hull_piece, piece_gap, tube_gap
-from ..intervals import U, row_count, unknown
+from ..geometry import Ragged, approach, hull_piece, piece_gap, tube_gap
+from ..intervals import row_count, unknown
 from ..motion import Posture, body_of
-from .carrying import carried_points, combined, held_product, product, stacked
-from .scene import Scene
+from .carrying import Frames, Seat
+from .scene import TOUCHING, Scene
 
-CORNER_GROUPS = (3, 33)  # like corner counts are worked together: tubes, blocks, round plates
+CORNER_GROUPS = (3, 9, 21, 41, 101)  # like corner counts are worked together: tubes, blocks, plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out
+FEW_STEPS = 8  # towards the closest points where a direction that is about right will do
 CLUSTER = 8  # pieces held by one while they are far
+MOST = 1 << 15  # gaps measured at once, so that their corners stay in the cache
 
 
 @dataclass(frozen=True)
@@ -36,26 +38,6 @@ class Cluster:
 
     piece: int
     parts: tuple[int, ...]
-
-
-@dataclass(frozen=True)
-class Seat:
-    """What carries a piece: one body, or one under each end of a rod; and the frame it is seen in.
-
-    Attributes
-    ----------
-    carriers : tuple of str
-    frame : str
-    origin : ndarray (points, 3)
-        Points carried, mm: one origin, or the two ends.
-    ends : tuple of str
-        Hardpoints that the two ends are.
-    """
-
-    carriers: tuple[str, ...]
-    frame: str
-    origin: np.ndarray
-    ends: tuple[str, ...] = ()
 
 
 class Stage:
@@ -77,6 +59,21 @@ class Stage:
         self._solid = (lambda pair, name: solid(name)) if solid else scene.solid_of
         self.system, self.pairs = scene.system, tuple(pairs)
         self.seats, self.pieces, self.seat_of = [], [], []
+        table = self._items()
+        self.pair_index, self.sides = table[:, 0], table[:, 1:]
+        self.rough = np.full(len(table), rough)
+        self.rough[np.unique(self._part_of)] = True
+        self.seat_of = np.array(self.seat_of, dtype=int)
+        self.corners = np.array([len(p.points) for p in self.pieces], dtype=int)
+        self.radius = np.array([p.radius for p in self.pieces])
+        self.round = (self.corners <= 2)[self.sides].all(axis=1)
+        self.radii = self.radius[self.sides].sum(axis=1)
+        self.frames = Frames(self.system, self.seats)
+        self.of_rod = np.array([bool(seat.ends) for seat in self.seats], dtype=bool)
+        self._lay_out()
+
+    def _items(self) -> np.ndarray:
+        """Pair, and the piece on either side, of every item: (items, 3)."""
         known, seats, whole, parts, of = {}, {}, [], [], []
         for k, pair in enumerate(self.pairs):
             one, other = (self._placed(known, seats, self._solid(pair, name), pair.frame)
@@ -86,19 +83,8 @@ class Stage:
                     parts += [(k, i, j) for i in a.parts for j in b.parts]
                     of += [len(whole)] * (len(a.parts) * len(b.parts))
                 whole.append((k, a.piece, b.piece))
-        table = np.array(whole + parts, dtype=int).reshape(-1, 3)
-        self.pair_index, self.sides = table[:, 0], table[:, 1:]
-        self.first = len(whole)
-        self._part_of = np.array(of, dtype=int)
-        self.rough = np.full(len(table), rough)
-        self.rough[np.unique(self._part_of)] = True
-        self.seat_of = np.array(self.seat_of, dtype=int)
-        self.corners = np.array([len(p.points) for p in self.pieces], dtype=int)
-        self.radius = np.array([p.radius for p in self.pieces])
-        self.round = (self.corners <= 2)[self.sides].all(axis=1)
-        self.radii = self.radius[self.sides].sum(axis=1)
-        self.static = np.array([not any(self._moves(seat)) for seat in self.seats], dtype=bool)
-        self._lay_out()
+        self.first, self._part_of = len(whole), np.array(of, dtype=int)
+        return np.array(whole + parts, dtype=int).reshape(-1, 3)
 
     def _placed(self, known, seats, solid, frame):
         if (solid, frame) not in known:
@@ -111,7 +97,7 @@ class Stage:
                 self.seats.append(Seat(solid.carriers, frame, origin, ends))
             first = len(self.pieces)
             known[solid, frame] = [self._cluster(part, seats[key])
-                                   for part in _clusters(solid.pieces)]
+                                   for part in self.scene.kept(solid, _clusters)]
             self.names += [solid.name] * (len(self.pieces) - first)
         return known[solid, frame]
 
@@ -132,153 +118,113 @@ class Stage:
                                                   stop - start)
         return back, self.first + start[back] + offset
 
-    def _moves(self, seat):
-        return [joint not in self.system.plan.undriven for body in seat.carriers
-                for joint, _ in self.system.plan.route(body, seat.frame)]
-
     def _lay_out(self):
         """Corners of every piece from the origin of its seat, filled up with the last one."""
         self.group = np.digitize(self.corners, CORNER_GROUPS)
         self.spine, self.reach = np.empty((len(self.pieces), 2, 3)), np.empty(len(self.pieces))
         self.local, self.row = {}, np.zeros(len(self.pieces), dtype=int)
-        origins = np.array([self.seats[s].origin[0] for s in self.seat_of]).reshape(-1, 3)
+        self.middle = np.empty((len(self.pieces), 3))
         for g in np.unique(self.group):
             chosen = np.flatnonzero(self.group == g)
             most = self.corners[chosen].max()
             self.row[chosen] = np.arange(len(chosen))
-            self.local[g] = np.stack([np.concatenate(
-                [p, np.repeat(p[-1:], most - len(p), axis=0)]).T - o[:, None]
-                for p, o in ((self.pieces[i].points, origins[i]) for i in chosen)])
-            self.spine[chosen], self.reach[chosen] = _spines(self.local[g])
-        self.share = np.array([self._shares(i) for i in range(len(self.pieces))]).reshape(-1, 2)
+            local = np.empty((len(chosen), most, 3))
+            for made, i in zip(local, chosen, strict=True):
+                made[:self.corners[i]] = self._local(i)
+                made[self.corners[i]:] = made[self.corners[i] - 1]
+            self.spine[chosen], self.reach[chosen] = _spines(local.transpose(0, 2, 1))
+            rods = chosen[self.of_rod[self.seat_of[chosen]]]
+            self.spine[rods], self.reach[rods] = local[self.row[rods]][:, [0, -1]], 0.0
+            self.middle[chosen] = local.mean(axis=1)
+            self.local[g] = np.ascontiguousarray(local.transpose(2, 1, 0))
+        self._far = 0.0 if not self.local else max(
+            float(np.abs(k).sum(axis=0).max()) for k in self.local.values())
 
-    def _shares(self, piece):
-        """Where the two points of a rod's piece lie between the rod's ends; 0 and 1 of a whole."""
-        ends = self.seats[self.seat_of[piece]].origin
+    def _local(self, piece):
+        """Coordinates of a piece's corners along the vectors of its seat, (corners, 3)."""
+        points, ends = self.pieces[piece].points, self.seats[self.seat_of[piece]].origin
         if len(ends) == 1:
-            return 0.0, 1.0
+            return points - ends[0]
         way = ends[1] - ends[0]
-        return np.clip((self.pieces[piece].points - ends[0]) @ way / (way @ way), 0.0, 1.0)
+        share = np.clip((points - ends[0]) @ way / (way @ way), 0.0, 1.0)
+        return np.stack([1 - share, share, np.zeros_like(share)], axis=1)
 
-    def _between_ends(self, ends, pieces):
-        """Points of rods' pieces from the ends of their rods: (..., 2, m)."""
-        share = self.share[pieces].T
-        return (1 - share) * ends[..., :1, :] + share * ends[..., 1:, :]
-
-    def by_corners(self, items):
-        """Positions of items in groups of like corner counts, with the two counts."""
-        group = self.group[self.sides[items]]
-        for row in np.unique(group, axis=0):
-            here = np.flatnonzero((group == row).all(axis=1))
-            yield here, tuple(self.corners[self.sides[items[here]]].max(axis=0))
-
-    def hulls(self, posture: Posture, items, cells, at=()) -> list:
-        """Corners of both sides of items of like corner counts at some positions.
+    def axes(self, posture: Posture, items, cells, at=None) -> list:
+        """Origin and vectors that carry both sides of items at some positions.
 
         Parameters
         ----------
         posture : Posture
-            Settled at n positions, or enclosed over n cells.
+            Settled at n positions along one axis, or enclosed over n cells.
         items, cells : ndarray of int, shape (m,)
             Piece pairs, and the position or cell each is asked at.
-        at : tuple of float
-            Where in its cell an enclosed posture is asked for, as shares of the half-widths; what
-            its polynomial gives there is no more than near a posture.
+        at : tuple of float, optional
+            Where in its cell an enclosed posture is asked for, as shares of the half-widths, its
+            middle unless given; what its polynomial gives there is no more than near a posture.
 
         Returns
         -------
-        list of two ndarray (3, corners, m)
+        list of two ndarray (3, 4, m)
         """
-        found = []
-        for pieces in self.sides[items].T:
-            local = self.local[self.group[pieces[0]]][self.row[pieces]].transpose(1, 2, 0)
-            hull = np.empty(local.shape)
-            for seat, here in self.seated(pieces):
-                if self.static[seat]:
-                    hull[..., here] = local[..., here] + self.seats[seat].origin[0][:, None, None]
-                    continue
-                axes = self.carried(posture, seat, cells[here]) if posture.rows is None else \
-                    self._about(posture, seat, at)[..., cells[here]]
-                hull[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
-                    else axes[:, :1] + sum(axes[:, 1 + i, None] * local[i, :, here].T
-                                           for i in range(3))
-            found.append(hull)
-        return found
+        frames = self.frames.of(posture)
+        if posture.rows is not None:
+            frames = frames[0] if at is None else self._about(posture, at)
+        return self._picked(frames, self.sides[items], cells)
 
-    def _about(self, posture, seat, at):
-        """What the polynomials of a seat give at a place in each cell: (3, 4 or 2, cells)."""
-        def work():
-            whole = self.carried(posture, seat, np.arange(posture.count))
-            share, (i, j) = np.array(at), np.triu_indices(len(at))
-            weights = np.concatenate([[1.0], share, share[i] * share[j]])
-            return np.tensordot(weights, whole[:len(weights)], 1)
+    def _about(self, posture, at):
+        """What the polynomials of the seats give at a place in each cell: (3, 4, seats, n)."""
+        share, (i, j) = np.array(at), np.triu_indices(len(at))
+        weights = np.concatenate([[1.0], share, share[i] * share[j]])
+        return np.tensordot(weights, self.frames.of(posture)[:len(weights)], 1)
 
-        return posture.remembered((self, seat, at), work)
+    def enclosed_axes(self, posture, items, cells, kept=slice(None)) -> list:
+        """As `axes`, over whole cells: list of two ndarray (rows, 3, 4, m), the rows kept."""
+        return self._picked(self.frames.of(posture)[kept], self.sides[items], cells)
+
+    def _picked(self, frames, sides, cells):
+        count = frames.shape[-1]
+        flat = frames.reshape(*frames.shape[:-2], -1)
+        return [flat.take(self.seat_of[pieces] * count + (cells if count > 1 else 0), axis=-1)
+                for pieces in sides.T]
+
+    def carried(self, posture: Posture, seat: int, cells) -> np.ndarray:
+        """Origin and vectors of a seat at some cells.
+
+        Returns
+        -------
+        ndarray
+            (3, 4, m) of numbers, or (rows, 3, 4, m) of enclosures.
+        """
+        frames = self.frames.of(posture)
+        return frames[..., seat, cells if frames.shape[-1] > 1 else np.zeros_like(cells)]
+
+    def posed(self, axes, pieces) -> Ragged:
+        """Corners of pieces that some axes (3, 4, m) carry."""
+        group, parts = self.group[pieces], []
+        for g in np.flatnonzero(np.bincount(group)):
+            here = np.flatnonzero(group == g)
+            local, some = self.local[g].take(self.row[pieces[here]], axis=2), axes[..., here]
+            hull = some[:, 1, None] * local[0]
+            for i in (1, 2):
+                hull += some[:, 1 + i, None] * local[i]
+            hull += some[:, :1]
+            parts.append((here, hull))
+        return Ragged(parts)
 
     def seated(self, pieces):
         """Seats of some pieces, and which of them each carries."""
         seats = self.seat_of[pieces]
-        for seat in np.unique(seats):
+        for seat in np.flatnonzero(np.bincount(seats)):
             yield seat, np.flatnonzero(seats == seat)
 
     def rows_of(self, posture, items):
         """Rows that count in the enclosures of some items: all but the shares that all lack."""
-        def work(seat):
-            whole = self.carried(posture, seat, np.arange(posture.count))
-            return np.array([k.any() for k in whole])
-
         first = row_count(posture.inputs) - 1
-        kept = np.ones(posture.rows, bool)
-        kept[first:-1] = False
-        for seat in np.unique(self.seat_of[self.sides[items]]):
-            if not self.static[seat]:
-                kept |= posture.remembered((self, seat, "shares"), lambda seat=seat: work(seat))
+        kept = posture.remembered((self, "shares"), lambda: (
+            self.frames.of(posture) != 0).any(axis=(1, 2, 4)))
+        kept = kept[:, np.unique(self.seat_of[self.sides[items]])].any(axis=1)
+        kept[:first] = kept[-1] = True
         return np.flatnonzero(kept)
-
-    def along(self, posture, items, cells, direction, loose=None, kept=slice(None)):
-        """Bounds of n.p for every corner p of both sides of items, over cells.
-
-        Parameters
-        ----------
-        posture : EnclosedPosture
-        items, cells : ndarray of int, shape (m,)
-            Items of like corner counts.
-        direction : ndarray (3, m) or (rows, 3, m)
-            n held over the cell, or as an enclosure that turns.
-        loose : ndarray (pieces,), optional
-            As `looseness` gives it.
-        kept : ndarray of int, optional
-            Rows that are asked for.
-
-        Returns
-        -------
-        list of two ndarray (rows, corners, m)
-        """
-        found, count = [], len(np.arange(posture.rows)[kept])
-        if direction.ndim == 3:
-            direction = direction[kept]
-        for pieces in self.sides[items].T:
-            local = self.local[self.group[pieces[0]]][self.row[pieces]].transpose(1, 2, 0)
-            rows = np.empty((count, local.shape[1], len(items)))
-            for seat, here in self.seated(pieces):
-                n = direction[..., here]
-                if self.static[seat]:
-                    axes = self._fixed_axes(seat, n, count)
-                else:
-                    carried = self.carried(posture, seat, cells[here], kept)
-                    axes = held_product(n, carried) if n.ndim == 2 else \
-                        product(n, carried, posture.inputs)
-                rows[..., here] = self._between_ends(axes, pieces[here]) if axes.shape[1] == 2 \
-                    else combined(axes, local[..., here])
-                if loose is not None:
-                    # a rod's tube is grown all round, any other solid coordinate by coordinate
-                    way = np.abs(n if axes.shape[1] == 2 else axes[:, 1:])
-                    way = way.reshape(-1, 3, way.shape[-1]).sum(axis=0)
-                    size = np.sqrt((way * way).sum(axis=0)) if axes.shape[1] == 2 else \
-                        way.sum(axis=0)
-                    rows[-1][:, here] += loose[pieces[here]] * size * (1 + 16 * U)
-            found.append(rows)
-        return found
 
     def looseness(self, tolerances) -> np.ndarray:
         """How far a build may have each point of a piece off in each coordinate of its part, mm.
@@ -300,55 +246,37 @@ class Stage:
         return posture.remembered((self, "scale"), lambda: self._scale(posture))
 
     def _scale(self, posture):
-        most, reach = 1.0, max(float(np.abs(k).sum(axis=1).max()) for k in self.local.values())
-        for seat, held in enumerate(self.seats):
-            origin = np.abs(held.origin).sum(axis=1).max()
-            if not self.static[seat]:
-                whole = self.carried(posture, seat, np.arange(posture.count))
-                size = np.abs(whole[:-1]).sum(axis=(0, 1))
-                origin = max(origin, np.nanmax(size[0 if len(size) == 4 else slice(None)],
-                                               initial=0.0))
-            most = max(most, float(origin))
-        return most + 4 * reach
+        whole = self.frames.of(posture)
+        size = np.abs(whole[0])
+        for row in whole[1:-1]:
+            size += np.abs(row)
+        size = np.fmax.reduce(size.sum(axis=0), axis=-1, initial=0.0)
+        return 1.0 + float(np.max(np.where(self.of_rod, 4 * np.maximum(size[1], size[2]),
+                                           size[0] + 4 * self._far)))
 
-    def _fixed_axes(self, seat, n, count):
-        """Direction along the origin and unit vectors of a seat that stands still, (rows, 4, m)."""
-        if n.ndim == 2:
-            n = np.concatenate([n[None], np.zeros((count - 1, *n.shape))])
-        axes = np.empty((len(n), 4, n.shape[-1]))
-        axes[:, 0] = np.einsum("rcm,c->rm", n, self.seats[seat].origin[0])
-        axes[:, 1:] = n
-        axes[-1] = 0.0
-        return axes
+    def spine_gap(self, axes, items) -> tuple:
+        """Distance of the middle lines of piece pairs (m,), mm, and its direction (3, m)."""
+        return tube_gap(*(k[:, :1] + np.einsum("cqm,meq->cem", k[:, 1:], self.spine[pieces])
+                          for k, pieces in zip(axes, self.sides[items].T, strict=True)))[:2]
 
-    def carried(self, posture: Posture, seat: int, cells, kept=slice(None)):
-        """Origin and unit vectors of a seat, or the ends of a rod, at some cells.
+    def between_middles(self, axes, items) -> np.ndarray:
+        """From the middle of the first piece to that of the second: (3, m) mm."""
+        one, other = (k[:, 0] + (k[:, 1:] * self.middle[pieces].T).sum(axis=1)
+                      for k, pieces in zip(axes, self.sides[items].T, strict=True))
+        return other - one
 
-        Returns
-        -------
-        ndarray
-            (3, 4 or 2, m) of floats, or (rows, 3, 4 or 2, m) of enclosures.
-        """
-        whole = posture.remembered((self, seat), lambda: self._carry(posture, self.seats[seat]))
-        whole = whole[kept]
-        return whole[..., cells] if whole.shape[-1] > 1 else np.broadcast_to(
-            whole, (*whole.shape[:-1], len(cells)))
+    def gap(self, axes, items, start=None, *, near=False):
+        """Value, direction and closest points of piece pairs.
 
-    def _carry(self, posture, seat):
-        if len(seat.carriers) == 2:
-            ends = [stacked(posture, posture.place(end, seat.frame)) for end in seat.ends]
-            cells = max(end.shape[-1] for end in ends)
-            return np.concatenate([np.broadcast_to(end, (*end.shape[:-1], cells))
-                                   for end in ends], axis=-2)
-        start = carried_points(posture, seat.carriers[0], seat.origin.T, seat.frame)
-        turned = carried_points(posture, seat.carriers[0], np.eye(3), seat.frame, vectors=True)
-        shape = (*start.shape[:-2], 4, max(start.shape[-1], turned.shape[-1]))
-        whole = np.empty(shape)
-        whole[..., :1, :], whole[..., 1:, :] = start, turned
-        return whole
-
-    def gap(self, hulls, items):
-        """Value, direction and closest points of piece pairs at posed hulls (3, corners, m).
+        Parameters
+        ----------
+        axes : list of two ndarray (3, 4, m)
+            As `axes` gives them, all finite.
+        items : ndarray of int, shape (m,)
+        start : ndarray (3, m), optional
+            Roughly from the first to the second.
+        near : bool
+            Whether a direction that is about right will do; of rough items it always does.
 
         Returns
         -------
@@ -356,47 +284,60 @@ class Stage:
             Signed gap in mm, unit direction from the first to the second, and the points on the
             two surfaces.
         """
-        value, direction, one, other, sure = _measured(*hulls)
-        unsure = np.flatnonzero(~sure & ~self.rough[items])  # what is rough need only be bounded
+        sides = self.sides[items].T
+        value, found = np.empty(len(items)), np.empty((3, 3, len(items)))
+        start = self.between_middles(axes, items) if start is None else start
+        thin, near = self.round[items], near | self.rough[items]
+        for here in (np.flatnonzero(k) for k in (thin, ~thin & near, ~thin & ~near)):
+            if here.size:
+                hulls = [self.posed(k[..., here], pieces[here])
+                         for k, pieces in zip(axes, sides, strict=True)]
+                value[here], *ways = tube_gap(*(hull.parts[0][1] for hull in hulls)) \
+                    if thin[here[0]] else self._of_hulls(hulls, items[here], start[:, here],
+                                                         near=near[here[0]])
+                for kept, way in zip(found, ways, strict=True):
+                    kept[:, here] = way
+        radius = self.radius[sides]
+        return (value - self.radii[items], found[0], found[1] + radius[0] * found[0],
+                found[2] - radius[1] * found[0])
+
+    def _of_hulls(self, hulls, items, start, *, near):
+        """Distance of hulls, its direction and the closest points; depths one by one."""
+        found = approach(*hulls, start, *((FEW_STEPS,) if near else ()))
+        value, direction = np.sqrt((found.between**2).sum(axis=0)), found.direction
+        one, other = found.foot, found.foot + found.between
+        unsure = np.flatnonzero(~(value - found.proven <= (value / 2 if near else SETTLED))
+                                & ~self.rough[items])  # what is rough need only be bounded
         for item in np.unique(items[unsure]):
             here = unsure[items[unsure] == item]
             pieces = [self.pieces[i] for i in self.sides[item]]
-            posed = [hull[:, :len(p.points), here].transpose(2, 1, 0)
+            posed = [hull.at(here)[:, :len(p.points)].transpose(2, 1, 0)
                      for hull, p in zip(hulls, pieces, strict=True)]
-            found = piece_gap(posed[0], pieces[0], posed[1], pieces[1])
-            value[here] = found.value + self.radii[item]
-            direction[:, here] = found.direction.T
-            one[:, here] = (found.point_a - pieces[0].radius * found.direction).T
-            other[:, here] = (found.point_b + pieces[1].radius * found.direction).T
-        radius = self.radius[self.sides[items]].T
-        return (value - self.radii[items], direction, one + radius[0] * direction,
-                other - radius[1] * direction)
+            deep = piece_gap(posed[0], pieces[0], posed[1], pieces[1])
+            value[here] = deep.value + self.radii[item]
+            direction[:, here] = deep.direction.T
+            one[:, here] = (deep.point_a - pieces[0].radius * deep.direction).T
+            other[:, here] = (deep.point_b + pieces[1].radius * deep.direction).T
+        return value, direction, one, other
 
-    def spines(self, posture, pieces, count):
+    def spines(self, posture, pieces, cells):
         """Two ends of a line through each piece, which a round tube about it holds.
 
         Parameters
         ----------
         posture : Posture
-            Settled at `count` positions or cells.
-        pieces : ndarray of int, shape (n,)
-        count : int
+        pieces, cells : ndarray of int, shape (n,) and (k,)
+            Which, and at which positions or over which cells.
 
         Returns
         -------
         ndarray
-            (3, 2, n, count) mm, or (rows, 3, 2, n, count) of enclosures.
+            (3, 2, n, k) mm, or (rows, 3, 2, n, k) of enclosures.
         """
         plain = posture.rows is None
-        found = np.zeros((*(() if plain else (posture.rows,)), 3, 2, len(pieces), count))
+        found = np.empty((*(() if plain else (posture.rows,)), 3, 2, len(pieces), len(cells)))
         for seat, here in self.seated(pieces):
-            axes = self.carried(posture, seat, np.arange(count))
-            if axes.shape[-2] == 2:
-                share = self.share[pieces[here]].T[..., None]
-                found[..., here, :] = ((1 - share) * axes[..., :1, None, :]
-                                       + share * axes[..., 1:, None, :])
-                continue
-            x = self.spine[pieces[here]]
+            axes, x = self.carried(posture, seat, cells), self.spine[pieces[here]]
             found[..., here, :] = axes[..., None, :1, :] + np.einsum(
                 "...cqN,peq->...cepN", axes[..., 1:, :], x)
             if not plain:
@@ -433,18 +374,23 @@ def _spines(local):
     return ends, off.max(axis=1)
 
 
-def _clusters(pieces):
-    """Pieces in groups of near neighbours, halved along the longer side until small."""
-    if len(pieces) <= CLUSTER:
-        return [list(pieces)]
-    middles = np.array([p.points.mean(axis=0) for p in pieces])
-    order = np.argsort(middles[:, np.ptp(middles, axis=0).argmax()], kind="stable")
-    half = len(order) // 2
-    return [*_clusters([pieces[i] for i in order[:half]]),
-            *_clusters([pieces[i] for i in order[half:]])]
+def _clusters(solid):
+    """Pieces of a solid in groups of near neighbours, halved along the longer side until small."""
+    middles = np.array([p.points.mean(axis=0) for p in solid.pieces])
+
+    def halved(which):
+        if len(which) <= CLUSTER:
+            return [[solid.pieces[i] for i in which]]
+        order = which[np.argsort(middles[which][:, np.ptp(middles[which], axis=0).argmax()],
+                                 kind="stable")]
+        half = len(order) // 2
+        return [*halved(order[:half]), *halved(order[half:])]
+
+    return halved(np.arange(len(middles)))
 
 
-def measure(stage: Stage, posture: Posture, which, cells, loose=None):
+def measure(stage: Stage, posture: Posture, which, cells, loose=None,
+            below=None) -> np.ndarray:
     """Gap of piece pairs at positions of a posture, shape (m,), mm; NaN out of reach.
 
     Parameters
@@ -456,45 +402,57 @@ def measure(stage: Stage, posture: Posture, which, cells, loose=None):
         Piece pairs, and the position of each.
     loose : ndarray (pieces,), optional
         As `Stage.looseness` gives it: pieces are then moved and grown towards each other by it.
+    below : ndarray (pairs,), optional
+        mm: of each pair of the stage only the least below this is asked for, and what is seen to
+        be no nearer is left out, as NaN.
     """
     value = np.full(len(which), np.nan)
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(posture, which[here], cells[here])
-        good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
-        if good.any():
-            hulls, some = [h[..., good] for h in hulls], here[good]
-            value[some], way, *_ = stage.gap(hulls, which[some])
-            if loose is not None:
-                value[some] = _loosened(stage, posture, (which[some], cells[some]), hulls,
-                                        (way, loose))
+    for start in range(0, len(which), MOST):
+        part = slice(start, start + MOST)
+        value[part] = _measured(stage, posture, (which[part], cells[part]), loose, below)
     return value
 
 
-def _loosened(stage, posture, items, hulls, towards):
-    """Gap of pieces of which each is moved, or a rod's tube grown, towards the other."""
+def _measured(stage, posture, items, loose, below):
     which, cells = items
+    value, axes = np.full(len(which), np.nan), stage.axes(posture, which, cells)
+    good = in_reach(axes)
+    if below is not None:
+        good &= _may_be_least(stage, axes, which, (loose, below))
+    if good.any():
+        axes, some = [k[..., good] for k in axes], which[good]
+        value[good], way, *_ = stage.gap(axes, some)
+        if loose is not None:
+            value[good] = _loosened(stage, axes, some, (way, loose))
+    return value
+
+
+def _may_be_least(stage, axes, which, asked):
+    """Which items may have the least gap of their pair, by the middle lines of their pieces."""
+    (loose, below), sides, pairs = asked, stage.sides[which], stage.pair_index[which]
+    apart = np.nan_to_num(stage.spine_gap(axes, which)[0], nan=np.inf)
+    # a spine is nowhere farther outside its piece than the piece's corners are from the spine
+    most = apart + stage.reach[sides].sum(axis=1) - stage.radii[which] + TOUCHING
+    off = 0.0 if loose is None else 2 * np.sqrt(3.0) * loose[sides].sum(axis=1)
+    nearest = below.copy()
+    np.minimum.at(nearest, pairs, most)
+    return apart - stage.around(sides).sum(axis=1) - off <= nearest[pairs]
+
+
+def in_reach(axes) -> np.ndarray:
+    """Which of some items have both sides in reach: bool (m,)."""
+    return np.isfinite(axes[0]).all(axis=(0, 1)) & np.isfinite(axes[1]).all(axis=(0, 1))
+
+
+def _loosened(stage, axes, which, towards):
+    """Gap of pieces of which each is moved, or a rod's tube grown, towards the other."""
     way, loose = towards
     moved, grown = [], np.zeros(len(which))
-    for pieces, hull, sense in zip(stage.sides[which].T, hulls, (1.0, -1.0), strict=True):
-        hull = hull.copy()
-        for seat, here in stage.seated(pieces):
-            if stage.seats[seat].ends:
-                grown[here] += loose[pieces[here]]
-                continue
-            axes = np.broadcast_to(np.eye(3)[..., None], (3, 3, len(here))) \
-                if stage.static[seat] else stage.carried(posture, seat, cells[here])[:, 1:]
-            turn = np.sign(np.einsum("cam,cm->am", axes, sense * way[:, here]))
-            hull[..., here] += (loose[pieces[here]] * np.einsum("cam,am->cm", axes,
-                                                                turn))[:, None]
-        moved.append(hull)
+    for pieces, held, sense in zip(stage.sides[which].T, axes, (1.0, -1.0), strict=True):
+        rods, off = stage.of_rod[stage.seat_of[pieces]], loose[pieces]
+        grown += np.where(rods, off, 0.0)
+        turn = np.sign(np.einsum("cam,cm->am", held[:, 1:], sense * way))
+        held = held.copy()
+        held[:, 0] += np.where(rods, 0.0, off) * np.einsum("cam,am->cm", held[:, 1:], turn)
+        moved.append(held)
     return stage.gap(moved, which)[0] - grown
-
-
-def _measured(hull_a, hull_b):
-    """Distance of the hulls alone, its direction and feet, and whether it is settled."""
-    if hull_a.shape[1] <= 2 and hull_b.shape[1] <= 2:
-        return (*tube_gap(hull_a, hull_b), np.ones(hull_a.shape[-1], bool))
-    found = approach(hull_a, hull_b, hull_b.mean(axis=1) - hull_a.mean(axis=1))
-    value = np.sqrt((found.between**2).sum(axis=0))
-    return (value, found.direction, found.foot, found.foot + found.between,
-            value - found.proven <= SETTLED)

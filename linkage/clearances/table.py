@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -153,7 +154,7 @@ def _about_apart(stage, which, posture, count):
     """Bounds of the gap from a round tube about each piece: low and high, (m, count) each."""
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    apart = spine_gaps(stage.spines(posture, pieces, count), a, b)
+    apart = spine_gaps(stage.spines(posture, pieces, np.arange(count)), a, b)
     about, reach = stage.around(pieces), stage.reach[pieces]
     # a spine is nowhere farther outside its piece than the piece's corners are from the spine
     most = apart + (reach[a] + reach[b] - stage.radii[which])[:, None]
@@ -207,26 +208,28 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     scene = Scene(system, tolerances) if built else scene_of(system)
     near, far = _near_over(scene, wanted, judged, tolerances)
     stage = Stage(scene, near)
-    proof = _least_over(stage, judged, (tolerance_mm, tolerances),
+    first = _least_over(stage, wanted, (tolerance_mm, tolerances),
                         None if after is None else after.attrs.get("earlier"))
+    known = earlier(stage, wanted, first, (tolerance_mm, tolerances, NEAR))
+    proof = first if real is None else _over_real(known, real, (tolerance_mm, tolerances))
     points = closest_points(stage, proof, names, tolerances)
     rows = [_row(pair, proof, k, names, points[k]) for k, pair in enumerate(stage.pairs)]
     table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *names, "ok", "rule",
                                         "first", "second"])
-    known = earlier(stage, judged, proof, (tolerance_mm, tolerances, NEAR))
     if real is not None:
-        again = _proof_of_wanted(stage, known, wanted, (tolerance_mm, tolerances))
-        table = _beside(table, stage, again, names)
+        table = _beside(table, first, names)
     bound = table["proven"] if real is None else np.fmin(table["proven"], table["real_proven"])
     shown = bound < table["required"] + NEAR
     far = far | dict(zip(table["pair"][~shown], bound[~shown], strict=True))
     table = table[shown].reset_index(drop=True)
-    table.attrs = {"far": Shared(far),
-                   "earlier": known,
-                   "visited": int(proof.visited.sum()),
-                   "open": {stage.pairs[k].name: dict(zip(names, place.tolist(), strict=True))
-                            for k, place in proof.open_at.items()}}
+    table.attrs = {"far": Shared(far), "earlier": replace(known, judged=judged),
+                   "visited": int(proof.visited.sum()), "open": _open_places(stage, proof, names)}
     return table
+
+
+def _open_places(stage, proof, names) -> dict:
+    return {stage.pairs[k].name: dict(zip(names, place.tolist(), strict=True))
+            for k, place in proof.open_at.items()}
 
 
 def proven_apart(system: System, table: pd.DataFrame) -> list[tuple[Travel, dict]]:
@@ -248,8 +251,7 @@ def proven_apart(system: System, table: pd.DataFrame) -> list[tuple[Travel, dict
     judged = "real_proven" if "real_proven" in table else "proven"
     return [(travel, dict(table.attrs["far"]) | dict(zip(table["pair"], table[column],
                                                           strict=True)))
-            for travel, column in ((known.travel, judged),
-                                   (Travel.of(system.travel_box()), "proven"))]
+            for travel, column in ((known.travel, "proven"), (known.judged, judged))]
 
 
 def _near_over(scene, wanted, judged, tolerances):
@@ -273,39 +275,51 @@ def _least_over(stage, travel, how, after=None) -> Proof:
     return proof
 
 
-def _proof_of_wanted(stage, known, wanted, how):
-    """Least, proven and place over the wanted travel of each pair, proven again where need be.
+def _over_real(known, real, how) -> Proof:
+    """The proof over the real travel of each pair, from the cells of that over the wanted one.
 
-    Where the real travel holds the wanted one, its bound holds there too, and its least is that of
-    the wanted travel if it was met there.
+    Where the wanted travel holds the real one, its bound holds there too, and its least is that
+    of the real travel if it was met there.
     """
-    proof, travel = known.proof, known.travel
+    stage, wanted = known.stage, known.travel
+    found = replace(known.proof, open_at=dict(known.proof.open_at), **{
+        name: None if value is None else value.copy() for name, value in (
+            (name, getattr(known.proof, name)) for name in ("least", "place", "proven", "visited",
+                                                            "shares"))})
     moves = np.array([[name in pair.inputs for name in wanted.names] for pair in stage.pairs],
                      dtype=bool).reshape(len(stage.pairs), len(wanted.names))
     held = np.zeros(len(moves), bool)
     for row in np.unique(moves, axis=0):
-        low, high = travel.seen_along(row)
-        inside = ((low <= np.where(row, wanted.low, 0.0)) & (np.where(row, wanted.high, 0.0)
-                                                             <= high)).all(axis=1).any()
-        held[(moves == row).all(axis=1)] = inside
-    held &= np.isfinite(proof.least) & wanted.holds_each(proof.place, moves)
-    least, proven, place = proof.least.copy(), proof.proven.copy(), proof.place.copy()
+        low, high = real.seen_along(row)
+        held[(moves == row).all(axis=1)] = ((np.where(row, wanted.low, 0.0) <= low) & (
+            high <= np.where(row, wanted.high, 0.0))).all()
+    held &= np.isfinite(found.least) & real.holds_each(found.place, moves)
     todo = np.flatnonzero(~held)
     if todo.size:
         part = Stage(stage.scene, [stage.pairs[k] for k in todo])
-        again = _least_over(part, wanted, how, None if how[1] is not None else known)
-        least[todo], proven[todo], place[todo] = again.least, again.proven, again.place
-    return least, np.minimum(proven, least), place
+        again = _least_over(part, real, how, None if how[1] is not None else known)
+        _put(found, todo, again)
+    return found
 
 
-def _beside(table, stage, wanted, names):
+def _put(proof, pairs, other):
+    """Put what another proof found of some pairs in place of what this one has, in place."""
+    for name in ("least", "place", "proven", "visited", "shares"):
+        if getattr(proof, name) is not None:
+            getattr(proof, name)[pairs] = getattr(other, name)
+    for k in pairs:
+        proof.open_at.pop(int(k), None)
+    proof.open_at.update({int(pairs[k]): place for k, place in other.open_at.items()})
+
+
+def _beside(table, wanted, names):
     """The table over the real travel with what is met and proven over the wanted one beside it."""
-    least, proven, place = wanted
     table = table.rename(columns={"least": "real_least", "proven": "real_proven",
                                   **{name: f"real_{name}" for name in names}})
-    table["least"], table["proven"] = np.where(np.isfinite(least), least, np.nan), proven
+    table["least"] = np.where(np.isfinite(wanted.least), wanted.least, np.nan)
+    table["proven"] = np.minimum(wanted.proven, wanted.least)
     for i, name in enumerate(names):
-        table[name] = place[:, i]
+        table[name] = wanted.place[:, i]
     return table[["pair", "least", "proven", "real_least", "real_proven", "required", *names,
                   *(f"real_{name}" for name in names), "ok", "rule", "first", "second"]]
 
@@ -328,15 +342,13 @@ def closest_points(stage: Stage, proof: Proof, names, tolerances=None) -> list:
         return found
     which, cell = near_pieces(stage, proof, names, known, tolerances)
     motion = proof.motion(stage.system, names, known)
+    value, _, one, other = stage.gap(stage.axes(motion.posture, which, cell), which)
     best = np.full(len(stage.pairs), np.inf)
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(motion.posture, which[here], cell[here])
-        value, _, one, other = stage.gap(hulls, which[here])
-        for n, k in enumerate(stage.pair_index[which[here]]):
-            if value[n] < best[k]:
-                best[k] = value[n]
-                found[k] = tuple(_in_stations(motion.posture, stage.pairs[k].frame, p[:, n],
-                                              cell[here[n]]) for p in (one, other))
+    for n, k in enumerate(stage.pair_index[which]):
+        if value[n] < best[k]:
+            best[k] = value[n]
+            found[k] = tuple(_in_stations(motion.posture, stage.pairs[k].frame, p[:, n], cell[n])
+                             for p in (one, other))
     return found
 
 

@@ -91,7 +91,7 @@ def near_pieces(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndar
     cell = np.searchsorted(known, stage.pair_index[which])
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
-    ends = stage.spines(motion.posture, pieces, len(known))
+    ends = stage.spines(motion.posture, pieces, np.arange(len(known)))
     about = stage.around(pieces) + 2 * loose[pieces]
     with np.errstate(invalid="ignore"):
         apart = tube_gap(ends[:, :, a, cell], ends[:, :, b, cell])[0]

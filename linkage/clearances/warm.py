@@ -39,6 +39,8 @@ class Earlier:
     proof : Proof
     solids : dict
         As `signatures` gives them.
+    judged : Travel, optional
+        Over which a table of it is judged.
     """
 
     stage: Stage
@@ -46,6 +48,7 @@ class Earlier:
     terms: tuple
     proof: Proof
     solids: dict
+    judged: Travel | None = None
 
     def __deepcopy__(self, memo):
         return self  # copies of a table share it
@@ -100,7 +103,8 @@ def resume(search: Search, earlier: Earlier) -> tuple[np.ndarray, tuple | None]:
     (ndarray of bool (pairs,), tuple or None)
         Pairs that have to be searched from the start, and open items of the others.
     """
-    if list(earlier.travel.names) != search.names or earlier.terms[1] is not None:
+    if list(earlier.travel.names) != search.names or earlier.terms[1] is not None \
+            or not earlier.stage.pairs:
         return np.ones(len(search.stage.pairs), bool), None
     pairs, kept, alike = _known(search, earlier)
     cold = pairs < 0
@@ -108,9 +112,9 @@ def resume(search: Search, earlier: Earlier) -> tuple[np.ndarray, tuple | None]:
     same = kept[k]
     _keep(search, earlier, np.flatnonzero(kept), pairs)
     search.leaves.append(leaves.of(same))
-    leaves, added = _extended(search, _shrunk(search, leaves.of(~same)), earlier.travel)
-    unbounded = ~alike[search.stage.pair_index[leaves.which]] | (
-        np.arange(len(leaves)) >= len(leaves) - added)
+    leaves, added = _extended(search, leaves.of(~same), earlier.travel)
+    leaves, of = _shrunk(search, leaves)
+    unbounded = ~alike[search.stage.pair_index[leaves.which]] | added[of]
     changed = ~cold & ~kept
     _meet_again(search, earlier, np.flatnonzero(changed), pairs)
     return cold, _tried(search, leaves, unbounded)
@@ -121,26 +125,35 @@ def _known(search, earlier):
     # complexity over 10: all that has to be the same before a bound may be taken over
     stage, old = search.stage, earlier.stage
     numbers = {pair.name: k for k, pair in enumerate(old.pairs)}
-    solids = signatures(stage.scene, {n for pair in stage.pairs for n in (pair.first,
-                                                                         pair.second)})
-    changed = {name for name, what in solids.items() if earlier.solids.get(name) != what}
+    found = np.array([numbers.get(pair.name, -1) for pair in stage.pairs], dtype=int)
+    found[~_laid_out_alike(stage, old, found)] = -1
     same_travel = search.travel.same_as(earlier.travel)
-    resumed = same_travel or (len(search.travel.low) == len(earlier.travel.low) == 1)
+    if not (same_travel or len(earlier.travel.low) == 1):
+        found[:] = -1
+    changed = _changed(stage, earlier)
+    alike = np.array([number >= 0 and not {pair.first, pair.second} & changed
+                      and stage.scene.balls(pair) == old.scene.balls(old.pairs[number])
+                      for pair, number in zip(stage.pairs, found, strict=True)], dtype=bool)
     terms = (search.tolerance, None, search.limit_beyond) == earlier.terms
+    same = np.array([pair == old.pairs[number] for pair, number in
+                     zip(stage.pairs, found, strict=True)], dtype=bool)
+    return found, alike & same & (terms and same_travel), alike
+
+
+def _laid_out_alike(stage, old, numbers):
+    """Which pairs are of as many pieces, in as many clusters, and moved by the same inputs."""
     sizes, old_sizes = (np.bincount(s.pair_index, minlength=len(s.pairs)) for s in (stage, old))
     rough, old_rough = (np.bincount(s.pair_index, s.rough, len(s.pairs)) for s in (stage, old))
-    found = np.full(len(stage.pairs), -1)
-    kept, alike = np.zeros((2, len(stage.pairs)), bool)
-    for k, pair in enumerate(stage.pairs):
-        number = numbers.get(pair.name, -1)
-        if not resumed or number < 0 or sizes[k] != old_sizes[number] or \
-                rough[k] != old_rough[number] or pair.inputs != old.pairs[number].inputs:
-            continue
-        found[k] = number
-        alike[k] = not {pair.first, pair.second} & changed and \
-            stage.scene.balls(pair) == old.scene.balls(old.pairs[number])
-        kept[k] = alike[k] and terms and same_travel and pair == old.pairs[number]
-    return found, kept, alike
+    inputs = np.array([pair.inputs == old.pairs[number].inputs for pair, number in
+                       zip(stage.pairs, numbers, strict=True)], dtype=bool)
+    return (sizes == old_sizes[numbers]) & (rough == old_rough[numbers]) & inputs
+
+
+def _changed(stage, earlier) -> set:
+    """Solids of the stage that are not what they were."""
+    solids = signatures(stage.scene, {name for pair in stage.pairs
+                                      for name in (pair.first, pair.second)})
+    return {name for name, what in solids.items() if earlier.solids.get(name) != what}
 
 
 def _places_among(stage):
@@ -190,19 +203,20 @@ def _meet_again(search, earlier, changed, pairs):
 
 
 def _shrunk(search, leaves):
-    """Leaves as far as they lie in the travel, their planes as they stand there."""
-    found = []
+    """Leaves as far as they lie in the travel, their planes as they stand there; and which."""
+    found, kept = [], [np.zeros(0, int)]
     moves = search.moves[search.stage.pair_index[leaves.which]]
     for row in np.unique(moves, axis=0):
-        some = leaves.of((moves == row).all(axis=1))
-        at, centres, halves = search.travel.shrunk(some.centres, some.halves, row)
-        some = some.of(at)
+        here = np.flatnonzero((moves == row).all(axis=1))
+        at, centres, halves = search.travel.shrunk(leaves.centres[here], leaves.halves[here], row)
+        kept.append(here[at])
+        some = leaves.of(here[at])
         old = np.where(some.halves > 0, some.halves, 1.0)
         planes = some.planes.copy()
         planes[:, 0] += (planes[:, 1:] * ((centres - some.centres) / old)[..., None]).sum(axis=1)
         planes[:, 1:] *= (halves / old)[..., None]
         found.append(Leaves(some.which, centres, halves, planes, some.low))
-    return Leaves.joined(found, len(search.names))
+    return Leaves.joined(found, len(search.names)), np.concatenate(kept)
 
 
 def _extended(search, leaves, earlier):
@@ -210,12 +224,12 @@ def _extended(search, leaves, earlier):
 
     Returns
     -------
-    (Leaves, int)
-        With the new ones last, and how many there are.
+    (Leaves, ndarray of bool (n,))
+        And which of them are new.
     """
     count = len(leaves)
     if search.travel.same_as(earlier):
-        return leaves, 0
+        return leaves, np.zeros(count, bool)
     moves = search.moves[search.stage.pair_index[leaves.which]]
     for i, (low, high) in enumerate(search.box):
         for sense, old, new in ((1.0, earlier.high[0, i], high), (-1.0, earlier.low[0, i], low)):
@@ -227,7 +241,7 @@ def _extended(search, leaves, earlier):
                 (old - sense * edge, new)))
             leaves = Leaves.joined([leaves, found], len(search.names))
             moves = search.moves[search.stage.pair_index[leaves.which]]
-    return leaves, len(leaves) - count
+    return leaves, np.arange(len(leaves)) >= count
 
 
 def _reaching(leaves, i, ends):

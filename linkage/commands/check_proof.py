@@ -19,7 +19,8 @@ def run(argv: list[str]) -> int:
     try:
         from ..checker import check
     except ImportError as error:
-        raise LinkageError("check-proof needs python-flint; pip install 'linkage[proof]'") from error
+        raise LinkageError("check-proof needs python-flint; "
+                           "pip install 'linkage[proof]'") from error
     verdict = check(args.file, args.proof, _Progress())
     print(verdict.sentence)
     return 0 if verdict.holds else 1

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from .. import load
-from .shared import check_picture, check_tables, parser_of, write_picture, write_tables
+from .shared import check_picture, check_tables, parser_of, working, write_picture, write_tables
 
 
 def run(argv: list[str]) -> int:
@@ -24,7 +24,9 @@ def run(argv: list[str]) -> int:
     from ..sheet import sheet_of
 
     results = Results.of_file(system, args.file, only=("loads",))
-    print(sheet_of(results, args.file))
+    with working("working out what each part carries"):
+        sheet = sheet_of(results, args.file)
+    print(sheet)
     if args.csv:
         write_tables(args.csv, results.tables(), args.replace)
     if args.picture:

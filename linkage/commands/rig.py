@@ -7,7 +7,7 @@ from ..disk import check_file, digest
 from ..errors import LinkageError, nearest
 from ..motion import System
 from ..units import CAUTION
-from .shared import check_picture, check_tables, parser_of, write_picture, write_tables
+from .shared import check_picture, check_tables, parser_of, working, write_picture, write_tables
 
 CHAPTERS = ("rods", "wires", "tolerances")
 
@@ -16,15 +16,16 @@ def run(argv: list[str]) -> int:
     args = _parser().parse_args(argv)
     system = load(args.file)
     _check(args, system)
-    fit = _fit(system, args) if args.readings else None
-    flown = System(rigging.as_built_model(system, fit[1])) if fit else system
-    adjustment = _adjustment(flown, args, fit[1].rods_off if fit else ())
     from ..results import as_text, tables_of
     from ..sheet import heading
     from .rigged import rigged_blocks, rigged_results
 
-    results = rigged_results(args.file, system, flown, adjustment)
-    answer, blocks = rigged_blocks(results, adjustment, fit)
+    with working("working out rods, wires and tolerances"):
+        fit = _fit(system, args) if args.readings else None
+        flown = System(rigging.as_built_model(system, fit[1])) if fit else system
+        adjustment = _adjustment(flown, args, fit[1].rods_off if fit else ())
+        results = rigged_results(args.file, system, flown, adjustment)
+        answer, blocks = rigged_blocks(results, adjustment, fit)
     print(heading(system, args.file), as_text(answer), CAUTION, as_text(blocks), sep="\n\n")
     if args.csv:
         write_tables(args.csv, tables_of(blocks), args.replace)

@@ -49,9 +49,11 @@ class _Parser(argparse.ArgumentParser):
 
     def parse_args(self, args=None, namespace=None):
         parsed = super().parse_args(args, namespace)
-        for word, value in vars(parsed).items():
+        for action in self._actions:
+            value = getattr(parsed, action.dest, None)
             if isinstance(value, str) and not value.strip():
-                raise LinkageError(f'{self.prog}: "{word}" is empty; give it a value, or leave it '
+                word = action.option_strings[0] if action.option_strings else action.metavar
+                raise LinkageError(f"{word or action.dest} is empty; give it a value, or leave it "
                                    f"out")
         return parsed
 
@@ -83,6 +85,7 @@ def check_tables(folder: Path | str, replace: bool) -> None:
     """Refuse a folder that can't be filled with tables, or that holds some already."""
     from ..results.csv_files import is_table
 
+    check_folder(folder)
     there = sorted(path.name for path in Path(folder).glob("*.csv") if is_table(path.name))
     check_folder(folder, there, replace)
 

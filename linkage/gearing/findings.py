@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..model.mirroring import differing_twins
 from ..motion import System, body_of
 from ..search import extremes
 from ..units import in_house_units, shown_length
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 LOW_MARGIN = 15.0  # degrees from dead centre below which a rod end is told of; common practice
 GRID = 41
+MOST_TWINS = 4  # pairs that are named
 
 
 def find(system: System, least_margins: pd.DataFrame | None = None,
@@ -43,7 +45,7 @@ def find(system: System, least_margins: pd.DataFrame | None = None,
     """
     directed = direction_findings(system, directions(system) if judged is None else judged)
     return [*as_meant(system, [*directed, *implausible(system)]), *_undriven(system),
-            *_offsets(system), *_misfits(system), *_out_of_reach(system),
+            *_differing(system), *_offsets(system), *_misfits(system), *_out_of_reach(system),
             *_low_margins(system, margins(system) if least_margins is None else least_margins)]
 
 
@@ -68,11 +70,22 @@ def _undriven(system):
                                 f'input = "{name}"')
 
 
+def _differing(system):
+    unlike = differing_twins(system.model)
+    if unlike:
+        each = [f'"{one}" and "{other}" ({", ".join(keys)})' for one, other, keys in
+                unlike[:MOST_TWINS]]
+        more = f" and {len(unlike) - MOST_TWINS} more" if len(unlike) > MOST_TWINS else ""
+        yield Finding(unlike[0][0], f"written for both sides and no mirror image of each other, "
+                                    f"so each is taken as written: {', '.join(each)}{more}")
+
+
 def _offsets(system):
     for joint, offset in system.offsets.items():
         if abs(offset) > 1e-6:
-            unit = "mm" if system.model.bodies[joint].slides else "°"
-            yield Finding(joint, f'"{joint}" stands {offset:+.3f}{unit} from the drawn neutral '
+            apart = f"{offset:+.3f}°" if not system.model.bodies[joint].slides else \
+                f"{'+' if offset > 0 else ''}{shown_length(offset, system.model.length)}"
+            yield Finding(joint, f'"{joint}" stands {apart} from the drawn neutral '
                                  f"with every input at 0, since {_given_rods(system)}: rigging "
                                  f"to do")
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from ..model import SENSES, is_rudder
 from ..motion import System
-from ..units import rounded_text, said_deflection
+from ..units import LENGTHS, rounded_text, said_deflection
 from .senses import input_ways
 
 WAYS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
@@ -104,7 +104,9 @@ def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
     >>> said_input(system, "pitch", -12.5), said_input(system, "pitch", 0)
     ('12.5° forward', 'neutral')
     """
-    unit = system.inputs[name].unit
+    unit, own = system.inputs[name].unit, LENGTHS[system.model.length]
+    if unit == "mm" != system.model.length:  # a slide of an inch file, to a thousandth
+        value, digits, unit = value / own.mm, own.digits, system.model.length
     if not math.isfinite(value):
         return "nowhere"
     size = rounded_text(abs(value), digits)

@@ -49,12 +49,50 @@ class Approach(NamedTuple):
     proven: np.ndarray
 
 
-def farthest(hull: np.ndarray, direction: np.ndarray) -> np.ndarray:
+class Ragged:
+    """Hulls of unlike corner counts, one per posture, as `approach` takes them.
+
+    Parameters
+    ----------
+    parts : list of (numpy.ndarray (k,), numpy.ndarray (3, n, k))
+        Places among all, and posed corners, mm, of those that have up to n corners.
+    """
+
+    __slots__ = ("parts",)
+
+    def __init__(self, parts):
+        self.parts = parts
+
+    def farthest(self, direction: np.ndarray) -> np.ndarray:
+        """As the function of that name."""
+        if len(self.parts) == 1:
+            return farthest(self.parts[0][1], direction)
+        corner = np.empty_like(direction)
+        for places, hull in self.parts:
+            corner[:, places] = farthest(hull, direction[:, places])
+        return corner
+
+    def some(self, chosen: np.ndarray) -> Ragged:
+        """Those where `chosen`, bool ``(m,)``, says so."""
+        place, parts = np.cumsum(chosen) - 1, []
+        for places, hull in self.parts:
+            kept = chosen[places]
+            if kept.any():
+                parts.append((place[places[kept]], hull[..., kept]))
+        return Ragged(parts)
+
+    def at(self, places: np.ndarray) -> np.ndarray:
+        """Corners of those at some places, which have like counts, ``(3, n, len(places))`` mm."""
+        own, hull = next(part for part in self.parts if np.isin(places, part[0]).all())
+        return hull[..., np.searchsorted(own, places)]
+
+
+def farthest(hull: np.ndarray | Ragged, direction: np.ndarray) -> np.ndarray:
     """Corner of a hull that is farthest along a direction.
 
     Parameters
     ----------
-    hull : numpy.ndarray
+    hull : numpy.ndarray or Ragged
         Corners, ``(3, n, m)`` mm.
     direction : numpy.ndarray
         ``(3, m)``, of any length.
@@ -64,6 +102,8 @@ def farthest(hull: np.ndarray, direction: np.ndarray) -> np.ndarray:
     numpy.ndarray
         ``(3, m)`` mm.
     """
+    if isinstance(hull, Ragged):
+        return hull.farthest(direction)
     corners, postures = hull.shape[1:]
     if corners == 1:
         return hull[:, 0]
@@ -80,30 +120,34 @@ def clear_space(hull1: np.ndarray, hull2: np.ndarray, direction: ArrayLike) -> n
 
 
 @np.errstate(all="ignore")  # a direction of length 0 is NaN, and is dealt with
-def approach(hull1: np.ndarray, hull2: np.ndarray, towards: np.ndarray) -> Approach:
+def approach(hull1: np.ndarray | Ragged, hull2: np.ndarray | Ragged,
+             towards: np.ndarray, steps: int = STEPS) -> Approach:
     """Closest points of two hulls, with proof.
 
     Parameters
     ----------
-    hull1, hull2 : numpy.ndarray
+    hull1, hull2 : numpy.ndarray or Ragged
         Posed corners, ``(3, n1, m)`` and ``(3, n2, m)`` mm, all finite.
     towards : numpy.ndarray
         Roughly from the first to the second, ``(3, m)``: where to start.
+    steps : int
+        Steps after which a walk ends where it is; what is proven holds wherever that is.
 
     Returns
     -------
     Approach
         Where the hulls overlap it proves nothing, and says so.
     """
-    feature = _walk(hull1, hull2, towards)
+    feature = _walk(hull1, hull2, towards, steps)
     between = feature.between
     length = np.sqrt(feature.square)
     direction = between / length
     proven = clear_space(hull1, hull2, direction)
-    unsure = np.flatnonzero(~(length - proven <= ENOUGH))
+    open_ = ~(length - proven <= ENOUGH)
+    unsure = np.flatnonzero(open_)
     if unsure.size:
         square = _square_to(_picked(feature, unsure))
-        better = clear_space(hull1[..., unsure], hull2[..., unsure], square)
+        better = clear_space(_some(hull1, open_), _some(hull2, open_), square)
         gained = (better > proven[unsure]) | np.isnan(proven[unsure])
         proven[unsure[gained]] = better[gained]
         direction[:, unsure[gained]] = square[:, gained]
@@ -122,12 +166,12 @@ class _Feature(NamedTuple):
     weights: np.ndarray  # shares of the corners in the nearest point, (3, m)
 
 
-def _walk(hull1, hull2, towards) -> _Feature:
+def _walk(hull1, hull2, towards, steps) -> _Feature:
     feature = _first_feature(hull1, hull2, towards)
     ended = _Feature(*(np.empty_like(part) for part in feature))
     live = np.arange(feature.square.size)  # places of the postures still worked on
     open_ = np.ones(live.size, dtype=bool)  # which of those are not at their end yet
-    for _ in range(STEPS):
+    for _ in range(steps):
         ahead, going = _advanced(hull1, hull2, feature)
         ending = open_ & ~going
         if ending.any():
@@ -137,7 +181,7 @@ def _walk(hull1, hull2, towards) -> _Feature:
             if not left:
                 return ended
             if 2 * left < open_.size:
-                hull1, hull2, live = hull1[..., open_], hull2[..., open_], live[open_]
+                hull1, hull2, live = _some(hull1, open_), _some(hull2, open_), live[open_]
                 ahead, open_ = _picked(ahead, open_), np.ones(left, dtype=bool)
         feature = ahead
     _put(ended, live[open_], _picked(feature, open_))
@@ -217,6 +261,10 @@ def _square_to(feature: _Feature) -> np.ndarray:
     across = feature.between - dot(feature.between, run) / dot(run, run) * run
     edge = (one & two) | (one & three) | (two & three)
     return unit(np.where(one & two & three, normal, np.where(edge, across, feature.between)))
+
+
+def _some(hull, chosen):
+    return hull.some(chosen) if isinstance(hull, Ragged) else hull[..., chosen]
 
 
 def _picked(feature, postures) -> _Feature:

@@ -291,8 +291,9 @@ def _normal(corners: np.ndarray) -> np.ndarray:
     area = cross(spokes[:, 1:-1], spokes[:, 2:]).sum(axis=1)
     twice, lengths = math.hypot(*area), np.sqrt(dot(sides, sides))
     if lengths.min() <= FLAT_WITHIN or twice <= FLAT_WITHIN * lengths.max():
-        raise LinkageError(f"a plate's outline has an area of {twice / 2:g} mm² and a shortest "
-                           f"side of {mm(lengths.min())}; give corners that span an area",
+        raise LinkageError(f"a plate's outline spans no area, with a longest side of "
+                           f"{mm(lengths.max())} and a shortest of {mm(lengths.min())}; give "
+                           f"corners that span one",
                            area=twice / 2, side=lengths.min())
     normal = area / twice
     bow = np.abs(normal @ spokes).max()

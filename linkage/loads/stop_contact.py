@@ -54,14 +54,8 @@ def _touch(faces, motion):
     """Closest points of the two faces and the way from first to second, in the airframe's frame."""
     stage, posture = faces.stage(faces.thickness), motion.flat_posture()
     which = np.flatnonzero(~stage.rough)
-    least, best = np.inf, None
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(posture, which[here], np.zeros(len(here), int))
-        value, direction, one, other = stage.gap(hulls, which[here])
-        k = int(value.argmin())
-        if value[k] < least:
-            least, best = value[k], (direction[:, k], one[:, k], other[:, k])
-    way, *points = best
+    value, *ends = stage.gap(stage.axes(posture, which, np.zeros_like(which)), which)
+    way, *points = (k[:, value.argmin()] for k in ends)
     frame = faces.pair.frame
     return ([_carried(posture, frame, p) for p in points],
             _carried(posture.of_vectors(), frame, way))

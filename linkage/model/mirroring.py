@@ -31,6 +31,7 @@ MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface":
 SWAPS = {"left": "right", "right": "left"}
 OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself
+TWIN_WITHIN = 1e-6  # mm, degrees: what differs by no more is the same number typed twice
 TURNING = {"axis", "normal"}  # a plate's normal too: its outline then keeps its own order
 
 
@@ -64,6 +65,59 @@ def with_twins(parts: dict) -> dict:
         done[group] = table
     done["airframe"] = _with_own_twins(parts.get("airframe", Airframe()), names)
     return done
+
+
+def differing_twins(model) -> list[tuple[str, str, tuple[str, ...]]]:
+    """Twins that are both written out and are no mirror image of each other.
+
+    Parameters
+    ----------
+    model : Model
+
+    Returns
+    -------
+    list of (str, str, tuple of str)
+        Both names, and the keys in which they differ; a line that runs the other way is no
+        difference.
+    """
+    pairs = list(model.mirror.items())
+    names = [*pairs, *((there, here) for here, there in pairs)]
+    parts = {field.name: getattr(model, field.name) for field in dataclasses.fields(model)}
+    groups = [(getattr(model, group), "", parts) for group in MIRRORED.values()]
+    for home, part in (("airframe", model.airframe), *model.bodies.items()):
+        groups += [(getattr(part, group), f"{home}/", {}) for group in ("points", "solids")]
+    found = []
+    for table, home, those in groups:
+        for name in table:
+            twin = _renamed(name, names)
+            if twin in table and twin > name and \
+                    (keys := _unlike(_twin(table[name], names, those), table[twin])):
+                found.append((home + name, home + twin, keys))
+    return found
+
+
+def _unlike(image, part) -> tuple[str, ...]:
+    """Keys of the file in which two parts differ."""
+    if type(image) is not type(part):
+        return ("kind",)
+    return tuple(word for word, field in file_keys(type(part)).items()
+                 if not _alike(getattr(image, field.name), getattr(part, field.name),
+                               isinstance(field.metadata["kind"], Direction)))
+
+
+def _alike(one, other, either_way=False) -> bool:
+    if either_way and one is not None and other is not None:
+        one, other = (AXES[v] if isinstance(v, str) else v for v in (one, other))
+        return _alike(one, other) or _alike(tuple(-k for k in one), other)
+    if dataclasses.is_dataclass(one):
+        return type(one) is type(other) and not _unlike(one, other)
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(_alike(one[k], other[k]) for k in one)
+    if isinstance(one, tuple | list) and isinstance(other, tuple | list):
+        return len(one) == len(other) and all(map(_alike, one, other))
+    if isinstance(one, float | int) and isinstance(other, float | int):
+        return abs(one - other) <= TWIN_WITHIN
+    return one == other
 
 
 def twin_name(name: str, mirror: dict) -> str:

@@ -6,13 +6,13 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-from ..errors import LinkageError
-from ..units import shown_length
+from ..errors import LinkageError, mm
 from .keys import Choice, Flag, Length, Number, Record, TableOf, Text, key
 from .shapes import SIZE, Part
 
 STATIONS = ("FS", "BL", "WL")
 ANGLE = Number(what="angle", unit="°")
+MOST_STEPS = 1e6  # from 0 to a limit
 ROOM = 1e-9  # share of a step by which a multiple may lie outside its limits
 
 
@@ -20,7 +20,12 @@ def _check_limits(part, say):
     if not part.least < part.greatest:
         raise LinkageError(f"runs from {say(part.least)} to {say(part.greatest)}, so nothing is "
                            f"left to choose; give a greatest above the least")
-    if part.step is not None and not steps_within(part):
+    if part.step is None:
+        return
+    if max(abs(part.least), abs(part.greatest)) / MOST_STEPS > part.step:
+        raise LinkageError(f"has a step of {say(part.step)}, which is too small to count by; make "
+                           f"it greater")
+    if not steps_within(part):
         raise LinkageError(f"has no multiple of its step of {say(part.step)} between "
                            f"{say(part.least)} and {say(part.greatest)}; widen the limits or "
                            f"make the step smaller")
@@ -30,10 +35,6 @@ def steps_within(part: Any) -> range:
     """How many of its steps each value that it can be rounded to is."""
     return range(math.ceil(part.least / part.step - ROOM),
                  math.floor(part.greatest / part.step + ROOM) + 1)
-
-
-def _mm(value):
-    return shown_length(value, "mm", 3)
 
 
 def _degrees(value):
@@ -50,7 +51,7 @@ class Arm(Part):
     step: float | None = key(SIZE, "stock or drill step it is rounded to", default=None)
 
     def _check(self):
-        _check_limits(self, _mm)
+        _check_limits(self, mm)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,7 +82,7 @@ class Place(Part):
     step: float | None = key(SIZE, "step its station is rounded to", default=None)
 
     def _check(self):
-        _check_limits(self, _mm)
+        _check_limits(self, mm)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,7 +95,7 @@ class RodLength(Part):
     step: float | None = key(SIZE, "step it is rounded to", default=None)
 
     def _check(self):
-        _check_limits(self, _mm)
+        _check_limits(self, mm)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,14 +1,18 @@
 """Motion: order the rods, solve any array of stick positions, and differentiate it exactly."""
 
-from .bounds import EnclosedPosture, enclose
+from .bounds import EnclosedPosture, TracedPosture, enclose, leaf_of
 from .builds import Builds
+from .builds_bounds import BuiltPosture, enclose_builds
+from .builds_runs import cut_joint, cut_system, range_of
 from .moved import Motion, hinge_sign, wrapped
 from .plan import Close, Couple, Drive, Plan, Together, body_of, input_sign, make_plan
 from .posture import Dimensions, Posture, Slide, Turn, mixed
 from .rates import Rates, Seeds, pull
 from .system import BEYOND, Control, System
+from .tape import varied
 
-__all__ = ["BEYOND", "Builds", "Close", "Control", "Couple", "Dimensions", "Drive",
+__all__ = ["BEYOND", "Builds", "BuiltPosture", "Close", "Control", "Couple", "Dimensions", "Drive",
            "EnclosedPosture", "Motion", "Plan", "Posture", "Rates", "Seeds", "Slide", "System",
-           "Together", "Turn", "body_of", "enclose", "hinge_sign", "input_sign", "make_plan",
-           "mixed", "pull", "wrapped"]
+           "Together", "TracedPosture", "Turn", "body_of", "cut_joint", "cut_system", "enclose",
+           "enclose_builds", "hinge_sign", "input_sign", "leaf_of", "make_plan", "mixed", "pull",
+           "range_of", "varied", "wrapped"]

@@ -12,16 +12,19 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
+from weakref import WeakValueDictionary
 
 import numpy as np
 
-from ..intervals import GROW, TINY, Enclosure, U, bend_rows, fitted, row_count
+from ..intervals import GROW, TINY, Enclosure, U, bend_rows, row_count
 from . import kernels
 from .bounds_together import close_together
 from .builds import Builds
-from .plan import Close, Couple, Drive
-from .posture import Posture, Turn, mixed
+from .plan import Close, Couple, Drive, Plan, Together
+from .posture import Dimensions, Posture, Slide, Turn, mixed
+from .tape import Tape, given, on_tape, varied
+from .traced import Traced
 
 if TYPE_CHECKING:
     from ..model.parts import Tolerance
@@ -49,6 +52,25 @@ class EnclosedPosture(Posture):
     inputs: int = 0
     count: int = 1
     any_turn: dict = field(default_factory=dict)
+    kind = Enclosure  # of its numbers
+
+
+@dataclass
+class TracedPosture(Posture):
+    """A posture whose numbers are sums on a tape."""
+
+    tape: Tape = field(default_factory=Tape)
+
+    @classmethod
+    def of(cls, plan: Plan, drawn: Dimensions, other: tuple, settled: tuple) -> TracedPosture:
+        """With leaves for what is other than drawn, and for the states of settled joints."""
+        tape = Tape()
+        posture = cls(plan, on_tape(tape, drawn, other), tape=tape)
+        for joint in settled:
+            value = tape.leaf(("value", joint))
+            posture.states[joint] = Slide(value) if plan.model.bodies[joint].slides else Turn(
+                tape.leaf(("cos", joint)), tape.leaf(("sin", joint)), value)
+        return posture
 
     def close(self, step: Close) -> None:
         """Settle a joint from the rod that reaches across it, over whole cells."""
@@ -59,11 +81,18 @@ class EnclosedPosture(Posture):
         a, b, c = kernels.turn_parts(r, self.dimensions.places[f"{step.joint}/pivot"],
                                      self.dimensions.axes[step.joint], q,
                                      self.dimensions.lengths[step.rod])
-        if not any(isinstance(k, Enclosure) for k in (a, b, c)):
+        if not any(isinstance(k, Traced) for k in (a, b, c)):
             self.states[step.joint] = Turn(*kernels.turn_close(a, b, c, step.sign))
             return
-        theta = _closed(*_as_enclosures(a, b, c), step.sign)
+        theta = self.tape.applied(_closed, a, b, c, more=(step.sign,))
         self.states[step.joint] = Turn(np.cos(theta), np.sin(theta), theta)
+
+
+def leaf_of(posture: Posture, name: tuple) -> Any:
+    """What a leaf of a traced posture stands for."""
+    if name[0] not in ("value", "cos", "sin"):
+        return given(posture.dimensions, name)
+    return getattr(posture.states[name[1]], name[0])
 
 
 def enclose(system: System, centres: dict, halves: dict,
@@ -83,36 +112,103 @@ def enclose(system: System, centres: dict, halves: dict,
     -------
     EnclosedPosture
         Its states and places are enclosures over the n cells, their inputs in the order given.
-        NaN marks a cell in which no position is within reach, in any build.
+        NaN marks a cell in which no position is within reach, in any build.  One that is still in
+        use is given again.
     """
-    builds = None if tolerances is None else Builds.of(system, tolerances)
-    dimensions = system.dimensions if builds is None else builds.enclosed(len(centres))
-    shares = 0 if builds is None else len(builds.sizes)
-    posture = EnclosedPosture(system.plan, dimensions, rows=row_count(len(centres)) + shares,
+    alive = system.kept("enclosed", WeakValueDictionary)
+    key = (id(system.plan), tolerances, *((name, np.ravel(ends[name]).tobytes())
+                                          for ends in (centres, halves) for name in centres))
+    found = alive.get(key)
+    if found is None:
+        alive[key] = found = _enclosed(system, centres, halves, tolerances)
+    return found
+
+
+def _enclosed(system, centres, halves, tolerances) -> EnclosedPosture:
+    if tolerances is not None:
+        from .builds_bounds import enclose_builds  # which builds on this file
+
+        return enclose_builds(system, centres, halves, Builds.of(system, tolerances))
+    posture = EnclosedPosture(system.plan, system.dimensions, rows=row_count(len(centres)),
                               inputs=len(centres),
                               count=max((np.size(k) for k in centres.values()), default=1))
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        for step in system.plan.steps:
-            if isinstance(step, Drive):
-                posture.drive(step, _input(system, step.input, (centres, halves), shares))
-            elif isinstance(step, Couple):
-                posture.couple(step, _unwrapped(posture, step, system, (centres, halves)))
-            elif isinstance(step, Close):
-                posture.close(step)
+        for steps in _runs(system.plan):
+            if isinstance(steps[0], Together):
+                close_together(posture, steps[0], system, centres)
+            elif _turns_on(system.plan, steps[0]):
+                posture.couple(steps[0], _unwrapped(posture, steps[0], system, (centres, halves)))
             else:
-                close_together(posture, step, system, centres)
+                _settle(posture, steps, system, (centres, halves))
     return posture
+
+
+def _runs(plan):
+    """Steps in order, those that one tape holds together."""
+    alone = [isinstance(step, Together) or _turns_on(plan, step) for step in plan.steps]
+    edges = [0, *(i for i in range(1, len(alone)) if alone[i] or alone[i - 1]), len(alone)]
+    return [plan.steps[i:j] for i, j in itertools.pairwise(edges) if i < j]
+
+
+def _turns_on(plan, step) -> bool:
+    """Whether a coupling's source may turn past half a turn without its closure telling."""
+    if not isinstance(step, Couple) or plan.model.bodies[step.source].slides:
+        return False
+    driver = next(s for s in plan.steps if step.source in s.joints)
+    return not isinstance(driver, (Drive, Couple))
+
+
+def _settle(posture, steps, system, cells):
+    """Settle the joints of some steps by one tape."""
+    centres, halves = cells
+    other = varied(posture.dimensions, system.dimensions)
+    key = "closures", steps, tuple(posture.states), tuple(centres), other
+    program, states = system.kept(key, lambda: _traced(posture, steps, system, key))
+    shares = posture.rows - row_count(posture.inputs)
+    leaves = [_input(system, name[1], cells, shares) if name[0] == "input" else
+              leaf_of(posture, name) for name in program.leaves]
+    rows = program.enclosures(leaves, (posture.rows, posture.count), posture.inputs)
+
+    def held(value):
+        return Enclosure(rows[:, value], posture.inputs) if isinstance(value, int) else value
+
+    for joint, state in states.items():
+        posture.states[joint] = Slide(held(state.value)) if isinstance(state, Slide) else \
+            Turn(held(state.cos), held(state.sin), held(state.value))
+
+
+def _traced(posture, steps, system, key):
+    """The program of some steps, and the joints' states, each a number or where it ends up."""
+    _, _, settled, names, other = key
+    traced = TracedPosture.of(posture.plan, system.dimensions, other, settled)
+    for step in steps:
+        if isinstance(step, Drive):
+            scale = system.inputs[step.input].scale
+            traced.drive(step, traced.tape.leaf(("input", step.input)) * scale
+                         if step.input in names else 0.0)
+        elif isinstance(step, Couple):
+            traced.couple(step)
+        else:
+            traced.close(step)
+    ends = []
+
+    def end(value):
+        if not isinstance(value, Traced):
+            return value
+        ends.append(value)
+        return len(ends) - 1
+
+    states = {joint: Slide(end(state.value)) if isinstance(state, Slide) else
+              Turn(end(state.cos), end(state.sin), end(state.value))
+              for step in steps for joint in step.joints for state in (traced.states[joint],)}
+    return traced.tape.ready(ends), states
 
 
 def _input(system, name, cells, shares):
     centres, halves = cells
-    if name not in centres:
-        return 0.0
-    per = 1.0 if system.inputs[name].unit == "mm" else np.pi / 180
-    index = list(centres).index(name)
-    cell = Enclosure.of_input(index, len(centres), np.asarray(centres[name], dtype=float),
+    return Enclosure.of_input(list(centres).index(name), len(centres),
+                              np.asarray(centres[name], dtype=float),
                               np.asarray(halves[name], dtype=float), shares)
-    return cell if per == 1.0 else cell * per
 
 
 def _unwrapped(posture, step: Couple, system, cells):
@@ -123,10 +219,7 @@ def _unwrapped(posture, step: Couple, system, cells):
     reach, they differ, or the bound is too wide, the turn may be any.
     """
     value = posture.states[step.source].value
-    driver = next(s for s in system.plan.steps
-                  if step.source in s.joints)
-    if not isinstance(value, Enclosure) or isinstance(driver, (Drive, Couple)) or \
-            posture.plan.model.bodies[step.source].slides:
+    if not isinstance(value, Enclosure):
         return value
     count = value.inputs
     at = np.array([(0.0,) * count, *itertools.product((-1.0, 1.0), repeat=count)])
@@ -156,23 +249,8 @@ def _unwrapped(posture, step: Couple, system, cells):
     return Enclosure(rows, count)
 
 
-def _as_enclosures(*values):
-    known = [v for v in values if isinstance(v, Enclosure)]
-    ndim = max(k.rows.ndim for k in known) - 1
-    shape = np.broadcast_shapes(*(fitted(k.rows, ndim).shape for k in known))
-    made = []
-    for value in values:
-        rows = np.zeros(shape)
-        if isinstance(value, Enclosure):
-            rows[...] = fitted(value.rows, ndim)
-        else:
-            rows[0] = value
-        made.append(Enclosure(rows, known[0].inputs))
-    return made
-
-
 def _closed(a, b, c, sign) -> Enclosure:
-    """The turn that closes the loop over each cell."""
+    """The turn that closes each loop over each cell; `sign` is that of its branch."""
     tried = _tried(a, b, c, sign)
     cos, sin = np.cos(tried), np.sin(tried)
     missed, steep = a * cos + b * sin - c, b * cos - a * sin
@@ -187,7 +265,8 @@ def _closed(a, b, c, sign) -> Enclosure:
     rows[-1] = np.where(sure, rest, 0.0)
     if not sure.all():
         rows[:, ~sure] = _within_reach(*(Enclosure(k.rows[:, ~sure], k.inputs)
-                                         for k in (a, b, c)), sign)
+                                         for k in (a, b, c)),
+                                       np.broadcast_to(sign, sure.shape)[~sure])
     return Enclosure(rows, a.inputs)
 
 

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..intervals import Enclosure, row_count
+from ..intervals import row_count
+from .builds_rows import BuiltEnclosure
 from .posture import Dimensions
 
 if TYPE_CHECKING:
@@ -71,12 +72,38 @@ class Builds:
                 sizes.append(model.rod_tolerance(name, tolerances))
         return cls(system.dimensions, places, throughs, ends, lengths, np.array(sizes))
 
-    def enclosed(self, inputs: int) -> Dimensions:
-        """All of them at once, as enclosures that follow so many inputs."""
+    def only(self, system: System, ends=()) -> tuple[Builds, np.ndarray]:
+        """The builds of what a system solves, and of some points, and the numbers of these here.
+
+        Parameters
+        ----------
+        system : System
+            One that solves only what some bodies need.
+        ends : iterable of str
+            Points that something else moves by.
+        """
+        steps, model = system.plan.steps, system.model
+        joints = dict.fromkeys(joint for step in steps for joint in step.joints)
+        rods = dict.fromkeys(rod for step in steps for rod in step.rods)
+        names = dict.fromkeys([*(f"{joint}/pivot" for joint in joints),
+                               *(end for rod in rods for end in model.rods[rod].ends), *ends])
+        kept = [(table, name, size) for table, wanted, size in (
+            ("places", names, 3), ("throughs", joints, 3), ("lengths", rods, 1))
+            for name in wanted if name in getattr(self, table)]
+        tables, numbers = {"places": {}, "throughs": {}, "lengths": {}}, []
+        for table, name, size in kept:
+            tables[table][name] = len(numbers)
+            first = getattr(self, table)[name]
+            numbers += range(first, first + size)
+        numbers = np.array(numbers, dtype=int)
+        return replace(self, **tables, sizes=self.sizes[numbers]), numbers
+
+    def enclosed(self, inputs: int, rows: int) -> Dimensions:
+        """All of them at once, as enclosures of so many rows that follow so many inputs."""
         def varied(value, number):
-            rows = np.zeros(row_count(inputs) + len(self.sizes))
-            rows[0], rows[row_count(inputs) - 1 + number] = value, self.sizes[number]
-            return Enclosure(rows, inputs)
+            made = np.zeros(rows)
+            made[0], made[row_count(inputs) - 1 + number] = value, self.sizes[number]
+            return BuiltEnclosure(made, inputs)
 
         return self._made(varied)
 

@@ -115,18 +115,19 @@ class Plan:
 
     def only(self, bodies: Iterable[str]) -> Plan:
         """The plan with only the steps that settle some bodies and what they ride on."""
-        wanted, steps = self._with_carriers(bodies), []
+        wanted, steps = self.with_carriers(bodies), []
         for step in reversed(self.steps):
             if wanted.isdisjoint(step.joints):
                 continue
             steps.insert(0, step)
             if isinstance(step, Couple):
                 wanted.add(step.source)
-            wanted |= self._with_carriers(body_of(end) for rod in step.rods
+            wanted |= self.with_carriers(body_of(end) for rod in step.rods
                                           for end in self.model.rods[rod].ends)
         return replace(self, steps=tuple(steps))
 
-    def _with_carriers(self, bodies) -> set:
+    def with_carriers(self, bodies: Iterable[str]) -> set:
+        """Bodies and what carries them, but for the airframe."""
         return {b for body in bodies if body != AIRFRAME
                 for b in (body, *self.model.carriers(body))}
 

@@ -176,10 +176,11 @@ def _what_stays(flat, rest, least):
         raise LinkageError(f'"{flat.name}": nothing of it stays once what moves past is cut free; '
                            f"move the plate or what passes it")
     if len(parts) > 1:
-        areas = sorted((part.area for part in parts), reverse=True)
+        sizes = [mm(*np.diff(np.reshape(part.bounds, (2, 2)), axis=0)[0]) for part in
+                 sorted(parts, key=lambda part: -part.area)]
         raise LinkageError(f'"{flat.name}": the relief cuts it in {len(parts)} pieces, of '
-                           f"{' and '.join(f'{area:.0f}' for area in areas)} mm²; move the plate "
-                           f"or what passes it", pieces=len(parts))
+                           f"{' and '.join(sizes)} across; move the plate or what passes "
+                           f"it", pieces=len(parts))
     holes = [hole for hole in parts[0].interiors if shapely.Polygon(hole).area > CRUMB]
     return shapely.Polygon(parts[0].exterior, holes), scrap
 

@@ -54,7 +54,7 @@ class Options:
         if self.cutter is not None and not self.cutter >= 0:
             raise LinkageError(f"the cutter has a radius of {mm(self.cutter)}; give 0 or more")
         if not 0 < self.grow <= 0.085:
-            raise LinkageError(f"grow is {mm(self.grow)}; give more than 0 and at most 0.085 mm")
+            raise LinkageError(f"grow is {mm(self.grow)}; give more than 0 and at most {mm(0.085)}")
         if self.step is not None and not self.step > 0:
             raise LinkageError(f"step is {mm(self.step)}; give more than 0 mm")
 
@@ -167,10 +167,8 @@ def _cut_until_proven(system, flat, chosen, options):
 
 def _cut_in_every_build(system, flat, chosen, options):
     """The region swept as drawn, widened by what builds come nearer, and the cut that is proven."""
-    drawn = _bracketed(system, flat.name, None)[1]
-    built = _bracketed(system, flat.name, system.model.tolerance)[1]
-    more = {pair.name: max(0.0, drawn[pair.name][0] - built[pair.name][0])
-            if pair.name in drawn and np.isfinite(built[pair.name][0]) else 0.0 for pair in chosen}
+    # complexity over 10: what is cut more, what is open and what is proven, pair by pair
+    more = _nearer_by_builds(system, flat, chosen)
     for _ in range(MOST_ROUNDS):
         wide = [replace(pair, required=pair.required + more[pair.name]) for pair in chosen]
         sweeps = _sweeps(system, flat, wide, options.step)
@@ -178,16 +176,29 @@ def _cut_in_every_build(system, flat, chosen, options):
         done, missed = _tried(system, flat, swept, options)
         if not missed:
             return swept, sum(sweep.positions for sweep in sweeps.values()), done
-        open_ = [name for name in missed if name not in more
-                 or not np.isfinite(done[3][name][1]) and done[3][name][0] >= _required(wide, name)]
-        if open_:
+        after = done[3]
+        if any(name not in more or _is_open(after[name], _required(wide, name))
+               for name in missed):
             break
         for name in missed:
-            more[name] += max(_required(chosen, name) - done[3][name][1], 0.0) + WIDER \
-                if np.isfinite(done[3][name][1]) else AGAIN
+            more[name] += max(_required(chosen, name) - after[name][1], 0.0) + WIDER \
+                if np.isfinite(after[name][1]) else AGAIN
     raise LinkageError(f'"{flat.name}": the clearance of {next(iter(missed))} could not be decided '
                        f"for every build within the file's tolerances; say --drawn to cut for the "
                        f"drawn geometry alone, and check the builds on the aircraft", missed=missed)
+
+
+def _nearer_by_builds(system, flat, chosen) -> dict:
+    """How much nearer builds come than the drawing, mm by pair; 0 where that is not known."""
+    drawn = _bracketed(system, flat.name, None)[1]
+    built = _bracketed(system, flat.name, system.model.tolerance)[1]
+    return {pair.name: max(0.0, drawn[pair.name][0] - built[pair.name][0])
+            if pair.name in drawn and np.isfinite(built[pair.name][0]) else 0.0 for pair in chosen}
+
+
+def _is_open(bracket, required) -> bool:
+    """Whether a least gap has no bound and what was met of it is enough."""
+    return not np.isfinite(bracket[1]) and bracket[0] >= required
 
 
 def _required(pairs, name) -> float:

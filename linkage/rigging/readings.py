@@ -17,7 +17,7 @@ from ..disk import cell_text
 from ..errors import FileError, LinkageError, nearest
 from ..motion import System
 from ..search import crossings
-from ..units import length_mm
+from ..units import length_mm, shown_length
 
 STICK = ("stick angle", "stick level")
 SURFACE = ("surface angle", "surface level", "edge")
@@ -258,8 +258,10 @@ def _angle_of_edge(system, surface, cell, words) -> float:
                            f"angle; give its chord, or read the angle")
     way = _signed_length(system, cell, words, "edge")
     if not abs(way) < 2 * chord:
-        raise LinkageError(f"edge: moved {way:.1f} mm, and a chord of {chord:.1f} mm allows "
-                           f"{2 * chord:.1f} mm; check the unit")
+        unit = system.model.length
+        raise LinkageError(f"edge: moved {shown_length(way, unit)}, and a chord of "
+                           f"{shown_length(chord, unit)} allows {shown_length(2 * chord, unit)}; "
+                           f"check the unit")
     return math.degrees(2 * math.asin(way / (2 * chord)))
 
 

@@ -70,14 +70,10 @@ def _touching(made, angle, thickness):
     stage = made.stage(thickness)
     motion = made.system.sweep(**{made.stop.input: [angle]})
     which = np.flatnonzero(~stage.rough)
-    best, found = np.inf, None
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(motion.posture, which[here], np.zeros(len(here), int))
-        value, direction, one, other = stage.gap(hulls, which[here])
-        n = int(value.argmin())
-        if value[n] < best:
-            best, found = value[n], (one[:, n], other[:, n], direction[:, n])
-    return found
+    value, direction, one, other = stage.gap(
+        stage.axes(motion.posture, which, np.zeros_like(which)), which)
+    n = int(value.argmin())
+    return one[:, n], other[:, n], direction[:, n]
 
 
 def _gap_rate(made, points, way, angle, seeds):

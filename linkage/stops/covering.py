@@ -13,6 +13,7 @@ import numpy as np
 
 from ..clearances import scene_of
 from ..clearances.cell_bounds import bounds
+from ..geometry.closest import clear_space
 from .cover import DEPTH, Cells
 from .faces import first_contacts, stage_with
 from .witness import touching
@@ -316,12 +317,9 @@ class Cover:
     def _apart(self, which, way, places):
         """How far piece pairs are apart along directions, each at a place of its own, mm."""
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
-        posture, found = motion.flat_posture(), np.empty(len(which))
-        for here, _ in self.stage.by_corners(which):
-            one, other = (np.einsum("ckm,cm->km", hull, way[:, here]) for hull in
-                          self.stage.hulls(posture, which[here], here))
-            found[here] = other.min(axis=0) - one.max(axis=0)
-        return found
+        axes = self.stage.axes(motion.flat_posture(), which, np.arange(len(which)))
+        return clear_space(*(self.stage.posed(k, pieces) for k, pieces in
+                             zip(axes, self.stage.sides[which].T, strict=True)), way)
 
     def fine(self) -> dict:
         """Widest cell not decided along each input, degrees (mm)."""

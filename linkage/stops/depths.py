@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 
 from ..clearances import Stage
-from ..clearances.stage import SETTLED
+from ..clearances.stage import SETTLED, in_reach
 from ..geometry import approach, piece_gap, tube_gap, widest_space
 from ..motion import Posture
 
@@ -53,12 +53,11 @@ def depths(stage: Stage, posture: Posture, which: np.ndarray, cells: np.ndarray,
     """
     found = Depths(np.full(len(which), np.nan), np.full((3, len(which)), np.nan),
                    tuple(np.full((3, len(which)), np.nan) for _ in range(2)))
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(posture, which[here], cells[here])
-        good = np.isfinite(hulls[0]).all(axis=(0, 1)) & np.isfinite(hulls[1]).all(axis=(0, 1))
-        here = here[good]
+    axes = stage.axes(posture, which, cells)
+    good, thin = in_reach(axes), stage.round[which]
+    for here in (np.flatnonzero(good & thin), np.flatnonzero(good & ~thin)):
         if here.size:
-            gap, way, *points = _between(stage, [h[..., good] for h in hulls], which[here], feet)
+            gap, way, *points = _between(stage, [k[..., here] for k in axes], which[here], feet)
             found.gap[here], found.way[:, here] = gap, way
             for whole, part in zip(found.feet, points, strict=True):
                 whole[:, here] = part
@@ -66,19 +65,20 @@ def depths(stage: Stage, posture: Posture, which: np.ndarray, cells: np.ndarray,
 
 
 @np.errstate(all="ignore")  # parallel edges have no axis of their own
-def _between(stage, hulls, items, feet):
-    """The same at hulls that are all in reach."""
-    if hulls[0].shape[1] <= 2 and hulls[1].shape[1] <= 2:
-        value, way, one, other = tube_gap(*hulls)
+def _between(stage, axes, items, feet):
+    """The same of pieces that are all in reach, and all of round tubes or none."""
+    hulls = [stage.posed(k, pieces) for k, pieces in zip(axes, stage.sides[items].T, strict=True)]
+    if stage.round[items[0]]:
+        value, way, one, other = tube_gap(*(hull.parts[0][1] for hull in hulls))
         return value - stage.radii[items], way, one, other
-    seen = approach(*hulls, hulls[1].mean(axis=1) - hulls[0].mean(axis=1))
+    seen = approach(*hulls, stage.between_middles(axes, items))
     value = np.sqrt((seen.between**2).sum(axis=0))
     way, one, other = seen.direction.copy(), seen.foot.copy(), seen.foot + seen.between
     unsure = np.flatnonzero(~(value - seen.proven <= SETTLED) & ~stage.rough[items])
     for item in np.unique(items[unsure]):
         here = unsure[items[unsure] == item]
         pieces = [stage.pieces[k] for k in stage.sides[item]]
-        posed = [hull[:, :len(piece.points), here]
+        posed = [hull.at(here)[:, :len(piece.points)]
                  for hull, piece in zip(hulls, pieces, strict=True)]
         space, axis = widest_space(posed[0], pieces[0], posed[1], pieces[1])
         value[here], way[:, here] = space, axis

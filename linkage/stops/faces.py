@@ -302,16 +302,11 @@ def _nearest_piece(plain, position, on):
     stage = stage_of(scene, plain.pair)
     motion = plain.system.sweep(**{plain.stop.input: [position]})
     which = np.flatnonzero(~stage.rough)
-    best, found = np.inf, None
-    for here, _ in stage.by_corners(which):
-        hulls = stage.hulls(motion.posture, which[here], np.zeros(len(here), int))
-        value, direction, *_ = stage.gap(hulls, which[here])
-        if value.min() < best:
-            best, n = value.min(), int(value.argmin())
-            found = which[here[n]], direction[:, n]
+    value, direction, *_ = stage.gap(stage.axes(motion.posture, which, np.zeros_like(which)), which)
+    n = int(value.argmin())
     side = 0 if plain.pair.first == on else 1
-    way = found[1] if side == 0 else -found[1]
-    return stage.pieces[stage.sides[found[0], side]], _turned_back(plain, motion, on, way)
+    way = direction[:, n] if side == 0 else -direction[:, n]
+    return stage.pieces[stage.sides[which[n], side]], _turned_back(plain, motion, on, way)
 
 
 def _turned_back(plain, motion, on, way):

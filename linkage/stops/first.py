@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..clearances import Stage
-from ..clearances.cell_bounds import MOST_TURN, SOME_WAY, corner_pairs
+from ..clearances.cell_bounds import MOST_TURN, SOME_WAY
+from ..clearances.corners import along, corner_pairs
 from ..clearances.stage import measure, spine_gaps
 from ..intervals import GROW, U
 from ..motion import enclose
@@ -194,7 +195,7 @@ class _March:
 
         The direction turns with the closest points, from that at the middle towards that aside.
         """
-        (which, cell), (way, turned) = items, ways
+        which, (way, turned) = items[0], ways
         turn = (turned - way) / ASIDE
         turn -= way * (turn * way).sum(axis=0)
         turn = np.where((turn * turn).sum(axis=0) < MOST_TURN**2, turn, 0.0)
@@ -205,9 +206,8 @@ class _March:
             turn * np.sign(self.ways.ends[ray, main])).T
         radii, proven = self.stage.radii[which] * (1 + 8 * U), np.empty(len(which))
         slack = SLACK * self.stage.scale(posture)
-        for here, _ in self.stage.by_corners(which):
-            sides = self.stage.along(posture, which[here], cell[here], ways[..., here])
-            rows, behind = corner_pairs([self.ways.along(side, ray[here]) for side in sides], 1)
+        for here, sides, behind in along(self.stage, posture, items, ways):
+            rows = corner_pairs([self.ways.along(side, ray[here]) for side in sides])
             # the direction's length is at most 1 + |turn|^2 d^2 / 2
             rows[0] += behind - radii[here] - rows[3] * GROW - slack
             rows[2] -= radii[here] * (turn[:, here] ** 2).sum(axis=0) / 2
@@ -317,7 +317,7 @@ def tubes_apart(stage: Stage, posture: Posture, pieces, count: int) -> np.ndarra
         mm; NaN or -inf where nothing is known.
     """
     pieces, a, b = pieces
-    rows = stage.spines(posture, pieces, count)
+    rows = stage.spines(posture, pieces, np.arange(count))
     about = stage.around(pieces) + 1e-9 + SLACK * stage.scale(posture) / 2
     # no point of a spine moves farther than the one of its ends that moves farthest
     loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0)).max(axis=0)

@@ -118,11 +118,11 @@ class _Asked:
         seat = self.stage.seat_of[piece]
         axes = self._axes(self.posture, seat, here)
         held = self._axes(self.enclosed, seat, here)
-        if axes.shape[1] == 2:  # a share of the line between a rod's ends
-            run = axes[:, 1] - axes[:, 0]
-            share = ((foot - axes[:, 0]) * run).sum(axis=0) / (run * run).sum(axis=0)
+        if self.stage.of_rod[seat]:  # a share of the way between its ends
+            run = axes[:, 2] - axes[:, 1]
+            share = ((foot - axes[:, 1]) * run).sum(axis=0) / (run * run).sum(axis=0)
             weights = 1 - np.clip(share, 0, 1), np.clip(share, 0, 1)
-            return sum(w * held[:, :, k] for k, w in enumerate(weights))
+            return sum(w * held[:, :, 1 + k] for k, w in enumerate(weights))
         local = ((foot - axes[:, 0])[:, None] * axes[:, 1:]).sum(axis=0)
         return self._carried(held, local)
 
@@ -140,7 +140,7 @@ class _Asked:
         """
         one, other = self.stage.sides[self.which[here[0]]][list(sides)]
         axes = [self._axes(self.posture, self.stage.seat_of[k], here) for k in (one, other)]
-        if any(a.shape[1] == 2 for a in axes):
+        if self.stage.of_rod[self.stage.seat_of[[one, other]]].any():
             return np.zeros(len(here), bool)
         walls = [self._walls(k) for k in (one, other)]
         local = _deepest(walls, axes, *guess)

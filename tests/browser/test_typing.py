@@ -1,5 +1,7 @@
 """What a person types into a box of the page from disk: taken as the shop writes it, or refused."""
 
+from decimal import ROUND_HALF_UP, Decimal
+
 import pytest
 
 from linkage.__main__ import main
@@ -37,7 +39,8 @@ def test_a_spacer_takes_what_the_shop_writes(book, text, inches):
     book.type("spacer roll right", text)
     assert book.beside("spacer roll right typed") == ""
     assert book.control("spacer roll right typed").input_value() == text
-    assert book.rows("stops")["roll right"][1] == f"{inches:.3f} in"
+    shown = Decimal(str(round(inches, 9))).quantize(Decimal("0.001"), ROUND_HALF_UP)
+    assert book.rows("stops")["roll right"][1] == f"{shown} in"
     assert shown(book, "spacer roll right") == pytest.approx(inches, abs=5.1e-4)  # its step
 
 

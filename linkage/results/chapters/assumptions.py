@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from ...units import CAUTION, LENGTHS
+from ...geometry.outlines import WITHIN
+from ...units import CAUTION, LENGTHS, shown_length
 from ..blocks import Heading, Table, Text
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ ASSUMED = (
     "Neutral is the posture of the hardpoints in the file; every angle counts from it.",
     "A least clearance was met at the stick position beside it; a proven one holds for every "
     "position of the whole wanted travel, to the last rounding, for the solids as drawn.",
-    "Arcs of outlines are polygons that never lose material, within 0.01 mm; rods may spin about "
+    "Arcs of outlines are polygons that never lose material, within {arcs}; rods may spin about "
     "their own line.",
     "Required clearances are the file's own; those of its classes that it leaves out are after "
     "MIL-F-9490D, from memory, to be verified, and are no regulation for a light aircraft.")
@@ -34,7 +35,7 @@ def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on assumptions, versions and signatures."""
     yield Heading("Assumptions, versions, signature")
     for line in ASSUMED:
-        yield Text(line)
+        yield Text(line.format(arcs=shown_length(WITHIN, results.system.model.length, 4)))
     if results.digest:
         yield Text(f"Model file {results.source}, digest {results.digest} (SHA-256 of the file, "
                    f"first 16 digits).  Lengths are in "

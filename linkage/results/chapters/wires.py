@@ -31,7 +31,8 @@ def blocks(results: Answers) -> Iterator[Block]:
         if getattr(results, name) is None:
             yield Text(f"Missing: {results.why_not(name)}.", "missing")
     if results.wires is not None:
-        yield Table("Wires", wires_table(system, results.wires), _wires_note(results.wires))
+        yield Table("Wires", wires_table(system, results.wires),
+                    _wires_note(results.wires, system.model.length))
         yield from _clamps(results)
     if results.chafing is not None and len(results.chafing):
         data = in_units(system, results.chafing, length="gap reach required")
@@ -59,9 +60,10 @@ def _clamps(results):
             yield Text(f"Wire {row['wire']}: {apart}.")
 
 
-def _wires_note(runs) -> str:
+def _wires_note(runs, unit) -> str:
     within = (runs["never_more"] - runs["greatest"]).max()
-    proven = f"proven within {within:.3f} mm" if math.isfinite(within) else "not proven"
+    proven = "not proven" if not math.isfinite(within) else \
+        f"proven within {shown_length(within, unit, 4)}"
     return ("Least and greatest are the distance of its clamps; needed: free length for the whole "
             "travel, its slack and its bend limit; bend: least radius of the loop taken as an arc "
             f"with its ends free to turn, where the clamps are nearest; greatest {proven}.")

@@ -1,0 +1,192 @@
+"""Rods that settle their joints together: interval Newton on all of them, followed from neutral.
+
+A root in a box of joints is the only one there where Newton's step maps the box into itself.
+From neutral to the middle of a cell such boxes are laid one behind another along the straight way;
+a root that lies in two of them is one, so that no other way of assembling the parts is met.
+"""
+
+from flint import arb, arb_mat
+
+from .pairs import part_of
+from .taylor import UP, Taylor, constant, dot, turn
+
+FINEST = 2.0**-10  # share of the way below which following is given up
+NEWTON = 12
+
+
+class Group:
+    """Rods of a machine that settle as many joints."""
+
+    def __init__(self, motion, rods, joints):
+        self.motion, self.rods, self.joints = motion, rods, joints
+        machine = motion.machine
+        chains = [machine.chain(part_of(end)) for rod in rods for end in machine.rods[rod].ends]
+        self.frame = next(b for b in chains[0] if all(b in c for c in chains) and b not in joints)
+        self.roots = {}
+
+    def settle(self, cell):
+        """States of all its joints over a cell."""
+        middle = tuple(((a + b) / 2,) * 2 for a, b in cell)
+        root, found = self.root(middle), None
+        if root is not None:
+            found = self.enclosed(cell, [float(k.centre.mid()) for k in root])
+        if found is None or not self.holds(found, root, [0.0] * len(cell)):
+            wide = Taylor(self.motion.table, {}, float("inf"))
+            return {joint: self.state(joint, wide) for joint in self.joints}
+        return {joint: self.state(joint, k) for joint, k in zip(self.joints, found[0],
+                                                               strict=True)}
+
+    def state(self, joint, value):
+        """Cos and sin, and the value, of a joint."""
+        if self.motion.machine.joints[joint].slides:
+            return None, None, value
+        return (*turn(value), value)
+
+    # ---------------------------------------------------------------- the way from neutral
+
+    def root(self, place):
+        """Joints at a place, followed from neutral; None where the way is not shown."""
+        key = tuple(a for a, _ in place)
+        if key not in self.roots:
+            self.roots[key] = self.followed(key)
+        return self.roots[key]
+
+    def followed(self, goal):
+        """Joints at a place, box by box from neutral."""
+        start = tuple((0.0, 0.0) for _ in goal)
+        found = self.enclosed(start, self.newton(start, [0.0] * len(self.joints)))
+        share, step = 0.0, 1.0
+        while found is not None and share < 1:
+            root, end = found[0], min(share + step, 1.0)
+            cell = tuple(tuple(sorted((share * g, end * g))) for g in goal)
+            sides = [-1.0 if g > 0 else 1.0 for g in goal]
+            middle = tuple(((a + b) / 2,) * 2 for a, b in cell)
+            near = self.newton(middle, [float(k.centre.mid()) for k in root])
+            held = near and self.enclosed(cell, near)
+            good = held and self.holds(held, root, sides)
+            if good:
+                place = tuple((end * g,) * 2 for g in goal)
+                ahead = self.newton(place, [self.at(k, [-s for s in sides]) for k in held[0]])
+                further = ahead and self.enclosed(place, ahead)
+                good = further and self.holds(held, further[0], [-s for s in sides])
+            if good:
+                share, found, step = end, further, 2 * step
+            else:
+                step /= 2
+                if step < FINEST:
+                    return None
+        return found and found[0]
+
+    def holds(self, found, root, at):
+        """Whether a root lies in the box in which an enclosure is the only one."""
+        return all(abs(float((k.centre - self.at(value, at)).mid())) + k.spread + 1e-13 < room
+                   for k, value, room in zip(root, *found, strict=True))
+
+    def at(self, value, place):
+        """What a polynomial gives at a place of its cell."""
+        total = 0.0
+        for k, x in value.c.items():
+            part = float(x.mid())
+            for i in self.motion.table.names[k]:
+                part *= place[i]
+            total += part
+        return total
+
+    # ---------------------------------------------------------------- over a cell
+
+    def newton(self, place, guess):
+        """Joints at a place in floats; None where Newton does not get there."""
+        for _ in range(NEWTON):
+            missed, matrix = self.rates(place, [constant(self.motion.table, k) for k in guess])
+            try:
+                move = arb_mat([[arb(k.centre.mid())] for k in missed])
+                move = arb_mat([[arb(k.centre.mid()) for k in row] for row in matrix]).solve(move)
+            except ZeroDivisionError:
+                return None
+            moves = [float(move[i, 0].mid()) for i in range(len(guess))]
+            if not all(abs(k) < 1e6 for k in moves):
+                return None
+            guess = [g - m for g, m in zip(guess, moves, strict=True)]
+            if max(map(abs, moves)) < 1e-13 * (1 + max(map(abs, guess))):
+                return guess
+        return guess
+
+    def enclosed(self, cell, guess):
+        """Joints over a cell, and how far about them no other root lies; None where not shown."""
+        if guess is None:
+            return None
+        table, count = self.motion.table, len(guess)
+        values = [constant(table, k) for k in guess]
+        missed, matrix = self.rates(cell, values)
+        try:
+            inverse = arb_mat([[arb(k.centre.mid()) for k in row] for row in matrix]).inv()
+        except ZeroDivisionError:
+            return None
+        inverse = [[arb(inverse[i, j].mid()) for j in range(count)] for i in range(count)]
+        for order in (1, 2):
+            steps = combined(inverse, missed)
+            values = [Taylor(table, v.c | {k: arb(-x.mid()) for k, x in s.c.items()
+                                           if len(table.names[k]) == order})
+                      for v, s in zip(values, steps, strict=True)]
+            missed = self.rates(cell, values)[0]
+        off = [k.size for k in combined(inverse, missed)]
+        room = [2 * k + 1e-11 for k in off]
+        wide = [Taylor(table, v.c, r) for v, r in zip(values, room, strict=True)]
+        matrix = self.rates(cell, wide)[1]
+        found = list(off)
+        for k in range(count):
+            column = combined(inverse, [row[k] for row in matrix])
+            for i in range(count):
+                found[i] += (column[i] - (1 if i == k else 0)).size * room[k]
+        if not all(f * UP < r for f, r in zip(found, room, strict=True)):
+            return None
+        return [Taylor(table, v.c, f * UP) for v, f in zip(values, found, strict=True)], room
+
+    def rates(self, cell, values):
+        """Misfit of every rod, and its rates along every joint."""
+        motion = self.motion
+        motion.held = {j: self.state(j, v) for j, v in zip(self.joints, values, strict=True)}
+        try:
+            axes = [(motion.place(motion.machine.joints[j].pivot, j, self.frame, cell),
+                     self.axis(j, cell)) for j in self.joints]
+            return [list(k) for k in zip(*(self.of_rod(rod, cell, axes) for rod in self.rods),
+                                         strict=True)]
+        finally:
+            motion.held = {}
+
+    def axis(self, joint, cell):
+        """Where a joint's axis points, seen from the frame."""
+        motion = self.motion
+        eye = [motion.place(k, joint, self.frame, cell, way=True)
+               for k in ((1, 0, 0), (0, 1, 0), (0, 0, 1))]
+        return [sum((e[c] * u for e, u in zip(eye, motion.axes[joint], strict=True)),
+                    constant(motion.table, 0)) for c in range(3)]
+
+    def of_rod(self, rod, cell, axes):
+        """Misfit of a rod, and its rates along the joints."""
+        motion, item = self.motion, self.motion.machine.rods[rod]
+        ends = [motion.place(motion.machine.points[e], part_of(e), self.frame, cell)
+                for e in item.ends]
+        apart = [p - q for p, q in zip(*ends, strict=True)]
+        rates = []
+        for joint, (pivot, axis) in zip(self.joints, axes, strict=True):
+            rate = constant(motion.table, 0)
+            for end, p, sense in zip(item.ends, ends, (2, -2), strict=True):
+                if joint in motion.machine.chain(part_of(end)):
+                    rate += dot(apart, self.moved(joint, axis, p, pivot)) * sense
+            rates.append(rate)
+        return dot(apart, apart) - arb(item.length) * arb(item.length), rates
+
+    def moved(self, joint, axis, point, pivot):
+        """Way of a point per radian (mm) of a joint."""
+        if self.motion.machine.joints[joint].slides:
+            return axis
+        x = [p - c for p, c in zip(point, pivot, strict=True)]
+        return [axis[1] * x[2] - axis[2] * x[1], axis[2] * x[0] - axis[0] * x[2],
+                axis[0] * x[1] - axis[1] * x[0]]
+
+
+def combined(matrix, values):
+    """A matrix of balls times a column of Taylors."""
+    return [sum((v * k for v, k in zip(values[1:], row[1:], strict=True)), values[0] * row[0])
+            for row in matrix]

@@ -1,0 +1,115 @@
+"""The checker's enclosures hold every joint and piece: against the library, sampled in each cell.
+
+The library's postures are checked elsewhere against Newton's method and MuJoCo; plate areas are
+checked against Shapely's.
+"""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from flint import arb
+from shapely.geometry import Polygon
+from shapely.ops import unary_union
+
+import linkage
+from linkage.checker.motion import Motion, OutOfReach
+from linkage.checker.reading import read, size
+from linkage.checker.solids import pieces_of
+from linkage.checker.taylor import Table, Taylor, turn
+
+ROOT = Path(__file__).parents[1]
+CASES = ROOT / "tests" / "oracle" / "cases"
+FILES = [*(ROOT / "examples" / f"{n}.toml" for n in ("tandem", "elevons", "side_by_side")),
+         *(CASES / f"{n}.toml" for n in ("group_of_three", "coupled_past_half_a_turn",
+                                         "two_input_edge", "tilted_axis"))]
+PLACES, SHARES = 8, 20
+
+
+def value_at(taylor, share):
+    """What a Taylor's polynomial gives, and how far it may be off."""
+    total = 0.0
+    for k, x in taylor.c.items():
+        total += float(x.mid()) * math.prod(share[i] for i in taylor.table.names[k])
+    return total, taylor.rest
+
+
+@pytest.mark.parametrize("file", FILES, ids=lambda file: file.stem)
+def test_every_joint_is_held_all_over_a_cell(file):
+    rng = np.random.default_rng(3)
+    machine = read(file.read_text())
+    motion = Motion(machine)
+    system, held = linkage.load(file), 0
+    driven = system.travel_box()
+    for _ in range(PLACES):
+        cell = []
+        for name in motion.names:
+            low, high = driven.get(name, (0.0, 0.0))
+            half = (high - low) / 2 * 10.0**rng.uniform(-3, -0.3)
+            middle = rng.uniform(low + half, high - half)
+            cell.append((middle - half, middle + half))
+        share = rng.uniform(-1, 1, (SHARES, len(cell)))
+        share[:4] = np.sign(share[:4])
+        at = {n: (a + b) / 2 + (b - a) / 2 * share[:, k]
+              for k, (n, (a, b)) in enumerate(zip(motion.names, cell, strict=True)) if n in driven}
+        posture = system.sweep(**at).posture
+        for joint in motion.steps:
+            true = np.broadcast_to(posture.states[joint].value, (SHARES,))
+            try:
+                value = motion.lifted(joint, tuple(cell))
+            except OutOfReach:
+                assert np.isnan(true).all(), joint
+                continue
+            for x, s in zip(true, share, strict=True):
+                if np.isfinite(x) and math.isfinite(value.rest):
+                    polynomial, rest = value_at(value, s)
+                    off = x - polynomial
+                    if motion.steps[joint][0] == "close" and not machine.joints[joint].slides:
+                        off = math.remainder(off, 2 * math.pi)  # a rod alone tells no whole turns
+                    assert abs(off) <= rest + 1e-9, (joint, cell)
+                    held += 1
+    assert held >= PLACES * SHARES / 2
+
+
+def test_cos_sin_and_products_are_held_all_over():
+    rng, table = np.random.default_rng(4), Table(2)
+    for _ in range(40):
+        a, b = (Taylor(table, {k: arb(float(x)) for k, x in
+                               enumerate(rng.normal(size=6) * [1, .3, .3, .1, .1, .1])},
+                       float(rng.choice([0.0, 0.01]))) for _ in range(2))
+        product, (cos, sin) = a * b, turn(a)
+        for s in np.clip(rng.uniform(-1.2, 1.2, (60, 2)), -1, 1):
+            off = rng.uniform(-1, 1, 2)
+            x, y = (value_at(k, s)[0] + o * k.rest for k, o in zip((a, b), off, strict=True))
+            for found, true in ((product, x * y), (cos, math.cos(x)), (sin, math.sin(x))):
+                polynomial, rest = value_at(found, s)
+                assert abs(true - polynomial) <= rest + 1e-12
+                assert found.low() - 1e-12 <= true <= found.high() + 1e-12
+
+
+@pytest.mark.parametrize("name", ["aileron_run", "side_by_side"])
+def test_the_pieces_of_a_plate_are_the_plate(name):
+    """Together they have the area and the outline of the plate that the library cuts up."""
+    from linkage.clearances import scene_of
+
+    machine = read((ROOT / "examples" / f"{name}.toml").read_text())
+    system, count = linkage.load(ROOT / "examples" / f"{name}.toml"), 0
+    for solid, shape in list(machine.solids.items()):
+        if shape["kind"] not in ("plate", "washer") or shape.get("turned"):
+            continue
+        mine = pieces_of(shape)
+        whole = unary_union([Polygon(p.outline).buffer(0) for p in mine])
+        theirs = unary_union([
+            Polygon([tuple(mine[0].local(c)[:2]) for c in p.points[:len(p.points) // 2]])
+            .buffer(0) for p in scene_of(system).solid(solid).pieces])
+        assert whole.symmetric_difference(theirs).area <= 1e-4 * max(1.0, theirs.length)
+        assert whole.area == pytest.approx(sum(Polygon(p.outline).area for p in mine), rel=1e-6)
+        count += 1
+    assert count
+
+
+@pytest.mark.parametrize(("text", "mm"), [("1-1/2 in", 38.1), ("-1 1/2 in", -38.1), ("3.2 mm", 3.2),
+                                          ("-1/8 in", -3.175), (2, 50.8)])
+def test_lengths_are_read(text, mm):
+    assert size(text, 25.4) == pytest.approx(mm, rel=1e-15)
