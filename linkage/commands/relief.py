@@ -91,13 +91,19 @@ def _relieved(system, names, options):
 
 
 def _proven_again(written, names, *, built) -> int:
-    """Clearance of the whole written file; 1 when a pair of the plates is missed."""
-    table = clearance(load(written), built=built)
+    """Clearance of the written file as drawn, and of the plates as built; 1 where theirs misses."""
+    system = load(written)
+    table = clearance(system)
     missed = table[~table["ok"].astype(bool)]
     theirs = [pair for pair in missed["pair"] if set(pair.split(" | ")) & set(names)]
-    print(f"{written}: written, read back, and its whole clearance worked out again "
-          f"{'in every build' if built else 'as drawn'}: "
+    print(f"{written}: written, read back, and its whole clearance worked out again as drawn: "
           f"{len(table) - len(missed)} of {len(table)} near pairs pass.")
     for pair in missed["pair"]:
         print(f"MISS  {pair}{'' if pair in theirs else ' (no pair of these plates)'}")
-    return 1 if theirs else 0
+    short = [name for name in names if built and relief.short_in_a_build(system, name)]
+    if built:
+        print(f"In every build within the tolerances: the pairs of {len(names) - len(short)} of "
+              f"{len(names)} plates are proven again.")
+    for name in short:
+        print(f"MISS  {name}: a pair of it, in a build within the tolerances")
+    return 1 if theirs or short else 0

@@ -3,7 +3,7 @@
 from .cut import said_area, said_width, with_shape
 from .drawing import draw
 from .flat import flat_of, plates_named
-from .reliefs import Options, Relief, relieve
+from .reliefs import Options, Relief, relieve, short_in_a_build
 from .shop_files import (
     both_sides,
     page_count,
@@ -18,4 +18,5 @@ from .shop_files import (
 
 __all__ = ["Options", "Relief", "both_sides", "draw", "flat_of", "page_count", "plates_named",
            "relief_templates", "relieve", "relieved_file", "relieved_name", "said_area",
-           "said_width", "template_names", "templates", "twin_of", "with_shape", "write_all"]
+           "said_width", "short_in_a_build", "template_names", "templates",
+           "twin_of", "with_shape", "write_all"]

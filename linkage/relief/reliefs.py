@@ -221,6 +221,19 @@ def _tried(system, flat, swept, options):
     return (cut, shape, model, after), missed
 
 
+def short_in_a_build(system: System, name: str) -> list[str]:
+    """Pairs of a plate that are not proven to keep their clearance in every build.
+
+    Parameters
+    ----------
+    system : System
+    name : str
+        ``"part/solid"``.
+    """
+    pairs, brackets = _bracketed(system, name, system.model.tolerance)
+    return [pair.name for pair in pairs if not brackets[pair.name][1] >= pair.required]
+
+
 def _refuse_lost_joints(system, fresh, name) -> None:
     """Refuse a cut after which a plate no longer holds a joint that it held before."""
     joined = {pair.name: pair.joined for pair in asked(system, name)}
