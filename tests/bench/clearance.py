@@ -1,7 +1,8 @@
 """Proven clearance of the side-by-side example against a sweep through a GJK library (coal).
 
-Prints seconds, cells and ratios measured in one run, and beside them the cells that the plain bound
-of first order needs (a gap can't shrink by more than its farthest-moving points move).
+Prints seconds, cells and ratios measured in one run: cold, warm (one bellcrank point moved) and as
+built; and beside them the cells that the plain bound of first order needs (a gap can't shrink by
+more than its farthest-moving points move).
 
 The sweep is made at every Nth of the 201 x 201 stick positions (all of them with --full) and its
 time scaled to all of them; pieces that a ball about each rules out are left out of the library's
@@ -11,6 +12,7 @@ width.  Needs: pip install -e '.[bench]'
 
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import coal
@@ -18,6 +20,7 @@ import numpy as np
 
 import linkage
 from linkage.clearances import Stage, near_of, prove, scene_of
+from linkage.clearances.carrying import combined
 from linkage.clearances.cell_bounds import Bounds
 from linkage.clearances.stage import measure
 from linkage.clearances.table import NEAR, _about_apart
@@ -79,17 +82,17 @@ def sweep_least(stage, k, posture, count):
     item, place = np.nonzero(low <= most.min(axis=0) + 1e-9)
     shapes = {i: shape(stage.pieces[i]) for i in np.unique(stage.sides[which])}
     asked, least, seconds = request(), np.inf, 0.0
-    for here, _ in stage.by_corners(which[item]):
-        hulls = stage.hulls(posture, which[item][here], place[here])
-        for n, row in enumerate(which[item][here]):
-            one, other = stage.sides[row]
-            spots = [placement(stage.pieces[i], hull[:, :len(stage.pieces[i].points), n])
-                     for i, hull in zip((one, other), hulls, strict=True)]
-            found = coal.DistanceResult()
-            start = time.perf_counter()
-            value = coal.distance(shapes[one], spots[0], shapes[other], spots[1], asked, found)
-            seconds += time.perf_counter() - start
-            least = min(least, value)
+    hulls = [stage.posed(axes, pieces) for axes, pieces in zip(
+        stage.axes(posture, which[item], place), stage.sides[which[item]].T, strict=True)]
+    for n, row in enumerate(which[item]):
+        one, other = stage.sides[row]
+        spots = [placement(stage.pieces[i], hull.at(np.array([n]))[..., 0][
+            :, :len(stage.pieces[i].points)]) for i, hull in zip((one, other), hulls, strict=True)]
+        found = coal.DistanceResult()
+        start = time.perf_counter()
+        value = coal.distance(shapes[one], spots[0], shapes[other], spots[1], asked, found)
+        seconds += time.perf_counter() - start
+        least = min(least, value)
     return least, seconds
 
 
@@ -104,21 +107,26 @@ def ours(system, width, share=1.0):
     return time.perf_counter() - start, proof, near
 
 
+def moved(stage, enclosed, pieces, cell):
+    """How far the farthest-moving corner of each piece moves from the middle of its cell, mm."""
+    frames, most = stage.frames.of(enclosed), np.empty(len(pieces))
+    for g in np.unique(stage.group[pieces]):
+        here = np.flatnonzero(stage.group[pieces] == g)
+        axes = frames[..., stage.seat_of[pieces[here]], cell[here]]
+        local = stage.local[g].take(stage.row[pieces[here]], axis=2)
+        square = sum(np.abs(combined(axes[:, c], local)[1:]).sum(axis=0) ** 2 for c in range(3))
+        most[here] = np.sqrt(square).max(axis=0)
+    return most
+
+
 def first_order(stage, items, cells, tolerances=None, enough=None):
     """The plain bound in place of `linkage.clearances.search.bounds`."""
     (which, cell), (names, centres, halves) = items, cells
     named = {n: centres[:, i] for i, n in enumerate(names)}
     posture = stage.system.sweep(**named).posture
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)})
-    value, low = measure(stage, posture, which, cell), np.empty(len(which))
-    for here, _ in stage.by_corners(which):
-        moved = [0.0, 0.0]
-        for axis in np.eye(3):
-            way = np.repeat(axis[:, None], len(here), axis=1)
-            sides = stage.along(enclosed, which[here], cell[here], way)
-            moved = [m + np.abs(side[1:]).sum(axis=0) ** 2
-                     for m, side in zip(moved, sides, strict=True)]
-        low[here] = value[here] - sum(np.sqrt(m).max(axis=0) for m in moved)
+    value = measure(stage, posture, which, cell)
+    low = value - sum(moved(stage, enclosed, pieces, cell) for pieces in stage.sides[which].T)
     return Bounds(value, low, centres[cell], np.zeros((0, len(which)), np.int8),
                   np.zeros((len(which), 1 + len(names), 3)))
 
@@ -159,6 +167,35 @@ def compare_cells(system):
           f"pair, {ratio.max():.0f} times in the worst; {(~ended).sum()} pairs not ended")
 
 
+def after_each_other():
+    """Cold, warm and as built, by turns; the median ratio of each to cold."""
+    times = {"cold": [], "warm": [], "as built": []}
+    for _ in range(3):
+        system = linkage.load(EXAMPLE)
+        table = linkage.clearance(system)
+        other = linkage.System(moved_by(system.model, "wing bellcrank left", "in", 0.5))
+        for name, work in (("cold", lambda s=other: linkage.clearance(linkage.System(s.model))),
+                           ("warm", lambda s=other, t=table: linkage.clearance(
+                               linkage.System(s.model), after=t)),
+                           ("as built", lambda s=other: linkage.clearance(
+                               linkage.System(s.model), built=True))):
+            start = time.process_time()
+            work()
+            times[name].append(time.process_time() - start)
+    cold = np.median(times["cold"])
+    print("clearance(system) of one point moved, real travel included: " + ", ".join(
+        f"{name} {np.median(each):.2f} s ({np.median(each) / cold:.2f})"
+        for name, each in times.items()))
+
+
+def moved_by(model, body, point, way):
+    """The model with one point moved along its first station, mm."""
+    part = model.bodies[body]
+    spot = part.points[point]
+    points = part.points | {point: replace(spot, at=(spot.at[0] + way, *spot.at[1:]))}
+    return replace(model, bodies=model.bodies | {body: replace(part, points=points)})
+
+
 def best(system, *asked):
     return min((ours(system, *asked) for _ in range(3)), key=lambda found: found[0])
 
@@ -181,6 +218,7 @@ def main():
     if "--plot" in sys.argv:
         plot(sys.argv[sys.argv.index("--plot") + 1], by_pairs, by_width)
     compare_cells(system)
+    after_each_other()
     start = time.perf_counter()
     table = linkage.clearance(system)
     whole = time.perf_counter() - start
