@@ -39,6 +39,7 @@ from linkage.model import (
     Wire,
 )
 from linkage.model import shapes as sh
+from linkage.model import solids as solid_kinds
 from linkage.model.file import (
     format_model,
     parse_model,
@@ -114,9 +115,9 @@ POINT = st.one_of(
 
 CORNERS = st.lists(st.tuples(MM, MM) | st.tuples(MM, MM, SIZE), min_size=3, max_size=5).map(tuple)
 
-HOLE = st.one_of(st.builds(sh.Hole, at=st.tuples(MM, MM), diameter=SIZE),
-                 st.builds(sh.Hole, slot=st.tuples(st.tuples(MM, MM), st.tuples(MM, MM)),
-                           diameter=SIZE), st.builds(sh.Hole, outline=CORNERS))
+HOLE = st.one_of(st.builds(solid_kinds.Hole, at=st.tuples(MM, MM), diameter=SIZE),
+                 st.builds(solid_kinds.Hole, slot=st.tuples(st.tuples(MM, MM), st.tuples(MM, MM)),
+                           diameter=SIZE), st.builds(solid_kinds.Hole, outline=CORNERS))
 
 
 def solids(points):
@@ -124,15 +125,15 @@ def solids(points):
     square = st.sampled_from([("lateral", (1.0, 0.0, 2.0)), ((1.0, 1.0, 0.0), "vertical")])
     pipe = st.lists(place, min_size=3, max_size=5).map(tuple)
     return st.one_of(
-        st.builds(sh.Sphere, at=place, diameter=SIZE),
-        st.builds(sh.Tube, along=st.tuples(place, place), diameter=SIZE),
-        st.builds(sh.Pipe, along=pipe, diameter=SIZE),
-        st.builds(sh.Box, corner=st.tuples(SIZE, SIZE, SIZE),
+        st.builds(solid_kinds.Sphere, at=place, diameter=SIZE),
+        st.builds(solid_kinds.Tube, along=st.tuples(place, place), diameter=SIZE),
+        st.builds(solid_kinds.Pipe, along=pipe, diameter=SIZE),
+        st.builds(solid_kinds.Box, corner=st.tuples(SIZE, SIZE, SIZE),
                   opposite=st.tuples(SIZE, SIZE, SIZE).map(lambda p: tuple(-x for x in p))),
         square.flatmap(lambda way: st.builds(
-            sh.Plate, at=place, normal=st.just(way[0]), u=st.just(way[1]), outline=CORNERS,
+            solid_kinds.Plate, at=place, normal=st.just(way[0]), u=st.just(way[1]), outline=CORNERS,
             thickness=SIZE, holes=st.lists(HOLE, max_size=2).map(tuple))),
-        st.builds(sh.Washer, at=place, normal=AXIS, outside=st.floats(10, 20),
+        st.builds(solid_kinds.Washer, at=place, normal=AXIS, outside=st.floats(10, 20),
                   inside=st.floats(0, 9), thickness=SIZE))
 
 

@@ -92,7 +92,8 @@ def test_as_built_a_requirement_is_decided_near_a_worst_build_that_is_met(name, 
     """Less by a share of what the tolerances cost is met, more than the worst build has is not."""
     here = case(name)
     table = linkage.clearance(here.system, built=True).set_index("pair")
-    for pair, row in table.iterrows():
+    # of joined parts the oracle drops all that may lie at the joint, so that it has no worst build
+    for pair, row in table[table["rule"] != "joined"].iterrows():
         solids = pair.split(" | ")
         drawn, _ = here.met(solids, 300)
         worst = row["least"]

@@ -303,7 +303,7 @@ def test_refusals():
                                                     + more)
 
     system = System(parse_model(text(BALL)))
-    with pytest.raises(linkage.LinkageError, match="cuts it in 2 pieces, of .* mm²; move"):
+    with pytest.raises(linkage.LinkageError, match="cuts it in 2 pieces, of .* mm across; move"):
         relieve(system, "airframe/plate")
     wide = '{ kind = "box", corner = [-170, -10, -50], opposite = [170, 12, 70] }'
     with pytest.raises(linkage.LinkageError, match="nothing of it stays"):

@@ -12,6 +12,7 @@ from systems.sizing_models import planted as planted_sizes
 import linkage
 from linkage.motion import System
 from linkage.rigging import fit_as_built, free_play, readings_of, sensitivities
+from linkage.rigging.tolerances import spots
 from linkage.sizing import size
 from linkage.units import COLUMN_UNITS
 
@@ -46,6 +47,11 @@ def table_of(function, system):
         stop = next(iter(system.model.stops))
         at = linkage.find_stops(system).set_index("stop").loc[stop]
         return function(system, stop=stop, input={at["input"]: 0.9 * at["angle"]})
+    if name == "worst_corners":
+        at = spots(system)
+        return function(system, at, sensitivities(system, at), rigged=False)
+    if name == "built_travels":
+        return function(system, linkage.gearing.required_travels(system), spots(system))
     return function(system, *MORE.get(name, ()))
 
 

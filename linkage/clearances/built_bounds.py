@@ -117,7 +117,7 @@ def built_bounds(stage: Stage, posture: BuiltPosture, items, cells, asked) -> Bu
     value, way = towards(stage, drawn, items)
     lost = np.flatnonzero(np.isnan(value))
     if lost.size:
-        way[:, lost] = towards(stage, posture, (which[lost], cell[lost]), (0.0,) * len(names))[1]
+        way[:, lost] = towards(stage, posture, (which[lost], cell[lost]))[1]
     low, model = _bound(stage, posture, items, way, loose)
     places, builds = _worst(posture, model)
     tried = builds.copy()

@@ -208,7 +208,7 @@ def _input(system, name, cells, shares):
                               np.asarray(halves[name], dtype=float), shares)
 
 
-def unwrapped(posture, step: Couple, system, cells):
+def unwrapped(posture: EnclosedPosture, step: Couple, system: System, cells: tuple) -> Enclosure:
     """Turn of a coupling's source, whole turns told apart as `System.sweep` tells them.
 
     The turn is one continuous function over what is in reach of a cell, so the whole turns are the
@@ -284,7 +284,7 @@ def _tried(a, b, c, sign) -> Enclosure:
     return Enclosure(rows, a.inputs)
 
 
-def within_reach(a, b, c, sign):
+def within_reach(a: Enclosure, b: Enclosure, c: Enclosure, sign: float) -> np.ndarray:
     """Rows of the turn by the closed form; NaN where nothing is in reach, any turn where unsure."""
     size = np.sqrt(a * a + b * b)
     low, high = _share(c, size)

@@ -181,8 +181,10 @@ def _cut_in_every_build(system, flat, chosen, options):
                for name in missed):
             break
         for name in missed:
-            more[name] += max(_required(chosen, name) - after[name][1], 0.0) + WIDER \
-                if np.isfinite(after[name][1]) else AGAIN
+            least, proven, _ = after[name]
+            need = _required(chosen, name)
+            short = need - (least if least < need else proven)
+            more[name] += max(short, 0.0) + WIDER if np.isfinite(short) else AGAIN
     raise LinkageError(f'"{flat.name}": the clearance of {next(iter(missed))} could not be decided '
                        f"for every build within the file's tolerances; say --drawn to cut for the "
                        f"drawn geometry alone, and check the builds on the aircraft", missed=missed)

@@ -8,6 +8,7 @@ import numpy as np
 
 from ..motion import System
 from ..stops import dimension_tolerances
+from ..units import in_house_units
 from .builds import built_dimensions
 from .tolerances import NOTHING, Spot, dimension_rates, sensitivities, set_by_rods
 
@@ -18,6 +19,7 @@ ROUNDS = 8  # corners tried one after the other, each from the one before
 SAME = 1e-5  # degrees (mm) within which a travel ends at a stop
 
 
+@in_house_units(angle="low high first_order")
 def worst_corners(system: System, at: list[Spot], rates: pd.DataFrame, *,
                   rigged: bool) -> pd.DataFrame:
     """How far every surface comes out at most, either way, in the builds at the corners.
@@ -131,6 +133,8 @@ class _Corners:
                 {name: value + shift for name, value in self.spot.inputs.items()})
 
 
+@in_house_units(angle="required within found missed_by build_least build_most",
+                position="at reached_at")
 def built_travels(system: System, travels: pd.DataFrame, at: list[Spot]) -> pd.DataFrame:
     """Required travels over the builds within the file's tolerances, rods set to neutral.
 

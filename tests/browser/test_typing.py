@@ -39,8 +39,8 @@ def test_a_spacer_takes_what_the_shop_writes(book, text, inches):
     book.type("spacer roll right", text)
     assert book.beside("spacer roll right typed") == ""
     assert book.control("spacer roll right typed").input_value() == text
-    shown = Decimal(str(round(inches, 9))).quantize(Decimal("0.001"), ROUND_HALF_UP)
-    assert book.rows("stops")["roll right"][1] == f"{shown} in"
+    written = Decimal(str(round(inches, 9))).quantize(Decimal("0.001"), ROUND_HALF_UP)
+    assert book.rows("stops")["roll right"][1] == f"{written} in"
     assert shown(book, "spacer roll right") == pytest.approx(inches, abs=5.1e-4)  # its step
 
 
