@@ -202,7 +202,7 @@ def prove_sign(bounds: Callable, centres: dict, halves: dict) -> SignProof:
     """
     names = tuple(centres)
     empty = np.zeros((0, len(names)))
-    if not np.size(centres[names[0]]):
+    if not names or not np.size(centres[names[0]]):
         return SignProof(names, empty, empty, 0)
     middle, half = (np.stack([np.asarray(k[n], dtype=float) for n in names], axis=1)
                     for k in (centres, halves))
