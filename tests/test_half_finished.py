@@ -21,8 +21,11 @@ SEED, SHARE = 16, 20
 
 
 def halves(path):
-    """Each file with one thing taken out: what, and its text."""
+    """Each file without one thing, without all of a kind, and hardly begun: what, and its table."""
     whole = tomllib.loads(path.read_text(encoding="utf-8"))
+    for kind in whole:
+        yield f"any {kind}", {word: table for word, table in whole.items() if word != kind}
+        yield f"all but {kind}", {word: whole[word] for word in ("length", kind) if word in whole}
     for kind in KINDS:
         group = whole.get(kind, {})
         for name in group if isinstance(group, dict) else range(len(group)):

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from .. import gearing
+from ..units import shown_length
 from .columns import counted
 from .verdict import Miss
 
@@ -119,10 +120,14 @@ def not_required(results: Answers) -> Iterator[str]:
 def travel_judged(results: Answers) -> str:
     """The travel that most is judged over, in a sentence."""
     real = results.real_travel
+    if not results.system.travel_box():
+        return "No input drives a part yet, so no travel is judged."
     if real is None:
         return f"The travel judged is the wanted one, {travel_words(results.system)}."
     wide = max(real.fine.values(), default=0.0)
-    more = f" (covered by cells, {wide:.2f}° or mm at its edge, never too small)" if wide else ""
+    edge = f"{wide:.2f}°" if all(part.unit == "°" for part in results.system.inputs.values()) else \
+        f"{wide:.2f}° or {shown_length(wide, results.system.model.length)}"
+    more = f" (covered by cells, {edge} at its edge, never too small)" if wide else ""
     ended = [f"{', '.join(ends)} ended by {what}" for what, stopped in
              (("stops", True), ("the wanted travel", False))
              if (ends := ends_of(results.system, stopped=stopped))]
