@@ -260,8 +260,10 @@ def test_an_edge_of_reach(tmp_path, full):
 
 
 @pytest.mark.parametrize("name", ["group_of_three", "rods_together_edge"])
-def test_rods_solved_together(name, tmp_path):
+def test_rods_solved_together(name, tmp_path, full):
     """Of the second 3.587 mm was once claimed, where parts touch in reach: a miss now, shown."""
+    if name == "rods_together_edge" and not full:
+        pytest.skip("its search takes long; asked for with --full")
     file = CASES / f"{name}.toml"
     made = proven(file)
     verdict = checked(file, made, tmp_path)
