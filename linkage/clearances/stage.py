@@ -218,6 +218,14 @@ class Stage:
         for seat in np.flatnonzero(np.bincount(seats)):
             yield seat, np.flatnonzero(seats == seat)
 
+    def places_among(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Where each item stands among its pair's; the items pair by pair, and where each begins."""
+        order = np.argsort(self.pair_index, kind="stable")
+        first = np.searchsorted(self.pair_index[order], np.arange(len(self.pairs)))
+        rank = np.empty(len(order), int)
+        rank[order] = np.arange(len(order)) - first[self.pair_index[order]]
+        return rank, order, first
+
     def rows_of(self, posture, items):
         """Rows that count in the enclosures of some items: all but the shares that all lack.
 
