@@ -7,6 +7,7 @@ import pytest
 
 import linkage
 from linkage.clearances import Stage, prove, scene_of
+from linkage.clearances.cell_bounds import bounds
 from linkage.model.file import parse_model
 from linkage.motion import Builds, System
 
@@ -161,3 +162,20 @@ def test_examples_close_as_built(name):
     assert (table["proven"] <= table["least"] + 1e-9).all()
     decided = (table["proven"] >= table["required"]) | (table["least"] < table["required"])
     assert decided.all()
+
+
+@pytest.mark.parametrize("name", ["servo_arm", "tandem"])
+def test_rows_that_no_piece_has_change_no_bound(name, monkeypatch):
+    """Bounds by the rows that count against those by all rows, where some solids lack some."""
+    system = linkage.load(EXAMPLES / f"{name}.toml")
+    box, tolerance = system.travel_box(), system.model.tolerance
+    stage = Stage(scene_of(system), list(scene_of(system).pairs.values()))
+    rng = np.random.default_rng(0)
+    which = rng.choice(np.flatnonzero(~stage.rough), 100)
+    centres = np.stack([rng.uniform(*ends, 20) for ends in box.values()], axis=1)
+    cells = list(box), centres, np.full_like(centres, 2.0)
+    items = which, rng.integers(0, 20, 100)
+    counted = bounds(stage, items, cells, tolerance).low
+    assert np.isfinite(counted).any()
+    monkeypatch.setattr(Stage, "rows_of", lambda _, posture, items: np.arange(posture.rows))
+    np.testing.assert_allclose(counted, bounds(stage, items, cells, tolerance).low, atol=1e-9)

@@ -45,7 +45,8 @@ class BuiltSearch(Search):
 
     def __init__(self, stage: Stage, travel: Travel, terms: tuple, builds: Builds):
         tolerance, tolerances, limit = terms
-        super().__init__(stage, travel, tolerance, tolerances, limit)
+        super().__init__(stage, travel, tolerance, limit)
+        self.loose = stage.looseness(tolerances)
         self.system, ends = solving(stage.system, stage.scene, stage.pairs)
         self.builds, self.numbers = builds.only(self.system, ends)
         count = len(stage.pairs)

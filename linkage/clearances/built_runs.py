@@ -99,14 +99,13 @@ class _Work:
     def meet(self):
         """Meet a build of every pair that is near the worst where its gap is least as drawn."""
         stage = self.stage
-        proof = Search(stage, self.travel, ROUGHLY, None, self.terms[2]).proved()
-        ranks = _ranks(stage)
+        proof = Search(stage, self.travel, ROUGHLY, self.terms[2]).proved()
+        ranks = stage.places_among()[0]
         for pairs, inputs in _alike(stage, np.arange(len(stage.pairs))):
             search, moves = self.search(stage.scene, pairs, inputs)
             met = proof.item[pairs] >= 0  # of the others any piece will do, midway
             rank = np.where(met, ranks[proof.item[pairs]], 0)
-            order = np.argsort(search.stage.pair_index, kind="stable")
-            start = np.searchsorted(search.stage.pair_index[order], np.arange(len(pairs)))
+            _, order, start = search.stage.places_among()
             search.begin_at(order[start + rank], np.where(
                 met[:, None], proof.place[pairs][:, moves], search.box.mean(axis=1)))
             search.proof.proven[:] = -np.inf
@@ -225,15 +224,6 @@ def _driven(system, bodies) -> frozenset:
     bodies = frozenset(bodies) - {AIRFRAME}
     return system.kept(("driven", bodies), lambda: frozenset(
         step.input for step in system.only(bodies).plan.steps if isinstance(step, Drive)))
-
-
-def _ranks(stage):
-    """Where each item stands among those of its pair."""
-    order = np.argsort(stage.pair_index, kind="stable")
-    first = np.searchsorted(stage.pair_index[order], np.arange(len(stage.pairs)))
-    rank = np.empty(len(order), int)
-    rank[order] = np.arange(len(order)) - first[stage.pair_index[order]]
-    return rank
 
 
 def _take(whole, proof, which, numbers):

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from ..intervals import U, bend_rows, extent, row_count
+from ..intervals import U, bend_rows, extent
 from ..motion import enclose
 from .corners import along, corner_pairs
 from .stage import Stage, in_reach
@@ -44,8 +44,6 @@ class Bounds(NamedTuple):
         Lower bound, mm; NaN where the whole cell is out of reach.
     places : ndarray (m, inputs)
         Where in the cell the bound's polynomial is least, degrees (mm).
-    builds : ndarray (tolerances, m)
-        The build in which it is, as 1 or -1 for each dimension that varies.
     planes : ndarray (m, 1 + inputs, 3)
         The direction that gives the bound, and how it turns over half the cell per input.
     """
@@ -53,7 +51,6 @@ class Bounds(NamedTuple):
     value: np.ndarray
     low: np.ndarray
     places: np.ndarray
-    builds: np.ndarray
     planes: np.ndarray
 
 
@@ -96,7 +93,7 @@ def bounds(stage: Stage, items, cells, tolerances: Tolerance | None = None,
     if todo.size:
         found.improve(todo, *found.turning(todo, way[:, todo]))
     places = centres[cell] + lowest_place(found.model, len(names)).T * halves[cell]
-    return Bounds(value, found.low, places, found.builds(), found.planes)
+    return Bounds(value, found.low, places, found.planes)
 
 
 class _Found:
@@ -145,21 +142,13 @@ class _Found:
         self.planes[here] = 0.0
         self.planes[here, :len(turns)] = turns[..., gained].transpose(2, 0, 1)
 
-    def builds(self):
-        """The build in which each bound is, as 1 or -1 for each dimension that varies."""
-        first = row_count(self.inputs) - 1
-        found = np.zeros((self.enclosed.rows - 1 - first, len(self.low)), np.int8)
-        share = self.kept[(self.kept >= first) & (self.kept < self.enclosed.rows - 1)]
-        found[share - first] = np.where(self.model[first:-1] > 0, -1, 1)
-        return found
 
-
-def held_bounds(stage: Stage, items, cells, planes: np.ndarray, tolerances=None) -> np.ndarray:
-    """Lower bounds of items over cells by planes that are given: no closest points are looked for.
+def held_bounds(stage: Stage, items, cells, planes: np.ndarray) -> np.ndarray:
+    """Lower bounds, as drawn, by planes that are given: no closest points are looked for.
 
     Parameters
     ----------
-    stage, items, cells, tolerances
+    stage, items, cells
         As for `bounds`.
     planes : ndarray (m, 1 + inputs, 3)
 
@@ -170,13 +159,11 @@ def held_bounds(stage: Stage, items, cells, planes: np.ndarray, tolerances=None)
     """
     which, (names, centres, halves) = items[0], cells
     enclosed = enclose(stage.system, {n: centres[:, i] for i, n in enumerate(names)},
-                       {n: halves[:, i] for i, n in enumerate(names)}, tolerances)
-    loose = None if tolerances is None else stage.looseness(tolerances)
-    kept = np.arange(enclosed.rows) if tolerances is None else stage.rows_of(enclosed, which)
+                       {n: halves[:, i] for i, n in enumerate(names)})
     turning = np.zeros((enclosed.rows, 3, len(which)))
     turning[:1 + len(names)] = planes.transpose(1, 2, 0)
     return _bound(stage, enclosed, items, (turning, *_lengths(turning, len(names))),
-                  (loose, kept))[0]
+                  (None, np.arange(enclosed.rows)))[0]
 
 
 def _bound(stage, enclosed, items, towards, build):

@@ -53,22 +53,11 @@ def prove(stage: Stage, travel: Travel | dict, tolerance: float,  # noqa: PLR091
     """
     if stage.pairs and _differ(stage, tolerances):
         return prove_built(stage, Travel.of(travel), (tolerance, tolerances, limit))
-    search = Search(stage, travel, tolerance, None, limit)
+    search = Search(stage, travel, tolerance, limit)
     search.within = tolerance if within is None else min(within, tolerance)
     if not stage.pairs:
         return search.proof
-    cold, taken_up = (None, None) if after is None else \
-        resume(search, after)
-    *items, low = search.first_items(cold)
-    if len(items[0]):
-        search.meet_first(np.unique(stage.pair_index[items[0]]))
-    items = search.still_open(items, low)
-    if taken_up is not None:
-        items = tuple(np.concatenate(part) for part in zip(items, taken_up, strict=True))
-    while len(items[0]):
-        items = search.round(items)
-    search.finish()
-    return search.proof
+    return search.proved(*(() if after is None else resume(search, after)))
 
 
 def earlier(stage: Stage, travel: Travel | dict, proof: Proof, terms: tuple) -> Earlier:
@@ -110,7 +99,7 @@ def near_pairs(scene: Scene, pairs: Sequence[Pair], travel: Travel | dict, limit
     if tolerances is not None:
         return _near_built(scene, pairs, Travel.of(travel), (limit, tolerances))
     stage = Stage(scene, pairs, scene.envelope, rough=True)
-    search = Search(stage, travel, np.inf, None, limit)
+    search = Search(stage, travel, np.inf, limit)
     items = search.first_items()[:3]
     for start in range(0, len(items[0]), search.most):
         which, centres, halves = (part[start:start + search.most] for part in items)

@@ -16,7 +16,6 @@ from .stage import measure, spine_gaps
 from .travel import Travel
 
 if TYPE_CHECKING:
-    from ..model.parts import Tolerance
     from ..motion.moved import Motion
     from ..motion.system import System
     from .stage import Stage
@@ -125,14 +124,14 @@ class Search:
     grid = 4  # cells per input of the first round
     most = MOST_ITEMS
     within = np.inf  # closer bracket while it takes little effort
+    loose = None  # mm that builds have the solids' points off, as `Stage.looseness` gives it
 
     def __init__(self, stage: Stage, travel: Travel | dict, tolerance: float,
-                 tolerances: Tolerance | None, limit: float):
+                 limit: float):
         self.stage, self.travel = stage, Travel.of(travel)
         self.names = list(self.travel.names)
         self.box = np.array(list(self.travel.box.values()), dtype=float).reshape(-1, 2)
-        self.tolerance, self.tolerances = tolerance, tolerances
-        self.loose = stage.looseness(tolerances)
+        self.tolerance = tolerance
         count = len(stage.pairs)
         self.required = np.array([pair.required for pair in stage.pairs])
         self.limit, self.limit_beyond = self.required + limit, limit
@@ -209,13 +208,15 @@ class Search:
 
     def _enclosed(self, cells):
         centres, halves = ({n: k[:, i] for i, n in enumerate(self.names)} for k in cells)
-        return enclose(self.stage.system, centres, halves, self.tolerances)
+        return enclose(self.stage.system, centres, halves)
 
     def _about_apart(self, which, enclosed, cells):
         """Lower bound of the gap of piece pairs (m,) over cells (n,): (m, n), NaN out of reach."""
         pieces, back = np.unique(self.stage.sides[which], return_inverse=True)
         rows = self.stage.spines(enclosed, pieces, cells)
-        about = self.stage.around(pieces) + np.sqrt(3.0) * self.loose[pieces]
+        about = self.stage.around(pieces)
+        if self.loose is not None:
+            about = about + np.sqrt(3.0) * self.loose[pieces]
         a, b = back.reshape(-1, 2).T
         # no point of a spine moves farther than the one of its ends that moves farthest
         loose = np.sqrt((np.abs(rows[1:]).sum(axis=0) ** 2).sum(axis=0)).max(axis=0)
@@ -258,12 +259,17 @@ class Search:
         self._first = None
         return self._split(tuple(np.concatenate(k) for k in zip(*kept, strict=True)))
 
-    def proved(self) -> Proof:
-        """Everything bracketed, from the start."""
-        *items, low = self.first_items()
+    def proved(self, cold: np.ndarray | None = None, taken_up: tuple | None = None) -> Proof:
+        """Everything bracketed, all from the start or as `linkage.clearances.warm.resume` has it.
+
+        Then only the `cold` pairs are, and `taken_up` are the open items of the others.
+        """
+        *items, low = self.first_items(cold)
         if len(items[0]):
             self.meet_first(np.unique(self.stage.pair_index[items[0]]))
         items = self.still_open(items, low)
+        if taken_up is not None:
+            items = tuple(np.concatenate(part) for part in zip(items, taken_up, strict=True))
         while len(items[0]):
             items = self.round(items)
         self.finish()
@@ -279,8 +285,8 @@ class Search:
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
         enough = self._enough(self._wanted())[pairs]
-        value, low, places, _, planes = bounds(self.stage, (which, cell), (self.names, *cells),
-                                               self.tolerances, enough)
+        value, low, places, planes = bounds(self.stage, (which, cell), (self.names, *cells),
+                                            None, enough)
         self._meet(np.where(self.stage.rough[which] | ~self._held(which, centres), np.nan, value),
                    which, centres)
         self._try(which, pairs, low, places)
@@ -336,7 +342,7 @@ class Search:
         """
         motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
         return measure(self.stage, motion.posture, which, np.arange(len(which)),
-                       None if self.tolerances is None else self.loose, self.proof.least)
+                       self.loose, self.proof.least)
 
     def _held(self, which, places):
         """Whether places of items lie in the travel, as far as their pairs can tell."""

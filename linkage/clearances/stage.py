@@ -13,8 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..geometry import Ragged, approach, hull_piece, piece_gap, tube_gap
-from ..intervals import row_count, unknown
+from ..intervals import unknown
 from ..motion import Posture, body_of
+from ..motion.builds_rows import share_rows
 from .carrying import Frames, Seat
 from .scene import TOUCHING, Scene
 
@@ -217,13 +218,27 @@ class Stage:
         for seat in np.flatnonzero(np.bincount(seats)):
             yield seat, np.flatnonzero(seats == seat)
 
+    def places_among(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Where each item stands among its pair's; the items pair by pair, and where each begins."""
+        order = np.argsort(self.pair_index, kind="stable")
+        first = np.searchsorted(self.pair_index[order], np.arange(len(self.pairs)))
+        rank = np.empty(len(order), int)
+        rank[order] = np.arange(len(order)) - first[self.pair_index[order]]
+        return rank, order, first
+
     def rows_of(self, posture, items):
-        """Rows that count in the enclosures of some items: all but the shares that all lack."""
-        first = row_count(posture.inputs) - 1
+        """Rows that count in the enclosures of some items: all but the shares that all lack.
+
+        A share is kept with all its products with the inputs, so that the rows stand as before.
+        """
         kept = posture.remembered((self, "shares"), lambda: (
             self.frames.of(posture) != 0).any(axis=(1, 2, 4)))
         kept = kept[:, np.unique(self.seat_of[self.sides[items]])].any(axis=1)
-        kept[:first] = kept[-1] = True
+        here = share_rows(kept, posture.inputs)
+        count = here.stop - here.start
+        shares = kept[here.start:-1].reshape(1 + posture.inputs, count).any(axis=0)
+        kept[here.start:-1] = np.tile(shares, 1 + posture.inputs)
+        kept[:here.start] = kept[-1] = True
         return np.flatnonzero(kept)
 
     def looseness(self, tolerances) -> np.ndarray:

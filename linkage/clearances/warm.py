@@ -156,22 +156,13 @@ def _changed(stage, earlier) -> set:
     return {name for name, what in solids.items() if earlier.solids.get(name) != what}
 
 
-def _places_among(stage):
-    """Where each item stands among those of its pair, and the items pair by pair."""
-    order = np.argsort(stage.pair_index, kind="stable")
-    first = np.searchsorted(stage.pair_index[order], np.arange(len(stage.pairs)))
-    rank = np.empty(len(order), int)
-    rank[order] = np.arange(len(order)) - first[stage.pair_index[order]]
-    return rank, order, first
-
-
 def _mapped(search, earlier, pairs):
     """Earlier leaves of the pairs that are taken up, for this stage, and the pair of each."""
     number = np.full(len(earlier.stage.pairs), -1)
     number[pairs[pairs >= 0]] = np.flatnonzero(pairs >= 0)
     leaves = earlier.proof.leaves
     leaves = leaves.of(number[earlier.stage.pair_index[leaves.which]] >= 0)
-    rank, (_, order, first) = _places_among(earlier.stage)[0], _places_among(search.stage)
+    rank, (_, order, first) = earlier.stage.places_among()[0], search.stage.places_among()
     k = number[earlier.stage.pair_index[leaves.which]]
     return Leaves(order[first[k] + rank[leaves.which]], leaves.centres, leaves.halves,
                   leaves.planes, leaves.low), k
@@ -179,7 +170,7 @@ def _mapped(search, earlier, pairs):
 
 def _item(search, earlier, k, pairs):
     """The items that met the earlier least gaps of some pairs."""
-    rank, (_, order, first) = _places_among(earlier.stage)[0], _places_among(search.stage)
+    rank, (_, order, first) = earlier.stage.places_among()[0], search.stage.places_among()
     return order[first[k] + rank[earlier.proof.item[pairs[k]]]]
 
 
