@@ -109,6 +109,15 @@ def test_as_built_a_requirement_is_decided_near_a_worst_build_that_is_met(name, 
             assert bool(asked.set_index("pair").loc[pair, "ok"]) == met, (pair, require)
 
 
+def test_as_built_at_an_end_of_reach_some_builds_do_not_get_there():
+    """The build that each dimension by itself makes worse may not reach: the others are asked."""
+    here = case("built_edge_of_reach")
+    row = linkage.clearance(here.system, built=True).iloc[0]
+    assert not row["ok"]
+    assert here.worst(["horn/ball", "airframe/post"])[0] < row["required"]
+    assert told(built_faults(here, builds=60, places=20).faults) == []
+
+
 @pytest.mark.parametrize("far", [5e4, 2e5, 9e5])
 def test_far_stations_cost_no_truth(far):
     """At 50 m bounds hold; farther out they hold too, or the file is refused."""

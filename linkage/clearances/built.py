@@ -216,6 +216,8 @@ class BuiltSearch(Search):
         base = np.where(proof.shares[known] > 0, 1.0, -1.0)
         axes = stage.axes(self.swept(base.T, places), which, np.arange(len(known)))
         good = np.flatnonzero(in_reach(axes))
+        if not good.size:
+            return
         known, which, places, base = known[good], which[good], places[good], base[good]
         axes = [k[..., good] for k in axes]
         _, way, *feet = stage.gap(axes, which)
