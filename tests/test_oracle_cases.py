@@ -110,6 +110,12 @@ def test_as_built_a_requirement_is_decided_near_a_worst_build_that_is_met(name, 
             assert bool(asked.set_index("pair").loc[pair, "ok"]) == met, (pair, require)
 
 
+def test_as_built_rods_together_are_bounded_up_to_the_end_of_their_reach():
+    here = case("rods_together_edge", ("[clearance]", "[tolerance]\nhardpoint = 0.1\nrod = 0.1\n"
+                                                      "[clearance]"))
+    assert told(built_faults(here, builds=10, places=10, turns=1).faults) == []
+
+
 def test_a_rod_that_is_cut_at_one_end_is_bounded_at_the_other():
     """Proven 13.1 mm once, with the two ends of the rod mistaken for each other."""
     here = case("joined_far_end")

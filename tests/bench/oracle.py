@@ -19,7 +19,7 @@ from oracle.claims import Findings  # noqa: E402
 from oracle.trial import random_case, tried  # noqa: E402
 
 EDGES = [-np.inf, 0.0, 1e-6, 1e-3, 0.01, 0.05, 0.2, 1.0, 5.0, 20.0, np.inf]
-LONGEST = 600  # seconds of one core that a system may take
+LONGEST = 150  # seconds of one core that a system may take
 SHARES = [-np.inf, 0.0, 0.02, 0.05, 0.1, 0.2, 0.5, 1.0, 5.0, np.inf]
 
 
