@@ -220,7 +220,7 @@ class Stage:
             yield seat, np.flatnonzero(seats == seat)
 
     def places_among(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Where each item stands among its pair's; the items pair by pair, and where each begins."""
+        """Where each item stands among its pair's; the items pair by pair, where each starts."""
         order = np.argsort(self.pair_index, kind="stable")
         first = np.searchsorted(self.pair_index[order], np.arange(len(self.pairs)))
         rank = np.empty(len(order), int)

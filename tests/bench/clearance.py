@@ -37,7 +37,6 @@ def prime():
                   request(), coal.DistanceResult())
 
 
-
 def request():
     asked = coal.DistanceRequest()
     asked.gjk_tolerance = 1e-12
@@ -127,8 +126,8 @@ def first_order(stage, items, cells, tolerances=None, enough=None):
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)})
     value = measure(stage, posture, which, cell)
     low = value - sum(moved(stage, enclosed, pieces, cell) for pieces in stage.sides[which].T)
-    return Bounds(value, low, centres[cell], np.zeros((0, len(which)), np.int8),
-                  np.zeros((len(which), 1 + len(names), 3)))
+    return Bounds(value, low, centres[cell], np.zeros((len(which), 1 + len(names), 3)),
+                  np.zeros(len(which), bool))
 
 
 def plain_cells(system, width):
