@@ -167,9 +167,9 @@ def compare_cells(system):
 
 
 def after_each_other():
-    """Cold, warm and as built, by turns; the median ratio of each to cold."""
+    """Cold and warm by turns, as built once; the ratio of the median of each to cold."""
     times = {"cold": [], "warm": [], "as built": []}
-    for _ in range(3):
+    for turn in range(3):
         system = linkage.load(EXAMPLE)
         table = linkage.clearance(system)
         other = linkage.System(moved_by(system.model, "wing bellcrank left", "in", 0.5))
@@ -178,6 +178,8 @@ def after_each_other():
                                linkage.System(s.model), after=t)),
                            ("as built", lambda s=other: linkage.clearance(
                                linkage.System(s.model), built=True))):
+            if turn and name == "as built":
+                continue
             start = time.process_time()
             work()
             times[name].append(time.process_time() - start)
