@@ -14,7 +14,7 @@ from collections.abc import Callable
 import numpy as np
 
 SAFETY = 2.0
-TOGETHER = 60_000  # places of several cases looked at in one go, before those that are the same fall
+TOGETHER = 60_000  # places of several cases, counted each, that are looked at in one go
 MOST = 100  # places of one load case looked at with one step; what is left counts as missing
 
 
@@ -142,7 +142,7 @@ class Finer:
             self.missing[key] = more
 
     def _about(self, keys, steps):
-        """Places to look at about the promising ones of a case: ``{key: (m, 3^inputs, inputs)}``."""
+        """Places about the promising ones of a case: ``{key: (m, 3^inputs, inputs)}``."""
         offsets = np.array(list(itertools.product((-1, 0, 1), repeat=len(steps)))) * steps
         chosen = {key: self._promising(key, some) for key, some in keys.items()}
         return {key: np.clip(places, self.box[:, 0] + steps, self.box[:, 1] - steps)[:, None]
