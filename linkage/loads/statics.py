@@ -9,7 +9,8 @@ out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import copy
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -46,6 +47,11 @@ class Push:
     moment: np.ndarray
     joint: bool = False
 
+    def at(self, positions: np.ndarray) -> Push:
+        """The load at some of its positions."""
+        return replace(self, point=self.point[positions], force=self.force[positions],
+                       moment=self.moment[positions])
+
 
 class Statics:
     """What each part carries for unit loads, at n stick positions.
@@ -79,6 +85,24 @@ class Statics:
         driven = {step.joint for step in self.drives.values()}
         self.inner = tuple(j for j in _without(self.bodies, driven) if j in self.posture.states)
         self.loads = self._unit_loads() | {("stop", k): v for k, v in (contacts or {}).items()}
+
+    def at(self, positions: np.ndarray) -> Statics:
+        """The same at some of its positions: what is known of them isn't worked out again."""
+        part = copy.copy(self)
+        part.motion, part.posture = self.motion.at(positions), self.posture.at(positions)
+        part.count = len(positions)
+        part.loads = {key: tuple(push.at(positions) for push in pushes)
+                      for key, pushes in self.loads.items()}
+        for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "_own"):
+            part.__dict__.pop(name, None)
+        part.axes, part.pivots, part.hold = ({k: vector[positions] for k, vector in of.items()}
+                                             for of in (self.axes, self.pivots, self.hold))
+        part.inner_forces = self.inner_forces[positions]
+        part.reactions = {body: (force[positions], moment[positions])
+                          for body, (force, moment) in self.reactions.items()}
+        part.arms = {body: (stations, moments[positions])
+                     for body, (stations, moments) in self.arms.items()}
+        return part
 
     # --- geometry ---------------------------------------------------------------------------
 

@@ -10,7 +10,7 @@ from ..errors import LinkageError
 from ..motion import System
 from ..stops import judged_box
 from ..units import in_house_units
-from .finer import Finer, may_rise
+from .finer import Finer, distinct, may_rise
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
 from .statics import Statics
@@ -144,7 +144,7 @@ def _worst(system):
     worst, partly, beyond, finer = _looked_over(system, listed, box, sides)
     for _ in range(ZOOMS):
         steps = steps / 2
-        finer.halve(lambda case, places: _loads_at(system, names, case, places), steps)
+        finer.halve(lambda some, places: _loads_at(system, names, some, places), steps)
     missing = finer.finish()
     stops = {name: _at_stop(system, worst, name, names) for name in system.model.stops}
     table = _table(worst, names)
@@ -239,10 +239,14 @@ def _peak(values, places) -> int:
     return int(ties[np.abs(places[ties]).sum(axis=-1).argmin()])
 
 
-def _loads_at(system, names, case, places) -> dict:
-    """Every load of a case at some places, tension and compression apart."""
-    statics = Statics(system.sweep(**dict(zip(names, places.T, strict=True))))
-    return dict(_sensed(carried(statics, shares(statics, case))))
+def _loads_at(system, names, some, places):
+    """Every load of some cases, each at its own places, tension and compression apart."""
+    every, _, where = distinct(np.concatenate(places))
+    statics = Statics(system.sweep(**dict(zip(names, every.T, strict=True))))
+    ends = np.cumsum([len(own) for own in places])[:-1]
+    for case, rows in zip(some, np.split(where, ends), strict=True):
+        mine = statics.at(rows)
+        yield dict(_sensed(carried(mine, shares(mine, case))))
 
 
 def _at_stop(system, worst, name, names):

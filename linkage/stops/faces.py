@@ -21,7 +21,11 @@ from .first import WITHIN, first_contact
 from .ways import Ways, moving
 
 if TYPE_CHECKING:
-    from ..clearances.scene import Scene
+    from collections.abc import Callable, Iterable
+
+    from numpy.typing import ArrayLike
+
+    from ..clearances.scene import Scene, Solid
 
 ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
 STEPS = 81  # places at which a stop that never meets is looked at for its nearest face
@@ -63,7 +67,7 @@ class Meeting:
         reach = abs(high if sign > 0 else low) + BEYOND
         return sign * (self.stop.search if self.stop.search is not None else reach)
 
-    def gap(self, positions, thickness: float) -> np.ndarray:
+    def gap(self, positions: ArrayLike, thickness: float) -> np.ndarray:
         """Gap of the two faces at positions of the input, the others at 0, shape (n,), mm."""
         return self.gap_at({self.stop.input: np.asarray(positions, dtype=float)}, thickness)
 
@@ -86,7 +90,7 @@ class Meeting:
         return self.system.kept(("stop stage", self.name),
                                 lambda: Stage(scene, [self.pair], self.solid(thickness)))
 
-    def solid(self, thickness: float):
+    def solid(self, thickness: float) -> Callable[[str], Solid]:
         """What gives each of the stop's solids by name, the spacer on its face."""
         scene = scene_of(self.system)
 
@@ -159,7 +163,7 @@ class Meeting:
                            f"to the end of its reach; move them nearer", stop=self.name)
 
 
-def stage_with(scene: Scene, entries) -> Stage:
+def stage_with(scene: Scene, entries: Iterable[tuple[Pair, Callable | None]]) -> Stage:
     """Stage of pairs each with solids of its own, so that a spacer is there for its stop alone.
 
     Parameters
