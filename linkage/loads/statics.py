@@ -102,6 +102,8 @@ class Statics:
                           for body, (force, moment) in self.reactions.items()}
         part.arms = {body: (stations, moments[positions])
                      for body, (stations, moments) in self.arms.items()}
+        part.beams = {body: tuple(k[positions] for k in acting)
+                      for body, acting in self.beams.items()}
         return part
 
     # --- geometry ---------------------------------------------------------------------------
@@ -325,6 +327,43 @@ class Statics:
             if moments:
                 arms[body] = np.array(stations), np.stack(moments, axis=-1)
         return arms
+
+    @cached_property
+    def beams(self) -> dict:
+        """What acts along the tube of each body that turns in two bearings, these included.
+
+        Returns
+        -------
+        dict
+            ``{body: (stations, forces, moments)}``: stations (n, m) in mm from the pivot along the
+            axis, forces (n, loads, m, 3) in N at the middle line, moments about there in N mm.
+        """
+        beams = {}
+        for body, part in self.model.bodies.items():
+            if part.tube is None or part.bearings is None or body not in self.axes:
+                continue
+            pivot, u = self.pivots[body], self.axes[body]
+            held = between_bearings(*self.reactions[body], u[:, None], part.bearing_stations)
+            places = [pivot + station * u for station in part.bearing_stations]
+            acting = [*self.pushed(body, self.reactions), *(
+                (p, f, np.zeros_like(f)) for p, f in zip(places, held, strict=True))]
+            points, forces, moments = (np.stack(k, axis=-2) for k in zip(*acting, strict=True))
+            stations = np.einsum("nmi,ni->nm", points - pivot[:, None], u)
+            off = points - pivot[:, None] - stations[..., None] * u[:, None]
+            beams[body] = stations, forces, moments + np.cross(off[:, None], forces)
+        return beams
+
+
+def between_bearings(force: np.ndarray, moment: np.ndarray, axis: np.ndarray,
+                     stations: tuple[float, ...]) -> tuple[np.ndarray, np.ndarray]:
+    """What each of two bearings does to a body: together its pivot's load, (..., 3) N.
+
+    The first takes all that is along the axis; neither takes a moment.
+    """
+    one, other = stations
+    side = force - np.einsum("...j,...j->...", force, axis)[..., None] * axis
+    second = (np.cross(moment, axis) - one * side) / (other - one)
+    return force - second, second
 
 
 def _dot(a, b):

@@ -12,10 +12,12 @@ from dataclasses import dataclass
 
 from .. import gearing, loads
 from ..clearances import scene_of, undrawn
+from ..model import STATIONS
 from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
 from . import hands
 from .answers import Answers, NothingAsked
+from .blocks import DIGITS
 from .columns import counted, listed, place_words
 from .movements import (
     directions_cover,
@@ -257,8 +259,18 @@ def _load_misses(results):
         for column, words in MARGINS.items():
             yield from _margin_miss(row["rod"], f"margin {words}", row[column], wide)
     for row in results.tube_margins.to_dict("records"):
-        yield from _margin_miss(row["body"], "margin of its tube", row["margin"],
-                                error.get((row["body"], "tube"), 0.0))
+        wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress"))
+        yield from _margin_miss(row["body"], f"margin of its tube{_tube_words(results, row)}",
+                                row["margin"], wide)
+
+
+def _tube_words(results, row) -> str:
+    """Where a tube is worst, at which stress, and under which load."""
+    own = LENGTHS[results.system.model.length]
+    at = "" if math.isnan(row["bending"]) else " at " + ", ".join(
+        f"{word} {row[k] / own.mm:.{own.digits}f}" for word, k in zip(STATIONS, "xyz", strict=True))
+    return (f"{at}, {row['stress'] / own.megapascal:.{DIGITS[own.stress]}f} {own.stress} under "
+            f"{row['case']},")
 
 
 def _margin_miss(part, words, margin, wide):
@@ -295,7 +307,7 @@ def _unloaded(results):
     names = [row["rod"] for row in results.rod_margins.to_dict("records")
              if not max(row["tension"], row["compression"]) > 0]
     names += [f"tube of {row['body']}" for row in results.tube_margins.to_dict("records")
-              if not row["moment"] > 0]
+              if not row["stress"] > 0]
     if names:
         yield f"strength of {listed(names)}: no load in any case"
 
@@ -332,6 +344,11 @@ def _without_margin(results):
         names = [row[part] for row in table.to_dict("records") if math.isnan(row[margin])]
         if names:
             yield f"strength of {words} of {listed(names)}: the file gives none"
+    unbent = [row["body"] for row in results.tube_margins.to_dict("records")
+              if math.isnan(row["bending"])]
+    if unbent:
+        yield (f"bending of the tube of {listed(unbent)}: the file places no two bearings, so only "
+               f"torsion is in its margin")
 
 
 def _build_misses(results):
