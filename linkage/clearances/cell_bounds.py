@@ -79,7 +79,7 @@ def bounds(stage: Stage, items: tuple, cells: tuple, tolerances: Tolerance | Non
     named = {n: centres[:, i] for i, n in enumerate(names)}
     posture = stage.system.sweep(**named).posture
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
-                       tolerances)
+                       tolerances, stage.rod_ends)
     found = _Found(stage, enclosed, items, tolerances)
     way = found.between_spines()
     found.improve(np.arange(len(which)), way)

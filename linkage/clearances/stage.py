@@ -79,6 +79,7 @@ class Stage:
         self.round = (self.corners <= 2)[self.sides].all(axis=1)
         self.radii = self.radius[self.sides].sum(axis=1)
         self.frames = Frames(self.system, self.seats)
+        self.rod_ends = tuple(dict.fromkeys(end for seat in self.seats for end in seat.ends))
         self.of_rod = np.array([bool(seat.ends) for seat in self.seats], dtype=bool)
         self._lay_out()
 

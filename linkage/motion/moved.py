@@ -64,7 +64,7 @@ class Motion:
     def flat_posture(self) -> Posture:
         """The posture with every joint's state along one axis of positions, or alone."""
         def flat(k):
-            return np.broadcast_to(k, self.shape).ravel() if np.size(k) > 1 else np.ravel(k)[0]
+            return np.broadcast_to(k, self.shape).ravel() if np.size(k) != 1 else np.ravel(k)[0]
 
         states = {joint: Slide(flat(s.value)) if isinstance(s, Slide) else
                   Turn(flat(s.cos), flat(s.sin), flat(s.value))

@@ -70,7 +70,7 @@ def touching(stage: Stage, items: tuple, cells: tuple,
     if not here.size:
         return Touching(sure, known.gap, known.way)
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
-                       tolerances)
+                       tolerances, stage.rod_ends)
     asked = _Asked(stage, posture, enclosed, which, cell)
     asked.loose = stage.looseness(tolerances)[stage.sides]
     slack = SLACK * stage.scale(enclosed)
