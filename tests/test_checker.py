@@ -5,6 +5,7 @@ closure and distances are code of its own; its reading of the file is kin to the
 """
 
 import ast
+import base64
 import copy
 import functools
 import gzip
@@ -177,6 +178,55 @@ def test_a_changed_model_and_a_pair_left_out_are_refused(tmp_path):
     told = next(k for k in changed["pairs"] if k["claim"] is not None)
     told["claim"] = None
     assert "not decided" in checked(file, changed, tmp_path).sentence
+
+
+def forged(file):
+    """A certificate that claims a metre of every pair, by planes without a direction."""
+    machine = read(file.read_text(), file.parent)
+    plane = base64.b64encode(bytes(12 * (1 + len(machine.inputs)))).decode()
+    return {"format": 1, "sha256": digest(file), "travel": "wanted", "build": "as drawn",
+            "files": {name: digest(file.parent / name) for name in machine.files},
+            "pairs": [{"pair": list(pair.names), "claim": 1000.0, "tree": "f", "planes": plane}
+                      for pair in Book(machine).pairs.all()]}
+
+
+@pytest.mark.parametrize("name", ["servo_arm", "elevons"])
+def test_planes_without_a_direction_show_nothing(name, tmp_path):
+    file = EXAMPLES / f"{name}.toml"
+    verdict = checked(file, forged(file), tmp_path)
+    assert not verdict.holds
+    assert "it is not shown to stay 1000.0000 mm apart" in verdict.sentence
+
+
+def changed_entry(**more):
+    """A change of the first entry with a least."""
+    def change(made):
+        told = next(k for k in made["pairs"] if k.get("least") is not None)
+        made["pairs"][made["pairs"].index(told)] = told | more
+    return change
+
+
+def twice(made):
+    made["pairs"].append(made["pairs"][0])
+
+
+CHANGES = {"a least that is no float": changed_entry(least=10**400),
+           "a least of infinity": changed_entry(least=float("inf")),
+           "planes too many": changed_entry(tree="f", planes="AAAA" * 20),
+           "a tree of words": changed_entry(tree=["f"]),
+           "a pair twice": twice,
+           "a format that is like it": lambda made: made.update(format=True),
+           "nests without end": lambda made: made.update(build="MARK")}
+
+
+@pytest.mark.parametrize("word", CHANGES)
+def test_odd_certificates_are_refused_and_never_break_off(word, tmp_path):
+    file, made = EXAMPLES / "elevons.toml", copy.deepcopy(proven(EXAMPLES / "elevons.toml"))
+    CHANGES[word](made)
+    text = json.dumps(made).replace('"MARK"', "[" * 100_000)
+    path = tmp_path / "proof.json.gz"
+    path.write_bytes(gzip.compress(text.encode()))
+    assert check(file, path).sentence.startswith("proof does not hold")
 
 
 def damaged(made, rng):

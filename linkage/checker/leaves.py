@@ -178,7 +178,7 @@ class Book:
         size = math.sqrt(max(dot(n, n).high(), 0.0)) * UP
         wanted = (claim + sides[0].radius + sides[1].radius) * size
         wanted += abs(wanted) * 2.0**-46
-        if wanted < 0:
+        if not wanted > 0:  # a plane without a direction shows nothing
             return False
         doubt = [(i, j) for i, p in enumerate(behind) for j, q in enumerate(ahead)
                  if not p + q >= wanted]
@@ -208,6 +208,8 @@ class Book:
         points, radius = [], 0.0
         for name, pieces, (index, shares) in zip(pair.names, self.pairs.sides(pair), told,
                                                  strict=True):
+            if index not in range(len(pieces)):
+                raise Refused("a point met lies in no piece")
             piece, solid = pieces[index], self.known[name]
             if len(shares) != len(piece.corners) or not all(k >= 0 for k in shares):
                 raise Refused("a point met lies in no piece")
@@ -236,6 +238,8 @@ def halved(cell, k):
 
 def walked(book, pair, root, tree, planes):
     """The leaves of a tree, in order: (what it is, sides, cell, plane)."""
+    if not isinstance(tree, str):
+        raise Refused("a tree is a word")
     words, planes = iter(tree), iter(planes)
     ahead = [(tuple(book.sides(pair)), root)]
     while ahead:
@@ -253,5 +257,5 @@ def walked(book, pair, root, tree, planes):
             yield word, sides, cell, (next(planes, None) if word == "f" else None)
         else:
             raise Refused(f'a tree has a leaf of a kind not known, "{word}"')
-    if next(words, None) is not None:
+    if next(words, None) is not None or next(planes, None) is not None:
         raise Refused("a tree has more leaves than it needs")
