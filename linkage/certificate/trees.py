@@ -63,7 +63,8 @@ class Tree:
 class Grower:
     """Grows the trees of many pairs of a scene together."""
 
-    def __init__(self, scene: Scene, book, names):
+    def __init__(self, scene: Scene, book, travel):
+        names, self.travel = travel
         self.scene, self.book, self.names = scene, book, list(names)
         self.place = [book.motion.names.index(name) for name in self.names]
         self.solids, self.sides = {}, {}
@@ -76,16 +77,18 @@ class Grower:
             tree.root = Node(tree, sides, root)
             ahead.append(tree.root)
         while ahead:
-            ahead = [node for node in ahead if not self._at_joint(node)]
+            ahead = [node for node in ahead if not self._left_out(node)]
             grown = []
             for start in range(0, len(ahead), MOST):
                 grown += self._round(ahead[start:start + MOST])
             ahead = grown
 
-    def _at_joint(self, node):
+    def _left_out(self, node):
         if node.tree.pair.balls and self.book.at_joint(node.tree.pair, node.sides):
             node.word = "j"
-        return node.word == "j"
+        elif self.travel.outside(node.cell):
+            node.word = "x"
+        return node.word != ""
 
     def _round(self, nodes):
         low, planes = self._bounded(nodes, [node.cell for node in nodes])

@@ -27,7 +27,8 @@ KNOWN = {
     "rod": ("ends length redundant diameter fitted joint clearance", "wall thread material fixity "
             "strength fitting bearing friction tolerance play"),
     "coupling": ("bodies ratio", ""),
-    "stop": ("input side between", "spacer search"),
+    "stop": ("input side between spacer search", ""),
+    "spacer": ("on thickness", "stock tolerance"),
     "pair": ("between require waive", "reason"),
     "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware"),
     "point": ("at bolt side stack", "tolerance"),
@@ -177,7 +178,14 @@ def read_rules(machine, table, unit):
     for kind, items in (("coupling", machine.couplings), ("stop", machine.stops)):
         for name, item in table.get(kind, {}).items():
             keys_known(kind, item, f'{kind} "{name}"')
-            items[name] = item
+            items[name] = dict(item)
+    for name, stop in machine.stops.items():
+        if stop["side"] not in ("least", "greatest"):
+            raise Refused(f'stop "{name}": the checker does not know the side "{stop["side"]}"')
+        if "spacer" in stop:
+            keys_known("spacer", stop["spacer"], f'stop "{name}", spacer')
+            thick = not_below_0(stop["spacer"]["thickness"], unit)
+            stop["spacer"] = {"on": stop["spacer"]["on"], "thickness": thick}
     for item in table.get("pair", []):
         keys_known("pair", item, "pair")
         machine.rules[frozenset(item["between"])] = (
