@@ -1,7 +1,7 @@
 """The cover of the real travel as a certificate holds it: cuts, and a witness where a stop touches.
 
-What the library keeps is the guide; a cell beyond it is cut until the checker's own test shows it
-past a stop, so that what hangs together with neutral is what the library kept.
+What the library keeps and leaves out is the guide; a cell beyond is cut until the checker's own
+test shows it past a stop, so that what hangs together with neutral is what the library kept.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 
 from ..checker.reading import Refused
 from ..checker.solids import Line, Prism
-from ..checker.travel import Stop, cut, joined, search_box, walls
+from ..checker.travel import Stop, cut, search_box, walls
 from ..errors import LinkageError
 from ..stops.faces import meeting
 from .nearest import nearest, points, posed
@@ -25,9 +25,7 @@ if TYPE_CHECKING:
     from ..motion import System
     from ..stops.real import RealTravel
 
-THICK = 0.0125  # degrees (mm) of the cell beyond an end that is to be shown past a stop
-ACROSS, NARROW = 2.0, 0.1  # degrees (mm) across it at first and at last
-THIN = 1e-3  # degrees (mm) of such a cell at last
+THIN = 1e-3  # degrees (mm) of a cell that is halved no further
 MOST = 4000  # leaves of one cover
 BACK = (0.01, 0.03, 0.1, 0.3, 1.0)  # degrees (mm) before contact, to see which face meets
 SAME = 1e-4  # mm between a face as the library has it and as the checker does
@@ -124,17 +122,28 @@ class _Grower:
                       if book.machine.stops[name]["input"] in names and stop.pair}
         box = search_box(book.machine)
         self.root = Leaf(box)
-        self.kept = np.array([[box[k] for k in self.at]])
-        if self.stops:
-            columns = [real.inputs.index(name) if name in real.inputs else None for name in names]
-            ends = np.stack([real.travel.low, real.travel.high], axis=-1)
-            self.kept = np.unique(np.stack([
-                np.broadcast_to(box[k], (len(ends), 2)) if c is None else ends[:, c]
-                for c, k in zip(columns, self.at, strict=True)], axis=1), axis=0)
+        whole = np.array([[box[k] for k in self.at]])
+        self.kept, self.past = (self._of(real.inputs, real.travel.low, real.travel.high),
+                                [self._of(*past) for past in real.past if past[0]
+                                 and set(past[0]) <= set(names)]) if self.stops else (whole, [])
+        self.past = np.concatenate([whole[:0], *self.past])
+
+    def _of(self, inputs, low, high):
+        """Cells of some inputs as cells of these: (n, inputs, 2), without repeats."""
+        ends, box = np.stack([low, high], axis=-1), self.root.cell
+        return np.unique(np.stack([ends[:, inputs.index(name)] if name in inputs else
+                                   np.broadcast_to(box[k], (len(ends), 2))
+                                   for name, k in zip(self.names, self.at, strict=True)], axis=1),
+                         axis=0)
 
     def text(self):
         """The cover in the words of the checker."""
-        self._sort_out()
+        ahead = [self.root]
+        while ahead:  # until each part is in a kept cell, or beyond all
+            leaf = ahead.pop()
+            inside, cut_at = self._among(leaf, self.kept)
+            leaf.kept = inside
+            ahead += self._cut(leaf, *cut_at) if cut_at else []
         self._show_ends()
         tree, past, ahead = [], [], [self.root]
         while ahead:
@@ -150,21 +159,24 @@ class _Grower:
         leaf.parts = [Leaf(cell) for cell in cut(leaf.cell, k, float(place), self.at)]
         return leaf.parts
 
-    def _sort_out(self):
-        """Cut the box at the ends of kept cells until each part is in one or beyond all."""
-        ahead = [self.root]
-        while ahead:
-            leaf = ahead.pop()
-            cell = np.array([leaf.cell[k] for k in self.at])
-            some = ((self.kept[..., 0] < cell[:, 1] - WITHIN) & (
-                self.kept[..., 1] > cell[:, 0] + WITHIN) | (cell[:, 0] == cell[:, 1])).all(axis=1)
-            found = next(((k, end) for kept in self.kept[some] for k, ends, (low, high) in zip(
-                self.at, kept, cell, strict=True) for end in ends
-                if low + WITHIN < end < high - WITHIN), None)
-            if found is None:
-                leaf.kept = bool(some.any())
-            else:
-                ahead += self._cut(leaf, *found)
+    def _among(self, leaf, cells):
+        """Whether a leaf lies in one of some cells, and where it is to be cut at an end of one."""
+        own = np.array([leaf.cell[k] for k in self.at])
+        some = ((cells[..., 0] < own[:, 1] - WITHIN) & (cells[..., 1] > own[:, 0] + WITHIN)
+                | (own[:, 0] == own[:, 1])).all(axis=1)
+        inner = (cells[some] > own[:, :1] + WITHIN) & (cells[some] < own[:, 1:] - WITHIN)
+        if some.any() and not inner.any(axis=(1, 2)).all():
+            return True, None
+        if not some.any():
+            return False, None
+        return False, min((self._cost(cells[some], own, i, end), self.at[i], end)
+                          for i in range(len(own))
+                          for end in np.unique(cells[some][:, i][inner[:, i]]))[1:]
+
+    def _cost(self, cells, own, i, end):
+        """How many cells are cut with a leaf, and how far from its middle."""
+        through = (cells[:, i, 0] < end - WITHIN) & (cells[:, i, 1] > end + WITHIN)
+        return through.sum(), abs(end - own[i].mean()) / (own[i, 1] - own[i, 0])
 
     def _leaves(self):
         ahead, found = [self.root], []
@@ -177,26 +189,34 @@ class _Grower:
 
     def _show_ends(self):
         """Show what hangs together with neutral and is not kept to be past a stop."""
-        tried = set()
         while True:
             leaves = [leaf for leaf in self._leaves() if leaf.word == "k"]
-            cells = {tuple(leaf.cell[k] for k in self.at): leaf for leaf in leaves}
-            open_ = [cells[cell] for cell in map(tuple, joined([list(c) for c in cells]))
-                     if not cells[cell].kept]
+            open_ = [leaf for leaf in self._joined(leaves) if not leaf.kept]
             if not open_:
                 return
             for leaf in open_:
-                if id(leaf) not in tried and self._shown(leaf):
-                    continue
-                tried.add(id(leaf))
-                if len(leaves) > MOST or not self._cut_finer(leaf):
+                inside, cut_at = self._among(leaf, self.past)
+                if cut_at:
+                    self._cut(leaf, *cut_at)
+                elif not (inside and self._shown(leaf)) and (
+                        len(leaves) > MOST or not self._halved(leaf)):
                     raise LinkageError(f"no certificate can be written: it is not shown where "
                                        f"stops end {' and '.join(self.names)}")
 
+    def _joined(self, leaves):
+        """Those that hang together with neutral, over faces, edges and corners."""
+        cells = np.array([[leaf.cell[k] for k in self.at] for leaf in leaves])
+        found = ((cells[..., 0] <= 0) & (cells[..., 1] >= 0)).all(axis=1)
+        ahead = list(np.flatnonzero(found))
+        while ahead:
+            cell = cells[ahead.pop()]
+            more = ~found & ((cells[..., 0] <= cell[:, 1]) & (cells[..., 1] >= cell[:, 0])).all(
+                axis=1)
+            found |= more
+            ahead += list(np.flatnonzero(more))
+        return [leaves[k] for k in np.flatnonzero(found)]
+
     def _shown(self, leaf):
-        own = self._own(leaf)
-        if any(high - low > 2 * THICK for k, (low, high) in enumerate(leaf.cell) if k == own):
-            return False
         for name, stop in self.stops.items():
             told = witness(self.book, stop, leaf.cell)
             if told is not None:
@@ -206,25 +226,10 @@ class _Grower:
             leaf.word = "o"
         return leaf.word == "o"
 
-    def _own(self, leaf):
-        """Input along which a cell lies beyond what is kept, or its widest."""
-        low, high = self.kept[..., 0].min(axis=0), self.kept[..., 1].max(axis=0)
-        for k, a, b in zip(self.at, low, high, strict=True):
-            if leaf.cell[k][0] >= b - WITHIN or leaf.cell[k][1] <= a + WITHIN:
-                return k
-        return max(self.at, key=lambda k: leaf.cell[k][1] - leaf.cell[k][0])
-
-    def _cut_finer(self, leaf):
-        own = self._own(leaf)
-        wide = {k: leaf.cell[k][1] - leaf.cell[k][0] for k in self.at}
-        across = max((k for k in self.at if k != own), key=wide.get, default=own)
-        low, high = leaf.cell[own]
-        if wide[own] > 2 * THICK:
-            place = low + THICK if low >= 0 else high - THICK if high <= 0 else (low + high) / 2
-            return self._cut(leaf, own, place)
-        if across != own and wide[across] > (ACROSS if wide[own] > THIN else NARROW):
-            return self._cut(leaf, across, sum(leaf.cell[across]) / 2)
-        return wide[own] > THIN and self._cut(leaf, own, (low + high) / 2)
+    def _halved(self, leaf):
+        k = max(self.at, key=lambda k: leaf.cell[k][1] - leaf.cell[k][0])
+        low, high = leaf.cell[k]
+        return high - low > THIN and self._cut(leaf, k, (low + high) / 2)
 
 
 def witness(book: Book, stop: Stop, cell: tuple) -> list | None:

@@ -69,7 +69,7 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
              for claim in [_claim(pair, rows, far)] if claim is not None]
     grower.grow(trees, travel.root())
     shown = {tree.pair.names: tree for tree in trees if tree.root is not None}
-    met = _met(grower, book, [p for p in book.pairs.all() if frozenset(p.names) in rows], rows)
+    met = _met(grower, travel, [p for p in book.pairs.all() if frozenset(p.names) in rows], rows)
     return {"format": FORMAT, "sha256": digest(file), "travel": "real", "build": "as drawn",
             **told, "files": {name: digest(file.parent / name) for name in machine.files},
             "pairs": [_entry(pair, shown.get(pair.names), met.get(pair.names))
@@ -107,18 +107,18 @@ def _entry(pair, tree, met):
     return entry | (met or {})
 
 
-def _met(grower, book, pairs, rows):
+def _met(grower, travel, pairs, rows):
     """Where each pair is least, and a point of each solid that shows it."""
-    found = {}
+    found, book = {}, grower.book
     for pair in pairs:
-        if pair.balls:  # what is nearest may be what lies at the joint and is left out
+        if pair.balls or pair.rule == "stop":  # what is nearest may be what lies at the joint and is left out
             continue
         row = rows[frozenset(pair.names)]
         if np.isfinite(row["real_least"]):
             at = [float(row[f"real_{n}"]) if n in grower.names else 0.0 for n in book.motion.names]
             for back in BACK:
                 place = [k * (1 - back) for k in at]
-                shown = points(book, pair, place)
+                shown = points(book, pair, place) if travel.holds(place) else None
                 if shown is not None:
                     found[pair.names] = {"least": max(float(row["real_least"]), shown[0] + 1e-9),
                                          "place": place, "met": shown[1]}
