@@ -15,9 +15,9 @@ import numpy as np
 
 from ..checker.reading import Refused
 from ..checker.solids import Line, Prism
-from ..checker.travel import Stop, cut, search_box, walls
+from ..checker.travel import Stop, cut, faces, search_box
 from ..errors import LinkageError
-from ..stops.faces import meeting
+from ..stops.faces import bare_contacts, meeting
 from .nearest import nearest, points, posed
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def _face(system, book, name):
     if "spacer" not in stop:
         return None
     made = meeting(system, name)
-    met = made.first(0.0)[1]
+    met = bare_contacts(system).get(name, np.nan)
     if made.face is None or not np.isfinite(met):
         return None
     k, pair = book.motion.names.index(stop["input"]), book.pairs.pair(*stop["between"])
@@ -217,14 +217,24 @@ class _Grower:
         return [leaves[k] for k in np.flatnonzero(found)]
 
     def _shown(self, leaf):
-        for name, stop in self.stops.items():
-            told = witness(self.book, stop, leaf.cell)
+        for name in [n for n in self.stops if self._beyond(leaf, n)] or self.stops:
+            told = witness(self.book, self.stops[name], leaf.cell)
             if told is not None:
                 leaf.word, leaf.witness = "p", [name, *told]
                 return True
-        if any(self.book.nowhere(s.pair, s.sides, leaf.cell) for s in self.stops.values()):
+        middle = tuple(((a + b) / 2,) * 2 for a, b in leaf.cell)
+        if any(all(self.book.nowhere(s.pair, s.sides, cell) for cell in (middle, leaf.cell))
+               for s in self.stops.values()):
             leaf.word = "o"
         return leaf.word == "o"
+
+    def _beyond(self, leaf, name):
+        """Whether a leaf lies beyond what is kept where a stop ends it."""
+        stop = self.book.machine.stops[name]
+        k = self.book.motion.names.index(stop["input"])
+        kept = self.kept[:, self.at.index(k)]
+        return leaf.cell[k][0] >= kept[:, 1].max() - WITHIN if stop["side"] == "greatest" else \
+            leaf.cell[k][1] <= kept[:, 0].min() + WITHIN
 
     def _halved(self, leaf):
         k = max(self.at, key=lambda k: leaf.cell[k][1] - leaf.cell[k][0])
@@ -263,7 +273,7 @@ def _tried(book, stop, one, other, middle):
         if isinstance(wall, Prism):
             home = book.known[stop.pair.names[1 - side]].carriers[0]
             seen = posed(book, home, (stop.pair.names[side], [piece]), middle)
-            shares = None if seen is None else _deepest(seen[0][1], list(walls(wall)))
+            shares = None if seen is None else _deepest(seen[0][1], faces(wall))
             if shares is not None:
                 yield [side, [mine, shares.tolist(), theirs]]
 
@@ -272,7 +282,7 @@ def _deepest(corners, beyond):
     """Shares of corners whose point lies deepest behind walls; None where it lies before one."""
     from scipy.optimize import linprog
 
-    normals, most = np.array([n for n, _ in beyond]), np.array([m for _, m in beyond])
+    normals, most = np.array([n for n, *_ in beyond]), np.array([m for _, m, _ in beyond])
     count = corners.shape[1]
     found = linprog([*[0.0] * count, -1.0],
                     A_ub=np.column_stack([normals @ corners, np.ones(len(most))]), b_ub=most,

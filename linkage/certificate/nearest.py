@@ -13,7 +13,6 @@ from ..checker.solids import Line
 if TYPE_CHECKING:
     from ..checker.leaves import Book
 
-MOST_PAIRS = 400  # pairs of pieces looked at for the nearest two points
 UNSURE = 1e-6  # mm of a place that the checker has no closer
 WEIGHT = 1e4  # of the shares' sum against distances
 
@@ -25,15 +24,25 @@ def points(book: Book, pair, place) -> tuple[float, list] | None:
              for name, side in zip(pair.names, book.sides(pair), strict=True)]
     if None in hulls:
         return None
-    both = sorted(itertools.product(*map(enumerate, hulls)), key=lambda k: np.linalg.norm(
-        k[0][1][1].mean(axis=1) - k[1][1][1].mean(axis=1)))
+    about = [[_ball(*piece) for piece in hull] for hull in hulls]
+    both = sorted((np.linalg.norm(p - q) - r - s, i, j) for (i, (p, r)), (j, (q, s)) in
+                  itertools.product(*map(enumerate, about)))
     best = None
-    for (i, (one, a)), (j, (other, b)) in both[:MOST_PAIRS]:
+    for low, i, j in both:
+        if best is not None and low > best[0]:
+            break
+        (one, a), (other, b) = hulls[0][i], hulls[1][j]
         radius = sum(p.radius for p in (one, other) if isinstance(p, Line))
         apart, shares = nearest(a, b)
         if best is None or apart - radius < best[0]:
             best = apart - radius, [[i, shares[0].tolist()], [j, shares[1].tolist()]]
     return best
+
+
+def _ball(piece, corners):
+    """Middle and radius of a ball about a piece."""
+    middle = corners.mean(axis=1)
+    return middle, np.linalg.norm(corners - middle[:, None], axis=0).max() + piece.radius
 
 
 def posed(book: Book, frame, solid, cell) -> list | None:

@@ -111,8 +111,8 @@ def _met(grower, travel, pairs, rows):
     """Where each pair is least, and a point of each solid that shows it."""
     found, book = {}, grower.book
     for pair in pairs:
-        if pair.balls or pair.rule == "stop":  # what is nearest may be what lies at the joint and is left out
-            continue
+        if pair.balls or pair.rule == "stop":
+            continue  # what is nearest may be what lies at the joint and is left out
         row = rows[frozenset(pair.names)]
         if np.isfinite(row["real_least"]):
             at = [float(row[f"real_{n}"]) if n in grower.names else 0.0 for n in book.motion.names]

@@ -8,11 +8,12 @@ than the truth.
 """
 
 import math
+from functools import partial
 from itertools import product
 
 from .leaves import Side
 from .reading import Refused
-from .solids import Line, Prism
+from .solids import EYE, Line, Prism
 from .taylor import UP, constant, dot
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
@@ -135,23 +136,25 @@ class Stop:
         far = math.hypot(*way)
         way = [k / far for k in way]
         gap = far - self.radius(met)
-        if not (SURE < gap < NEAR and self.apart(cell, way) > gap - SURE):
+        if not (SURE < gap < NEAR and self.all_apart(cell, way, gap - SURE)):
             raise Refused("the face of a spacer is not told")
         sign = -1 if side else 1
         local = [sign * sum(a * b for a, b in zip(way, axis, strict=True))
                  for axis in seats[side][1:]]
         piece = self.pieces[side][met[side][0]]
         return max(faces(piece), key=lambda f: sum(
-            a * b for a, b in zip(f[0], local, strict=True)))[1](thick)
+            a * b for a, b in zip(f[0], local, strict=True)))[2](thick)
 
-    def apart(self, cell, way):
-        """A lower bound of the gap of the two solids along a direction, at a place."""
-        n, found = [[*way], *[[0.0] * 3 for _ in cell]], math.inf
-        for a, b in product(*self.pieces):
+    def all_apart(self, cell, way, gap):
+        """Whether no two pieces are nearer than a gap at a place, by a direction or an axis."""
+        ways = [way, *([sign * k for k in axis] for axis in EYE for sign in (1.0, -1.0))]
+        planes = [[w, *[[0.0] * 3 for _ in cell]] for w in ways]
+        for pieces in product(*self.pieces):
             sides = [Side([p], self.book.known[name]) for p, name in
-                     zip((a, b), self.pair.names, strict=True)]
-            found = min(found, self.book.bound(self.pair, sides, cell, n))
-        return found
+                     zip(pieces, self.pair.names, strict=True)]
+            if not any(self.book.bound(self.pair, sides, cell, n) >= gap for n in planes):
+                return False
+        return True
 
     def seat(self, k, cell):
         """What carries one of the solids."""
@@ -186,7 +189,7 @@ class Stop:
         row = self.book.shared_row(self.pair.names[first], self.pieces[first], [one, shares])
         body = self.book.known[home].carriers[0]
         spot = self.book.carried(self.book.motion.seat(solids[0].carriers, body, cell), row)
-        return all(self.below(spot, normal, most) for normal, most in walls(piece))
+        return all(self.below(spot, normal, most) for normal, most, _ in faces(piece))
 
     def below(self, spot, normal, most):
         """Whether a point stays behind a wall."""
@@ -201,36 +204,27 @@ def floats(point):
 
 
 def faces(piece):
-    """Faces of a prism: outward normal, and the spacer of some thickness that lies on it."""
-    def on_edge(a, b, x, y):
-        return lambda t: Prism((b, a, (a[0] + t * x, a[1] + t * y), (b[0] + t * x, b[1] + t * y)),
-                               piece.room, piece.at, piece.axes)
-
+    """Faces of a prism: outward normal, how far out it is, and what spacer lies on it."""
     u, v, w = piece.axes
     low, high = piece.room
-    found = [(w, lambda t: Prism(piece.outline, (high, high + t), piece.at, piece.axes)),
-             ([-k for k in w], lambda t: Prism(piece.outline, (low - t, low), piece.at,
-                                               piece.axes))]
-    for a, b, (x, y) in edges(piece):
-        normal = [x * p + y * q for p, q in zip(u, v, strict=True)]
-        found.append((normal, on_edge(a, b, x, y)))
-    return found
-
-
-def edges(piece):
-    """Edges of a prism's outline with their outward normals in its plane."""
-    outline = piece.outline
-    for a, b in zip(outline, (*outline[1:], outline[0]), strict=True):
+    found = [(w, high, lambda t: Prism(piece.outline, (high, high + t), piece.at, piece.axes)),
+             ([-k for k in w], -low, lambda t: Prism(piece.outline, (low - t, low), piece.at,
+                                                     piece.axes))]
+    for a, b in zip(piece.outline, (*piece.outline[1:], piece.outline[0]), strict=True):
         x, y = b[1] - a[1], a[0] - b[0]
-        size = math.hypot(x, y)
-        yield a, b, (x / size, y / size)
+        x, y = x / math.hypot(x, y), y / math.hypot(x, y)
+        normal = [x * p + y * q for p, q in zip(u, v, strict=True)]
+        found.append((normal, x * a[0] + y * a[1], partial(on_edge, piece, (a, b), (x, y))))
+    at = piece.at
+    return [(n, far + sum(p * q for p, q in zip(n, at, strict=True)), pad)
+            for n, far, pad in found]
 
 
-def walls(piece):
-    """Outward normals of a prism's faces, and how far out they are."""
-    for normal, _ in faces(piece):
-        yield normal, max(sum(a * b for a, b in zip(normal, corner, strict=True))
-                          for corner in piece.corners)
+def on_edge(piece, ends, way, thick):
+    """A spacer on the face that a side of a prism's outline makes."""
+    a, b = ends
+    c, d = ((p[0] + thick * way[0], p[1] + thick * way[1]) for p in ends)
+    return Prism((b, a, c, d), piece.room, piece.at, piece.axes)
 
 
 def search_box(machine):

@@ -143,9 +143,8 @@ class Claims:
             ("the wanted travel stands where no stop is:", free),
             ("no stop is shown to end, up to where it is looked for,", passed),
             ("nothing moves", self.book.motion.still)) if ends]
-        parts += [f"not looked at: {len(found[word])} {words}" for word, words in LEFT.items()
-                  if found[word]]
-        return "; ".join(parts)
+        left = [f"{len(found[word])} {words}" for word, words in LEFT.items() if found[word]]
+        return "; ".join([*parts, f"not looked at: {', '.join(left)}"] if left else parts)
 
     def pair(self, pair, told):
         """Check all that is claimed of a pair: how many leaves there are, and what comes of it."""
