@@ -266,7 +266,7 @@ def _made(system, name) -> Meeting:
     return replace(plain, normal=normal, face=face)
 
 
-def _bare_contacts(system):
+def bare_contacts(system):
     """About where the faces of each stop that has a spacer first meet without it."""
     def work():
         bare = [m for m in _each(_plain, system) if m.stop.spacer is not None]
@@ -285,7 +285,7 @@ def _face(plain: Meeting):
     pieces = scene.solid(on).pieces
     if not any(p.faces for p in pieces):
         return None, None
-    position = _bare_contacts(plain.system)[plain.name]
+    position = bare_contacts(plain.system)[plain.name]
     if np.isnan(position):
         at = np.linspace(0.0, plain.limit, STEPS)
         position = float(at[np.nanargmin(plain.gap(at, 0.0))])
