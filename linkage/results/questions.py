@@ -42,6 +42,7 @@ from .verdict import Miss, Verdict
 BUILD = {False: "as drawn", True: "clearance and travels for the builds within the file's "
          "tolerances, all else as drawn"}
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
+RESTS_ON = {"gearing": "stops"}  # travels are judged at the stops, which have to be right then
 WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
 
 
@@ -114,8 +115,9 @@ def verdict_of(results: Answers) -> Verdict:
 
 
 def asked_of(results: Answers) -> list[Question]:
-    """Questions of the chapters that were asked for."""
-    return [q for q in QUESTIONS if not results.only or q.chapter in results.only]
+    """Questions of the chapters that were asked for, and those that their answers rest on."""
+    chapters = {*results.only, *(RESTS_ON[name] for name in results.only if name in RESTS_ON)}
+    return [q for q in QUESTIONS if not chapters or q.chapter in chapters]
 
 
 def _undecided(results, question):
