@@ -53,7 +53,7 @@ INNER = {
     "sizing": [{"dimensions"}, {"targets"}, {"fit"}, {"clearance_terms"}, {"choose"}, {"result"}],
     "results": [{"blocks", "verdict", "second_core"},
                 {"text", "html", "columns", "sequence"}, {"answers"},
-                {"hands", "movements"},
+                {"movements"}, {"hands"},
                 {"questions", "comparison"}, {"chapters"}, {"results", "csv_files"}],
     "sheet": [{"chosen_sizes", "cut_plates", "opening"}],
     "report": [{"as_pdf", "written"}, {"files"}],

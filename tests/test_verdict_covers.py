@@ -120,6 +120,16 @@ ends = ["stick/arm", "s/horn"]
     assert "met" not in verdict.sentence
 
 
+def test_a_surface_of_which_only_the_horn_is_drawn_is_named():
+    """Of the elevator its skin is taken out: chord 14 in, horn 3.1 in."""
+    fixed = linkage.load(EXAMPLES / "side_by_side_fixed.toml")
+    elevator = fixed.model.bodies["elevator"]
+    horn = replace(fixed.model, bodies=fixed.model.bodies | {"elevator": replace(
+        elevator, solids={"horn": elevator.solids["horn"]})})
+    here, gone = (undrawn(scene_of(system)) for system in (fixed, System(horn)))
+    assert set(gone) - set(here) == {"elevator towards its trailing edge"}
+
+
 # --- searched worst -----------------------------------------------------------------------------
 
 def peaks(places):

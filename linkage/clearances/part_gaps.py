@@ -12,6 +12,7 @@ from ..motion import body_of
 from .joints import BALL
 from .scene import Scene
 
+HALF = 0.5  # of the way from the hinge line to the trailing edge that solids have to reach
 BRIDGED = 12.7  # mm between two solids of a part that a fillet or a lug may fill; common practice
 
 
@@ -19,7 +20,8 @@ def undrawn(scene: Scene) -> list[str]:
     """Gaps in how parts are drawn, where there is metal that no solid of the file stands for.
 
     A part whose solids do not hang together, or which has a joint away from all of them, is not
-    drawn whole, and of two sides one may be forgotten: nothing is proven about what is missing.
+    drawn whole, nor is a surface of which only the horn is there; and of two sides one may be
+    forgotten: nothing is proven about what is missing.
 
     Parameters
     ----------
@@ -35,7 +37,28 @@ def undrawn(scene: Scene) -> list[str]:
         if body.solids:
             solids = {solid: scene.solid(f"{name}/{solid}").pieces for solid in body.solids}
             found += _of_part(name, solids, _joints(model, name))
-    return found + _one_sided(model)
+    return [*found, *_horns_alone(scene), *_one_sided(model)]
+
+
+def _horns_alone(scene):
+    """Surfaces of which no solid comes half as far from the hinge line as the trailing edge."""
+    model = scene.system.model
+    for name, surface in model.surfaces.items():
+        body = model.bodies[surface.body]
+        if not body.solids or body.slides:
+            continue
+        edge = max([surface.chord or 0.0, *(float(_off_axis(body, point.position))
+                                            for point in body.points.values())])
+        drawn = max(float(_off_axis(body, piece.points).max()) + piece.radius
+                    for solid in body.solids
+                    for piece in scene.solid(f"{surface.body}/{solid}").pieces)
+        if drawn < HALF * edge:
+            yield f"{name} towards its trailing edge"
+
+
+def _off_axis(body, points):
+    """How far points are from a part's axis, mm."""
+    return np.linalg.norm(np.cross(np.subtract(points, body.centre), body.direction), axis=-1)
 
 
 def _one_sided(model) -> list[str]:

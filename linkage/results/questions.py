@@ -25,6 +25,7 @@ from .movements import (
     directions_told,
     ends_of,
     feels_judged,
+    in_builds,
     missed_findings,
     motion_misses,
     not_required,
@@ -39,8 +40,8 @@ from .movements import (
 )
 from .verdict import Miss, Verdict
 
-BUILD = {False: "as drawn", True: "clearance and travels for the builds within the file's "
-         "tolerances, all else as drawn"}
+BUILD = {False: "as drawn", True: "clearance, reach, rod ends, hands and travels for the builds "
+         "within the file's tolerances, all else as drawn"}
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
 RESTS_ON = {"gearing": "stops"}  # travels are judged at the stops, which have to be right then
 WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
@@ -376,8 +377,8 @@ def _tilts_judged(results):
 
 def _tilt_covers(results):
     yield travel_judged(results)
-    yield ("Tilts of rod ends are proven as drawn to stay within what is allowed, all over that "
-           "travel.")
+    yield (f"Tilts of rod ends are proven {in_builds(results)} to stay within what is allowed, all "
+           f"over that travel; the bolts' directions as the file gives them.")
 
 
 def _tilts_left(results):
@@ -463,12 +464,12 @@ QUESTIONS = (  # in the order of the verdict
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
              _tilt_covers),
-    Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
+    Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged,
+             covers=_covering("Rig pins are judged as drawn.")),
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
-             covers=_covering("Lengths of wires are proven within {box}; what their loops come "
-                              "near is looked at in a grid of stick positions.")),
+             covers=_covering("Lengths of wires are proven as drawn within {box}; what their loops "
+                              "come near is looked at in a grid of stick positions.")),
     Question("grip", "wires", ("grips",), hands.grip_misses, hands.grips_judged, hands.grips_left),
     Question("hand", "wires", ("hands",), hands.hand_misses, hands.hands_judged, hands.hands_left,
-             covers=_covering("Room of hands is proven as drawn, over the travel that the stops "
-                              "leave.")),
+             covers=hands.hands_cover),
 )
