@@ -186,7 +186,8 @@ def forged(file):
     plane = base64.b64encode(bytes(12 * (1 + len(machine.inputs)))).decode()
     covers = [{"inputs": [name], "tree": ["k"], "past": []} for name in machine.inputs]
     return {"format": 2, "sha256": digest(file), "travel": "real", "build": "as drawn",
-            "stops": {}, "covers": covers, "files": {name: digest(file.parent / name) for name in machine.files},
+            "stops": {}, "covers": covers,
+            "files": {name: digest(file.parent / name) for name in machine.files},
             "pairs": [{"pair": list(pair.names), "claim": 1000.0, "tree": "f", "planes": plane}
                       for pair in Book(machine).pairs.all()]}
 
