@@ -45,7 +45,8 @@ class Touching(NamedTuple):
     way: np.ndarray
 
 
-def touching(stage: Stage, items, cells, tolerances: Tolerance | None = None) -> Touching:
+def touching(stage: Stage, items: tuple, cells: tuple,
+             tolerances: Tolerance | None = None) -> Touching:
     """Whether piece pairs are proven to touch at every position of cells, in every build.
 
     Parameters
