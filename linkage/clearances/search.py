@@ -29,7 +29,7 @@ FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
 MOST_CELLS = 30_000  # cells of a pair after which what is left stays open
 # degrees (mm) of a cell in which rods solved together are known by a box alone, below which a bound
 # is good that meets what is required; and such cells of a pair after which what is left stays open
-EDGE, MOST_AT_EDGE = 0.1, 2000
+EDGE, MOST_AT_EDGE = 0.2, 1000
 MOST_ROUND = 32  # cells whose round tubes are worked at once
 MOST_ITEMS = 40_000  # worked at once, so that memory stays bounded
 
