@@ -81,8 +81,8 @@ class BuiltSearch(Search):
         which, centres, halves = items
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
-        enough = np.minimum(self.proof.least - self._wanted(), self.limit)[pairs]
-        value, low, places, builds = self._bounds(which, centres, halves, enough)
+        value, low, places, builds = self._bounds(which, centres, halves,
+                                                  self._enough(self._wanted())[pairs])
         self._meet_all(which, value, (low, places, builds))
         small = (halves.max(axis=1) * 2 < SMALLEST_BUILT) | (self.proof.visited[pairs]
                                                              > MOST_BUILT)
@@ -133,6 +133,12 @@ class BuiltSearch(Search):
         return (low >= self.required[pairs]) | self.lost[pairs] | (
             self.proof.least[pairs] < self.required[pairs])
 
+    def _enough(self, tolerance):
+        """As of all searches; where a requirement is not settled, no less than that."""
+        narrow = self.proof.least - tolerance
+        settled = self.lost | (self.proof.least < self.required)
+        return np.minimum(np.where(settled, narrow, np.maximum(narrow, self.required)), self.limit)
+
     def _wanted(self):
         with np.errstate(invalid="ignore"):
             cost = self.drawn - self.proof.least
@@ -179,8 +185,7 @@ class BuiltSearch(Search):
         """Meet a gap of every pair as drawn, and in a build that is near the worst there."""
         self._meet_builds(items, places, np.zeros((len(self.builds.sizes), len(items))))
         self.drawn = self.proof.least.copy()
-        for _ in range(FLIPS):
-            self._flip(np.flatnonzero(np.isfinite(self.proof.least)))
+        self._flips(np.flatnonzero(np.isfinite(self.proof.least)))
 
     def finish(self) -> None:
         """Go down the valley of the worst build met, of the build as of the place."""
@@ -189,8 +194,7 @@ class BuiltSearch(Search):
             self.proof.least - self.proof.proven > 2 * self._wanted())
         known = np.flatnonzero(np.isfinite(self.proof.least) & wide
                                & (self.proof.proven < self.limit))
-        for _ in range(FLIPS):
-            self._flip(known)
+        self._flips(known)
         known = known[~self._decided(self.proof.proven[known], known)]
         step = np.full(len(known), FIRST_STEP)
         ways = np.array(list(itertools.product((-1.0, 0.0, 1.0), repeat=len(self.names))))
@@ -202,6 +206,13 @@ class BuiltSearch(Search):
             lower = self.proof.least[known] < before - CLOSE
             step = np.where(lower, step, step / 4)
             known, step = known[step >= LAST_STEP], step[step >= LAST_STEP]
+
+    def _flips(self, known):
+        """Turn shares about as long as a pair gains by it."""
+        for _ in range(FLIPS):
+            before = self.proof.least[known]
+            self._flip(known)
+            known = known[self.proof.least[known] < before]
 
     def _flip(self, known):
         """Turn each dimension's share about, all those at once that lower the gap by themselves.

@@ -118,18 +118,22 @@ class _Work:
         What is not decided from the last such joint is tried from the one before it: fewer builds
         are then counted twice, and more at once.
         """
-        stage, ranges = self.stage, _Ranges(self.stage.system, self.travel, self.terms[1])
-        joints = {k: ranges.cut({b for name in (pair.first, pair.second)
-                                 for b in stage.scene.carriers(name)})
-                  for k, pair in enumerate(stage.pairs) if pair.frame == AIRFRAME}
+        ranges = _Ranges(self.stage.system, self.travel, self.terms[1])
+        joints = {k: ranges.cut(self._carriers(pair))
+                  for k, pair in enumerate(self.stage.pairs) if pair.frame == AIRFRAME}
         for _ in range(RUNS):
             groups = {}
             for k in self.open:
-                if joints.get(k) is not None and ranges.of(joints[k]) is not None:
-                    groups.setdefault(joints[k], []).append(k)
+                groups.setdefault(joints.get(k), []).append(k)
+            groups.pop(None, None)
             for joint, pairs in groups.items():
-                self._by_run(joint, ranges.of(joint), np.array(pairs))
-            joints = {k: ranges.before(joint) for k, joint in joints.items() if joint is not None}
+                if ranges.of(joint) is not None:
+                    self._by_run(joint, ranges.of(joint), np.array(pairs))
+            joints = {k: joint and ranges.before(joint) for k, joint in joints.items()}
+
+    def _carriers(self, pair):
+        return {body for name in (pair.first, pair.second)
+                for body in self.stage.scene.carriers(name)}
 
     def _by_run(self, joint, ends, pairs):
         stage, whole = self.stage, self.whole

@@ -47,12 +47,15 @@ class Bounds(NamedTuple):
         Where in the cell the bound's polynomial is least, degrees (mm).
     planes : ndarray (m, 1 + inputs, 3)
         The direction that gives the bound, and how it turns over half the cell per input.
+    unsure : ndarray of bool (m,)
+        Whether rods solved together are known there by a box alone, as at an end of their reach.
     """
 
     value: np.ndarray
     low: np.ndarray
     places: np.ndarray
     planes: np.ndarray
+    unsure: np.ndarray
 
 
 def bounds(stage: Stage, items: tuple, cells: tuple, tolerances: Tolerance | None = None,
@@ -94,7 +97,10 @@ def bounds(stage: Stage, items: tuple, cells: tuple, tolerances: Tolerance | Non
     if todo.size:
         found.improve(todo, *found.turning(todo, way[:, todo]))
     places = centres[cell] + lowest_place(found.model, len(names)).T * halves[cell]
-    return Bounds(value, found.low, places, found.planes)
+    unsure = np.zeros(len(centres), bool)
+    for known in enclosed.any_turn.values():
+        unsure |= known
+    return Bounds(value, found.low, places, found.planes, unsure[cell])
 
 
 class _Found:

@@ -27,6 +27,9 @@ EFFORT = 60  # cells that a pair may take for a closer bracket than asked for
 TRIES = 8  # places tried per pair and round
 FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
 MOST_CELLS = 30_000  # cells of a pair after which what is left stays open
+# degrees (mm) of a cell in which rods solved together are known by a box alone, below which a bound
+# is good that meets what is required; and such cells of a pair after which what is left stays open
+EDGE, MOST_AT_EDGE = 0.2, 1000
 MOST_ROUND = 32  # cells whose round tubes are worked at once
 MOST_ITEMS = 40_000  # worked at once, so that memory stays bounded
 
@@ -141,7 +144,7 @@ class Search:
         self.proof = Proof(np.full(count, np.inf), np.zeros((count, len(self.names))),
                            np.full(count, np.inf), {}, np.zeros(count, int),
                            np.full(count, -1))
-        self.leaves = []
+        self.leaves, self._at_edge = [], np.zeros(count, int)
         self._first = None  # keeps the enclosures of the first cells alive for the first round
 
     def first_items(self, cold: np.ndarray | None = None) -> tuple[np.ndarray, ...]:
@@ -285,14 +288,18 @@ class Search:
         pairs = self.stage.pair_index[which]
         np.add.at(self.proof.visited, pairs, 1)
         enough = self._enough(self._wanted())[pairs]
-        value, low, places, planes = bounds(self.stage, (which, cell), (self.names, *cells),
-                                            None, enough)
+        value, low, places, planes, unsure = bounds(
+            self.stage, (which, cell), (self.names, *cells), None, enough)
         self._meet(np.where(self.stage.rough[which] | ~self._held(which, centres), np.nan, value),
                    which, centres)
         self._try(which, pairs, low, places)
-        small = (halves.max(axis=1) * 2 < SMALLEST) | (self.proof.visited[pairs] > MOST_CELLS)
+        edge = unsure & (halves.max(axis=1) * 2 < EDGE)
+        self._at_edge += np.bincount(pairs[edge], minlength=len(self._at_edge))
+        small = (halves.max(axis=1) * 2 < SMALLEST) | (self.proof.visited[pairs] > MOST_CELLS) | (
+            edge & (self._at_edge[pairs] > MOST_AT_EDGE))
         good = self.good_enough(low, pairs, self.tolerance)
-        closed = self.good_enough(low, pairs, self._wanted()) | (good & small)
+        closed = self.good_enough(low, pairs, self._wanted()) | (good & small) | (
+            edge & (low >= self.required[pairs]))
         sound = closed & ~np.isnan(low)
         np.minimum.at(self.proof.proven, pairs[sound], low[sound])
         tiny = ~closed & small

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -84,11 +85,10 @@ class Builds:
         ends : iterable of str
             Points that something else moves by.
         """
-        steps, model = system.plan.steps, system.model
-        joints = dict.fromkeys(joint for step in steps for joint in step.joints)
-        rods = dict.fromkeys(rod for step in steps for rod in step.rods)
-        names = dict.fromkeys([*(f"{joint}/pivot" for joint in joints),
-                               *(end for rod in rods for end in model.rods[rod].ends), *ends])
+        joints, rods = (tuple(dict.fromkeys(itertools.chain.from_iterable(
+            getattr(step, name) for step in system.plan.steps))) for name in ("joints", "rods"))
+        names = dict.fromkeys([*(f"{joint}/pivot" for joint in joints), *itertools.chain(
+            *(system.model.rods[rod].ends for rod in rods)), *ends])
         kept = [(table, name, size) for table, wanted, size in (
             ("places", names, 3), ("throughs", joints, 3), ("lengths", rods, 1))
             for name in wanted if name in getattr(self, table)]

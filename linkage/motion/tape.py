@@ -169,9 +169,7 @@ class Tape:
 
 def _sums(taken, more, made) -> _Step:
     """The step of sums of terms with weights, the longest first, and a number each."""
-    # a sum of nothing but its number has a 0, which stands last, as its one term
-    terms = [[(n, *weight) for n, weight in zip(at, weights, strict=True)] or [(-1, 0.0, 0.0)]
-             for at, (weights, _) in zip(taken, more, strict=True)]
+    terms = [_terms(at, weights) for at, (weights, _) in zip(taken, more, strict=True)]
     columns = [np.array([term for term in column if term]).T
                for column in itertools.zip_longest(*terms)]
     slack = (len(columns) + 3) * U
@@ -181,6 +179,11 @@ def _sums(taken, more, made) -> _Step:
                  tuple(weight[:, None] for _, weight, _ in columns),
                  tuple((doubt + slack * np.abs(weight))[:, None] for _, weight, doubt in columns),
                  GROW + slack)
+
+
+def _terms(taken, weights):
+    """Terms of a sum; one of nothing but its number has a 0, which stands last, as its one term."""
+    return [(n, *weight) for n, weight in zip(taken, weights, strict=True)] or [(-1, 0.0, 0.0)]
 
 
 def _cost(kind) -> int:

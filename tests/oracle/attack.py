@@ -197,7 +197,7 @@ def worst_builds(targets, box, rng, **more):
     best = met.argmin(axis=1)
     gap, place = met.min(axis=1), np.stack(list(at.values()), axis=1)[best]
     hunt = Hunt(targets, box, grown, share[best // places])
-    for _ in range(more.get("turns", 4)):
+    for _ in range(more.get("turns", 4) if share.shape[1] else 0):
         tried = Hunt(targets, box, grown, hunt.sided(place))
         found, spot = tried.down(place[:, None])
         better = found < gap - 1e-7
