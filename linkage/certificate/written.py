@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import gzip
+import io
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,15 +14,15 @@ import numpy as np
 from ..checker.leaves import Book
 from ..checker.reading import Refused, read
 from ..checker.travel import Travel
-from ..checker.verdict import FORMAT, ROUNDED, digest
+from ..checker.verdict import FORMAT, ROUNDED, check, digest
 from ..clearances import scene_of
 from ..clearances.table import NEAR
-from ..disk import write_bytes
 from ..errors import LinkageError
 from ..stops.real import real_travel
 from .covers import covers
 from .nearest import points
 from .trees import Grower, Tree
+from .ways import directions
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -71,16 +72,21 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     shown = {tree.pair.names: tree for tree in trees if tree.root is not None}
     met = _met(grower, travel, [p for p in book.pairs.all() if frozenset(p.names) in rows], rows)
     return {"format": FORMAT, "sha256": digest(file), "travel": "real", "build": "as drawn",
-            **told, "files": {name: digest(file.parent / name) for name in machine.files},
+            **told, "directions": directions(book, travel),
+            "files": {name: digest(file.parent / name) for name in machine.files},
             "pairs": [_entry(pair, shown.get(pair.names), met.get(pair.names))
                       for pair in book.pairs.all()]}
 
 
-def write_certificate(made: dict, path: Path | str, *, replace: bool = False) -> int:
-    """Write a certificate; how many bytes it has."""
-    data = gzip.compress(json.dumps(made, separators=(",", ":")).encode(), 9, mtime=0)
-    write_bytes(path, data, replace=replace)
-    return len(data)
+def packed(made: dict) -> bytes:
+    """A certificate as it is written to disk."""
+    return gzip.compress(json.dumps(made, separators=(",", ":")).encode(), 9, mtime=0)
+
+
+def checked(file: Path | str, proof: bytes) -> str:
+    """What the checker says of a certificate and its model file, and which way surfaces go."""
+    verdict = check(file, io.BytesIO(proof))
+    return "; ".join([verdict.sentence, *verdict.directions])
 
 
 def _claim(pair, rows, far):

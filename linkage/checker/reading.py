@@ -43,8 +43,8 @@ KNOWN = {
     "clearance": (" ".join(CLASSES) + " class", ""),
 }
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
-       "clearance", "mirror", "hardpoints"}
-BESIDE = {"title", "surface", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
+       "clearance", "mirror", "hardpoints", "surface"}
+BESIDE = {"title", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
           "meant"}
 
 
@@ -88,6 +88,7 @@ class Machine:
     stops: dict = field(default_factory=dict)
     rules: dict = field(default_factory=dict)
     clearance: dict = field(default_factory=dict)
+    surfaces: dict = field(default_factory=dict)  # name: body
     files: list = field(default_factory=list)
 
     def chain(self, body):
@@ -158,6 +159,7 @@ def read(text, folder="."):
             positive = table["input"][body["input"]].get("positive")
             machine.drives[name] = body["input"], sense(body["input"], positive,
                                                         machine.joints[name])
+    machine.surfaces |= {name: item["body"] for name, item in table.get("surface", {}).items()}
     read_fixed_and_rods(machine, table, unit)
     read_rules(machine, table, unit)
     return machine
@@ -368,7 +370,7 @@ def with_twins(table):
     swap = dict(table.get("mirror", {}))
     swap |= {there: here for here, there in table.get("mirror", {}).items()}
     made = copy.deepcopy(table)
-    for group in ("body", "rod", "coupling", "stop"):
+    for group in ("body", "rod", "coupling", "stop", "surface"):
         for name, part in table.get(group, {}).items():
             twin = other_name(name, swap)
             if twin != name:
@@ -436,6 +438,8 @@ def placed_across(value, swap):
 
 def twin_of(group, part, swap, table):
     """The twin of a part."""
+    if group == "surface":
+        return {"body": other_name(part["body"], swap)}
     twin = {k: across(k, v, swap) for k, v in part.items()}
     if group == "body" and "through" in part:
         # the twin's axis is the mirrored axis, turned end for end as every turning axis is
