@@ -1,7 +1,7 @@
 """Every outside check of tests/validation as a table, made by running the tests themselves.
 
-Each comparison with `pytest.approx` that passes is kept: which test, the value of its source, ours,
-and the difference.  The source stands in the first line of the test's file.
+Each comparison of a difference with what is allowed is kept as the test has it, which holds the
+value of its source; of each test the one that comes nearest to what is allowed.
 """
 
 import ast
@@ -17,7 +17,8 @@ import pandas as pd
 
 FOLDER = Path(__file__).parent / "validation"
 NUMBER = r"-?\d+(?:\.\d*)?(?:e[-+]?\d+)?"
-COMPARED = re.compile(rf"^(?:np\.float64\()?({NUMBER})\)? == ({NUMBER}) ± ({NUMBER})", re.M)
+COMPARED = re.compile(rf"^(?:np\.float64\(|array\()?({NUMBER})\)? < ({NUMBER})$", re.M)
+SLOW = "not mujoco and not least_push and not triangles"
 KEPT = []
 
 
@@ -25,8 +26,8 @@ def pytest_assertion_pass(item, lineno, orig, expl):
     """Keep a comparison that held; pytest calls this by its name."""
     found = COMPARED.match(expl)
     if found:
-        ours, value, within = map(float, found.groups())
-        KEPT.append([item.path.name, item.originalname, value, ours, within])
+        off, allowed = map(float, found.groups())
+        KEPT.append([item.path.name, item.originalname, orig, off, allowed])
 
 
 def pytest_sessionfinish():
@@ -35,12 +36,12 @@ def pytest_sessionfinish():
 
 
 def table() -> pd.DataFrame:
-    """Run the outside checks: source, check, its value, ours, difference."""
+    """Run the outside checks: source, check, what is compared, difference, allowed."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "kept.json"
         subprocess.run(
             [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "outside_checks",
-             "-o", "enable_assertion_pass_hook=true", str(FOLDER)], check=True,
+             "-o", "enable_assertion_pass_hook=true", "-k", SLOW, str(FOLDER)], check=True,
             capture_output=True, cwd=Path(__file__).parents[1], env=os.environ | {
                 "OUTSIDE_CHECKS": str(path), "PYTHONPYCACHEPREFIX": folder,
                 "PYTHONPATH": os.pathsep.join(
@@ -48,7 +49,9 @@ def table() -> pd.DataFrame:
         kept = json.loads(path.read_text())
     sources = {path.name: ast.get_docstring(ast.parse(path.read_text())).splitlines()[0]
                for path in FOLDER.glob("test_*.py")}
-    return pd.DataFrame([{"source": sources[file], "check": name.removeprefix("test_")
-                          .replace("_", " "), "its value": value, "ours": ours,
-                          "difference": ours - value, "within": within}
-                         for file, name, value, ours, within in kept])
+    rows = pd.DataFrame([{"source": sources[file], "check": name.removeprefix("test_")
+                          .replace("_", " "), "compared": words, "difference": off,
+                          "allowed": allowed} for file, name, words, off, allowed in kept])
+    share = rows["difference"] / rows["allowed"]
+    nearest = share.groupby([rows["source"], rows["check"]], sort=False).idxmax()
+    return rows.loc[nearest].reset_index(drop=True)
