@@ -77,8 +77,29 @@ def test_an_end_before_the_stop_is_met_is_refused():
 
 def test_a_spacer_that_is_told_of_no_face_is_left_out():
     """Without it the faces meet later: a point in it is in none of their pieces."""
+    made = changed(proven(ELEVONS))
+    for told in made["stops"].values():
+        del told["at"]
     with pytest.raises(Refused, match="a point met lies in no piece"):
+        travel_of(ELEVONS, made)
+
+
+def test_a_stop_ends_nothing_unless_it_is_shown_to_be_apart_at_neutral(tmp_path):
+    """Solids that touch at neutral touch wherever one likes: they would leave no travel to prove.
+
+    The library refuses such a file; a forged certificate has to be refused too.
+    """
+    with pytest.raises(Refused, match="apart at neutral"):
         travel_of(ELEVONS, changed(proven(ELEVONS), stops={}))
+    text = PEGS.replace("[[36, 40, 230], [-30, 52, 230]]", "[[36, 2, 230], [-30, 2, 230]]")
+    (tmp_path / "touching.toml").write_text(text)
+    book = Book(read(text))
+    tree = [[1, 0.01], [1, -0.01], "p", "k", "p"]
+    past = [["right", 0, [0, [0.5, 0.5]], [0, [0.5, 0.5]]]] * 2
+    for way in ([0.0, 1.0, 0.0], [1.0, 0.0, 0.0]):
+        with pytest.raises(Refused, match="apart at neutral"):
+            Travel(book, {"stops": {"right": {"way": way}}, "covers": [
+                {"inputs": ["pitch", "roll"], "tree": tree, "past": past}]})
 
 
 @pytest.mark.parametrize("at", [0.0, 3.0, -15.0])

@@ -62,9 +62,10 @@ def covers(system: System, book: Book, real: RealTravel) -> dict:
     LinkageError
         Where the checker is not shown what the library kept.
     """
-    told = {name: _face(system, book, name) for name in book.machine.stops}
-    told = {name: face for name, face in told.items() if face is not None}
-    stops = {name: Stop(book, stop, told.get(name)) for name, stop in book.machine.stops.items()}
+    told = {name: _face(system, book, name) or {} for name in book.machine.stops}
+    stops = {name: Stop(book, stop, told[name]) for name, stop in book.machine.stops.items()}
+    for name, stop in stops.items():
+        told[name] |= _at_neutral(book, stop) if stop.pair else {}
     return {"stops": told, "covers": [_Grower(book, stops, names, real).text()
                                       for names in _groups(book, stops)]}
 
@@ -101,6 +102,18 @@ def _face(system, book, name):
                 if _same_face(Stop(book, stop, told), made, stop["spacer"]["on"]):
                     return told
     return None
+
+
+def _at_neutral(book, stop):
+    """The direction from the one solid of a stop to the other at neutral."""
+    neutral = tuple((0.0, 0.0) for _ in book.motion.names)
+    hulls = [posed(book, stop.pair.frame, (name, pieces), neutral)
+             for name, pieces in zip(stop.pair.names, stop.pieces, strict=True)]
+    ways = []
+    for (one, a), (other, b) in product(*hulls):
+        apart, shares = nearest(a, b)
+        ways.append((apart - one.radius - other.radius, (b @ shares[1] - a @ shares[0]).tolist()))
+    return {"way": min(ways)[1]}
 
 
 def _same_face(stop, made, on):

@@ -27,7 +27,7 @@ class Travel:
 
     def __init__(self, book, told):
         self.book, self.names = book, book.motion.names
-        self.box, self.stops = search_box(book.machine), {}
+        self.box, self.stops, self.sound = search_box(book.machine), {}, {}
         for name, stop in book.machine.stops.items():
             self.stops[name] = Stop(book, stop, told["stops"].get(name))
         self.groups, covered = [], []
@@ -64,12 +64,17 @@ class Travel:
     def past(self, cell, told):
         """Hold a witness that a stop's solids touch all over a cell."""
         name, *witness = told
-        if name not in self.stops or not self.stops[name].touch(cell, witness):
+        if name not in self.sound:
+            self.sound[name] = self.stops[name].pair and self.stops[name].apart_at_neutral()
+        if not self.sound[name]:
+            raise Refused(f'the solids of stop "{name}" are not shown to be apart at neutral')
+        if not self.stops[name].touch(cell, witness):
             raise Refused(f'it is not shown to be past stop "{name}" near {cell}')
 
     def out_of_reach(self, cell):
         """Hold that the solids of some stop are nowhere within reach all over a cell."""
-        if not any(self.book.nowhere(stop.pair, stop.sides, cell) for stop in self.stops.values()):
+        if not any(stop.pair and self.book.nowhere(stop.pair, stop.sides, cell)
+                   for stop in self.stops.values()):
             raise Refused(f"it is not shown to be out of reach near {cell}")
 
     def root(self):
@@ -109,22 +114,29 @@ class Stop:
     """Two solids that end the travel where they touch, the spacer on its face."""
 
     def __init__(self, book, stop, told):
-        self.book, self.pair = book, book.pairs.pair(*stop["between"])
-        self.sides = self.pair and tuple(book.sides(self.pair))
-        self.pieces = self.pair and [list(book.pairs.pieces[name]) for name in self.pair.names]
-        spacer = stop.get("spacer")
-        if self.pair and spacer:
-            side = self.pair.names.index(spacer["on"])
-            if not any(isinstance(p, Prism) for p in self.pieces[side]):
-                self.pieces[side] = [Line(p.ends, p.radius + spacer["thickness"])
-                                     for p in self.pieces[side]]
-            elif told is not None:  # a spacer whose face is not told is left out: more travel
-                k = list(book.motion.names).index(stop["input"])
-                if told["at"] * (1 if stop["side"] == "greatest" else -1) < 0:
-                    raise Refused("the face of a spacer is told at the other end")
-                cell = tuple((told["at"],) * 2 if i == k else (0.0, 0.0)
-                             for i in range(len(book.motion.names)))
-                self.pieces[side].append(self.pad(side, cell, told["met"], spacer["thickness"]))
+        self.book, self.pair, self.told = book, book.pairs.pair(*stop["between"]), told or {}
+        if self.pair:
+            self.sides = tuple(book.sides(self.pair))
+            self.pieces = [list(book.pairs.pieces[name]) for name in self.pair.names]
+            if stop.get("spacer"):
+                self.put_spacer(stop)
+
+    def put_spacer(self, stop):
+        """Put a spacer on; one whose face is not told is left out, which gives more travel."""
+        side, thick = self.pair.names.index(stop["spacer"]["on"]), stop["spacer"]["thickness"]
+        if not any(isinstance(p, Prism) for p in self.pieces[side]):
+            self.pieces[side] = [Line(p.ends, p.radius + thick) for p in self.pieces[side]]
+        elif "at" in self.told:
+            at, names = self.told["at"], self.book.motion.names
+            if at * (1 if stop["side"] == "greatest" else -1) < 0:
+                raise Refused("the face of a spacer is told at the other end")
+            cell = tuple((at if name == stop["input"] else 0.0,) * 2 for name in names)
+            self.pieces[side].append(self.pad(side, cell, self.told["met"], thick))
+
+    def apart_at_neutral(self):
+        """Whether its solids are shown not to touch at neutral: else they end no travel."""
+        neutral = tuple((0.0, 0.0) for _ in self.book.motion.names)
+        return "way" in self.told and self.all_apart(neutral, self.told["way"], SURE)
 
     def pad(self, side, cell, met, thick):
         """A spacer on the face that looks most nearly at the other solid where both are near."""
@@ -174,7 +186,7 @@ class Stop:
     def touch(self, cell, told):
         """Whether a witness shows that they touch all over a cell."""
         first, *met = told
-        if self.pair is None or first not in (0, 1) or len(met) not in (1, 2):
+        if first not in (0, 1) or len(met) not in (1, 2):
             return False
         if len(met) == 2:
             p, q = (self.spot(k, met[k], cell) for k in (0, 1))
