@@ -116,10 +116,10 @@ def judged_box(system: System) -> dict:
         return system.travel_box()
 
 
-def judged_travel(system: System) -> Travel:
+def judged_travel(system: System, tolerances: Tolerance | None = None) -> Travel:
     """The cells of the same; the whole wanted travel where a stop leaves none at all."""
     try:
-        return real_travel(system).travel
+        return real_travel(system, tolerances).travel
     except LinkageError:
         return Travel.of_box(system.travel_box())
 
