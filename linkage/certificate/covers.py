@@ -208,13 +208,21 @@ class _Grower:
             if not open_:
                 return
             for leaf in open_:
-                inside, cut_at = self._among(leaf, self.past)
-                if cut_at:
-                    self._cut(leaf, *cut_at)
-                elif not (inside and self._shown(leaf)) and (
-                        len(leaves) > MOST or not self._halved(leaf)):
-                    raise LinkageError(f"no certificate can be written: it is not shown where "
-                                       f"stops end {' and '.join(self.names)}")
+                self._settle(leaf)
+            if len(leaves) > MOST:
+                self._give_up()
+
+    def _settle(self, leaf):
+        """Cut a leaf at the ends of what the library left out, show it to be so, or halve it."""
+        inside, cut_at = self._among(leaf, self.past)
+        if cut_at:
+            self._cut(leaf, *cut_at)
+        elif not (inside and self._shown(leaf)) and not self._halved(leaf):
+            self._give_up()
+
+    def _give_up(self):
+        raise LinkageError(f"no certificate can be written: it is not shown where stops end "
+                           f"{' and '.join(self.names)}")
 
     def _joined(self, leaves):
         """Those that hang together with neutral, over faces, edges and corners."""
@@ -264,14 +272,18 @@ def witness(book: Book, stop: Stop, cell: tuple) -> list | None:
     if None in hulls:
         return None
     for (i, (one, a)), (j, (other, b)) in product(*map(enumerate, hulls)):
-        radius = sum(p.radius for p in (one, other) if isinstance(p, Line))
-        if (a.min(axis=1) - radius > b.max(axis=1)).any() or (
-                b.min(axis=1) - radius > a.max(axis=1)).any():
+        if _far_apart(a, b, sum(p.radius for p in (one, other) if isinstance(p, Line))):
             continue
         for told in _tried(book, stop, (i, a, one), (j, b, other), middle):
             if stop.touch(cell, told):
                 return told
     return None
+
+
+def _far_apart(a, b, radius):
+    """Whether pieces are farther apart along an axis than their radii."""
+    return (np.maximum(a.min(axis=1) - b.max(axis=1), b.min(axis=1) - a.max(axis=1))
+            > radius).any()
 
 
 def _tried(book, stop, one, other, middle):

@@ -62,20 +62,28 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     except Refused as refused:
         raise LinkageError(f"no certificate can be written: {refused}") from refused
     rows = {frozenset(row["pair"].split(" | ")): row for _, row in table.iterrows()}
-    far = {frozenset(name.split(" | ")): low for name, low in table.attrs["far"].items()}
     grower = Grower(scene_of(system), book, (system.travel_box(), travel))
-    trees = [Tree(pair, claim, tuple(k for k, name in enumerate(book.motion.names)
-                                     if name in book.pairs.inputs_of(pair)))
-             for pair in book.pairs.all() if None not in book.sides(pair)
-             for claim in [_claim(pair, rows, far)] if claim is not None]
-    grower.grow(trees, travel.root())
-    shown = {tree.pair.names: tree for tree in trees if tree.root is not None}
+    shown = _shown(grower, rows, table.attrs["far"])
     met = _met(grower, travel, [p for p in book.pairs.all() if frozenset(p.names) in rows], rows)
     return {"format": FORMAT, "sha256": digest(file), "travel": "real", "build": "as drawn",
             **told, "directions": directions(book, travel),
             "files": {name: digest(file.parent / name) for name in machine.files},
             "pairs": [_entry(pair, shown.get(pair.names), met.get(pair.names))
                       for pair in book.pairs.all()]}
+
+
+def _shown(grower, rows, far):
+    """Trees of what is claimed of each pair, where they could be grown."""
+    book, trees = grower.book, []
+    far = {frozenset(name.split(" | ")): low for name, low in far.items()}
+    for pair in book.pairs.all():
+        claim = None if None in book.sides(pair) else _claim(pair, rows, far)
+        if claim is not None:
+            needs = book.pairs.inputs_of(pair)
+            trees.append(Tree(pair, claim, tuple(
+                k for k, name in enumerate(book.motion.names) if name in needs)))
+    grower.grow(trees, grower.travel.root())
+    return {tree.pair.names: tree for tree in trees if tree.root is not None}
 
 
 def packed(made: dict) -> bytes:
@@ -122,11 +130,15 @@ def _met(grower, travel, pairs, rows):
         row = rows[frozenset(pair.names)]
         if np.isfinite(row["real_least"]):
             at = [float(row[f"real_{n}"]) if n in grower.names else 0.0 for n in book.motion.names]
-            for back in BACK:
-                place = [k * (1 - back) for k in at]
-                shown = points(book, pair, place) if travel.holds(place) else None
-                if shown is not None:
-                    found[pair.names] = {"least": max(float(row["real_least"]), shown[0] + 1e-9),
-                                         "place": place, "met": shown[1]}
-                    break
+            found[pair.names] = _met_near(book, travel, pair, at, float(row["real_least"]))
     return found
+
+
+def _met_near(book, travel, pair, at, least):
+    """What shows a least gap, at a place or just short of it."""
+    for back in BACK:
+        place = [k * (1 - back) for k in at]
+        shown = points(book, pair, place) if travel.holds(place) else None
+        if shown is not None:
+            return {"least": max(least, shown[0] + 1e-9), "place": place, "met": shown[1]}
+    return {}
