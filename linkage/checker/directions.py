@@ -129,16 +129,16 @@ class Directions:
 
     def shown(self, surface, name, claim):
         """Whether the leaves of a claim show its sign."""
+        if not isinstance(claim["tree"], str):
+            return False
         words, ahead, count = iter(claim["tree"]), [self.travel.root()], 0
         body, k = self.book.machine.surfaces[surface], self.motion.names.index(name)
         while ahead:
-            cell, word = ahead.pop(), next(words, "")
-            count += 1
-            if word.isascii() and word.isdigit() and int(word) < len(cell) and count < MOST:
+            cell, word, count = ahead.pop(), next(words, "-"), count + 1
+            if word in "0123456789"[:len(cell)] and count < MOST:
                 ahead += halved(cell, int(word))[::-1]
-            elif word == "x" and self.travel.outside(cell):
-                continue
-            elif word != "s" or not self.goes(body, k, cell, claim["sign"]):
+            elif not (self.goes(body, k, cell, claim["sign"]) if word == "s" else
+                      word == "x" and self.travel.outside(cell)):
                 return False
         return next(words, None) is None and claim["sign"] in (-1, 1)
 

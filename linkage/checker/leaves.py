@@ -16,6 +16,7 @@ from .reading import Refused
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
 
+LEAVES = "fojx"
 DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
 
 
@@ -168,11 +169,8 @@ class Book:
             if depth == DEEPEST or not cuts:
                 return False
             k = max(cuts, key=lambda k: (self.moved[k], cell[k][1] - cell[k][0]))
-            for part, sense in zip(halved(cell, k), (-0.5, 0.5), strict=True):
-                rows = [list(row) for row in plane]
-                rows[0] = [x + sense * y for x, y in zip(rows[0], rows[1 + k], strict=True)]
-                rows[1 + k] = [y / 2 for y in rows[1 + k]]
-                ahead.append((part, rows, depth + 1))
+            ahead += [(part, rows, depth + 1) for part, rows in
+                      zip(halved(cell, k), halved_plane(plane, k), strict=True)]
         return True
 
     def by_pairs(self, sides, plane, claim):
@@ -249,6 +247,26 @@ def halved(cell, k):
     return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
 
 
+def parts_of(word, sides, cell, joined):
+    """The two parts of a cell or of a side that a word of a tree cuts."""
+    if word in "AB":
+        k = "AB".index(word)
+        return [((part, sides[1]) if k == 0 else (sides[0], part), cell)
+                for part in sides[k].halves(joined)]
+    if word not in "0123456789"[:len(cell)]:
+        raise Refused(f'a tree has a leaf of a kind not known, "{word}"')
+    return [(sides, part) for part in halved(cell, int(word))]
+
+
+def halved_plane(plane, k):
+    """A plane as it turns over either half of a cell cut at the middle of an input."""
+    for sense in (-0.5, 0.5):
+        rows = [list(row) for row in plane]
+        rows[0] = [x + sense * y for x, y in zip(rows[0], rows[1 + k], strict=True)]
+        rows[1 + k] = [y / 2 for y in rows[1 + k]]
+        yield rows
+
+
 def walked(book, pair, root, tree, planes):
     """The leaves of a tree, in order: (what it is, sides, cell, plane)."""
     if not isinstance(tree, str):
@@ -260,15 +278,9 @@ def walked(book, pair, root, tree, planes):
         word = next(words, None)
         if word is None:
             raise Refused("a tree ends too soon")
-        if word.isdigit() and int(word) < len(cell):
-            ahead += [(sides, part) for part in halved(cell, int(word))][::-1]
-        elif word in "AB":
-            k = "AB".index(word)
-            ahead += [((part, sides[1]) if k == 0 else (sides[0], part), cell)
-                      for part in sides[k].halves(bool(pair.balls))][::-1]
-        elif word in "fojx":
+        if word in LEAVES:
             yield word, sides, cell, (next(planes, None) if word == "f" else None)
         else:
-            raise Refused(f'a tree has a leaf of a kind not known, "{word}"')
+            ahead += parts_of(word, sides, cell, bool(pair.balls))[::-1]
     if next(words, None) is not None or next(planes, None) is not None:
         raise Refused("a tree has more leaves than it needs")

@@ -45,7 +45,7 @@ class Motion:
         couplings = dict(self.machine.couplings)
         for joint, (name, sign) in self.machine.drives.items():
             self.settle([joint], ("drive", self.names.index(name), sign), frozenset([name]))
-        while self.coupled(couplings) or self.closed(rods):
+        while self.coupled(couplings) or self.closed(rods) or self.closed_together(rods):
             pass
         for kind, left in (("coupling", couplings), ("rod", rods)):
             for name in left:  # one too many, or its joints are not settled by all there is
@@ -77,16 +77,21 @@ class Motion:
         return False
 
     def closed(self, rods):
-        """Settle joints by a rod, or by rods together, that are ready; whether any were."""
-        unknown = {n: [j for j in js if j not in self.steps] for n, js in rods.items()}
-        for name, joints in unknown.items():
+        """Settle a joint by a rod that is ready; whether one was."""
+        for name, crossed in rods.items():
+            joints = [j for j in crossed if j not in self.steps]
             if len(joints) == 1:
-                needs = self.all_needs(rods.pop(name))
-                self.settle(joints, self.closing(name, joints[0]), needs)
+                self.settle(joints, self.closing(name, joints[0]),
+                            self.all_needs(rods.pop(name)))
                 return True
+        return False
+
+    def closed_together(self, rods):
+        """Settle the joints of the fewest rods that settle as many; whether any did."""
+        unknown = {n: {j for j in js if j not in self.steps} for n, js in rods.items()}
         for count in range(2, len(rods) + 1):
             for names in combinations(rods, count):
-                joints = {j for n in names for j in unknown[n]}
+                joints = set().union(*(unknown[n] for n in names))
                 if len(joints) == count:
                     ordered = [j for j in self.machine.joints if j in joints]
                     needs = self.all_needs({j for n in names for j in rods.pop(n)} - joints)

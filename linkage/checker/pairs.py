@@ -70,16 +70,21 @@ class Pairs:
         frame = next(b for b in chains[0] if all(b in chain for chain in chains))
         if not self.inputs(carriers, frame):
             return None
-        key = frozenset((one, other))
-        if key in self.stops:
-            return Pair((one, other), 0.0, "stop", frame)
-        if key in self.machine.rules:
-            require = self.machine.rules[key]
-            return Pair((one, other), require or 0.0, "waived" if require is None else "this pair",
-                        frame)
+        rule = self.rule(frozenset((one, other)))
+        if rule:
+            return Pair((one, other), *rule, frame)
         shared = self.shared(one, other)
         balls = tuple(b for b in shared if all(self.meets(n, b) for n in (one, other)))
         return Pair((one, other), *self.required(one, other, bool(shared)), frame, balls)
+
+    def rule(self, key):
+        """What is required of a pair by a rule of its own, and that rule's name; None without."""
+        if key in self.stops:
+            return 0.0, "stop"
+        if key not in self.machine.rules:
+            return None
+        require = self.machine.rules[key]
+        return (0.0, "waived") if require is None else (require, "this pair")
 
     def inputs(self, carriers, frame):
         """Inputs that move one of some bodies against another."""
@@ -146,19 +151,18 @@ class Pairs:
     def usual(self, at, *parts):
         """Radius where the file gives none: more where a thick tube runs through the joint."""
         thick = 0.0
-        for part in parts:
-            for name, shape in self.machine.solids.items():
-                if part_of(name) != part or part == AIRFRAME:
-                    continue
-                if shape["kind"] == "rod":
-                    ends = [tuple(self.machine.points[e] for e in self.machine.rods[part].ends)]
-                elif shape["kind"] in ("tube", "pipe"):
-                    ends = [p.ends for p in self.pieces[name]]
-                else:
-                    continue
-                if any(beside(at, *pair) <= shape["diameter"] / 2 for pair in ends):
-                    thick = max(thick, shape["diameter"] / 2)
+        for name, shape in self.machine.solids.items():
+            if part_of(name) in parts and part_of(name) != AIRFRAME and shape["kind"] in (
+                    "rod", "tube", "pipe") and any(
+                    beside(at, *ends) <= shape["diameter"] / 2 for ends in self.lines(name)):
+                thick = max(thick, shape["diameter"] / 2)
         return max(BALL, thick + METAL)
+
+    def lines(self, name):
+        """Ends of the straight lengths of a tube or rod at neutral."""
+        rod = self.machine.rods.get(part_of(name))
+        return [p.ends for p in self.pieces[name]] if rod is None else \
+            [tuple(self.machine.points[e] for e in rod.ends)]
 
     def meets(self, name, ball):
         """Whether a solid has material in a ball."""
@@ -185,19 +189,8 @@ class Pairs:
         if not all(low - more <= x <= high + more for x, (low, high) in
                    zip(centre, self.rooms[name], strict=True)):
             return False
-        filled = []
-        if shape["kind"] in ("plate", "washer"):
-            u, v, w = plate_axes(shape)
-            bore = [{"ends": [(0.0, 0.0)] * 2, "diameter": shape.get("inside")}]
-            holes = shape["holes"] if shape["kind"] == "plate" else bore * (shape["inside"] > 0)
-            for i, hole in enumerate(holes):
-                rim = rounded(hole["outline"], False) if "outline" in hole else [
-                    (x + hole["diameter"] / 2 * math.cos(k / 8), y + hole["diameter"] / 2
-                     * math.sin(k / 8)) for x, y in hole["ends"] for k in range(51)]
-                if all(math.dist(tuple(c + x * a + y * b + s * shape["thickness"] / 2 * n
-                                       for c, a, b, n in zip(shape["at"], u, v, w, strict=True)),
-                                 centre) <= radius for x, y in rim for s in (-1, 1)):
-                    filled.append(i)
+        filled = [i for i, rim in enumerate(rims(shape))
+                  if all(math.dist(spot, centre) <= radius for spot in rim)]
         return any(self.away(name, p, centre) <= TOUCHING for p in pieces_of(shape, filled))
 
     # ---------------------------------------------------------------- pieces of a pair
@@ -216,18 +209,9 @@ class Pairs:
                              for c, r in balls) else [piece]
         a, b = piece.ends if rod is None else (self.machine.points[e] for e in rod.ends)
         long = math.dist(a, b) if rod is None else rod.length
-        spans = [(0.0, long)]
-        for centre, reach in balls:
-            if rod is None:
-                along = sum((c - p) * (q - p) for c, p, q in zip(centre, a, b, strict=True)) / long
-                aside = math.sqrt(max(math.dist(centre, a)**2 - along**2, 0.0))
-            else:
-                along, aside = (long if math.dist(centre, b) <= TOUCHING else 0.0), 0.0
-            square = (reach - LOOSE)**2 - (aside + piece.radius)**2
-            if reach > LOOSE and square >= 0:
-                low, high = along - math.sqrt(square), along + math.sqrt(square)
-                spans = [part for s, e in spans for part in ((s, min(e, low)), (max(s, high), e))
-                         if part[1] > part[0]]
+        places = [((long if math.dist(c, b) <= TOUCHING else 0.0), 0.0, r) for c, r in balls] \
+            if rod else [(*along_and_aside(c, a, b), r) for c, r in balls]
+        spans = spans_left(long, piece.radius, places)
         if spans == [(0.0, long)]:
             return [piece]
         if rod is not None:
@@ -235,6 +219,40 @@ class Pairs:
         return [q for span in spans for q in slices(piece, span, long)] + [
             Line((end, end), piece.radius) for end in piece.ends
             if not any(math.dist(end, c) + piece.radius <= r - LOOSE for c, r in balls)]
+
+
+def along_and_aside(point, a, b):
+    """How far along a line from a to b a point is, and how far from it."""
+    way = [q - p for p, q in zip(a, b, strict=True)]
+    along = sum((c - p) * k for c, p, k in zip(point, a, way, strict=True)) / math.dist(a, b)
+    return along, math.sqrt(max(math.dist(point, a)**2 - along**2, 0.0))
+
+
+def spans_left(long, radius, places):
+    """Lengths of a tube whose slices do not lie wholly in balls, each (along, aside, reach)."""
+    spans = [(0.0, long)]
+    for along, aside, reach in places:
+        square = (reach - LOOSE)**2 - (aside + radius)**2
+        if reach > LOOSE and square >= 0:
+            low, high = along - math.sqrt(square), along + math.sqrt(square)
+            spans = [part for s, e in spans for part in ((s, min(e, low)), (max(s, high), e))
+                     if part[1] > part[0]]
+    return spans
+
+
+def rims(shape):
+    """Places on both rims of each hole of a plate, or of a washer's bore."""
+    if shape["kind"] not in ("plate", "washer"):
+        return
+    u, v, w = plate_axes(shape)
+    bore = [{"ends": [(0.0, 0.0)] * 2, "diameter": shape.get("inside")}]
+    for hole in shape["holes"] if shape["kind"] == "plate" else bore * (shape["inside"] > 0):
+        rim = rounded(hole["outline"], False) if "outline" in hole else [
+            (x + hole["diameter"] / 2 * math.cos(k / 8), y + hole["diameter"] / 2
+             * math.sin(k / 8)) for x, y in hole["ends"] for k in range(51)]
+        yield [tuple(c + x * a + y * b + s * n for c, a, b, n in
+                     zip(shape["at"], u, v, w, strict=True))
+               for x, y in rim for s in (-shape["thickness"] / 2, shape["thickness"] / 2)]
 
 
 def slices(piece, span, long):

@@ -197,24 +197,24 @@ def read_rules(machine, table, unit):
 
 def add_hardpoints(table, path):
     """Points of a CSV file: part/point, FS, BL, WL a line."""
-    for number, row in enumerate(csv.reader(path.read_text("utf-8-sig").splitlines(),
-                                            skipinitialspace=True)):
-        cells = [cell.strip() for cell in row]
-        heading = number == 0 and not any(as_number(cell) is not None for cell in cells)
-        if not any(cells) or cells[0].startswith("#") or heading:
+    rows = list(csv.reader(path.read_text("utf-8-sig").splitlines(), skipinitialspace=True))
+    for number, row in enumerate(rows):
+        name, *place = [as_number(cell.strip()) for cell in row] or [""]
+        heading = number == 0 and all(isinstance(k, str) for k in (name, *place))
+        if heading or str(name).startswith("#") or not any(cell.strip() for cell in row):
             continue
-        part, point = cells[0].split("/")
+        part, point = name.split("/")
         home = table.setdefault(AIRFRAME, {}) if part == AIRFRAME else table["body"][part]
         slot = home if point == "pivot" else home.setdefault("points", {})
-        slot[point] = [k if as_number(k) is None else as_number(k) for k in cells[1:]]
+        slot[point] = place
 
 
 def as_number(cell):
-    """What number a cell holds; None if it holds none."""
+    """What number a cell holds; itself if it holds none."""
     try:
         return float(cell)
     except ValueError:
-        return None
+        return cell
 
 
 def read_input(machine, name, item, unit):
@@ -414,8 +414,7 @@ def across(word, value, swap):
         return {other_name(k, swap) if names else k:
                 across("at" if word == "points" else k, v, swap) for k, v in value.items()}
     if word in ("axis", "normal", "slide", "u", "bolt"):
-        x, y, z = NAMED[value] if isinstance(value, str) else value
-        return [-x, y, -z] if word in ("axis", "normal") else [x, -y, z]
+        return way_across(value, word in ("axis", "normal"))
     if word in PLACES or word in NAMES or word == "clearance":
         return placed_across(value, swap)
     if word == "side":
@@ -423,6 +422,12 @@ def across(word, value, swap):
     if word == "input":
         return other_name(value, swap)
     return -value if word == "clocking" else value
+
+
+def way_across(value, turning):
+    """A direction as the mirror has it; a turning one keeps its sense of turn."""
+    x, y, z = NAMED[value] if isinstance(value, str) else value
+    return [-x, y, -z] if turning else [x, -y, z]
 
 
 def placed_across(value, swap):
@@ -446,14 +451,22 @@ def twin_of(group, part, swap, table):
         unit = UNITS[table["length"]]
         (x, y, z), (a, b, c) = (place(part[k], unit) for k in ("pivot", "through"))
         twin["through"] = [f"{k!r} mm" for k in (2 * x - a, b - 2 * y, 2 * z - c)]
-    if group == "stop" and any(body.get("input") == part["input"] and turns_back(body, table)
-                               for body in table["body"].values()):
-        twin["side"] = "least" if part["side"] == "greatest" else "greatest"
-    if group == "coupling":
-        for name in part["bodies"]:
-            if other_name(name, swap) == name and turns_back(table["body"][name], table):
-                twin["ratio"] = -twin["ratio"]
+    central = {"stop": [body for body in table["body"].values() if body.get("input") ==
+                        part.get("input")],
+               "coupling": [table["body"][name] for name in part.get("bodies", ())
+                            if other_name(name, swap) == name]}.get(group, [])
+    for body in central:
+        if turns_back(body, table):
+            reverse(group, twin)
     return twin
+
+
+def reverse(group, twin):
+    """Turn round the twin of what a central body drives that the mirror turns back."""
+    if group == "stop":
+        twin["side"] = "least" if twin["side"] == "greatest" else "greatest"
+    else:
+        twin["ratio"] = -twin["ratio"]
 
 
 def turns_back(body, table):

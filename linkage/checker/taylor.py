@@ -24,12 +24,13 @@ class Table:
         self.count = count
         self.names = [(), *((i,) for i in range(count)),
                       *((i, j) for i in range(count) for j in range(i, count))]
-        place = {n: k for k, n in enumerate(self.names)}
-        self.product = [[place.get(tuple(sorted(a + b))) for b in self.names] for a in self.names]
-        self.third = [[cubic(tuple(sorted(a + b)), place) for b in self.names] for a in self.names]
+        place = dict(zip(self.names, range(len(self.names)), strict=True))
+        both = [[tuple(sorted(a + b)) for b in self.names] for a in self.names]
+        self.product = [[place.get(name) for name in row] for row in both]
+        self.third = [[cubic(name, place) for name in row] for row in both]
         self.lines = range(1, 1 + count)
         self.squares = [place[i, i] for i in range(count)]
-        self.mixed = [k for n, k in place.items() if len(n) == 2 and n[0] != n[1]]
+        self.mixed = [k for n, k in place.items() if len(set(n)) == 2]
 
 
 def cubic(name, place):

@@ -9,7 +9,7 @@ than the truth.
 
 import math
 from functools import partial
-from itertools import product
+from itertools import compress, product
 
 from .leaves import Side
 from .reading import Refused
@@ -188,12 +188,17 @@ class Stop:
         first, *met = told
         if first not in (0, 1) or len(met) not in (1, 2):
             return False
-        if len(met) == 2:
-            p, q = (self.spot(k, met[k], cell) for k in (0, 1))
-            radius = self.radius(met)
-            apart = [a - b for a, b in zip(p, q, strict=True)]
-            return math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP < radius - INSIDE
-        (one, shares, other), = met
+        return self.near(cell, met) if len(met) == 2 else self.inside(cell, first, met[0])
+
+    def near(self, cell, met):
+        """Whether points of two pieces stay nearer than the radii of the pieces."""
+        p, q = (self.spot(k, told, cell) for k, told in enumerate(met))
+        apart = [a - b for a, b in zip(p, q, strict=True)]
+        return math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP < self.radius(met) - INSIDE
+
+    def inside(self, cell, first, told):
+        """Whether a point of the one solid stays inside a flat piece of the other."""
+        one, shares, other = told
         piece, home = self.pieces[1 - first][other], self.pair.names[1 - first]
         solids = [self.book.known[self.pair.names[k]] for k in (first, 1 - first)]
         if not isinstance(piece, Prism) or any(s.ends for s in solids):
@@ -268,11 +273,15 @@ def joined(cells):
     while ahead:
         cell = ahead.pop()
         found.append(cell)
-        near = [c for c in rest if all(a[0] <= b[1] and b[0] <= a[1]
-                                       for a, b in zip(cell, c, strict=True))]
-        rest = [c for c in rest if c not in near]
-        ahead += near
+        near = [meet(cell, c) for c in rest]
+        ahead += compress(rest, near)
+        rest = list(compress(rest, [not k for k in near]))
     return found
+
+
+def meet(cell, other):
+    """Whether two cells share a face, an edge or a corner."""
+    return all(a[0] <= b[1] and b[0] <= a[1] for a, b in zip(cell, other, strict=True))
 
 
 def apart(cell, other):
