@@ -122,14 +122,17 @@ def test_the_proof_of_a_random_system_holds(seed, tmp_path):
 
 @pytest.mark.parametrize("seed", MORE_SEEDS)
 def test_the_proofs_of_more_random_systems_hold(seed, tmp_path, full):
-    """Of parts that share a joint and touch off it no miss is shown: those are not decided."""
+    """What is not decided is not met by the library either.
+
+    Of parts that share a joint and touch off it no miss is shown; near an edge of reach some places
+    stay open.
+    """
     if not full:
         pytest.skip("asked for with --full")
     sentence, table = random_sentence(seed, tmp_path)
     if "it is not decided" in sentence:
         names = set(sentence.split('"')[1].split(" | "))
         row = next(row for pair, row in table.iterrows() if set(pair.split(" | ")) == names)
-        assert row["rule"] == "joined"
         assert not row["ok"]
     else:
         assert not sentence or sentence.startswith("proof holds"), sentence
@@ -217,6 +220,8 @@ CHANGES = {"a least that is no float": changed_entry(least=10**400),
            "planes too many": changed_entry(tree="f", planes="AAAA" * 20),
            "a tree of words": changed_entry(tree=["f"]),
            "a pair twice": twice,
+           "every build": lambda made: made.update(build="every build"),
+           "the wanted travel": lambda made: made.update(travel="wanted"),
            "a format that is like it": lambda made: made.update(format=True),
            "nests without end": lambda made: made.update(build="MARK")}
 

@@ -124,26 +124,26 @@ class Book:
         foot = max(range(len(a)), key=lambda i: a[i][0])
         rows_a, rows_b = (s.rows for s in sides)
 
-        def spread(rows, rests, i, j=None):
-            return sum(abs(x - (rows[j][k] if j is not None else 0.0)) * r
-                       for k, (x, r) in enumerate(zip(rows[i], rests, strict=True))) * UP
-
         def apart(i, j):
             return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
-                          lost + spread(rows_a, rest_a, i) + spread(rows_b, rest_b, j))
+                          lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
         behind = [lowest(table, [q - p for p, q in zip(row, a[foot], strict=True)],
-                         lost + spread(rows_a, rest_a, i, foot)) for i, row in enumerate(a)]
+                         lost + spread(rest_a, rows_a[i], rows_a[foot])) for i, row in enumerate(a)]
         ahead = [apart(foot, j) for j in range(len(b))]
         low = min(ahead) + min(min(behind), 0.0)
         self.finer = behind, ahead, apart
         near = min(range(len(b)), key=ahead.__getitem__)
-        wide = [high - low for low, high in cell]
-        rest = spread(rows_a, rest_a, foot) + spread(rows_b, rest_b, near)
-        self.moved = [sum(abs(a[foot][m]) + abs(b[near][m]) for m, name in enumerate(table.names)
-                          if k in name) + rest * wide[k] / max(sum(wide), 1e-9)
-                      for k in range(table.count)]
+        rest = spread(rest_a, rows_a[foot]) + spread(rest_b, rows_b[near])
+        self.moved = self.shares(cell, [abs(p) + abs(q) for p, q in
+                                        zip(a[foot], b[near], strict=True)], rest)
         return self.less(low, n, sides)
+
+    def shares(self, cell, sizes, rest):
+        """What each input has a part in, of the sizes of monomials and of a rest."""
+        wide, names = [high - low for low, high in cell], self.motion.table.names
+        return [sum(size for size, name in zip(sizes, names, strict=True) if k in name)
+                + rest * width / max(sum(wide), 1e-9) for k, width in enumerate(wide)]
 
     def less(self, low, n, sides):
         """A gap along a direction of some size, less the radii."""
@@ -238,6 +238,12 @@ class Book:
         """A point given by shares of what carries it, as a seat has that over a cell."""
         return [sum((p[c] * w for p, w in zip(seat, row, strict=True)),
                     constant(self.motion.table, 0)) for c in range(3)]
+
+
+def spread(rests, row, other=None):
+    """How far a corner may be off along a plane's normal, or against another corner."""
+    other = other or [0.0] * len(row)
+    return sum(abs(x - y) * r for x, y, r in zip(row, other, rests, strict=True)) * UP
 
 
 def halved(cell, k):

@@ -47,9 +47,8 @@ class Motion:
             self.settle([joint], ("drive", self.names.index(name), sign), frozenset([name]))
         while self.coupled(couplings) or self.closed(rods) or self.closed_together(rods):
             pass
-        for kind, left in (("coupling", couplings), ("rod", rods)):
-            for name in left:  # one too many, or its joints are not settled by all there is
-                raise Refused(f'no joint is left for {kind} "{name}" alone to settle')
+        for name in (*couplings, *rods):  # one too many, or its joints are not settled at all
+            raise Refused(f'no joint is left for rod or coupling "{name}" alone to settle')
         self.still = [j for j in self.machine.joints if j not in self.steps]
         self.needs |= {joint: frozenset() for joint in self.still}
 
@@ -89,14 +88,13 @@ class Motion:
     def closed_together(self, rods):
         """Settle the joints of the fewest rods that settle as many; whether any did."""
         unknown = {n: {j for j in js if j not in self.steps} for n, js in rods.items()}
-        for count in range(2, len(rods) + 1):
-            for names in combinations(rods, count):
-                joints = set().union(*(unknown[n] for n in names))
-                if len(joints) == count:
-                    ordered = [j for j in self.machine.joints if j in joints]
-                    needs = self.all_needs({j for n in names for j in rods.pop(n)} - joints)
-                    self.settle(ordered, ("together", Group(self, names, ordered)), needs)
-                    return True
+        for names in (k for count in range(2, len(rods) + 1) for k in combinations(rods, count)):
+            joints = set().union(*(unknown[n] for n in names))
+            if len(joints) == len(names):
+                ordered = [j for j in self.machine.joints if j in joints]
+                needs = self.all_needs({j for n in names for j in rods.pop(n)} - joints)
+                self.settle(ordered, ("together", Group(self, names, ordered)), needs)
+                return True
         return False
 
     def all_needs(self, joints):

@@ -121,20 +121,21 @@ class Pairs:
 
     def shared(self, one, other):
         """Balls about the joints that two parts share: (centre, radius)."""
-        rods, joints = self.machine.rods, self.machine.joints
+        rods = self.machine.rods
         a, b = part_of(one), part_of(other)
         if a in rods and b in rods:
             return [max(self.rod_end(a, end), self.rod_end(b, end), key=lambda k: k[1])
                     for end in rods[a].ends if end in rods[b].ends]
         if b in rods or a == AIRFRAME:
-            a, b, one, other = b, a, other, one
-        if a in rods:
-            balls = [self.rod_end(a, end) for end in rods[a].ends if part_of(end) == b]
-        elif b != AIRFRAME and joints[b].on == a:
-            balls = self.held(b)
-        else:
-            balls = self.held(a) if joints[a].on == b else []
+            a, b, other = b, a, one
+        balls = [self.rod_end(a, end) for end in rods[a].ends if part_of(end) == b] \
+            if a in rods else self.carried(a, b) + self.carried(b, a)
         return balls if b != AIRFRAME else [k for k in balls if self.holds(other, k)]
+
+    def carried(self, body, on):
+        """Balls about where a body is held, if it is by another."""
+        joint = self.machine.joints.get(body)
+        return self.held(body) if joint and joint.on == on else []
 
     def rod_end(self, rod, end):
         """Ball about an end of a rod."""

@@ -197,16 +197,21 @@ def read_rules(machine, table, unit):
 
 def add_hardpoints(table, path):
     """Points of a CSV file: part/point, FS, BL, WL a line."""
-    rows = list(csv.reader(path.read_text("utf-8-sig").splitlines(), skipinitialspace=True))
-    for number, row in enumerate(rows):
-        name, *place = [as_number(cell.strip()) for cell in row] or [""]
-        heading = number == 0 and all(isinstance(k, str) for k in (name, *place))
-        if heading or str(name).startswith("#") or not any(cell.strip() for cell in row):
-            continue
+    for name, *place in rows_of(path):
         part, point = name.split("/")
         home = table.setdefault(AIRFRAME, {}) if part == AIRFRAME else table["body"][part]
         slot = home if point == "pivot" else home.setdefault("points", {})
         slot[point] = place
+
+
+def rows_of(path):
+    """Rows of a CSV file without its heading, remarks and empty lines."""
+    lines = path.read_text("utf-8-sig").splitlines()
+    for number, row in enumerate(csv.reader(lines, skipinitialspace=True)):
+        cells = [as_number(cell.strip()) for cell in row]
+        heading = number == 0 and all(isinstance(k, str) for k in cells)
+        if not heading and any(k != "" for k in cells) and not str(cells[0]).startswith("#"):
+            yield cells
 
 
 def as_number(cell):

@@ -4,6 +4,8 @@ The variables run from -1 to 1.  Each coefficient is a ball that holds what was 
 is a size, counted upwards at every step.
 """
 
+from itertools import combinations_with_replacement
+
 from flint import arb, ctx
 
 ctx.prec = 80
@@ -22,8 +24,8 @@ class Table:
 
     def __init__(self, count):
         self.count = count
-        self.names = [(), *((i,) for i in range(count)),
-                      *((i, j) for i in range(count) for j in range(i, count))]
+        self.names = [name for degree in (0, 1, 2)
+                      for name in combinations_with_replacement(range(count), degree)]
         place = dict(zip(self.names, range(len(self.names)), strict=True))
         both = [[tuple(sorted(a + b)) for b in self.names] for a in self.names]
         self.product = [[place.get(name) for name in row] for row in both]
