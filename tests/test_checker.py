@@ -371,3 +371,13 @@ def test_the_commands_write_and_check(tmp_path, capsys):
     assert run(["check-proof", str(EXAMPLES / "elevons.toml"), path]) == 1
     with pytest.raises(linkage.LinkageError, match="leave out --built"):
         run([file, "--built", "--proof", str(tmp_path / "other.json.gz")])
+
+
+def test_a_report_has_its_certificate_and_what_the_checker_says(tmp_path):
+    file = EXAMPLES / "servo_arm.toml"
+    assert run([str(file), "--out", str(tmp_path / "report")]) in (0, 1)
+    verdict = check(file, tmp_path / "report" / "proof.json.gz")
+    assert verdict.holds
+    said = " ".join(re.sub("<[^>]*>", "", (tmp_path / "report" / "report.html").read_text()).split())
+    assert verdict.sentence in said
+    assert all(line in said for line in verdict.directions)

@@ -142,8 +142,9 @@ class Claims:
         if found["missed"]:
             parts.append(f"{len(found['missed'])} come nearer than required, first "
                          f"{found['missed'][0]}")
-        parts.append(f"{'the others' if found['missed'] else 'all'} keep what is required but for "
-                     f"{ROUNDED:g} mm")
+        if found["kept"]:
+            parts.append(f"{'the others' if found['missed'] else 'all'} keep what is required but "
+                         f"for {ROUNDED:g} mm")
         free, passed = self.travel.open_ends()
         parts += [f"{words} {', '.join(ends)}" for words, ends in (
             ("the wanted travel stands where no stop is:", free),
