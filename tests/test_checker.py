@@ -378,6 +378,7 @@ def test_a_report_has_its_certificate_and_what_the_checker_says(tmp_path):
     assert run([str(file), "--out", str(tmp_path / "report")]) in (0, 1)
     verdict = check(file, tmp_path / "report" / "proof.json.gz")
     assert verdict.holds
-    said = " ".join(re.sub("<[^>]*>", "", (tmp_path / "report" / "report.html").read_text()).split())
+    page = (tmp_path / "report" / "report.html").read_text()
+    said = " ".join(re.sub("<[^>]*>", "", page).split())
     assert verdict.sentence in said
     assert all(line in said for line in verdict.directions)

@@ -34,21 +34,23 @@ class Side:
     def halves(self, joined):
         """Two sides that hold all of it."""
         if self._halves is None:
-            count = len(self.pieces)
-            if count > 1:
-                middles = [[sum(k) / len(k) for k in zip(*p.corners, strict=True)]
-                           for p in self.pieces]
-                spans = [max(k) - min(k) for k in zip(*middles, strict=True)]
-                along = spans.index(max(spans))
-                order = sorted(range(count), key=lambda i: middles[i][along])
-                parts = [[self.pieces[i] for i in half] for half in (order[:count // 2],
-                                                                     order[count // 2:])]
+            if len(self.pieces) > 1:
+                parts = sorted_halves(self.pieces)
             elif joined:
                 parts = [[p] for p in self.pieces[0].halves()]
             else:
                 raise Refused("a tree halves a single piece")
             self._halves = [Side(part, self.solid) for part in parts]
         return self._halves
+
+
+def sorted_halves(pieces):
+    """The nearer and the farther half of some pieces, along the line in which they lie."""
+    middles = [[sum(k) / len(k) for k in zip(*p.corners, strict=True)] for p in pieces]
+    spans = [max(k) - min(k) for k in zip(*middles, strict=True)]
+    along, half = spans.index(max(spans)), len(pieces) // 2
+    order = sorted(range(len(pieces)), key=lambda i: middles[i][along])
+    return [[pieces[i] for i in part] for part in (order[:half], order[half:])]
 
 
 class Solid:

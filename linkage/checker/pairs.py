@@ -124,13 +124,18 @@ class Pairs:
         rods = self.machine.rods
         a, b = part_of(one), part_of(other)
         if a in rods and b in rods:
-            return [max(self.rod_end(a, end), self.rod_end(b, end), key=lambda k: k[1])
-                    for end in rods[a].ends if end in rods[b].ends]
+            return self.shared_ends(a, b)
         if b in rods or a == AIRFRAME:
             a, b, other = b, a, one
         balls = [self.rod_end(a, end) for end in rods[a].ends if part_of(end) == b] \
             if a in rods else self.carried(a, b) + self.carried(b, a)
         return balls if b != AIRFRAME else [k for k in balls if self.holds(other, k)]
+
+    def shared_ends(self, a, b):
+        """The larger ball about each end that two rods share."""
+        rods = self.machine.rods
+        return [max(self.rod_end(a, end), self.rod_end(b, end), key=lambda k: k[1])
+                for end in rods[a].ends if end in rods[b].ends]
 
     def carried(self, body, on):
         """Balls about where a body is held, if it is by another."""
@@ -183,16 +188,20 @@ class Pairs:
     def holds(self, name, ball):
         """Whether a fixed solid holds a joint: in its material, or in a hole within the ball."""
         shape, (centre, radius) = self.machine.solids[name], ball
-        if name not in self.rooms:
-            self.rooms[name] = [(min(k), max(k)) for k in zip(
-                *(c for p in self.pieces[name] for c in p.corners), strict=True)]
-        more = max(p.radius for p in self.pieces[name]) + TOUCHING
-        if not all(low - more <= x <= high + more for x, (low, high) in
-                   zip(centre, self.rooms[name], strict=True)):
+        if not all(low <= x <= high for x, (low, high) in
+                   zip(centre, self.room(name), strict=True)):
             return False
         filled = [i for i, rim in enumerate(rims(shape))
                   if all(math.dist(spot, centre) <= radius for spot in rim)]
         return any(self.away(name, p, centre) <= TOUCHING for p in pieces_of(shape, filled))
+
+    def room(self, name):
+        """Least and greatest of each coordinate that a fixed solid takes up, a little more."""
+        if name not in self.rooms:
+            more = max(p.radius for p in self.pieces[name]) + TOUCHING
+            self.rooms[name] = [(min(k) - more, max(k) + more) for k in zip(
+                *(c for p in self.pieces[name] for c in p.corners), strict=True)]
+        return self.rooms[name]
 
     # ---------------------------------------------------------------- pieces of a pair
 
@@ -205,21 +214,24 @@ class Pairs:
     def cut(self, name, piece, balls):
         """What is left of a tube."""
         rod = self.machine.rods.get(part_of(name))
-        if rod is None and piece.long == 0:
-            return [] if any(math.dist(piece.ends[0], c) + piece.radius <= r - LOOSE
-                             for c, r in balls) else [piece]
-        a, b = piece.ends if rod is None else (self.machine.points[e] for e in rod.ends)
-        long = math.dist(a, b) if rod is None else rod.length
-        places = [((long if math.dist(c, b) <= TOUCHING else 0.0), 0.0, r) for c, r in balls] \
-            if rod else [(*along_and_aside(c, a, b), r) for c, r in balls]
-        spans = spans_left(long, piece.radius, places)
-        if spans == [(0.0, long)]:
-            return [piece]
         if rod is not None:
-            return [Line(((s / long,), (e / long,)), piece.radius) for s, e in spans]
-        return [q for span in spans for q in slices(piece, span, long)] + [
-            Line((end, end), piece.radius) for end in piece.ends
-            if not any(math.dist(end, c) + piece.radius <= r - LOOSE for c, r in balls)]
+            return self.cut_rod(rod, piece, balls)
+        ends = [Line((end, end), piece.radius) for end in dict.fromkeys(piece.ends)
+                if not any(math.dist(end, c) + piece.radius <= r - LOOSE for c, r in balls)]
+        if piece.long == 0:
+            return ends
+        spans = spans_left(piece.long, piece.radius, [(*along_and_aside(c, *piece.ends), r)
+                                                      for c, r in balls])
+        return [piece] if spans == [(0.0, piece.long)] else \
+            [q for span in spans for q in slices(piece, span, piece.long)] + ends
+
+    def cut_rod(self, rod, piece, balls):
+        """What is left of a rod, by shares of its length."""
+        far, long = self.machine.points[rod.ends[1]], rod.length
+        spans = spans_left(long, piece.radius, [
+            (long if math.dist(c, far) <= TOUCHING else 0.0, 0.0, r) for c, r in balls])
+        return [piece] if spans == [(0.0, long)] else \
+            [Line(((s / long,), (e / long,)), piece.radius) for s, e in spans]
 
 
 def along_and_aside(point, a, b):

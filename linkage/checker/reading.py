@@ -452,10 +452,7 @@ def twin_of(group, part, swap, table):
         return {"body": other_name(part["body"], swap)}
     twin = {k: across(k, v, swap) for k, v in part.items()}
     if group == "body" and "through" in part:
-        # the twin's axis is the mirrored axis, turned end for end as every turning axis is
-        unit = UNITS[table["length"]]
-        (x, y, z), (a, b, c) = (place(part[k], unit) for k in ("pivot", "through"))
-        twin["through"] = [f"{k!r} mm" for k in (2 * x - a, b - 2 * y, 2 * z - c)]
+        twin["through"] = far_end(part, UNITS[table["length"]])
     central = {"stop": [body for body in table["body"].values() if body.get("input") ==
                         part.get("input")],
                "coupling": [table["body"][name] for name in part.get("bodies", ())
@@ -464,6 +461,12 @@ def twin_of(group, part, swap, table):
         if turns_back(body, table):
             reverse(group, twin)
     return twin
+
+
+def far_end(part, unit):
+    """Second point of a twin's axis: the mirrored axis, turned end for end as turning axes are."""
+    (x, y, z), (a, b, c) = (place(part[k], unit) for k in ("pivot", "through"))
+    return [f"{k!r} mm" for k in (2 * x - a, b - 2 * y, 2 * z - c)]
 
 
 def reverse(group, twin):

@@ -237,11 +237,11 @@ def flat_parts(outer, holes):
     if not holes and all(turns(outer[k - 2], outer[k - 1], outer[k]) >= 0
                          for k in range(len(outer))):
         return [outer]
-    outer, *holes = [[tuple(round(k * GRID) / GRID for k in p) for p in loop]
-                     for loop in (outer, *holes)]
-    sides = [(p, q) for loop in (outer, *holes)
-             for p, q in zip(loop, [*loop[1:], loop[0]], strict=True) if p[0] != q[0]]
-    at = sorted({x for loop in (outer, *holes) for x, _ in loop})
+    loops = [[(round(x * GRID) / GRID, round(y * GRID) / GRID) for x, y in loop]
+             for loop in (outer, *holes)]
+    sides = [side for loop in loops for side in zip(loop, [*loop[1:], loop[0]], strict=True)
+             if side[0][0] != side[1][0]]
+    at = sorted({x for loop in loops for x, _ in loop})
     done, ahead = [], []
     for room in zip(at[:-1], at[1:], strict=True):
         ahead, done = joined(ahead, slabs_of(sides, room), done)

@@ -27,12 +27,15 @@ class Table:
         self.names = [name for degree in (0, 1, 2)
                       for name in combinations_with_replacement(range(count), degree)]
         place = dict(zip(self.names, range(len(self.names)), strict=True))
-        both = [[tuple(sorted(a + b)) for b in self.names] for a in self.names]
-        self.product = [[place.get(name) for name in row] for row in both]
-        self.third = [[cubic(name, place) for name in row] for row in both]
+        self.product = self.of_each_two(place.get)
+        self.third = self.of_each_two(lambda name: cubic(name, place))
         self.lines = range(1, 1 + count)
         self.squares = [place[i, i] for i in range(count)]
         self.mixed = [k for n, k in place.items() if len(set(n)) == 2]
+
+    def of_each_two(self, work):
+        """What comes of the product of each two monomials."""
+        return [[work(tuple(sorted(a + b))) for b in self.names] for a in self.names]
 
 
 def cubic(name, place):

@@ -72,14 +72,12 @@ class Group:
         cell = tuple(tuple(sorted((ends[0] * g, ends[1] * g))) for g in goal)
         sides = [-1.0 if g > 0 else 1.0 for g in goal]
         middle = tuple(((a + b) / 2,) * 2 for a, b in cell)
-        near = self.newton(middle, [float(k.centre.mid()) for k in root])
-        held = near and self.enclosed(cell, near)
-        if not (held and self.holds(held, root, sides)):
+        held = self.enclosed(cell, self.newton(middle, [float(k.centre.mid()) for k in root]))
+        if held is None or not self.holds(held, root, sides):
             return None
         place, sides = tuple((ends[1] * g,) * 2 for g in goal), [-s for s in sides]
-        ahead = self.newton(place, [self.at(k, sides) for k in held[0]])
-        further = ahead and self.enclosed(place, ahead)
-        return further if further and self.holds(held, further[0], sides) else None
+        further = self.enclosed(place, self.newton(place, [self.at(k, sides) for k in held[0]]))
+        return None if further is None or not self.holds(held, further[0], sides) else further
 
     def holds(self, found, root, at):
         """Whether a root lies in the box in which an enclosure is the only one."""
@@ -102,13 +100,11 @@ class Group:
         """Joints at a place in floats; None where Newton does not get there."""
         for _ in range(NEWTON):
             missed, matrix = self.rates(place, [constant(self.motion.table, k) for k in guess])
-            try:
-                move = arb_mat([[arb(k.centre.mid())] for k in missed])
-                move = arb_mat([[arb(k.centre.mid()) for k in row] for row in matrix]).solve(move)
-            except ZeroDivisionError:
+            inverse = inverse_at_middle(matrix)
+            if inverse is None:
                 return None
-            moves = [float(move[i, 0].mid()) for i in range(len(guess))]
-            if not all(abs(k) < 1e6 for k in moves):
+            moves = [float(k.centre.mid()) for k in combined(inverse, missed)]
+            if not max(map(abs, moves)) < 1e6:
                 return None
             guess = [g - m for g, m in zip(guess, moves, strict=True)]
             if max(map(abs, moves)) < 1e-13 * (1 + max(map(abs, guess))):

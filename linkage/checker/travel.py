@@ -140,10 +140,8 @@ class Stop:
 
     def pad(self, side, cell, met, thick):
         """A spacer on the face that looks most nearly at the other solid where both are near."""
-        spots, seats = [], []
-        for k, told in enumerate(met):
-            spots.append(floats(self.spot(k, told, cell)))
-            seats.append([floats(p) for p in self.seat(k, cell)])
+        spots = [floats(self.spot(k, told, cell)) for k, told in enumerate(met)]
+        axes = [floats(p) for p in self.seat(side, cell)[1:]]
         way = [b - a for a, b in zip(*spots, strict=True)]
         far = math.hypot(*way)
         way = [k / far for k in way]
@@ -151,11 +149,9 @@ class Stop:
         if not (SURE < gap < NEAR and self.all_apart(cell, way, gap - SURE)):
             raise Refused("the face of a spacer is not told")
         sign = -1 if side else 1
-        local = [sign * sum(a * b for a, b in zip(way, axis, strict=True))
-                 for axis in seats[side][1:]]
+        local = [sign * scalar(way, axis) for axis in axes]
         piece = self.pieces[side][met[side][0]]
-        return max(faces(piece), key=lambda f: sum(
-            a * b for a, b in zip(f[0], local, strict=True)))[2](thick)
+        return max(faces(piece), key=lambda face: scalar(face[0], local))[2](thick)
 
     def all_apart(self, cell, way, gap):
         """Whether no two pieces are nearer than a gap at a place, by a direction or an axis."""
@@ -215,6 +211,11 @@ class Stop:
         return along.high() < most - INSIDE
 
 
+def scalar(a, b):
+    """Scalar product of floats."""
+    return sum(p * q for p, q in zip(a, b, strict=True))
+
+
 def floats(point):
     """Middles of three Taylors."""
     return [float(k.centre.mid()) for k in point]
@@ -232,9 +233,7 @@ def faces(piece):
         x, y = x / math.hypot(x, y), y / math.hypot(x, y)
         normal = [x * p + y * q for p, q in zip(u, v, strict=True)]
         found.append((normal, x * a[0] + y * a[1], partial(on_edge, piece, (a, b), (x, y))))
-    at = piece.at
-    return [(n, far + sum(p * q for p, q in zip(n, at, strict=True)), pad)
-            for n, far, pad in found]
+    return [(n, far + scalar(n, piece.at), pad) for n, far, pad in found]
 
 
 def on_edge(piece, ends, way, thick):
