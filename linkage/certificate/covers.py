@@ -74,10 +74,9 @@ def _groups(book, stops):
     """Inputs that stops tie together."""
     groups = [{name} for name in book.motion.names]
     for name, stop in stops.items():
-        needed = {book.machine.stops[name]["input"]} | (
-            book.pairs.inputs_of(stop.pair) if stop.pair else set())
+        needed = {book.machine.stops[name]["input"], *stop.inputs()}
         tied = [group for group in groups if group & needed]
-        groups = [group for group in groups if not group & needed] + [set().union(*tied)]
+        groups = [group for group in groups if group not in tied] + [set().union(*tied)]
     return [[name for name in book.motion.names if name in group] for group in groups]
 
 

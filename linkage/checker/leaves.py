@@ -118,8 +118,7 @@ class Book:
     def bound(self, pair, sides, cell, plane):
         """A lower bound of the gap of two sides over a cell."""
         table = self.motion.table
-        n = [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane) if row[c] or not k})
-             for c in range(3)]
+        n = turning(table, plane)
         (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
                                                     for s in sides)
         lost = (lost_a + lost_b) * UP
@@ -179,7 +178,7 @@ class Book:
         """The same by every pair of corners that the quick bound leaves in doubt."""
         behind, ahead, apart = self.finer
         table = self.motion.table
-        n = [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane)}) for c in range(3)]
+        n = turning(table, plane)
         size = math.sqrt(max(dot(n, n).high(), 0.0)) * UP
         wanted = (claim + sides[0].radius + sides[1].radius) * size
         wanted += abs(wanted) * 2.0**-46
@@ -240,6 +239,12 @@ class Book:
         """A point given by shares of what carries it, as a seat has that over a cell."""
         return [sum((p[c] * w for p, w in zip(seat, row, strict=True)),
                     constant(self.motion.table, 0)) for c in range(3)]
+
+
+def turning(table, plane):
+    """A plane's normal as it turns over a cell, by its rows."""
+    return [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane) if row[c] or not k})
+            for c in range(3)]
 
 
 def spread(rests, row, other=None):

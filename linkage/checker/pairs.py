@@ -127,9 +127,8 @@ class Pairs:
             return self.shared_ends(a, b)
         if b in rods or a == AIRFRAME:
             a, b, other = b, a, one
-        balls = [self.rod_end(a, end) for end in rods[a].ends if part_of(end) == b] \
-            if a in rods else self.carried(a, b) + self.carried(b, a)
-        return balls if b != AIRFRAME else [k for k in balls if self.holds(other, k)]
+        balls = self.rod_ends(a, b) if a in rods else self.carried(a, b) + self.carried(b, a)
+        return [k for k in balls if b != AIRFRAME or self.holds(other, k)]
 
     def shared_ends(self, a, b):
         """The larger ball about each end that two rods share."""
@@ -141,6 +140,11 @@ class Pairs:
         """Balls about where a body is held, if it is by another."""
         joint = self.machine.joints.get(body)
         return self.held(body) if joint and joint.on == on else []
+
+    def rod_ends(self, rod, part):
+        """Balls about the ends of a rod that are on another part."""
+        return [self.rod_end(rod, end) for end in self.machine.rods[rod].ends
+                if part_of(end) == part]
 
     def rod_end(self, rod, end):
         """Ball about an end of a rod."""

@@ -453,14 +453,18 @@ def twin_of(group, part, swap, table):
     twin = {k: across(k, v, swap) for k, v in part.items()}
     if group == "body" and "through" in part:
         twin["through"] = far_end(part, UNITS[table["length"]])
-    central = {"stop": [body for body in table["body"].values() if body.get("input") ==
-                        part.get("input")],
-               "coupling": [table["body"][name] for name in part.get("bodies", ())
-                            if other_name(name, swap) == name]}.get(group, [])
-    for body in central:
+    for body in driving(group, part, swap, table):
         if turns_back(body, table):
             reverse(group, twin)
     return twin
+
+
+def driving(group, part, swap, table):
+    """Bodies whose motion says which way a stop's or coupling's twin goes."""
+    if group == "stop":
+        return [body for body in table["body"].values() if body.get("input") == part["input"]]
+    return [table["body"][name] for name in part.get("bodies", ())
+            if other_name(name, swap) == name] if group == "coupling" else []
 
 
 def far_end(part, unit):

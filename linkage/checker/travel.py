@@ -133,6 +133,10 @@ class Stop:
             cell = tuple((at if name == stop["input"] else 0.0,) * 2 for name in names)
             self.pieces[side].append(self.pad(side, cell, self.told["met"], thick))
 
+    def inputs(self):
+        """Inputs that move its solids against each other."""
+        return self.book.pairs.inputs_of(self.pair) if self.pair else frozenset()
+
     def apart_at_neutral(self):
         """Whether its solids are shown not to touch at neutral: else they end no travel."""
         neutral = tuple((0.0, 0.0) for _ in self.book.motion.names)
