@@ -20,7 +20,7 @@ from oracle.claims import Case
 from oracle.making import random_text
 
 import linkage
-from linkage.certificate import certificate, write_certificate
+from linkage.certificate import certificate, packed
 from linkage.checker import check
 from linkage.checker.leaves import Book
 from linkage.checker.reading import Refused, read
@@ -46,7 +46,7 @@ def proven(file):
 
 def checked(file, made, folder):
     path = folder / "proof.json.gz"
-    write_certificate(made, path, replace=True)
+    path.write_bytes(packed(made))
     return check(file, path)
 
 
@@ -122,14 +122,17 @@ def test_the_proof_of_a_random_system_holds(seed, tmp_path):
 
 @pytest.mark.parametrize("seed", MORE_SEEDS)
 def test_the_proofs_of_more_random_systems_hold(seed, tmp_path, full):
-    """Of parts that share a joint and touch off it no miss is shown: those are not decided."""
+    """What is not decided is not met by the library either.
+
+    Of parts that share a joint and touch off it no miss is shown; near an edge of reach some places
+    stay open.
+    """
     if not full:
         pytest.skip("asked for with --full")
     sentence, table = random_sentence(seed, tmp_path)
     if "it is not decided" in sentence:
         names = set(sentence.split('"')[1].split(" | "))
         row = next(row for pair, row in table.iterrows() if set(pair.split(" | ")) == names)
-        assert row["rule"] == "joined"
         assert not row["ok"]
     else:
         assert not sentence or sentence.startswith("proof holds"), sentence
@@ -186,7 +189,7 @@ def forged(file):
     plane = base64.b64encode(bytes(12 * (1 + len(machine.inputs)))).decode()
     covers = [{"inputs": [name], "tree": ["k"], "past": []} for name in machine.inputs]
     return {"format": 2, "sha256": digest(file), "travel": "real", "build": "as drawn",
-            "stops": {}, "covers": covers,
+            "stops": {}, "covers": covers, "directions": [],
             "files": {name: digest(file.parent / name) for name in machine.files},
             "pairs": [{"pair": list(pair.names), "claim": 1000.0, "tree": "f", "planes": plane}
                       for pair in Book(machine).pairs.all()]}
@@ -217,6 +220,8 @@ CHANGES = {"a least that is no float": changed_entry(least=10**400),
            "planes too many": changed_entry(tree="f", planes="AAAA" * 20),
            "a tree of words": changed_entry(tree=["f"]),
            "a pair twice": twice,
+           "every build": lambda made: made.update(build="every build"),
+           "the wanted travel": lambda made: made.update(travel="wanted"),
            "a format that is like it": lambda made: made.update(format=True),
            "nests without end": lambda made: made.update(build="MARK")}
 
@@ -360,9 +365,20 @@ def test_what_is_no_certificate_never_passes(what, tmp_path):
 def test_the_commands_write_and_check(tmp_path, capsys):
     file, path = str(EXAMPLES / "servo_arm.toml"), str(tmp_path / "arm.json.gz")
     assert run([file, "--only", "clearance", "--proof", path]) in (0, 1)
-    assert "10 of 10 pairs certified for the real travel as drawn" in capsys.readouterr().out
+    assert "the clearance proof for the real travel as drawn" in capsys.readouterr().out
     assert run(["check-proof", file, path]) == 0
     assert capsys.readouterr().out.startswith("proof holds: 10 pairs, ")
     assert run(["check-proof", str(EXAMPLES / "elevons.toml"), path]) == 1
     with pytest.raises(linkage.LinkageError, match="leave out --built"):
         run([file, "--built", "--proof", str(tmp_path / "other.json.gz")])
+
+
+def test_a_report_has_its_certificate_and_what_the_checker_says(tmp_path):
+    file = EXAMPLES / "servo_arm.toml"
+    assert run([str(file), "--out", str(tmp_path / "report")]) in (0, 1)
+    verdict = check(file, tmp_path / "report" / "proof.json.gz")
+    assert verdict.holds
+    page = (tmp_path / "report" / "report.html").read_text()
+    said = " ".join(re.sub("<[^>]*>", "", page).split())
+    assert verdict.sentence in said
+    assert all(line in said for line in verdict.directions)

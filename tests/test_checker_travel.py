@@ -11,9 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from test_checker import checked
+from test_checker_motion import value_at
 
 import linkage
 from linkage.certificate import certificate
+from linkage.checker.directions import Directions, Rates
 from linkage.checker.leaves import Book
 from linkage.checker.reading import Refused, read
 from linkage.checker.travel import Travel
@@ -75,8 +77,29 @@ def test_an_end_before_the_stop_is_met_is_refused():
 
 def test_a_spacer_that_is_told_of_no_face_is_left_out():
     """Without it the faces meet later: a point in it is in none of their pieces."""
+    made = changed(proven(ELEVONS))
+    for told in made["stops"].values():
+        del told["at"]
     with pytest.raises(Refused, match="a point met lies in no piece"):
+        travel_of(ELEVONS, made)
+
+
+def test_a_stop_ends_nothing_unless_it_is_shown_to_be_apart_at_neutral(tmp_path):
+    """Solids that touch at neutral touch wherever one likes: they would leave no travel to prove.
+
+    The library refuses such a file; a forged certificate has to be refused too.
+    """
+    with pytest.raises(Refused, match="apart at neutral"):
         travel_of(ELEVONS, changed(proven(ELEVONS), stops={}))
+    text = PEGS.replace("[[36, 40, 230], [-30, 52, 230]]", "[[36, 2, 230], [-30, 2, 230]]")
+    (tmp_path / "touching.toml").write_text(text)
+    book = Book(read(text))
+    tree = [[1, 0.01], [1, -0.01], "p", "k", "p"]
+    past = [["right", 0, [0, [0.5, 0.5]], [0, [0.5, 0.5]]]] * 2
+    for way in ([0.0, 1.0, 0.0], [1.0, 0.0, 0.0]):
+        with pytest.raises(Refused, match="apart at neutral"):
+            Travel(book, {"stops": {"right": {"way": way}}, "covers": [
+                {"inputs": ["pitch", "roll"], "tree": tree, "past": past}]})
 
 
 @pytest.mark.parametrize("at", [0.0, 3.0, -15.0])
@@ -159,3 +182,50 @@ def test_a_slanted_stop_of_two_inputs(tmp_path):
         for p in pitch[:41][ahead]:
             assert travel.holds([float(p), float(roll.reshape(81, 41)[k, 0])])
     assert checked(file, made, tmp_path).holds
+
+
+def test_directions_are_those_of_the_trade(tmp_path):
+    """Stick aft raises elevons, stick right the right one: FAA-H-8083-25, ch. 6, from memory."""
+    made = proven(ELEVONS)
+    assert checked(ELEVONS, made, tmp_path).directions == (
+        "pitch to its positive end: elevon left trailing edge up, elevon right trailing edge up",
+        "roll to its positive end: elevon left trailing edge down, elevon right trailing edge up")
+
+
+@pytest.mark.parametrize("change", ["sign", "gone", "tree", "twice"])
+def test_a_direction_that_is_not_so_is_refused(change, tmp_path):
+    made = changed(proven(ELEVONS))
+    told = made["directions"]
+    if change == "sign":
+        told[0]["sign"] *= -1
+    elif change == "tree":
+        told[0]["tree"] = "x"
+    else:
+        made["directions"] = told[1:] if change == "gone" else [*told, told[0]]
+    assert "direction" in (said := checked(ELEVONS, made, tmp_path).sentence) or "one way" in said
+
+
+@pytest.mark.parametrize("name", ["elevons", "tandem", "side_by_side"])
+def test_rates_of_joints_are_held_all_over_a_cell(name):
+    """Against the library's exact rates, sampled in each cell; those are checked elsewhere."""
+    file, rng = ROOT / "examples" / f"{name}.toml", np.random.default_rng(5)
+    book, system = Book(read(file.read_text(), file.parent)), linkage.load(file)
+    surfaces, held = book.machine.surfaces, 0
+    for _ in range(4):
+        cell = [(m - h, m + h) for m, h in zip(rng.uniform(-8, 8, len(book.motion.names)),
+                                               rng.uniform(0.05, 2, len(book.motion.names)),
+                                               strict=True)]
+        share = rng.uniform(-1, 1, (12, len(cell)))
+        at = {n: (a + b) / 2 + (b - a) / 2 * share[:, k]
+              for k, (n, (a, b)) in enumerate(zip(book.motion.names, cell, strict=True))}
+        gearing = {s: system.sweep(**at).gearing(s) for s in surfaces}
+        for (surface, n), k in [((s, n), k) for s in surfaces
+                                for k, n in enumerate(book.motion.names) if n in gearing[s]]:
+            rate = Rates(book.motion, tuple(cell), k).of(surfaces[surface])
+            if rate is not None:
+                sign = Directions(book, None).hinge(surfaces[surface])
+                found = [value_at(rate, s) for s in share]
+                for true, (value, rest) in zip(gearing[surface][n], found, strict=True):
+                    assert abs(true * sign - value) <= rest + 1e-9, (surface, n)
+                    held += 1
+    assert held >= 48

@@ -1,5 +1,5 @@
 """What the clearance proof rests on, written down so that anyone can check it."""
 
-from .written import certificate, write_certificate
+from .written import certificate, checked, packed
 
-__all__ = ["certificate", "write_certificate"]
+__all__ = ["certificate", "checked", "packed"]

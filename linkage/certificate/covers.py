@@ -62,9 +62,10 @@ def covers(system: System, book: Book, real: RealTravel) -> dict:
     LinkageError
         Where the checker is not shown what the library kept.
     """
-    told = {name: _face(system, book, name) for name in book.machine.stops}
-    told = {name: face for name, face in told.items() if face is not None}
-    stops = {name: Stop(book, stop, told.get(name)) for name, stop in book.machine.stops.items()}
+    told = {name: _face(system, book, name) or {} for name in book.machine.stops}
+    stops = {name: Stop(book, stop, told[name]) for name, stop in book.machine.stops.items()}
+    for name, stop in stops.items():
+        told[name] |= _at_neutral(book, stop) if stop.pair else {}
     return {"stops": told, "covers": [_Grower(book, stops, names, real).text()
                                       for names in _groups(book, stops)]}
 
@@ -73,10 +74,9 @@ def _groups(book, stops):
     """Inputs that stops tie together."""
     groups = [{name} for name in book.motion.names]
     for name, stop in stops.items():
-        needed = {book.machine.stops[name]["input"]} | (
-            book.pairs.inputs_of(stop.pair) if stop.pair else set())
+        needed = {book.machine.stops[name]["input"], *stop.inputs()}
         tied = [group for group in groups if group & needed]
-        groups = [group for group in groups if not group & needed] + [set().union(*tied)]
+        groups = [group for group in groups if group not in tied] + [set().union(*tied)]
     return [[name for name in book.motion.names if name in group] for group in groups]
 
 
@@ -101,6 +101,18 @@ def _face(system, book, name):
                 if _same_face(Stop(book, stop, told), made, stop["spacer"]["on"]):
                     return told
     return None
+
+
+def _at_neutral(book, stop):
+    """The direction from the one solid of a stop to the other at neutral."""
+    neutral = tuple((0.0, 0.0) for _ in book.motion.names)
+    hulls = [posed(book, stop.pair.frame, (name, pieces), neutral)
+             for name, pieces in zip(stop.pair.names, stop.pieces, strict=True)]
+    ways = []
+    for (one, a), (other, b) in product(*hulls):
+        apart, shares = nearest(a, b)
+        ways.append((apart - one.radius - other.radius, (b @ shares[1] - a @ shares[0]).tolist()))
+    return {"way": min(ways)[1]}
 
 
 def _same_face(stop, made, on):
@@ -195,13 +207,21 @@ class _Grower:
             if not open_:
                 return
             for leaf in open_:
-                inside, cut_at = self._among(leaf, self.past)
-                if cut_at:
-                    self._cut(leaf, *cut_at)
-                elif not (inside and self._shown(leaf)) and (
-                        len(leaves) > MOST or not self._halved(leaf)):
-                    raise LinkageError(f"no certificate can be written: it is not shown where "
-                                       f"stops end {' and '.join(self.names)}")
+                self._settle(leaf)
+            if len(leaves) > MOST:
+                self._give_up()
+
+    def _settle(self, leaf):
+        """Cut a leaf at the ends of what the library left out, show it to be so, or halve it."""
+        inside, cut_at = self._among(leaf, self.past)
+        if cut_at:
+            self._cut(leaf, *cut_at)
+        elif not (inside and self._shown(leaf)) and not self._halved(leaf):
+            self._give_up()
+
+    def _give_up(self):
+        raise LinkageError(f"no certificate can be written: it is not shown where stops end "
+                           f"{' and '.join(self.names)}")
 
     def _joined(self, leaves):
         """Those that hang together with neutral, over faces, edges and corners."""
@@ -251,14 +271,18 @@ def witness(book: Book, stop: Stop, cell: tuple) -> list | None:
     if None in hulls:
         return None
     for (i, (one, a)), (j, (other, b)) in product(*map(enumerate, hulls)):
-        radius = sum(p.radius for p in (one, other) if isinstance(p, Line))
-        if (a.min(axis=1) - radius > b.max(axis=1)).any() or (
-                b.min(axis=1) - radius > a.max(axis=1)).any():
+        if _far_apart(a, b, sum(p.radius for p in (one, other) if isinstance(p, Line))):
             continue
         for told in _tried(book, stop, (i, a, one), (j, b, other), middle):
             if stop.touch(cell, told):
                 return told
     return None
+
+
+def _far_apart(a, b, radius):
+    """Whether pieces are farther apart along an axis than their radii."""
+    return (np.maximum(a.min(axis=1) - b.max(axis=1), b.min(axis=1) - a.max(axis=1))
+            > radius).any()
 
 
 def _tried(book, stop, one, other, middle):

@@ -24,19 +24,23 @@ def points(book: Book, pair, place) -> tuple[float, list] | None:
              for name, side in zip(pair.names, book.sides(pair), strict=True)]
     if None in hulls:
         return None
-    about = [[_ball(*piece) for piece in hull] for hull in hulls]
-    both = sorted((np.linalg.norm(p - q) - r - s, i, j) for (i, (p, r)), (j, (q, s)) in
-                  itertools.product(*map(enumerate, about)))
-    best = None
-    for low, i, j in both:
-        if best is not None and low > best[0]:
+    best = np.inf, None
+    for low, i, j in _in_order(hulls):
+        if low > best[0]:
             break
         (one, a), (other, b) = hulls[0][i], hulls[1][j]
-        radius = sum(p.radius for p in (one, other) if isinstance(p, Line))
         apart, shares = nearest(a, b)
-        if best is None or apart - radius < best[0]:
-            best = apart - radius, [[i, shares[0].tolist()], [j, shares[1].tolist()]]
+        apart -= sum(p.radius for p in (one, other) if isinstance(p, Line))
+        if apart < best[0]:
+            best = apart, [[i, shares[0].tolist()], [j, shares[1].tolist()]]
     return best
+
+
+def _in_order(hulls):
+    """Pieces of the one and the other with a lower bound of their gap, the nearest first."""
+    about = [[_ball(*piece) for piece in hull] for hull in hulls]
+    return sorted((np.linalg.norm(p - q) - r - s, i, j) for (i, (p, r)), (j, (q, s)) in
+                  itertools.product(*map(enumerate, about)))
 
 
 def _ball(piece, corners):

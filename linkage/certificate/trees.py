@@ -113,14 +113,10 @@ class Grower:
         """Its parts: of its pieces where these come too near at its middle, else of its cell."""
         tree, wide = node.tree, [b - a for a, b in node.cell]
         inputs = [k for k in tree.inputs if wide[k] > SMALLEST]
-        long = [len(side.pieces) for side in node.sides]
         over = not (gap >= tree.claim + 2 * AIM or np.isnan(gap)) or not inputs
-        if max(long) > 1 and (over or node.cuts >= COARSE):
-            return self._halves(node, long.index(max(long)))
-        if tree.pair.balls and over:
-            long = [self._long_at_joint(tree.pair, side) for side in node.sides]
-            if max(long) > FINEST:
-                return self._halves(node, long.index(max(long)))
+        side = self._to_halve(node, over)
+        if side is not None:
+            return self._halves(node, side)
         if not inputs:
             tree.root = None
             return []
@@ -129,6 +125,17 @@ class Grower:
         node.parts = [Node(tree, node.sides, cell, node.cuts + 1) for cell in
                       halved(node.cell, k)]
         return node.parts
+
+    def _to_halve(self, node, over):
+        """Which of its sides is to be halved; None where its cell is to be cut."""
+        long = [len(side.pieces) for side in node.sides]
+        if max(long) > 1 and (over or node.cuts >= COARSE):
+            return long.index(max(long))
+        if node.tree.pair.balls and over:
+            long = [self._long_at_joint(node.tree.pair, side) for side in node.sides]
+            if max(long) > FINEST:
+                return long.index(max(long))
+        return None
 
     def _long_at_joint(self, pair, side):
         """Longest side of a piece that reaches into a ball about a joint of the pair."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import base64
 import gzip
+import io
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,15 +14,15 @@ import numpy as np
 from ..checker.leaves import Book
 from ..checker.reading import Refused, read
 from ..checker.travel import Travel
-from ..checker.verdict import FORMAT, ROUNDED, digest
+from ..checker.verdict import FORMAT, ROUNDED, check, digest
 from ..clearances import scene_of
 from ..clearances.table import NEAR
-from ..disk import write_bytes
 from ..errors import LinkageError
 from ..stops.real import real_travel
 from .covers import covers
 from .nearest import points
 from .trees import Grower, Tree
+from .ways import directions
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -61,26 +62,39 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     except Refused as refused:
         raise LinkageError(f"no certificate can be written: {refused}") from refused
     rows = {frozenset(row["pair"].split(" | ")): row for _, row in table.iterrows()}
-    far = {frozenset(name.split(" | ")): low for name, low in table.attrs["far"].items()}
     grower = Grower(scene_of(system), book, (system.travel_box(), travel))
-    trees = [Tree(pair, claim, tuple(k for k, name in enumerate(book.motion.names)
-                                     if name in book.pairs.inputs_of(pair)))
-             for pair in book.pairs.all() if None not in book.sides(pair)
-             for claim in [_claim(pair, rows, far)] if claim is not None]
-    grower.grow(trees, travel.root())
-    shown = {tree.pair.names: tree for tree in trees if tree.root is not None}
+    shown = _shown(grower, rows, table.attrs["far"])
     met = _met(grower, travel, [p for p in book.pairs.all() if frozenset(p.names) in rows], rows)
     return {"format": FORMAT, "sha256": digest(file), "travel": "real", "build": "as drawn",
-            **told, "files": {name: digest(file.parent / name) for name in machine.files},
+            **told, "directions": directions(book, travel),
+            "files": {name: digest(file.parent / name) for name in machine.files},
             "pairs": [_entry(pair, shown.get(pair.names), met.get(pair.names))
                       for pair in book.pairs.all()]}
 
 
-def write_certificate(made: dict, path: Path | str, *, replace: bool = False) -> int:
-    """Write a certificate; how many bytes it has."""
-    data = gzip.compress(json.dumps(made, separators=(",", ":")).encode(), 9, mtime=0)
-    write_bytes(path, data, replace=replace)
-    return len(data)
+def _shown(grower, rows, far):
+    """Trees of what is claimed of each pair, where they could be grown."""
+    book, trees = grower.book, []
+    far = {frozenset(name.split(" | ")): low for name, low in far.items()}
+    for pair in book.pairs.all():
+        claim = None if None in book.sides(pair) else _claim(pair, rows, far)
+        if claim is not None:
+            needs = book.pairs.inputs_of(pair)
+            trees.append(Tree(pair, claim, tuple(
+                k for k, name in enumerate(book.motion.names) if name in needs)))
+    grower.grow(trees, grower.travel.root())
+    return {tree.pair.names: tree for tree in trees if tree.root is not None}
+
+
+def packed(made: dict) -> bytes:
+    """A certificate as it is written to disk."""
+    return gzip.compress(json.dumps(made, separators=(",", ":")).encode(), 9, mtime=0)
+
+
+def checked(file: Path | str, proof: bytes) -> str:
+    """What the checker says of a certificate and its model file, and which way surfaces go."""
+    verdict = check(file, io.BytesIO(proof))
+    return "; ".join([verdict.sentence, *verdict.directions])
 
 
 def _claim(pair, rows, far):
@@ -116,11 +130,15 @@ def _met(grower, travel, pairs, rows):
         row = rows[frozenset(pair.names)]
         if np.isfinite(row["real_least"]):
             at = [float(row[f"real_{n}"]) if n in grower.names else 0.0 for n in book.motion.names]
-            for back in BACK:
-                place = [k * (1 - back) for k in at]
-                shown = points(book, pair, place) if travel.holds(place) else None
-                if shown is not None:
-                    found[pair.names] = {"least": max(float(row["real_least"]), shown[0] + 1e-9),
-                                         "place": place, "met": shown[1]}
-                    break
+            found[pair.names] = _met_near(book, travel, pair, at, float(row["real_least"]))
     return found
+
+
+def _met_near(book, travel, pair, at, least):
+    """What shows a least gap, at a place or just short of it."""
+    for back in BACK:
+        place = [k * (1 - back) for k in at]
+        shown = points(book, pair, place) if travel.holds(place) else None
+        if shown is not None:
+            return {"least": max(least, shown[0] + 1e-9), "place": place, "met": shown[1]}
+    return {}

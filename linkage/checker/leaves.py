@@ -16,6 +16,7 @@ from .reading import Refused
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
 
+LEAVES = "fojx"
 DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
 
 
@@ -33,21 +34,23 @@ class Side:
     def halves(self, joined):
         """Two sides that hold all of it."""
         if self._halves is None:
-            count = len(self.pieces)
-            if count > 1:
-                middles = [[sum(k) / len(k) for k in zip(*p.corners, strict=True)]
-                           for p in self.pieces]
-                spans = [max(k) - min(k) for k in zip(*middles, strict=True)]
-                along = spans.index(max(spans))
-                order = sorted(range(count), key=lambda i: middles[i][along])
-                parts = [[self.pieces[i] for i in half] for half in (order[:count // 2],
-                                                                     order[count // 2:])]
+            if len(self.pieces) > 1:
+                parts = sorted_halves(self.pieces)
             elif joined:
                 parts = [[p] for p in self.pieces[0].halves()]
             else:
                 raise Refused("a tree halves a single piece")
             self._halves = [Side(part, self.solid) for part in parts]
         return self._halves
+
+
+def sorted_halves(pieces):
+    """The nearer and the farther half of some pieces, along the line in which they lie."""
+    middles = [[sum(k) / len(k) for k in zip(*p.corners, strict=True)] for p in pieces]
+    spans = [max(k) - min(k) for k in zip(*middles, strict=True)]
+    along, half = spans.index(max(spans)), len(pieces) // 2
+    order = sorted(range(len(pieces)), key=lambda i: middles[i][along])
+    return [[pieces[i] for i in part] for part in (order[:half], order[half:])]
 
 
 class Solid:
@@ -115,34 +118,33 @@ class Book:
     def bound(self, pair, sides, cell, plane):
         """A lower bound of the gap of two sides over a cell."""
         table = self.motion.table
-        n = [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane) if row[c] or not k})
-             for c in range(3)]
+        n = turning(table, plane)
         (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
                                                     for s in sides)
         lost = (lost_a + lost_b) * UP
         foot = max(range(len(a)), key=lambda i: a[i][0])
         rows_a, rows_b = (s.rows for s in sides)
 
-        def spread(rows, rests, i, j=None):
-            return sum(abs(x - (rows[j][k] if j is not None else 0.0)) * r
-                       for k, (x, r) in enumerate(zip(rows[i], rests, strict=True))) * UP
-
         def apart(i, j):
             return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
-                          lost + spread(rows_a, rest_a, i) + spread(rows_b, rest_b, j))
+                          lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
         behind = [lowest(table, [q - p for p, q in zip(row, a[foot], strict=True)],
-                         lost + spread(rows_a, rest_a, i, foot)) for i, row in enumerate(a)]
+                         lost + spread(rest_a, rows_a[i], rows_a[foot])) for i, row in enumerate(a)]
         ahead = [apart(foot, j) for j in range(len(b))]
         low = min(ahead) + min(min(behind), 0.0)
         self.finer = behind, ahead, apart
         near = min(range(len(b)), key=ahead.__getitem__)
-        wide = [high - low for low, high in cell]
-        rest = spread(rows_a, rest_a, foot) + spread(rows_b, rest_b, near)
-        self.moved = [sum(abs(a[foot][m]) + abs(b[near][m]) for m, name in enumerate(table.names)
-                          if k in name) + rest * wide[k] / max(sum(wide), 1e-9)
-                      for k in range(table.count)]
+        rest = spread(rest_a, rows_a[foot]) + spread(rest_b, rows_b[near])
+        self.moved = self.shares(cell, [abs(p) + abs(q) for p, q in
+                                        zip(a[foot], b[near], strict=True)], rest)
         return self.less(low, n, sides)
+
+    def shares(self, cell, sizes, rest):
+        """What each input has a part in, of the sizes of monomials and of a rest."""
+        wide, names = [high - low for low, high in cell], self.motion.table.names
+        return [sum(size for size, name in zip(sizes, names, strict=True) if k in name)
+                + rest * width / max(sum(wide), 1e-9) for k, width in enumerate(wide)]
 
     def less(self, low, n, sides):
         """A gap along a direction of some size, less the radii."""
@@ -168,18 +170,15 @@ class Book:
             if depth == DEEPEST or not cuts:
                 return False
             k = max(cuts, key=lambda k: (self.moved[k], cell[k][1] - cell[k][0]))
-            for part, sense in zip(halved(cell, k), (-0.5, 0.5), strict=True):
-                rows = [list(row) for row in plane]
-                rows[0] = [x + sense * y for x, y in zip(rows[0], rows[1 + k], strict=True)]
-                rows[1 + k] = [y / 2 for y in rows[1 + k]]
-                ahead.append((part, rows, depth + 1))
+            ahead += [(part, rows, depth + 1) for part, rows in
+                      zip(halved(cell, k), halved_plane(plane, k), strict=True)]
         return True
 
     def by_pairs(self, sides, plane, claim):
         """The same by every pair of corners that the quick bound leaves in doubt."""
         behind, ahead, apart = self.finer
         table = self.motion.table
-        n = [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane)}) for c in range(3)]
+        n = turning(table, plane)
         size = math.sqrt(max(dot(n, n).high(), 0.0)) * UP
         wanted = (claim + sides[0].radius + sides[1].radius) * size
         wanted += abs(wanted) * 2.0**-46
@@ -242,11 +241,43 @@ class Book:
                     constant(self.motion.table, 0)) for c in range(3)]
 
 
+def turning(table, plane):
+    """A plane's normal as it turns over a cell, by its rows."""
+    return [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane) if row[c] or not k})
+            for c in range(3)]
+
+
+def spread(rests, row, other=None):
+    """How far a corner may be off along a plane's normal, or against another corner."""
+    other = other or [0.0] * len(row)
+    return sum(abs(x - y) * r for x, y, r in zip(row, other, rests, strict=True)) * UP
+
+
 def halved(cell, k):
     """A cell cut at the middle of an input, into two that hold all of it."""
     low, high = cell[k]
     middle = (low + high) / 2
     return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
+
+
+def parts_of(word, sides, cell, joined):
+    """The two parts of a cell or of a side that a word of a tree cuts."""
+    if word in "AB":
+        k = "AB".index(word)
+        return [((part, sides[1]) if k == 0 else (sides[0], part), cell)
+                for part in sides[k].halves(joined)]
+    if word not in "0123456789"[:len(cell)]:
+        raise Refused(f'a tree has a leaf of a kind not known, "{word}"')
+    return [(sides, part) for part in halved(cell, int(word))]
+
+
+def halved_plane(plane, k):
+    """A plane as it turns over either half of a cell cut at the middle of an input."""
+    for sense in (-0.5, 0.5):
+        rows = [list(row) for row in plane]
+        rows[0] = [x + sense * y for x, y in zip(rows[0], rows[1 + k], strict=True)]
+        rows[1 + k] = [y / 2 for y in rows[1 + k]]
+        yield rows
 
 
 def walked(book, pair, root, tree, planes):
@@ -260,15 +291,9 @@ def walked(book, pair, root, tree, planes):
         word = next(words, None)
         if word is None:
             raise Refused("a tree ends too soon")
-        if word.isdigit() and int(word) < len(cell):
-            ahead += [(sides, part) for part in halved(cell, int(word))][::-1]
-        elif word in "AB":
-            k = "AB".index(word)
-            ahead += [((part, sides[1]) if k == 0 else (sides[0], part), cell)
-                      for part in sides[k].halves(bool(pair.balls))][::-1]
-        elif word in "fojx":
+        if word in LEAVES:
             yield word, sides, cell, (next(planes, None) if word == "f" else None)
         else:
-            raise Refused(f'a tree has a leaf of a kind not known, "{word}"')
+            ahead += parts_of(word, sides, cell, bool(pair.balls))[::-1]
     if next(words, None) is not None or next(planes, None) is not None:
         raise Refused("a tree has more leaves than it needs")

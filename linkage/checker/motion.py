@@ -41,15 +41,14 @@ class Motion:
 
     def plan(self):
         """What settles each joint, in order."""
-        rods = {n: self.crossed(r) for n, r in self.machine.rods.items() if not r.redundant}
-        couplings = dict(self.machine.couplings)
+        couplings, rods = dict(self.machine.couplings), self.crossed_by_rods()
         for joint, (name, sign) in self.machine.drives.items():
             self.settle([joint], ("drive", self.names.index(name), sign), frozenset([name]))
-        while self.coupled(couplings) or self.closed(rods):
+        while self.coupled(couplings) or self.closed(rods) or self.closed_together(rods):
             pass
-        for kind, left in (("coupling", couplings), ("rod", rods)):
-            for name in left:  # one too many, or its joints are not settled by all there is
-                raise Refused(f'no joint is left for {kind} "{name}" alone to settle')
+        if couplings or rods:  # one too many, or its joints are not settled at all
+            raise Refused(f'no joint is left for rod or coupling "{[*couplings, *rods][0]}" alone '
+                          f"to settle")
         self.still = [j for j in self.machine.joints if j not in self.steps]
         self.needs |= {joint: frozenset() for joint in self.still}
 
@@ -77,26 +76,37 @@ class Motion:
         return False
 
     def closed(self, rods):
-        """Settle joints by a rod, or by rods together, that are ready; whether any were."""
-        unknown = {n: [j for j in js if j not in self.steps] for n, js in rods.items()}
-        for name, joints in unknown.items():
+        """Settle a joint by a rod that is ready; whether one was."""
+        for name, crossed in rods.items():
+            joints = [j for j in crossed if j not in self.steps]
             if len(joints) == 1:
-                needs = self.all_needs(rods.pop(name))
-                self.settle(joints, self.closing(name, joints[0]), needs)
+                self.settle(joints, self.closing(name, joints[0]),
+                            self.all_needs(rods.pop(name)))
                 return True
+        return False
+
+    def closed_together(self, rods):
+        """Settle the joints of the fewest rods that settle as many; whether any did."""
         for count in range(2, len(rods) + 1):
             for names in combinations(rods, count):
-                joints = {j for n in names for j in unknown[n]}
+                crossed = set().union(*(rods[n] for n in names))
+                joints = [j for j in self.machine.joints if j in crossed and j not in self.steps]
                 if len(joints) == count:
-                    ordered = [j for j in self.machine.joints if j in joints]
-                    needs = self.all_needs({j for n in names for j in rods.pop(n)} - joints)
-                    self.settle(ordered, ("together", Group(self, names, ordered)), needs)
+                    for name in names:
+                        del rods[name]
+                    needs = self.all_needs(crossed - set(joints))
+                    self.settle(joints, ("together", Group(self, names, joints)), needs)
                     return True
         return False
 
     def all_needs(self, joints):
         """Inputs that any of some joints depends on."""
         return frozenset().union(*(self.needs.get(j, frozenset()) for j in joints))
+
+    def crossed_by_rods(self):
+        """Joints between the two ends of every rod that is to settle one."""
+        return {name: self.crossed(rod) for name, rod in self.machine.rods.items()
+                if not rod.redundant}
 
     def crossed(self, rod):
         """Joints between the two ends of a rod."""

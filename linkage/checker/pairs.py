@@ -70,16 +70,21 @@ class Pairs:
         frame = next(b for b in chains[0] if all(b in chain for chain in chains))
         if not self.inputs(carriers, frame):
             return None
-        key = frozenset((one, other))
-        if key in self.stops:
-            return Pair((one, other), 0.0, "stop", frame)
-        if key in self.machine.rules:
-            require = self.machine.rules[key]
-            return Pair((one, other), require or 0.0, "waived" if require is None else "this pair",
-                        frame)
+        rule = self.rule(frozenset((one, other)))
+        if rule:
+            return Pair((one, other), *rule, frame)
         shared = self.shared(one, other)
         balls = tuple(b for b in shared if all(self.meets(n, b) for n in (one, other)))
         return Pair((one, other), *self.required(one, other, bool(shared)), frame, balls)
+
+    def rule(self, key):
+        """What is required of a pair by a rule of its own, and that rule's name; None without."""
+        if key in self.stops:
+            return 0.0, "stop"
+        if key not in self.machine.rules:
+            return None
+        require = self.machine.rules[key]
+        return (0.0, "waived") if require is None else (require, "this pair")
 
     def inputs(self, carriers, frame):
         """Inputs that move one of some bodies against another."""
@@ -116,20 +121,30 @@ class Pairs:
 
     def shared(self, one, other):
         """Balls about the joints that two parts share: (centre, radius)."""
-        rods, joints = self.machine.rods, self.machine.joints
+        rods = self.machine.rods
         a, b = part_of(one), part_of(other)
         if a in rods and b in rods:
-            return [max(self.rod_end(a, end), self.rod_end(b, end), key=lambda k: k[1])
-                    for end in rods[a].ends if end in rods[b].ends]
+            return self.shared_ends(a, b)
         if b in rods or a == AIRFRAME:
-            a, b, one, other = b, a, other, one
-        if a in rods:
-            balls = [self.rod_end(a, end) for end in rods[a].ends if part_of(end) == b]
-        elif b != AIRFRAME and joints[b].on == a:
-            balls = self.held(b)
-        else:
-            balls = self.held(a) if joints[a].on == b else []
-        return balls if b != AIRFRAME else [k for k in balls if self.holds(other, k)]
+            a, b, other = b, a, one
+        balls = self.rod_ends(a, b) if a in rods else self.carried(a, b) + self.carried(b, a)
+        return [k for k in balls if b != AIRFRAME or self.holds(other, k)]
+
+    def shared_ends(self, a, b):
+        """The larger ball about each end that two rods share."""
+        rods = self.machine.rods
+        return [max(self.rod_end(a, end), self.rod_end(b, end), key=lambda k: k[1])
+                for end in rods[a].ends if end in rods[b].ends]
+
+    def carried(self, body, on):
+        """Balls about where a body is held, if it is by another."""
+        joint = self.machine.joints.get(body)
+        return self.held(body) if joint and joint.on == on else []
+
+    def rod_ends(self, rod, part):
+        """Balls about the ends of a rod that are on another part."""
+        return [self.rod_end(rod, end) for end in self.machine.rods[rod].ends
+                if part_of(end) == part]
 
     def rod_end(self, rod, end):
         """Ball about an end of a rod."""
@@ -146,19 +161,18 @@ class Pairs:
     def usual(self, at, *parts):
         """Radius where the file gives none: more where a thick tube runs through the joint."""
         thick = 0.0
-        for part in parts:
-            for name, shape in self.machine.solids.items():
-                if part_of(name) != part or part == AIRFRAME:
-                    continue
-                if shape["kind"] == "rod":
-                    ends = [tuple(self.machine.points[e] for e in self.machine.rods[part].ends)]
-                elif shape["kind"] in ("tube", "pipe"):
-                    ends = [p.ends for p in self.pieces[name]]
-                else:
-                    continue
-                if any(beside(at, *pair) <= shape["diameter"] / 2 for pair in ends):
-                    thick = max(thick, shape["diameter"] / 2)
+        for name, shape in self.machine.solids.items():
+            if part_of(name) in parts and part_of(name) != AIRFRAME and shape["kind"] in (
+                    "rod", "tube", "pipe") and any(
+                    beside(at, *ends) <= shape["diameter"] / 2 for ends in self.lines(name)):
+                thick = max(thick, shape["diameter"] / 2)
         return max(BALL, thick + METAL)
+
+    def lines(self, name):
+        """Ends of the straight lengths of a tube or rod at neutral."""
+        rod = self.machine.rods.get(part_of(name))
+        return [p.ends for p in self.pieces[name]] if rod is None else \
+            [tuple(self.machine.points[e] for e in rod.ends)]
 
     def meets(self, name, ball):
         """Whether a solid has material in a ball."""
@@ -178,27 +192,20 @@ class Pairs:
     def holds(self, name, ball):
         """Whether a fixed solid holds a joint: in its material, or in a hole within the ball."""
         shape, (centre, radius) = self.machine.solids[name], ball
-        if name not in self.rooms:
-            self.rooms[name] = [(min(k), max(k)) for k in zip(
-                *(c for p in self.pieces[name] for c in p.corners), strict=True)]
-        more = max(p.radius for p in self.pieces[name]) + TOUCHING
-        if not all(low - more <= x <= high + more for x, (low, high) in
-                   zip(centre, self.rooms[name], strict=True)):
+        if not all(low <= x <= high for x, (low, high) in
+                   zip(centre, self.room(name), strict=True)):
             return False
-        filled = []
-        if shape["kind"] in ("plate", "washer"):
-            u, v, w = plate_axes(shape)
-            bore = [{"ends": [(0.0, 0.0)] * 2, "diameter": shape.get("inside")}]
-            holes = shape["holes"] if shape["kind"] == "plate" else bore * (shape["inside"] > 0)
-            for i, hole in enumerate(holes):
-                rim = rounded(hole["outline"], False) if "outline" in hole else [
-                    (x + hole["diameter"] / 2 * math.cos(k / 8), y + hole["diameter"] / 2
-                     * math.sin(k / 8)) for x, y in hole["ends"] for k in range(51)]
-                if all(math.dist(tuple(c + x * a + y * b + s * shape["thickness"] / 2 * n
-                                       for c, a, b, n in zip(shape["at"], u, v, w, strict=True)),
-                                 centre) <= radius for x, y in rim for s in (-1, 1)):
-                    filled.append(i)
+        filled = [i for i, rim in enumerate(rims(shape))
+                  if all(math.dist(spot, centre) <= radius for spot in rim)]
         return any(self.away(name, p, centre) <= TOUCHING for p in pieces_of(shape, filled))
+
+    def room(self, name):
+        """Least and greatest of each coordinate that a fixed solid takes up, a little more."""
+        if name not in self.rooms:
+            more = max(p.radius for p in self.pieces[name]) + TOUCHING
+            self.rooms[name] = [(min(k) - more, max(k) + more) for k in zip(
+                *(c for p in self.pieces[name] for c in p.corners), strict=True)]
+        return self.rooms[name]
 
     # ---------------------------------------------------------------- pieces of a pair
 
@@ -211,30 +218,58 @@ class Pairs:
     def cut(self, name, piece, balls):
         """What is left of a tube."""
         rod = self.machine.rods.get(part_of(name))
-        if rod is None and piece.long == 0:
-            return [] if any(math.dist(piece.ends[0], c) + piece.radius <= r - LOOSE
-                             for c, r in balls) else [piece]
-        a, b = piece.ends if rod is None else (self.machine.points[e] for e in rod.ends)
-        long = math.dist(a, b) if rod is None else rod.length
-        spans = [(0.0, long)]
-        for centre, reach in balls:
-            if rod is None:
-                along = sum((c - p) * (q - p) for c, p, q in zip(centre, a, b, strict=True)) / long
-                aside = math.sqrt(max(math.dist(centre, a)**2 - along**2, 0.0))
-            else:
-                along, aside = (long if math.dist(centre, b) <= TOUCHING else 0.0), 0.0
-            square = (reach - LOOSE)**2 - (aside + piece.radius)**2
-            if reach > LOOSE and square >= 0:
-                low, high = along - math.sqrt(square), along + math.sqrt(square)
-                spans = [part for s, e in spans for part in ((s, min(e, low)), (max(s, high), e))
-                         if part[1] > part[0]]
-        if spans == [(0.0, long)]:
-            return [piece]
         if rod is not None:
-            return [Line(((s / long,), (e / long,)), piece.radius) for s, e in spans]
-        return [q for span in spans for q in slices(piece, span, long)] + [
-            Line((end, end), piece.radius) for end in piece.ends
-            if not any(math.dist(end, c) + piece.radius <= r - LOOSE for c, r in balls)]
+            return self.cut_rod(rod, piece, balls)
+        ends = [Line((end, end), piece.radius) for end in dict.fromkeys(piece.ends)
+                if not any(math.dist(end, c) + piece.radius <= r - LOOSE for c, r in balls)]
+        if piece.long == 0:
+            return ends
+        spans = spans_left(piece.long, piece.radius, [(*along_and_aside(c, *piece.ends), r)
+                                                      for c, r in balls])
+        return [piece] if spans == [(0.0, piece.long)] else \
+            [q for span in spans for q in slices(piece, span, piece.long)] + ends
+
+    def cut_rod(self, rod, piece, balls):
+        """What is left of a rod, by shares of its length."""
+        far, long = self.machine.points[rod.ends[1]], rod.length
+        spans = spans_left(long, piece.radius, [
+            (long if math.dist(c, far) <= TOUCHING else 0.0, 0.0, r) for c, r in balls])
+        return [piece] if spans == [(0.0, long)] else \
+            [Line(((s / long,), (e / long,)), piece.radius) for s, e in spans]
+
+
+def along_and_aside(point, a, b):
+    """How far along a line from a to b a point is, and how far from it."""
+    way = [q - p for p, q in zip(a, b, strict=True)]
+    along = sum((c - p) * k for c, p, k in zip(point, a, way, strict=True)) / math.dist(a, b)
+    return along, math.sqrt(max(math.dist(point, a)**2 - along**2, 0.0))
+
+
+def spans_left(long, radius, places):
+    """Lengths of a tube whose slices do not lie wholly in balls, each (along, aside, reach)."""
+    spans = [(0.0, long)]
+    for along, aside, reach in places:
+        square = (reach - LOOSE)**2 - (aside + radius)**2
+        if reach > LOOSE and square >= 0:
+            low, high = along - math.sqrt(square), along + math.sqrt(square)
+            spans = [part for s, e in spans for part in ((s, min(e, low)), (max(s, high), e))
+                     if part[1] > part[0]]
+    return spans
+
+
+def rims(shape):
+    """Places on both rims of each hole of a plate, or of a washer's bore."""
+    if shape["kind"] not in ("plate", "washer"):
+        return
+    u, v, w = plate_axes(shape)
+    bore = [{"ends": [(0.0, 0.0)] * 2, "diameter": shape.get("inside")}]
+    for hole in shape["holes"] if shape["kind"] == "plate" else bore * (shape["inside"] > 0):
+        rim = rounded(hole["outline"], False) if "outline" in hole else [
+            (x + hole["diameter"] / 2 * math.cos(k / 8), y + hole["diameter"] / 2
+             * math.sin(k / 8)) for x, y in hole["ends"] for k in range(51)]
+        yield [tuple(c + x * a + y * b + s * n for c, a, b, n in
+                     zip(shape["at"], u, v, w, strict=True))
+               for x, y in rim for s in (-shape["thickness"] / 2, shape["thickness"] / 2)]
 
 
 def slices(piece, span, long):

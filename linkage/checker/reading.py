@@ -43,8 +43,8 @@ KNOWN = {
     "clearance": (" ".join(CLASSES) + " class", ""),
 }
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
-       "clearance", "mirror", "hardpoints"}
-BESIDE = {"title", "surface", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
+       "clearance", "mirror", "hardpoints", "surface"}
+BESIDE = {"title", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
           "meant"}
 
 
@@ -88,6 +88,7 @@ class Machine:
     stops: dict = field(default_factory=dict)
     rules: dict = field(default_factory=dict)
     clearance: dict = field(default_factory=dict)
+    surfaces: dict = field(default_factory=dict)  # name: body
     files: list = field(default_factory=list)
 
     def chain(self, body):
@@ -158,6 +159,7 @@ def read(text, folder="."):
             positive = table["input"][body["input"]].get("positive")
             machine.drives[name] = body["input"], sense(body["input"], positive,
                                                         machine.joints[name])
+    machine.surfaces |= {name: item["body"] for name, item in table.get("surface", {}).items()}
     read_fixed_and_rods(machine, table, unit)
     read_rules(machine, table, unit)
     return machine
@@ -195,24 +197,29 @@ def read_rules(machine, table, unit):
 
 def add_hardpoints(table, path):
     """Points of a CSV file: part/point, FS, BL, WL a line."""
-    for number, row in enumerate(csv.reader(path.read_text("utf-8-sig").splitlines(),
-                                            skipinitialspace=True)):
-        cells = [cell.strip() for cell in row]
-        heading = number == 0 and not any(as_number(cell) is not None for cell in cells)
-        if not any(cells) or cells[0].startswith("#") or heading:
-            continue
-        part, point = cells[0].split("/")
+    for name, *place in rows_of(path):
+        part, point = name.split("/")
         home = table.setdefault(AIRFRAME, {}) if part == AIRFRAME else table["body"][part]
         slot = home if point == "pivot" else home.setdefault("points", {})
-        slot[point] = [k if as_number(k) is None else as_number(k) for k in cells[1:]]
+        slot[point] = place
+
+
+def rows_of(path):
+    """Rows of a CSV file without its heading, remarks and empty lines."""
+    lines = path.read_text("utf-8-sig").splitlines()
+    for number, row in enumerate(csv.reader(lines, skipinitialspace=True)):
+        cells = [as_number(cell.strip()) for cell in row]
+        heading = number == 0 and all(isinstance(k, str) for k in cells)
+        if not heading and any(k != "" for k in cells) and not str(cells[0]).startswith("#"):
+            yield cells
 
 
 def as_number(cell):
-    """What number a cell holds; None if it holds none."""
+    """What number a cell holds; itself if it holds none."""
     try:
         return float(cell)
     except ValueError:
-        return None
+        return cell
 
 
 def read_input(machine, name, item, unit):
@@ -368,7 +375,7 @@ def with_twins(table):
     swap = dict(table.get("mirror", {}))
     swap |= {there: here for here, there in table.get("mirror", {}).items()}
     made = copy.deepcopy(table)
-    for group in ("body", "rod", "coupling", "stop"):
+    for group in ("body", "rod", "coupling", "stop", "surface"):
         for name, part in table.get(group, {}).items():
             twin = other_name(name, swap)
             if twin != name:
@@ -412,8 +419,7 @@ def across(word, value, swap):
         return {other_name(k, swap) if names else k:
                 across("at" if word == "points" else k, v, swap) for k, v in value.items()}
     if word in ("axis", "normal", "slide", "u", "bolt"):
-        x, y, z = NAMED[value] if isinstance(value, str) else value
-        return [-x, y, -z] if word in ("axis", "normal") else [x, -y, z]
+        return way_across(value, word in ("axis", "normal"))
     if word in PLACES or word in NAMES or word == "clearance":
         return placed_across(value, swap)
     if word == "side":
@@ -421,6 +427,12 @@ def across(word, value, swap):
     if word == "input":
         return other_name(value, swap)
     return -value if word == "clocking" else value
+
+
+def way_across(value, turning):
+    """A direction as the mirror has it; a turning one keeps its sense of turn."""
+    x, y, z = NAMED[value] if isinstance(value, str) else value
+    return [-x, y, -z] if turning else [x, -y, z]
 
 
 def placed_across(value, swap):
@@ -436,20 +448,37 @@ def placed_across(value, swap):
 
 def twin_of(group, part, swap, table):
     """The twin of a part."""
+    if group == "surface":
+        return {"body": other_name(part["body"], swap)}
     twin = {k: across(k, v, swap) for k, v in part.items()}
     if group == "body" and "through" in part:
-        # the twin's axis is the mirrored axis, turned end for end as every turning axis is
-        unit = UNITS[table["length"]]
-        (x, y, z), (a, b, c) = (place(part[k], unit) for k in ("pivot", "through"))
-        twin["through"] = [f"{k!r} mm" for k in (2 * x - a, b - 2 * y, 2 * z - c)]
-    if group == "stop" and any(body.get("input") == part["input"] and turns_back(body, table)
-                               for body in table["body"].values()):
-        twin["side"] = "least" if part["side"] == "greatest" else "greatest"
-    if group == "coupling":
-        for name in part["bodies"]:
-            if other_name(name, swap) == name and turns_back(table["body"][name], table):
-                twin["ratio"] = -twin["ratio"]
+        twin["through"] = far_end(part, UNITS[table["length"]])
+    for body in driving(group, part, swap, table):
+        if turns_back(body, table):
+            reverse(group, twin)
     return twin
+
+
+def driving(group, part, swap, table):
+    """Bodies whose motion says which way a stop's or coupling's twin goes."""
+    if group == "stop":
+        return [body for body in table["body"].values() if body.get("input") == part["input"]]
+    return [table["body"][name] for name in part.get("bodies", ())
+            if other_name(name, swap) == name] if group == "coupling" else []
+
+
+def far_end(part, unit):
+    """Second point of a twin's axis: the mirrored axis, turned end for end as turning axes are."""
+    (x, y, z), (a, b, c) = (place(part[k], unit) for k in ("pivot", "through"))
+    return [f"{k!r} mm" for k in (2 * x - a, b - 2 * y, 2 * z - c)]
+
+
+def reverse(group, twin):
+    """Turn round the twin of what a central body drives that the mirror turns back."""
+    if group == "stop":
+        twin["side"] = "least" if twin["side"] == "greatest" else "greatest"
+    else:
+        twin["ratio"] = -twin["ratio"]
 
 
 def turns_back(body, table):

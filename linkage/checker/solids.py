@@ -237,23 +237,27 @@ def flat_parts(outer, holes):
     if not holes and all(turns(outer[k - 2], outer[k - 1], outer[k]) >= 0
                          for k in range(len(outer))):
         return [outer]
-    outer, *holes = [[tuple(round(k * GRID) / GRID for k in p) for p in loop]
-                     for loop in (outer, *holes)]
-    sides = [(p, q) for loop in (outer, *holes)
-             for p, q in zip(loop, [*loop[1:], loop[0]], strict=True) if p[0] != q[0]]
-    at = sorted({x for loop in (outer, *holes) for x, _ in loop})
+    loops = [[(round(x * GRID) / GRID, round(y * GRID) / GRID) for x, y in loop]
+             for loop in (outer, *holes)]
+    sides = [side for loop in loops for side in zip(loop, [*loop[1:], loop[0]], strict=True)
+             if side[0][0] != side[1][0]]
+    at = sorted({x for loop in loops for x, _ in loop})
     done, ahead = [], []
-    for low, high in zip(at[:-1], at[1:], strict=True):
-        across = sorted(((height(s, low) + height(s, high)) / 2, height(s, low), height(s, high))
-                        for s in sides if min(s[0][0], s[1][0]) <= low and
-                        high <= max(s[0][0], s[1][0]))
-        if len(across) % 2:
-            raise Refused("an outline crosses itself")
-        slabs = [([(low, a[1]), (high, a[2])], [(low, b[1]), (high, b[2])])
-                 for a, b in zip(across[::2], across[1::2], strict=True)]
-        ahead, done = joined(ahead, slabs, done)
-    done += ahead
-    return [distinct([*below, *above[::-1]]) for below, above in done]
+    for room in zip(at[:-1], at[1:], strict=True):
+        ahead, done = joined(ahead, slabs_of(sides, room), done)
+    return [distinct([*below, *above[::-1]]) for below, above in done + ahead]
+
+
+def slabs_of(sides, room):
+    """What lies between two corners of an outline next to each other: (below, above) each."""
+    low, high = room
+    across = sorted(((height(s, low) + height(s, high)) / 2, height(s, low), height(s, high))
+                    for s in sides if min(s[0][0], s[1][0]) <= low and
+                    high <= max(s[0][0], s[1][0]))
+    if len(across) % 2:
+        raise Refused("an outline crosses itself")
+    return [([(low, a[1]), (high, a[2])], [(low, b[1]), (high, b[2])])
+            for a, b in zip(across[::2], across[1::2], strict=True)]
 
 
 def height(side, x):

@@ -4,6 +4,8 @@ The variables run from -1 to 1.  Each coefficient is a ball that holds what was 
 is a size, counted upwards at every step.
 """
 
+from itertools import combinations_with_replacement
+
 from flint import arb, ctx
 
 ctx.prec = 80
@@ -22,14 +24,18 @@ class Table:
 
     def __init__(self, count):
         self.count = count
-        self.names = [(), *((i,) for i in range(count)),
-                      *((i, j) for i in range(count) for j in range(i, count))]
-        place = {n: k for k, n in enumerate(self.names)}
-        self.product = [[place.get(tuple(sorted(a + b))) for b in self.names] for a in self.names]
-        self.third = [[cubic(tuple(sorted(a + b)), place) for b in self.names] for a in self.names]
+        self.names = [name for degree in (0, 1, 2)
+                      for name in combinations_with_replacement(range(count), degree)]
+        place = dict(zip(self.names, range(len(self.names)), strict=True))
+        self.product = self.of_each_two(place.get)
+        self.third = self.of_each_two(lambda name: cubic(name, place))
         self.lines = range(1, 1 + count)
         self.squares = [place[i, i] for i in range(count)]
-        self.mixed = [k for n, k in place.items() if len(n) == 2 and n[0] != n[1]]
+        self.mixed = [k for n, k in place.items() if len(set(n)) == 2]
+
+    def of_each_two(self, work):
+        """What comes of the product of each two monomials."""
+        return [[work(tuple(sorted(a + b))) for b in self.names] for a in self.names]
 
 
 def cubic(name, place):

@@ -57,25 +57,27 @@ class Group:
         found = self.enclosed(start, self.newton(start, [0.0] * len(self.joints)))
         share, step = 0.0, 1.0
         while found is not None and share < 1:
-            root, end = found[0], min(share + step, 1.0)
-            cell = tuple(tuple(sorted((share * g, end * g))) for g in goal)
-            sides = [-1.0 if g > 0 else 1.0 for g in goal]
-            middle = tuple(((a + b) / 2,) * 2 for a, b in cell)
-            near = self.newton(middle, [float(k.centre.mid()) for k in root])
-            held = near and self.enclosed(cell, near)
-            good = held and self.holds(held, root, sides)
-            if good:
-                place = tuple((end * g,) * 2 for g in goal)
-                ahead = self.newton(place, [self.at(k, [-s for s in sides]) for k in held[0]])
-                further = ahead and self.enclosed(place, ahead)
-                good = further and self.holds(held, further[0], [-s for s in sides])
-            if good:
+            end = min(share + step, 1.0)
+            further = self.one_box(goal, (share, end), found[0])
+            if further:
                 share, found, step = end, further, 2 * step
             else:
                 step /= 2
                 if step < FINEST:
                     return None
         return found and found[0]
+
+    def one_box(self, goal, ends, root):
+        """Joints at the far end of a part of the way, by one box that holds them at both ends."""
+        cell = tuple(tuple(sorted((ends[0] * g, ends[1] * g))) for g in goal)
+        sides = [-1.0 if g > 0 else 1.0 for g in goal]
+        middle = tuple(((a + b) / 2,) * 2 for a, b in cell)
+        held = self.enclosed(cell, self.newton(middle, [float(k.centre.mid()) for k in root]))
+        if held is None or not self.holds(held, root, sides):
+            return None
+        place, sides = tuple((ends[1] * g,) * 2 for g in goal), [-s for s in sides]
+        further = self.enclosed(place, self.newton(place, [self.at(k, sides) for k in held[0]]))
+        return None if further is None or not self.holds(held, further[0], sides) else further
 
     def holds(self, found, root, at):
         """Whether a root lies in the box in which an enclosure is the only one."""
@@ -98,13 +100,11 @@ class Group:
         """Joints at a place in floats; None where Newton does not get there."""
         for _ in range(NEWTON):
             missed, matrix = self.rates(place, [constant(self.motion.table, k) for k in guess])
-            try:
-                move = arb_mat([[arb(k.centre.mid())] for k in missed])
-                move = arb_mat([[arb(k.centre.mid()) for k in row] for row in matrix]).solve(move)
-            except ZeroDivisionError:
+            inverse = inverse_at_middle(matrix)
+            if inverse is None:
                 return None
-            moves = [float(move[i, 0].mid()) for i in range(len(guess))]
-            if not all(abs(k) < 1e6 for k in moves):
+            moves = [float(k.centre.mid()) for k in combined(inverse, missed)]
+            if not max(map(abs, moves)) < 1e6:
                 return None
             guess = [g - m for g, m in zip(guess, moves, strict=True)]
             if max(map(abs, moves)) < 1e-13 * (1 + max(map(abs, guess))):
@@ -115,32 +115,33 @@ class Group:
         """Joints over a cell, and how far about them no other root lies; None where not shown."""
         if guess is None:
             return None
-        table, count = self.motion.table, len(guess)
+        table = self.motion.table
         values = [constant(table, k) for k in guess]
         missed, matrix = self.rates(cell, values)
-        try:
-            inverse = arb_mat([[arb(k.centre.mid()) for k in row] for row in matrix]).inv()
-        except ZeroDivisionError:
+        inverse = inverse_at_middle(matrix)
+        if inverse is None:
             return None
-        inverse = [[arb(inverse[i, j].mid()) for j in range(count)] for i in range(count)]
         for order in (1, 2):
-            steps = combined(inverse, missed)
-            values = [Taylor(table, v.c | {k: arb(-x.mid()) for k, x in s.c.items()
-                                           if len(table.names[k]) == order})
-                      for v, s in zip(values, steps, strict=True)]
+            values = [moved_back(v, s, order) for v, s in
+                      zip(values, combined(inverse, missed), strict=True)]
             missed = self.rates(cell, values)[0]
         off = [k.size for k in combined(inverse, missed)]
         room = [2 * k + 1e-11 for k in off]
-        wide = [Taylor(table, v.c, r) for v, r in zip(values, room, strict=True)]
-        matrix = self.rates(cell, wide)[1]
-        found = list(off)
-        for k in range(count):
-            column = combined(inverse, [row[k] for row in matrix])
-            for i in range(count):
-                found[i] += (column[i] - (1 if i == k else 0)).size * room[k]
+        found = self.mapped(cell, inverse, values, (off, room))
         if not all(f * UP < r for f, r in zip(found, room, strict=True)):
             return None
         return [Taylor(table, v.c, f * UP) for v, f in zip(values, found, strict=True)], room
+
+    def mapped(self, cell, inverse, values, known):
+        """How far from its middle Newton's step leads from anywhere in a box, joint by joint."""
+        off, room = known
+        wide = [Taylor(self.motion.table, v.c, r) for v, r in zip(values, room, strict=True)]
+        matrix, found = self.rates(cell, wide)[1], list(off)
+        for k, width in enumerate(room):
+            column = combined(inverse, [row[k] for row in matrix])
+            for i, share in enumerate(column):
+                found[i] += (share - (1 if i == k else 0)).size * width
+        return found
 
     def rates(self, cell, values):
         """Misfit of every rod, and its rates along every joint."""
@@ -184,6 +185,23 @@ class Group:
         x = [p - c for p, c in zip(point, pivot, strict=True)]
         return [axis[1] * x[2] - axis[2] * x[1], axis[2] * x[0] - axis[0] * x[2],
                 axis[0] * x[1] - axis[1] * x[0]]
+
+
+def inverse_at_middle(matrix):
+    """Inverse of the middles of a matrix of Taylors; None where it has none."""
+    try:
+        inverse = arb_mat([[arb(k.centre.mid()) for k in row] for row in matrix]).inv()
+    except ZeroDivisionError:
+        return None
+    count = len(matrix)
+    return [[arb(inverse[i, j].mid()) for j in range(count)] for i in range(count)]
+
+
+def moved_back(value, step, order):
+    """A polynomial less what of one degree Newton's step has."""
+    names = value.table.names
+    return Taylor(value.table, value.c | {k: arb(-x.mid()) for k, x in step.c.items()
+                                          if len(names[k]) == order})
 
 
 def combined(matrix, values):

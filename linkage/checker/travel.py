@@ -9,7 +9,7 @@ than the truth.
 
 import math
 from functools import partial
-from itertools import product
+from itertools import compress, product
 
 from .leaves import Side
 from .reading import Refused
@@ -27,7 +27,7 @@ class Travel:
 
     def __init__(self, book, told):
         self.book, self.names = book, book.motion.names
-        self.box, self.stops = search_box(book.machine), {}
+        self.box, self.stops, self.sound = search_box(book.machine), {}, {}
         for name, stop in book.machine.stops.items():
             self.stops[name] = Stop(book, stop, told["stops"].get(name))
         self.groups, covered = [], []
@@ -64,12 +64,17 @@ class Travel:
     def past(self, cell, told):
         """Hold a witness that a stop's solids touch all over a cell."""
         name, *witness = told
-        if name not in self.stops or not self.stops[name].touch(cell, witness):
+        if name not in self.sound:
+            self.sound[name] = self.stops[name].pair and self.stops[name].apart_at_neutral()
+        if not self.sound[name]:
+            raise Refused(f'the solids of stop "{name}" are not shown to be apart at neutral')
+        if not self.stops[name].touch(cell, witness):
             raise Refused(f'it is not shown to be past stop "{name}" near {cell}')
 
     def out_of_reach(self, cell):
         """Hold that the solids of some stop are nowhere within reach all over a cell."""
-        if not any(self.book.nowhere(stop.pair, stop.sides, cell) for stop in self.stops.values()):
+        if not any(stop.pair and self.book.nowhere(stop.pair, stop.sides, cell)
+                   for stop in self.stops.values()):
             raise Refused(f"it is not shown to be out of reach near {cell}")
 
     def root(self):
@@ -109,29 +114,38 @@ class Stop:
     """Two solids that end the travel where they touch, the spacer on its face."""
 
     def __init__(self, book, stop, told):
-        self.book, self.pair = book, book.pairs.pair(*stop["between"])
-        self.sides = self.pair and tuple(book.sides(self.pair))
-        self.pieces = self.pair and [list(book.pairs.pieces[name]) for name in self.pair.names]
-        spacer = stop.get("spacer")
-        if self.pair and spacer:
-            side = self.pair.names.index(spacer["on"])
-            if not any(isinstance(p, Prism) for p in self.pieces[side]):
-                self.pieces[side] = [Line(p.ends, p.radius + spacer["thickness"])
-                                     for p in self.pieces[side]]
-            elif told is not None:  # a spacer whose face is not told is left out: more travel
-                k = list(book.motion.names).index(stop["input"])
-                if told["at"] * (1 if stop["side"] == "greatest" else -1) < 0:
-                    raise Refused("the face of a spacer is told at the other end")
-                cell = tuple((told["at"],) * 2 if i == k else (0.0, 0.0)
-                             for i in range(len(book.motion.names)))
-                self.pieces[side].append(self.pad(side, cell, told["met"], spacer["thickness"]))
+        self.book, self.pair, self.told = book, book.pairs.pair(*stop["between"]), told or {}
+        if self.pair:
+            self.sides = tuple(book.sides(self.pair))
+            self.pieces = [list(book.pairs.pieces[name]) for name in self.pair.names]
+            if stop.get("spacer"):
+                self.put_spacer(stop)
+
+    def put_spacer(self, stop):
+        """Put a spacer on; one whose face is not told is left out, which gives more travel."""
+        side, thick = self.pair.names.index(stop["spacer"]["on"]), stop["spacer"]["thickness"]
+        if not any(isinstance(p, Prism) for p in self.pieces[side]):
+            self.pieces[side] = [Line(p.ends, p.radius + thick) for p in self.pieces[side]]
+        elif "at" in self.told:
+            at, names = self.told["at"], self.book.motion.names
+            if at * (1 if stop["side"] == "greatest" else -1) < 0:
+                raise Refused("the face of a spacer is told at the other end")
+            cell = tuple((at if name == stop["input"] else 0.0,) * 2 for name in names)
+            self.pieces[side].append(self.pad(side, cell, self.told["met"], thick))
+
+    def inputs(self):
+        """Inputs that move its solids against each other."""
+        return self.book.pairs.inputs_of(self.pair) if self.pair else frozenset()
+
+    def apart_at_neutral(self):
+        """Whether its solids are shown not to touch at neutral: else they end no travel."""
+        neutral = tuple((0.0, 0.0) for _ in self.book.motion.names)
+        return "way" in self.told and self.all_apart(neutral, self.told["way"], SURE)
 
     def pad(self, side, cell, met, thick):
         """A spacer on the face that looks most nearly at the other solid where both are near."""
-        spots, seats = [], []
-        for k, told in enumerate(met):
-            spots.append(floats(self.spot(k, told, cell)))
-            seats.append([floats(p) for p in self.seat(k, cell)])
+        spots = [floats(self.spot(k, told, cell)) for k, told in enumerate(met)]
+        axes = [floats(p) for p in self.seat(side, cell)[1:]]
         way = [b - a for a, b in zip(*spots, strict=True)]
         far = math.hypot(*way)
         way = [k / far for k in way]
@@ -139,11 +153,9 @@ class Stop:
         if not (SURE < gap < NEAR and self.all_apart(cell, way, gap - SURE)):
             raise Refused("the face of a spacer is not told")
         sign = -1 if side else 1
-        local = [sign * sum(a * b for a, b in zip(way, axis, strict=True))
-                 for axis in seats[side][1:]]
+        local = [sign * scalar(way, axis) for axis in axes]
         piece = self.pieces[side][met[side][0]]
-        return max(faces(piece), key=lambda f: sum(
-            a * b for a, b in zip(f[0], local, strict=True)))[2](thick)
+        return max(faces(piece), key=lambda face: scalar(face[0], local))[2](thick)
 
     def all_apart(self, cell, way, gap):
         """Whether no two pieces are nearer than a gap at a place, by a direction or an axis."""
@@ -174,14 +186,19 @@ class Stop:
     def touch(self, cell, told):
         """Whether a witness shows that they touch all over a cell."""
         first, *met = told
-        if self.pair is None or first not in (0, 1) or len(met) not in (1, 2):
+        if first not in (0, 1) or len(met) not in (1, 2):
             return False
-        if len(met) == 2:
-            p, q = (self.spot(k, met[k], cell) for k in (0, 1))
-            radius = self.radius(met)
-            apart = [a - b for a, b in zip(p, q, strict=True)]
-            return math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP < radius - INSIDE
-        (one, shares, other), = met
+        return self.near(cell, met) if len(met) == 2 else self.inside(cell, first, met[0])
+
+    def near(self, cell, met):
+        """Whether points of two pieces stay nearer than the radii of the pieces."""
+        p, q = (self.spot(k, told, cell) for k, told in enumerate(met))
+        apart = [a - b for a, b in zip(p, q, strict=True)]
+        return math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP < self.radius(met) - INSIDE
+
+    def inside(self, cell, first, told):
+        """Whether a point of the one solid stays inside a flat piece of the other."""
+        one, shares, other = told
         piece, home = self.pieces[1 - first][other], self.pair.names[1 - first]
         solids = [self.book.known[self.pair.names[k]] for k in (first, 1 - first)]
         if not isinstance(piece, Prism) or any(s.ends for s in solids):
@@ -196,6 +213,11 @@ class Stop:
         table = self.book.motion.table
         along = dot(spot, [constant(table, k) for k in normal])
         return along.high() < most - INSIDE
+
+
+def scalar(a, b):
+    """Scalar product of floats."""
+    return sum(p * q for p, q in zip(a, b, strict=True))
 
 
 def floats(point):
@@ -215,9 +237,7 @@ def faces(piece):
         x, y = x / math.hypot(x, y), y / math.hypot(x, y)
         normal = [x * p + y * q for p, q in zip(u, v, strict=True)]
         found.append((normal, x * a[0] + y * a[1], partial(on_edge, piece, (a, b), (x, y))))
-    at = piece.at
-    return [(n, far + sum(p * q for p, q in zip(n, at, strict=True)), pad)
-            for n, far, pad in found]
+    return [(n, far + scalar(n, piece.at), pad) for n, far, pad in found]
 
 
 def on_edge(piece, ends, way, thick):
@@ -256,11 +276,15 @@ def joined(cells):
     while ahead:
         cell = ahead.pop()
         found.append(cell)
-        near = [c for c in rest if all(a[0] <= b[1] and b[0] <= a[1]
-                                       for a, b in zip(cell, c, strict=True))]
-        rest = [c for c in rest if c not in near]
-        ahead += near
+        near = [meet(cell, c) for c in rest]
+        ahead += compress(rest, near)
+        rest = list(compress(rest, [not k for k in near]))
     return found
+
+
+def meet(cell, other):
+    """Whether two cells share a face, an edge or a corner."""
+    return all(a[0] <= b[1] and b[0] <= a[1] for a, b in zip(cell, other, strict=True))
 
 
 def apart(cell, other):

@@ -9,6 +9,7 @@ import struct
 from dataclasses import dataclass
 from pathlib import Path
 
+from .directions import Directions
 from .leaves import Book, walked
 from .reading import Refused, read
 from .travel import Travel
@@ -26,12 +27,15 @@ class Verdict:
     sentence : str
     holds : bool
     pairs, leaves : int
+    directions : tuple of str
+        Which way every surface goes for the positive end of each input.
     """
 
     sentence: str
     holds: bool
-    pairs: int
-    leaves: int
+    pairs: int = 0
+    leaves: int = 0
+    directions: tuple = ()
 
 
 def digest(path):
@@ -73,10 +77,10 @@ def check(file, proof, tell=lambda done, of: None):
         machine = checked_files(Path(file), certificate)
         return Claims(Book(machine), certificate).all(tell)
     except Refused as problem:
-        return Verdict(f"proof does not hold: {problem}", False, 0, 0)
+        return Verdict(f"proof does not hold: {problem}", False)
     except Exception as problem:  # whatever it is, it is no pass
         return Verdict(f"proof does not hold: it or its file can not be read "
-                       f"({type(problem).__name__}: {problem})", False, 0, 0)
+                       f"({type(problem).__name__}: {problem})", False)
 
 
 def checked_files(file, certificate):
@@ -127,8 +131,10 @@ class Claims:
         tell(len(pairs), len(pairs))
         if told:
             raise Refused(f"a pair is claimed that does not move: {sorted(next(iter(told)))}")
-        count = len(found["kept"]) + len(found["missed"])
-        return Verdict(self.sentence(found, count, leaves), True, count, leaves)
+        count, ways = len(found["kept"]) + len(found["missed"]), Directions(self.book, self.travel)
+        went = ways.hold(self.certificate["directions"])
+        return Verdict(self.sentence(found, count, leaves), True, count, leaves,
+                       tuple(ways.words(went)))
 
     def sentence(self, found, count, leaves):
         """What holds, and what it leaves out."""
@@ -136,8 +142,9 @@ class Claims:
         if found["missed"]:
             parts.append(f"{len(found['missed'])} come nearer than required, first "
                          f"{found['missed'][0]}")
-        parts.append(f"{'the others' if found['missed'] else 'all'} keep what is required but for "
-                     f"{ROUNDED:g} mm")
+        if found["kept"]:
+            parts.append(f"{'the others' if found['missed'] else 'all'} keep what is required but "
+                         f"for {ROUNDED:g} mm")
         free, passed = self.travel.open_ends()
         parts += [f"{words} {', '.join(ends)}" for words, ends in (
             ("the wanted travel stands where no stop is:", free),

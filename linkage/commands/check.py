@@ -39,10 +39,11 @@ def run(argv: list[str]) -> int:
     print(sheet_of(results, args.file))
     if args.csv:
         write_tables(args.csv, results.tables(), args.replace)
+    proof = _certified(args, results, progress)
     if args.out:
-        _write_report(args, results, progress)
+        _write_report(args, results, progress, proof)
     if args.proof:
-        _write_proof(args, results)
+        _write_proof(args, proof)
     print(f"\n{verdict.sentence}")
     return verdict.exit_code
 
@@ -81,11 +82,13 @@ def _chapters(words) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for word in words for name in SHORTHANDS.get(word, (word,))))
 
 
-def _write_report(args, results, progress):
-    from ..report import report_files, write_report
+def _write_report(args, results, progress, proof):
+    from ..report import PROOF, report_files, write_report
 
     progress("report")
     files = report_files(results, args.paper)
+    if proof:
+        files[PROOF] = proof
     write_report(args.out, files, args.replace)
     progress("")
     print(f"\n{args.out}: {', '.join(name for name in files if '/' not in name)} and "
@@ -105,16 +108,36 @@ def _check_proof(args):
         raise LinkageError("--proof needs python-flint; pip install 'linkage[proof]'") from error
 
 
-def _write_proof(args, results):
-    from ..certificate import certificate, write_certificate
+def _certified(args, results, progress):
+    """The certificate of the clearance proof, for a report held against the file by the checker."""
+    if not (args.out or args.proof) or args.built or results.clearance is None:
+        return None
+    progress("certificate")
+    try:
+        from ..certificate import certificate, checked, packed
 
-    if results.clearance is None:
+        proof = packed(certificate(results.system, args.file, results.clearance))
+        if args.out:
+            progress("checker")
+            results.keep({"checker": checked(args.file, proof)}, {})
+    except (ImportError, LinkageError) as error:
+        if args.proof:
+            raise
+        results.keep({"checker": f"not asked: {error}"}, {})
+        return None
+    finally:
+        progress("")
+    return proof
+
+
+def _write_proof(args, proof):
+    from ..disk import write_bytes
+
+    if proof is None:
         raise LinkageError("--proof: no clearances were worked out, so nothing is certified")
-    made = certificate(results.system, args.file, results.clearance)
-    size = write_certificate(made, args.proof, replace=args.replace)
-    print(f"\n{args.proof}: {sum(k['claim'] is not None for k in made['pairs'])} of "
-          f"{len(made['pairs'])} pairs certified for the real travel as drawn, "
-          f"{size / 1000:.0f} kB; linkage check-proof checks it")
+    write_bytes(args.proof, proof, replace=args.replace)
+    print(f"\n{args.proof}: the clearance proof for the real travel as drawn, "
+          f"{len(proof) / 1000:.0f} kB; linkage check-proof checks it")
 
 
 def _check_shapes(system, path) -> None:

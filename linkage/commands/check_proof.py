@@ -22,7 +22,7 @@ def run(argv: list[str]) -> int:
         raise LinkageError("check-proof needs python-flint; "
                            "pip install 'linkage[proof]'") from error
     verdict = check(args.file, args.proof, _Progress())
-    print(verdict.sentence)
+    print(verdict.sentence, *verdict.directions, sep="\n")
     return 0 if verdict.holds else 1
 
 

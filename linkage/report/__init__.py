@@ -1,6 +1,6 @@
 """The report of a system: HTML and PDF to print, sign and keep, and every table as data."""
 
 from .files import report_files
-from .written import READINGS, check_place, write_report
+from .written import PROOF, READINGS, check_place, write_report
 
-__all__ = ["READINGS", "check_place", "report_files", "write_report"]
+__all__ = ["PROOF", "READINGS", "check_place", "report_files", "write_report"]

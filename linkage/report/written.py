@@ -7,6 +7,7 @@ from pathlib import Path
 from ..disk import check_report_folder, replace_folder
 
 READINGS = "readings {}.csv"  # of the model with this digest
+PROOF = "proof.json.gz"  # the certificate of its clearance proof
 
 
 def check_place(folder: Path | str, replace: bool) -> None:

@@ -83,6 +83,8 @@ class Answers:
         Whether clearance is proven for every build within the file's tolerances, not as drawn.
     tell : callable
         Told the name of an answer that takes long as it begins.
+    checker : str
+        What the checker of certificates says of the clearance proof; "" where it was not asked.
     lacking : dict
         ``{answer: LinkageError}`` of those that can't be worked out.
     """
@@ -97,6 +99,7 @@ class Answers:
     also_missed: tuple = ()
     built: bool = False
     tell: Callable = lambda phase: None
+    checker: str = ""
     lacking: dict = field(default_factory=dict)
 
     @classmethod
