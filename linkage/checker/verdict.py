@@ -6,6 +6,7 @@ import hashlib
 import json
 import math
 import struct
+import zlib
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -67,7 +68,7 @@ def check(file, proof, tell=lambda done, of: None):
     except Refused as problem:
         return Verdict(f"proof does not hold: {problem}", False, 0, 0)
     except (KeyError, TypeError, ValueError, IndexError, AttributeError, OSError,
-            EOFError, struct.error) as problem:
+            EOFError, RecursionError, struct.error, zlib.error) as problem:
         return Verdict(f"proof does not hold: it or its file can not be read "
                        f"({type(problem).__name__}: {problem})", False, 0, 0)
 

@@ -10,7 +10,7 @@ import pandas as pd
 
 from ... import gearing
 from ...stops import stock_about
-from ...units import LENGTHS
+from ...units import LENGTHS, shown_length
 from ..blocks import Heading, Picture, Table, Text, units_in_headings
 from ..columns import in_words
 
@@ -60,8 +60,9 @@ def _stops(results):
     for one, other in gearing.twins(system, contacts["stop"]):
         if side[one] == side[other]:
             apart = abs(angle[one] - angle[other])
-            unit = system.inputs[system.model.stops[one].input].unit
-            yield Text(f"Both sticks: {one} and {other} are reached {apart:.3f}{unit} apart.")
+            slides = system.inputs[system.model.stops[one].input].slides
+            said = shown_length(apart, system.model.length) if slides else f"{apart:.3f}°"
+            yield Text(f"Both sticks: {one} and {other} are reached {said} apart.")
 
 
 @units_in_headings
