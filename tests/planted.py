@@ -149,8 +149,8 @@ def faults(count: int, seed: int = 0) -> list[Fault]:
 
 def all_faults(name: str, model: Model) -> Iterator[Fault]:
     """Every fault of one file."""
-    bare, still, stops = (stripped(model, kind) for kind in ("reversed", "shape taken out", "stop"))
-    for kind, what, make in (*_turned(bare), *_stops(stops), *_slips(bare), *_shapes(still)):
+    bare, stops = (stripped(model, kind) for kind in ("reversed", "stop"))
+    for kind, what, make in (*_turned(bare), *_stops(stops), *_slips(bare), *_shapes(model)):
         yield Fault(kind, name, what, make)
 
 
@@ -265,19 +265,20 @@ def _in_the_other_unit(model):
 
 
 def _shapes(model):
-    used = {solid for stop in model.stops.values() for solid in stop.between} | {
-        solid for pair in model.pairs for solid in pair.between} | {
-        stop.spacer.on for stop in model.stops.values() if stop.spacer}
+    """One shape less, of the whole file: what names it there refuses to be without."""
     for name, body in model.bodies.items():
-        mine = [solid for solid in body.solids if f"{name}/{solid}" not in used]
-        if mine and len(mine) == len(body.solids):
-            yield "shape taken out", name, partial(_with, model, "bodies", name, solids={})
-        for solid in mine:
-            if len(body.solids) > 1 and isinstance(body.solids[solid], Box | Plate):
-                rest = {k: v for k, v in body.solids.items() if k != solid}
-                yield ("shape taken out", f"{name}/{solid}",
-                       partial(_with, model, "bodies", name, solids=rest))
+        for solids in ({}, *({k: v for k, v in body.solids.items() if k != solid}
+                             for solid, shape in body.solids.items()
+                             if len(body.solids) > 1 and isinstance(shape, Box | Plate))):
+            gone = [f"{name}/{solid}" for solid in body.solids if solid not in solids]
+            if gone:
+                yield ("shape taken out", gone[0] if solids else name,
+                       partial(_without_shape, model, "bodies", name, solids=solids))
     for name, rod in model.rods.items():
-        if rod.diameter is not None and not any(s.startswith(f"{name}/") for s in used):
-            yield "shape taken out", name, partial(_with, model, "rods", name, diameter=None,
-                                                   wall=None)
+        if rod.diameter is not None:
+            yield "shape taken out", name, partial(_without_shape, model, "rods", name,
+                                                   diameter=None, wall=None)
+
+
+def _without_shape(model, table, name, **changes):
+    return stripped(_with(model, table, name, **changes), "shape taken out")

@@ -58,6 +58,10 @@ SLIPS = {
         'ends = ["stick left/tie", "stick right/tie"]\ndiameter = "1/2 in"\nwall = 0.035',
         'ends = ["stick left/tie", "stick right/tie"]\ndiameter = "3/16 in"\nwall = 0.035',
         "thinner than its thread of 0.250 in"),
+    "slender rod": (
+        'ends = ["mixer/out left", "idler left/in"]\ndiameter = "3/4 in"\nwall = 0.083\n'
+        'thread = "1/4-28"', 'ends = ["mixer/out left", "idler left/in"]\ndiameter = "5/16 in"',
+        "no rod is longer than 150 times its diameter"),
     "rod in mm": ('diameter = "1/2 in"', "diameter = 12.7", "usual if its number were in mm"),
     "wall": ('diameter = "3/4 in"\nwall = 0.083', 'diameter = "3/4 in"\nwall = 0.0083',
              'wall of "aileron inner left"'),

@@ -12,6 +12,7 @@ from ..motion import body_of
 from .joints import BALL
 from .scene import Scene
 
+HALF = 0.5  # of the way from the hinge line to the trailing edge that solids have to reach
 BRIDGED = 12.7  # mm between two solids of a part that a fillet or a lug may fill; common practice
 
 
@@ -19,7 +20,8 @@ def undrawn(scene: Scene) -> list[str]:
     """Gaps in how parts are drawn, where there is metal that no solid of the file stands for.
 
     A part whose solids do not hang together, or which has a joint away from all of them, is not
-    drawn whole, and of two sides one may be forgotten: nothing is proven about what is missing.
+    drawn whole, nor is a surface of which only the horn is there; and of two sides one may be
+    forgotten: nothing is proven about what is missing.
 
     Parameters
     ----------
@@ -35,7 +37,28 @@ def undrawn(scene: Scene) -> list[str]:
         if body.solids:
             solids = {solid: scene.solid(f"{name}/{solid}").pieces for solid in body.solids}
             found += _of_part(name, solids, _joints(model, name))
-    return found + _one_sided(model)
+    return [*found, *_horns_alone(scene), *_one_sided(model)]
+
+
+def _horns_alone(scene):
+    """Surfaces of which no solid comes half as far from the hinge line as the trailing edge."""
+    model = scene.system.model
+    for name, surface in model.surfaces.items():
+        body = model.bodies[surface.body]
+        if not body.solids or body.slides:
+            continue
+        edge = max([surface.chord or 0.0, *(float(_off_axis(body, point.position))
+                                            for point in body.points.values())])
+        drawn = max(float(_off_axis(body, piece.points).max()) + piece.radius
+                    for solid in body.solids
+                    for piece in scene.solid(f"{surface.body}/{solid}").pieces)
+        if drawn < HALF * edge:
+            yield f"{name} towards its trailing edge"
+
+
+def _off_axis(body, points):
+    """How far points are from a part's axis, mm."""
+    return np.linalg.norm(np.cross(np.subtract(points, body.centre), body.direction), axis=-1)
 
 
 def _one_sided(model) -> list[str]:
@@ -70,15 +93,15 @@ def _of_part(name, solids, joints):
 
 def _groups(solids) -> list[list[str]]:
     """Solids that hang together."""
-    from scipy.sparse.csgraph import connected_components
-
     names = list(solids)
     near = np.eye(len(names), dtype=bool)
     for (i, one), (k, other) in itertools.combinations(enumerate(names), 2):
-        near[i, k] = _apart(solids[one], solids[other]) <= BRIDGED
-    count, label = connected_components(near, directed=False)
-    return [[name for name, mine in zip(names, label, strict=True) if mine == k]
-            for k in range(count)]
+        near[i, k] = near[k, i] = _apart(solids[one], solids[other]) <= BRIDGED
+    for _ in range(len(names).bit_length()):
+        near = near @ near  # each time twice as many steps from neighbour to neighbour
+    first = near.argmax(axis=1)  # a group goes by its first solid
+    return [[name for name, mine in zip(names, first, strict=True) if mine == k]
+            for k in dict.fromkeys(first.tolist())]
 
 
 def _apart(one: tuple[Piece, ...], other: tuple[Piece, ...]) -> float:

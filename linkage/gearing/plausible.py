@@ -25,6 +25,7 @@ STATIONS = {"FS": (-20_000, 20_000), "BL": (-16_000, 16_000), "WL": (-8_000, 8_0
 WHOLE = 120.0  # mm within which a whole system of several parts is not believed
 ARM, GRIP_ARM, ROD = (8, 600), (60, 1_200), (25, 6_000)
 ROD_DIAMETER, WALL = (3.0, 80), (0.35, 7)  # thinnest drawn tube 0.016 in; thickest rod about 3 in
+SLENDER = 150  # diameters that a rod is long; of a thin tube twice the usual slenderness of 200
 TUBE, CHORD = (8, 160), (20, 1_800)
 SOLID = {Tube: ("diameter", 0.8, 250), Pipe: ("diameter", 0.8, 250), Sphere: ("diameter", 2, 400),
          Plate: ("thickness", 0.2, 150), Washer: ("outside", 2, 200)}
@@ -229,6 +230,7 @@ def _rods(system):
         yield from _odd(system, name, "length", model.rod_length(name), ROD)
         yield from _odd(system, name, "diameter", rod.diameter, ROD_DIAMETER)
         yield from _odd(system, name, "wall", rod.wall, WALL)
+        yield from _slender(model, name)
         apart = math.dist(*(model.position(end) for end in rod.ends))
         room = min(ROD_SHARE * apart, THREADS)
         if rod.length is not None and abs(rod.length - apart) > room:
@@ -241,6 +243,15 @@ def _rods(system):
             yield Odd(name, f'rod "{name}" is {shown_length(rod.diameter, unit)} thick, thinner '
                       f"than its thread of {shown_length(thick, unit)}", rod.diameter, thick,
                       ROD_DIAMETER[1], True)
+
+
+def _slender(model, name):
+    length, diameter = model.rod_length(name), model.rods[name].diameter
+    if diameter is not None and length > SLENDER * diameter:
+        least = length / SLENDER
+        yield Odd(name, f'rod "{name}" is {shown_length(diameter, model.length)} thick and '
+                  f"{shown_length(length, model.length)} long, and no rod is longer than {SLENDER} "
+                  f"times its diameter", diameter, least, max(least, ROD_DIAMETER[1]), True)
 
 
 def _lengths(system):

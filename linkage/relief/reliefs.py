@@ -136,8 +136,12 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
     if not chosen:
         uncut = Cut(nothing, nothing, nothing, flat.material, np.inf, {})
         return Relief(flat, uncut, flat.shape, system.model, (), nothing, 0, options.built)
-    cut = _cut_in_every_build if options.built else _cut_until_proven
-    swept, positions, (cut, shape, model, after) = cut(system, flat, chosen, options)
+    if options.built:
+        more = _nearer_by_builds(system, name, chosen, before)
+        swept, positions, done = _cut_in_every_build(system, flat, chosen, options, more)
+    else:
+        swept, positions, done = _cut_until_proven(system, flat, chosen, options)
+    cut, shape, model, after = done
     rows = tuple({"pair": pair.name, "required": pair.required, "before": before[pair.name][0],
                   "after": after[pair.name][1] if pair.name in after else np.inf}
                  for pair in chosen)
@@ -166,10 +170,9 @@ def _cut_until_proven(system, flat, chosen, options):
                        f"after {MOST_ROUNDS} rounds; give a smaller step", missed=missed)
 
 
-def _cut_in_every_build(system, flat, chosen, options):
+def _cut_in_every_build(system, flat, chosen, options, more):
     """The region swept as drawn, widened by what builds come nearer, and the cut that is proven."""
     # complexity over 10: what is cut more, what is open and what is proven, pair by pair
-    more = _nearer_by_builds(system, flat, chosen)
     for _ in range(MOST_ROUNDS):
         wide = [replace(pair, required=pair.required + more[pair.name]) for pair in chosen]
         sweeps = _sweeps(system, flat, wide, options.step)
@@ -191,10 +194,9 @@ def _cut_in_every_build(system, flat, chosen, options):
                        f"drawn geometry alone, and check the builds on the aircraft", missed=missed)
 
 
-def _nearer_by_builds(system, flat, chosen) -> dict:
+def _nearer_by_builds(system, name, chosen, built) -> dict:
     """How much nearer builds come than the drawing, mm by pair; 0 where that is not known."""
-    drawn = _bracketed(system, flat.name, None)[1]
-    built = _bracketed(system, flat.name, system.model.tolerance)[1]
+    drawn = _bracketed(system, name, None)[1]
     return {pair.name: max(0.0, drawn[pair.name][0] - built[pair.name][0])
             if pair.name in drawn and np.isfinite(built[pair.name][0]) else 0.0 for pair in chosen}
 

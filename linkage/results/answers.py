@@ -148,6 +148,11 @@ class Answers:
             raise NothingAsked(f"the file gives no {what}; add {key}")
         return thing
 
+    @property
+    def _tolerances(self):
+        """Build tolerances, None where all is judged as drawn."""
+        return self.system.model.tolerance if self.built else None
+
     def _needs(self, name: str):
         """Another answer, or the reason why it is lacking."""
         value = getattr(self, name)
@@ -171,7 +176,8 @@ class Answers:
     @answer
     def reach(self) -> SignProof | None:
         """Whether every rod is proven to reach all over the real travel, and where not."""
-        return stops.out_of_reach(self.system, stops.judged_travel(self.system))
+        return stops.out_of_reach(self.system, stops.judged_travel(
+            self.system, self._tolerances), self._tolerances)
 
     @answer
     def findings(self) -> list | None:
@@ -229,8 +235,7 @@ class Answers:
     @answer
     def real_travel(self) -> RealTravel | None:
         """The travel that the stops leave."""
-        return stops.real_travel(self.system,
-                                 self.system.model.tolerance if self.built else None)
+        return stops.real_travel(self.system, self._tolerances)
 
     @answer
     def stops(self) -> pd.DataFrame | None:
@@ -261,7 +266,10 @@ class Answers:
 
     @answer
     def reliefs(self) -> tuple[list, list[str]] | None:
-        """Reliefs that cure a miss, and a sentence for each plate that can't be relieved."""
+        """Reliefs that cure a miss, and a sentence for each plate that can't be relieved.
+
+        Cut for every build within the tolerances where clearance is proven so.
+        """
         table, solids = self._needs("clearance"), self.system.model.solids
         missed = table[~table["ok"].astype(bool)]
         names = dict.fromkeys(side for pair in missed["pair"]
@@ -270,7 +278,7 @@ class Answers:
         done, refused = [], []
         for name in names:
             try:
-                done.append(relief.relieve(self.system, name, relief.Options()))
+                done.append(relief.relieve(self.system, name, relief.Options(built=self.built)))
             except LinkageError as error:
                 refused.append(str(error))
         return [each for each in done if each.needed], refused
@@ -355,7 +363,7 @@ class Answers:
     @answer
     def misalignment(self) -> pd.DataFrame | None:
         """Tilt of every rod end against what it allows."""
-        return rigging.misalignment(self.system)
+        return rigging.misalignment(self.system, self._tolerances)
 
     @answer
     def rig_pins(self) -> pd.DataFrame | None:
@@ -400,7 +408,7 @@ class Answers:
         self._given([body for body in self.system.model.bodies.values()
                      if body.grip and body.grip.hand is not None], "hand",
                     '[body."NAME".grip] with hand')
-        return rigging.hand_clearance(self.system)
+        return rigging.hand_clearance(self.system, self._tolerances)
 
     # --- how a build comes out ----------------------------------------------------------------
 

@@ -9,6 +9,7 @@ from ..model import SENSES
 from ..units import shown_length
 from .answers import Answers
 from .columns import counted, listed, place_words
+from .movements import in_builds
 from .verdict import Miss
 
 
@@ -44,6 +45,11 @@ def hand_misses(results: Answers) -> Iterator[Miss]:
                        f"{shown_length(row['required'], unit)} required",
                        place_words(results.system, row), row["least"] < row["required"],
                        row["required"] - row["least"])
+
+
+def hands_cover(results: Answers) -> Iterator[str]:
+    """What the room of hands holds for."""
+    yield f"Room of hands is proven {in_builds(results)}, over the travel that the stops leave."
 
 
 def hands_left(results: Answers) -> Iterator[str]:

@@ -72,7 +72,7 @@ def motion_misses(results: Answers) -> Iterator[Miss]:
 def reach_covers(results: Answers) -> Iterator[str]:
     """What the reach of rods holds for."""
     yield travel_judged(results)
-    yield "That every rod reaches is proven as drawn, all over that travel."
+    yield f"That every rod reaches is proven {in_builds(results)}, all over that travel."
 
 
 def rods_judged(results: Answers) -> str:
@@ -143,6 +143,11 @@ def travel_words(system: System, box: dict | None = None) -> str:
     return ", ".join(f"{name} {gearing.said_place(system, {name: low})} to "
                      f"{gearing.said_place(system, {name: high})}"
                      for name, (low, high) in (box or system.travel_box()).items())
+
+
+def in_builds(results: Answers) -> str:
+    """For which build what is proven so holds."""
+    return "for every build within the file's tolerances" if results.built else "as drawn"
 
 
 def ends_of(system: System, *, stopped: bool) -> list[str]:

@@ -12,10 +12,12 @@ from dataclasses import dataclass
 
 from .. import gearing, loads
 from ..clearances import scene_of, undrawn
+from ..model import STATIONS
 from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
 from . import hands
 from .answers import Answers, NothingAsked
+from .blocks import DIGITS
 from .columns import counted, listed, place_words
 from .movements import (
     directions_cover,
@@ -23,6 +25,7 @@ from .movements import (
     directions_told,
     ends_of,
     feels_judged,
+    in_builds,
     missed_findings,
     motion_misses,
     not_required,
@@ -37,8 +40,8 @@ from .movements import (
 )
 from .verdict import Miss, Verdict
 
-BUILD = {False: "as drawn", True: "clearance and travels for the builds within the file's "
-         "tolerances, all else as drawn"}
+BUILD = {False: "as drawn", True: "clearance, reach, rod ends, hands and travels for the builds "
+         "within the file's tolerances, all else as drawn"}
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
 RESTS_ON = {"gearing": "stops"}  # travels are judged at the stops, which have to be right then
 WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
@@ -259,8 +262,18 @@ def _load_misses(results):
         for column, words in MARGINS.items():
             yield from _margin_miss(row["rod"], f"margin {words}", row[column], wide)
     for row in results.tube_margins.to_dict("records"):
-        yield from _margin_miss(row["body"], "margin of its tube", row["margin"],
-                                error.get((row["body"], "tube"), 0.0))
+        wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress"))
+        yield from _margin_miss(row["body"], f"margin of its tube{_tube_words(results, row)}",
+                                row["margin"], wide)
+
+
+def _tube_words(results, row) -> str:
+    """Where a tube is worst, at which stress, and under which load."""
+    own = LENGTHS[results.system.model.length]
+    at = "" if math.isnan(row["bending"]) else " at " + ", ".join(
+        f"{word} {row[k] / own.mm:.{own.digits}f}" for word, k in zip(STATIONS, "xyz", strict=True))
+    return (f"{at}, {row['stress'] / own.megapascal:.{DIGITS[own.stress]}f} {own.stress} under "
+            f"{row['case']},")
 
 
 def _margin_miss(part, words, margin, wide):
@@ -297,7 +310,7 @@ def _unloaded(results):
     names = [row["rod"] for row in results.rod_margins.to_dict("records")
              if not max(row["tension"], row["compression"]) > 0]
     names += [f"tube of {row['body']}" for row in results.tube_margins.to_dict("records")
-              if not row["moment"] > 0]
+              if not row["stress"] > 0]
     if names:
         yield f"strength of {listed(names)}: no load in any case"
 
@@ -334,6 +347,11 @@ def _without_margin(results):
         names = [row[part] for row in table.to_dict("records") if math.isnan(row[margin])]
         if names:
             yield f"strength of {words} of {listed(names)}: the file gives none"
+    unbent = [row["body"] for row in results.tube_margins.to_dict("records")
+              if math.isnan(row["bending"])]
+    if unbent:
+        yield (f"bending of the tube of {listed(unbent)}: the file places no two bearings, so only "
+               f"torsion is in its margin")
 
 
 def _build_misses(results):
@@ -359,8 +377,8 @@ def _tilts_judged(results):
 
 def _tilt_covers(results):
     yield travel_judged(results)
-    yield ("Tilts of rod ends are proven as drawn to stay within what is allowed, all over that "
-           "travel.")
+    yield (f"Tilts of rod ends are proven {in_builds(results)} to stay within what is allowed, all "
+           f"over that travel; the bolts' directions as the file gives them.")
 
 
 def _tilts_left(results):
@@ -446,12 +464,12 @@ QUESTIONS = (  # in the order of the verdict
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
              _tilt_covers),
-    Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged),
+    Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged,
+             covers=_covering("Rig pins are judged as drawn.")),
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
-             covers=_covering("Lengths of wires are proven within {box}; what their loops come "
-                              "near is looked at in a grid of stick positions.")),
+             covers=_covering("Lengths of wires are proven as drawn within {box}; what their loops "
+                              "come near is looked at in a grid of stick positions.")),
     Question("grip", "wires", ("grips",), hands.grip_misses, hands.grips_judged, hands.grips_left),
     Question("hand", "wires", ("hands",), hands.hand_misses, hands.hands_judged, hands.hands_left,
-             covers=_covering("Room of hands is proven as drawn, over the travel that the stops "
-                              "leave.")),
+             covers=hands.hands_cover),
 )

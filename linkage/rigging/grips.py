@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..clearances import NEAR, Stage, near_pairs, prove, scene_of
+from ..clearances.scene import Scene
 from ..motion import System
 from ..stops import real_travel
 from ..units import in_house_units
 
 if TYPE_CHECKING:
     import pandas as pd
+
+    from ..model.parts import Tolerance
 
 WITHIN = 0.05  # mm, width of the bracket of the least gap
 AT_END = 1.0  # mm within which a tube ends where the grip is put on
@@ -73,12 +76,14 @@ def _distance(point, one, other) -> float:
 
 
 @in_house_units(length="least proven required")
-def hand_clearance(system: System) -> pd.DataFrame:
+def hand_clearance(system: System, tolerances: Tolerance | None = None) -> pd.DataFrame:
     """Least clearance of every hand over the travel that the stops leave, with proof.
 
     Parameters
     ----------
     system : System
+    tolerances : Tolerance, optional
+        Build tolerances: it is then of every build within them.
 
     Returns
     -------
@@ -90,21 +95,24 @@ def hand_clearance(system: System) -> pd.DataFrame:
     """
     import pandas as pd
 
-    scene, travel = scene_of(system), real_travel(system).travel
+    scene = scene_of(system) if tolerances is None else Scene(system, tolerances)
+    travel = real_travel(system, tolerances).travel
     hands = {f"{name}/hand" for name, body in system.model.bodies.items()
              if body.grip is not None and body.grip.hand is not None}
     pairs = [pair for pair in scene.pairs.values() if {pair.first, pair.second} & hands
              and pair.rule != "waived"]
     columns = ["pair", "least", "proven", "required", *travel.names, "ok"]
-    near, far = near_pairs(scene, pairs, travel, NEAR) if pairs else ([], {})
-    rows = _proven(scene, near, travel) if near else []
+    near, far = near_pairs(scene, pairs, travel, NEAR, tolerances) if pairs else ([], {})
+    rows = _proven(scene, near, (travel, tolerances)) if near else []
     table = pd.DataFrame(rows, columns=columns).sort_values("proven", ignore_index=True)
-    table.attrs["far"] = float(min(far.values(), default=0.0))
-    return table
+    shown = table["proven"] < table["required"] + NEAR
+    table.attrs["far"] = float(min([*far.values(), *table["proven"][~shown]], default=0.0))
+    return table[shown].reset_index(drop=True)
 
 
-def _proven(scene, near, travel):
-    proof = prove(Stage(scene, near), travel, WITHIN, limit=NEAR)
+def _proven(scene, near, over):
+    travel, tolerances = over
+    proof = prove(Stage(scene, near), travel, WITHIN, tolerances, limit=NEAR)
     return [[pair.name, float(proof.least[k]), min(float(proof.proven[k]), float(proof.least[k])),
              pair.required, *map(float, proof.place[k]),
              bool(proof.proven[k] >= pair.required and k not in proof.open_at)]

@@ -20,11 +20,12 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import ArrayLike
 
+    from ..model.parts import Tolerance
     from ..motion.moved import Motion
 
 
 @in_house_units(angle="neutral greatest allowed")
-def misalignment(system: System) -> pd.DataFrame:
+def misalignment(system: System, tolerances: Tolerance | None = None) -> pd.DataFrame:
     """Greatest misalignment of every rod end over the travel that the stops leave.
 
     The angle between the rod's line and the plane square to the ball's bolt; the bolt turns with
@@ -33,6 +34,8 @@ def misalignment(system: System) -> pd.DataFrame:
     Parameters
     ----------
     system : System
+    tolerances : Tolerance, optional
+        Build tolerances: ok is then True only where no build tilts an end more.
 
     Returns
     -------
@@ -41,7 +44,7 @@ def misalignment(system: System) -> pd.DataFrame:
         the file does not say), source ("given", "ball and race" or ""), ok (None where allowed is
         not known; True only where it is proven to tilt no more at any position), bolt (where its
         direction comes from; greatest is NaN without one), and one column per input: where it is
-        greatest.
+        greatest.  Neutral and greatest are as drawn.
     """
     import pandas as pd
 
@@ -57,7 +60,7 @@ def misalignment(system: System) -> pd.DataFrame:
                 row |= _greatest(system, rod, i, bolt)
             if np.isfinite(row["greatest"] + allowed):
                 row["ok"] = bool(row["greatest"] <= allowed
-                                 and _proven(system, rod, i, bolt, allowed))
+                                 and _proven(system, (rod, i), bolt, allowed, tolerances))
             rows.append(row)
     return pd.DataFrame(rows, columns=["rod", "end", "neutral", "greatest", "allowed", "source",
                                        "ok", "bolt", *box])
@@ -87,17 +90,18 @@ def end_misalignment(motion: Motion, rod: str, end: int, bolt: Sequence) -> np.n
     return np.degrees(np.arcsin(np.clip(np.abs(sine), 0, 1)))
 
 
-def _proven(system, rod, i, bolt, allowed) -> bool:
+def _proven(system, which, bolt, allowed, tolerances) -> bool:
     """Whether an end is proven to tilt no more than allowed all over the travel.
 
     With d along the rod and u the bolt's direction, that is (sin(allowed) |d|)² - (u·d)² >= 0.
     """
+    rod, i = which
     ends = system.model.rods[rod].ends
     bodies = [body_of(end) for end in ends if body_of(end) != AIRFRAME]
     small, most = system.only(bodies), np.sin(np.radians(allowed)) ** 2 * (1 + 1e-12)
 
     def room(centres, halves):
-        posture = enclose(small, centres, halves)
+        posture = enclose(small, centres, halves, tolerances)
         here, there = (posture.place(end) for end in (ends[i], ends[1 - i]))
         along = [b - a for a, b in zip(here, there, strict=True)]
         axis = _turned(posture, body_of(ends[i]), bolt)
@@ -109,10 +113,11 @@ def _proven(system, rod, i, bolt, allowed) -> bool:
                      for k, end in ((low, -np.inf), (high, np.inf)))
 
     among = gearing.inputs_of(system, *bodies)
-    if not among:
+    if not among and tolerances is None:
         return True  # it stands still, and has been measured
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        return prove_sign(room, *projected(judged_travel(system).spread, among)).holds
+        travel = judged_travel(system, tolerances)
+        return prove_sign(room, *projected(travel.spread, among)).holds
 
 
 def carried_direction(motion: Motion, body: str, direction: ArrayLike) -> np.ndarray:

@@ -22,7 +22,11 @@ from .first import WITHIN, first_contact
 from .ways import Ways, moving
 
 if TYPE_CHECKING:
-    from ..clearances.scene import Scene
+    from collections.abc import Callable, Iterable
+
+    from numpy.typing import ArrayLike
+
+    from ..clearances.scene import Scene, Solid
 
 ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
 FINE = 6  # digits of where a contact is not decided
@@ -65,7 +69,7 @@ class Meeting:
         reach = abs(high if sign > 0 else low) + BEYOND
         return sign * (self.stop.search if self.stop.search is not None else reach)
 
-    def gap(self, positions, thickness: float) -> np.ndarray:
+    def gap(self, positions: ArrayLike, thickness: float) -> np.ndarray:
         """Gap of the two faces at positions of the input, the others at 0, shape (n,), mm."""
         return self.gap_at({self.stop.input: np.asarray(positions, dtype=float)}, thickness)
 
@@ -88,7 +92,7 @@ class Meeting:
         return self.system.kept(("stop stage", self.name),
                                 lambda: Stage(scene, [self.pair], self.solid(thickness)))
 
-    def solid(self, thickness: float):
+    def solid(self, thickness: float) -> Callable[[str], Solid]:
         """What gives each of the stop's solids by name, the spacer on its face."""
         scene = scene_of(self.system)
 
@@ -163,7 +167,7 @@ class Meeting:
         return said_input(self.system, self.stop.input, position, digits)
 
 
-def stage_with(scene: Scene, entries) -> Stage:
+def stage_with(scene: Scene, entries: Iterable[tuple[Pair, Callable | None]]) -> Stage:
     """Stage of pairs each with solids of its own, so that a spacer is there for its stop alone.
 
     Parameters
@@ -269,7 +273,7 @@ def _made(system, name) -> Meeting:
     return replace(plain, normal=normal, face=face)
 
 
-def _bare_contacts(system):
+def bare_contacts(system):
     """About where the faces of each stop that has a spacer first meet without it."""
     def work():
         bare = [m for m in _each(_plain, system) if m.stop.spacer is not None]
@@ -288,7 +292,7 @@ def _face(plain: Meeting):
     pieces = scene.solid(on).pieces
     if not any(p.faces for p in pieces):
         return None, None
-    position = _bare_contacts(plain.system)[plain.name]
+    position = bare_contacts(plain.system)[plain.name]
     if np.isnan(position):
         at = np.linspace(0.0, plain.limit, STEPS)
         position = float(at[np.nanargmin(plain.gap(at, 0.0))])

@@ -14,6 +14,7 @@ from .ways import Ways, first_root
 
 if TYPE_CHECKING:
     from ..gearing.gearing_sign import SignProof
+    from ..model.parts import Tolerance
     from ..motion.posture import Posture
 
 STRETCHES = 4  # of each way at first
@@ -49,24 +50,29 @@ def first_loss(system: System, ways: Ways) -> tuple[np.ndarray, np.ndarray]:
     return free, lost
 
 
-def out_of_reach(system: System, travel: Travel) -> SignProof:
+def out_of_reach(system: System, travel: Travel,
+                 tolerances: Tolerance | None = None) -> SignProof:
     """Where within a travel the rods can't reach, or where that is not proven.
 
     Parameters
     ----------
     system : System
     travel : Travel
+    tolerances : Tolerance, optional
+        Build tolerances: every rod of every build is then to reach.
 
     Returns
     -------
     SignProof
-        `wrong` holds positions that no rod reaches, `open` middles of cells not decided.
+        `wrong` holds positions that the rods don't reach, in any build where builds are asked
+        about; `open` middles of cells not decided.
     """
     def room(centres, halves):
         count = len(next(iter(centres.values())))
-        low, high = np.full(count, np.inf), np.where(system.sweep(**centres).reachable, np.inf, -1)
+        low = np.full(count, np.inf)
+        high = np.where(tolerances or system.sweep(**centres).reachable, np.inf, -1)
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-            rooms, sure = room_left(enclose(system, centres, halves), count)
+            rooms, sure = room_left(enclose(system, centres, halves, tolerances), count)
         for each in rooms:
             least, most = (np.broadcast_to(k, (count,)) for k in each.bounds())
             low = np.minimum(low, np.where(np.isnan(least), -np.inf, least))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from ... import relief
 from ...units import LENGTHS
 from ..blocks import Heading, Table, Text
+from ..movements import in_builds
 
 if TYPE_CHECKING:
     from ..answers import Answers
@@ -28,6 +29,7 @@ def blocks(results: Answers) -> Iterator[Block]:
     unit = results.system.model.length
     for each in done:
         yield Table(f"Relief of {each.name}", _cured(each, unit),
+                    f"Cut {in_builds(results)}: "
                     f"{relief.said_area(each.cut.removed.area, unit)} to take away; narrowest left "
                     f"by it {relief.said_width(each.cut.ligament, unit)}.  Full-size templates: "
                     f"the report's folder templates, or linkage relief.")

@@ -89,8 +89,9 @@ def _turns(results):
 def _tilts(results):
     tilts = results.misalignment
     data = in_units(results.system, tilts, **SIZES)
+    build = "; neutral and greatest as drawn, ok for every build" if results.built else ""
     yield Table("Rod-end misalignment", data, "Of the rod against the ball's middle plane over the "
-                "whole travel; a fork's cheeks are checked as solids.",
+                f"travel that the stops leave{build}; a fork's cheeks are checked as solids.",
                 words=in_words(results.system, data))
     blind = [row["end"] for row in tilts.to_dict("records") if not row["bolt"]]
     if blind:

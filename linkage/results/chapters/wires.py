@@ -10,6 +10,7 @@ from ...gearing import said_place
 from ...units import shown_length
 from ..blocks import Heading, Table, Text, units_in_headings
 from ..columns import in_units, in_words
+from ..movements import in_builds
 from ..questions import clamps_apart
 
 if TYPE_CHECKING:
@@ -73,7 +74,8 @@ def _hands(results):
     room, unit = results.hands, results.system.model.length
     if len(room):
         data = in_units(results.system, room, length="least proven required")
-        yield Table("Hands", data, "Room of the hand over the whole travel, proven.",
+        yield Table("Hands", data, "Room of the hand over the travel that the stops leave, proven "
+                    f"{in_builds(results)}.",
                     words=in_words(results.system, data))
     elif far := room.attrs["far"]:
         yield Text(f"Every hand stays proven more than {shown_length(far, unit)} from everything "
