@@ -10,7 +10,7 @@ import textwrap
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -67,11 +67,16 @@ class _Parser(argparse.ArgumentParser):
         options = {action.dest for action in self._actions if action.option_strings}
         for word in options & WRITTEN:
             name = getattr(parsed, word)
-            for other in read if name else ():
-                with suppress(OSError, ValueError):
-                    if os.path.samefile(name, other):
-                        raise LinkageError(f"--{word} {name}: is the file that is read, and stays "
-                                           f"as it is; choose another name")
+            if name and any(_one_file(name, other) for other in read):
+                raise LinkageError(f"--{word} {name}: is the file that is read, and stays as it "
+                                   f"is; choose another name")
+
+
+def _one_file(one, other) -> bool:
+    try:
+        return os.path.samefile(one, other)
+    except (OSError, ValueError):  # one is not there, or no name at all
+        return False
 
 
 @contextmanager
