@@ -69,7 +69,8 @@ def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
         if name in done and size != 1.0:
             done[name] = done[name].astype(float) / size
     for name in set(AT) & set(done) if "input" in done else ():
-        shown = [position_unit(system, system.inputs[k]) for k in done["input"]]
+        shown = [position_unit(system, system.inputs[k]) if k in system.inputs else ("°", 1.0)
+                 for k in done["input"]]  # a surface that no input moves has none
         done[name] = done[name].astype(float) / [size for _, size in shown]
         names[name] = f"{name} {'/'.join(sorted({word for word, _ in shown})) or '°'}"
     if "ok" in done and None not in set(done["ok"]):
