@@ -45,9 +45,9 @@ def halves(path):
 
 
 def unlike(path):
-    """The halves of a file but those that differ from another's in cut-outs only.
+    """The halves of a file but those that differ from another's in cut-outs and walls only.
 
-    One example is another with two cut-outs opened up, and no gearing comes of a cut-out.
+    One example is another with two cut-outs opened up and a thicker tube; no gearing comes of that.
     """
     earlier = [other for other in FILES[:FILES.index(path)] if other.stem in path.stem]
     seen = {_without_cuts(table) for other in earlier for _, table in halves(other)}
@@ -56,7 +56,7 @@ def unlike(path):
 
 def _without_cuts(table) -> str:
     return json.dumps(json.loads(json.dumps(table), object_hook=lambda part: {
-        word: value for word, value in part.items() if word not in ("outline", "holes", "title")}))
+        word: value for word, value in part.items() if word not in ("outline", "holes", "wall", "title")}))
 
 
 def what_stops_rest_on(table) -> str:
