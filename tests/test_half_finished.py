@@ -56,7 +56,8 @@ def unlike(path):
 
 def _without_cuts(table) -> str:
     return json.dumps(json.loads(json.dumps(table), object_hook=lambda part: {
-        word: value for word, value in part.items() if word not in ("outline", "holes", "wall", "title")}))
+        word: value for word, value in part.items()
+        if word not in ("outline", "holes", "wall", "title")}))
 
 
 def what_stops_rest_on(table) -> str:

@@ -1,4 +1,4 @@
-"""What is said of a file in inches is said in inches: refusals, sheets, tables and their headings."""
+"""Of a file in inches all is said in inches: refusals, sheets, tables and their headings."""
 
 import re
 from pathlib import Path
