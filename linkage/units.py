@@ -215,7 +215,7 @@ def quantity(text: str, kind: str) -> float:
     >>> quantity("5 parsnips", "length")
     Traceback (most recent call last):
         ...
-    linkage.errors.LinkageError: "5 parsnips" is no length; write it like "3.2 mm"
+    linkage.errors.LinkageError: "5 parsnips" is no length; write it like "3.2 mm" or "1/8 in"
     """
     single = _SINGLE.fullmatch(text)
     plain = PLAIN_UNITS.get(kind, {}).get(single[2]) if single else None
@@ -231,7 +231,8 @@ def quantity(text: str, kind: str) -> float:
             raise ValueError(text)
     except (pint.PintError, ArithmeticError, AttributeError, TypeError, ValueError,
             AssertionError, SyntaxError) as problem:
-        like = {"length": "3.2 mm", "force": "67 lbf", "moment": "120 in*lbf", "mass": "0.2 kg",
+        like = {"length": '3.2 mm" or "1/8 in', "force": "67 lbf",
+                "moment": "120 in*lbf", "mass": "0.2 kg",
                 "stress": "75e3 psi", "density": "0.284 lb/in**3", "angle": "12 deg"}[kind]
         raise LinkageError(f'"{text[:60]}" is no {kind}; write it like "{like}"',
                            text=text, kind=kind) from problem

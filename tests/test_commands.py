@@ -1,5 +1,6 @@
 """The command line: verbs in a line each, exit codes, and nothing raw on the terminal."""
 
+import gzip
 import os
 import signal
 import subprocess
@@ -245,3 +246,58 @@ def test_long_work_is_told_on_a_terminal_and_nothing_in_a_pipe(monkeypatch, caps
     with shared.working("looking"):
         time.sleep(1.2)
     assert "looking: 1 s" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("words", [
+    ["{file}", "--only", "clearance", "--proof", "{file}", "--replace"],
+    ["{file}", "--only", "clearance", "--proof", "{link}", "--replace"],
+    ["view", "{file}", "--out", "{file}", "--replace"],
+    ["{file}", "--against", "{other}", "--proof", "{other}", "--replace"],
+    ["{table}", "--only", "gearing", "--csv", "{folder}", "--replace"]])
+def test_what_is_read_is_never_written_over(words, tmp_path, capsys):
+    names = {name: tmp_path / name for name in ("file", "other", "table")}
+    for path in names.values():
+        path.write_text(Path(SERVO).read_text(encoding="utf-8"), encoding="utf-8")
+    table = names["table"]
+    body = tomllib.loads(table.read_text(encoding="utf-8"))["body"]
+    part, point = next((part, point) for part, home in body.items() for point in home["points"])
+    place = ", ".join(str(k) for k in body[part]["points"][point])
+    held = tomllib.loads(table.read_text(encoding="utf-8"))
+    del held["body"][part]["points"][point]
+    table.write_text(tomli_w.dumps({"hardpoints": "hardpoints.csv"} | held), encoding="utf-8")
+    (tmp_path / "hardpoints.csv").write_text(f"{part}/{point}, {place}\n", encoding="utf-8")
+    (tmp_path / "link").symlink_to(names["file"])
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    places = {name: str(path) for name, path in names.items()}
+    code = main([word.format(**places, link=tmp_path / "link", folder=tmp_path) for word in words])
+    out, err = capsys.readouterr()
+    assert (code, out, err.count("\n")) == (2, "", 1), err
+    assert "choose another" in err
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
+
+
+@pytest.mark.parametrize(("words", "says"), [
+    (["size", SERVO, "--starts", "9" * 20], "--starts is 1e+20; give 1 to 10000"),
+    (["relief", str(EXAMPLES / "aileron_run.toml"), "airframe", "--ligament", "0"],
+     '--ligament: is "0"; give more than 0'),
+    (["check-proof", SERVO, "{pipe}"], "is a device or a pipe; name a file"),
+    (["check-proof", "{folder}", SERVO], "is a folder; name a file"),
+    (["check-proof", SERVO, "{folder}/none"], "can't be read")])
+def test_what_no_verb_can_do_is_refused_at_once(words, says, tmp_path, capsys):
+    os.mkfifo(tmp_path / "pipe")
+    words = [word.format(pipe=tmp_path / "pipe", folder=tmp_path) for word in words]
+    if words[0] == "relief":
+        words += ["--out", str(tmp_path / "out")]
+    assert main(words) == 2
+    err = capsys.readouterr().err
+    assert (err.count("\n"), says in err) == (1, True), err
+
+
+def test_a_proof_that_nothing_can_be_made_of_is_no_fault(tmp_path, capsys):
+    proof = tmp_path / "proof.json.gz"
+    packed = gzip.compress(b"{" * 1000)
+    for held in (gzip.compress(b"[" * 100_000), packed[:20] + b"\0\xff" * 9, b"no gzip"):
+        proof.write_bytes(held)
+        assert main(["check-proof", SERVO, str(proof)]) == 1
+        out, err = capsys.readouterr()
+        assert (out.startswith("proof does not hold"), err) == (True, "")

@@ -459,7 +459,7 @@ def test_command(tmp_path, capsys):
     (["relief", "{}", "airframe/plat", "--out", "x"], 'no plate "airframe/plat"; did you mean'),
     (["relief", "{}", "car/it", "--out", "x"], '"car/it" is a sphere, and only a plate'),
     (["template", "{}", "car", "--out", "x"], 'part "car" has no plate or washer'),
-    (["template", "{}", "airframe/plate", "--out", "{}"], "is a file; choose another folder"),
+    (["template", "{}", "airframe/plate", "--out", "{}"], "is the file that is read"),
     (["relief", "{}", "airframe/plate", "--out", "x", "--material", "tin"], 'no material "tin"'),
     (["relief", "{}", "airframe/plate", "--out", "x", "--cutter", "wide"], '"wide" is no length'),
     (["relief", "{}", "airframe/plate", "--out", "x", "--ligament", "200"], "at the narrowest"),

@@ -70,7 +70,9 @@ def test_bad_words_are_refused_in_one_line(words, says, capsys):
     ("input;stick angle;surface;surface angle\npitch;5;elevator;3\n", 'no heading "input"'),
     ("pitch, 5, elevator, 3\n", 'no heading "input"'),
     ("input, stick angle, surface, surface angle\n# a note\npitch, " + "9" * 6000 + ", elevator, 3",
-     "line 3: stick angle: needs a number"),
+     "is more than 3600° either way, or no number"),
+    ("input, stick angle, surface, surface angle\npitch, 5, elevator, 1e308\n",
+     "line 2: surface angle: 1e308 is more than 3600° either way"),
     ("input, stick angle, surface, surface angle\npitch, 5, elevator, 3, 4\n", "can't be read"),
     ("\0", ""),
 ])

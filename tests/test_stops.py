@@ -9,6 +9,7 @@ import pytest
 import linkage
 from linkage.model.file import parse_model
 from linkage.motion import System
+from linkage.results import Results
 from linkage.stops import ends_without_stop, meeting, side_play, stock_about, thickness_for
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
@@ -170,9 +171,9 @@ between = ["arm/end", "airframe/face"]
 """))
     stops = linkage.find_stops(system)
     assert not stops["governs"][0]
-    assert "arm/rib | airframe/bracket touch at" in stops["reason"][0]
     by_hand = math.degrees(math.asin((12 - 5) / 50))
-    assert f"{by_hand:+.2f}" in stops["reason"][0]
+    assert stops["reason"][0] == ("arm/rib | airframe/bracket touch before it, at "
+                                  f"{by_hand:.2f}° aft")
     assert ends_without_stop(system, stops) == [("pitch", "greatest")]
 
 
@@ -181,7 +182,7 @@ between = ["arm/end", "airframe/face"]
     ({"face": 8.0}, "touch at neutral already"),
     ({"face": 99.0}, "never meet"),
 ])
-def test_bad_stops_get_a_sentence(change, says):
+def test_bad_stops_get_a_sentence_also_with_the_gearing_alone(change, says):
     text = ARM + f"""
 [body.arm.solid.end]
 kind = "sphere"
@@ -197,8 +198,14 @@ side = "greatest"
 between = ["arm/end", "airframe/face"]
 spacer = {{ on = "airframe/face", thickness = {change.get("thickness", 0.0)} }}
 """
+    system = System(parse_model(text))
     with pytest.raises(linkage.LinkageError, match=says):
-        linkage.find_stops(System(parse_model(text)))
+        linkage.find_stops(system)
+    for only in (("gearing",), ("findings", "gearing")):
+        verdict = Results(system, only=only).verdict
+        assert any(says in miss.sentence for miss in verdict.missed if miss.kind == "stop")
+        assert verdict.exit_code == 1
+        assert not any("pitch aft ended by stops" in words for words in verdict.covers)
 
 
 def test_size_spacer_refuses_what_no_spacer_can_do():

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
@@ -292,13 +292,24 @@ class Scene:
 
     def pair_of(self, one: str, other: str) -> Pair:
         """The pair of two solids in either order."""
-        first, second = [name for name in self._shapes if name in (one, other)]
-        if self._apart(first, second):
-            pair = self._pair(first, second)
-            if pair.inputs and not self._at_joints(pair):
-                return pair
+        for pair in self.pairs_of(one, (other,)):
+            return pair
         raise LinkageError(f'"{one}" and "{other}" never move against each other; '
                            f"name two solids of which one moves")
+
+    def pairs_of(self, name: str, others: Collection[str] | None = None) -> list[Pair]:
+        """Those of `pairs` that one solid has, with all others or some, in their order.
+
+        Without working out the pairs of all the rest.
+        """
+        names = list(self._shapes)
+        at, found = names.index(name), []
+        for k, other in enumerate(names):
+            if (others is None or other in others) and self._apart(name, other):
+                pair = self._pair(other, name) if k < at else self._pair(name, other)
+                if pair.inputs and not self._at_joints(pair):
+                    found.append(pair)
+        return found
 
     @cached_property
     def _rules(self) -> dict:

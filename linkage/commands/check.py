@@ -27,7 +27,7 @@ def run(argv: list[str]) -> int:
 
         check_place(args.out, args.replace)
     if args.csv:
-        check_tables(args.csv, args.replace)
+        check_tables(args.csv, args.replace, args.file)
     if args.proof:
         _check_proof(args)
     before = Results.of_file(load(args.against), args.against) if args.against else None

@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 import time
 
+from ..disk import check_read
 from ..errors import LinkageError
 from .shared import parser_of
 
@@ -12,10 +13,13 @@ from .shared import parser_of
 def run(argv: list[str]) -> int:
     parser = parser_of("check-proof", "Hold the certificate of a clearance proof against its model "
                        "file with a small checker that shares no code with the search; exit 0 when "
-                       "the proof holds, 1 when it doesn't or can't be checked.")
+                       "the proof holds, 1 when it doesn't or can't be checked, 2 when there is "
+                       "no such file.")
     parser.add_argument("file", metavar="FILE", help="model file (TOML)")
     parser.add_argument("proof", metavar="PROOF", help="certificate that --proof wrote")
     args = parser.parse_args(argv)
+    for path in (args.file, args.proof):
+        check_read(path)
     try:
         from ..checker import check
     except ImportError as error:

@@ -17,9 +17,9 @@ def run(argv: list[str]) -> int:
     args = parser.parse_args(argv)
     if args.picture:
         check_picture(args.picture, args.replace)
-    if args.csv:
-        check_tables(args.csv, args.replace)
     system = load(args.file)
+    if args.csv:
+        check_tables(args.csv, args.replace, args.file)
     from ..results import Results
     from ..sheet import sheet_of
 

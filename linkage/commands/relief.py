@@ -61,6 +61,8 @@ def _relief_options(args, unit):
             with at(f"--{word}"):
                 bare = text.replace(".", "", 1).isdecimal() and text.isascii()
                 lengths[word] = length_mm(float(text) if bare else text, unit)
+                if not lengths[word] > 0 and word == "ligament":
+                    raise LinkageError(f'is "{text}"; give more than 0')
     return relief.Options(**lengths, everything=args.all, built=args.built)
 
 

@@ -43,7 +43,7 @@ def _check(args, system):
     if args.picture:
         check_picture(args.picture, args.replace)
     if args.csv:
-        check_tables(args.csv, args.replace)
+        check_tables(args.csv, args.replace, args.file)
     for word in ("within", "trust"):
         value = getattr(args, word)
         if not 0 < value < 90:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import io
+import os
 import sys
 import textwrap
 import threading
@@ -20,6 +21,8 @@ from ..errors import LinkageError
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+READ = ("file", "against", "readings")  # words of verbs that name what is read
+WRITTEN = {"out", "proof", "picture"}  # and files that are written
 KINDS = ("png", "svg", "pdf")
 
 
@@ -55,7 +58,25 @@ class _Parser(argparse.ArgumentParser):
                 word = action.option_strings[0] if action.option_strings else action.metavar
                 raise LinkageError(f"{word or action.dest} is empty; give it a value, or leave it "
                                    f"out")
+        self._refuse_what_is_read(parsed)
         return parsed
+
+    def _refuse_what_is_read(self, parsed) -> None:
+        """Refuse to write over a file that is read, whatever may be replaced."""
+        read = [name for name in (getattr(parsed, word, None) for word in READ) if name]
+        options = {action.dest for action in self._actions if action.option_strings}
+        for word in options & WRITTEN:
+            name = getattr(parsed, word)
+            if name and any(_one_file(name, other) for other in read):
+                raise LinkageError(f"--{word} {name}: is the file that is read, and stays as it "
+                                   f"is; choose another name")
+
+
+def _one_file(one, other) -> bool:
+    try:
+        return os.path.samefile(one, other)
+    except (OSError, ValueError):  # one is not there, or no name at all
+        return False
 
 
 @contextmanager
@@ -81,12 +102,21 @@ def working(what: str) -> Iterator[None]:
         print("\r\033[K", end="", file=sys.stderr, flush=True)
 
 
-def check_tables(folder: Path | str, replace: bool) -> None:
-    """Refuse a folder that can't be filled with tables, or that holds some already."""
+def check_tables(folder: Path | str, replace: bool, model: Path | str) -> None:
+    """Refuse a folder that can't be filled with tables, or that holds some already.
+
+    One that holds the model's own table of hardpoints under such a name is refused in any case.
+    """
+    from ..model.file import hardpoints_file
     from ..results.csv_files import is_table
 
     check_folder(folder)
     there = sorted(path.name for path in Path(folder).glob("*.csv") if is_table(path.name))
+    own = hardpoints_file(model)
+    for name in there:
+        if own is not None and own.samefile(Path(folder) / name):
+            raise LinkageError(f"--csv {folder}: holds {name}, from which the model's hardpoints "
+                               f"are read; choose another folder")
     check_folder(folder, there, replace)
 
 

@@ -8,6 +8,7 @@ from ..errors import LinkageError
 from ..units import CAUTION
 from .shared import parser_of, working
 
+MOST_STARTS = 10_000
 
 def run(argv: list[str]) -> int:
     parser = parser_of("size", "Choose the dimensions that the file's size table names so that its "
@@ -24,8 +25,9 @@ def run(argv: list[str]) -> int:
         check_file(args.out)
     if args.seed < 0:
         raise LinkageError(f"--seed is {args.seed}; give 0 or more")
-    if args.starts < 1:
-        raise LinkageError(f"--starts is {args.starts}; give 1 or more places to start from")
+    if not 1 <= args.starts <= MOST_STARTS:
+        raise LinkageError(f"--starts is {args.starts:.6g}; give 1 to {MOST_STARTS} places to "
+                           f"start from")
     system = load(args.file)
     with working(f"looking from {args.starts} starts"):
         chosen = sizing.size(system, starts=args.starts, seed=args.seed, rounded=args.rounded)

@@ -74,6 +74,29 @@ def check_folder(folder: Path | str, names: Iterable[str] = (), replace: bool = 
             check_file(folder / name, replace)
 
 
+def check_read(path: Path | str) -> None:
+    """Refuse to read what is no file on disk, such as a folder or a pipe that would be waited for.
+
+    Parameters
+    ----------
+    path : path
+
+    Raises
+    ------
+    FileError
+    """
+    path = Path(path)
+    try:
+        mode = path.stat().st_mode
+    except (OSError, ValueError) as problem:
+        raise FileError(f"{path}: can't be read "
+                        f"({getattr(problem, 'strerror', None) or problem}); check the name",
+                        path=str(path)) from problem
+    if not stat.S_ISREG(mode):
+        what = "a folder" if stat.S_ISDIR(mode) else "a device or a pipe"
+        raise FileError(f"{path}: is {what}; name a file", path=str(path))
+
+
 def _check_name(path) -> None:
     if not str(path).strip():
         raise FileError("the name to write to is empty; give one, such as report", path=str(path))

@@ -227,12 +227,12 @@ def _read(corners, name):
     for row in rows:
         if len(row) not in (2, 3):
             raise LinkageError(f"{name} has a corner of {len(row)} numbers; give [u, v] or "
-                               "[u, v, radius] in mm", corner=row)
+                               "[u, v, radius]", corner=row)
         _finite(row, name, "at a corner")
     points = np.array([row[:2] for row in rows], dtype=float)
     radii = np.array([row[2] if len(row) == 3 else 0.0 for row in rows], dtype=float)
     if radii.min() < 0:
-        raise LinkageError(f"{name} has a corner radius of {mm(radii.min())}; give 0 mm or more",
+        raise LinkageError(f"{name} has a corner radius of {mm(radii.min())}; give {mm(0)} or more",
                            radius=radii.min())
     return points, radii
 
@@ -240,7 +240,7 @@ def _read(corners, name):
 def _finite(numbers, name, place):
     numbers = np.array(numbers, dtype=float)
     if not np.isfinite(numbers).all():
-        raise LinkageError(f"{name} has something that is no number {place}; give it in mm",
+        raise LinkageError(f"{name} has something that is no number {place}; give a length",
                            numbers=numbers)
     return numbers
 

@@ -50,7 +50,7 @@ class Piece:
     def __post_init__(self):
         if not 0 <= self.radius < math.inf:
             raise LinkageError(
-                f"a solid has radius {mm(self.radius)}; give a radius of 0 mm or more",
+                f"a solid has radius {mm(self.radius)}; give a radius of {mm(0)} or more",
                 radius=self.radius)
         if not np.isfinite(self.points).all():
             _refuse_points(self.points)
@@ -267,7 +267,7 @@ def _prism_sides(count: int) -> tuple:
 def _corners(points) -> np.ndarray:
     points = np.array(points, dtype=float)
     if points.ndim != 2 or points.shape[1] != 3:
-        raise LinkageError(f"a solid needs points with x, y and z in mm, and got an array of shape "
+        raise LinkageError(f"a solid needs points with x, y and z, and got an array of shape "
                            f"{points.shape}", shape=points.shape)
     if not np.isfinite(points).all():
         _refuse_points(points)
@@ -277,7 +277,7 @@ def _corners(points) -> np.ndarray:
 def _refuse_points(points):
     points = np.asarray(points)
     wrong = points[~np.isfinite(points).all(axis=-1)][0].tolist()
-    raise LinkageError(f"a solid has a point that is no number, {wrong}; give x, y and z in mm",
+    raise LinkageError(f"a solid has a point that is no number, {wrong}; give x, y and z",
                        points=points)
 
 

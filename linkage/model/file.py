@@ -174,6 +174,18 @@ def format_model(model: Model) -> str:
     return tomli_w.dumps(write_keys(model, model.length))
 
 
+def hardpoints_file(path: Path | str) -> Path | None:
+    """The table of hardpoints that a model file names, if it does.
+
+    Parameters
+    ----------
+    path : path
+        A model file that can be read.
+    """
+    name = tomllib.loads(_text_of(path)).get("hardpoints")
+    return None if name is None else Path(path).parent / name
+
+
 def read_hardpoints(path: Path | str) -> dict:
     """Hardpoints of a CSV file with the columns name, FS, BL, WL.
 

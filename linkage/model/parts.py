@@ -67,7 +67,7 @@ class Input(Part):
     def _check(self):
         least, greatest = self.travel
         if self.grip is not None and not self.in_mm:
-            raise LinkageError(f'names a grip "{self.grip}", so its travel is a movement in mm '
+            raise LinkageError(f'names a grip "{self.grip}", so its travel is a movement '
                                "(in_mm=True)")
         if not least < greatest:
             how = "is no travel at all" if least == greatest else "runs backwards"

@@ -302,7 +302,7 @@ def _check_rods(model: Model) -> None:
             _refer(f"{place}, ends", end, model.points, "hardpoint")
         _refer(f"{place}, material", rod.material, {**HANDBOOK, **model.materials}, "material")
         if not model.rod_length(name) > 1e-6:
-            raise ModelError(f"{place}: its two ends are at the same place, so its length is 0 mm; "
+            raise ModelError(f"{place}: its two ends are at the same place, so its length is 0; "
                              f"move one of the points", place=place)
         _check_fitted(model, name, rod)
 
@@ -351,13 +351,14 @@ def _check_inputs(model: Model) -> None:
             raise ModelError(f'{place}: drives both "{driven[0]}" and "{driven[1]}"; let it drive '
                              f"one and join the other with a rod or a coupling", place=place)
         if driven:
-            _check_travel(place, item, driven[0], model.bodies[driven[0]].slides)
+            _check_travel(place, item, driven[0], model.bodies[driven[0]].slides, model.length)
 
 
-def _check_travel(place: str, item, driven: str, slides: bool) -> None:
+def _check_travel(place: str, item, driven: str, slides: bool, unit: str) -> None:
+    lengths = '["-0.8 in", "1.2 in"]' if unit == "in" else '["-20 mm", "30 mm"]'
     if slides and not item.in_mm:
         raise ModelError(f'{place}, travel: "{driven}" slides, so write its travel with a '
-                         f'unit, like ["-20 mm", "30 mm"]', place=place)
+                         f'unit, like {lengths}', place=place)
     if item.in_mm and item.grip is None and not slides:
         raise ModelError(f'{place}, travel: "{driven}" turns, so give its travel in '
                          f"degrees, or name the grip that moves so far", place=place)

@@ -99,8 +99,10 @@ def gearing_curves(system: System, ax: Axes | None = None, *, input: str = "pitc
 
 def _slope_words(system, surface, name) -> str:
     slope = abs(float(system.sweep().gearing(surface)[name]))
-    per = "degree" if system.inputs[name].unit == "°" else "mm"
-    return f"{surface}\n{slope:.2f}° per {per} at neutral"
+    if not system.inputs[name].slides:
+        return f"{surface}\n{slope:.2f}° per degree at neutral"
+    slope *= system.model.unit.mm
+    return f"{surface}\n{slope:.2f}° per {system.model.length} at neutral"
 
 
 def _target_bands(ax, system, rows, surfaces):

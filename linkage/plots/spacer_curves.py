@@ -67,7 +67,7 @@ def spacer_chart(system: System, ax: Axes | None = None, *, stop: str) -> Axes:
     if not np.isfinite(angle).any():
         faces.contact(faces.thickness)  # says why
     lines, texts = _stopped_lines(ax, faces, thickness, angle)
-    what = "mm" if system.inputs[faces.stop.input].slides else "degrees"
+    what = unit if system.inputs[faces.stop.input].slides else "degrees"
     say(ax, f"Where does a spacer stop the travel?  {stop}", system.model.title,
         f"spacer thickness, {unit}", f"travel at the stop, {what} from neutral")
     ax.margins(x=0.02, y=0.12)

@@ -291,7 +291,7 @@ def with_shape(model: Model, name: str, shape: Plate) -> Model:
 def least_ligament(flat: Flat, wanted: float | None) -> float:
     """Least ligament, mm: as given, else 6 mm or twice the thickness, whichever is more."""
     if wanted is not None and not wanted > 0:
-        raise LinkageError(f"the least ligament is {mm(wanted)}; give more than 0 mm")
+        raise LinkageError(f"the least ligament is {mm(wanted)}; give more than {mm(0)}")
     return max(6.0, 2 * flat.thickness) if wanted is None else wanted
 
 

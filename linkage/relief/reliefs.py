@@ -54,9 +54,10 @@ class Options:
         if self.cutter is not None and not self.cutter >= 0:
             raise LinkageError(f"the cutter has a radius of {mm(self.cutter)}; give 0 or more")
         if not 0 < self.grow <= 0.085:
-            raise LinkageError(f"grow is {mm(self.grow)}; give more than 0 and at most {mm(0.085)}")
+            raise LinkageError(f"grow is {mm(self.grow)}; give more than {mm(0)} and at most "
+                               f"{mm(0.085)}")
         if self.step is not None and not self.step > 0:
-            raise LinkageError(f"step is {mm(self.step)}; give more than 0 mm")
+            raise LinkageError(f"step is {mm(self.step)}; give more than {mm(0)}")
 
 
 @dataclass(frozen=True, eq=False)
@@ -250,8 +251,8 @@ def _refuse_lost_joints(system, fresh, name) -> None:
 
 def asked(system: System, name: str) -> list:
     """Pairs of a solid that have to keep a clearance: no stop, none waived."""
-    return [pair for pair in scene_of(system).pairs.values()
-            if name in (pair.first, pair.second) and pair.rule not in ("stop", "waived")]
+    return [pair for pair in scene_of(system).pairs_of(name)
+            if pair.rule not in ("stop", "waived")]
 
 
 def _bracketed(system, name, tolerances, stopped=None):
@@ -261,8 +262,7 @@ def _bracketed(system, name, tolerances, stopped=None):
     """
     scene = scene_of(system) if tolerances is None else Scene(system, tolerances)
     travel = real_travel(stopped or system, tolerances).travel
-    pairs = [pair for pair in scene.pairs.values()
-             if name in (pair.first, pair.second) and pair.rule not in ("stop", "waived")]
+    pairs = [pair for pair in scene.pairs_of(name) if pair.rule not in ("stop", "waived")]
     if not pairs:
         return [], {}
     near, far = near_pairs(scene, pairs, travel, NEAR, tolerances)

@@ -292,9 +292,12 @@ def _margin_miss(part, words, margin, wide):
 def _load_covers(results):
     attrs, box = results.worst_loads.attrs, travel_words(results.system, judged_box(results.system))
     most = max(attrs["error"].values(), default=0.0)
+    step = f"{attrs['step']:.2g}°"
+    if any(control.slides for control in results.system.inputs.values()):
+        step += f" or {shown_length(attrs['step'], results.system.model.length)}"
     yield (f"Loads are the greatest found as drawn for the load cases listed, on a grid of "
            f"{attrs['grid']} stick positions within {box} and, wherever one may be greater between "
-           f"them, down to steps of {attrs['step']:.2g}° or mm: searched, not proven; by the "
+           f"them, down to steps of {step}: searched, not proven; by the "
            f"curves' second differences up to {most:.3%} may be missing, and a margin within that "
            f"of 0 counts as not decided.")
 

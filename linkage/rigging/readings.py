@@ -15,6 +15,7 @@ import numpy as np
 from .. import gearing
 from ..disk import cell_text
 from ..errors import FileError, LinkageError, nearest
+from ..model.parts import MOST_TURN
 from ..motion import System
 from ..search import crossings
 from ..units import length_mm, shown_length
@@ -246,8 +247,9 @@ def signed_angle(cell: str, words: str, what: str) -> float:
         ways = " or ".join(word for word in words if word)
         raise LinkageError(f'{what}: "{cell[:40]}" is no angle; write degrees'
                            f'{", with " + ways + " behind" if ways else ""}') from problem
-    if not math.isfinite(value):
-        raise LinkageError(f"{what}: needs a number, got {cell[:40]}")
+    if not abs(value) <= MOST_TURN:
+        raise LinkageError(f"{what}: {cell[:40]} is more than {MOST_TURN:g}° either way, or no "
+                           f"number; write degrees")
     return sense * value
 
 

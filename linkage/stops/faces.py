@@ -128,8 +128,8 @@ class Meeting:
         self.check_met(free_to, met_at)
         if abs(met_at - free_to) > WITHIN:
             raise LinkageError(f'stop "{self.name}": where its faces first meet is not decided: '
-                               f"they are proven apart up to {self._said(free_to, FINE)} and meet "
-                               f"at {self._said(met_at, FINE)}; they only graze each other "
+                               f"they are proven apart up to {self.said(free_to, FINE)} and meet "
+                               f"at {self.said(met_at, FINE)}; they only graze each other "
                                f"between, so move one of them", stop=self.name)
         return met_at
 
@@ -153,16 +153,17 @@ class Meeting:
         """Refuse a stop whose faces were not met."""
         if not np.isnan(met_at):
             return
-        limit = self._said(self.limit)
+        limit = self.said(self.limit)
         if abs(free_to) >= abs(self.limit):
             raise LinkageError(f'stop "{self.name}": its faces never meet up to {limit}; move '
                                f"them nearer, or raise search", stop=self.name)
         raise LinkageError(f'stop "{self.name}": its faces are proven apart up to '
-                           f"{self._said(free_to, FINE)} and never met up to {limit}: there they "
+                           f"{self.said(free_to, FINE)} and never met up to {limit}: there they "
                            f"graze each other, or a rod comes to the end of its reach; move them "
                            f"nearer", stop=self.name)
 
-    def _said(self, position: float, digits: int = 1) -> str:
+    def said(self, position: float, digits: int = 1) -> str:
+        """A position of the input in words, such as "12.5° forward"."""
         return said_input(self.system, self.stop.input, position, digits)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from ..clearances import Stage, near_of, proven_apart, scene_of
 from ..motion import System
 from ..units import in_house_units
-from .faces import Meeting, meeting
+from .faces import FINE, Meeting, meeting
 from .first import WITHIN, first_contact
 from .reach import first_loss
 from .ways import Ways
@@ -152,15 +152,15 @@ def _governing(system, met, proven) -> list[tuple[bool, str]]:
 
 
 def _told(m, first, beside, troubles):
-    late = abs(m.met_at) - abs(first.met_at)
-    if late > ALIKE:
-        return False, f'"{first.made.name}" is reached {late:.2f} before it'
+    if abs(m.met_at) - abs(first.met_at) > ALIKE:
+        return False, f'"{first.made.name}" is reached before it, at {m.made.said(first.met_at, 2)}'
     for other in beside:
         early = m if not m.decided else other
         if not early.decided and abs(m.met_at) - abs(early.free_to) > (
                 WITHIN if early is m else ALIKE):
             return False, (f'not decided: the faces of "{early.made.name}" are proven apart up to '
-                           f"{early.free_to:+.6f} only, where they graze each other")
+                           f"{m.made.said(early.free_to, FINE)} only, where they graze each "
+                           f"other")
     return (False, troubles[m.end]) if troubles[m.end] else (True, "reached first")
 
 
@@ -171,7 +171,7 @@ def _troubles(system: System, first, proven) -> dict:
     free, met = first_loss(system, ways)
     found = [("", free, met), *_touches(system, ways, first, proven)]
     names, free, met = (list(part) for part in zip(*found, strict=True))
-    return {m.end: _first_trouble(names, np.array(free)[:, k], np.array(met)[:, k], m.met_at)
+    return {m.end: _first_trouble(names, np.array(free)[:, k], np.array(met)[:, k], m)
             for k, m in enumerate(first)}
 
 
@@ -200,17 +200,18 @@ def _apart_to(system, proven, pairs, ways) -> np.ndarray:
     return share
 
 
-def _first_trouble(names, free, met, end) -> str:
-    """What comes before the end of a way, or isn't proven not to; "" when nothing."""
+def _first_trouble(names, free, met, stop) -> str:
+    """What comes before the end of a way, a stop's, or isn't proven not to; "" when nothing."""
     if (free >= 1.0).all():
         return ""
+    said, end = stop.made.said, stop.met_at
     k = int(met.argmin())
     if (1.0 - met[k]) * abs(end) > WITHIN:
         what = f"{names[k]} touch" if k else "a rod comes to the end of its reach"
-        return f"{what} at {met[k] * end:+.2f} before it"
+        return f"{what} before it, at {said(met[k] * end, 2)}"
     k = int(free.argmin())
     if (1.0 - free[k]) * abs(end) <= WITHIN:
         what = f"{names[k]} touch" if k else "a rod comes to the end of its reach"
         return f"not decided: {what} within a millionth of it"
     what = f"{names[k]} are proven apart" if k else "every rod is proven to reach"
-    return f"not decided: {what} up to {free[k] * end:+.6f} only"
+    return f"not decided: {what} up to {said(free[k] * end, FINE)} only"

@@ -10,7 +10,7 @@ import numpy as np
 
 from ..disk import write_text
 from ..errors import FileError, LinkageError, nearest
-from ..gearing import twins
+from ..gearing import said_input, twins
 from ..model import AIRFRAME, Model
 from ..model.file import format_model
 from ..model.save import reads_as, save_model
@@ -339,7 +339,8 @@ def _changed_limits(before, now):
         old = before.inputs[name]
         for word, a, b in zip(("least", "greatest"), old.travel, control.travel, strict=True):
             if a != b:
-                yield f"{name} limit, {word}: {a:.2f}{old.unit} to {b:.2f}{old.unit}"
+                yield (f"{name} limit, {word}: {said_input(before, name, a, 2)} to "
+                       f"{said_input(now, name, b, 2)}")
 
 
 def _changed_spacers(draft):

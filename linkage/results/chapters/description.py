@@ -98,9 +98,11 @@ def held_parts(system: System) -> list[str]:
 @units_in_headings
 def inputs(system: System) -> pd.DataFrame:
     """Every input with its wanted travel and what it drives."""
+    length = system.model.length
     rows = [{"input": name, "drives": control.body or "nothing", "grip": control.grip or "–",
-             "from": control.travel[0], "to": control.travel[1], "in": control.unit}
-            for name, control in system.inputs.items()]
+             "from": control.travel[0] / per, "to": control.travel[1] / per, "in": unit}
+            for name, control in system.inputs.items()
+            for unit, per in [(length, LENGTHS[length].mm) if control.slides else ("°", 1.0)]]
     return pd.DataFrame(rows, columns=["input", "drives", "grip", "from", "to", "in"])
 
 

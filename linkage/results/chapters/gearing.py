@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +15,7 @@ from ...model import STATIONS
 from ...motion import BEYOND
 from ...units import LENGTHS
 from ..blocks import DataTable, Heading, Picture, Table, Text, units_in_headings
-from ..columns import in_units, in_words
+from ..columns import in_units, in_words, position_unit
 
 if TYPE_CHECKING:
     from ...motion.system import System
@@ -29,7 +30,7 @@ SEEN = 0.05  # degrees of deflection over the travel, below which a surface stan
 STEPS = 21  # stick positions along each input in the tables that are only data
 MOST = 50_000  # rows of the table of every position
 HEADS = {"movement": "movement {unit}", "edge": "edge movement {unit}",
-         "deflection": "deflection °", "gearing": "gearing °/°", "level": "level reads °",
+         "deflection": "deflection °", "gearing": "gearing °/{position}", "level": "level reads °",
          **{f"per {name}": f"gearing °/{name}" for name in LENGTHS}}
 
 
@@ -57,13 +58,15 @@ def _required(results):
     data = in_units(results.system, data,
                     angle="required within found off_by found_at reached_at build_least build_most")
     words = in_words(results.system, data)
-    words["reached at °"] = lambda row, value: _reached(results.system, row, value)
+    reached = next(column for column in data if column.startswith("reached at "))
+    words[reached] = partial(_reached, results.system)
     yield Table("Required travels", data, "As drawn, up to the stop that governs, else to the "
                 "wanted travel, the other inputs at neutral; a dash: reached nowhere up to "
                 f"{BEYOND:g}° past the wanted travel." + (IN_BUILDS if built else ""), words=words)
 
 
 def _reached(system, row, value) -> str:
+    value *= position_unit(system, system.inputs[row["input"]])[1]
     low, high = system.inputs[row["input"]].travel
     past = "" if low <= value <= high else " (past the wanted travel)"
     return gearing.said_input(system, row["input"], value) + past
@@ -98,10 +101,13 @@ def flat_gearing(system: System, table: pd.DataFrame) -> pd.DataFrame:
     unit = system.model.length
     wanted = [(part, what) for part, what in table.columns
               if not what.startswith("per ") or what == f"per {unit}"]
-    columns = {f"{table.index.name} {system.inputs[table.index.name].unit}": table.index}
+    word, size = position_unit(system, system.inputs[table.index.name])
+    columns = {f"{table.index.name} {word}": table.index / size}
     for part, what in wanted:
-        per = LENGTHS[unit].mm if what in ("movement", "edge") else 1.0
-        columns[f"{part} {HEADS[what].format(unit=unit)}"] = table[part, what].to_numpy() / per
+        per = LENGTHS[unit].mm if what in ("movement", "edge") else \
+            1.0 / size if what == "gearing" else 1.0
+        head = HEADS[what].format(unit=unit, position=word)
+        columns[f"{part} {head}"] = table[part, what].to_numpy() / per
     return pd.DataFrame(columns)
 
 
@@ -142,11 +148,14 @@ def motion_table(system: System) -> pd.DataFrame:
     steps = max(3, min(STEPS, math.floor(MOST ** (1 / max(1, len(box))))))
     sides = np.meshgrid(*(np.linspace(*travel, steps) for travel in box.values()), indexing="ij")
     motion = system.sweep(**dict(zip(box, sides, strict=True)))
-    columns = {f"{name} {system.inputs[name].unit}": side for name, side in
-               zip(box, sides, strict=True)}
+    columns = {}
+    for name, side in zip(box, sides, strict=True):
+        word, size = position_unit(system, system.inputs[name])
+        columns[f"{name} {word}"] = side / size
     columns |= {f"{surface} °": motion.deflection(surface) for surface in system.model.surfaces}
-    columns |= {f"{body} from neutral {'mm' if part.slides else '°'}": motion.angle(body)
-                for body, part in system.model.bodies.items()}
+    for body, part in system.model.bodies.items():
+        word, size = position_unit(system, part)
+        columns[f"{body} from neutral {word}"] = motion.angle(body) / size
     unit = system.model.length
     for body, part in system.model.bodies.items():
         if "grip" in part.points:

@@ -10,9 +10,9 @@ import pandas as pd
 
 from ... import gearing
 from ...stops import stock_about
-from ...units import LENGTHS
+from ...units import LENGTHS, shown_length
 from ..blocks import Heading, Picture, Table, Text, units_in_headings
-from ..columns import in_words
+from ..columns import in_words, position_unit
 
 if TYPE_CHECKING:
     from ...motion.system import System
@@ -60,8 +60,9 @@ def _stops(results):
     for one, other in gearing.twins(system, contacts["stop"]):
         if side[one] == side[other]:
             apart = abs(angle[one] - angle[other])
-            unit = system.inputs[system.model.stops[one].input].unit
-            yield Text(f"Both sticks: {one} and {other} are reached {apart:.3f}{unit} apart.")
+            slides = system.inputs[system.model.stops[one].input].slides
+            said = shown_length(apart, system.model.length) if slides else f"{apart:.3f}°"
+            yield Text(f"Both sticks: {one} and {other} are reached {said} apart.")
 
 
 @units_in_headings
@@ -83,8 +84,9 @@ def stops_table(system: System, contacts: pd.DataFrame) -> pd.DataFrame:
     data["side"] = [stops[name].side for name in contacts["stop"]]
     data[f"spacer {unit}"] = [stops[name].spacer.thickness / LENGTHS[unit].mm
                               if stops[name].spacer else np.nan for name in contacts["stop"]]
-    per_input = {system.inputs[name].unit for name in contacts["input"]}
-    data[f"reached at {'/'.join(sorted(per_input))}"] = contacts["angle"]
+    shown = [position_unit(system, system.inputs[name]) for name in contacts["input"]]
+    data[f"reached at {'/'.join(sorted({word for word, _ in shown}))}"] = [
+        angle / size for angle, (_, size) in zip(contacts["angle"], shown, strict=True)]
     for surface in system.model.surfaces:
         data[f"{surface} °"] = contacts[surface]
     data["governs"], data["why"] = contacts["governs"].astype(bool), contacts["reason"]
