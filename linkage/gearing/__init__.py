@@ -1,6 +1,7 @@
 """Surface against stick: travels, gearing, differential, cross-talk, the two sticks, findings."""
 
 from .algebra import gearing_algebra, rod_algebra
+from .bands import bands
 from .cross_checks import (
     cross_talk,
     differential,
@@ -44,7 +45,7 @@ from .words import (
     sense_word,
 )
 
-__all__ = ["WAYS", "Direction", "Finding", "commands", "cross_talk",
+__all__ = ["WAYS", "Direction", "Finding", "bands", "commands", "cross_talk",
            "deflection_words", "differential", "direction_findings", "directions",
            "driving_input", "edge_movement", "enclosed_gearing", "expected", "expected_steps",
            "find", "flipped", "gearing_algebra", "gearing_table", "greatest_over_box",

@@ -8,9 +8,10 @@ import numpy as np
 
 from ..errors import LinkageError
 from ..motion import System
+from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
-from .finer import Finer, may_rise
+from .finer import Finer
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
 from .statics import Statics

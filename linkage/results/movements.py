@@ -97,12 +97,25 @@ def travel_misses(results: Answers) -> Iterator[Miss]:
                        row.get("decided", True), abs(row["missed_by"]) - row["within"])
 
 
+def band_misses(results: Answers) -> Iterator[Miss]:
+    """Required travels, and those that hold only with the other inputs at neutral."""
+    yield from travel_misses(results)
+    for row in results.bands.to_dict("records"):
+        short = abs(row["found"] - row["required"]) - row["within"]
+        yield Miss("travel", f"{row['surface']} {gearing.WAYS[row['way']]}",
+                   f"{row['found']:.2f}° where the stops leave it with the other inputs moved, "
+                   f"{row['required']:g}±{row['within']:g}° required",
+                   gearing.said_place(results.system, row["place"]), row["decided"], short)
+
+
 def travel_covers(results: Answers) -> Iterator[str]:
     """What required travels hold for."""
     build = ("in the worst corners of the file's tolerances with the rods set so that every part "
              "stands at neutral, searched and not proven" if results.built else "as drawn")
     yield (f"Travels are judged {build}, along their input with the others at neutral: up to the "
-           f"stop that governs, where an end has none up to the wanted travel.")
+           f"stop that governs, where an end has none up to the wanted travel.  As drawn no other "
+           f"input but one that commands the surface too takes it past its band, proven; nor does "
+           f"one end it sooner, looked up at {results.bands.attrs['places']} positions of each.")
 
 
 def travels_judged(results: Answers) -> str:

@@ -18,6 +18,7 @@ from . import hands
 from .answers import Answers, NothingAsked
 from .columns import counted, listed, place_words
 from .movements import (
+    band_misses,
     directions_cover,
     directions_judged,
     directions_told,
@@ -31,7 +32,6 @@ from .movements import (
     rods_judged,
     travel_covers,
     travel_judged,
-    travel_misses,
     travel_words,
     travels_judged,
     undriven,
@@ -282,7 +282,7 @@ def _load_covers(results):
            f"{attrs['grid']} stick positions within {box} and, wherever one may be greater between "
            f"them, down to steps of {attrs['step']:.2g}° or mm: searched, not proven; by the "
            f"curves' second differences up to {most:.3%} may be missing, and a margin within that "
-           f"of 0 counts as not decided.")
+           f"of 0 counts as not decided; a peak narrower than the grid's steps would not be seen.")
 
 
 def _margins_judged(results):
@@ -396,10 +396,13 @@ def _wire_misses(results):
                        gearing.said_place(results.system, row["greatest_at"]))
     for row in results.chafing.to_dict("records"):
         if not row["ok"]:
+            sure = row["gap"] < row["required"]
+            open_ = "" if sure else (f", {shown_length(row['may_be'], unit)} perhaps between the "
+                                     f"stick positions looked at")
             yield Miss("wire", f"{row['wire']} near {row['solid']}",
-                       f"{shown_length(row['gap'], unit)} apart, "
+                       f"{shown_length(row['gap'], unit)} apart{open_}, "
                        f"{shown_length(row['required'], unit)} required",
-                       place_words(results.system, row), short=row["required"] - row["gap"])
+                       place_words(results.system, row), sure, row["required"] - row["may_be"])
 
 
 def clamps_apart(row: dict, unit: str) -> str:
@@ -412,6 +415,15 @@ def clamps_apart(row: dict, unit: str) -> str:
         return ""
     return (f"move the clamps apart: they come within {shown_length(row['least'], unit)}, and "
             f"{shown_length(2 * row['bend_limit'], unit)} or more never bends it too close")
+
+
+def _wire_covers(results):
+    box = travel_words(results.system, judged_box(results.system))
+    steps = results.chafing.attrs["steps"]
+    yield (f"Lengths of wires are proven as drawn within {box}; what their loops come near is "
+           f"looked at as drawn in a grid of {steps} positions of each input: searched, not "
+           f"proven; a gap that by the second differences may be less than required between them "
+           f"counts as not decided; one that narrows within less than a step would not be seen.")
 
 
 def _wires_judged(results):
@@ -432,7 +444,7 @@ QUESTIONS = (  # in the order of the verdict
     Question("size", "findings", ("findings",), missed_findings("size"), lambda results: ""),
     Question("motion", "findings", ("margins", "findings", "reach"), motion_misses,
              rods_judged, undriven, reach_covers),
-    Question("travel", "gearing", ("travels",), travel_misses, travels_judged, not_required,
+    Question("travel", "gearing", ("travels", "bands"), band_misses, travels_judged, not_required,
              travel_covers),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
              _no_clearance_of, _clearance_covers, _no_clearance_meant),
@@ -448,8 +460,7 @@ QUESTIONS = (  # in the order of the verdict
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged,
              covers=_covering("Rig pins are judged as drawn.")),
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
-             covers=_covering("Lengths of wires are proven as drawn within {box}; what their loops "
-                              "come near is looked at in a grid of stick positions.")),
+             covers=_wire_covers),
     Question("grip", "wires", ("grips",), hands.grip_misses, hands.grips_judged, hands.grips_left),
     Question("hand", "wires", ("hands",), hands.hand_misses, hands.hands_judged, hands.hands_left,
              covers=hands.hands_cover),
