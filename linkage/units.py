@@ -34,9 +34,9 @@ class LengthUnit:
         Decimals that a person is shown of a length and of an area.
     written_digits : int
         Decimals of a corner that is written to a file.
-    force, moment : str
-        Units of force and moment that go with it.
-    newton, newton_mm : float
+    force, moment, stress : str
+        Units of force, moment and stress that go with it.
+    newton, newton_mm, megapascal : float
         Their sizes.
     paper : str
         Sheet that a printer there holds.
@@ -60,6 +60,8 @@ class LengthUnit:
     newton: float
     moment: str
     newton_mm: float
+    stress: str
+    megapascal: float
     paper: str
     cutter: float
     bar: float
@@ -74,10 +76,11 @@ class LengthUnit:
 
 
 LENGTHS = {unit.name: unit for unit in (
-    LengthUnit("in", "inches", 25.4, 3, 3, 5, "lbf", LBF, "in·lbf", 25.4 * LBF, "Letter",
-               cutter=3.175, bar=101.6, tick=12.7, bar_parts=4, dxf=1),
-    LengthUnit("mm", "mm", 1.0, 2, 1, 4, "N", 1.0, "N·m", 1000.0, "A4",
-               cutter=3.0, bar=100.0, tick=10.0, bar_parts=10, dxf=4))}
+    LengthUnit("in", "inches", 25.4, 3, 3, 5, "lbf", LBF, "in·lbf", 25.4 * LBF,
+               "ksi", 1e3 * LBF / 25.4**2, "Letter", cutter=3.175, bar=101.6, tick=12.7,
+               bar_parts=4, dxf=1),
+    LengthUnit("mm", "mm", 1.0, 2, 1, 4, "N", 1.0, "N·m", 1000.0,
+               "N/mm²", 1.0, "A4", cutter=3.0, bar=100.0, tick=10.0, bar_parts=10, dxf=4))}
 MM_PER = {name: unit.mm for name, unit in LENGTHS.items()}
 UNIT_WORDS = {name: unit.words for name, unit in LENGTHS.items()}
 FORCE_PER = {name: (unit.force, unit.newton) for name, unit in LENGTHS.items()}

@@ -15,7 +15,7 @@ from shapely.ops import unary_union
 
 import linkage
 from linkage.checker.motion import Motion, OutOfReach
-from linkage.checker.reading import read, size
+from linkage.checker.reading import Refused, read, size
 from linkage.checker.solids import pieces_of
 from linkage.checker.taylor import Table, Taylor, turn
 
@@ -113,3 +113,44 @@ def test_the_pieces_of_a_plate_are_the_plate(name):
                                           ("-1/8 in", -3.175), (2, 50.8)])
 def test_lengths_are_read(text, mm):
     assert size(text, 25.4) == pytest.approx(mm, rel=1e-15)
+
+
+OVER = """
+length = "mm"
+input.roll.travel = [-20, 20]
+[body.stick]
+pivot = [0, 0, 0]
+axis = "fore-aft"
+input = "roll"
+points = { arm = [0, 0, 100], low = [0, 0, 50] }
+[body.crank]
+pivot = [0, 200, 0]
+axis = "fore-aft"
+points = { arm = [0, 200, 100], low = [0, 200, 30] }
+[rod.link]
+ends = ["stick/arm", "crank/arm"]
+diameter = 6
+"""
+MORE = {"rod": '\nrod.more.ends = ["stick/low", "crank/low"]', "coupling":
+        '\ncoupling.more = { bodies = ["stick", "crank"], ratio = 3.0 }'}
+
+
+@pytest.mark.parametrize("kind", MORE)
+def test_a_rod_or_coupling_that_settles_no_joint_is_refused(kind):
+    """The library refuses the file; a checker of its own must not pass over what holds a part."""
+    Motion(read(OVER))
+    with pytest.raises(Refused, match=f"settle|{kind}"):
+        Motion(read(MORE[kind] + OVER))
+
+
+def test_a_size_below_0_is_refused():
+    with pytest.raises(Refused, match="a size is -6"):
+        read(OVER.replace("diameter = 6", "diameter = -6"))
+
+
+def test_a_table_of_hardpoints_is_read_with_its_heading():
+    file = ROOT / "notebooks" / "one_seat.toml"
+    machine, system = read(file.read_text(), file.parent), linkage.load(file)
+    for name, place in machine.points.items():
+        if not name.endswith("/pivot"):
+            assert place == pytest.approx(system.model.position(name)), name

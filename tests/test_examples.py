@@ -220,9 +220,10 @@ def test_both_faults_are_found_and_the_fix_clears_them(name, code):
         assert lines[-1].endswith("; but not everything could be judged: clearance of what is "
                                   "not drawn; strength of end joints of stick tie.")
         return
-    touch, short = missed
+    touch, short, bent = missed
     assert touch.startswith("MISS  clearance: stick left/shaft | airframe/seat pan left: touch "
                             "(0.250 in required)")
     assert touch.endswith("at 17.2° aft, 21.7° right")  # where the stops end the travel
     assert short.startswith("MISS  clearance: elevator rear/tube | airframe/tail frame: 0.")
     assert ", 0.500 in required" in short
+    assert bent.startswith("MISS  load: cross tube: margin of its tube at FS 61.000, BL -1.543")

@@ -11,10 +11,7 @@ GENERATED = PACKAGE / "motion" / "kernels.py"
 BARE = {"certificate/trees.py", "checker/leaves.py", "checker/motion.py", "checker/pairs.py",
         "checker/reading.py", "checker/solids.py", "checker/taylor.py", "checker/together.py",
         "checker/verdict.py", "clearances/built.py", "clearances/built_bounds.py",
-        "clearances/built_runs.py", "clearances/carrying.py", "clearances/cell_bounds.py",
-        "clearances/corners.py", "clearances/stage.py", "clearances/table.py",
-        "geometry/closest.py", "model/mirroring.py", "motion/builds.py", "motion/traced.py",
-        "stops/faces.py", "stops/first.py", "stops/witness.py"}
+        "clearances/built_runs.py"}
 
 
 def public(tree):

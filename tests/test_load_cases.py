@@ -114,7 +114,8 @@ def test_worst_positions_are_not_passed_on_a_finer_grid(side_by_side):
     box = judged_box(side_by_side)
     pitch, roll = np.meshgrid(*(np.linspace(*box[name], 41) for name in ("pitch", "roll")))
     statics = Statics(side_by_side.sweep(pitch=pitch, roll=roll))
-    told = {(r["part"], r["what"]): r["force"] if r["moment"] != r["moment"] else r["moment"]
+    told = {(r["part"], r["what"]): next(
+        r[kind] for kind in ("force", "moment", "stress") if r[kind] == r[kind])
             for r in worst.to_dict("records")}
     for case in loads.cases(side_by_side):
         for (what, part), values in loads.carried(statics, loads.shares(statics, case)).items():

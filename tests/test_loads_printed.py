@@ -46,7 +46,7 @@ def test_verb_prints_for_every_system(path, capsys, tmp_path):
     assert picture.read_bytes().startswith(b"\x89PNG")
     assert (tmp_path / "rod_margins.csv").read_text().startswith("rod,tension")
     if "side_by_side" in path.stem:
-        assert code == 0
+        assert code == int(path.stem == "side_by_side")  # its torque tube bends too much
 
 
 def test_picture_of_no_kind_is_refused(capsys, tmp_path):

@@ -154,7 +154,7 @@ def test_a_higher_peak_between_the_positions_is_found_and_the_rest_bounded():
     steps = np.array([side[1] - side[0] for side in sides])
     for _ in range(6):
         steps = steps / 2
-        finer.halve(lambda case, places: {"k": peaks(places)}, steps)
+        finer.halve(lambda cases, places: ({"k": peaks(own)} for own in places), steps)
     fine = np.linspace(-10, 10, 4001)
     true = max(peaks(np.stack([np.full(4001, x), fine], axis=-1)).max() for x in fine[3000:3800])
     assert values.max() < 1.03 < true

@@ -63,7 +63,8 @@ class Tree:
 class Grower:
     """Grows the trees of many pairs of a scene together."""
 
-    def __init__(self, scene: Scene, book, names):
+    def __init__(self, scene: Scene, book, travel):
+        names, self.travel = travel
         self.scene, self.book, self.names = scene, book, list(names)
         self.place = [book.motion.names.index(name) for name in self.names]
         self.solids, self.sides = {}, {}
@@ -76,42 +77,37 @@ class Grower:
             tree.root = Node(tree, sides, root)
             ahead.append(tree.root)
         while ahead:
-            ahead = [node for node in ahead if not self._at_joint(node)]
+            ahead = [node for node in ahead if not self._left_out(node)]
             grown = []
             for start in range(0, len(ahead), MOST):
                 grown += self._round(ahead[start:start + MOST])
             ahead = grown
 
-    def _at_joint(self, node):
+    def _left_out(self, node):
         if node.tree.pair.balls and self.book.at_joint(node.tree.pair, node.sides):
             node.word = "j"
-        return node.word == "j"
+        elif self.travel.outside(node.cell):
+            node.word = "x"
+        return node.word != ""
 
     def _round(self, nodes):
-        low, planes = self._bounded(nodes, [node.cell for node in nodes])
+        found = self._bounded(nodes)
         left, grown = [], []
-        for node, bound, plane in zip(nodes, low, planes, strict=True):
+        for node, *known in zip(nodes, found.low, found.planes, found.value, strict=True):
+            bound, plane, gap = known
             if np.isnan(bound):
                 node.word = "o"
             elif bound >= node.tree.claim + AIM:
                 node.word, node.plane = "f", plane
             else:
-                left.append(node)
+                left.append((node, gap))
             node.tree.nodes += 1
-        left = [node for node in left if node.tree.nodes <= MOST_NODES or self._given_up(node)]
-        # with a hull of several pieces, and at a joint, what counts is how it is at the middle
-        asked = [node for node in left if node.tree.pair.balls
-                 or max(len(side.pieces) for side in node.sides) > 1]
-        middle = [tuple(((a + b) / 2,) * 2 for a, b in node.cell) for node in asked]
-        apart = dict(zip(map(id, asked), self._bounded(asked, middle)[0], strict=True)) \
-            if asked else {}
-        for node in left:
-            grown += self._cut(node, apart.get(id(node), np.nan))
+        for node, gap in left:
+            if node.tree.nodes <= MOST_NODES:
+                grown += self._cut(node, gap)
+            else:
+                node.tree.root = None
         return [node for node in grown if node.tree.root is not None]
-
-    def _given_up(self, node):
-        node.tree.root = None
-        return False
 
     def _cut(self, node, gap):
         """Its parts: of its pieces where these come too near at its middle, else of its cell."""
@@ -147,8 +143,8 @@ class Grower:
                       for part in node.sides[k].halves(bool(node.tree.pair.balls))]
         return node.parts
 
-    def _bounded(self, nodes, cells):
-        """Bound and plane of nodes, by the search's own bounds."""
+    def _bounded(self, nodes):
+        """What the search's own bounds have of nodes."""
         known, pairs, which = {}, [], []
         for node in nodes:
             key = (node.tree.pair.frame, *node.sides)
@@ -157,15 +153,14 @@ class Grower:
                 pairs.append(self.scene_pair(node.tree.pair, node.sides))
             which.append(known[key])
         stage = Stage(self.scene, pairs, self.solids.__getitem__)
-        cells = np.array(cells)[:, self.place]
+        cells = np.array([node.cell for node in nodes])[:, self.place]
         unique, cell = np.unique(cells.reshape(len(nodes), -1), axis=0, return_inverse=True)
         ends = unique.reshape(len(unique), -1, 2)
         middle = (ends[..., 0] + ends[..., 1]) / 2
         half = np.maximum(ends[..., 1] - middle, middle - ends[..., 0]) * (1 + 4 * U)
         enough = np.array([node.tree.claim + AIM for node in nodes])
-        found = bounds(stage, (np.array(which), cell.reshape(-1)), (self.names, middle, half),
-                       None, enough)
-        return found.low, found.planes
+        return bounds(stage, (np.array(which), cell.reshape(-1)), (self.names, middle, half),
+                      None, enough)
 
     def scene_pair(self, pair, sides):
         """A pair of the scene that stands for two sets of pieces."""

@@ -2,7 +2,8 @@
 
 A tree says by construction which stick positions and which pieces each of its leaves is for:
 a digit cuts an input at its middle, A and B halve the pieces of the first and of the second solid,
-f is free (by the next plane), o is out of reach, j is at a joint that both parts share.
+f is free (by the next plane), o is out of reach, j is at a joint that both parts share, x is
+beyond what the stops leave.
 """
 
 import math
@@ -67,9 +68,13 @@ class Solid:
 
     def at_neutral(self, corner):
         """Where a corner is at neutral, mm."""
-        if not self.ends:
-            return corner
-        return [p + corner[0] * (q - p) for p, q in zip(*self.ends, strict=True)]
+        return self.drawn(self.row(corner)) if self.ends else corner
+
+    def drawn(self, row):
+        """Where a point given by shares of what carries it is at neutral, mm."""
+        if self.ends:
+            return [row[0] * p + row[1] * q for p, q in zip(*self.ends, strict=True)]
+        return [p + c for p, c in zip(row[1:], self.origin, strict=True)]
 
 
 class Book:
@@ -178,7 +183,7 @@ class Book:
         size = math.sqrt(max(dot(n, n).high(), 0.0)) * UP
         wanted = (claim + sides[0].radius + sides[1].radius) * size
         wanted += abs(wanted) * 2.0**-46
-        if wanted < 0:
+        if not wanted > 0:  # a plane without a direction shows nothing
             return False
         doubt = [(i, j) for i, p in enumerate(behind) for j, q in enumerate(ahead)
                  if not p + q >= wanted]
@@ -206,25 +211,35 @@ class Book:
         """An upper bound of the gap at a place, by a point of each solid as shares of corners."""
         cell = tuple((float(k), float(k)) for k in place)
         points, radius = [], 0.0
-        for name, pieces, (index, shares) in zip(pair.names, self.pairs.sides(pair), told,
-                                                 strict=True):
-            piece, solid = pieces[index], self.known[name]
-            if len(shares) != len(piece.corners) or not all(k >= 0 for k in shares):
-                raise Refused("a point met lies in no piece")
-            total = sum((arb(k) for k in shares), arb(0))
-            row = [sum((arb(k) / total * arb(solid.row(c)[i]) for k, c in
-                        zip(shares, piece.corners, strict=True)), arb(0))
-                   for i in range(2 if solid.ends else 4)]
+        for name, pieces, at in zip(pair.names, self.pairs.sides(pair), told, strict=True):
+            solid, row = self.known[name], self.shared_row(name, pieces, at)
             seat = self.motion.seat(solid.carriers, pair.frame, cell)
-            spot = [float(sum((arb(k) / total * arb(c[i]) for k, c in zip(shares, map(
-                solid.at_neutral, piece.corners), strict=True)), arb(0)).mid()) for i in range(3)]
+            points.append(self.carried(seat, row))
+            spot = solid.drawn([float(k.mid()) for k in row])
             if any(math.dist(spot, centre) < reach for centre, reach in pair.balls):
                 raise Refused("what is met lies at a joint that both parts share")
-            points.append([sum((p[c] * w for p, w in zip(seat, row, strict=True)),
-                               constant(self.motion.table, 0)) for c in range(3)])
+            piece = pieces[at[0]]
             radius += piece.radius if isinstance(piece, Line) else 0.0
         d = [p - q for p, q in zip(*points, strict=True)]
         return math.sqrt(max(dot(d, d).high(), 0.0)) * UP - radius
+
+    def shared_row(self, name, pieces, told):
+        """A point in the hull of a piece's corners, as shares of what carries its solid."""
+        index, shares = told
+        if index not in range(len(pieces)):
+            raise Refused("a point met lies in no piece")
+        piece, solid = pieces[index], self.known[name]
+        if len(shares) != len(piece.corners) or not all(k >= 0 for k in shares):
+            raise Refused("a point met lies in no piece")
+        total = sum((arb(k) for k in shares), arb(0))
+        rows = [solid.row(corner) for corner in piece.corners]
+        return [sum((arb(k) / total * arb(row[i]) for k, row in zip(shares, rows, strict=True)),
+                    arb(0)) for i in range(len(rows[0]))]
+
+    def carried(self, seat, row):
+        """A point given by shares of what carries it, as a seat has that over a cell."""
+        return [sum((p[c] * w for p, w in zip(seat, row, strict=True)),
+                    constant(self.motion.table, 0)) for c in range(3)]
 
 
 def halved(cell, k):
@@ -236,6 +251,8 @@ def halved(cell, k):
 
 def walked(book, pair, root, tree, planes):
     """The leaves of a tree, in order: (what it is, sides, cell, plane)."""
+    if not isinstance(tree, str):
+        raise Refused("a tree is a word")
     words, planes = iter(tree), iter(planes)
     ahead = [(tuple(book.sides(pair)), root)]
     while ahead:
@@ -249,9 +266,9 @@ def walked(book, pair, root, tree, planes):
             k = "AB".index(word)
             ahead += [((part, sides[1]) if k == 0 else (sides[0], part), cell)
                       for part in sides[k].halves(bool(pair.balls))][::-1]
-        elif word in "foj":
+        elif word in "fojx":
             yield word, sides, cell, (next(planes, None) if word == "f" else None)
         else:
             raise Refused(f'a tree has a leaf of a kind not known, "{word}"')
-    if next(words, None) is not None:
+    if next(words, None) is not None or next(planes, None) is not None:
         raise Refused("a tree has more leaves than it needs")

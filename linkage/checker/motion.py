@@ -47,8 +47,11 @@ class Motion:
             self.settle([joint], ("drive", self.names.index(name), sign), frozenset([name]))
         while self.coupled(couplings) or self.closed(rods):
             pass
-        for joint in self.machine.joints:
-            self.needs.setdefault(joint, frozenset())
+        for kind, left in (("coupling", couplings), ("rod", rods)):
+            for name in left:  # one too many, or its joints are not settled by all there is
+                raise Refused(f'no joint is left for {kind} "{name}" alone to settle')
+        self.still = [j for j in self.machine.joints if j not in self.steps]
+        self.needs |= {joint: frozenset() for joint in self.still}
 
     def settle(self, joints, step, needs):
         """Keep what settles some joints, and the inputs that they then depend on."""

@@ -27,7 +27,8 @@ KNOWN = {
     "rod": ("ends length redundant diameter fitted joint clearance", "wall thread material fixity "
             "strength fitting bearing friction tolerance play"),
     "coupling": ("bodies ratio", ""),
-    "stop": ("input side between", "spacer search"),
+    "stop": ("input side between spacer search", ""),
+    "spacer": ("on thickness", "stock tolerance"),
     "pair": ("between require waive", "reason"),
     "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware"),
     "point": ("at bolt side stack", "tolerance"),
@@ -125,6 +126,14 @@ def size(value, unit):
         raise Refused(f'the checker does not know the length "{value}"') from None
 
 
+def not_below_0(value, unit):
+    """A size in mm."""
+    found = size(value, unit)
+    if not 0 <= found < math.inf:
+        raise Refused(f"a size is {value}")
+    return found
+
+
 def place(value, unit):
     """Coordinates in mm."""
     return tuple(size(k, unit) for k in value)
@@ -169,7 +178,14 @@ def read_rules(machine, table, unit):
     for kind, items in (("coupling", machine.couplings), ("stop", machine.stops)):
         for name, item in table.get(kind, {}).items():
             keys_known(kind, item, f'{kind} "{name}"')
-            items[name] = item
+            items[name] = dict(item)
+    for name, stop in machine.stops.items():
+        if stop["side"] not in ("least", "greatest"):
+            raise Refused(f'stop "{name}": the checker does not know the side "{stop["side"]}"')
+        if "spacer" in stop:
+            keys_known("spacer", stop["spacer"], f'stop "{name}", spacer')
+            thick = not_below_0(stop["spacer"]["thickness"], unit)
+            stop["spacer"] = {"on": stop["spacer"]["on"], "thickness": thick}
     for item in table.get("pair", []):
         keys_known("pair", item, "pair")
         machine.rules[frozenset(item["between"])] = (
@@ -182,13 +198,21 @@ def add_hardpoints(table, path):
     for number, row in enumerate(csv.reader(path.read_text("utf-8-sig").splitlines(),
                                             skipinitialspace=True)):
         cells = [cell.strip() for cell in row]
-        if not any(cells) or cells[0].startswith("#") or (number == 0 and "/" not in cells[0]):
+        heading = number == 0 and not any(as_number(cell) is not None for cell in cells)
+        if not any(cells) or cells[0].startswith("#") or heading:
             continue
         part, point = cells[0].split("/")
         home = table.setdefault(AIRFRAME, {}) if part == AIRFRAME else table["body"][part]
         slot = home if point == "pivot" else home.setdefault("points", {})
-        slot[point] = [float(k) if k.replace(".", "").lstrip("+-").isdigit() else k
-                       for k in cells[1:]]
+        slot[point] = [k if as_number(k) is None else as_number(k) for k in cells[1:]]
+
+
+def as_number(cell):
+    """What number a cell holds; None if it holds none."""
+    try:
+        return float(cell)
+    except ValueError:
+        return None
 
 
 def read_input(machine, name, item, unit):
@@ -275,7 +299,7 @@ def in_mm(machine, name, told, unit):
     if word in ("at", "corner", "opposite"):
         return spot(machine, name, value, unit)
     if word in ("diameter", "outside", "inside", "thickness"):
-        return size(value, unit)
+        return not_below_0(value, unit)
     if word in ("normal", "u"):
         return direction(value)
     if word == "along":
@@ -289,7 +313,7 @@ def in_plane(hole, unit, told):
     if "outline" in hole:
         return {"outline": [place(corner, unit) for corner in hole["outline"]]}
     ends = hole["slot"] if "slot" in hole else [hole["at"]] * 2
-    return {"ends": [place(k, unit) for k in ends], "diameter": size(hole["diameter"], unit)}
+    return {"ends": [place(k, unit) for k in ends], "diameter": not_below_0(hole["diameter"], unit)}
 
 
 def read_rod(machine, name, rod, home):
@@ -305,7 +329,8 @@ def read_rod(machine, name, rod, home):
              for k in (0, 1)]
     machine.rods[name] = Rod(ends, length, bool(rod.get("redundant")), reach)
     if "diameter" in rod:
-        machine.solids[f"{name}/tube"] = {"kind": "rod", "diameter": size(rod["diameter"], unit)} \
+        machine.solids[f"{name}/tube"] = {"kind": "rod",
+                                            "diameter": not_below_0(rod["diameter"], unit)} \
             | ({"clearance": rod["clearance"]} if "clearance" in rod else {})
 
 
@@ -389,7 +414,7 @@ def across(word, value, swap):
     if word in ("axis", "normal", "slide", "u", "bolt"):
         x, y, z = NAMED[value] if isinstance(value, str) else value
         return [-x, y, -z] if word in ("axis", "normal") else [x, -y, z]
-    if word in PLACES or word in NAMES:
+    if word in PLACES or word in NAMES or word == "clearance":
         return placed_across(value, swap)
     if word == "side":
         return {"left": "right", "right": "left"}.get(value, value)

@@ -7,6 +7,7 @@ polygons that lose no material.
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from .reading import Refused
 
@@ -51,7 +52,7 @@ class Prism:
     axes: tuple
     radius: float = LOOSE
 
-    @property
+    @cached_property
     def corners(self):
         """Its corners."""
         return tuple(tuple(c + x * u + y * v + z * w for c, u, v, w in

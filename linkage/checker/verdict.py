@@ -11,8 +11,9 @@ from pathlib import Path
 
 from .leaves import Book, walked
 from .reading import Refused, read
+from .travel import Travel
 
-FORMAT = 1
+FORMAT = 2
 MOST = 200_000_000  # bytes of a certificate, unpacked
 
 
@@ -44,7 +45,14 @@ def loaded(path):
         text = file.read(MOST + 1)
     if len(text) > MOST:
         raise Refused(f"{path}: is too large")
-    return json.loads(text)
+    return json.loads(text, object_pairs_hook=once)
+
+
+def once(items):
+    """A table of a certificate, no key of which may stand twice."""
+    if len(dict(items)) < len(items):
+        raise Refused("the certificate says something twice")
+    return dict(items)
 
 
 def check(file, proof, tell=lambda done, of: None):
@@ -66,17 +74,16 @@ def check(file, proof, tell=lambda done, of: None):
         return Claims(Book(machine), certificate).all(tell)
     except Refused as problem:
         return Verdict(f"proof does not hold: {problem}", False, 0, 0)
-    except (KeyError, TypeError, ValueError, IndexError, AttributeError, OSError,
-            EOFError, struct.error) as problem:
+    except Exception as problem:  # whatever it is, it is no pass
         return Verdict(f"proof does not hold: it or its file can not be read "
                        f"({type(problem).__name__}: {problem})", False, 0, 0)
 
 
 def checked_files(file, certificate):
     """The machine of the file, once certificate and file are what they say they are."""
-    if certificate["format"] != FORMAT:
+    if repr(certificate["format"]) != repr(FORMAT):
         raise Refused(f"the checker does not know format {certificate['format']!r}")
-    if (certificate["travel"], certificate["build"]) != ("wanted", "as drawn"):
+    if (certificate["travel"], certificate["build"]) != ("real", "as drawn"):
         raise Refused(f"the checker does not know a proof for the {certificate['travel']} travel, "
                       f"{certificate['build']}")
     if digest(file) != certificate["sha256"]:
@@ -96,81 +103,101 @@ class Claims:
 
     def __init__(self, book, certificate):
         self.book, self.certificate = book, certificate
-        self.root = tuple((low, high) if name in {n for n, _ in book.machine.drives.values()}
-                          else (0.0, 0.0) for name, (low, high, _) in book.machine.inputs.items())
+        self.travel = Travel(book, certificate)
+        self.root = self.travel.root()
 
     def all(self, tell):
         """Hold every claim, and every pair, against the other."""
         told = {frozenset(k["pair"]): k for k in self.certificate["pairs"]}
-        pairs, leaves, missed = list(self.book.pairs.all()), 0, []
-        pairs.sort(key=lambda p: p.frame)
+        if len(told) < len(self.certificate["pairs"]):
+            raise Refused("a pair is claimed twice")
+        pairs = sorted(self.book.pairs.all(), key=lambda p: p.frame)
+        leaves, found = 0, {word: [] for word in ("kept", "missed", *LEFT)}
         for done, pair in enumerate(pairs):
             tell(done, len(pairs))
             claim = told.pop(frozenset(pair.names), None)
             if claim is None:
                 raise Refused(f'nothing is claimed of "{pair.name}"')
             try:
-                leaves += self.pair(pair, claim)
-                if self.short(pair, claim):
-                    missed.append(pair.name)
+                count, word = self.pair(pair, claim)
             except Refused as problem:
                 raise Refused(f'"{pair.name}": {problem}') from None
+            leaves += count
+            found[word].append(pair.name)
         tell(len(pairs), len(pairs))
         if told:
             raise Refused(f"a pair is claimed that does not move: {sorted(next(iter(told)))}")
-        end = f"; {len(missed)} come nearer than required, first {missed[0]}" if missed else ""
-        return Verdict(f"proof holds: {len(pairs)} pairs, {leaves} leaves, for the "
-                       f"{self.certificate['travel']} travel, {self.certificate['build']}{end}",
-                       True, len(pairs), leaves)
+        count = len(found["kept"]) + len(found["missed"])
+        return Verdict(self.sentence(found, count, leaves), True, count, leaves)
+
+    def sentence(self, found, count, leaves):
+        """What holds, and what it leaves out."""
+        parts = [f"proof holds: {count} pairs, {leaves} leaves, for the real travel, as drawn"]
+        if found["missed"]:
+            parts.append(f"{len(found['missed'])} come nearer than required, first "
+                         f"{found['missed'][0]}")
+        parts.append(f"{'the others' if found['missed'] else 'all'} keep what is required but for "
+                     f"{ROUNDED:g} mm")
+        free, passed = self.travel.open_ends()
+        parts += [f"{words} {', '.join(ends)}" for words, ends in (
+            ("the wanted travel stands where no stop is:", free),
+            ("no stop is shown to end, up to where it is looked for,", passed),
+            ("nothing moves", self.book.motion.still)) if ends]
+        left = [f"{len(found[word])} {words}" for word, words in LEFT.items() if found[word]]
+        return "; ".join([*parts, f"not looked at: {', '.join(left)}"] if left else parts)
 
     def pair(self, pair, told):
-        """Check a pair's least and all its leaves; how many there are."""
+        """Check all that is claimed of a pair: how many leaves there are, and what comes of it."""
         sides = self.book.sides(pair)
         if None in sides:  # all of a solid lies at its joints
-            return 0
-        if told.get("least") is not None:
-            self.met(pair, told)
-        claim = told["claim"]
-        if claim is None:
-            return 0
+            return 0, "joint"
+        least = self.met(pair, told) if told.get("least") is not None else math.inf
+        claim, count = told["claim"], 0
+        if claim is not None:
+            count = self.leaves(pair, told, claim)
+        if pair.rule in LEFT and claim is None:
+            return count, pair.rule
+        if claim is not None and claim >= pair.required - ROUNDED:
+            return count, "kept"
+        if least < pair.required:
+            return count, "missed"
+        raise Refused(f"it is not decided whether it keeps {pair.required:.3f} mm")
+
+    def leaves(self, pair, told, claim):
+        """Check the leaves of a pair; how many there are."""
         if not (isinstance(claim, float) and 0 <= claim < math.inf):
             raise Refused(f"claims {claim!r}")
-        count = 0
-        planes = unpacked(told["planes"], len(self.root))
+        count, planes = 0, unpacked(told["planes"], len(self.root))
         for word, sides, cell, plane in walked(self.book, pair, self.root, told["tree"], planes):
             count += 1
-            if word == "f":
-                good = plane is not None and self.book.free(pair, sides, cell, plane, claim)
-            else:
-                good = self.book.at_joint(pair, sides) if word == "j" else \
-                    self.book.nowhere(pair, sides, cell)
-            if not good:
+            if not self.leaf(pair, (word, sides, cell, plane), claim):
                 raise Refused(f"it is not shown to stay {claim:.4f} mm apart near "
                               f"{where(self.book, cell)}")
         return count
 
+    def leaf(self, pair, leaf, claim):
+        """Whether a leaf is what it is said to be."""
+        word, sides, cell, plane = leaf
+        if word == "f":
+            return plane is not None and self.book.free(pair, sides, cell, plane, claim)
+        if word == "j":
+            return self.book.at_joint(pair, sides)
+        return self.travel.outside(cell) if word == "x" else self.book.nowhere(pair, sides, cell)
+
     def met(self, pair, told):
-        """Check that the pieces come as near as the least says, where it says."""
+        """Check that the pieces come as near as the least says, where it says; how near."""
         place = told["place"]
-        if len(place) != len(self.root) or not all(
-                low <= x <= high for x, (low, high) in zip(place, self.root, strict=True)):
+        if not self.travel.holds(place):
             raise Refused("the place where it is least lies outside the travel")
         found = self.book.met(pair, place, told["met"])
-        if not found <= told["least"] + 1e-6:
+        if not (found <= told["least"] + 1e-6 and told["least"] < math.inf):
             raise Refused(f"at {place} it comes as near as {found:.4f} mm, not {told['least']:.4f}")
-
-    def short(self, pair, told):
-        """Whether a pair is shown to come nearer than it has to; undecided is refused."""
-        if pair.rule in ("stop", "waived") or None in self.book.sides(pair):
-            return False
-        if told["claim"] is not None and told["claim"] >= pair.required - ROUNDED:
-            return False
-        if told.get("least") is not None and told["least"] < pair.required + 1e-6:
-            return True
-        raise Refused(f"it is not decided whether it keeps {pair.required:.3f} mm")
+        return found
 
 
 ROUNDED = 0.002  # mm that a claim stays below what the search printed
+LEFT = {"stop": "of stops, which are meant to touch", "waived": "that the file waives",
+        "joint": "of which one solid lies wholly at a joint that both share"}
 
 
 def unpacked(text, inputs):

@@ -216,14 +216,17 @@ class BuiltSearch(Search):
         base = np.where(proof.shares[known] > 0, 1.0, -1.0)
         axes = stage.axes(self.swept(base.T, places), which, np.arange(len(known)))
         good = np.flatnonzero(in_reach(axes))
+        if not good.size:
+            return
         known, which, places, base = known[good], which[good], places[good], base[good]
         axes = [k[..., good] for k in axes]
         _, way, *feet = stage.gap(axes, which)
         builds = base[:, None] * np.where(np.eye(count + 1, count, -1, dtype=bool), -1.0, 1.0)
         posture = self.swept(builds.reshape(-1, count).T, np.repeat(places, count + 1, axis=0))
         moved = stage.axes(posture, np.repeat(which, count + 1), np.arange(builds[..., 0].size))
-        one, other = (_carried(k.reshape(3, 4, len(known), -1), _local(held, foot))
-                      for k, held, foot in zip(moved, axes, feet, strict=True))
+        one, other = (_carried(k.reshape(3, 4, len(known), -1), _local(
+            held, foot, stage.of_rod[stage.seat_of[pieces]])) for k, held, foot, pieces in zip(
+                moved, axes, feet, stage.sides[which].T, strict=True))
         value = np.einsum("cmk,cm->mk", other - one, way)
         better = base * np.where(value[:, 1:] < value[:, :1], -1.0, 1.0)
         self._meet_builds(which, places, better.T)
@@ -249,10 +252,15 @@ class BuiltSearch(Search):
             self._meet_builds(which[part], places[part], builds)
 
 
-def _local(axes, point):
-    """Coordinates of points (3, m) along the vectors of some axes (3, 4, m)."""
-    size = (axes[:, 1:] ** 2).sum(axis=0)
-    return (axes[:, 1:] * (point - axes[:, 0])[:, None]).sum(axis=0) / np.where(size > 0, size, 1)
+def _local(axes, point, of_rod):
+    """Coordinates of points (3, m) along the vectors of some axes (3, 4, m), as `Frames` has them.
+
+    Of a rod they are the shares that its two ends have in a point between them.
+    """
+    along = (axes[:, 1:] * (point - axes[:, 0])[:, None]).sum(axis=0)
+    way = axes[:, 2] - axes[:, 1]
+    share = ((point - axes[:, 1]) * way).sum(axis=0) / (way * way).sum(axis=0)
+    return np.where(of_rod, [1 - share, share, np.zeros_like(share)], along)
 
 
 def _carried(axes, local):

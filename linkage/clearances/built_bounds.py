@@ -71,10 +71,9 @@ def frames(seats, posture: BuiltPosture) -> np.ndarray:
     turned = posture.of_vectors()
     for s, seat in enumerate(seats):
         if seat.ends:
-            ends = [posture.place(name, seat.frame) for name in seat.ends]
-            for axis, (a, b) in enumerate(zip(*ends, strict=True)):
-                _put(made[:, axis, 0, s], a)
-                _put(made[:, axis, 1, s], b - a)
+            for end, name in enumerate(seat.ends):
+                for axis, value in enumerate(posture.place(name, seat.frame)):
+                    _put(made[:, axis, 1 + end, s], value)
             continue
         start = tuple(seat.origin[0].tolist())
         ways = tuple(np.array(UNIT).T[..., None])

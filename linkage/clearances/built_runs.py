@@ -258,7 +258,7 @@ def _moved(scene, solid, posture):
         rows = frames([seat], posture)[row_count(posture.inputs) - 1:, :, :, 0]
         off = np.sqrt((np.abs(rows).sum(axis=0) ** 2).sum(axis=0))  # (4, cells)
     corners = np.abs(np.concatenate([p.points for p in solid.pieces])).max(axis=0)
-    most = off[0] + (corners @ off[1:] if solid.ends is None else off[1])
+    most = off[0] + corners @ off[1:] if solid.ends is None else off[1:3].max(axis=0)
     return float(np.fmax.reduce(most)) * (1 + 1e-9)
 
 

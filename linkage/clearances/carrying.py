@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..intervals import Enclosure, unknown
 from ..motion import Posture, System, TracedPosture, leaf_of, varied
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,7 @@ class Frames:
     seats : sequence of Seat
     """
 
-    def __init__(self, system: System, seats):
+    def __init__(self, system: System, seats: Iterable[Seat]):
         self.system, self.seats, self._programs = system, tuple(seats), {}
         crossed = {joint for seat in self.seats for body in seat.carriers
                    for joint, _ in system.plan.route(body, seat.frame)}
@@ -101,7 +105,8 @@ UNIT = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)
 ZERO = (0.0, 0.0, 0.0)
 
 
-def product(n, axes, inputs, kind=Enclosure):
+def product(n: np.ndarray, axes: np.ndarray, inputs: int,
+            kind: type[Enclosure] = Enclosure) -> np.ndarray:
     """Direction (rows, 3, m) along carried vectors (rows, 3, q, m): enclosures (rows, q, m)."""
     total = 0.0
     for c in range(3):
@@ -109,14 +114,14 @@ def product(n, axes, inputs, kind=Enclosure):
     return total.rows
 
 
-def held_product(n, axes):
+def held_product(n: np.ndarray, axes: np.ndarray) -> np.ndarray:
     """Direction (3, m) held over the cell along carried vectors (rows, 3, q, m)."""
     rows = np.einsum("rcqm,cm->rqm", axes, n)
     rows[-1] = unknown((axes[-1] * np.abs(n)[:, None]).sum(axis=0), rows[0])
     return rows
 
 
-def combined(axes, x):
+def combined(axes: np.ndarray, x: np.ndarray) -> np.ndarray:
     """Origin plus coordinates along three vectors: (rows, 4, m) and (3, corners, m)."""
     whole = axes[:, :1] + sum(axes[:, 1 + i, None] * x[i] for i in range(3))
     rest = axes[-1, :1] + sum(axes[-1, 1 + i] * np.abs(x[i]) for i in range(3))

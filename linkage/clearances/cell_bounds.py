@@ -23,8 +23,9 @@ from .corners import along, corner_pairs
 from .stage import Stage, in_reach
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from ..model.parts import Tolerance
-    from ..model.whole import Model
     from ..motion.posture import Posture
 
 ASIDE = 0.5  # share of a half-width at which the direction is asked again
@@ -54,7 +55,7 @@ class Bounds(NamedTuple):
     planes: np.ndarray
 
 
-def bounds(stage: Stage, items, cells, tolerances: Tolerance | None = None,
+def bounds(stage: Stage, items: tuple, cells: tuple, tolerances: Tolerance | None = None,
            enough: np.ndarray | None = None) -> Bounds:
     """Gap at the centre of cells and a lower bound over them.
 
@@ -78,7 +79,7 @@ def bounds(stage: Stage, items, cells, tolerances: Tolerance | None = None,
     named = {n: centres[:, i] for i, n in enumerate(names)}
     posture = stage.system.sweep(**named).posture
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
-                       tolerances)
+                       tolerances, stage.rod_ends)
     found = _Found(stage, enclosed, items, tolerances)
     way = found.between_spines()
     found.improve(np.arange(len(which)), way)
@@ -143,7 +144,7 @@ class _Found:
         self.planes[here, :len(turns)] = turns[..., gained].transpose(2, 0, 1)
 
 
-def held_bounds(stage: Stage, items, cells, planes: np.ndarray) -> np.ndarray:
+def held_bounds(stage: Stage, items: tuple, cells: tuple, planes: np.ndarray) -> np.ndarray:
     """Lower bounds, as drawn, by planes that are given: no closest points are looked for.
 
     Parameters
@@ -185,7 +186,8 @@ def _bound(stage, enclosed, items, towards, build):
     return apart / np.where(apart > 0, sizes[1], sizes[0]) - stage.radii[items[0]], model
 
 
-def towards(stage, posture: Posture, items, start=None, at=None):
+def towards(stage: Stage, posture: Posture, items: tuple, start: np.ndarray | None = None,
+            at: Sequence[float] | None = None) -> tuple[np.ndarray, np.ndarray]:
     """Gap and the direction from the first piece to the second; some way where out of reach.
 
     Of an enclosed posture it is asked near the middle of the cells, or `at` shares of them, from
@@ -235,7 +237,7 @@ def _lengths(turning, inputs):
     return short, long
 
 
-def lowest_place(model: Model, inputs):
+def lowest_place(model: np.ndarray, inputs: int) -> np.ndarray:
     """Where in its cell a polynomial of degree 2 is least, as shares (inputs, m) of the cell.
 
     Looked for at the stationary point, on the sides and at the corners; a guess to be tried, so
@@ -256,7 +258,7 @@ def lowest_place(model: Model, inputs):
     return best
 
 
-def least_along(sides: list, inputs: int):
+def least_along(sides: list, inputs: int) -> tuple[np.ndarray, np.ndarray]:
     """Least of n.(b - a) over cells, roundings left out, and its polynomial.
 
     Parameters

@@ -11,6 +11,8 @@ from ..intervals import U
 from .carrying import combined, held_product, product
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from ..motion import EnclosedPosture
     from .stage import Stage
 
@@ -18,8 +20,9 @@ TOP = 8  # corners of a piece that are bounded each by itself; of more, those th
 THIN = 2  # corners of a tube or ball
 
 
-def along(stage: Stage, posture: EnclosedPosture, items, direction, loose=None,
-          kept=slice(None)):
+def along(stage: Stage, posture: EnclosedPosture, items: tuple,
+          direction: np.ndarray, loose: np.ndarray | None = None,
+          kept: np.ndarray | slice = slice(None)) -> Iterator[tuple]:
     """Bounds of n.p over cells for the corners p of both sides of items.
 
     Of many corners the `TOP` foremost at the middle are taken; the rest are only bounded against

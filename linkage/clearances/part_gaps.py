@@ -93,15 +93,15 @@ def _of_part(name, solids, joints):
 
 def _groups(solids) -> list[list[str]]:
     """Solids that hang together."""
-    from scipy.sparse.csgraph import connected_components
-
     names = list(solids)
     near = np.eye(len(names), dtype=bool)
     for (i, one), (k, other) in itertools.combinations(enumerate(names), 2):
-        near[i, k] = _apart(solids[one], solids[other]) <= BRIDGED
-    count, label = connected_components(near, directed=False)
-    return [[name for name, mine in zip(names, label, strict=True) if mine == k]
-            for k in range(count)]
+        near[i, k] = near[k, i] = _apart(solids[one], solids[other]) <= BRIDGED
+    for _ in range(len(names).bit_length()):
+        near = near @ near  # each time twice as many steps from neighbour to neighbour
+    first = near.argmax(axis=1)  # a group goes by its first solid
+    return [[name for name, mine in zip(names, first, strict=True) if mine == k]
+            for k in dict.fromkeys(first.tolist())]
 
 
 def _apart(one: tuple[Piece, ...], other: tuple[Piece, ...]) -> float:

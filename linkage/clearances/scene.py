@@ -279,36 +279,34 @@ class Scene:
     @cached_property
     def _moving(self) -> list:
         """Every pair of which one solid moves against the other."""
-        names, rules = list(self._shapes), self._rules()
-        stops = {frozenset(stop.between) for stop in self.model.stops.values()}
-        found = []
-        for i, first in enumerate(names):
-            for second in names[i + 1:]:
-                if not self._apart(first, second):
-                    continue
-                key = frozenset((first, second))
-                pair = self._pair(first, second, rules.get(key), key in stops)
-                if pair.inputs:
-                    found.append(pair)
-        return found
+        names = list(self._shapes)
+        made = (self._pair(first, second) for i, first in enumerate(names)
+                for second in names[i + 1:] if self._apart(first, second))
+        return [pair for pair in made if pair.inputs]
 
     @cached_property
     def waived(self) -> dict:
         """Reason of every waived pair by name."""
-        rules = self._rules()
-        return {pair.name: rules[frozenset((pair.first, pair.second))].reason
+        return {pair.name: self._rules[frozenset((pair.first, pair.second))].reason
                 for pair in self.pairs.values() if pair.rule == "waived"}
 
     def pair_of(self, one: str, other: str) -> Pair:
         """The pair of two solids in either order."""
-        found = self.pairs.get(f"{one} | {other}") or self.pairs.get(f"{other} | {one}")
-        if found is None:
-            raise LinkageError(f'"{one}" and "{other}" never move against each other; '
-                               f"name two solids of which one moves")
-        return found
+        first, second = [name for name in self._shapes if name in (one, other)]
+        if self._apart(first, second):
+            pair = self._pair(first, second)
+            if pair.inputs and not self._at_joints(pair):
+                return pair
+        raise LinkageError(f'"{one}" and "{other}" never move against each other; '
+                           f"name two solids of which one moves")
 
-    def _rules(self):
+    @cached_property
+    def _rules(self) -> dict:
         return {frozenset(rule.between): rule for rule in self.model.pairs}
+
+    @cached_property
+    def _stops(self) -> set:
+        return {frozenset(stop.between) for stop in self.model.stops.values()}
 
     def carriers(self, name: str) -> tuple[str, ...]:
         """Bodies that carry a solid: one, or one under each end of a rod."""
@@ -337,7 +335,9 @@ class Scene:
                    for p in _pieces(self.placed(name).without_holes(ball.centre, ball.radius))
                    if _inside(_room(p), ball.centre))
 
-    def _pair(self, first, second, rule, is_stop) -> Pair:
+    def _pair(self, first, second) -> Pair:
+        both = frozenset((first, second))
+        rule, is_stop = self._rules.get(both), both in self._stops
         frame, inputs = self._between_bodies(self.carriers(first) + self.carriers(second))
         joined = bool(inputs) and rule is None and not is_stop and \
             bool(self._joints.shared(first, second))

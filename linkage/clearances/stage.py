@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +19,13 @@ from ..motion import Posture, body_of
 from ..motion.builds_rows import share_rows
 from .carrying import Frames, Seat
 from .scene import TOUCHING, Scene
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from ..model.parts import Tolerance
+    from ..motion import EnclosedPosture
+    from .scene import Pair
 
 CORNER_GROUPS = (3, 9, 21, 41, 101)  # like corner counts are worked together: tubes, blocks, plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out
@@ -55,7 +63,8 @@ class Stage:
         Whether what stands for a solid only holds it, so that no gap of it is met.
     """
 
-    def __init__(self, scene: Scene, pairs, solid=None, *, rough=False):
+    def __init__(self, scene: Scene, pairs: Sequence[Pair], solid: Callable | None = None, *,
+                 rough: bool = False):
         self.scene, self.names = scene, []
         self._solid = (lambda pair, name: solid(name)) if solid else scene.solid_of
         self.system, self.pairs = scene.system, tuple(pairs)
@@ -70,6 +79,7 @@ class Stage:
         self.round = (self.corners <= 2)[self.sides].all(axis=1)
         self.radii = self.radius[self.sides].sum(axis=1)
         self.frames = Frames(self.system, self.seats)
+        self.rod_ends = tuple(dict.fromkeys(end for seat in self.seats for end in seat.ends))
         self.of_rod = np.array([bool(seat.ends) for seat in self.seats], dtype=bool)
         self._lay_out()
 
@@ -111,7 +121,7 @@ class Stage:
         self.seat_of += [seat] * (len(self.pieces) - first)
         return Cluster(len(self.pieces) - 1, tuple(range(first, first + len(pieces))))
 
-    def parts_of(self, items):
+    def parts_of(self, items: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The finer items of rough ones: ``(which of `items`, finer items)``."""
         start, stop = (np.searchsorted(self._part_of, items, side) for side in ("left", "right"))
         back = np.repeat(np.arange(len(items)), stop - start)
@@ -150,7 +160,8 @@ class Stage:
         share = np.clip((points - ends[0]) @ way / (way @ way), 0.0, 1.0)
         return np.stack([1 - share, share, np.zeros_like(share)], axis=1)
 
-    def axes(self, posture: Posture, items, cells, at=None) -> list:
+    def axes(self, posture: Posture, items: np.ndarray, cells: np.ndarray,
+             at: Sequence[float] | None = None) -> list[np.ndarray]:
         """Origin and vectors that carry both sides of items at some positions.
 
         Parameters
@@ -178,7 +189,8 @@ class Stage:
         weights = np.concatenate([[1.0], share, share[i] * share[j]])
         return np.tensordot(weights, self.frames.of(posture)[:len(weights)], 1)
 
-    def enclosed_axes(self, posture, items, cells, kept=slice(None)) -> list:
+    def enclosed_axes(self, posture: EnclosedPosture, items: np.ndarray, cells: np.ndarray,
+                      kept: np.ndarray | slice = slice(None)) -> list[np.ndarray]:
         """As `axes`, over whole cells: list of two ndarray (rows, 3, 4, m), the rows kept."""
         return self._picked(self.frames.of(posture)[kept], self.sides[items], cells)
 
@@ -188,7 +200,7 @@ class Stage:
         return [flat.take(self.seat_of[pieces] * count + (cells if count > 1 else 0), axis=-1)
                 for pieces in sides.T]
 
-    def carried(self, posture: Posture, seat: int, cells) -> np.ndarray:
+    def carried(self, posture: Posture, seat: int, cells: np.ndarray) -> np.ndarray:
         """Origin and vectors of a seat at some cells.
 
         Returns
@@ -199,7 +211,7 @@ class Stage:
         frames = self.frames.of(posture)
         return frames[..., seat, cells if frames.shape[-1] > 1 else np.zeros_like(cells)]
 
-    def posed(self, axes, pieces) -> Ragged:
+    def posed(self, axes: np.ndarray, pieces: np.ndarray) -> Ragged:
         """Corners of pieces that some axes (3, 4, m) carry."""
         group, parts = self.group[pieces], []
         for g in np.flatnonzero(np.bincount(group)):
@@ -212,21 +224,21 @@ class Stage:
             parts.append((here, hull))
         return Ragged(parts)
 
-    def seated(self, pieces):
+    def seated(self, pieces: np.ndarray) -> Iterator[tuple[int, np.ndarray]]:
         """Seats of some pieces, and which of them each carries."""
         seats = self.seat_of[pieces]
         for seat in np.flatnonzero(np.bincount(seats)):
             yield seat, np.flatnonzero(seats == seat)
 
     def places_among(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Where each item stands among its pair's; the items pair by pair, and where each begins."""
+        """Where each item stands among its pair's; the items pair by pair, and each one's begin."""
         order = np.argsort(self.pair_index, kind="stable")
         first = np.searchsorted(self.pair_index[order], np.arange(len(self.pairs)))
         rank = np.empty(len(order), int)
         rank[order] = np.arange(len(order)) - first[self.pair_index[order]]
         return rank, order, first
 
-    def rows_of(self, posture, items):
+    def rows_of(self, posture: EnclosedPosture, items: np.ndarray) -> np.ndarray:
         """Rows that count in the enclosures of some items: all but the shares that all lack.
 
         A share is kept with all its products with the inputs, so that the rows stand as before.
@@ -241,7 +253,7 @@ class Stage:
         kept[:here.start] = kept[-1] = True
         return np.flatnonzero(kept)
 
-    def looseness(self, tolerances) -> np.ndarray:
+    def looseness(self, tolerances: Tolerance | None) -> np.ndarray:
         """How far a build may have each point of a piece off in each coordinate of its part, mm.
 
         Parameters
@@ -256,7 +268,7 @@ class Stage:
               for name in set(self.names)}
         return np.array([by[name] for name in self.names])
 
-    def scale(self, posture) -> float:
+    def scale(self, posture: EnclosedPosture) -> float:
         """Greatest coordinate in play over all cells of an enclosed posture, mm, and more."""
         return posture.remembered((self, "scale"), lambda: self._scale(posture))
 
@@ -269,18 +281,19 @@ class Stage:
         return 1.0 + float(np.max(np.where(self.of_rod, 4 * np.maximum(size[1], size[2]),
                                            size[0] + 4 * self._far)))
 
-    def spine_gap(self, axes, items) -> tuple:
+    def spine_gap(self, axes: list[np.ndarray], items: np.ndarray) -> tuple:
         """Distance of the middle lines of piece pairs (m,), mm, and its direction (3, m)."""
         return tube_gap(*(k[:, :1] + np.einsum("cqm,meq->cem", k[:, 1:], self.spine[pieces])
                           for k, pieces in zip(axes, self.sides[items].T, strict=True)))[:2]
 
-    def between_middles(self, axes, items) -> np.ndarray:
+    def between_middles(self, axes: list[np.ndarray], items: np.ndarray) -> np.ndarray:
         """From the middle of the first piece to that of the second: (3, m) mm."""
         one, other = (k[:, 0] + (k[:, 1:] * self.middle[pieces].T).sum(axis=1)
                       for k, pieces in zip(axes, self.sides[items].T, strict=True))
         return other - one
 
-    def gap(self, axes, items, start=None, *, near=False):
+    def gap(self, axes: list[np.ndarray], items: np.ndarray, start: np.ndarray | None = None, *,
+            near: bool = False) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """Value, direction and closest points of piece pairs.
 
         Parameters
@@ -335,7 +348,7 @@ class Stage:
             other[:, here] = (deep.point_b + pieces[1].radius * deep.direction).T
         return value, direction, one, other
 
-    def spines(self, posture, pieces, cells):
+    def spines(self, posture: Posture, pieces: np.ndarray, cells: np.ndarray) -> np.ndarray:
         """Two ends of a line through each piece, which a round tube about it holds.
 
         Parameters
@@ -360,12 +373,12 @@ class Stage:
                     "cqN,peq->cepN", axes[-1][:, 1:], np.abs(x)), found[0][..., here, :])
         return found
 
-    def around(self, pieces):
+    def around(self, pieces: np.ndarray) -> np.ndarray:
         """Radius about its spine that holds each piece, mm."""
         return self.reach[pieces] * (1 + 1e-12) + 1e-9 + self.radius[pieces]
 
 
-def spine_gaps(ends, one, other):
+def spine_gaps(ends: np.ndarray, one: np.ndarray, other: np.ndarray) -> np.ndarray:
     """Distance of the spines of pairs of pieces: (3, 2, n, count) to (pairs, count), mm."""
     count = ends.shape[-1]
     flat = [ends[:, :, side].reshape(3, 2, -1) for side in (one, other)]
@@ -404,8 +417,8 @@ def _clusters(solid):
     return halved(np.arange(len(middles)))
 
 
-def measure(stage: Stage, posture: Posture, which, cells, loose=None,
-            below=None) -> np.ndarray:
+def measure(stage: Stage, posture: Posture, which: np.ndarray, cells: np.ndarray,
+            loose: np.ndarray | None = None, below: np.ndarray | None = None) -> np.ndarray:
     """Gap of piece pairs at positions of a posture, shape (m,), mm; NaN out of reach.
 
     Parameters
@@ -454,7 +467,7 @@ def _may_be_least(stage, axes, which, asked):
     return apart - stage.around(sides).sum(axis=1) - off <= nearest[pairs]
 
 
-def in_reach(axes) -> np.ndarray:
+def in_reach(axes: list[np.ndarray]) -> np.ndarray:
     """Which of some items have both sides in reach: bool (m,)."""
     return np.isfinite(axes[0]).all(axis=(0, 1)) & np.isfinite(axes[1]).all(axis=(0, 1))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -21,6 +21,7 @@ from .valleys import LEAST_WITHIN, near_pieces, polish
 if TYPE_CHECKING:
     import pandas as pd
 
+    from ..model.parts import Tolerance
     from ..motion.moved import Motion
     from .scene import Pair
 
@@ -88,7 +89,7 @@ def pair_gap(motion: Motion, pair: Pair) -> np.ndarray:
     return _pair_gap(motion, Stage(Scene(motion.system), [pair]))
 
 
-def stage_of(scene: Scene, pair) -> Stage:
+def stage_of(scene: Scene, pair: Pair) -> Stage:
     """Stage of one pair alone, laid out once."""
     return scene.system.kept(("stage", scene, pair.name), lambda: Stage(scene, [pair]))
 
@@ -334,7 +335,8 @@ def _row(pair, proof, k, names, points):
             "rule": pair.rule, "first": points[0], "second": points[1]}
 
 
-def closest_points(stage: Stage, proof: Proof, names, tolerances=None) -> list:
+def closest_points(stage: Stage, proof: Proof, names: Sequence[str],
+                   tolerances: Tolerance | None = None) -> list[tuple[np.ndarray, np.ndarray]]:
     """The two closest points of every pair at its least gap: stations in mm, NaN out of reach."""
     found = [(np.full(3, np.nan), np.full(3, np.nan))] * len(stage.pairs)
     known = np.flatnonzero(np.isfinite(proof.least))

@@ -113,7 +113,7 @@ def _write_proof(args, results):
     made = certificate(results.system, args.file, results.clearance)
     size = write_certificate(made, args.proof, replace=args.replace)
     print(f"\n{args.proof}: {sum(k['claim'] is not None for k in made['pairs'])} of "
-          f"{len(made['pairs'])} pairs certified for the wanted travel as drawn, "
+          f"{len(made['pairs'])} pairs certified for the real travel as drawn, "
           f"{size / 1000:.0f} kB; linkage check-proof checks it")
 
 

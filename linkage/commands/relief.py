@@ -100,10 +100,15 @@ def _proven_again(written, names, *, built) -> int:
           f"{len(table) - len(missed)} of {len(table)} near pairs pass.")
     for pair in missed["pair"]:
         print(f"MISS  {pair}{'' if pair in theirs else ' (no pair of these plates)'}")
-    short = [name for name in names if built and relief.short_in_a_build(system, name)]
-    if built:
-        print(f"In every build within the tolerances: the pairs of {len(names) - len(short)} of "
-              f"{len(names)} plates are proven again.")
+    short = _short_as_built(system, names) if built else []
+    return 1 if theirs or short else 0
+
+
+def _short_as_built(system, names) -> list:
+    """Plates of which a pair misses in a build; printed."""
+    short = [name for name in names if relief.short_in_a_build(system, name)]
+    print(f"In every build within the tolerances: the pairs of {len(names) - len(short)} of "
+          f"{len(names)} plates are proven again.")
     for name in short:
         print(f"MISS  {name}: a pair of it, in a build within the tolerances")
-    return 1 if theirs or short else 0
+    return short

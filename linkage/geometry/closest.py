@@ -60,7 +60,7 @@ class Ragged:
 
     __slots__ = ("parts",)
 
-    def __init__(self, parts):
+    def __init__(self, parts: list[tuple[np.ndarray, np.ndarray]]):
         self.parts = parts
 
     def farthest(self, direction: np.ndarray) -> np.ndarray:

@@ -63,20 +63,28 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
         held = tuple(("hinge", s) for s in holding(system, name))
         single = _single(system, name)
         if held and single:
-            limit = pilot_force(system, name)
-            each = max(SHARE * limit.most, limit.least or 0.0)
-            listed += _piloted(name, single, each, held)
+            listed += _piloted(name, single, _of_two(pilot_force(system, name)), held)
             listed += _jammed(name, single, held)
     return listed
 
 
 def _against(system, stop):
-    """One pilot against a stop."""
+    """One pilot against a stop, then two."""
     part = system.model.stops[stop]
-    sense = 1.0 if part.side == "greatest" else -1.0
-    return [Case(f"{part.input}, one pilot at {_said(grip)} against stop {stop}", part.input,
-                 ((grip, sense * force),), (("stop", stop),))
-            for grip, force in _single(system, part.input)]
+    sense, single = 1.0 if part.side == "greatest" else -1.0, _single(system, part.input)
+    against = (("stop", stop),)
+    listed = [Case(f"{part.input}, one pilot at {_said(grip)} against stop {stop}", part.input,
+                   ((grip, sense * force),), against) for grip, force in single]
+    if len(single) > 1:
+        each = _of_two(pilot_force(system, part.input))
+        listed.append(Case(f"{part.input}, two pilots together against stop {stop}", part.input,
+                           tuple((grip, sense * each) for grip, _ in single[:2]), against))
+    return listed
+
+
+def _of_two(limit) -> float:
+    """Force of each of two pilots, N."""
+    return max(SHARE * limit.most, limit.least or 0.0)
 
 
 def _jammed(name, single, held):

@@ -10,7 +10,7 @@ import numpy as np
 from ..motion import System
 from ..units import in_house_units
 from .columns import column_load, slenderness, torsion_stress, tube_area
-from .worst import worst_loads
+from .worst import beam_at, worst_loads
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -104,38 +104,58 @@ def margin(strength: float, load: float, factor: float) -> float:
     return strength / (load * factor) - 1 if load > 0 else math.inf
 
 
-@in_house_units(moment="moment", stress="stress")
+@in_house_units(moment="torsion bending", stress="stress", length="x y z")
 def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFrame:
-    """Every body's moment about its axis against its torque tube.
+    """Every torque tube at the worst of its loads, as a beam where it turns in two bearings.
 
     Parameters
     ----------
     system : System
     worst : DataFrame, optional
+        As `worst_loads` gives it.
 
     Returns
     -------
     DataFrame
-        One row per body with a tube: body, moment (N mm, greatest in the tube), stress (N/mm² of
-        shear), margin (yield / √3 at limit load, ultimate / √3 at limit x safety), missing.
-        Bending is not in it.
+        One row per body with a tube: body, torsion (N mm, greatest in the tube), bending (N mm, at
+        the worst place; NaN where the file places no bearings, and bending is then not in it),
+        stress (N/mm², equivalent by distortion energy), x, y, z (worst place on its middle line at
+        neutral, mm), case, margin (yield at limit load, ultimate at limit x safety, whichever is
+        less), missing, and one column per input.
     """
     import pandas as pd
 
     worst = worst_loads(system) if worst is None else worst
-    rows = []
-    for name, body in system.model.bodies.items():
-        if body.tube is None:
-            continue
-        row = worst[(worst["part"] == name) & (worst["what"] == "tube")]
-        moment = float(row["moment"].iloc[0]) if len(row) else 0.0
-        stress = float(torsion_stress(moment, body.tube.diameter, body.tube.wall))
-        known = body.tube.material is not None
-        rows.append({"body": name, "moment": moment, "stress": stress, "margin":
-                     _shear_margin(system.model, body.tube.material, stress) if known else np.nan,
-                     "missing": "" if known else "material"})
-    return pd.DataFrame(rows, columns=["body", "moment", "stress", "margin", "missing"])
+    named = {(row["part"], row["what"]): row for row in worst.to_dict("records")}
+    names = list(system.travel_box())
+    rows = [_tube_row(system, name, named) for name, body in system.model.bodies.items()
+            if body.tube is not None]
+    return pd.DataFrame(rows, columns=["body", "torsion", "bending", "stress", "x", "y", "z",
+                                       "case", "margin", "missing", *names])
 
 
-def _shear_margin(model, material, stress):
-    return _tension_margin(model.material(material), 1 / SHEAR, stress, model.factor.safety)
+def _tube_row(system, name, named):
+    body, tube = system.model.bodies[name], system.model.bodies[name].tube
+    twisted = named.get((name, "tube"), {"moment": 0.0, "case": ""})
+    stress = SHEAR * float(torsion_stress(twisted["moment"], tube.diameter, tube.wall))
+    row = {"body": name, "torsion": twisted["moment"], "bending": np.nan, "stress": stress,
+           "x": np.nan, "y": np.nan, "z": np.nan, "case": twisted["case"],
+           **_places(system, twisted)}
+    if (name, "stress") in named:
+        most = named[name, "stress"]
+        beam = beam_at(system, name, most)
+        k = int(beam.stress[0].argmax())
+        place = np.add(body.centre, np.multiply(beam.stations[0, k], body.direction))
+        row |= {"bending": float(beam.bending[0, k]), "stress": most["stress"],
+                "case": most["case"], **dict(zip("xyz", place.tolist(), strict=True)),
+                **_places(system, most)}
+    known = tube.material is not None
+    row["margin"] = _tension_margin(system.model.material(tube.material), 1.0, row["stress"],
+                                    system.model.factor.safety) if known else np.nan
+    lacking = [] if known else ["material"]
+    row["missing"] = ", ".join(lacking + (["bearings"] if body.bearings is None else []))
+    return row
+
+
+def _places(system, row):
+    return {name: row.get(name, np.nan) for name in system.travel_box()}

@@ -9,7 +9,8 @@ out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import copy
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -46,6 +47,11 @@ class Push:
     moment: np.ndarray
     joint: bool = False
 
+    def at(self, positions: np.ndarray) -> Push:
+        """The load at some of its positions."""
+        return replace(self, point=self.point[positions], force=self.force[positions],
+                       moment=self.moment[positions])
+
 
 class Statics:
     """What each part carries for unit loads, at n stick positions.
@@ -79,6 +85,26 @@ class Statics:
         driven = {step.joint for step in self.drives.values()}
         self.inner = tuple(j for j in _without(self.bodies, driven) if j in self.posture.states)
         self.loads = self._unit_loads() | {("stop", k): v for k, v in (contacts or {}).items()}
+
+    def at(self, positions: np.ndarray) -> Statics:
+        """The same at some of its positions: what is known of them isn't worked out again."""
+        part = copy.copy(self)
+        part.motion, part.posture = self.motion.at(positions), self.posture.at(positions)
+        part.count = len(positions)
+        part.loads = {key: tuple(push.at(positions) for push in pushes)
+                      for key, pushes in self.loads.items()}
+        for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "_own"):
+            part.__dict__.pop(name, None)
+        part.axes, part.pivots, part.hold = ({k: vector[positions] for k, vector in of.items()}
+                                             for of in (self.axes, self.pivots, self.hold))
+        part.inner_forces = self.inner_forces[positions]
+        part.reactions = {body: (force[positions], moment[positions])
+                          for body, (force, moment) in self.reactions.items()}
+        part.arms = {body: (stations, moments[positions])
+                     for body, (stations, moments) in self.arms.items()}
+        part.beams = {body: tuple(k[positions] for k in acting)
+                      for body, acting in self.beams.items()}
+        return part
 
     # --- geometry ---------------------------------------------------------------------------
 
@@ -301,6 +327,43 @@ class Statics:
             if moments:
                 arms[body] = np.array(stations), np.stack(moments, axis=-1)
         return arms
+
+    @cached_property
+    def beams(self) -> dict:
+        """What acts along the tube of each body that turns in two bearings, these included.
+
+        Returns
+        -------
+        dict
+            ``{body: (stations, forces, moments)}``: stations (n, m) in mm from the pivot along the
+            axis, forces (n, loads, m, 3) in N at the middle line, moments about there in N mm.
+        """
+        beams = {}
+        for body, part in self.model.bodies.items():
+            if part.tube is None or part.bearings is None or body not in self.axes:
+                continue
+            pivot, u = self.pivots[body], self.axes[body]
+            held = between_bearings(*self.reactions[body], u[:, None], part.bearing_stations)
+            places = [pivot + station * u for station in part.bearing_stations]
+            acting = [*self.pushed(body, self.reactions), *(
+                (p, f, np.zeros_like(f)) for p, f in zip(places, held, strict=True))]
+            points, forces, moments = (np.stack(k, axis=-2) for k in zip(*acting, strict=True))
+            stations = np.einsum("nmi,ni->nm", points - pivot[:, None], u)
+            off = points - pivot[:, None] - stations[..., None] * u[:, None]
+            beams[body] = stations, forces, moments + np.cross(off[:, None], forces)
+        return beams
+
+
+def between_bearings(force: np.ndarray, moment: np.ndarray, axis: np.ndarray,
+                     stations: tuple[float, ...]) -> tuple[np.ndarray, np.ndarray]:
+    """What each of two bearings does to a body: together its pivot's load, (..., 3) N.
+
+    The first takes all that is along the axis; neither takes a moment.
+    """
+    one, other = stations
+    side = force - np.einsum("...j,...j->...", force, axis)[..., None] * axis
+    second = (np.cross(moment, axis) - one * side) / (other - one)
+    return force - second, second
 
 
 def _dot(a, b):

@@ -11,10 +11,11 @@ from ..motion import System
 from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
-from .finer import Finer
+from .beams import Beam, beam_of
+from .finer import Finer, distinct
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
-from .statics import Statics
+from .statics import Statics, between_bearings
 from .stop_contact import at_stop
 
 if TYPE_CHECKING:
@@ -45,10 +46,14 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "pivot" (N, force at its pivot), "across" (N mm, moment at its pivot across its axis),
         "bearing 1" and "bearing 2" (N) where the file places them,
         "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
-        "tube" (N mm, the greatest moment in the tube).
+        "tube" (N mm, the greatest moment in the tube) and, where it turns in two bearings,
+        "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
+        in contact its "load" (N).
     """
     axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
     loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
+    loads |= {("load", key[1]): np.abs(share[:, k]) for k, key in enumerate(statics.loads)
+              if key[0] == "stop"}
     for body, (force, moment) in statics.reactions.items():
         force, moment = (np.einsum("ne,nej->nj", share, k) for k in (force, moment))
         u = statics.axes[body]
@@ -63,21 +68,17 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
             loads["about", body] = np.abs(arm_moments(statics, share, body)).sum(axis=-1) / 2
             if statics.model.bodies[body].tube is not None:
                 loads["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
+    for body in statics.beams:
+        loads["stress", body] = beam_of(statics, share, body).stress.max(axis=-1)
     return loads
 
 
 def bearing_forces(statics: Statics, share: np.ndarray, body: str
                    ) -> tuple[np.ndarray, np.ndarray]:
-    """What each of a body's two bearings does to it, two (n, 3) N: together its pivot's load.
-
-    The first takes all that is along the axis; neither takes a moment.
-    """
-    one, other = statics.model.bodies[body].bearing_stations
+    """What each of a body's two bearings does to it, two (n, 3) N: together its pivot's load."""
     force, moment = (np.einsum("ne,nej->nj", share, k) for k in statics.reactions[body])
-    u = statics.axes[body]
-    side = force - np.einsum("nj,nj->n", force, u)[:, None] * u
-    second = (np.cross(moment, u) - one * side) / (other - one)
-    return force - second, second
+    return between_bearings(force, moment, statics.axes[body],
+                            statics.model.bodies[body].bearing_stations)
 
 
 def arm_moments(statics: Statics, share: np.ndarray, body: str) -> np.ndarray:
@@ -104,7 +105,7 @@ def tube_moments(statics: Statics, share: np.ndarray,
     return lengths[real], moments[:, :-1][:, real]
 
 
-@in_house_units(force="force", moment="moment")
+@in_house_units(force="force", moment="moment", stress="stress")
 def worst_loads(system: System) -> pd.DataFrame:
     """Greatest loads of every part over the travel that the stops leave and every load case.
 
@@ -116,8 +117,9 @@ def worst_loads(system: System) -> pd.DataFrame:
     -------
     DataFrame
         One row per part and kind of load: part, what (tension, compression, pivot, bearing 1,
-        bearing 2, across, about, tube), force (N, compression positive) or moment (N mm), the
-        other NaN, case, and one column per input (degrees, mm for a slide). Found on a grid of the
+        bearing 2, across, about, tube, stress; of a stop its load), force (N, compression
+        positive), moment (N mm) or stress (N/mm²), the others NaN, case, and one column per input
+        (degrees, mm for a slide). Found on a grid of the
         whole travel and then closer by halves wherever, by the second differences, a load of any
         case may be greater. ``attrs["error"]`` is ``{(part, what): share}`` of the load that may
         so still be missing, an estimate; ``attrs["step"]`` the last step, ``attrs["grid"]`` the
@@ -145,7 +147,7 @@ def _worst(system):
     worst, partly, beyond, finer = _looked_over(system, listed, box, sides)
     for _ in range(ZOOMS):
         steps = steps / 2
-        finer.halve(lambda case, places: _loads_at(system, names, case, places), steps)
+        finer.halve(lambda some, places: _loads_at(system, names, some, places), steps)
     missing = finer.finish()
     stops = {name: _at_stop(system, worst, name, names) for name in system.model.stops}
     table = _table(worst, names)
@@ -189,10 +191,29 @@ def _looked_over(system, listed, box, sides):
 def _table(worst, names):
     import pandas as pd
 
-    rows = [{"part": part, "what": what, "moment" if what in MOMENTS else "force": value,
+    rows = [{"part": part, "what": what, kind_of(what): value,
              "case": case.name, **dict(zip(names, (float(x) for x in at), strict=True))}
             for (what, part), (value, case, at) in worst.items()]
-    return pd.DataFrame(rows, columns=["part", "what", "force", "moment", "case", *names])
+    return pd.DataFrame(rows, columns=["part", "what", "force", "moment", "stress", "case",
+                                       *names])
+
+
+def kind_of(what: str) -> str:
+    """Whether what a part carries is a force, a moment or a stress."""
+    return "stress" if what == "stress" else "moment" if what in MOMENTS else "force"
+
+
+def beam_at(system: System, body: str, row: dict) -> Beam:
+    """A tube at one row of `worst_loads`: its case and stick position."""
+    names = list(system.travel_box())
+    for stop in (None, *system.model.stops):
+        listed = {case.name: case for case in cases(system, stop)}
+        if row["case"] in listed:
+            case = listed[row["case"]]
+            break
+    statics = Statics(system.sweep(**{n: [row[n]] for n in names})) if stop is None else \
+        at_stop(system, stop)
+    return beam_of(statics, shares(statics, case), body)
 
 
 def _steps(inputs):
@@ -240,10 +261,14 @@ def _peak(values, places) -> int:
     return int(ties[np.abs(places[ties]).sum(axis=-1).argmin()])
 
 
-def _loads_at(system, names, case, places) -> dict:
-    """Every load of a case at some places, tension and compression apart."""
-    statics = Statics(system.sweep(**dict(zip(names, places.T, strict=True))))
-    return dict(_sensed(carried(statics, shares(statics, case))))
+def _loads_at(system, names, some, places):
+    """Every load of some cases, each at its own places, tension and compression apart."""
+    every, _, where = distinct(np.concatenate(places))
+    statics = Statics(system.sweep(**dict(zip(names, every.T, strict=True))))
+    ends = np.cumsum([len(own) for own in places])[:-1]
+    for case, rows in zip(some, np.split(where, ends), strict=True):
+        mine = statics.at(rows)
+        yield dict(_sensed(carried(mine, shares(mine, case))))
 
 
 def _at_stop(system, worst, name, names):

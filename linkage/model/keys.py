@@ -50,6 +50,10 @@ def at(place: str) -> Iterator[None]:
         raise ModelError(f"{place}: {error.sentence}", **{**error.facts, "place": place}) from error
 
 
+def _a(what: str) -> str:
+    return f"{'an' if what[0] in 'aeiou' else 'a'} {what}"
+
+
 def got(value: Any) -> str:
     """End of a complaint: what was found instead."""
     text = f'"{value}"' if isinstance(value, str) else repr(value)
@@ -144,11 +148,12 @@ class Number(Kind):
 
     def check(self, value: Any) -> None:
         if not _is_number(value) or not math.isfinite(value):
-            raise LinkageError(f"needs a {self.what}, {got(value)}")
+            raise LinkageError(f"needs {_a(self.what)}, {got(value)}")
         if self.above is not None and not value > self.above:
-            raise LinkageError(f"needs a {self.what} above {self.above:g}, got {self.shown(value)}")
+            raise LinkageError(f"needs {_a(self.what)} above {self.above:g}, got "
+                               f"{self.shown(value)}")
         if self.least is not None and not value >= self.least:
-            raise LinkageError(f"needs a {self.what} of at least {self.least:g}, got "
+            raise LinkageError(f"needs {_a(self.what)} of at least {self.least:g}, got "
                                f"{self.shown(value)}")
 
     def shown(self, value: float) -> str:

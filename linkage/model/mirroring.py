@@ -7,6 +7,7 @@ turn of the twin about its own axis is the mirror image of the turn.
 from __future__ import annotations
 
 import dataclasses
+from typing import TYPE_CHECKING
 
 from .fittings import RigPin
 from .keys import (
@@ -25,6 +26,9 @@ from .keys import (
 )
 from .parts import BACK, UPRIGHT, Airframe, Body, Coupling, Require, Stop, Surface
 from .shapes import Point
+
+if TYPE_CHECKING:
+    from .whole import Model
 
 MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface": "surfaces",
             "stop": "stops", "wire": "wires", "rig_pin": "rig_pins"}  # key of the file: attribute
@@ -67,7 +71,7 @@ def with_twins(parts: dict) -> dict:
     return done
 
 
-def differing_twins(model) -> list[tuple[str, str, tuple[str, ...]]]:
+def differing_twins(model: Model) -> list[tuple[str, str, tuple[str, ...]]]:
     """Twins that are both written out and are no mirror image of each other.
 
     Parameters
@@ -82,18 +86,25 @@ def differing_twins(model) -> list[tuple[str, str, tuple[str, ...]]]:
     """
     pairs = list(model.mirror.items())
     names = [*pairs, *((there, here) for here, there in pairs)]
+    differing = []
+    for table, home, parts in _tables_of(model):
+        twins = [(name, _renamed(name, names)) for name in table]
+        for name, twin in twins:
+            keys = _unlike(_twin(table[name], names, parts), table[twin]) \
+                if twin in table and twin > name else ()
+            if keys:
+                differing.append((home + name, home + twin, keys))
+    return differing
+
+
+def _tables_of(model):
+    """Every table of parts, what stands before their names, and the tables they belong with."""
     parts = {field.name: getattr(model, field.name) for field in dataclasses.fields(model)}
-    groups = [(getattr(model, group), "", parts) for group in MIRRORED.values()]
+    for group in MIRRORED.values():
+        yield getattr(model, group), "", parts
     for home, part in (("airframe", model.airframe), *model.bodies.items()):
-        groups += [(getattr(part, group), f"{home}/", {}) for group in ("points", "solids")]
-    found = []
-    for table, home, those in groups:
-        for name in table:
-            twin = _renamed(name, names)
-            if twin in table and twin > name and \
-                    (keys := _unlike(_twin(table[name], names, those), table[twin])):
-                found.append((home + name, home + twin, keys))
-    return found
+        for group in ("points", "solids"):
+            yield getattr(part, group), f"{home}/", {}
 
 
 def _unlike(image, part) -> tuple[str, ...]:
@@ -106,18 +117,28 @@ def _unlike(image, part) -> tuple[str, ...]:
 
 
 def _alike(one, other, either_way=False) -> bool:
-    if either_way and one is not None and other is not None:
+    if either_way and None not in (one, other):
         one, other = (AXES[v] if isinstance(v, str) else v for v in (one, other))
         return _alike(one, other) or _alike(tuple(-k for k in one), other)
     if dataclasses.is_dataclass(one):
         return type(one) is type(other) and not _unlike(one, other)
-    if isinstance(one, dict) and isinstance(other, dict):
-        return one.keys() == other.keys() and all(_alike(one[k], other[k]) for k in one)
-    if isinstance(one, tuple | list) and isinstance(other, tuple | list):
-        return len(one) == len(other) and all(map(_alike, one, other))
-    if isinstance(one, float | int) and isinstance(other, float | int):
-        return abs(one - other) <= TWIN_WITHIN
+    for kinds, alike in ((dict, _entries_alike), (tuple | list, _items_alike),
+                         (float | int, _sizes_alike)):
+        if isinstance(one, kinds) and isinstance(other, kinds):
+            return alike(one, other)
     return one == other
+
+
+def _entries_alike(one: dict, other: dict) -> bool:
+    return one.keys() == other.keys() and all(_alike(one[k], other[k]) for k in one)
+
+
+def _items_alike(one, other) -> bool:
+    return len(one) == len(other) and all(map(_alike, one, other))
+
+
+def _sizes_alike(one: float, other: float) -> bool:
+    return abs(one - other) <= TWIN_WITHIN
 
 
 def twin_name(name: str, mirror: dict) -> str:

@@ -383,6 +383,15 @@ class Stop(Part):
                                "how far from neutral to look, degrees; 10 past the wanted travel "
                                "unless given", default=None)
 
+    def _check(self):
+        if self.search is not None and self.search > MOST_TURN:
+            raise LinkageError(f"search {self.search:g}° is more than {MOST_TURN:g}°; leave it "
+                               f"out to look 10° past the wanted travel")
+        parts = {solid.split("/")[0] for solid in self.between}
+        if len(parts) == 1:
+            raise LinkageError(f'between: both solids are of "{parts.pop()}", and so never meet; '
+                               f"name solids of two parts")
+
 
 @dataclass(frozen=True, kw_only=True)
 class Clearance(Part):

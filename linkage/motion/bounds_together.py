@@ -11,7 +11,7 @@ some rod can't have its length, or the Jacobian can't have the sign it keeps fro
 from __future__ import annotations
 
 import itertools
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -139,6 +139,20 @@ def _misfit(posture, rod):
 def _sizes(values):
     """Largest size of enclosures over their cells, (values, n)."""
     return np.stack([(v.sizes[2] + v.rest) * GROW for v in values])
+
+
+@dataclass
+class _BoxedPosture(Posture):
+    """A posture whose enclosures follow more inputs; all else in it is shares of the plainest kind.
+
+    Attributes
+    ----------
+    rows, inputs : int
+        Rows of each enclosure, and inputs that they follow.
+    """
+
+    rows: int = 2
+    inputs: int = 0
 
 
 class _Boxes:
@@ -285,7 +299,7 @@ def _far(system, posture) -> float:
     return 2 * reach
 
 
-def _more_inputs(posture, more, cells, count):
+def _more_inputs(posture, more, cells, count) -> _BoxedPosture:
     """The posture at some cells, its enclosures made to follow more inputs."""
     # complexity over 10: every kind of thing that a posture holds is grown alike
     inputs = posture.inputs
@@ -312,8 +326,8 @@ def _more_inputs(posture, more, cells, count):
     sizes = replace(sizes, places={n: tuple(grown(k) for k in p) for n, p in sizes.places.items()},
                     axes={n: tuple(grown(k) for k in u) for n, u in sizes.axes.items()},
                     lengths={n: grown(k) for n, k in sizes.lengths.items()})
-    return replace(posture, states=states, dimensions=sizes, inputs=wide,
-                   rows=row_count(wide) + posture.rows - row_count(inputs), _seen={})
+    return _BoxedPosture(posture.plan, sizes, states, inputs=wide,
+                         rows=row_count(wide) + posture.rows - row_count(inputs))
 
 
 def _picked(state, cell):

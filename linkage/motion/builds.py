@@ -12,6 +12,8 @@ from .builds_rows import BuiltEnclosure
 from .posture import Dimensions
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from ..model.parts import Tolerance
     from .system import System
 
@@ -72,7 +74,7 @@ class Builds:
                 sizes.append(model.rod_tolerance(name, tolerances))
         return cls(system.dimensions, places, throughs, ends, lengths, np.array(sizes))
 
-    def only(self, system: System, ends=()) -> tuple[Builds, np.ndarray]:
+    def only(self, system: System, ends: Iterable[str] = ()) -> tuple[Builds, np.ndarray]:
         """The builds of what a system solves, and of some points, and the numbers of these here.
 
         Parameters

@@ -123,8 +123,8 @@ def _no_wider(value):
     return BuiltEnclosure(value.rows, value.inputs)
 
 
-def enclose(system: System, centres: dict, halves: dict,
-            tolerances: Tolerance | None = None) -> EnclosedPosture:
+def enclose(system: System, centres: dict, halves: dict, tolerances: Tolerance | None = None,
+            ends: tuple[str, ...] | None = None) -> EnclosedPosture:
     """Bounds of every joint over cells of travel.
 
     Parameters
@@ -135,6 +135,8 @@ def enclose(system: System, centres: dict, halves: dict,
         an input left out stays at 0.
     tolerances : Tolerance, optional
         Build tolerances: the bounds then hold for every build, and follow each dimension.
+    ends : tuple of str, optional
+        Only dimensions that the system solves by are followed then, and those of these points.
 
     Returns
     -------
@@ -145,8 +147,11 @@ def enclose(system: System, centres: dict, halves: dict,
     """
     if tolerances is None:
         return enclose_drawn(system, centres, halves)
-    return still_in_use(system, (tolerances, centres, halves), lambda: enclose_builds(
-        system, centres, halves, Builds.of(system, tolerances)))
+    builds = Builds.of(system, tolerances)
+    if ends is not None:
+        builds = builds.only(system, ends)[0]
+    return still_in_use(system, ((tolerances, ends), centres, halves), lambda: enclose_builds(
+        system, centres, halves, builds))
 
 
 def enclose_builds(system: System, centres: dict, halves: dict, builds: Builds) -> BuiltPosture:

@@ -54,10 +54,17 @@ class Motion:
         yield f"{lost} of {np.size(self.reachable)} positions out of reach" if lost else \
             "every position in reach"
 
+    def at(self, positions: np.ndarray) -> Motion:
+        """The motion at some of its positions, which are counted along one axis."""
+        inputs = {name: self._full(value).ravel()[positions]
+                  for name, value in self.inputs.items()}
+        posture = self.flat_posture().at(positions)
+        return Motion(self.system, inputs, posture.dimensions, posture.states, np.shape(positions))
+
     def flat_posture(self) -> Posture:
         """The posture with every joint's state along one axis of positions, or alone."""
         def flat(k):
-            return np.broadcast_to(k, self.shape).ravel() if np.size(k) > 1 else np.ravel(k)[0]
+            return np.broadcast_to(k, self.shape).ravel() if np.size(k) != 1 else np.ravel(k)[0]
 
         states = {joint: Slide(flat(s.value)) if isinstance(s, Slide) else
                   Turn(flat(s.cos), flat(s.sin), flat(s.value))

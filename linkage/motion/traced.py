@@ -31,7 +31,7 @@ class Traced:
 
     __slots__ = ("number", "tape", "terms")
 
-    def __init__(self, tape: Tape, terms: dict, number=(0.0, 0.0)):
+    def __init__(self, tape: Tape, terms: dict, number: tuple[float, float] = (0.0, 0.0)):
         self.tape, self.terms, self.number = tape, terms, number
 
     def __array_ufunc__(self, ufunc, method, *values, **options):

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 DIGITS = {"°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°": 3, "N/mm²": 0,
+          "ksi": 1,
           **{name: own.digits for name, own in LENGTHS.items()},
           **{f"°/{name}": 3 for name in LENGTHS}}
 TRUTH = {"met": ("MISSED", "met"), "governs": ("no", "governs")}  # of columns of these names

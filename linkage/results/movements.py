@@ -141,9 +141,11 @@ def travel_judged(results: Answers) -> str:
     edge = f"{wide:.2f}°" if all(part.unit == "°" for part in results.system.inputs.values()) else \
         f"{wide:.2f}° or {shown_length(wide, results.system.model.length)}"
     more = f" (covered by cells, {edge} at its edge, never too small)" if wide else ""
-    ended = [f"{', '.join(ends)} ended by {what}" for what, stopped in
-             (("stops", True), ("the wanted travel", False))
-             if (ends := ends_of(results.system, stopped=stopped))]
+    missed = [_end_words(results.system, end.input, end.side) for end in real.missed_stops]
+    stopped = [end for end in ends_of(results.system, stopped=True) if end not in missed]
+    ended = [f"{', '.join(ends)} ended by {what}" for what, ends in
+             (("stops", stopped), ("how far a stop is looked for, as none is met there", missed),
+              ("the wanted travel", ends_of(results.system, stopped=False))) if ends]
     build = " in any build" if results.built else ""
     return (f"The travel judged is what the stops leave{build}{more}; it lies within "
             f"{travel_words(results.system, real.box)} ({'; '.join(ended)}).")
@@ -164,6 +166,10 @@ def in_builds(results: Answers) -> str:
 def ends_of(system: System, *, stopped: bool) -> list[str]:
     """Ends of travels that have a stop in the file, or that have none, in words."""
     there = {(stop.input, stop.side) for stop in system.model.stops.values()}
-    return [f"{name} {gearing.sense_word(system, name, side == 'greatest')}"
+    return [_end_words(system, name, side)
             for name in system.travel_box() for side in ("least", "greatest")
             if ((name, side) in there) is stopped]
+
+
+def _end_words(system, name, side) -> str:
+    return f"{name} {gearing.sense_word(system, name, side == 'greatest')}"

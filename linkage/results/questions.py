@@ -12,10 +12,12 @@ from dataclasses import dataclass
 
 from .. import gearing, loads
 from ..clearances import scene_of, undrawn
+from ..model import STATIONS
 from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
 from . import hands
 from .answers import Answers, NothingAsked
+from .blocks import DIGITS
 from .columns import counted, listed, place_words
 from .movements import (
     band_misses,
@@ -41,6 +43,7 @@ from .verdict import Miss, Verdict
 BUILD = {False: "as drawn", True: "clearance, reach, rod ends, hands and travels for the builds "
          "within the file's tolerances, all else as drawn"}
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
+RESTS_ON = {"gearing": "stops"}  # travels are judged at the stops, which have to be right then
 WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
 
 
@@ -113,8 +116,9 @@ def verdict_of(results: Answers) -> Verdict:
 
 
 def asked_of(results: Answers) -> list[Question]:
-    """Questions of the chapters that were asked for."""
-    return [q for q in QUESTIONS if not results.only or q.chapter in results.only]
+    """Questions of the chapters that were asked for, and those that their answers rest on."""
+    chapters = {*results.only, *(RESTS_ON[name] for name in results.only if name in RESTS_ON)}
+    return [q for q in QUESTIONS if not chapters or q.chapter in chapters]
 
 
 def _undecided(results, question):
@@ -258,8 +262,18 @@ def _load_misses(results):
         for column, words in MARGINS.items():
             yield from _margin_miss(row["rod"], f"margin {words}", row[column], wide)
     for row in results.tube_margins.to_dict("records"):
-        yield from _margin_miss(row["body"], "margin of its tube", row["margin"],
-                                error.get((row["body"], "tube"), 0.0))
+        wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress"))
+        yield from _margin_miss(row["body"], f"margin of its tube{_tube_words(results, row)}",
+                                row["margin"], wide)
+
+
+def _tube_words(results, row) -> str:
+    """Where a tube is worst, at which stress, and under which load."""
+    own = LENGTHS[results.system.model.length]
+    at = "" if math.isnan(row["bending"]) else " at " + ", ".join(
+        f"{word} {row[k] / own.mm:.{own.digits}f}" for word, k in zip(STATIONS, "xyz", strict=True))
+    return (f"{at}, {row['stress'] / own.megapascal:.{DIGITS[own.stress]}f} {own.stress} under "
+            f"{row['case']},")
 
 
 def _margin_miss(part, words, margin, wide):
@@ -296,7 +310,7 @@ def _unloaded(results):
     names = [row["rod"] for row in results.rod_margins.to_dict("records")
              if not max(row["tension"], row["compression"]) > 0]
     names += [f"tube of {row['body']}" for row in results.tube_margins.to_dict("records")
-              if not row["moment"] > 0]
+              if not row["stress"] > 0]
     if names:
         yield f"strength of {listed(names)}: no load in any case"
 
@@ -333,6 +347,11 @@ def _without_margin(results):
         names = [row[part] for row in table.to_dict("records") if math.isnan(row[margin])]
         if names:
             yield f"strength of {words} of {listed(names)}: the file gives none"
+    unbent = [row["body"] for row in results.tube_margins.to_dict("records")
+              if math.isnan(row["bending"])]
+    if unbent:
+        yield (f"bending of the tube of {listed(unbent)}: the file places no two bearings, so only "
+               f"torsion is in its margin")
 
 
 def _build_misses(results):

@@ -78,18 +78,17 @@ def check(system: System, aims: Sequence[Aim], *, apart: bool = True,
     travels = {(row["surface"], row["way"], row["input"]): row for row in
                gearing.required_travels(system, ends).fillna({"input": ""}).to_dict("records")}
     margins = _margins(system) if any(aim.kind == "over-centre" for aim in aims) else {}
-    values, at = [], []
-    for aim in aims:
-        row = travels[aim.of, aim.way, aim.input] if aim.kind == "travel" else None
-        at.append(row and row["at"])
-        if row:
-            values.append(row["found"])
-        elif aim.kind == "over-centre":
-            values.append(margins[aim.of, aim.way])
-        else:
-            values.append(_value(system, aim, ends))
-    return Check(np.array(values, dtype=float), tuple(at), proven(
-        system, None if after is None else after.clearance) if apart else None)
+
+    def value_of(aim):
+        if aim.kind == "travel":
+            return travels[aim.of, aim.way, aim.input]["found"]
+        return margins[aim.of, aim.way] if aim.kind == "over-centre" else \
+            _value(system, aim, ends)
+
+    at = tuple(travels[aim.of, aim.way, aim.input]["at"] if aim.kind == "travel" else None
+               for aim in aims)
+    clearances = proven(system, after and after.clearance) if apart else None
+    return Check(np.array([value_of(aim) for aim in aims], dtype=float), at, clearances)
 
 
 def _margins(system) -> dict:

@@ -85,7 +85,7 @@ class _Known:
 
 
 class Cover:
-    """The cover of the inputs of one group."""
+    """The cover of the inputs of one group; `past` are the cells that it was left by."""
 
     def __init__(self, system: System, box: dict, made: list[Meeting],
                  tolerances: Tolerance | None):
@@ -100,6 +100,7 @@ class Cover:
     def worked(self) -> Cells:
         """Cells kept: halved where not decided, until fine enough or too many."""
         cells, out, settled = self._walled()
+        self.past = out
         if settled.all():
             return cells
         while (wide := cells.widths > FIRST).any():
@@ -111,6 +112,7 @@ class Cover:
             out = out.with_more(cells.picked(known.dropped))
             kept = np.flatnonzero(~known.dropped)
             kept = kept[cells.picked(kept).joined(neutral)]
+            self.past = out
             cells, known = cells.picked(kept), known.of(kept)
             undecided = self._measure(cells, known)
             edge = known.hopeful | cells.meeting(out.with_more(cells.picked(known.hopeful)))

@@ -13,6 +13,7 @@ from ..clearances import Stage, scene_of, stage_of
 from ..clearances.scene import Pair
 from ..clearances.stage import measure
 from ..errors import LinkageError, nearest
+from ..gearing import said_input
 from ..geometry import Piece, prism
 from ..model import AIRFRAME, Stop
 from ..motion import BEYOND, System, body_of
@@ -21,9 +22,14 @@ from .first import WITHIN, first_contact
 from .ways import Ways, moving
 
 if TYPE_CHECKING:
-    from ..clearances.scene import Scene
+    from collections.abc import Callable, Iterable
+
+    from numpy.typing import ArrayLike
+
+    from ..clearances.scene import Scene, Solid
 
 ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
+FINE = 6  # digits of where a contact is not decided
 STEPS = 81  # places at which a stop that never meets is looked at for its nearest face
 
 
@@ -63,7 +69,7 @@ class Meeting:
         reach = abs(high if sign > 0 else low) + BEYOND
         return sign * (self.stop.search if self.stop.search is not None else reach)
 
-    def gap(self, positions, thickness: float) -> np.ndarray:
+    def gap(self, positions: ArrayLike, thickness: float) -> np.ndarray:
         """Gap of the two faces at positions of the input, the others at 0, shape (n,), mm."""
         return self.gap_at({self.stop.input: np.asarray(positions, dtype=float)}, thickness)
 
@@ -86,7 +92,7 @@ class Meeting:
         return self.system.kept(("stop stage", self.name),
                                 lambda: Stage(scene, [self.pair], self.solid(thickness)))
 
-    def solid(self, thickness: float):
+    def solid(self, thickness: float) -> Callable[[str], Solid]:
         """What gives each of the stop's solids by name, the spacer on its face."""
         scene = scene_of(self.system)
 
@@ -121,11 +127,10 @@ class Meeting:
         free_to, met_at = self.first(thickness)
         self.check_met(free_to, met_at)
         if abs(met_at - free_to) > WITHIN:
-            unit = self.system.inputs[self.stop.input].unit
             raise LinkageError(f'stop "{self.name}": where its faces first meet is not decided: '
-                               f"they are proven apart up to {free_to:+.6f}{unit} "
-                               f"{self.stop.input} and meet at {met_at:+.6f}{unit}; they only "
-                               f"graze each other between, so move one of them", stop=self.name)
+                               f"they are proven apart up to {self._said(free_to, FINE)} and meet "
+                               f"at {self._said(met_at, FINE)}; they only graze each other "
+                               f"between, so move one of them", stop=self.name)
         return met_at
 
     def check_neutral(self, thickness: float) -> None:
@@ -148,18 +153,20 @@ class Meeting:
         """Refuse a stop whose faces were not met."""
         if not np.isnan(met_at):
             return
-        name, unit = self.stop.input, self.system.inputs[self.stop.input].unit
+        limit = self._said(self.limit)
         if abs(free_to) >= abs(self.limit):
-            raise LinkageError(f'stop "{self.name}": its faces never meet up to '
-                               f"{self.limit:+.1f}{unit} {name}; move them nearer, or raise search",
-                               stop=self.name)
+            raise LinkageError(f'stop "{self.name}": its faces never meet up to {limit}; move '
+                               f"them nearer, or raise search", stop=self.name)
         raise LinkageError(f'stop "{self.name}": its faces are proven apart up to '
-                           f"{free_to:+.6f}{unit} {name} and never met up to "
-                           f"{self.limit:+.1f}{unit}: there they graze each other, or a rod comes "
-                           f"to the end of its reach; move them nearer", stop=self.name)
+                           f"{self._said(free_to, FINE)} and never met up to {limit}: there they "
+                           f"graze each other, or a rod comes to the end of its reach; move them "
+                           f"nearer", stop=self.name)
+
+    def _said(self, position: float, digits: int = 1) -> str:
+        return said_input(self.system, self.stop.input, position, digits)
 
 
-def stage_with(scene: Scene, entries) -> Stage:
+def stage_with(scene: Scene, entries: Iterable[tuple[Pair, Callable | None]]) -> Stage:
     """Stage of pairs each with solids of its own, so that a spacer is there for its stop alone.
 
     Parameters
@@ -247,7 +254,10 @@ def _plain(system, name) -> Meeting:
     if name not in stops:
         raise LinkageError(f'no stop "{name}"; {nearest(name, stops)}', stop=name)
     stop = stops[name]
-    pair = scene_of(system).pair_of(*stop.between)
+    try:
+        pair = scene_of(system).pair_of(*stop.between)
+    except LinkageError as error:
+        raise LinkageError(f'stop "{name}": {error.sentence}', stop=name) from error
     if stop.input not in pair.inputs:
         raise LinkageError(f'stop "{name}": input "{stop.input}" does not move its faces against '
                            f"each other; name solids that it moves", stop=name)
@@ -262,7 +272,7 @@ def _made(system, name) -> Meeting:
     return replace(plain, normal=normal, face=face)
 
 
-def _bare_contacts(system):
+def bare_contacts(system):
     """About where the faces of each stop that has a spacer first meet without it."""
     def work():
         bare = [m for m in _each(_plain, system) if m.stop.spacer is not None]
@@ -281,7 +291,7 @@ def _face(plain: Meeting):
     pieces = scene.solid(on).pieces
     if not any(p.faces for p in pieces):
         return None, None
-    position = _bare_contacts(plain.system)[plain.name]
+    position = bare_contacts(plain.system)[plain.name]
     if np.isnan(position):
         at = np.linspace(0.0, plain.limit, STEPS)
         position = float(at[np.nanargmin(plain.gap(at, 0.0))])

@@ -299,7 +299,7 @@ class _March:
             self.lost[pair, way] = min(self.lost[pair, way], share[lost.argmax()])
 
 
-def tubes_apart(stage: Stage, posture: Posture, pieces, count: int) -> np.ndarray:
+def tubes_apart(stage: Stage, posture: Posture, pieces: tuple, count: int) -> np.ndarray:
     """Lower bound of the gap of piece pairs over cells from the round tubes about them.
 
     Parameters

@@ -44,12 +44,15 @@ class RealTravel:
     ends_without_stop : tuple of (str, str)
         ``(input, "least" or "greatest")`` that have no stop, where the wanted travel stands.
     missed_stops : tuple of MissedStop
+    past : tuple of (tuple of str, ndarray (n, inputs), ndarray (n, inputs))
+        Of each group of inputs that stops tie together: ends of the cells that are left out.
     """
 
     travel: Travel
     fine: dict
     ends_without_stop: tuple[tuple[str, str], ...]
     missed_stops: tuple[MissedStop, ...]
+    past: tuple = ()
 
     @property
     def inputs(self) -> tuple[str, ...]:
@@ -126,17 +129,18 @@ def _worked_out(system, tolerances) -> RealTravel:
     for m in made:
         m.check_neutral(m.thickness)
     box = _searched(system, made)
-    covers, fine, missed = [], dict.fromkeys(box, 0.0), []
+    covers, fine, missed, past = [], dict.fromkeys(box, 0.0), [], []
     for names, stops in _groups(box, made):
         cover = Cover(system, {name: box[name] for name in names}, stops, tolerances)
         cells = cover.worked()
         covers.append((names, cells.merged()))
         fine |= cover.fine()
         missed += cover.missed(cells)
+        past.append((names, *cover.past.ends()))
     stopped = {(m.stop.input, m.stop.side) for m in made}
     return RealTravel(_product(tuple(box), covers), fine,
                       tuple((name, side) for name in box for side in ("least", "greatest")
-                            if (name, side) not in stopped), tuple(missed))
+                            if (name, side) not in stopped), tuple(missed), tuple(past))
 
 
 def _searched(system, made) -> dict:

@@ -45,7 +45,8 @@ class Touching(NamedTuple):
     way: np.ndarray
 
 
-def touching(stage: Stage, items, cells, tolerances: Tolerance | None = None) -> Touching:
+def touching(stage: Stage, items: tuple, cells: tuple,
+             tolerances: Tolerance | None = None) -> Touching:
     """Whether piece pairs are proven to touch at every position of cells, in every build.
 
     Parameters
@@ -69,7 +70,7 @@ def touching(stage: Stage, items, cells, tolerances: Tolerance | None = None) ->
     if not here.size:
         return Touching(sure, known.gap, known.way)
     enclosed = enclose(stage.system, named, {n: halves[:, i] for i, n in enumerate(names)},
-                       tolerances)
+                       tolerances, stage.rod_ends)
     asked = _Asked(stage, posture, enclosed, which, cell)
     asked.loose = stage.looseness(tolerances)[stage.sides]
     slack = SLACK * stage.scale(enclosed)

@@ -18,12 +18,13 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
-TABLES = ("Worst rod loads", "Worst forces", "Worst moments", "Load cases", "Rod margins",
-          "Torque tubes", "Stick force along ", "Lost motion", "Friction")
+TABLES = ("Worst rod loads", "Worst forces", "Worst moments", "Loads on stops", "Load cases",
+          "Rod margins", "Torque tubes", "Stick force along ", "Lost motion", "Friction")
 SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
 THIN = 50  # diameter / wall from which the same chapter asks for a check of local buckling
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
-            "acceleration, air load but for its hinge moment, and bending of bodies are left out.  "
+            "acceleration, air load but for its hinge moment, and bending of all but torque tubes "
+            "on two bearings are left out.  "
             "Every rod is taken as straight.  A pilot's force is square to the arm; an input that "
             "is not pushed is held at the grip by whatever it takes.  A jam of the one surface "
             "that holds an input is the pilot's own case.")
@@ -101,9 +102,13 @@ def _strength(results):
                     "Euler, Johnson where stocky; tube: yield at limit, ultimate at limit x "
                     "safety.  Joint factor: the greater of safety x fitting and bearing.")
     if len(results.tube_margins):
-        yield Table("Torque tubes", in_units(system, results.tube_margins, moment="moment",
-                                             stress="stress"),
-                    "Greatest moment in the tube and its shear; bending is not in it.")
+        data = in_units(system, results.tube_margins, moment="torsion bending", stress="stress",
+                        length="x y z")
+        yield Table("Torque tubes", data, "Bending between its two bearings, shear and torsion "
+                    "together by distortion energy, at the worst place of its middle line; yield "
+                    "at limit, ultimate at limit x safety.  A dash under bending: the file places "
+                    "no bearings, and torsion alone is in it.",
+                    words=in_words(system, data))
 
 
 def _remark(system, row) -> str:
@@ -128,10 +133,13 @@ def worst_tables(results: Answers) -> dict:
     cases = list(dict.fromkeys(worst["case"]))
     data = worst.assign(case=[cases.index(case) + 1 for case in worst["case"]])
     places = list(place_of(system, dict.fromkeys(system.inputs)))
+    data = data[data["stress"].isna()]  # the table of torque tubes has it
     rods, moments = data["what"].isin(["tension", "compression"]), data["force"].isna()
+    stops = data["what"] == "load"
     plain = data.assign(what=[WHAT.get(what, what) for what in data["what"]])
-    each = (("Worst rod loads", rods, "rod", "force"), ("Worst forces", ~rods & ~moments, "body",
-            "force"), ("Worst moments", moments, "body", "moment"))
+    each = (("Worst rod loads", rods, "rod", "force"), ("Worst forces", ~rods & ~moments & ~stops,
+            "body", "force"), ("Worst moments", moments, "body", "moment"),
+            ("Loads on stops", stops, "stop", "force"))
     tables = {}
     for name, chosen, part, kind in each:
         rows = plain[chosen].rename(columns={"part": part})

@@ -1,0 +1,293 @@
+"""The cover of the real travel as a certificate holds it: cuts, and a witness where a stop touches.
+
+What the library keeps and leaves out is the guide; a cell beyond is cut until the checker's own
+test shows it past a stop, so that what hangs together with neutral is what the library kept.
+"""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass, field
+from itertools import product
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..checker.reading import Refused
+from ..checker.solids import Line, Prism
+from ..checker.travel import Stop, cut, faces, search_box
+from ..errors import LinkageError
+from ..stops.faces import bare_contacts, meeting
+from .nearest import nearest, points, posed
+
+if TYPE_CHECKING:
+    from ..checker.leaves import Book
+    from ..motion import System
+    from ..stops.real import RealTravel
+
+THIN = 1e-3  # degrees (mm) of a cell that is halved no further
+MOST = 4000  # leaves of one cover
+BACK = (0.01, 0.03, 0.1, 0.3, 1.0)  # degrees (mm) before contact, to see which face meets
+SAME = 1e-4  # mm between a face as the library has it and as the checker does
+WITHIN = 1e-9  # degrees (mm) of ends that are the same
+
+
+@dataclass(eq=False)
+class Leaf:
+    """A cell of a cover, and what became of it."""
+
+    cell: tuple
+    kept: bool = False
+    word: object = "k"
+    witness: list | None = None
+    parts: list = field(default_factory=list)
+
+
+def covers(system: System, book: Book, real: RealTravel) -> dict:
+    """What a certificate holds of the real travel: covers, and where spacers' faces are told.
+
+    Parameters
+    ----------
+    system : System
+    book : Book
+        The checker's reading of the same file.
+    real : RealTravel
+
+    Returns
+    -------
+    dict
+
+    Raises
+    ------
+    LinkageError
+        Where the checker is not shown what the library kept.
+    """
+    told = {name: _face(system, book, name) for name in book.machine.stops}
+    told = {name: face for name, face in told.items() if face is not None}
+    stops = {name: Stop(book, stop, told.get(name)) for name, stop in book.machine.stops.items()}
+    return {"stops": told, "covers": [_Grower(book, stops, names, real).text()
+                                      for names in _groups(book, stops)]}
+
+
+def _groups(book, stops):
+    """Inputs that stops tie together."""
+    groups = [{name} for name in book.motion.names]
+    for name, stop in stops.items():
+        needed = {book.machine.stops[name]["input"]} | (
+            book.pairs.inputs_of(stop.pair) if stop.pair else set())
+        tied = [group for group in groups if group & needed]
+        groups = [group for group in groups if not group & needed] + [set().union(*tied)]
+    return [[name for name in book.motion.names if name in group] for group in groups]
+
+
+def _face(system, book, name):
+    """Where the solids of a stop with a spacer come near, so that its face can be told."""
+    stop = book.machine.stops[name]
+    if "spacer" not in stop:
+        return None
+    made = meeting(system, name)
+    met = bare_contacts(system).get(name, np.nan)
+    if made.face is None or not np.isfinite(met):
+        return None
+    k, pair = book.motion.names.index(stop["input"]), book.pairs.pair(*stop["between"])
+    book.sides(pair)
+    for back in BACK:
+        place = [0.0] * len(book.motion.names)
+        place[k] = float(met - np.sign(met) * back)
+        shown = points(book, pair, place)
+        if shown is not None:
+            told = {"at": place[k], "met": shown[1]}
+            with suppress(Refused):
+                if _same_face(Stop(book, stop, told), made, stop["spacer"]["on"]):
+                    return told
+    return None
+
+
+def _same_face(stop, made, on):
+    """Whether the checker puts a spacer on the face that the library does."""
+    pad = stop.pieces[stop.pair.names.index(on)][-1]
+    corners = np.array(pad.corners)
+    away = np.linalg.norm(corners[:, None] - np.concatenate(
+        [made.face, made.face + made.thickness * made.normal])[None], axis=-1)
+    return (away.min(axis=1) < SAME).all() and (away.min(axis=0) < SAME).all()
+
+
+class _Grower:
+    """Grows the cover of some inputs."""
+
+    def __init__(self, book, stops, names, real):
+        self.book, self.names = book, names
+        self.at = [book.motion.names.index(name) for name in names]
+        self.stops = {name: stop for name, stop in stops.items()
+                      if book.machine.stops[name]["input"] in names and stop.pair}
+        box = search_box(book.machine)
+        self.root = Leaf(box)
+        whole = np.array([[box[k] for k in self.at]])
+        self.kept, self.past = (self._of(real.inputs, real.travel.low, real.travel.high),
+                                [self._of(*past) for past in real.past if past[0]
+                                 and set(past[0]) <= set(names)]) if self.stops else (whole, [])
+        self.past = np.concatenate([whole[:0], *self.past])
+
+    def _of(self, inputs, low, high):
+        """Cells of some inputs as cells of these: (n, inputs, 2), without repeats."""
+        ends, box = np.stack([low, high], axis=-1), self.root.cell
+        return np.unique(np.stack([ends[:, inputs.index(name)] if name in inputs else
+                                   np.broadcast_to(box[k], (len(ends), 2))
+                                   for name, k in zip(self.names, self.at, strict=True)], axis=1),
+                         axis=0)
+
+    def text(self):
+        """The cover in the words of the checker."""
+        ahead = [self.root]
+        while ahead:  # until each part is in a kept cell, or beyond all
+            leaf = ahead.pop()
+            inside, cut_at = self._among(leaf, self.kept)
+            leaf.kept = inside
+            ahead += self._cut(leaf, *cut_at) if cut_at else []
+        self._show_ends()
+        tree, past, ahead = [], [], [self.root]
+        while ahead:
+            leaf = ahead.pop()
+            tree.append(leaf.word)
+            if leaf.witness:
+                past.append(leaf.witness)
+            ahead += leaf.parts[::-1]
+        return {"inputs": self.names, "tree": tree, "past": past}
+
+    def _cut(self, leaf, k, place):
+        leaf.word = [k, float(place)]
+        leaf.parts = [Leaf(cell) for cell in cut(leaf.cell, k, float(place), self.at)]
+        return leaf.parts
+
+    def _among(self, leaf, cells):
+        """Whether a leaf lies in one of some cells, and where it is to be cut at an end of one."""
+        own = np.array([leaf.cell[k] for k in self.at])
+        some = ((cells[..., 0] < own[:, 1] - WITHIN) & (cells[..., 1] > own[:, 0] + WITHIN)
+                | (own[:, 0] == own[:, 1])).all(axis=1)
+        inner = (cells[some] > own[:, :1] + WITHIN) & (cells[some] < own[:, 1:] - WITHIN)
+        if some.any() and not inner.any(axis=(1, 2)).all():
+            return True, None
+        if not some.any():
+            return False, None
+        return False, min((self._cost(cells[some], own, i, end), self.at[i], end)
+                          for i in range(len(own))
+                          for end in np.unique(cells[some][:, i][inner[:, i]]))[1:]
+
+    def _cost(self, cells, own, i, end):
+        """How many cells are cut with a leaf, and how far from its middle."""
+        through = (cells[:, i, 0] < end - WITHIN) & (cells[:, i, 1] > end + WITHIN)
+        return through.sum(), abs(end - own[i].mean()) / (own[i, 1] - own[i, 0])
+
+    def _leaves(self):
+        ahead, found = [self.root], []
+        while ahead:
+            leaf = ahead.pop()
+            ahead += leaf.parts
+            if not leaf.parts:
+                found.append(leaf)
+        return found
+
+    def _show_ends(self):
+        """Show what hangs together with neutral and is not kept to be past a stop."""
+        while True:
+            leaves = [leaf for leaf in self._leaves() if leaf.word == "k"]
+            open_ = [leaf for leaf in self._joined(leaves) if not leaf.kept]
+            if not open_:
+                return
+            for leaf in open_:
+                inside, cut_at = self._among(leaf, self.past)
+                if cut_at:
+                    self._cut(leaf, *cut_at)
+                elif not (inside and self._shown(leaf)) and (
+                        len(leaves) > MOST or not self._halved(leaf)):
+                    raise LinkageError(f"no certificate can be written: it is not shown where "
+                                       f"stops end {' and '.join(self.names)}")
+
+    def _joined(self, leaves):
+        """Those that hang together with neutral, over faces, edges and corners."""
+        cells = np.array([[leaf.cell[k] for k in self.at] for leaf in leaves])
+        found = ((cells[..., 0] <= 0) & (cells[..., 1] >= 0)).all(axis=1)
+        ahead = list(np.flatnonzero(found))
+        while ahead:
+            cell = cells[ahead.pop()]
+            more = ~found & ((cells[..., 0] <= cell[:, 1]) & (cells[..., 1] >= cell[:, 0])).all(
+                axis=1)
+            found |= more
+            ahead += list(np.flatnonzero(more))
+        return [leaves[k] for k in np.flatnonzero(found)]
+
+    def _shown(self, leaf):
+        for name in [n for n in self.stops if self._beyond(leaf, n)] or self.stops:
+            told = witness(self.book, self.stops[name], leaf.cell)
+            if told is not None:
+                leaf.word, leaf.witness = "p", [name, *told]
+                return True
+        middle = tuple(((a + b) / 2,) * 2 for a, b in leaf.cell)
+        if any(all(self.book.nowhere(s.pair, s.sides, cell) for cell in (middle, leaf.cell))
+               for s in self.stops.values()):
+            leaf.word = "o"
+        return leaf.word == "o"
+
+    def _beyond(self, leaf, name):
+        """Whether a leaf lies beyond what is kept where a stop ends it."""
+        stop = self.book.machine.stops[name]
+        k = self.book.motion.names.index(stop["input"])
+        kept = self.kept[:, self.at.index(k)]
+        return leaf.cell[k][0] >= kept[:, 1].max() - WITHIN if stop["side"] == "greatest" else \
+            leaf.cell[k][1] <= kept[:, 0].min() + WITHIN
+
+    def _halved(self, leaf):
+        k = max(self.at, key=lambda k: leaf.cell[k][1] - leaf.cell[k][0])
+        low, high = leaf.cell[k]
+        return high - low > THIN and self._cut(leaf, k, (low + high) / 2)
+
+
+def witness(book: Book, stop: Stop, cell: tuple) -> list | None:
+    """Points that show a stop's solids to touch all over a cell, as the checker has them."""
+    middle = tuple(((a + b) / 2,) * 2 for a, b in cell)
+    names, frame = stop.pair.names, stop.pair.frame
+    hulls = [posed(book, frame, (name, pieces), middle)
+             for name, pieces in zip(names, stop.pieces, strict=True)]
+    if None in hulls:
+        return None
+    for (i, (one, a)), (j, (other, b)) in product(*map(enumerate, hulls)):
+        radius = sum(p.radius for p in (one, other) if isinstance(p, Line))
+        if (a.min(axis=1) - radius > b.max(axis=1)).any() or (
+                b.min(axis=1) - radius > a.max(axis=1)).any():
+            continue
+        for told in _tried(book, stop, (i, a, one), (j, b, other), middle):
+            if stop.touch(cell, told):
+                return told
+    return None
+
+
+def _tried(book, stop, one, other, middle):
+    """Witnesses of two pieces to be tried."""
+    (i, a, first), (j, b, second) = one, other
+    if isinstance(first, Line) or isinstance(second, Line):
+        shares = nearest(a, b)[1]
+        yield [0, [i, shares[0].tolist()], [j, shares[1].tolist()]]
+        return
+    for side, (mine, piece, theirs, wall) in enumerate(((i, first, j, second),
+                                                        (j, second, i, first))):
+        if isinstance(wall, Prism):
+            home = book.known[stop.pair.names[1 - side]].carriers[0]
+            seen = posed(book, home, (stop.pair.names[side], [piece]), middle)
+            shares = None if seen is None else _deepest(seen[0][1], faces(wall))
+            if shares is not None:
+                yield [side, [mine, shares.tolist(), theirs]]
+
+
+def _deepest(corners, beyond):
+    """Shares of corners whose point lies deepest behind walls; None where it lies before one."""
+    from scipy.optimize import linprog
+
+    normals, most = np.array([n for n, *_ in beyond]), np.array([m for _, m, _ in beyond])
+    count = corners.shape[1]
+    found = linprog([*[0.0] * count, -1.0],
+                    A_ub=np.column_stack([normals @ corners, np.ones(len(most))]), b_ub=most,
+                    A_eq=[[*[1.0] * count, 0.0]], b_eq=[1.0],
+                    bounds=[(0, None)] * count + [(None, None)])
+    if not found.success or found.x[-1] <= 0:
+        return None
+    return np.maximum(found.x[:-1], 0.0)

@@ -1,0 +1,75 @@
+"""Points of two solids as shares of the corners of a piece each: nearest ones, at a place."""
+
+from __future__ import annotations
+
+import itertools
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..checker.leaves import OutOfReach
+from ..checker.solids import Line
+
+if TYPE_CHECKING:
+    from ..checker.leaves import Book
+
+UNSURE = 1e-6  # mm of a place that the checker has no closer
+WEIGHT = 1e4  # of the shares' sum against distances
+
+
+def points(book: Book, pair, place) -> tuple[float, list] | None:
+    """Gap of a pair, and the point of each solid, at a place; None where it is not known well."""
+    place = tuple((k, k) for k in place)
+    hulls = [posed(book, pair.frame, (name, side.pieces), place)
+             for name, side in zip(pair.names, book.sides(pair), strict=True)]
+    if None in hulls:
+        return None
+    about = [[_ball(*piece) for piece in hull] for hull in hulls]
+    both = sorted((np.linalg.norm(p - q) - r - s, i, j) for (i, (p, r)), (j, (q, s)) in
+                  itertools.product(*map(enumerate, about)))
+    best = None
+    for low, i, j in both:
+        if best is not None and low > best[0]:
+            break
+        (one, a), (other, b) = hulls[0][i], hulls[1][j]
+        radius = sum(p.radius for p in (one, other) if isinstance(p, Line))
+        apart, shares = nearest(a, b)
+        if best is None or apart - radius < best[0]:
+            best = apart - radius, [[i, shares[0].tolist()], [j, shares[1].tolist()]]
+    return best
+
+
+def _ball(piece, corners):
+    """Middle and radius of a ball about a piece."""
+    middle = corners.mean(axis=1)
+    return middle, np.linalg.norm(corners - middle[:, None], axis=0).max() + piece.radius
+
+
+def posed(book: Book, frame, solid, cell) -> list | None:
+    """Pieces of a solid with their corners at a place, seen from a frame: (3, corners) each."""
+    name, pieces = solid
+    known = book.known[name]
+    try:
+        seat = book.motion.seat(known.carriers, frame, cell)
+    except OutOfReach:
+        return None
+    if any(not k.rest < UNSURE for p in seat for k in p):
+        return None
+    held = np.array([[float(k.centre.mid()) for k in p] for p in seat])
+    return [(p, held.T @ np.array([known.row(c) for c in p.corners]).T) for p in pieces]
+
+
+def nearest(one: np.ndarray, other: np.ndarray) -> tuple[float, tuple]:
+    """Distance of two hulls (3, corners), and shares of the corners of each that show it."""
+    from scipy.optimize import nnls
+
+    # least |one.a - other.b| with shares that sum to 1, held to that by a weight
+    middle, count = one.mean(axis=1)[:, None], one.shape[1]
+    one, other = one - middle, other - middle
+    size = WEIGHT * max(1.0, float(np.abs(one).max()), float(np.abs(other).max()))
+    rows = np.zeros((5, count + other.shape[1]))
+    rows[:3, :count], rows[:3, count:] = one, -other
+    rows[3, :count] = rows[4, count:] = size
+    both = nnls(rows, np.array([0.0, 0.0, 0.0, size, size]))[0]
+    shares = both[:count] / both[:count].sum(), both[count:] / both[count:].sum()
+    return float(np.linalg.norm(one @ shares[0] - other @ shares[1])), shares

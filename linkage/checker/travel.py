@@ -1,0 +1,269 @@
+"""The travel that the stops leave: all that hangs together with neutral and is not shown past one.
+
+A cover of some inputs is a tree in the order of its leaves: [input, place] cuts, k is kept, o is
+out of reach of a stop, p is past a stop, by a witness: a point fixed in each of its two solids
+that stay nearer than their radii, or one that stays inside a flat piece of the other, all over the
+cell.  What is joined to neutral through cells that are not shown past is the travel, never less
+than the truth.
+"""
+
+import math
+from functools import partial
+from itertools import product
+
+from .leaves import Side
+from .reading import Refused
+from .solids import EYE, Line, Prism
+from .taylor import UP, constant, dot
+
+BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
+INSIDE = 1e-6  # mm that a witness stays within a flat piece, for what was rounded at its corners
+NEAR = 1.0  # mm: from no farther away a spacer's face is told
+SURE = 1e-6  # mm that a plane between two solids may fall short of their nearest points
+
+
+class Travel:
+    """The stick positions that are judged, as boxes for each group of inputs."""
+
+    def __init__(self, book, told):
+        self.book, self.names = book, book.motion.names
+        self.box, self.stops = search_box(book.machine), {}
+        for name, stop in book.machine.stops.items():
+            self.stops[name] = Stop(book, stop, told["stops"].get(name))
+        self.groups, covered = [], []
+        for cover in told["covers"]:
+            at = [self.names.index(name) for name in cover["inputs"]]
+            covered += at
+            self.groups.append((at, self.kept(at, cover)))
+        if sorted(covered) != list(range(len(self.names))):
+            raise Refused("the covers are not of every input once")
+
+    def kept(self, at, cover):
+        """Cells of a cover that hang together with neutral."""
+        cells, words = [], iter(cover["tree"])
+        past, ahead = iter(cover["past"]), [self.box]
+        while ahead:
+            cell, word = ahead.pop(), next(words, None)
+            if word == "k":
+                cells.append([cell[k] for k in at])
+            elif word == "p":
+                self.past(cell, next(past, None))
+            elif word == "o":
+                self.out_of_reach(cell)
+            elif isinstance(word, list):
+                ahead += cut(cell, *word, at)[::-1]
+            else:
+                raise Refused(f"a cover has a leaf of a kind not known, {word!r}")
+        if next(words, None) is not None:
+            raise Refused("a cover has more leaves than it needs")
+        found = joined(cells)
+        if not found:
+            raise Refused("neutral is shown past a stop")
+        return found
+
+    def past(self, cell, told):
+        """Hold a witness that a stop's solids touch all over a cell."""
+        name, *witness = told
+        if name not in self.stops or not self.stops[name].touch(cell, witness):
+            raise Refused(f'it is not shown to be past stop "{name}" near {cell}')
+
+    def out_of_reach(self, cell):
+        """Hold that the solids of some stop are nowhere within reach all over a cell."""
+        if not any(self.book.nowhere(stop.pair, stop.sides, cell) for stop in self.stops.values()):
+            raise Refused(f"it is not shown to be out of reach near {cell}")
+
+    def root(self):
+        """The box about it all."""
+        ends = [None] * len(self.names)
+        for at, cells in self.groups:
+            for k, spans in zip(at, zip(*cells, strict=True), strict=True):
+                ends[k] = min(low for low, _ in spans), max(high for _, high in spans)
+        return tuple(ends)
+
+    def outside(self, cell):
+        """Whether no position of it lies in a cell but on its edge."""
+        return any(all(apart([cell[k] for k in at], other) for other in cells)
+                   for at, cells in self.groups)
+
+    def holds(self, place):
+        """Whether a position lies in it."""
+        return len(place) == len(self.names) and all(
+            any(all(low <= place[k] <= high for k, (low, high) in zip(at, cell, strict=True))
+                for cell in cells) for at, cells in self.groups)
+
+    def open_ends(self):
+        """Ends of driven inputs at which no stop is, and ends at which it gets past all there."""
+        driven = {name for name, _ in self.book.machine.drives.values()}
+        free, missed = [], []
+        for k, (name, (low, high)) in enumerate(zip(self.names, self.root(), strict=True)):
+            for side, end, limit in (("least", low, self.box[k][0]),
+                                     ("greatest", high, self.box[k][1])):
+                if name in driven and end == limit:
+                    has = any((s["input"], s["side"]) == (name, side)
+                              for s in self.book.machine.stops.values())
+                    (missed if has else free).append(f"{name} {side}")
+        return free, missed
+
+
+class Stop:
+    """Two solids that end the travel where they touch, the spacer on its face."""
+
+    def __init__(self, book, stop, told):
+        self.book, self.pair = book, book.pairs.pair(*stop["between"])
+        self.sides = self.pair and tuple(book.sides(self.pair))
+        self.pieces = self.pair and [list(book.pairs.pieces[name]) for name in self.pair.names]
+        spacer = stop.get("spacer")
+        if self.pair and spacer:
+            side = self.pair.names.index(spacer["on"])
+            if not any(isinstance(p, Prism) for p in self.pieces[side]):
+                self.pieces[side] = [Line(p.ends, p.radius + spacer["thickness"])
+                                     for p in self.pieces[side]]
+            elif told is not None:  # a spacer whose face is not told is left out: more travel
+                k = list(book.motion.names).index(stop["input"])
+                if told["at"] * (1 if stop["side"] == "greatest" else -1) < 0:
+                    raise Refused("the face of a spacer is told at the other end")
+                cell = tuple((told["at"],) * 2 if i == k else (0.0, 0.0)
+                             for i in range(len(book.motion.names)))
+                self.pieces[side].append(self.pad(side, cell, told["met"], spacer["thickness"]))
+
+    def pad(self, side, cell, met, thick):
+        """A spacer on the face that looks most nearly at the other solid where both are near."""
+        spots, seats = [], []
+        for k, told in enumerate(met):
+            spots.append(floats(self.spot(k, told, cell)))
+            seats.append([floats(p) for p in self.seat(k, cell)])
+        way = [b - a for a, b in zip(*spots, strict=True)]
+        far = math.hypot(*way)
+        way = [k / far for k in way]
+        gap = far - self.radius(met)
+        if not (SURE < gap < NEAR and self.all_apart(cell, way, gap - SURE)):
+            raise Refused("the face of a spacer is not told")
+        sign = -1 if side else 1
+        local = [sign * sum(a * b for a, b in zip(way, axis, strict=True))
+                 for axis in seats[side][1:]]
+        piece = self.pieces[side][met[side][0]]
+        return max(faces(piece), key=lambda f: sum(
+            a * b for a, b in zip(f[0], local, strict=True)))[2](thick)
+
+    def all_apart(self, cell, way, gap):
+        """Whether no two pieces are nearer than a gap at a place, by a direction or an axis."""
+        ways = [way, *([sign * k for k in axis] for axis in EYE for sign in (1.0, -1.0))]
+        planes = [[w, *[[0.0] * 3 for _ in cell]] for w in ways]
+        for pieces in product(*self.pieces):
+            sides = [Side([p], self.book.known[name]) for p, name in
+                     zip(pieces, self.pair.names, strict=True)]
+            if not any(self.book.bound(self.pair, sides, cell, n) >= gap for n in planes):
+                return False
+        return True
+
+    def seat(self, k, cell):
+        """What carries one of the solids."""
+        return self.book.motion.seat(self.book.known[self.pair.names[k]].carriers, self.pair.frame,
+                                     cell)
+
+    def spot(self, k, told, cell):
+        """A point of one of the solids over a cell, seen from the pair's frame."""
+        row = self.book.shared_row(self.pair.names[k], self.pieces[k], told)
+        return self.book.carried(self.seat(k, cell), row)
+
+    def radius(self, met):
+        """Both radii of two pieces, of flat ones 0."""
+        pieces = [self.pieces[k][told[0]] for k, told in enumerate(met)]
+        return sum(p.radius for p in pieces if isinstance(p, Line))
+
+    def touch(self, cell, told):
+        """Whether a witness shows that they touch all over a cell."""
+        first, *met = told
+        if self.pair is None or first not in (0, 1) or len(met) not in (1, 2):
+            return False
+        if len(met) == 2:
+            p, q = (self.spot(k, met[k], cell) for k in (0, 1))
+            radius = self.radius(met)
+            apart = [a - b for a, b in zip(p, q, strict=True)]
+            return math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP < radius - INSIDE
+        (one, shares, other), = met
+        piece, home = self.pieces[1 - first][other], self.pair.names[1 - first]
+        solids = [self.book.known[self.pair.names[k]] for k in (first, 1 - first)]
+        if not isinstance(piece, Prism) or any(s.ends for s in solids):
+            return False
+        row = self.book.shared_row(self.pair.names[first], self.pieces[first], [one, shares])
+        body = self.book.known[home].carriers[0]
+        spot = self.book.carried(self.book.motion.seat(solids[0].carriers, body, cell), row)
+        return all(self.below(spot, normal, most) for normal, most, _ in faces(piece))
+
+    def below(self, spot, normal, most):
+        """Whether a point stays behind a wall."""
+        table = self.book.motion.table
+        along = dot(spot, [constant(table, k) for k in normal])
+        return along.high() < most - INSIDE
+
+
+def floats(point):
+    """Middles of three Taylors."""
+    return [float(k.centre.mid()) for k in point]
+
+
+def faces(piece):
+    """Faces of a prism: outward normal, how far out it is, and what spacer lies on it."""
+    u, v, w = piece.axes
+    low, high = piece.room
+    found = [(w, high, lambda t: Prism(piece.outline, (high, high + t), piece.at, piece.axes)),
+             ([-k for k in w], -low, lambda t: Prism(piece.outline, (low - t, low), piece.at,
+                                                     piece.axes))]
+    for a, b in zip(piece.outline, (*piece.outline[1:], piece.outline[0]), strict=True):
+        x, y = b[1] - a[1], a[0] - b[0]
+        x, y = x / math.hypot(x, y), y / math.hypot(x, y)
+        normal = [x * p + y * q for p, q in zip(u, v, strict=True)]
+        found.append((normal, x * a[0] + y * a[1], partial(on_edge, piece, (a, b), (x, y))))
+    at = piece.at
+    return [(n, far + sum(p * q for p, q in zip(n, at, strict=True)), pad)
+            for n, far, pad in found]
+
+
+def on_edge(piece, ends, way, thick):
+    """A spacer on the face that a side of a prism's outline makes."""
+    a, b = ends
+    c, d = ((p[0] + thick * way[0], p[1] + thick * way[1]) for p in ends)
+    return Prism((b, a, c, d), piece.room, piece.at, piece.axes)
+
+
+def search_box(machine):
+    """Ends of each input: the wanted travel with neutral, or where its stops are looked for."""
+    driven, found = {name for name, _ in machine.drives.values()}, []
+    for name, (low, high, _) in machine.inputs.items():
+        ends = [min(low, 0.0), max(high, 0.0)] if name in driven else [0.0, 0.0]
+        for stop in machine.stops.values():
+            if stop["input"] == name and name in driven:
+                last = stop["side"] == "greatest"
+                limit = stop.get("search", abs(high if last else low) + BEYOND)
+                ends[last] = max(ends[1], limit) if last else min(ends[0], -limit)
+        found.append(tuple(ends))
+    return tuple(found)
+
+
+def cut(cell, k, place, at):
+    """A cell cut at a place, into two that hold all of it."""
+    if k not in at or not cell[k][0] < place < cell[k][1]:
+        raise Refused("a cover is cut where it is not")
+    return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((cell[k][0], place), (place, cell[k][1]))]
+
+
+def joined(cells):
+    """Cells that hang together with neutral, over faces, edges and corners."""
+    ahead = [c for c in cells if all(low <= 0 <= high for low, high in c)]
+    rest = [c for c in cells if c not in ahead]
+    found = []
+    while ahead:
+        cell = ahead.pop()
+        found.append(cell)
+        near = [c for c in rest if all(a[0] <= b[1] and b[0] <= a[1]
+                                       for a, b in zip(cell, c, strict=True))]
+        rest = [c for c in rest if c not in near]
+        ahead += near
+    return found
+
+
+def apart(cell, other):
+    """Whether two cells have no position in common but on their edges."""
+    return any(a[1] <= b[0] or b[1] <= a[0] if a[0] < a[1] else a[1] < b[0] or b[1] < a[0]
+               for a, b in zip(cell, other, strict=True))

@@ -1,0 +1,150 @@
+"""Torque tubes as beams: closed forms, a published torsion case, and a frame program of its own.
+
+The frame program is the textbook's straight beam element (Przemieniecki, Theory of Matrix
+Structural Analysis, ch. 5, from memory) in NumPy; it shares no line with the library.
+"""
+
+import math
+
+import numpy as np
+import pytest
+from systems.load_models import system_of
+
+from linkage import loads
+from linkage.loads import Statics
+from linkage.loads.beams import beam_of, combined_stress
+from linkage.results import Results
+from linkage.units import LBF
+
+TUBE = """
+[input.pitch]
+travel = [-15, 15]
+[body.tube]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+tube = { diameter = 40, wall = 2, material = "2024-T3" }
+bearings = [[0, -300, 0], [0, 300, 0]]
+points = { grip = [0, GRIP, 400], horn = [0, 50, -60] }
+[body.elevator]
+pivot = [1000, 50, 0]
+axis = "lateral"
+points = { horn = [1000, 50, -60] }
+[rod.push]
+ends = ["tube/horn", "elevator/horn"]
+[surface.elevator]
+body = "elevator"
+"""
+INERTIA = math.pi / 64 * (40**4 - 36**4)
+
+
+@pytest.mark.parametrize("station", [-200.0, 380.0])
+def test_a_load_between_and_beyond_two_bearings(station):
+    """Beam tables: P a b / L under a load between two supports, P times what overhangs at one.
+
+    Both loads act fore and aft at neutral, so moments of both add up (Gere, Mechanics of Materials,
+    ch. 4, from memory); torsion runs between grip and horn.
+    """
+    system = system_of(TUBE.replace("GRIP", str(station)))
+    statics = Statics(system.sweep(pitch=[0.0]))
+    case = next(c for c in loads.cases(system) if c.name == "pitch aft, one pilot at tube")
+    beam = beam_of(statics, loads.shares(statics, case), "tube")
+    pilot, span, horn = 167 * LBF, 600.0, 350.0  # from the left bearing
+    rod = pilot * 400 / 60
+    x = station + 300
+    ends = [(pilot * (span - x) + rod * (span - horn)) / span,
+            (pilot * x + rod * horn) / span]
+    places = sorted({0.0, x, horn, span})
+    acting = {0.0: -ends[0], span: -ends[1]}
+    acting[x] = acting.get(x, 0.0) + pilot
+    acting[horn] = acting.get(horn, 0.0) + rod
+    for place in places:
+        moment = abs(sum(force * (place - where) for where, force in acting.items()
+                         if where < place))
+        here = np.isclose(beam.stations[0], place - 300)
+        assert here.any()
+        assert beam.bending[0, here] == pytest.approx(moment, rel=1e-9, abs=1e-6)
+    between = (beam.stations[0] > min(x, horn) - 300) & (beam.stations[0] < max(x, horn) - 300)
+    assert beam.torsion[0].max() == pytest.approx(pilot * 400, rel=1e-9)
+    assert beam.torsion[0, between] == pytest.approx(pilot * 400, rel=1e-9)
+
+
+def frame(stations, forces, supports):
+    """Bending moments at the nodes of a beam on two supports, one plane, by beam elements."""
+    nodes = np.unique([*stations, *supports])
+    stiff, load = np.zeros((2 * len(nodes),) * 2), np.zeros(2 * len(nodes))
+    elements = []
+    for i, length in enumerate(np.diff(nodes)):
+        element = np.array([[12, 6 * length, -12, 6 * length],
+                            [6 * length, 4 * length**2, -6 * length, 2 * length**2],
+                            [-12, -6 * length, 12, -6 * length],
+                            [6 * length, 2 * length**2, -6 * length, 4 * length**2]]) / length**3
+        here = slice(2 * i, 2 * i + 4)
+        stiff[here, here] += element
+        elements.append((here, element))
+    for station, (force, moment) in zip(stations, forces, strict=True):
+        node = np.searchsorted(nodes, station)
+        load[2 * node] += force
+        load[2 * node + 1] += moment
+    free = np.setdiff1d(np.arange(2 * len(nodes)), 2 * np.searchsorted(nodes, supports))
+    bent = np.zeros(2 * len(nodes))
+    bent[free] = np.linalg.solve(stiff[np.ix_(free, free)], load[free])
+    return nodes, [element @ bent[here] for here, element in elements]
+
+
+def test_the_cross_tube_against_a_frame_program(side_by_side):
+    """Bending just before and after every place, two planes, all cases, over the travel."""
+    random = np.random.default_rng(5)
+    statics = Statics(side_by_side.sweep(pitch=random.uniform(-13, 17, 6),
+                                         roll=random.uniform(-21, 21, 6)))
+    supports, name = side_by_side.model.bodies["cross tube"].bearing_stations, "cross tube"
+    for case in loads.cases(side_by_side):
+        share = loads.shares(statics, case)
+        beam = beam_of(statics, share, name)
+        for n in range(6):
+            stations, pushes = [], []
+            for point, force, moment in statics.pushed(name, statics.reactions):
+                p, f, m = point[n] - statics.pivots[name][n], share[n] @ force[n], \
+                    share[n] @ moment[n]
+                stations.append(p[1])  # the tube lies along BL: its own plain axes
+                off = np.array([p[0], 0.0, p[2]])
+                pushes.append((f, m + np.cross(off, f)))
+            sides = np.zeros((2, len(np.unique([*stations, *supports]))))
+            for plane, sense in ((0, -1.0), (2, 1.0)):  # deflection, turn about the other axis
+                nodes, ends = frame(stations, [(f[plane], sense * m[2 - plane])
+                                               for f, m in pushes], supports)
+                sides[0] += np.array([0.0, *(k[3] for k in ends)])**2  # just before each node
+                sides[1] += np.array([*(k[1] for k in ends), 0.0])**2  # and just after
+            for node, greatest in zip(nodes, np.sqrt(sides).max(axis=0), strict=True):
+                here = np.isclose(beam.stations[n], node)
+                assert beam.bending[n][here].max() == pytest.approx(
+                    greatest, abs=1e-6 * beam.bending[n].max())
+
+
+def test_torsion_of_a_published_tube():
+    """Gere, 7th ed., problem 3.8-11: 2.25 / 1.75 in, 3812.32 lb·in: 2690 psi of shear."""
+    stress = combined_stress(0.0, 0.0, 0.0, 3812.32, (2.25, 0.25))
+    assert stress == pytest.approx(math.sqrt(3) * 2690, abs=math.sqrt(3) * 5)  # three digits
+
+
+def test_bending_of_a_solid_bar_and_shear_of_one():
+    """32 M / (pi d³), and 4/3 of the mean shear at the middle of a round bar (Gere, ch. 5)."""
+    assert combined_stress(0, 0, 5000.0, 0, (10.0, 5.0)) == pytest.approx(
+        32 * 5000 / (math.pi * 1000))
+    assert combined_stress(0, 700.0, 0, 0, (10.0, 5.0)) == pytest.approx(
+        math.sqrt(3) * 4 / 3 * 700 / (math.pi * 25))
+
+
+def test_a_tube_that_bends_too_much_is_a_miss_and_one_without_bearings_is_not_judged():
+    """What torsion alone would pass is missed by bending; without bearings that is said."""
+    thin = TUBE.replace("GRIP", "380").replace("diameter = 40, wall = 2", "diameter = 25, wall = 1")
+    torsion = math.sqrt(3) * 167 * LBF * 400 * 12.5 / (2 * math.pi / 64 * (25**4 - 23**4))
+    verdict = Results(system_of(thin), only=("loads",)).verdict
+    assert any(miss.what == "tube" and "margin of its tube at FS" in miss.how_much
+               for miss in verdict.missed)
+    bare = Results(system_of(thin.replace("bearings = [[0, -300, 0], [0, 300, 0]]", "")),
+                   only=("loads",))
+    row = bare.tube_margins.iloc[0]
+    assert row["stress"] == pytest.approx(torsion, rel=1e-4)
+    assert np.isnan(row["bending"])
+    assert any(left.startswith("bending of the tube of tube") for left in bare.verdict.unknown)

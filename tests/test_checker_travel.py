@@ -1,0 +1,161 @@
+"""The travel that the checker takes from a certificate holds all that the stops leave, and no less.
+
+Where a stop is met is asked of the oracle (tests/oracle), whose closure and distances are code of
+its own; its reading of the file is kin to the checker's.
+"""
+
+import copy
+import functools
+from pathlib import Path
+
+import numpy as np
+import pytest
+from test_checker import checked
+
+import linkage
+from linkage.certificate import certificate
+from linkage.checker.leaves import Book
+from linkage.checker.reading import Refused, read
+from linkage.checker.travel import Travel
+
+ROOT = Path(__file__).parents[1]
+ELEVONS, TANDEM = (ROOT / "examples" / f"{name}.toml" for name in ("elevons", "tandem"))
+
+
+@functools.cache
+def proven(file):
+    system = linkage.load(file)
+    return certificate(system, file, linkage.clearance(system))
+
+
+def travel_of(file, made):
+    return Travel(Book(read(file.read_text(), file.parent)), made)
+
+
+def changed(made, **more):
+    return copy.deepcopy(made) | more
+
+
+def cover_of(made, name):
+    return next(c for c in made["covers"] if name in c["inputs"])
+
+
+@pytest.mark.parametrize("file", [ELEVONS, TANDEM], ids=lambda file: file.stem)
+def test_it_ends_just_past_where_the_faces_of_the_stops_meet(file):
+    """By no more than 0.02 degrees, the spacers on; and it holds what the wanted travel has."""
+    system, travel = linkage.load(file), travel_of(file, proven(file))
+    ends = travel.root()[travel.names.index("roll")]
+    found = linkage.find_stops(system)
+    for angle in found[found["governs"]]["angle"]:
+        end = ends[int(angle > 0)]
+        assert 0 < (end - angle) * np.sign(angle) < 0.02
+    assert not travel.outside(travel.root())
+    assert travel.holds([0.0] * len(travel.names))
+
+
+def test_a_stop_without_its_witness_ends_nothing(tmp_path):
+    made = changed(proven(ELEVONS))
+    cover = cover_of(made, "roll")
+    cover["tree"], cover["past"] = ["k" if w == "p" else w for w in cover["tree"]], []
+    travel = travel_of(ELEVONS, made)
+    assert travel.root()[travel.names.index("roll")] == (-28.0, 28.0)
+    assert travel.open_ends()[1] == ["roll least", "roll greatest"]
+    assert not checked(ELEVONS, made, tmp_path).holds  # its cells cover less than that
+
+
+def test_an_end_before_the_stop_is_met_is_refused():
+    made = changed(proven(ELEVONS))
+    cover = cover_of(made, "roll")
+    for word in cover["tree"]:
+        if isinstance(word, list):
+            word[1] *= 0.99
+    with pytest.raises(Refused, match="it is not shown to be past stop"):
+        travel_of(ELEVONS, made)
+
+
+def test_a_spacer_that_is_told_of_no_face_is_left_out():
+    """Without it the faces meet later: a point in it is in none of their pieces."""
+    with pytest.raises(Refused, match="a point met lies in no piece"):
+        travel_of(ELEVONS, changed(proven(ELEVONS), stops={}))
+
+
+@pytest.mark.parametrize("at", [0.0, 3.0, -15.0])
+def test_a_face_told_from_afar_or_at_the_other_end_is_refused(at):
+    made = changed(proven(ELEVONS))
+    made["stops"]["roll right"]["at"] = at
+    with pytest.raises(Refused, match="face of a spacer"):
+        travel_of(ELEVONS, made)
+
+
+def test_covers_are_of_every_input_once():
+    made = proven(TANDEM)
+    for covers in (made["covers"][1:], [*made["covers"], made["covers"][0]]):
+        with pytest.raises(Refused, match="covers"):
+            travel_of(TANDEM, changed(made, covers=covers))
+
+
+def test_a_position_past_the_stops_shows_no_least(tmp_path):
+    made = changed(proven(ELEVONS))
+    told = next(k for k in made["pairs"] if k.get("least") is not None)
+    told["place"] = [0.0, 25.0]
+    verdict = checked(ELEVONS, made, tmp_path)
+    assert "lies outside the travel" in verdict.sentence
+
+
+def test_leaves_are_left_out_beyond_the_travel_only(tmp_path):
+    made = changed(proven(ELEVONS))
+    told = next(k for k in made["pairs"] if k["claim"] is not None)
+    told["tree"], told["planes"] = "x", ""
+    assert "it is not shown to stay" in checked(ELEVONS, made, tmp_path).sentence
+
+
+PEGS = """
+length = "mm"
+input.pitch.travel = [-10, 10]
+input.roll.travel = [-10, 10]
+[body.tube]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+[body.stick]
+on = "tube"
+pivot = [0, 0, 20]
+axis = "fore-aft"
+input = "roll"
+points = { top = [0, 0, 300] }
+solid.shaft = { kind = "tube", along = ["pivot", "top"], diameter = 16 }
+solid.knob = { kind = "sphere", at = [0, 0, 320], diameter = 30 }
+[airframe.solid.post]
+kind = "tube"
+along = [[36, 40, 230], [-30, 52, 230]]
+diameter = 8
+[airframe.solid.shelf]
+kind = "box"
+corner = [-80, 80, 250]
+opposite = [80, 90, 420]
+[stop.right]
+input = "roll"
+side = "greatest"
+between = ["stick/shaft", "airframe/post"]
+"""
+
+
+def test_a_slanted_stop_of_two_inputs(tmp_path):
+    """Cells about a slanted edge: each position that is free and hangs together is in one."""
+    file = tmp_path / "pegs.toml"
+    file.write_text(PEGS)
+    made = proven(file)
+    travel = travel_of(file, made)
+    (at, cells), = travel.groups
+    assert len(cells) > 3
+    system = linkage.load(file)
+    pitch, roll = (k.ravel() for k in np.meshgrid(np.linspace(-10, 10, 41), np.linspace(0, 20, 81)))
+    gap = linkage.gaps(system.sweep(pitch=pitch, roll=roll), ["stick/shaft | airframe/post"])
+    free = next(iter(gap.values())) > 0
+    assert 0.2 < free.mean() < 0.8
+    ahead = np.ones(41, bool)
+    for k in range(81):  # free all the way from neutral
+        ahead &= free.reshape(81, 41)[k]
+        for p in pitch[:41][ahead]:
+            assert travel.holds([float(p), float(roll.reshape(81, 41)[k, 0])])
+    assert checked(file, made, tmp_path).holds
