@@ -38,7 +38,7 @@ INNER = {
                {"builds_bounds"}, {"system"}, {"builds_runs"}],
     "gearing": [{"senses", "gearing_sign"}, {"words"}, {"travels", "algebra", "kinds"},
                 {"cross_checks"}, {"contradictions", "plausible"}, {"surface_ways"},
-                {"findings", "bands"}],
+                {"findings", "kept_bands"}],
     "clearances": [{"joints", "travel", "carrying"}, {"scene"}, {"stage", "part_gaps"},
                    {"corners"}, {"cell_bounds"}, {"search", "built_bounds"}, {"built", "warm"},
                    {"built_runs"}, {"proof"}, {"valleys"}, {"table"}],

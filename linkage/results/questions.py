@@ -23,8 +23,10 @@ from .movements import (
     band_misses,
     directions_cover,
     directions_judged,
+    directions_left,
     directions_told,
     ends_of,
+    excused,
     feels_judged,
     in_builds,
     missed_findings,
@@ -95,6 +97,9 @@ def verdict_of(results: Answers) -> Verdict:
     """
     missed, unknown, aside, met, covers = list(results.also_missed), [], [], [], []
     asked = asked_of(results)
+    if results.built and not results.system.model.has_tolerances:
+        unknown.append("builds: the file gives no tolerances, so what is said of every build is "
+                       "said of the drawing alone; add [tolerance] hardpoint and rod")
     results.work_out([name for question in asked for name in question.answers])
     for question in asked:  # complexity over 10: all that one question can add, in its order
         known = [getattr(results, name) is not None for name in question.answers]
@@ -457,10 +462,11 @@ def _covering(sentence: str):
 
 QUESTIONS = (  # in the order of the verdict
     Question("direction", "findings", ("directions", "findings"), missed_findings("direction"),
-             directions_judged, directions_told("not judged"), directions_cover,
-             directions_told("exception")),
-    Question("feel", "findings", ("findings",), missed_findings("feel"), feels_judged),
-    Question("size", "findings", ("findings",), missed_findings("size"), lambda results: ""),
+             directions_judged, directions_left, directions_cover, directions_told("exception")),
+    Question("feel", "findings", ("findings",), missed_findings("feel"), feels_judged,
+             set_aside=excused("feel")),
+    Question("size", "findings", ("findings",), missed_findings("size"), lambda results: "",
+             set_aside=excused("size")),
     Question("motion", "findings", ("margins", "findings", "reach"), motion_misses,
              rods_judged, undriven, reach_covers),
     Question("travel", "gearing", ("travels", "bands"), band_misses, travels_judged, not_required,

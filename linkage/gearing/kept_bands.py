@@ -13,7 +13,7 @@ import numpy as np
 
 from ..motion import System
 from .gearing_sign import enclosed_deflection, projected, prove_sign
-from .surface_ways import commands, moved_by
+from .surface_ways import commands, moved_by, travel_ends
 from .travels import SIGNS
 
 if TYPE_CHECKING:
@@ -107,8 +107,8 @@ def _too_short(system, row, cells):
     """The place of the other inputs where the travel ends soonest, if too soon."""
     name, (low, high) = row["input"], ({n: cells[0][n] + way * cells[1][n] for n in cells[0]}
                                        for way in (-1.0, 1.0))
-    others = [n for n in low if n != name]
-    sides = [np.linspace(low[n].min(), high[n].max(), PLACES) for n in others]
+    others, ends = [n for n in low if n != name], travel_ends(system, cells)
+    sides = [np.linspace(*ends[n], PLACES) for n in others]
     worst = None
     for values in itertools.product(*sides):
         held = np.logical_and.reduce([(low[n] <= x) & (x <= high[n])
@@ -117,9 +117,9 @@ def _too_short(system, row, cells):
         if not held.any():
             continue
         at = dict(zip(others, map(float, values), strict=True))
-        ends = np.array([low[name][held].min(), high[name][held].max()])
-        turned = _deflection(system, row, {**{n: np.full(2, x) for n, x in at.items()}, name: ends})
+        both = np.array([low[name][held].min(), high[name][held].max()])
+        turned = _deflection(system, row, {**{n: np.full(2, x) for n, x in at.items()}, name: both})
         if np.isfinite(turned).all() and (worst is None or turned.max() < worst[1]):
-            worst = {name: float(ends[turned.argmax()]), **at}, float(turned.max())
+            worst = {name: float(both[turned.argmax()]), **at}, float(turned.max())
     if worst is not None and worst[1] < row["required"] - row["within"] - SAME:
         yield *worst, True
