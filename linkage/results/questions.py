@@ -209,6 +209,10 @@ def _no_clearance_meant(results):
     waived = scene_of(results.system).waived
     if waived:
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
+    bare = [pair.name for pair in scene_of(results.system).pairs.values()
+            if pair.required == 0 and pair.rule not in ("stop", "waived", "joined")]
+    if bare:
+        yield f"clearance required of 0, free of contact and no more: {listed(bare)}"
     joints = {item.ball.joint for item in scene_of(results.system).left_out}
     if joints:
         yield (f"clearance at {counted(len(joints), 'joint', 'joints')}, within the radius listed "
