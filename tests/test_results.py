@@ -115,7 +115,7 @@ def test_the_answer_has_at_most_twelve_lines(count):
 
 
 def test_nothing_is_called_met_that_was_not_worked_out():
-    """A bare file, and one whose solids, stops and loads were not asked for."""
+    """A bare file, and one whose solids and loads were not asked for."""
     bare = Results(System(parse_model(STICK))).verdict
     assert bare.sentence == "Nothing was required of what was looked at, so nothing is missed."
     assert any(word.startswith("clearance of stick: no shape") or "gives no solid" in word
@@ -123,9 +123,9 @@ def test_nothing_is_called_met_that_was_not_worked_out():
     system = linkage.load(EXAMPLES / "side_by_side_fixed.toml")
     narrow = Results(system, only=("gearing",)).verdict
     assert narrow.sentence == ("Every requirement that was judged is met, as computed (as drawn): "
-                               "6 travels.")
+                               "6 travels, 4 ends with a stop.")
     assert narrow.not_looked_at[0] == ("not asked for: direction, feel, size, motion, clearance, "
-                                       "stop, load, tolerance, rod end, rig pin, wire, grip, hand")
+                                       "load, tolerance, rod end, rig pin, wire, grip, hand")
 
 
 def test_bodies_without_a_shape_and_ends_without_a_stop_are_named():
