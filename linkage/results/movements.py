@@ -135,7 +135,8 @@ def band_misses(results: Answers) -> Iterator[Miss]:
 def travel_covers(results: Answers) -> Iterator[str]:
     """What required travels hold for."""
     build = ("in the worst corners of the file's tolerances with the rods set so that every part "
-             "stands at neutral, searched and not proven" if results.built else "as drawn")
+             "stands at neutral and every stop as drawn, none spaced anew, searched and not proven"
+             if results.built else "as drawn")
     yield (f"Travels are judged {build}, along their input with the others at neutral: up to the "
            f"stop that governs, where an end has none up to the wanted travel.  As drawn no other "
            f"input but one that commands the surface too takes it past its band, proven; nor does "
