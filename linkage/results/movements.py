@@ -138,9 +138,10 @@ def travel_covers(results: Answers) -> Iterator[str]:
              "stands at neutral and every stop as drawn, none spaced anew, searched and not proven"
              if results.built else "as drawn")
     yield (f"Travels are judged {build}, along their input with the others at neutral: up to the "
-           f"stop that governs, where an end has none up to the wanted travel.  As drawn no other "
-           f"input but one that commands the surface too takes it past its band, proven; nor does "
-           f"one end it sooner, looked up at {results.bands.attrs['places']} positions of each.")
+           f"stop that governs, where an end has none up to the wanted travel.  Of those met no "
+           f"other input, but one that commands the surface too, takes one past its band, proven as "
+           f"drawn; nor does one end it sooner, looked up as drawn at "
+           f"{results.bands.attrs['places']} positions of each.")
 
 
 def travels_judged(results: Answers) -> str:
