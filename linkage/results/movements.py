@@ -139,8 +139,8 @@ def travel_covers(results: Answers) -> Iterator[str]:
              if results.built else "as drawn")
     yield (f"Travels are judged {build}, along their input with the others at neutral: up to the "
            f"stop that governs, where an end has none up to the wanted travel.  Of those met no "
-           f"other input, but one that commands the surface too, takes one past its band, proven as "
-           f"drawn; nor does one end it sooner, looked up as drawn at "
+           f"other input, but one that commands the surface too, takes one past its band, proven "
+           f"as drawn; nor does one end it sooner, looked up as drawn at "
            f"{results.bands.attrs['places']} positions of each.")
 
 
