@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..motion import System
+from ..units import in_house_units
 from .gearing_sign import enclosed_deflection, projected, prove_sign
 from .surface_ways import commands, moved_by, travel_ends
 from .travels import SIGNS
@@ -23,6 +24,7 @@ PLACES = 9  # of each other input, at which the end of the travel is looked up
 SAME = 1e-9  # degrees
 
 
+@in_house_units(angle="required within found")
 def bands(system: System, travels: pd.DataFrame, cells: tuple[dict, dict],
           fine: dict) -> pd.DataFrame:
     """Required travels that some position of the other inputs brings out of their band.
