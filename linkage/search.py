@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
 ROUNDS = 60
+SAFETY = 2.0  # times what second differences say
 
 
 def crossings(function: Callable, positions: ArrayLike, level: float = 0.0,
@@ -192,3 +193,38 @@ def corners(box: Sequence[tuple[float, float]]) -> list[tuple[float, ...]]:
     [(0, 2), (0, 3), (1, 2), (1, 3)]
     """
     return list(itertools.product(*box))
+
+
+def may_rise(values: np.ndarray, sides: list[np.ndarray]) -> np.ndarray:
+    """How far values on a grid may rise about each of its positions: an estimate, no proof.
+
+    Between the positions of a grid a smooth value lies within an eighth of its second difference of
+    the straight line (the error of linear interpolation, Davis, Interpolation and Approximation,
+    1963, from memory); twice that is allowed for.  A peak narrower than the steps is not seen.
+
+    Parameters
+    ----------
+    values : ndarray
+        One axis a side; NaN where there is none.
+    sides : list of ndarray
+        Rising positions along each axis.
+
+    Returns
+    -------
+    ndarray
+        Of the same shape, 0 or more.
+    """
+    rise = np.zeros(values.shape)
+    for axis, side in enumerate(sides):
+        if len(side) < 3:
+            continue
+        steps = np.diff(side).reshape([-1 if i == axis else 1 for i in range(values.ndim)])
+        slope = np.diff(values, axis=axis) / steps
+        before, after = (np.take(steps, range(k, len(side) - 2 + k), axis=axis) for k in (0, 1))
+        bend = np.abs(np.diff(slope, axis=axis)) * 2 / (before + after)
+        bend = bend * np.maximum(before, after) ** 2 / 8
+        ends = [(2, 2) if i == axis else (0, 0) for i in range(values.ndim)]
+        wide = np.pad(np.nan_to_num(bend), ends, mode="edge")
+        near = [np.take(wide, range(k, len(side) + k), axis=axis) for k in range(3)]
+        rise += SAFETY * np.maximum.reduce(near)
+    return rise

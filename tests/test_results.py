@@ -115,7 +115,7 @@ def test_the_answer_has_at_most_twelve_lines(count):
 
 
 def test_nothing_is_called_met_that_was_not_worked_out():
-    """A bare file, and one whose solids, stops and loads were not asked for."""
+    """A bare file, and one whose solids and loads were not asked for."""
     bare = Results(System(parse_model(STICK))).verdict
     assert bare.sentence == "Nothing was required of what was looked at, so nothing is missed."
     assert any(word.startswith("clearance of stick: no shape") or "gives no solid" in word

@@ -50,6 +50,10 @@ def table_of(function, system):
     if name == "worst_corners":
         at = spots(system)
         return function(system, at, sensitivities(system, at), rigged=False)
+    if name == "bands":
+        real = linkage.stops.real_travel(system)
+        return function(system, linkage.gearing.required_travels(system), real.travel.spread,
+                        real.fine)
     if name == "built_travels":
         return function(system, linkage.gearing.required_travels(system), spots(system))
     return function(system, *MORE.get(name, ()))

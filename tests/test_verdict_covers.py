@@ -14,7 +14,7 @@ from test_directions_findings import over_centre
 import linkage
 from linkage import rigging
 from linkage.clearances import scene_of, undrawn
-from linkage.loads.finer import Finer, may_rise
+from linkage.loads.finer import Finer
 from linkage.model import Tolerance
 from linkage.model.file import format_model, parse_model
 from linkage.motion import System
@@ -22,6 +22,7 @@ from linkage.results import Results
 from linkage.results.questions import _margin_miss
 from linkage.rigging.builds import built_dimensions
 from linkage.rigging.lengths import model_with_lengths
+from linkage.search import may_rise
 from linkage.stops import dimension_tolerances, out_of_reach, real_travel
 
 EXAMPLES = Path(__file__).parents[1] / "examples"

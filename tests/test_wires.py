@@ -152,6 +152,27 @@ def test_gap_of_a_loop_against_points_of_its_arc():
     assert found["gap"] > gap - 0.4  # what the chain strays is taken off, never added
 
 
+@pytest.mark.parametrize(("at", "required"), [(160, 12.7), (140, 4.0), (175, 12.7), (120, 12.7)])
+def test_what_a_loop_may_come_to_between_the_positions_is_no_more_than_it_does(at, required):
+    """Its own points at 2,001 positions; what is not decided is told so."""
+    post = "[60, -40, 160], [60, 40, 160]"
+    text = SWING.replace(post, post.replace("160]", f"{at}]")) + "length = 150\nsag = [0, 0, 1]"
+    system = System(parse_model(text + f"\n[clearance]\nwire = {required}"))
+    table = chafe(system, "switch")
+    row = table.set_index("solid").loc["airframe/post"]
+    motion = system.sweep(pitch=np.linspace(-30, 50, 2001))
+    corners, _ = arc_chain((motion.point("stick/clamp"),
+                            np.broadcast_to(system.model.position("airframe/clamp"), (2001, 3))),
+                           150.0, (0, 0, 1), 400)
+    axis = np.stack([np.full(corners.shape[:-1], 60.0), np.clip(corners[..., 1], -40, 40),
+                     np.full(corners.shape[:-1], float(at))], axis=-1)
+    true = np.linalg.norm(corners - axis, axis=-1).min() - 5 - 2
+    assert row["may_be"] <= true + 0.02
+    assert row["may_be"] <= row["gap"]
+    assert bool(row["ok"]) == (row["may_be"] >= required)
+    assert table.attrs["steps"] >= 7
+
+
 def test_solid_a_clamp_sits_on_is_left_out():
     near = SWING.replace("clamp = [0, 0, 120]", "clamp = [11, 0, 120]")
     assert "stick/shaft" not in set(chafe(System(parse_model(near)), "switch")["solid"])

@@ -28,13 +28,6 @@ def names_both_sides(model: Model, plates: Iterable[str]) -> list[str]:
     return list(dict.fromkeys(name for plate in plates for name in both_sides(model, plate)))
 
 
-def has_tolerances(model: Model) -> bool:
-    """Whether the file says by how much a build may be off."""
-    general = model.tolerance
-    return any((general.hardpoint, general.rod, general.spacer)) or any(
-        part.tolerance for part in (*model.bodies.values(), *model.rods.values()))
-
-
 def add_templates(written: dict, files: dict, drawings: dict) -> None:
     drawings[next(name for name in written if name).rsplit(".", 1)[0]] = written.pop(None)
     files.update(written)

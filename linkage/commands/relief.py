@@ -10,7 +10,7 @@ from ..errors import LinkageError, nearest
 from ..model.keys import at
 from ..motion import System
 from ..units import CAUTION, length_mm, lengths_said_in
-from .plates import add_templates, has_tolerances, names_both_sides, plate_parser
+from .plates import add_templates, names_both_sides, plate_parser
 from .shared import working
 
 BUILD = {True: "Cut for every build within the file's tolerances; --drawn cuts for the drawn "
@@ -68,10 +68,10 @@ def _relief_options(args, unit):
 
 def _for_builds(model, args) -> bool:
     """Whether to cut for every build: so where the file gives tolerances, unless told otherwise."""
-    if args.built and not has_tolerances(model):
+    if args.built and not model.has_tolerances:
         raise LinkageError("--built cuts for every build within the file's tolerances, and the "
                            "file gives none; add [tolerance] hardpoint and rod")
-    return has_tolerances(model) and not args.drawn
+    return model.has_tolerances and not args.drawn
 
 
 def _density(model, material):

@@ -12,6 +12,7 @@ from .cross_checks import (
 )
 from .findings import find, margins
 from .gearing_sign import enclosed_gearing, projected, prove_sign
+from .kept_bands import bands
 from .kinds import expected, kind_of
 from .plausible import implausible
 from .senses import input_ways
@@ -31,6 +32,7 @@ from .travels import (
     level_reading,
     required_travels,
     round_positions,
+    ways_moved,
 )
 from .words import (
     WAYS,
@@ -44,11 +46,11 @@ from .words import (
     sense_word,
 )
 
-__all__ = ["WAYS", "Direction", "Finding", "commands", "cross_talk",
+__all__ = ["WAYS", "Direction", "Finding", "bands", "commands", "cross_talk",
            "deflection_words", "differential", "direction_findings", "directions",
            "driving_input", "edge_movement", "enclosed_gearing", "expected", "expected_steps",
            "find", "flipped", "gearing_algebra", "gearing_table", "greatest_over_box",
            "grip_movement", "implausible", "input_ways", "inputs_of", "kind_of", "level_reading",
            "margins", "moved_by", "projected", "prove_sign", "required_travels", "rod_algebra",
            "round_positions", "said_end", "said_input", "said_place", "said_surface",
-           "sense_word", "stick_difference", "symmetry", "twins"]
+           "sense_word", "stick_difference", "symmetry", "twins", "ways_moved"]

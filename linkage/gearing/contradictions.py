@@ -11,10 +11,13 @@ from ..motion import System
 from .cross_checks import twins
 from .kinds import drawn_side, family_of, is_named, kind_of
 from .senses import drawn_pedals, side_word, told_pedals, velocity
-from .words import Finding
+from .words import Finding, said_end, said_place
 
 if TYPE_CHECKING:
     from .words import Direction
+
+EVEN = 2.0  # degrees that flaps of two sides may differ by; common practice, no source
+SAMPLES = 9
 
 
 def contradictions(system: System, judged: list[Direction]) -> Iterator[Finding]:
@@ -32,6 +35,7 @@ def contradictions(system: System, judged: list[Direction]) -> Iterator[Finding]
     yield from _senses(system)
     yield from _sides(system)
     yield from _unlike(system, judged)
+    yield from _uneven(system)
     yield from _half_moved(system, judged)
     yield from _overbalanced(system)
 
@@ -92,6 +96,25 @@ def _unlike(system, judged):
                 yield Finding(one, f'{each.end}: "{one}" goes {each.goes} and "{other}" '
                               f"{twin.goes}: both sides have to go alike", miss=True,
                           kind="direction")
+
+
+def _uneven(system):
+    """Flaps of two sides that do not go as far."""
+    for one, other in twins(system, system.model.surfaces):
+        if kind_of(system, one) != "flap" or kind_of(system, other) != "flap":
+            continue
+        for name, control in system.inputs.items():
+            if control.body is None:
+                continue
+            motion = system.sweep(**{name: np.linspace(*control.travel, SAMPLES)})
+            turned = [motion.deflection(surface) for surface in (one, other)]
+            apart = np.nan_to_num(np.abs(turned[0] - turned[1]))
+            k = int(np.argmax(apart))
+            if (np.sign(turned[0]) == np.sign(turned[1]))[k] and apart[k] > EVEN:
+                yield Finding(one, f'{said_end(system, name, True)}: "{one}" goes '
+                              f'{abs(turned[0][k]):.1f}° and "{other}" {abs(turned[1][k]):.1f}° '
+                              f"({said_place(system, {name: motion.inputs[name][k]})}): both sides "
+                              f"have to go alike, within {EVEN:g}°", miss=True, kind="direction")
 
 
 def _by_a_lever(system, each) -> bool:

@@ -26,7 +26,7 @@ WHOLE = 120.0  # mm within which a whole system of several parts is not believed
 ARM, GRIP_ARM, ROD = (8, 600), (60, 1_200), (25, 6_000)
 ROD_DIAMETER, WALL = (3.0, 80), (0.35, 7)  # thinnest drawn tube 0.016 in; thickest rod about 3 in
 SLENDER = 150  # diameters that a rod is long; of a thin tube twice the usual slenderness of 200
-TUBE, CHORD = (8, 160), (20, 1_800)
+TUBE, CHORD, JOINT = (8, 160), (20, 1_800), (1, 100)
 SOLID = {Tube: ("diameter", 0.8, 250), Pipe: ("diameter", 0.8, 250), Sphere: ("diameter", 2, 400),
          Plate: ("thickness", 0.2, 150), Washer: ("outside", 2, 200)}
 BOX = (0.3, 4_000)
@@ -263,6 +263,8 @@ def _lengths(system):
         if body.tube is not None:
             yield from _odd(system, name, "torque tube's diameter", body.tube.diameter, TUBE)
             yield from _odd(system, name, "torque tube's wall", body.tube.wall, WALL)
+    for name, part in {**model.bodies, **model.rods}.items():
+        yield from _odd(system, name, "joint's radius", part.joint, JOINT)
     for name, wire in model.wires.items():
         yield from _odd(system, name, "bundle", wire.diameter, WIRE)
     for name in ("static", "same", "different", "structure", "wire"):
@@ -309,8 +311,10 @@ def _inputs(system):
 
 
 def _required(system):
+    """What surfaces are asked for, and how far they go at the ends of their inputs."""
     for surface, part in system.model.surfaces.items():
         limit = FREE_TURN if kind_of(system, surface) in WIDE else SURFACE_TURN
+        yield from _goes_far(system, surface, limit)
         for require in part.require:
             far = max(angle for angle in (require.up, require.down, require.left, require.right)
                       if angle is not None)
@@ -319,6 +323,16 @@ def _required(system):
                 yield Odd(surface, f'"{surface}" is required within ±{require.within:g}°, a band '
                           f"of {2 * require.within:g}° on a travel of {far:g}°, and ±1° to ±2° is "
                           f"usual", reason="so wide a band asks for nothing")
+
+
+def _goes_far(system, surface, limit):
+    for name, control in system.inputs.items():
+        turned = 0.0 if control.body is None else np.abs(
+            system.sweep(**{name: [*control.travel]}).deflection(surface))
+        far = float(np.nanmax(turned, initial=0.0))
+        if far > limit:
+            yield Odd(surface, f'"{surface}" goes {far:.0f}° at an end of {name}, and no more than '
+                      f"{limit}° is usual", reason="an arm, a ratio or its travel is slipped?")
 
 
 def _far(surface, far, limit):

@@ -42,6 +42,7 @@ from .words import Direction, Finding, said_end, said_place, said_surface
 COMMANDS = 0.1  # share of what the strongest input moves a surface by, above which one commands it
 STILL = 1e-6  # degrees; a surface that an input moves less it does not move
 RISES = 0.1  # share of a spoiler's rise that the other end of the stick may raise it by
+NEUTRAL = 1e-9  # degrees (mm) by which the rounding of a cover goes past a travel that ends at 0
 SAMPLES = 21
 OUTCOMES = ("wrong", "turns back", "not decided", "exception", "not judged", "right")
 
@@ -96,7 +97,8 @@ def travel_ends(system: System, cells: tuple[dict, dict] | None = None) -> dict:
     found = {}
     for name in low:
         held = np.logical_and.reduce([inside[n] for n in low if n != name] or [inside[name] | True])
-        found[name] = float(low[name][held].min()), float(high[name][held].max())
+        ends = float(low[name][held].min()), float(high[name][held].max())
+        found[name] = tuple(0.0 if abs(end) < NEUTRAL else end for end in ends)
     return found
 
 

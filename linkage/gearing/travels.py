@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import LinkageError
+from ..model import is_rudder
 from ..motion import BEYOND, System
 from ..search import crossings
 from ..units import in_house_units
@@ -77,6 +78,30 @@ def required_travels(system: System, ends: dict | None = None) -> pd.DataFrame:
                                           ends.get(name))})
     return pd.DataFrame(rows, columns=["surface", "input", "way", "required", "within", "found",
                                        "missed_by", "ok", "at", "reached_at"])
+
+
+def ways_moved(system: System, surface: str) -> list[str]:
+    """Ways a surface goes at an end of an input that its required travels are found along.
+
+    Parameters
+    ----------
+    system : System
+    surface : str
+
+    Returns
+    -------
+    list of str
+        Among up, down, left and right; one by which it moves less than its band is left out.
+    """
+    part, moved = system.model.surfaces[surface], {}
+    words = ("left", "right") if is_rudder(system.model.bodies[part.body]) else ("up", "down")
+    for require in part.require:
+        name = require.input or driving_input(system, surface)
+        if name is not None and system.inputs[name].body is not None:
+            turned = system.sweep(**{name: [*system.inputs[name].travel]}).deflection(surface)
+            goes = {way: bool((SIGNS[way] * turned > require.within).any()) for way in words}
+            moved |= {way: moved.get(way, False) or goes[way] for way in words}
+    return [way for way, does in moved.items() if does]
 
 
 def _found(system, surface, name, way, require, ends):  # noqa: PLR0913

@@ -1,9 +1,7 @@
 """Where a load may be greater than on a grid of stick positions: looked at closer, halving on.
 
-Between the positions of a grid a smooth value lies within an eighth of its second difference of
-the straight line (the error of linear interpolation, Davis, Interpolation and Approximation, 1963,
-from memory).  Twice that is allowed for, and whatever may so rise above the greatest value known is
-looked at with half the step; what may be missing in the end is told, an estimate and no proof.
+Whatever may rise above the greatest value known (`linkage.search.may_rise`) is looked at with half
+the step; what may be missing in the end is told, an estimate and no proof.
 """
 
 from __future__ import annotations
@@ -13,40 +11,10 @@ from collections.abc import Callable
 
 import numpy as np
 
-SAFETY = 2.0
+from ..search import SAFETY
+
 TOGETHER = 60_000  # places of several cases, counted each, that are looked at in one go
 MOST = 100  # places of one load case looked at with one step; what is left counts as missing
-
-
-def may_rise(values: np.ndarray, sides: list[np.ndarray]) -> np.ndarray:
-    """How far values on a grid may rise about each of its positions.
-
-    Parameters
-    ----------
-    values : ndarray
-        One axis a side; NaN where there is none.
-    sides : list of ndarray
-        Rising positions along each axis.
-
-    Returns
-    -------
-    ndarray
-        Of the same shape, 0 or more.
-    """
-    rise = np.zeros(values.shape)
-    for axis, side in enumerate(sides):
-        if len(side) < 3:
-            continue
-        steps = np.diff(side).reshape([-1 if i == axis else 1 for i in range(values.ndim)])
-        slope = np.diff(values, axis=axis) / steps
-        before, after = (np.take(steps, range(k, len(side) - 2 + k), axis=axis) for k in (0, 1))
-        bend = np.abs(np.diff(slope, axis=axis)) * 2 / (before + after)
-        bend = bend * np.maximum(before, after) ** 2 / 8
-        ends = [(2, 2) if i == axis else (0, 0) for i in range(values.ndim)]
-        wide = np.pad(np.nan_to_num(bend), ends, mode="edge")
-        near = [np.take(wide, range(k, len(side) + k), axis=axis) for k in range(3)]
-        rise += SAFETY * np.maximum.reduce(near)
-    return rise
 
 
 def distinct(places: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -8,10 +8,11 @@ import numpy as np
 
 from ..errors import LinkageError
 from ..motion import System
+from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
 from .beams import Beam, beam_of
-from .finer import Finer, distinct, may_rise
+from .finer import Finer, distinct
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
 from .statics import Statics, between_bearings

@@ -121,6 +121,13 @@ class Model(Part):
         return self._at[name]
 
     @property
+    def has_tolerances(self) -> bool:
+        """Whether the file says by how much a build may be off."""
+        general = self.tolerance
+        return any((general.hardpoint, general.rod, general.spacer)) or any(
+            part.tolerance for part in (*self.bodies.values(), *self.rods.values()))
+
+    @property
     def points(self) -> tuple[str, ...]:
         """Every point by its address ``"part/point"``."""
         return tuple(self._at)

@@ -198,6 +198,17 @@ class Answers:
         return rigging.built_travels(self.system, found, self._needs("spots"))
 
     @answer
+    def bands(self) -> pd.DataFrame | None:
+        """Required travels that the drawn stops let out of their band, other inputs moved."""
+        try:
+            real = stops.real_travel(self.system)
+        except LinkageError:  # told where the stops are
+            travel, fine = stops.judged_travel(self.system), {}
+        else:
+            travel, fine = real.travel, real.fine
+        return gearing.bands(self.system, self._needs("travels"), travel.spread, fine)
+
+    @answer
     def gearing(self) -> dict[str, pd.DataFrame] | None:
         """``{input: DataFrame}``: deflection and gearing along each input."""
         self._given(self.system.model.surfaces, "surface", '[surface."NAME"] with body')
@@ -396,6 +407,7 @@ class Answers:
         each = [rigging.chafe(self.system, name).assign(wire=name)
                 for name in self.system.model.wires]
         table = pd.concat(each, ignore_index=True)
+        table.attrs["steps"] = max(some.attrs["steps"] for some in each)
         return table[["wire", *(name for name in table if name != "wire")]]
 
     @answer

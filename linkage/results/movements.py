@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from .. import gearing
+from ..model import SENSES
 from ..units import shown_length
 from .columns import counted
 from .verdict import Miss
@@ -41,9 +42,31 @@ def directions_cover(results: Answers) -> Iterator[str]:
                "tenth of what the strongest does is not judged.")
 
 
+def directions_left(results: Answers) -> Iterator[str]:
+    """Directions that nothing says, and inputs of which no point says where the hand is."""
+    yield from directions_told("not judged")(results)
+    system = results.system
+    judged = {each.input for each in results.directions if each.outcome == "right"}
+    blind = [name for name, control in system.inputs.items()
+             if name in judged & set(SENSES) and control.grip is None
+             and not system.model.bodies[control.body].slides]
+    if blind:
+        yield (f"hand on {', '.join(blind)}: no grip in the file, so the hand is taken to be above "
+               f"its pivot; name a point grip")
+
+
+def excused(kind: str) -> Callable[[Answers], Iterator[str]]:
+    """Oddities that the file says are meant, each with its reason."""
+    return lambda results: (
+        f"{kind} as meant: {finding.text}" for finding in results.findings
+        if finding.kind == kind and not finding.miss and finding.part in results.system.model.meant
+        and finding.text.endswith(f"meant: {results.system.model.meant[finding.part]}"))
+
+
 def feels_judged(results: Answers) -> str:
-    """Surfaces whose feel is known."""
-    given = [s for s in results.system.model.surfaces.values() if s.hinge is not None]
+    """Surfaces whose feel is known and brings the stick back."""
+    given = [s for s in results.system.model.surfaces.values()
+             if s.hinge is not None and s.hinge.slope <= 0]
     return counted(len(given), "hinge moment's slope", "hinge moments' slopes")
 
 
@@ -92,17 +115,33 @@ def travel_misses(results: Answers) -> Iterator[Miss]:
                 continue
             built = "" if "build_least" not in row else (
                 f" as drawn, {row['build_least']:.2f}° to {row['build_most']:.2f}° in builds")
-            yield Miss("travel", what, f"{row['found']:.2f}° found{built}, {wanted}",
+            found = round(row["found"], 2) + 0.0
+            yield Miss("travel", what, f"{found:.2f}° found{built}, {wanted}",
                        gearing.said_input(results.system, row["input"], row["at"]),
                        row.get("decided", True), abs(row["missed_by"]) - row["within"])
+
+
+def band_misses(results: Answers) -> Iterator[Miss]:
+    """Required travels, and those that hold only with the other inputs at neutral."""
+    yield from travel_misses(results)
+    for row in results.bands.to_dict("records"):
+        short = abs(row["found"] - row["required"]) - row["within"]
+        yield Miss("travel", f"{row['surface']} {gearing.WAYS[row['way']]}",
+                   f"{row['found']:.2f}° where the stops leave it with the other inputs moved, "
+                   f"{row['required']:g}±{row['within']:g}° required",
+                   gearing.said_place(results.system, row["place"]), row["decided"], short)
 
 
 def travel_covers(results: Answers) -> Iterator[str]:
     """What required travels hold for."""
     build = ("in the worst corners of the file's tolerances with the rods set so that every part "
-             "stands at neutral, searched and not proven" if results.built else "as drawn")
+             "stands at neutral and every stop as drawn, none spaced anew, searched and not proven"
+             if results.built else "as drawn")
     yield (f"Travels are judged {build}, along their input with the others at neutral: up to the "
-           f"stop that governs, where an end has none up to the wanted travel.")
+           f"stop that governs, where an end has none up to the wanted travel.  Of those met no "
+           f"other input, but one that commands the surface too, takes one past its band, proven "
+           f"as drawn; nor does one end it sooner, looked up as drawn at "
+           f"{results.bands.attrs['places']} positions of each.")
 
 
 def travels_judged(results: Answers) -> str:
@@ -112,9 +151,15 @@ def travels_judged(results: Answers) -> str:
 
 def not_required(results: Answers) -> Iterator[str]:
     """Surfaces of which no travel is required."""
-    free = [name for name, part in results.system.model.surfaces.items() if not part.require]
+    surfaces = results.system.model.surfaces
+    free = [name for name, part in surfaces.items() if not part.require]
     if free:
         yield f"travel of {', '.join(free)}: none required in the file; add require"
+    half = [f"{name} {gearing.WAYS[way]}" for name, part in surfaces.items() if part.require
+            for way in gearing.ways_moved(results.system, name)
+            if all(getattr(each, way) is None for each in part.require)]
+    if half:
+        yield f"travel of {', '.join(half)}: none required in the file that way"
 
 
 def travel_judged(results: Answers) -> str:

@@ -20,10 +20,13 @@ from .answers import Answers, NothingAsked
 from .blocks import DIGITS
 from .columns import counted, listed, place_words
 from .movements import (
+    band_misses,
     directions_cover,
     directions_judged,
+    directions_left,
     directions_told,
     ends_of,
+    excused,
     feels_judged,
     in_builds,
     missed_findings,
@@ -33,7 +36,6 @@ from .movements import (
     rods_judged,
     travel_covers,
     travel_judged,
-    travel_misses,
     travel_words,
     travels_judged,
     undriven,
@@ -95,6 +97,9 @@ def verdict_of(results: Answers) -> Verdict:
     """
     missed, unknown, aside, met, covers = list(results.also_missed), [], [], [], []
     asked = asked_of(results)
+    if results.built and not results.system.model.has_tolerances:
+        unknown.append("builds: the file gives no tolerances, so what is said of every build is "
+                       "said of the drawing alone; add [tolerance] hardpoint and rod")
     results.work_out([name for question in asked for name in question.answers])
     for question in asked:  # complexity over 10: all that one question can add, in its order
         known = [getattr(results, name) is not None for name in question.answers]
@@ -204,6 +209,10 @@ def _no_clearance_meant(results):
     waived = scene_of(results.system).waived
     if waived:
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
+    bare = [pair.name for pair in scene_of(results.system).pairs.values()
+            if pair.required == 0 and pair.rule not in ("stop", "waived", "joined")]
+    if bare:
+        yield f"clearance required of 0, free of contact and no more: {listed(bare)}"
     joints = {item.ball.joint for item in scene_of(results.system).left_out}
     if joints:
         yield (f"clearance at {counted(len(joints), 'joint', 'joints')}, within the radius listed "
@@ -299,7 +308,7 @@ def _load_covers(results):
            f"{attrs['grid']} stick positions within {box} and, wherever one may be greater between "
            f"them, down to steps of {step}: searched, not proven; by the "
            f"curves' second differences up to {most:.3%} may be missing, and a margin within that "
-           f"of 0 counts as not decided.")
+           f"of 0 counts as not decided; a peak narrower than the grid's steps would not be seen.")
 
 
 def _margins_judged(results):
@@ -418,10 +427,13 @@ def _wire_misses(results):
                        gearing.said_place(results.system, row["greatest_at"]))
     for row in results.chafing.to_dict("records"):
         if not row["ok"]:
+            sure = row["gap"] < row["required"]
+            open_ = "" if sure else (f", {shown_length(row['may_be'], unit)} perhaps between the "
+                                     f"stick positions looked at")
             yield Miss("wire", f"{row['wire']} near {row['solid']}",
-                       f"{shown_length(row['gap'], unit)} apart, "
+                       f"{shown_length(row['gap'], unit)} apart{open_}, "
                        f"{shown_length(row['required'], unit)} required",
-                       place_words(results.system, row), short=row["required"] - row["gap"])
+                       place_words(results.system, row), sure, row["required"] - row["may_be"])
 
 
 def clamps_apart(row: dict, unit: str) -> str:
@@ -436,6 +448,15 @@ def clamps_apart(row: dict, unit: str) -> str:
             f"{shown_length(2 * row['bend_limit'], unit)} or more never bends it too close")
 
 
+def _wire_covers(results):
+    box = travel_words(results.system, judged_box(results.system))
+    steps = results.chafing.attrs["steps"]
+    yield (f"Lengths of wires are proven as drawn within {box}; what their loops come near is "
+           f"looked at as drawn in a grid of {steps} positions of each input: searched, not "
+           f"proven; a gap that by the second differences may be less than required between them "
+           f"counts as not decided; one that narrows within less than a step would not be seen.")
+
+
 def _wires_judged(results):
     return counted(len(results.wires), "wire", "wires")
 
@@ -448,13 +469,14 @@ def _covering(sentence: str):
 
 QUESTIONS = (  # in the order of the verdict
     Question("direction", "findings", ("directions", "findings"), missed_findings("direction"),
-             directions_judged, directions_told("not judged"), directions_cover,
-             directions_told("exception")),
-    Question("feel", "findings", ("findings",), missed_findings("feel"), feels_judged),
-    Question("size", "findings", ("findings",), missed_findings("size"), lambda results: ""),
+             directions_judged, directions_left, directions_cover, directions_told("exception")),
+    Question("feel", "findings", ("findings",), missed_findings("feel"), feels_judged,
+             set_aside=excused("feel")),
+    Question("size", "findings", ("findings",), missed_findings("size"), lambda results: "",
+             set_aside=excused("size")),
     Question("motion", "findings", ("margins", "findings", "reach"), motion_misses,
              rods_judged, undriven, reach_covers),
-    Question("travel", "gearing", ("travels",), travel_misses, travels_judged, not_required,
+    Question("travel", "gearing", ("travels", "bands"), band_misses, travels_judged, not_required,
              travel_covers),
     Question("clearance", "clearance", ("clearance",), _clearance_misses, _pairs_judged,
              _no_clearance_of, _clearance_covers, _no_clearance_meant),
@@ -470,8 +492,7 @@ QUESTIONS = (  # in the order of the verdict
     Question("rig pin", "rods", ("rig_pins",), _pin_misses, _pins_judged,
              covers=_covering("Rig pins are judged as drawn.")),
     Question("wire", "wires", ("wires", "chafing"), _wire_misses, _wires_judged,
-             covers=_covering("Lengths of wires are proven as drawn within {box}; what their loops "
-                              "come near is looked at in a grid of stick positions.")),
+             covers=_wire_covers),
     Question("grip", "wires", ("grips",), hands.grip_misses, hands.grips_judged, hands.grips_left),
     Question("hand", "wires", ("hands",), hands.hand_misses, hands.hands_judged, hands.hands_left,
              covers=hands.hands_cover),

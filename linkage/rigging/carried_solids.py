@@ -71,8 +71,7 @@ class CarriedSolid:
         else:
             self.middles = np.stack([self._posed(rows, p[None]).mean(axis=1) for p in points], 1)
 
-    def least(self, parts: np.ndarray, radius: float, most: float = np.inf,
-              less: np.ndarray | None = None) -> np.ndarray:
+    def least(self, parts: np.ndarray, radius: float, most: float = np.inf) -> np.ndarray:
         """Least gap of straight parts of a radius from the solid at each stick position.
 
         Parameters
@@ -83,9 +82,6 @@ class CarriedSolid:
             mm.
         most : float
             Where it is more, a lower bound of it will do.
-        less : ndarray (n,), optional
-            mm: only where the gap less this is least of all is asked for, elsewhere a lower bound
-            will do.
 
         Returns
         -------
@@ -100,8 +96,6 @@ class CarriedSolid:
         first = flat.argmin(axis=1)
         rows = np.arange(len(low))
         least = self._gaps(parts, radius, (rows, *np.unravel_index(first, low.shape[1:])))
-        if less is not None:
-            most = np.fmin.reduce(least - less) + less
         asked = flat < np.minimum(least, most)[:, None]
         asked[rows, first] = False
         row, which = np.nonzero(asked)

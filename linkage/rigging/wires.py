@@ -13,7 +13,7 @@ from ..errors import LinkageError, nearest
 from ..model import AIRFRAME
 from ..model.keys import unit_vector
 from ..motion import System, body_of, enclose
-from ..search import extreme
+from ..search import extreme, may_rise
 from ..stops import judged_box
 from ..units import in_house_units
 from .carried_solids import CarriedSolid, Frames
@@ -25,7 +25,8 @@ if TYPE_CHECKING:
 WITHIN = 1e-3  # mm between the extreme met and the one proven, when enough is proven
 MOST_CELLS = 20_000
 ROUNDS = 20
-STEPS = 7  # stick positions per input at which a loop is measured
+STEPS = (7, 13, 25, 49)  # stick positions per input at which a loop is measured, till decided
+MOST_LOOPS = 3000  # stick positions of a grid with however many inputs
 PIECES = 24  # of the chain that stands for a loop
 
 
@@ -179,7 +180,7 @@ def _to_exit(system, wire) -> float:
     return runs[0] if runs else math.nan
 
 
-@in_house_units(length="gap reach required")
+@in_house_units(length="gap may_be reach required")
 def chafe(system: System, wire: str) -> pd.DataFrame:
     """What the loop of a wire comes near, at a grid of stick positions over the wanted travel.
 
@@ -193,36 +194,49 @@ def chafe(system: System, wire: str) -> pd.DataFrame:
     -------
     DataFrame
         One row per solid within reach: solid, gap (mm, least of the loop taken as an arc that
-        lies its own way), reach (mm, no shape of the wire comes nearer at those positions: its
-        points lie in an ellipsoid about the clamps), required (mm), one column per input (where
-        gap is least), ok.  Solids whose reach is what is required or more are left out, and so
-        are those a clamp sits on.  Sampled in stick positions, not proven between them.
+        lies its own way), may_be (mm, what it may come to between those positions, by second
+        differences), reach (mm, no shape of the wire comes nearer: its points lie in an ellipsoid
+        about the clamps; between the positions by second differences too), required (mm), one
+        column per input (where gap is least), ok (may_be is enough).  Solids whose reach is what
+        is required or more are left out, and so are those a clamp sits on.  Sampled in stick
+        positions, more of them where few decide nothing; not proven between them.
+        ``attrs["steps"]``: positions of each input.
     """
+    item = _wire(system, wire)
+    for steps in STEPS:
+        table = _looked_at(system, item, steps)
+        open_ = (table["gap"] >= table["required"]) & ~table["ok"].astype(bool)
+        if not open_.any() or (2 * steps) ** len(judged_box(system)) > MOST_LOOPS:
+            break
+    return table
+
+
+def _looked_at(system, wire, steps):
+    """What a wire comes near at a grid of stick positions, as `chafe` gives it."""
     import pandas as pd
 
-    item = _wire(system, wire)
-    loop = _Loop(system, item)
-    required = system.model.clearance.wire
-    rows = []
-    frames = Frames(loop.motion)
+    loop, rows = _Loop(system, wire, steps), []
+    required, frames = system.model.clearance.wire, Frames(loop.motion)
     for name in system.model.solids:
         solid = CarriedSolid(frames, scene_of(system).solid(name))
         reach = loop.reach(solid, required)
         if reach is not None and reach < required:
-            gap, at = loop.gap(solid)
-            rows.append([name, gap, reach, required, *at, bool(gap >= required)])
-    table = pd.DataFrame(rows, columns=["solid", "gap", "reach", "required", *loop.box, "ok"])
+            gap, may_be, at = loop.gap(solid)
+            rows.append([name, gap, may_be, reach, required, *at, bool(may_be >= required)])
+    table = pd.DataFrame(rows, columns=["solid", "gap", "may_be", "reach", "required", *loop.box,
+                                        "ok"])
+    table.attrs["steps"] = steps
     return table.sort_values("gap", kind="stable", ignore_index=True)
 
 
 class _Loop:
     """A wire's loop at a grid of stick positions."""
 
-    def __init__(self, system, wire):
+    def __init__(self, system, wire, steps):
         self.system, self.wire = system, wire
         self.box = judged_box(system)
-        sides = [np.linspace(*travel, STEPS) for travel in self.box.values()]
-        grid = [side.ravel() for side in np.meshgrid(*sides, indexing="ij")]
+        self.sides = [np.linspace(*travel, steps) for travel in self.box.values()]
+        grid = [side.ravel() for side in np.meshgrid(*self.sides, indexing="ij")]
         self.grid = np.stack(grid, axis=-1) if grid else np.zeros((1, 0))
         self.motion = system.sweep(**dict(zip(self.box, grid, strict=True)))
         count = len(self.grid)
@@ -251,11 +265,16 @@ class _Loop:
         return self._least_reach(*away)
 
     def _least_reach(self, one, other) -> float:
-        return float(np.nanmin((one + other - self.length) / 2 - self.wire.diameter / 2))
+        return self._least_between((one + other - self.length) / 2 - self.wire.diameter / 2)
+
+    def _least_between(self, values) -> float:
+        """What values (n,) at the positions may come to between them, by second differences."""
+        shape = [len(side) for side in self.sides]
+        return float(np.nanmin(values - may_rise(values.reshape(shape), self.sides).ravel()))
 
     def gap(self, solid: CarriedSolid):
-        """Least gap of the arc from a solid, mm, and the stick position it is met at."""
+        """Least gap of the arc from a solid, mm, what it may be, and where it is met."""
         parts = np.stack([self.corners[:, :-1], self.corners[:, 1:]], axis=2)
-        least = solid.least(parts, self.wire.diameter / 2, less=self.stray) - self.stray
+        least = solid.least(parts, self.wire.diameter / 2) - self.stray
         n = int(np.nanargmin(least))
-        return float(least[n]), self.grid[n].tolist()
+        return float(least[n]), self._least_between(least), self.grid[n].tolist()

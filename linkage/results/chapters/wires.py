@@ -36,9 +36,10 @@ def blocks(results: Answers) -> Iterator[Block]:
                     _wires_note(results.wires, system.model.length))
         yield from _clamps(results)
     if results.chafing is not None and len(results.chafing):
-        data = in_units(system, results.chafing, length="gap reach required")
+        data = in_units(system, results.chafing, length="gap may_be reach required")
         yield Table("Chafing", data, "What each wire can reach, and the gap of its loop as it "
-                    "lies: an arc, looked at in a grid of stick positions.",
+                    f"lies: an arc, looked at in {results.chafing.attrs['steps']} positions of "
+                    f"each input; may be: between them, by second differences.",
                     words=in_words(system, data))
     if results.grips is not None:
         yield Table("Grips", in_units(system, results.grips, length="bore shaft",
