@@ -189,8 +189,9 @@ def test_gearing_alone_refuses_what_the_whole_run_would(old, new, says, tmp_path
 @pytest.mark.parametrize(("sent", "code"), [(signal.SIGINT, 130), (signal.SIGHUP, 143)])
 def test_a_real_end_from_the_terminal_is_one_line_at_most(sent, code):
     process = subprocess.Popen([sys.executable, "-m", "linkage",
-                                str(EXAMPLES / "side_by_side.toml")], stdout=subprocess.PIPE,
-                               stderr=subprocess.PIPE, text=True, start_new_session=True)
+                                str(EXAMPLES / "side_by_side_fixed.toml"), "--built"],
+                               stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                               start_new_session=True)
     time.sleep(3)
     os.killpg(process.pid, sent)
     _, err = process.communicate(timeout=60)

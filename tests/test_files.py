@@ -178,12 +178,15 @@ def models(draw):
             clearance=draw(st.sampled_from([None, "tight", "same"])))
     shapes = [f"{n}/{s}" for n, b in found.items() for s in b.solids]
     stops, pairs = {}, ()
-    if len(shapes) > 1:
+    faces = [next((f"{n}/{s}" for s in b.solids), None) for n, b in found.items()]
+    faces = [face for face in faces if face]  # one of each body: a stop's are of two parts
+    if len(faces) > 1:
         stops["stop"] = Stop(input="drive", side=draw(st.sampled_from(["least", "greatest"])),
-                             between=tuple(shapes[:2]), search=draw(st.none() | st.floats(1, 90)),
+                             between=tuple(faces[:2]), search=draw(st.none() | st.floats(1, 90)),
                              spacer=draw(st.none() | st.builds(
-                                 Spacer, on=st.just(shapes[1]), thickness=SIZE, tolerance=SIZE,
+                                 Spacer, on=st.just(faces[1]), thickness=SIZE, tolerance=SIZE,
                                  stock=st.lists(SIZE, max_size=3).map(tuple))))
+    if len(shapes) > 1:
         pairs = (PairRule(between=tuple(shapes[:2]), require=draw(SIZE), reason=draw(NAMES)),
                  PairRule(between=tuple(shapes[:2]), waive=True, reason="measured"))
     word = {n: ("left", "right") if abs(found[n].direction[2]) > abs(found[n].direction[1])

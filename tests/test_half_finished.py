@@ -75,7 +75,7 @@ def test_each_without_one_part_is_worked_out_or_refused(path, tmp_path, full):
     model, found, refused, count, seen = tmp_path / "half.toml", [], 0, 0, set()
     for what, table in halves(path) if full else unlike(path):
         rest = what_stops_rest_on(table)
-        if not full and path in LARGE and rest in seen:
+        if not full and path in LARGE and (rest in seen or path.stem.startswith("side_by_side")):
             table.pop("stop", None)
         seen.add(rest)
         model.write_text(tomli_w.dumps(table), encoding="utf-8")

@@ -11,13 +11,16 @@ from ..checker.leaves import OutOfReach
 from ..checker.solids import Line
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from ..checker.leaves import Book
+    from ..checker.pairs import Pair
 
 UNSURE = 1e-6  # mm of a place that the checker has no closer
 WEIGHT = 1e4  # of the shares' sum against distances
 
 
-def points(book: Book, pair, place) -> tuple[float, list] | None:
+def points(book: Book, pair: Pair, place: Sequence[float]) -> tuple[float, list] | None:
     """Gap of a pair, and the point of each solid, at a place; None where it is not known well."""
     place = tuple((k, k) for k in place)
     hulls = [posed(book, pair.frame, (name, side.pieces), place)
@@ -49,7 +52,7 @@ def _ball(piece, corners):
     return middle, np.linalg.norm(corners - middle[:, None], axis=0).max() + piece.radius
 
 
-def posed(book: Book, frame, solid, cell) -> list | None:
+def posed(book: Book, frame: str, solid: tuple, cell: Sequence[tuple]) -> list | None:
     """Pieces of a solid with their corners at a place, seen from a frame: (3, corners) each."""
     name, pieces = solid
     known = book.known[name]

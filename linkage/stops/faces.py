@@ -273,7 +273,7 @@ def _made(system, name) -> Meeting:
     return replace(plain, normal=normal, face=face)
 
 
-def bare_contacts(system):
+def bare_contacts(system: System) -> dict:
     """About where the faces of each stop that has a spacer first meet without it."""
     def work():
         bare = [m for m in _each(_plain, system) if m.stop.spacer is not None]
