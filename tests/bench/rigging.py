@@ -15,7 +15,7 @@ from scipy.optimize import least_squares
 import linkage
 from linkage.motion import Close, Drive, Posture, Turn
 from linkage.rigging import Chance, monte_carlo
-from linkage.rigging.builds import _built, _errors, _Task
+from linkage.rigging.builds import _errors, _Task, built_dimensions
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "side_by_side.toml"
 BUILDS, POSITIONS = 10_000, 181
@@ -35,8 +35,8 @@ def scipy_per_posture(system, inputs, count=20):
     drawn = _errors(_Task(system, (), {}, chance, count, np.random.SeedSequence(0)))
     start = time.process_time()
     for n in range(count):
-        built = _built(_Task(system, (), {}, chance, 1, None),
-                       {name: value[n] for name, value in drawn.items()})
+        built = built_dimensions(system, {name: value[n] for name, value in drawn.items()},
+                                 rigged=chance.rigged)
         given = [d.sign * np.radians(inputs[d.input][n]) for d in drives]
 
         def misfit(joints, built=built, given=given):
