@@ -76,8 +76,8 @@ def test_thin_contact_before_the_stop_is_found(angle):
     assert last - first < 0.1
     stops = linkage.find_stops(arm_with_fins([fin]))
     assert not stops["governs"][0]
-    assert "arm/fin0 | airframe/tab0 touch at" in stops["reason"][0]
-    assert f"{first:+.2f}" in stops["reason"][0]
+    assert "arm/fin0 | airframe/tab0 touch before it, at" in stops["reason"][0]
+    assert f" {first:.2f}° aft" in stops["reason"][0]
 
 
 def test_the_first_of_several_is_told():
@@ -154,7 +154,7 @@ diameter = 16
 def test_touching_at_neutral_is_told():
     stops = linkage.find_stops(arm_with_fins([(0.0, 0.0, 0.1)]))
     assert not stops["governs"][0]
-    assert "touch at +0.00" in stops["reason"][0]
+    assert "touch before it, at neutral" in stops["reason"][0]
 
 
 def four_bar(rod=60.0):
