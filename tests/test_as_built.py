@@ -133,7 +133,7 @@ def test_stick_level_is_turned_into_its_angle(run):
     ({"edge": "3 TEU"}, "needs one measure of the surface"),
     ({"surface angle": "much"}, '"much" is no angle; write degrees, with TEU or TED behind'),
     ({"surface angle": "-3 TEU"}, "has a sign and a way"),
-    ({"surface angle": "nan"}, "needs a number"),
+    ({"surface angle": "nan"}, "nan is more than 3600° either way, or no number"),
     ({"surface angle": "", "edge": "900 TEU"}, "allows 600.00 mm; check the unit"),
     ({"surface angle": "", "edge": "3 lb"}, "is no length"),
     ({"stick angle": "", "stick level": "80"}, "at 0 positions of pitch"),

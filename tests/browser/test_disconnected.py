@@ -151,19 +151,19 @@ def test_a_busy_kernel_is_waited_for_aloud(book, lab_tools, opened):
     book.control("neutral").click()
     book.until(lambda: exact(book))
     # a page is answered while a cell runs, but not while it runs in C and keeps Python's lock
-    code = "import ctypes, time; time.sleep(1); ctypes.PyDLL(None).sleep(20)"
+    code = "import ctypes, time; time.sleep(1); ctypes.PyDLL(None).sleep(35)"
     lab_tools.run_code(book.page, code, wait=False)
     book.page.wait_for_timeout(1300)
     book.type("stick pitch", 5)
     wait = book.root.locator(".lw-surfaces .lw-wait")
-    book.until(lambda: wait.inner_text().startswith("Being worked out for"), 5)
+    book.until(lambda: wait.inner_text().startswith("Being worked out for"), 15)
     assert "from before" in wait.inner_text()
     assert band(book) == ""
-    book.until(lambda: "The kernel is busy with something else: no answer for" in band(book), 18)
+    book.until(lambda: "The kernel is busy with something else: no answer for" in band(book), 33)
     assert "Numbers here are from before" in band(book)
     assert stale(book, "clearance") == 2
     assert book.rows("surfaces")["elevator"][-1] == "sampled"
-    book.until(lambda: band(book) == "" and exact(book), 30)
+    book.until(lambda: band(book) == "" and exact(book), 60)
     assert stale(book, "clearance") == 0
 
 
