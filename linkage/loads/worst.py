@@ -206,11 +206,8 @@ def kind_of(what: str) -> str:
 def beam_at(system: System, body: str, row: dict) -> Beam:
     """A tube at one row of `worst_loads`: its case and stick position."""
     names = list(system.travel_box())
-    for stop in (None, *system.model.stops):
-        listed = {case.name: case for case in cases(system, stop)}
-        if row["case"] in listed:
-            case = listed[row["case"]]
-            break
+    stop, case = next((stop, case) for stop in (None, *system.model.stops)
+                      for case in cases(system, stop) if case.name == row["case"])
     statics = Statics(system.sweep(**{n: [row[n]] for n in names})) if stop is None else \
         at_stop(system, stop)
     return beam_of(statics, shares(statics, case), body)

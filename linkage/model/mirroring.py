@@ -90,10 +90,9 @@ def differing_twins(model: Model) -> list[tuple[str, str, tuple[str, ...]]]:
     for table, home, parts in _tables_of(model):
         twins = [(name, _renamed(name, names)) for name in table]
         for name, twin in twins:
-            keys = _unlike(_twin(table[name], names, parts), table[twin]) \
-                if twin in table and twin > name else ()
-            if keys:
-                differing.append((home + name, home + twin, keys))
+            if twin in table and twin > name:
+                keys = _unlike(_twin(table[name], names, parts), table[twin])
+                differing += [(home + name, home + twin, keys)] if keys else []
     return differing
 
 
