@@ -305,9 +305,10 @@ def test_command_writes_a_new_file_and_never_over_one(tmp_path, capsys):
     assert "never replaces" in said
     assert required_travels(linkage.load(out))["ok"].all()
     before = out.read_bytes()
-    for taken in (out, path):
+    for taken, why in ((out, "is there already and stays as it is"),
+                       (path, "is the file that is read, and stays as it is")):
         assert main(["size", str(path), "--out", str(taken)]) == 2
-        assert "is there already and stays as it is" in capsys.readouterr().err
+        assert why in capsys.readouterr().err
     assert out.read_bytes() == before
     assert path.read_text(encoding="utf-8") == text
     path.write_text(text.replace("up = 21", "up = 60"), encoding="utf-8")
