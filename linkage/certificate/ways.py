@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ..checker.directions import Directions, Unknown
+from ..checker.directions import Directions
 from ..checker.leaves import halved
 
 if TYPE_CHECKING:
@@ -35,13 +35,10 @@ def directions(book: Book, travel: Travel) -> list[dict]:
 def _shown(ways, surface, name):
     body, k = ways.book.machine.surfaces[surface], ways.motion.names.index(name)
     here = tuple((0.0, 0.0) for _ in ways.motion.names)
-    try:
-        for sign in (1, -1):
-            if ways.goes(body, k, here, sign):
-                tree = _tree(ways, body, k, sign)
-                return {"sign": sign if tree else None, "tree": tree}
-    except Unknown:
-        pass
+    for sign in (1, -1):
+        if ways.goes(body, k, here, sign):
+            tree = _tree(ways, body, k, sign)
+            return {"sign": sign if tree else None, "tree": tree}
     return {"sign": None, "tree": ""}
 
 

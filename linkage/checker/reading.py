@@ -21,17 +21,17 @@ CLASSES = {"static": 3.175, "same": 3.175, "different": 6.35, "structure": 12.7,
 # keys that bear on what is checked, and keys that do not
 KNOWN = {
     "input": ("travel positive", "ways force"),
-    "body": ("on pivot axis through slide input points solid grip bearings joint",
-             "level tolerance play tube friction"),
+    "body": ("on pivot axis through slide input points solid grip bearings joint tolerance",
+             "level play tube friction"),
     "airframe": ("points solid", ""),
-    "rod": ("ends length redundant diameter fitted joint clearance", "wall thread material fixity "
-            "strength fitting bearing friction tolerance play"),
+    "rod": ("ends length redundant diameter fitted joint clearance tolerance", "wall thread "
+            "material fixity strength fitting bearing friction play"),
     "coupling": ("bodies ratio", ""),
     "stop": ("input side between spacer search", ""),
-    "spacer": ("on thickness", "stock tolerance"),
+    "spacer": ("on thickness tolerance", "stock"),
     "pair": ("between require waive", "reason"),
     "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware"),
-    "point": ("at bolt side stack", "tolerance"),
+    "point": ("at bolt side stack tolerance", ""),
     "grip": ("along clocking hand", "bore"),
     "fitted": ("rod_end engaged", "least witness adjustable bolt hardware"),
     "sphere": ("kind at diameter clearance", ""), "tube": ("kind along diameter clearance", ""),
@@ -41,11 +41,11 @@ KNOWN = {
     "washer": ("kind at normal outside inside thickness clearance", ""),
     "hole": ("at diameter slot outline", ""),
     "clearance": (" ".join(CLASSES) + " class", ""),
+    "tolerance": ("hardpoint rod spacer", ""),
 }
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
-       "clearance", "mirror", "hardpoints", "surface"}
-BESIDE = {"title", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
-          "meant"}
+       "clearance", "mirror", "hardpoints", "surface", "tolerance"}
+BESIDE = {"title", "wire", "material", "play", "factor", "rig_pin", "size", "meant"}
 
 
 class Refused(Exception):
@@ -62,6 +62,7 @@ class Joint:
     slides: bool
     places: list = field(default_factory=list)  # where it is held: pivot, second point, bearings
     ball: float | None = None
+    through: bool = False  # whether its axis runs to the second of its places
 
 
 @dataclass
@@ -72,6 +73,7 @@ class Rod:
     length: float
     redundant: bool
     reach: list  # radius about each end that its head takes up, or None
+    off: float = 0.0  # mm that a build may have its length off
 
 
 @dataclass
@@ -89,6 +91,9 @@ class Machine:
     rules: dict = field(default_factory=dict)
     clearance: dict = field(default_factory=dict)
     surfaces: dict = field(default_factory=dict)  # name: body
+    general: dict = field(default_factory=dict)  # how far a build may be off where not said, mm
+    off: dict = field(default_factory=dict)  # part or point: mm that a build may have it off
+    loose: dict = field(default_factory=dict)  # solid: mm that a build may have its points off
     files: list = field(default_factory=list)
 
     def chain(self, body):
@@ -150,6 +155,7 @@ def read(text, folder="."):
         add_hardpoints(table, Path(folder) / table["hardpoints"])
     files = [table["hardpoints"]] if "hardpoints" in table else []
     table, unit, machine = with_twins(table), UNITS[table["length"]], Machine(files=files)
+    machine.general = read_tolerance(table.get("tolerance", {}), unit)
     for name, body in table.get("body", {}).items():
         read_body(machine, name, body, unit)
     for name, item in table.get("input", {}).items():
@@ -165,10 +171,22 @@ def read(text, folder="."):
     return machine
 
 
+def read_tolerance(told, unit):
+    """How far a build may be off where nothing closer is said, mm."""
+    keys_known("tolerance", told, "tolerance")
+    return {k: not_below_0(told.get(k, 0.0), unit) for k in ("hardpoint", "rod", "spacer")}
+
+
+def off_by(item, usual, unit):
+    """How far a build may have something off, mm: as it says itself, else as usual."""
+    return not_below_0(item["tolerance"], unit) if "tolerance" in item else usual
+
+
 def read_fixed_and_rods(machine, table, unit):
     """Keep the points and solids of the airframe, and the rods."""
     fixed = table.get(AIRFRAME, {})
     keys_known(AIRFRAME, fixed, AIRFRAME)
+    machine.off[AIRFRAME] = machine.general["hardpoint"]
     read_points(machine, AIRFRAME, fixed.get("points", {}), unit)
     for name, rod in table.get("rod", {}).items():
         read_rod(machine, name, rod, (table, unit))
@@ -187,7 +205,8 @@ def read_rules(machine, table, unit):
         if "spacer" in stop:
             keys_known("spacer", stop["spacer"], f'stop "{name}", spacer')
             thick = not_below_0(stop["spacer"]["thickness"], unit)
-            stop["spacer"] = {"on": stop["spacer"]["on"], "thickness": thick}
+            stop["spacer"] = {"on": stop["spacer"]["on"], "thickness": thick,
+                              "off": off_by(stop["spacer"], machine.general["spacer"], unit)}
     for item in table.get("pair", []):
         keys_known("pair", item, "pair")
         machine.rules[frozenset(item["between"])] = (
@@ -240,6 +259,7 @@ def read_clearance(machine, told, unit):
 def read_body(machine, name, body, unit):
     """Keep a body, its points and its solids."""
     keys_known("body", body, f'body "{name}"')
+    machine.off[name] = off_by(body, machine.general["hardpoint"], unit)
     read_points(machine, name, body.get("points", {}), unit)
     slides = "slide" in body
     pivot = place(body["pivot"], unit) if "pivot" in body else \
@@ -252,8 +272,10 @@ def read_body(machine, name, body, unit):
         axis = direction(body["slide"] if slides else body["axis"])
     places += [place(k, unit) for k in body.get("bearings", ())]
     ball = size(body["joint"], unit) if "joint" in body else None
-    machine.joints[name] = Joint(body.get("on", AIRFRAME), pivot, axis, slides, places, ball)
+    machine.joints[name] = Joint(body.get("on", AIRFRAME), pivot, axis, slides, places, ball,
+                                 "through" in body)
     machine.points[f"{name}/pivot"] = pivot
+    machine.off.setdefault(f"{name}/pivot", machine.off[name])
     read_solids(machine, name, body.get("solid", {}), unit)
     grip = body.get("grip", {})
     keys_known("grip", grip, f'body "{name}", grip')
@@ -277,6 +299,7 @@ def read_points(machine, name, points, unit):
             lead = sum(a * b for a, b in zip(bolt, SIDES[item["side"]], strict=True))
             at = tuple(a + math.copysign(rise, lead) * u for a, u in zip(at, bolt, strict=True))
         machine.points[f"{name}/{point}"] = at
+        machine.off[f"{name}/{point}"] = off_by(item, machine.off[name], unit)
 
 
 def spot(machine, name, value, unit):
@@ -298,6 +321,10 @@ def read_solids(machine, name, solids, unit):
             made.setdefault("inside", 0.0)
         made["holes"] = [in_plane(hole, unit, told) for hole in shape.get("holes", [])]
         machine.solids[f"{name}/{solid}"] = made
+        named = [k if "/" in k else f"{name}/{k}" for k in (shape.get("at"), *shape.get(
+            "along", ())) if isinstance(k, str)]
+        machine.loose[f"{name}/{solid}"] = machine.off[name] + max(
+            (machine.off[k] for k in named), default=0.0)
 
 
 def in_mm(machine, name, told, unit):
@@ -334,8 +361,10 @@ def read_rod(machine, name, rod, home):
     fitted = [fitted] if isinstance(fitted, dict) else fitted
     reach = [head_size(rod, fitted[min(k, len(fitted) - 1)] if fitted else None, home)
              for k in (0, 1)]
-    machine.rods[name] = Rod(ends, length, bool(rod.get("redundant")), reach)
+    machine.rods[name] = Rod(ends, length, bool(rod.get("redundant")), reach,
+                             off_by(rod, machine.general["rod"], unit))
     if "diameter" in rod:
+        machine.loose[f"{name}/tube"] = machine.general["hardpoint"]
         machine.solids[f"{name}/tube"] = {"kind": "rod",
                                             "diameter": not_below_0(rod["diameter"], unit)} \
             | ({"clearance": rod["clearance"]} if "clearance" in rod else {})
