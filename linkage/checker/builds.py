@@ -1,7 +1,7 @@
 """Every build within the tolerances: each dimension off by a share, from -1 to 1, of its size.
 
-What builds do to a gap is its rates by the dimensions all over a cell and all builds, each times
-its size: by the mean value theorem no build changes the gap by more.
+What a build does to a gap is the sum, on the straight way to it from what is drawn, of the gap's
+rates by the dimensions.  Over each part of that way they are enclosed for all builds at once.
 """
 
 import copy
@@ -11,16 +11,18 @@ from flint import arb, arb_mat
 
 from .motion import Motion, OutOfReach, minus, unit
 from .rates import ALL, OutOfShow, Rates, column, cross, sizes
+from .reading import Refused
 from .taylor import UP, Taylor
 
 TIMES = 2  # that a joint is made closer by its rates
+PARTS = 4  # of the way from what is drawn to a build
 
 
 class Dimensions:
     """The dimensions of a machine that builds may have otherwise than drawn."""
 
-    def __init__(self, machine):
-        self.first = len(machine.inputs)
+    def __init__(self, machine, share=1.0):
+        self.first, self.share = len(machine.inputs), share
         self.places, self.throughs, self.lengths, self.sizes = {}, {}, {}, []
         turning = [n for n, joint in machine.joints.items() if not joint.slides]
         ends = [end for rod in machine.rods.values() for end in rod.ends]
@@ -40,8 +42,8 @@ class Dimensions:
             self.sizes += [size] * count
 
     def off(self, table, name):
-        """How far each coordinate of a dimension may be off, mm."""
-        return self.sizes[table[name]] if name in table else 0.0
+        """How far each coordinate of a dimension may be off that far, mm."""
+        return self.sizes[table[name]] * self.share if name in table else 0.0
 
     def add(self, direct, at, block):
         """Add what the three coordinates of a dimension do to rows."""
@@ -79,11 +81,12 @@ class Dimensions:
 
 
 class Built(Motion):
-    """The joints of a machine over cells, in every build at once."""
+    """The joints of a machine over cells, in all builds up to some part of the way to them."""
 
-    def __init__(self, drawn):
+    def __init__(self, drawn, part=PARTS):
         self.drawn, machine = drawn, drawn.machine
-        self.dimensions = known = Dimensions(machine)
+        self.nearer_in = Built(drawn, part - 1) if part > 1 else None
+        self.dimensions = known = Dimensions(machine, part / PARTS)
         super().__init__(machine)
         self.rates = Rates(self, known)
         for name, place in machine.points.items():
@@ -122,9 +125,28 @@ class Built(Motion):
             drawn = self.drawn.state(joint, cell)[2]
         except OutOfReach:  # which some builds may reach all the same
             return self.state_of(joint, value)
-        rest = (drawn.rest + sum(sizes(row.entries()[self.dimensions.first:]))) * UP
+        if self.nearer_in:
+            row = row + self.nearer_in.joint_to(joint, cell)
+        cost = sum(sizes(row.entries()[self.dimensions.first:])) / PARTS
+        rest = (drawn.rest + cost) * UP
         closer = Taylor(self.table, drawn.c, rest)
         return self.state_of(joint, closer if closer.spread < value.spread else value)
+
+
+    def joint_to(self, joint, cell):
+        """Rates of a joint summed over the parts of the way up to here."""
+        row = self.rates.joint(joint, cell)
+        return row + self.nearer_in.joint_to(joint, cell) if self.nearer_in else row
+
+    def seat_to(self, carriers, frame, cell):
+        """Rates of a seat over the whole way: their mean over its parts."""
+        found = [self.rates.seat(carriers, frame, cell)]
+        inner = self.nearer_in
+        while inner:
+            found.append(inner.rates.seat(carriers, frame, cell))
+            inner = inner.nearer_in
+        return [sum(parts[1:], parts[0]) * (1 / arb(len(found)))
+                for parts in zip(*found, strict=True)]
 
 
 class Cost:
@@ -140,13 +162,13 @@ class Cost:
 
     def corners(self, book, side, frame, cell, n):
         """Rates of n.p of every corner of a side, by dimension."""
-        rates = book.built.rates.seat(side.solid.carriers, frame, cell)
+        rates = book.built.seat_to(side.solid.carriers, frame, cell)
         parts = arb_mat([(n * k).entries()[self.first:] for k in rates])
         return (side.matrix * parts).tolist()
 
     def solid(self, book, side, frame, cell, n):
         """What a solid costs whose points are off in each coordinate of its part."""
-        loose = book.machine.loose[side.solid.name]
+        loose = book.machine.loose[side.solid.name] + side.more
         if side.solid.ends:  # of a rod all round
             return loose * math.hypot(*sizes(n.entries())) * UP
         seat = book.built.seat(side.solid.carriers, frame, cell)
@@ -158,10 +180,23 @@ class Cost:
                 + self.loose) * UP
 
 
+class Drawn:
+    """As drawn, builds cost nothing."""
+
+    most = 0.0
+
+    def of(self, i, j):
+        """What builds cost the gap of two corners."""
+        return 0.0
+
+
+NONE = Drawn()
+
+
 def in_build(machine, dimensions, shares):
     """A machine as one build has it."""
     if len(shares) != dimensions.count or not all(-1 <= k <= 1 for k in shares):
-        raise ValueError("a build is not within the tolerances")
+        raise Refused("a build is not within the tolerances")
     made = copy.copy(machine)
     off = [k * size for k, size in zip(shares, dimensions.sizes, strict=True)]
 

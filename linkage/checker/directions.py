@@ -14,7 +14,7 @@ class Directions:
 
     def __init__(self, book, travel):
         self.book, self.motion, self.travel = book, book.motion, travel
-        self.rates = Rates(book.motion)
+        self.rates = book.built.rates if book.built else Rates(book.motion)
 
     def asked(self):
         """Every surface with every input that its body depends on."""

@@ -10,8 +10,10 @@ import math
 
 from flint import arb, arb_mat
 
+from .builds import NONE, Built, Cost, in_build
 from .motion import Motion, OutOfReach
 from .pairs import Pairs, part_of
+from .rates import OutOfShow
 from .reading import Refused
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
@@ -23,8 +25,8 @@ DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
 class Side:
     """The pieces of one solid of a pair in a leaf: corners by what carries them, and a radius."""
 
-    def __init__(self, pieces, solid):
-        self.pieces, self.solid = tuple(pieces), solid
+    def __init__(self, pieces, solid, more=0.0):
+        self.pieces, self.solid, self.more = tuple(pieces), solid, more  # mm that a spacer is off
         corners = dict.fromkeys(c for p in self.pieces for c in p.corners)
         self.radius = max(p.radius for p in self.pieces)
         self.rows = [solid.row(corner) for corner in corners]
@@ -83,8 +85,9 @@ class Solid:
 class Book:
     """A machine with its pairs, their pieces and its motion."""
 
-    def __init__(self, machine):
+    def __init__(self, machine, built=False):
         self.machine, self.motion = machine, Motion(machine)
+        self.built = Built(self.motion) if built else None
         self.pairs = Pairs(machine, self.motion.needs)
         self.known, self.roots = {}, {}
 
@@ -115,9 +118,9 @@ class Book:
         lost = sum(t.size for t in parts) * max(sum(map(abs, r)) for r in side.rows) * 2.0**-46
         return rows, [t.rest for t in parts], lost
 
-    def bound(self, pair, sides, cell, plane):
-        """A lower bound of the gap of two sides over a cell."""
-        table = self.motion.table
+    def bound(self, pair, sides, cell, plane, drawn=False):
+        """A lower bound of the gap of two sides over a cell, in every build that is asked of."""
+        table, self.moved = self.motion.table, [0.0] * len(cell)
         n = turning(table, plane)
         (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
                                                     for s in sides)
@@ -129,16 +132,18 @@ class Book:
             return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
+        cost = NONE if drawn or not self.built else Cost(self, pair, sides, cell, n)
+
         behind = [lowest(table, [q - p for p, q in zip(row, a[foot], strict=True)],
                          lost + spread(rest_a, rows_a[i], rows_a[foot])) for i, row in enumerate(a)]
         ahead = [apart(foot, j) for j in range(len(b))]
         low = min(ahead) + min(min(behind), 0.0)
-        self.finer = behind, ahead, apart
+        self.finer = behind, ahead, apart, cost
         near = min(range(len(b)), key=ahead.__getitem__)
         rest = spread(rest_a, rows_a[foot]) + spread(rest_b, rows_b[near])
         self.moved = self.shares(cell, [abs(p) + abs(q) for p, q in
                                         zip(a[foot], b[near], strict=True)], rest)
-        return self.less(low, n, sides)
+        return self.less(low - cost.most, n, sides)
 
     def shares(self, cell, sizes, rest):
         """What each input has a part in, of the sizes of monomials and of a rest."""
@@ -165,7 +170,10 @@ class Book:
                         sides, plane, claim):
                     continue
             except OutOfReach:
-                continue
+                if not self.built or self.nowhere(pair, sides, cell, DEEPEST):
+                    continue
+            except OutOfShow:
+                pass
             cuts = [k for k, (low, high) in enumerate(cell) if high > low]
             if depth == DEEPEST or not cuts:
                 return False
@@ -176,7 +184,7 @@ class Book:
 
     def by_pairs(self, sides, plane, claim):
         """The same by every pair of corners that the quick bound leaves in doubt."""
-        behind, ahead, apart = self.finer
+        behind, ahead, apart, cost = self.finer
         table = self.motion.table
         n = turning(table, plane)
         size = math.sqrt(max(dot(n, n).high(), 0.0)) * UP
@@ -185,14 +193,14 @@ class Book:
         if not wanted > 0:  # a plane without a direction shows nothing
             return False
         doubt = [(i, j) for i, p in enumerate(behind) for j, q in enumerate(ahead)
-                 if not p + q >= wanted]
-        return len(doubt) <= 400 and all(apart(i, j) >= wanted for i, j in doubt)
+                 if not p + q - cost.most >= wanted]
+        return len(doubt) <= 400 and all(apart(i, j) - cost.of(i, j) >= wanted for i, j in doubt)
 
     def nowhere(self, pair, sides, cell, depth=0):
         """Whether no position of a cell can be reached, as it is or in some cut of it."""
         try:
             for side in sides:
-                self.motion.seat(side.solid.carriers, pair.frame, cell)
+                (self.built or self.motion).seat(side.solid.carriers, pair.frame, cell)
         except OutOfReach:
             return True
         wide = [high - low for low, high in cell]
@@ -206,21 +214,47 @@ class Book:
                        <= reach - LOOSE for piece in side.pieces for corner in piece.corners)
                    for side in sides for centre, reach in pair.balls)
 
-    def met(self, pair, place, told):
+    def met(self, pair, place, told, build=None):
         """An upper bound of the gap at a place, by a point of each solid as shares of corners."""
         cell = tuple((float(k), float(k)) for k in place)
-        points, radius = [], 0.0
+        motion, points, seats, radius = self.in_build(build), [], [], 0.0
         for name, pieces, at in zip(pair.names, self.pairs.sides(pair), told, strict=True):
             solid, row = self.known[name], self.shared_row(name, pieces, at)
-            seat = self.motion.seat(solid.carriers, pair.frame, cell)
-            points.append(self.carried(seat, row))
+            seats.append(motion.seat(solid.carriers, pair.frame, cell))
+            points.append(self.carried(seats[-1], row))
             spot = solid.drawn([float(k.mid()) for k in row])
             if any(math.dist(spot, centre) < reach for centre, reach in pair.balls):
                 raise Refused("what is met lies at a joint that both parts share")
             piece = pieces[at[0]]
             radius += piece.radius if isinstance(piece, Line) else 0.0
         d = [p - q for p, q in zip(*points, strict=True)]
+        if build is not None:
+            d, more = self.nearer(pair, seats, d)
+            radius += more
         return math.sqrt(max(dot(d, d).high(), 0.0)) * UP - radius
+
+    def in_build(self, build):
+        """The joints in one build; as drawn without."""
+        if build is None:
+            return self.motion
+        if not self.built:
+            raise Refused("a build is told of a proof as drawn")
+        motion = Motion(in_build(self.machine, self.built.dimensions, build))
+        motion.origins = self.motion.origins
+        return motion
+
+    def nearer(self, pair, seats, d):
+        """The way between two solids, each moved nearer in its part, and by how much rods grow."""
+        radius = 0.0
+        for name, seat, sense in zip(pair.names, seats, (-1, 1), strict=True):
+            loose = self.machine.loose[name]
+            if self.known[name].ends:
+                radius += loose
+                continue
+            for axis in seat[1:]:
+                toward = math.copysign(loose, float(dot(d, axis).centre.mid())) * sense
+                d = [p + k * toward for p, k in zip(d, axis, strict=True)]
+        return d, radius
 
     def shared_row(self, name, pieces, told):
         """A point in the hull of a piece's corners, as shares of what carries its solid."""

@@ -8,7 +8,7 @@ from flint import arb, arb_mat
 
 from .motion import EYE
 from .pairs import part_of
-from .taylor import UP
+from .taylor import UP, Taylor
 
 ALL = arb_mat([[arb(k) for k in row] for row in EYE])
 
@@ -24,7 +24,7 @@ def hull(x):
 
 def column(p):
     """Three Taylors (balls) as a column of balls."""
-    return arb_mat([[k if isinstance(k, arb) else hull(k)] for k in p])
+    return arb_mat([[hull(k) if isinstance(k, Taylor) else arb(k)] for k in p])
 
 
 def cross(u):

@@ -11,7 +11,11 @@ import math
 from functools import partial
 from itertools import compress, product
 
+from flint import arb_mat
+
 from .leaves import Side
+from .motion import OutOfReach
+from .rates import OutOfShow, column, sizes
 from .reading import Refused
 from .solids import EYE, Line, Prism
 from .taylor import UP, constant, dot
@@ -118,6 +122,7 @@ class Stop:
         if self.pair:
             self.sides = tuple(book.sides(self.pair))
             self.pieces = [list(book.pairs.pieces[name]) for name in self.pair.names]
+            self.more = [0.0, 0.0]  # mm that a spacer may be off
             if stop.get("spacer"):
                 self.put_spacer(stop)
 
@@ -126,12 +131,14 @@ class Stop:
         side, thick = self.pair.names.index(stop["spacer"]["on"]), stop["spacer"]["thickness"]
         if not any(isinstance(p, Prism) for p in self.pieces[side]):
             self.pieces[side] = [Line(p.ends, p.radius + thick) for p in self.pieces[side]]
+            self.more[side] = stop["spacer"]["off"]
         elif "at" in self.told:
             at, names = self.told["at"], self.book.motion.names
             if at * (1 if stop["side"] == "greatest" else -1) < 0:
                 raise Refused("the face of a spacer is told at the other end")
             cell = tuple((at if name == stop["input"] else 0.0,) * 2 for name in names)
             self.pieces[side].append(self.pad(side, cell, self.told["met"], thick))
+            self.more[side] = stop["spacer"]["off"]
 
     def inputs(self):
         """Inputs that move its solids against each other."""
@@ -140,7 +147,10 @@ class Stop:
     def apart_at_neutral(self):
         """Whether its solids are shown not to touch at neutral: else they end no travel."""
         neutral = tuple((0.0, 0.0) for _ in self.book.motion.names)
-        return "way" in self.told and self.all_apart(neutral, self.told["way"], SURE)
+        try:
+            return "way" in self.told and self.all_apart(neutral, self.told["way"], SURE)
+        except OutOfShow:
+            return False
 
     def pad(self, side, cell, met, thick):
         """A spacer on the face that looks most nearly at the other solid where both are near."""
@@ -150,21 +160,21 @@ class Stop:
         far = math.hypot(*way)
         way = [k / far for k in way]
         gap = far - self.radius(met)
-        if not (SURE < gap < NEAR and self.all_apart(cell, way, gap - SURE)):
+        if not (SURE < gap < NEAR and self.all_apart(cell, way, gap - SURE, drawn=True)):
             raise Refused("the face of a spacer is not told")
         sign = -1 if side else 1
         local = [sign * scalar(way, axis) for axis in axes]
         piece = self.pieces[side][met[side][0]]
         return max(faces(piece), key=lambda face: scalar(face[0], local))[2](thick)
 
-    def all_apart(self, cell, way, gap):
+    def all_apart(self, cell, way, gap, drawn=False):
         """Whether no two pieces are nearer than a gap at a place, by a direction or an axis."""
         ways = [way, *([sign * k for k in axis] for axis in EYE for sign in (1.0, -1.0))]
         planes = [[w, *[[0.0] * 3 for _ in cell]] for w in ways]
         for pieces in product(*self.pieces):
-            sides = [Side([p], self.book.known[name]) for p, name in
-                     zip(pieces, self.pair.names, strict=True)]
-            if not any(self.book.bound(self.pair, sides, cell, n) >= gap for n in planes):
+            sides = [Side([p], self.book.known[name], more) for p, name, more in
+                     zip(pieces, self.pair.names, self.more, strict=True)]
+            if not any(self.book.bound(self.pair, sides, cell, n, drawn) >= gap for n in planes):
                 return False
         return True
 
@@ -175,8 +185,11 @@ class Stop:
 
     def spot(self, k, told, cell):
         """A point of one of the solids over a cell, seen from the pair's frame."""
-        row = self.book.shared_row(self.pair.names[k], self.pieces[k], told)
-        return self.book.carried(self.seat(k, cell), row)
+        return self.book.carried(self.seat(k, cell), self.row(k, told))
+
+    def row(self, k, told):
+        """The same by shares of what carries the solid."""
+        return self.book.shared_row(self.pair.names[k], self.pieces[k], told)
 
     def radius(self, met):
         """Both radii of two pieces, of flat ones 0."""
@@ -188,13 +201,22 @@ class Stop:
         first, *met = told
         if first not in (0, 1) or len(met) not in (1, 2):
             return False
-        return self.near(cell, met) if len(met) == 2 else self.inside(cell, first, met[0])
+        try:
+            return self.near(cell, met) if len(met) == 2 else self.inside(cell, first, met[0])
+        except (OutOfReach, OutOfShow):
+            return False
 
     def near(self, cell, met):
         """Whether points of two pieces stay nearer than the radii of the pieces."""
         p, q = (self.spot(k, told, cell) for k, told in enumerate(met))
         apart = [a - b for a, b in zip(p, q, strict=True)]
-        return math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP < self.radius(met) - INSIDE
+        far = math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP
+        if self.book.built:
+            one, other = (self.rates(k, self.row(k, told), self.pair.frame, cell)
+                          for k, told in enumerate(met))
+            far += math.hypot(*(sum(row) for row in table_of(other - one))) * UP
+            far += math.sqrt(3.0) * (self.loose(0) + self.loose(1)) * UP
+        return far < self.radius(met) - INSIDE
 
     def inside(self, cell, first, told):
         """Whether a point of the one solid stays inside a flat piece of the other."""
@@ -203,16 +225,36 @@ class Stop:
         solids = [self.book.known[self.pair.names[k]] for k in (first, 1 - first)]
         if not isinstance(piece, Prism) or any(s.ends for s in solids):
             return False
-        row = self.book.shared_row(self.pair.names[first], self.pieces[first], [one, shares])
-        body = self.book.known[home].carriers[0]
+        row, body = self.row(first, [one, shares]), self.book.known[home].carriers[0]
         spot = self.book.carried(self.book.motion.seat(solids[0].carriers, body, cell), row)
-        return all(self.below(spot, normal, most) for normal, most, _ in faces(piece))
+        spare = INSIDE + math.sqrt(3.0) * (self.loose(0) + self.loose(1)) * UP
+        rates = self.rates(first, row, body, cell) if self.book.built else None
+        return all(self.below(spot, rates, normal, most - spare)
+                   for normal, most, _ in faces(piece))
 
-    def below(self, spot, normal, most):
+    def loose(self, k):
+        """How far builds may have the points of a solid off in each coordinate of its part."""
+        return self.more[k] + self.book.machine.loose[self.pair.names[k]] if self.book.built \
+            else 0.0
+
+    def rates(self, k, row, frame, cell):
+        """How a point of a solid moves by each dimension of builds, in three directions."""
+        built = self.book.built
+        seat = built.seat_to(self.book.known[self.pair.names[k]].carriers, frame, cell)
+        total = sum((m * w for m, w in zip(seat[1:], row[1:], strict=True)), seat[0] * row[0])
+        return arb_mat([r[built.dimensions.first:] for r in total.tolist()])
+
+    def below(self, spot, rates, normal, most):
         """Whether a point stays behind a wall."""
         table = self.book.motion.table
         along = dot(spot, [constant(table, k) for k in normal])
-        return along.high() < most - INSIDE
+        cost = 0.0 if rates is None else sum(sizes((column(normal).transpose() * rates).entries()))
+        return along.high() + cost * UP < most
+
+
+def table_of(matrix):
+    """Upper bounds of the sizes of a matrix of balls, row by row."""
+    return [sizes(row) for row in matrix.tolist()]
 
 
 def scalar(a, b):
