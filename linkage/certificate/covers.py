@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from ..stops.real import RealTravel
 
 THIN = 1e-3  # degrees (mm) of a cell that is halved no further
+BAND = 0.1  # degrees (mm) of a cell that as built is rather kept: the checker's cost is a little more
 MOST = 4000  # leaves of one cover
 BACK = (0.01, 0.03, 0.1, 0.3, 1.0)  # degrees (mm) before contact, to see which face meets
 SAME = 1e-4  # mm between a face as the library has it and as the checker does
@@ -217,7 +218,9 @@ class _Grower:
         if cut_at:
             self._cut(leaf, *cut_at)
         elif not (inside and self._shown(leaf)) and not self._halved(leaf):
-            self._give_up()
+            if not self.book.built:
+                self._give_up()
+            leaf.kept = True
 
     def _give_up(self):
         raise LinkageError(f"no certificate can be written: it is not shown where stops end "
@@ -259,7 +262,7 @@ class _Grower:
     def _halved(self, leaf):
         k = max(self.at, key=lambda k: leaf.cell[k][1] - leaf.cell[k][0])
         low, high = leaf.cell[k]
-        return high - low > THIN and self._cut(leaf, k, (low + high) / 2)
+        return high - low > (BAND if self.book.built else THIN) and self._cut(leaf, k, (low + high) / 2)
 
 
 def witness(book: Book, stop: Stop, cell: tuple) -> list | None:

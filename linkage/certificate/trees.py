@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..checker.leaves import halved
+from ..checker.leaves import DEEPEST, halved
 from ..clearances.cell_bounds import bounds
 from ..clearances.scene import Scene, Solid
 from ..clearances.stage import Stage
@@ -97,7 +97,7 @@ class Grower:
             bound, plane, gap = known
             if np.isnan(bound):
                 node.word = "o"
-            elif bound >= node.tree.claim + AIM:
+            elif bound >= node.tree.claim + AIM and self._in_builds(node, plane):
                 node.word, node.plane = "f", plane
             else:
                 left.append((node, gap))
@@ -108,6 +108,14 @@ class Grower:
             else:
                 node.tree.root = None
         return [node for node in grown if node.tree.root is not None]
+
+    def _in_builds(self, node, plane):
+        """Whether the checker finds a plane good in every build too, where that is asked of."""
+        if not self.book.built:
+            return True
+        plane = np.asarray(plane, dtype="<f4").astype(float).tolist()
+        return self.book.free(node.tree.pair, node.sides, node.cell, plane, node.tree.claim,
+                              DEEPEST - 1)
 
     def _cut(self, node, gap):
         """Its parts: of its pieces where these come too near at its middle, else of its cell."""

@@ -9,7 +9,7 @@ import math
 
 from flint import arb, arb_mat
 
-from .motion import Motion, OutOfReach, minus, unit
+from .motion import MOST, Motion, OutOfReach, minus, unit
 from .rates import ALL, OutOfShow, Rates, column, cross, sizes
 from .reading import Refused
 from .taylor import UP, Taylor
@@ -88,7 +88,7 @@ class Built(Motion):
         self.nearer_in = Built(drawn, part - 1) if part > 1 else None
         self.dimensions = known = Dimensions(machine, part / PARTS)
         super().__init__(machine)
-        self.rates = Rates(self, known)
+        self.rates, self.means = Rates(self, known), {}
         for name, place in machine.points.items():
             self.points[name] = [Taylor(self.table, {0: arb(k)}, known.off(known.places, name))
                                  for k in place]
@@ -140,6 +140,15 @@ class Built(Motion):
 
     def seat_to(self, carriers, frame, cell):
         """Rates of a seat over the whole way: their mean over its parts."""
+        key = self.seat_key(carriers, frame, cell)
+        if key not in self.means:
+            if len(self.means) > MOST:
+                self.means.clear()
+            self.means[key] = self.mean(carriers, frame, cell)
+        return self.means[key]
+
+    def mean(self, carriers, frame, cell):
+        """Rates of a seat over the whole way, worked out."""
         found = [self.rates.seat(carriers, frame, cell)]
         inner = self.nearer_in
         while inner:

@@ -160,9 +160,9 @@ class Book:
             return float("-inf")
         return low / size - (sides[0].radius + sides[1].radius) - abs(low) * 2.0**-48
 
-    def free(self, pair, sides, cell, plane, claim):
+    def free(self, pair, sides, cell, plane, claim, depth=0):
         """Whether a gap is nowhere less than a claim in a cell, by a plane or by some cut of it."""
-        ahead = [(cell, plane, 0)]
+        ahead = [(cell, plane, depth)]
         while ahead:
             cell, plane, depth = ahead.pop()
             try:

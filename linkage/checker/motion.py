@@ -31,7 +31,7 @@ class Motion:
         self.machine, self.names = machine, list(machine.inputs)
         self.table = Table(len(self.names))
         self.steps, self.needs, self.held = {}, {}, {}
-        self.states, self.seats = {}, {}
+        self.states, self.seats, self.needed = {}, {}, {}
         self.pivots = {name: [arb(k) for k in joint.pivot]
                        for name, joint in machine.joints.items()}
         self.axes = {name: unit([arb(k) for k in joint.axis])
@@ -324,15 +324,20 @@ class Motion:
 
     def seat(self, carriers, frame, cell):
         """What carries corners: an origin and three directions, or the two ends of a rod."""
-        stays = self.machine.chain(frame)
-        needs = self.all_needs(j for body in carriers for j in self.machine.chain(
-            body[0] if isinstance(body, tuple) else body) if j not in stays)
-        key = carriers, frame, *(e for n, e in zip(self.names, cell, strict=True) if n in needs)
+        key = self.seat_key(carriers, frame, cell)
         if key not in self.seats:
             if len(self.seats) > MOST:
                 self.seats.clear()
             self.seats[key] = self.carried(carriers, frame, cell)
         return self.seats[key]
+
+    def seat_key(self, carriers, frame, cell):
+        """What carries corners, and what of a cell that depends on."""
+        if (carriers, frame) not in self.needed:
+            bodies = [body[0] if isinstance(body, tuple) else body for body in carriers]
+            needs = self.all_needs(j for body in bodies for j, _ in self.route(body, frame))
+            self.needed[carriers, frame] = [k for k, n in enumerate(self.names) if n in needs]
+        return carriers, frame, *(cell[k] for k in self.needed[carriers, frame])
 
     def carried(self, carriers, frame, cell):
         """Where what carries corners is over a cell."""

@@ -10,6 +10,7 @@ from .motion import EYE
 from .pairs import part_of
 from .taylor import UP, Taylor
 
+MOST = 4000  # rates of seats remembered
 ALL = arb_mat([[arb(k) for k in row] for row in EYE])
 
 
@@ -44,7 +45,7 @@ class Rates:
     def __init__(self, motion, dimensions=None):
         self.motion, self.dimensions = motion, dimensions
         self.width = len(motion.names) + (dimensions.count if dimensions else 0)
-        self.joints, self.seats = {}, {}
+        self.joints, self.seats, self.turns = {}, {}, {}
 
     def joint(self, joint, cell):
         """Rates of a joint, a row; None where it stands still."""
@@ -120,40 +121,56 @@ class Rates:
         `ways` is a matrix of rows seen from the frame; each joint's share is a column.
         """
         (p, body, is_way, point), shares = start, {}
-        direct, path = arb_mat(ways.nrows(), self.width), []
+        p, direct, path = column(p), arb_mat(ways.nrows(), self.width), []
         for joint, sense in self.motion.route(body, frame):
-            path.append((joint, sense, p))
-            p = self.motion.across(p, joint, cell, sense, is_way)
-        for joint, sense, before in path[::-1]:
-            state = self.motion.state(joint, cell)
-            if state is None:
-                continue
-            axis = column(self.motion.axes[joint])
-            if state[0] is None:
+            crossing = self.crossing(joint, cell, sense)
+            if crossing:
+                path.append((joint, sense, crossing, p))
+                turn, axis, pivot, _ = crossing
+                if turn is None:
+                    p = p if is_way else p + axis * hull(self.motion.state(joint, cell)[2]) * sense
+                else:
+                    p = turn * p if is_way else turn * (p - pivot) + pivot
+        for joint, sense, (turn, axis, pivot, more), x in path[::-1]:
+            if turn is None:
                 if not is_way:
                     shares[joint] = ways * axis * sense
                 continue
-            cos, sin = hull(state[0]), hull(state[1]) * sense
-            x = column(before)
-            if not is_way:
-                x -= column(self.motion.pivots[joint])
-            around = axis * axis.transpose()
-            turn = around + (ALL - around) * cos + cross(axis) * sin
+            x = x if is_way else x - pivot
             after = ways * turn
-            shares[joint] = after * cross(axis) * x * sense
+            shares[joint] = after * (cross(axis) * x) * sense
             if self.dimensions:
                 self.dimensions.add_joint(direct, joint, None if is_way else ways - after,
-                                          (ways, axis, x, cos, sin))
+                                          (ways, axis, x, *more))
             ways = after
         if point and self.dimensions:
             self.dimensions.add_place(direct, point, ways)
         return shares, direct
 
+    def crossing(self, joint, cell, sense):
+        """What takes a point across a joint: turn (None of a slide), axis and pivot, cos and sin."""
+        state = self.motion.state(joint, cell)
+        if state is None:
+            return None
+        key = *self.motion.key(joint, cell), sense
+        if key not in self.turns or joint in self.motion.held:
+            axis, cos, sin = column(self.motion.axes[joint]), None, None
+            turn = None
+            if state[0] is not None:
+                cos, sin = hull(state[0]), hull(state[1]) * sense
+                around = axis * axis.transpose()
+                turn = around + (ALL - around) * cos + cross(axis) * sin
+            found = turn, axis, column(self.motion.pivots[joint]), (cos, sin)
+            if joint in self.motion.held:
+                return found
+            self.turns[key] = found
+        return self.turns[key]
+
     def seat(self, carriers, frame, cell):
         """How each vector of a seat moves in three directions: matrices (3, width)."""
-        key = carriers, frame, cell
+        key = self.motion.seat_key(carriers, frame, cell)
         if key not in self.seats:
-            if len(self.seats) > 2000:
+            if len(self.seats) > MOST:
                 self.seats.clear()
             self.seats[key] = [self.total(*self.felt(ALL, start, frame, cell), cell)
                                for start in self.motion.starts(carriers)]
