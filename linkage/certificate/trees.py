@@ -23,6 +23,7 @@ FINEST = 0.5  # mm of a piece at a joint that is cut no further
 COARSE = 4  # cuts of a cell after which sets of pieces are halved
 MOST = 2_000  # nodes bounded at once, so that memory stays bounded
 MOST_NODES = 12_000  # of a tree
+MOST_BUILT, SMALL_BUILT = 400, 0.2  # nodes of a tree, and degrees (mm) of a cell, as built
 
 
 @dataclass(eq=False)
@@ -103,7 +104,7 @@ class Grower:
                 left.append((node, gap))
             node.tree.nodes += 1
         for node, gap in left:
-            if node.tree.nodes <= MOST_NODES:
+            if node.tree.nodes <= (MOST_BUILT if self.book.built else MOST_NODES):
                 grown += self._cut(node, gap)
             else:
                 node.tree.root = None
@@ -120,7 +121,8 @@ class Grower:
     def _cut(self, node, gap):
         """Its parts: of its pieces where these come too near at its middle, else of its cell."""
         tree, wide = node.tree, [b - a for a, b in node.cell]
-        inputs = [k for k in tree.inputs if wide[k] > SMALLEST]
+        inputs = [k for k in tree.inputs if wide[k] > (SMALL_BUILT if self.book.built
+                                                       else SMALLEST)]
         over = not (gap >= tree.claim + 2 * AIM or np.isnan(gap)) or not inputs
         side = self._to_halve(node, over)
         if side is not None:

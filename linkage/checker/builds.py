@@ -9,13 +9,17 @@ import math
 
 from flint import arb, arb_mat
 
-from .motion import MOST, Motion, OutOfReach, minus, unit
+from .motion import MOST, Motion, OutOfReach, halved, minus, unit
 from .rates import ALL, OutOfShow, Rates, column, cross, sizes
 from .reading import Refused
-from .taylor import UP, Taylor
+from .taylor import UP, Taylor, above
 
-TIMES = 2  # that a joint is made closer by its rates
-PARTS = 4  # of the way from what is drawn to a build
+TRIES = 4  # how often a joint's rates are asked how far builds may have it off
+MORE = 1.25  # times as far as they last said
+CLOSE = 1.5  # times what is moved at least, that a bound of it may be
+NARROW = 1.0  # degrees (mm) of a cell that is cut no further to get one
+MOST_CELLS = 200  # looked at for that
+PARTS = 4, 12  # of the way from what is drawn to a build; the more where the fewer do not do
 
 
 class Dimensions:
@@ -83,12 +87,13 @@ class Dimensions:
 class Built(Motion):
     """The joints of a machine over cells, in all builds up to some part of the way to them."""
 
-    def __init__(self, drawn, part=PARTS):
-        self.drawn, machine = drawn, drawn.machine
-        self.nearer_in = Built(drawn, part - 1) if part > 1 else None
-        self.dimensions = known = Dimensions(machine, part / PARTS)
+    def __init__(self, drawn, part=PARTS[0], parts=PARTS[0]):
+        self.drawn, self.parts, machine = drawn, parts, drawn.machine
+        self.nearer_in = Built(drawn, part - 1, parts) if part > 1 else None
+        self.finer = Built(drawn, PARTS[1], PARTS[1]) if part == PARTS[0] == parts else None
+        self.dimensions = known = Dimensions(machine, part / parts)
         super().__init__(machine)
-        self.rates, self.means = Rates(self, known), {}
+        self.rates, self.means, self.most = Rates(self, known), {}, {}
         for name, place in machine.points.items():
             self.points[name] = [Taylor(self.table, {0: arb(k)}, known.off(known.places, name))
                                  for k in place]
@@ -101,37 +106,52 @@ class Built(Motion):
         for name, rod in machine.rods.items():
             self.lengths[name] = arb(rod.length, known.off(known.lengths, name))
 
-    def tightened(self, states, cell):
-        """States of joints, no farther from those as drawn than their rates allow."""
-        for _ in range(TIMES):
-            if not all(math.isfinite(value.rest) for *_, value in states.values()):
-                return states
-            self.held = states
+    def settled(self, joint, cell):
+        """State of a joint over a cell: as drawn, and off by what its rates allow in builds."""
+        kind, *told = self.steps[joint]
+        value = self.drawn.state(joint, cell)[2]
+        if kind == "drive":
+            return self.state_of(joint, value)
+        if kind == "couple":
+            off = self.state(told[0], cell)[2].rest - self.drawn.state(told[0], cell)[2].rest
+            return self.off_by(joint, value, off * above(arb(told[1])))
+        rods, joints = ([told[0]], [joint]) if kind == "close" else (told[0].rods, told[0].joints)
+        values = {j: self.drawn.state(j, cell)[2] for j in joints}
+        return {j: self.off_by(j, values[j], off)
+                for j, off in self.off_together(rods, values, cell).items()}[joint]
+
+    def off_by(self, joint, value, off):
+        """State of a joint that builds have off by so much."""
+        rest = (value.rest + off) * UP if off == off else math.inf
+        return self.state_of(joint, Taylor(self.table, value.c, rest))
+
+    def off_together(self, rods, values, cell):
+        """How far builds have some joints off that rods settle; without end where not shown.
+
+        While they are off by no more than was tried, their rates hold; and where these can't take
+        them farther than that on the whole way to any build, they never are.
+        """
+        tried = dict.fromkeys(values, 0.0)
+        for _ in range(TRIES):
+            self.held = {j: self.off_by(j, value, tried[j]) for j, value in values.items()}
             try:
-                joints = list(states)
-                rows = self.rates.settled(joints[0], cell)
+                rows = self.rates.closure(rods, list(values), cell)
             except OutOfShow:
-                return states
+                break
             finally:
                 self.held = {}
-            states = {joint: self.nearer(joint, state[2], rows[joint], cell)
-                      for joint, state in states.items()}
-            self.rates.keep(rows, cell)
-        return states
+            found = {j: self.farthest(j, row, cell) for j, row in rows.items()}
+            if all(found[j] <= tried[j] for j in found):
+                self.rates.keep(rows, cell)
+                return found
+            tried = {j: off * MORE for j, off in found.items()}
+        return dict.fromkeys(values, math.inf)
 
-    def nearer(self, joint, value, row, cell):
-        """State of a joint, by its rates where that is closer."""
-        try:
-            drawn = self.drawn.state(joint, cell)[2]
-        except OutOfReach:  # which some builds may reach all the same
-            return self.state_of(joint, value)
-        if self.nearer_in:
-            row = row + self.nearer_in.joint_to(joint, cell)
-        cost = sum(sizes(row.entries()[self.dimensions.first:])) / PARTS
-        rest = (drawn.rest + cost) * UP
-        closer = Taylor(self.table, drawn.c, rest)
-        return self.state_of(joint, closer if closer.spread < value.spread else value)
-
+    def farthest(self, joint, row, cell):
+        """How far rates take a joint on the way to any build."""
+        before = self.nearer_in.joint_to(joint, cell) if self.nearer_in else row * 0
+        ends = [sizes(k.entries()[self.dimensions.first:]) for k in (before, before + row)]
+        return sum(map(max, *ends)) / self.parts * UP
 
     def joint_to(self, joint, cell):
         """Rates of a joint summed over the parts of the way up to here."""
@@ -144,7 +164,13 @@ class Built(Motion):
         if key not in self.means:
             if len(self.means) > MOST:
                 self.means.clear()
-            self.means[key] = self.mean(carriers, frame, cell)
+            try:
+                self.means[key] = self.mean(carriers, frame, cell)
+            except OutOfShow:
+                needs = self.seat_needs(carriers, frame)
+                if not self.finer or any(cell[k][1] - cell[k][0] > NARROW for k in needs):
+                    raise
+                self.means[key] = self.finer.mean(carriers, frame, cell)
         return self.means[key]
 
     def mean(self, carriers, frame, cell):
@@ -156,6 +182,66 @@ class Built(Motion):
             inner = inner.nearer_in
         return [sum(parts[1:], parts[0]) * (1 / arb(len(found)))
                 for parts in zip(*found, strict=True)]
+
+
+    def most_moved(self, solid, frame, root, *, rough):
+        """How far builds may have any point of a solid off anywhere in a box of travel.
+
+        Rough: by the whole box at once.
+        """
+        key = solid.name, frame, rough
+        if key not in self.most:
+            ahead, found, count = [root], 0.0, 0
+            while ahead and found < math.inf:
+                cell, count = ahead.pop(), count + 1
+                far, sure = self.moved(solid, frame, cell)
+                k = max(self.seat_needs(solid.carriers, frame), default=None,
+                        key=lambda k: cell[k][1] - cell[k][0])
+                if not (sure or rough or k is None) and count < MOST_CELLS \
+                        and cell[k][1] - cell[k][0] > NARROW:
+                    ahead += halved(cell, k)
+                else:
+                    found = max(found, far)
+            self.most[key] = found
+        return self.most[key]
+
+    def moved(self, solid, frame, cell):
+        """How far builds may have any point of a solid off in a cell, and whether that is close."""
+        rod, most, all_sure = bool(solid.ends), 0.0, True
+        for i, carrier in enumerate(solid.carriers):
+            for row in [(1.0,)] if rod else solid.room:
+                spot = solid.ends[i] if rod else solid.drawn(row)
+                far, sure = self.moved_point((carrier,), row, frame, cell)
+                round_it = self.round_joints(carrier, spot, frame)
+                most, all_sure = max(most, min(far, round_it)), all_sure and (sure or far == 0)
+        loose = self.machine.loose[solid.name] * (1 if rod else math.sqrt(3.0))
+        return (most + loose) * UP, all_sure
+
+    def moved_point(self, carriers, row, frame, cell):
+        """How far builds may have a point off in a cell, by its rates, and whether that is close."""
+        try:
+            seat = self.seat_to(carriers, frame, cell)
+        except (OutOfReach, OutOfShow):
+            return math.inf, False
+        moves = sum((m * w for m, w in zip(seat[1:], row[1:], strict=True)), seat[0] * row[0])
+        balls = [r[self.dimensions.first:] for r in moves.tolist()]
+        most = math.hypot(*(sum(sizes(r)) for r in balls)) * UP
+        least = math.hypot(*(sum(abs(float(k.mid())) for k in r) for r in balls))
+        return (most if most == most else math.inf), most <= CLOSE * least
+
+    def round_joints(self, carrier, spot, frame):
+        """The same wherever its joints may have turned to: on spheres about their pivots."""
+        body, point = carrier if isinstance(carrier, tuple) else (carrier, None)
+        found, known = 0.0, self.dimensions
+        found += math.sqrt(3.0) * known.off(known.places, point)
+        for joint, sense in self.route(body, frame):
+            if sense < 0 or self.machine.joints[joint].slides:
+                return math.inf
+            pivot = self.machine.joints[joint].pivot
+            off = known.off(known.places, f"{joint}/pivot")
+            found += 2 * math.dist(spot, pivot) + 2 * math.sqrt(3.0) * off
+            spot = pivot
+        return found * UP
 
 
 class Cost:
@@ -180,8 +266,8 @@ class Cost:
         loose = book.machine.loose[side.solid.name] + side.more
         if side.solid.ends:  # of a rod all round
             return loose * math.hypot(*sizes(n.entries())) * UP
-        seat = book.built.seat(side.solid.carriers, frame, cell)
-        return loose * sum(sizes((n * column(way))[0, 0] for way in seat[1:]))
+        length = math.hypot(*sizes(n.entries()))
+        return loose * math.sqrt(3.0) * length * UP
 
     def of(self, i, j):
         """What builds cost the gap of a corner of the one and one of the other side."""

@@ -1,8 +1,8 @@
 """Which way surfaces go: the sign of the rate of a surface's turn with an input, all over a cell.
 """
 
-from .leaves import halved
-from .motion import OutOfReach
+
+from .motion import OutOfReach, halved
 from .rates import OutOfShow, Rates
 from .reading import Refused
 

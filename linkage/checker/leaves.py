@@ -7,11 +7,12 @@ beyond what the stops leave.
 """
 
 import math
+from itertools import product
 
 from flint import arb, arb_mat
 
 from .builds import NONE, Built, Cost, in_build
-from .motion import Motion, OutOfReach
+from .motion import Motion, OutOfReach, halved
 from .pairs import Pairs, part_of
 from .rates import OutOfShow
 from .reading import Refused
@@ -64,6 +65,15 @@ class Solid:
         self.carriers = pairs.carriers(name) if rod is None else tuple(
             (part_of(end), end) for end in rod.ends)
         self.origin = None if rod else motion.origin(self.carriers[0])
+        self.room = self.about(pairs.pieces[name])
+
+    def about(self, pieces):
+        """Corners of a box about it, as shares of what carries it; of a rod its ends."""
+        if self.ends:
+            return [(1.0, 0.0), (0.0, 1.0)]
+        spans = [(min(k), max(k)) for k in zip(*(c for p in pieces for c in p.corners),
+                                               strict=True)]
+        return [self.row(corner) for corner in product(*spans)]
 
     def row(self, corner):
         """A corner as shares of what carries it."""
@@ -88,6 +98,7 @@ class Book:
     def __init__(self, machine, built=False):
         self.machine, self.motion = machine, Motion(machine)
         self.built = Built(self.motion) if built else None
+        self.travel = None  # a box that holds all the travel, once it is known
         self.pairs = Pairs(machine, self.motion.needs)
         self.known, self.roots = {}, {}
 
@@ -118,7 +129,7 @@ class Book:
         lost = sum(t.size for t in parts) * max(sum(map(abs, r)) for r in side.rows) * 2.0**-46
         return rows, [t.rest for t in parts], lost
 
-    def bound(self, pair, sides, cell, plane, drawn=False):
+    def bound(self, pair, sides, cell, plane, *, enough=math.inf, drawn=False):
         """A lower bound of the gap of two sides over a cell, in every build that is asked of."""
         table, self.moved = self.motion.table, [0.0] * len(cell)
         n = turning(table, plane)
@@ -132,18 +143,30 @@ class Book:
             return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
-        cost = NONE if drawn or not self.built else Cost(self, pair, sides, cell, n)
 
         behind = [lowest(table, [q - p for p, q in zip(row, a[foot], strict=True)],
                          lost + spread(rest_a, rows_a[i], rows_a[foot])) for i, row in enumerate(a)]
         ahead = [apart(foot, j) for j in range(len(b))]
         low = min(ahead) + min(min(behind), 0.0)
-        self.finer = behind, ahead, apart, cost
         near = min(range(len(b)), key=ahead.__getitem__)
         rest = spread(rest_a, rows_a[foot]) + spread(rest_b, rows_b[near])
         self.moved = self.shares(cell, [abs(p) + abs(q) for p, q in
                                         zip(a[foot], b[near], strict=True)], rest)
+        self.finer = behind, ahead, apart, NONE
+        found = self.less(low, n, sides)
+        if drawn or not self.built:
+            return found
+        for rough in (True, False) if found >= enough else ():
+            far = found - self.moved_at_most(pair, rough)
+            if far >= enough:
+                return far
+        self.finer = behind, ahead, apart, (cost := Cost(self, pair, sides, cell, n))
         return self.less(low - cost.most, n, sides)
+
+    def moved_at_most(self, pair, rough):
+        """How much nearer builds bring two solids at most, anywhere in the travel."""
+        return sum(self.built.most_moved(self.known[name], pair.frame, self.travel, rough=rough)
+                   for name in pair.names) * UP if self.travel else math.inf
 
     def shares(self, cell, sizes, rest):
         """What each input has a part in, of the sizes of monomials and of a rest."""
@@ -166,11 +189,11 @@ class Book:
         while ahead:
             cell, plane, depth = ahead.pop()
             try:
-                if self.bound(pair, sides, cell, plane) >= claim or self.by_pairs(
+                if self.bound(pair, sides, cell, plane, enough=claim) >= claim or self.by_pairs(
                         sides, plane, claim):
                     continue
             except OutOfReach:
-                if not self.built or self.nowhere(pair, sides, cell, DEEPEST):
+                if not self.built:  # else some builds may reach what is out of reach as drawn
                     continue
             except OutOfShow:
                 pass
@@ -198,9 +221,11 @@ class Book:
 
     def nowhere(self, pair, sides, cell, depth=0):
         """Whether no position of a cell can be reached, as it is or in some cut of it."""
+        if self.built:
+            return False  # some build may reach it
         try:
             for side in sides:
-                (self.built or self.motion).seat(side.solid.carriers, pair.frame, cell)
+                self.motion.seat(side.solid.carriers, pair.frame, cell)
         except OutOfReach:
             return True
         wide = [high - low for low, high in cell]
@@ -285,13 +310,6 @@ def spread(rests, row, other=None):
     """How far a corner may be off along a plane's normal, or against another corner."""
     other = other or [0.0] * len(row)
     return sum(abs(x - y) * r for x, y, r in zip(row, other, rests, strict=True)) * UP
-
-
-def halved(cell, k):
-    """A cell cut at the middle of an input, into two that hold all of it."""
-    low, high = cell[k]
-    middle = (low + high) / 2
-    return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
 
 
 def parts_of(word, sides, cell, joined):

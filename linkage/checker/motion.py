@@ -157,10 +157,6 @@ class Motion:
         return joint, *(ends for name, ends in zip(self.names, cell, strict=True)
                         if name in self.needs[joint])
 
-    def tightened(self, states, cell):
-        """States of joints that are settled together, made closer if that can be."""
-        return states
-
     def settled(self, joint, cell):
         """State of a joint over a cell, by what settles it."""
         kind, *told = self.steps[joint]
@@ -171,7 +167,7 @@ class Motion:
         elif kind == "couple":
             value = self.lifted(told[0], cell) * told[1]
         else:
-            return self.tightened({joint: self.by_rod(joint, told, cell)}, cell)[joint]
+            return self.by_rod(joint, told, cell)
         return self.state_of(joint, value)
 
     def state_of(self, joint, value):
@@ -183,7 +179,7 @@ class Motion:
         """One joint of a group, worked out with the others once."""
         key = group, *self.key(joint, cell)[1:]
         if key not in self.states:
-            self.states[key] = self.tightened(group.settle(cell), cell)
+            self.states[key] = group.settle(cell)
         return self.states[key][joint]
 
     def input(self, cell, k):
@@ -333,11 +329,15 @@ class Motion:
 
     def seat_key(self, carriers, frame, cell):
         """What carries corners, and what of a cell that depends on."""
+        return carriers, frame, *(cell[k] for k in self.seat_needs(carriers, frame))
+
+    def seat_needs(self, carriers, frame):
+        """Places of the inputs that what carries corners depends on, seen from a frame."""
         if (carriers, frame) not in self.needed:
             bodies = [body[0] if isinstance(body, tuple) else body for body in carriers]
             needs = self.all_needs(j for body in bodies for j, _ in self.route(body, frame))
             self.needed[carriers, frame] = [k for k, n in enumerate(self.names) if n in needs]
-        return carriers, frame, *(cell[k] for k in self.needed[carriers, frame])
+        return self.needed[carriers, frame]
 
     def carried(self, carriers, frame, cell):
         """Where what carries corners is over a cell."""
@@ -361,6 +361,13 @@ def unit(v):
     """A vector of balls made one long."""
     size = sum((k * k for k in v), arb(0)).sqrt()
     return [k / size for k in v]
+
+
+def halved(cell, k):
+    """A cell cut at the middle of an input, into two that hold all of it."""
+    low, high = cell[k]
+    middle = (low + high) / 2
+    return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
 
 
 def misfit(a, b, c, t):

@@ -95,12 +95,12 @@ class Rates:
         motion, ends = self.motion, self.motion.machine.rods[rod].ends
         one, other = (motion.machine.chain(part_of(end)) for end in ends)
         frame = next(b for b in one if b in other)
-        p, q = (motion.place(motion.points[e], part_of(e), frame, cell) for e in ends)
-        apart = column([a - b for a, b in zip(p, q, strict=True)]).transpose()
+        runs = [self.path((motion.points[end], part_of(end), False, end), frame, cell)
+                for end in ends]
+        apart = (runs[0][0] - runs[1][0]).transpose()
         found, row = {}, arb_mat(1, self.width)
-        for end, way in zip(ends, (apart, apart * -1), strict=True):
-            shares, direct = self.felt(way, (motion.points[end], part_of(end), False, end),
-                                       frame, cell)
+        for (_, path, start), way in zip(runs, (apart, apart * -1), strict=True):
+            shares, direct = self.felt(way, path, start)
             found |= shares  # the two ends cross no joint in common
             row += direct
         if self.dimensions:
@@ -115,22 +115,28 @@ class Rates:
                 row += share * rates
         return row
 
-    def felt(self, ways, start, frame, cell):
-        """How a point (a way) moves along some ways: by the turn of each joint, and by dimensions.
-
-        `ways` is a matrix of rows seen from the frame; each joint's share is a column.
-        """
-        (p, body, is_way, point), shares = start, {}
-        p, direct, path = column(p), arb_mat(ways.nrows(), self.width), []
+    def path(self, start, frame, cell):
+        """Where a point (a way) is seen from a frame, and where it was before each joint."""
+        p, body, is_way, _ = start
+        p, path = column(p), []
         for joint, sense in self.motion.route(body, frame):
             crossing = self.crossing(joint, cell, sense)
             if crossing:
                 path.append((joint, sense, crossing, p))
-                turn, axis, pivot, _ = crossing
+                turn, axis, pivot, more = crossing
                 if turn is None:
-                    p = p if is_way else p + axis * hull(self.motion.state(joint, cell)[2]) * sense
+                    p = p if is_way else p + axis * more * sense
                 else:
                     p = turn * p if is_way else turn * (p - pivot) + pivot
+        return p, path, start
+
+    def felt(self, ways, path, start):
+        """How a point (a way) moves along some ways: by the turn of each joint, and by dimensions.
+
+        `ways` is a matrix of rows seen from the frame; each joint's share is a column.
+        """
+        (_, _, is_way, point), shares = start, {}
+        direct = arb_mat(ways.nrows(), self.width)
         for joint, sense, (turn, axis, pivot, more), x in path[::-1]:
             if turn is None:
                 if not is_way:
@@ -148,19 +154,18 @@ class Rates:
         return shares, direct
 
     def crossing(self, joint, cell, sense):
-        """What takes a point across a joint: turn (None of a slide), axis and pivot, cos and sin."""
+        """What takes a point across a joint: turn, axis and pivot, cos and sin (of a slide way)."""
         state = self.motion.state(joint, cell)
         if state is None:
             return None
         key = *self.motion.key(joint, cell), sense
         if key not in self.turns or joint in self.motion.held:
-            axis, cos, sin = column(self.motion.axes[joint]), None, None
-            turn = None
+            axis, turn, more = column(self.motion.axes[joint]), None, hull(state[2])
             if state[0] is not None:
-                cos, sin = hull(state[0]), hull(state[1]) * sense
+                cos, sin = more = hull(state[0]), hull(state[1]) * sense
                 around = axis * axis.transpose()
                 turn = around + (ALL - around) * cos + cross(axis) * sin
-            found = turn, axis, column(self.motion.pivots[joint]), (cos, sin)
+            found = turn, axis, column(self.motion.pivots[joint]), more
             if joint in self.motion.held:
                 return found
             self.turns[key] = found
@@ -172,6 +177,7 @@ class Rates:
         if key not in self.seats:
             if len(self.seats) > MOST:
                 self.seats.clear()
-            self.seats[key] = [self.total(*self.felt(ALL, start, frame, cell), cell)
-                               for start in self.motion.starts(carriers)]
+            runs = [self.path(start, frame, cell) for start in self.motion.starts(carriers)]
+            self.seats[key] = [self.total(*self.felt(ALL, path, start), cell)
+                               for _, path, start in runs]
         return self.seats[key]

@@ -41,6 +41,7 @@ class Travel:
             self.groups.append((at, self.kept(at, cover)))
         if sorted(covered) != list(range(len(self.names))):
             raise Refused("the covers are not of every input once")
+        book.travel = self.root()
 
     def kept(self, at, cover):
         """Cells of a cover that hang together with neutral."""
@@ -174,7 +175,8 @@ class Stop:
         for pieces in product(*self.pieces):
             sides = [Side([p], self.book.known[name], more) for p, name, more in
                      zip(pieces, self.pair.names, self.more, strict=True)]
-            if not any(self.book.bound(self.pair, sides, cell, n, drawn) >= gap for n in planes):
+            if not any(self.book.bound(self.pair, sides, cell, n, drawn=drawn) >= gap
+                       for n in planes):
                 return False
         return True
 
