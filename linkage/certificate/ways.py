@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from ..checker.travel import Travel
 
 MOST = 100  # leaves after which a direction is said not to be shown
-NARROW = 0.05  # degrees (mm) of a cell that is cut no further
+NARROW, NARROW_BUILT = 0.05, 1.0  # degrees (mm) of a cell that is cut no further
 
 
 def directions(book: Book, travel: Travel) -> list[dict]:
@@ -43,7 +43,7 @@ def _shown(ways, surface, name):
 
 
 def _tree(ways, body, k, sign):
-    words, ahead = [], [ways.travel.root()]
+    words, ahead, narrow = [], [ways.travel.root()], NARROW_BUILT if ways.book.built else NARROW
     inputs = [i for i, name in enumerate(ways.motion.names) if name in ways.motion.needs[body]]
     while ahead:
         cell = ahead.pop()
@@ -53,7 +53,7 @@ def _tree(ways, body, k, sign):
             words.append("s")
         else:
             i = max(inputs, key=lambda i: cell[i][1] - cell[i][0])
-            if cell[i][1] - cell[i][0] < NARROW or len(words) > MOST:
+            if cell[i][1] - cell[i][0] < narrow or len(words) > MOST:
                 return ""
             words.append(str(i))
             ahead += halved(cell, i)[::-1]

@@ -7,6 +7,7 @@ beyond what the stops leave.
 """
 
 import math
+from functools import cached_property
 from itertools import product
 
 from flint import arb, arb_mat
@@ -26,13 +27,23 @@ DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
 class Side:
     """The pieces of one solid of a pair in a leaf: corners by what carries them, and a radius."""
 
-    def __init__(self, pieces, solid, more=0.0):
+    def __init__(self, pieces, solid, more=0.0, corners=None):
         self.pieces, self.solid, self.more = tuple(pieces), solid, more  # mm that a spacer is off
-        corners = dict.fromkeys(c for p in self.pieces for c in p.corners)
-        self.radius = max(p.radius for p in self.pieces)
+        corners = corners or dict.fromkeys(c for p in self.pieces for c in p.corners)
+        self.radius, self.corners = max(p.radius for p in self.pieces), list(corners)
         self.rows = [solid.row(corner) for corner in corners]
         self.matrix = arb_mat([[arb(k) for k in row] for row in self.rows])
+        columns = list(zip(*self.rows, strict=True))
+        self.most = [max(map(abs, k)) for k in columns]
+        self.spans = [max(k) - min(k) for k in columns]
         self._halves = None
+
+    @cached_property
+    def box(self):
+        """A box about it; itself where that has no fewer corners."""
+        if len(self.corners) <= 8:
+            return self
+        return Side(self.pieces, self.solid, self.more, box_about(self.corners))
 
     def halves(self, joined):
         """Two sides that hold all of it."""
@@ -56,6 +67,11 @@ def sorted_halves(pieces):
     return [[pieces[i] for i in part] for part in (order[:half], order[half:])]
 
 
+def box_about(corners):
+    """Corners of a box about some corners."""
+    return list(product(*((min(k), max(k)) for k in zip(*corners, strict=True))))
+
+
 class Solid:
     """What carries a solid, and its corners from there."""
 
@@ -71,9 +87,7 @@ class Solid:
         """Corners of a box about it, as shares of what carries it; of a rod its ends."""
         if self.ends:
             return [(1.0, 0.0), (0.0, 1.0)]
-        spans = [(min(k), max(k)) for k in zip(*(c for p in pieces for c in p.corners),
-                                               strict=True)]
-        return [self.row(corner) for corner in product(*spans)]
+        return [self.row(k) for k in box_about([c for p in pieces for c in p.corners])]
 
     def row(self, corner):
         """A corner as shares of what carries it."""
@@ -126,7 +140,7 @@ class Book:
         for i in range(len(side.rows)):
             rows.append([float(whole[i, k].mid()) for k in range(count)])
         # what a ball or a float of a corner's polynomial may be off
-        lost = sum(t.size for t in parts) * max(sum(map(abs, r)) for r in side.rows) * 2.0**-46
+        lost = sum(t.size for t in parts) * sum(side.most) * 2.0**-46
         return rows, [t.rest for t in parts], lost
 
     def bound(self, pair, sides, cell, plane, *, enough=math.inf, drawn=False):
@@ -144,9 +158,10 @@ class Book:
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
 
-        behind = [lowest(table, [q - p for p, q in zip(row, a[foot], strict=True)],
-                         lost + spread(rest_a, rows_a[i], rows_a[foot])) for i, row in enumerate(a)]
-        ahead = [apart(foot, j) for j in range(len(b))]
+        behind = least_of(table, ([q - p for p, q in zip(row, a[foot], strict=True)]
+                                  for row in a), lost + spread(rest_a, sides[0].spans))
+        ahead = least_of(table, ([q - p for p, q in zip(a[foot], row, strict=True)] for row in b),
+                         lost + spread(rest_a, rows_a[foot]) + spread(rest_b, sides[1].most))
         low = min(ahead) + min(min(behind), 0.0)
         near = min(range(len(b)), key=ahead.__getitem__)
         rest = spread(rest_a, rows_a[foot]) + spread(rest_b, rows_b[near])
@@ -185,6 +200,12 @@ class Book:
 
     def free(self, pair, sides, cell, plane, claim, depth=0):
         """Whether a gap is nowhere less than a claim in a cell, by a plane or by some cut of it."""
+        boxes = tuple(side.box for side in sides)
+        try:
+            if boxes != sides and self.bound(pair, boxes, cell, plane, enough=claim) >= claim:
+                return True
+        except (OutOfReach, OutOfShow):
+            pass
         ahead = [(cell, plane, depth)]
         while ahead:
             cell, plane, depth = ahead.pop()
@@ -306,10 +327,18 @@ def turning(table, plane):
             for c in range(3)]
 
 
-def spread(rests, row, other=None):
-    """How far a corner may be off along a plane's normal, or against another corner."""
-    other = other or [0.0] * len(row)
-    return sum(abs(x - y) * r for x, y, r in zip(row, other, rests, strict=True)) * UP
+def least_of(table, polynomials, rest):
+    """Lower bounds of polynomials, the least of them as close as can be."""
+    found, least = [], math.inf
+    for c in polynomials:
+        found.append(lowest(table, c, rest, least))
+        least = min(least, found[-1])
+    return found
+
+
+def spread(rests, row):
+    """How far a corner may be off along a plane's normal."""
+    return sum(abs(x) * r for x, r in zip(row, rests, strict=True)) * UP
 
 
 def parts_of(word, sides, cell, joined):
