@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.reading import Refused
+from ..checker.lengths import Refused
 from ..checker.solids import Line, Prism
 from ..checker.travel import Stop, cut, faces, search_box
 from ..errors import LinkageError
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from ..stops.real import RealTravel
 
 THIN = 1e-3  # degrees (mm) of a cell that is halved no further
-BAND = 0.1  # degrees (mm) of a cell that as built is rather kept: the checker's cost is a little more
+BAND = 0.1  # degrees (mm) of a cell that as built is rather kept than halved
 MOST = 4000  # leaves of one cover
 BACK = (0.01, 0.03, 0.1, 0.3, 1.0)  # degrees (mm) before contact, to see which face meets
 SAME = 1e-4  # mm between a face as the library has it and as the checker does
@@ -262,7 +262,8 @@ class _Grower:
     def _halved(self, leaf):
         k = max(self.at, key=lambda k: leaf.cell[k][1] - leaf.cell[k][0])
         low, high = leaf.cell[k]
-        return high - low > (BAND if self.book.built else THIN) and self._cut(leaf, k, (low + high) / 2)
+        finest = BAND if self.book.built else THIN
+        return high - low > finest and self._cut(leaf, k, (low + high) / 2)
 
 
 def witness(book: Book, stop: Stop, cell: tuple) -> list | None:

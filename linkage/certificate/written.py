@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..checker.leaves import Book
-from ..checker.reading import Refused, read
+from ..checker.lengths import Refused
+from ..checker.reading import read
 from ..checker.travel import Travel
 from ..checker.verdict import BUILDS, FORMAT, LEFT, ROUNDED, check, digest
 from ..clearances import scene_of

@@ -9,9 +9,9 @@ import math
 
 from flint import arb, arb_mat
 
+from .lengths import Refused
 from .motion import MOST, Motion, OutOfReach, halved, minus, unit
 from .rates import ALL, OutOfShow, Rates, column, cross, sizes
-from .reading import Refused
 from .taylor import UP, Taylor, above
 
 TRIES = 4  # how often a joint's rates are asked how far builds may have it off
@@ -218,7 +218,7 @@ class Built(Motion):
         return (most + loose) * UP, all_sure
 
     def moved_point(self, carriers, row, frame, cell):
-        """How far builds may have a point off in a cell, by its rates, and whether that is close."""
+        """How far builds may have a point off in a cell by its rates, and whether that is close."""
         try:
             seat = self.seat_to(carriers, frame, cell)
         except (OutOfReach, OutOfShow):

@@ -1,10 +1,9 @@
-"""Which way surfaces go: the sign of the rate of a surface's turn with an input, all over a cell.
-"""
+"""Which way surfaces go: the sign of how fast they turn with an input, all over a cell."""
 
 
+from .lengths import Refused
 from .motion import OutOfReach, halved
 from .rates import OutOfShow, Rates
-from .reading import Refused
 
 MOST = 20_000  # leaves of a tree
 

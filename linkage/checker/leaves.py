@@ -13,10 +13,10 @@ from itertools import product
 from flint import arb, arb_mat
 
 from .builds import NONE, Built, Cost, in_build
+from .lengths import Refused
 from .motion import Motion, OutOfReach, halved
 from .pairs import Pairs, part_of
 from .rates import OutOfShow
-from .reading import Refused
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
 

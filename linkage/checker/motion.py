@@ -10,8 +10,8 @@ from itertools import combinations
 
 from flint import arb
 
+from .lengths import AIRFRAME, Refused
 from .pairs import part_of
-from .reading import AIRFRAME, Refused
 from .taylor import UP, Table, Taylor, above, constant, dot, turn
 from .together import Group
 

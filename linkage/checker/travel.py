@@ -14,9 +14,9 @@ from itertools import compress, product
 from flint import arb_mat
 
 from .leaves import Side
+from .lengths import Refused
 from .motion import OutOfReach
 from .rates import OutOfShow, column, sizes
-from .reading import Refused
 from .solids import EYE, Line, Prism
 from .taylor import UP, constant, dot
 

@@ -11,7 +11,8 @@ from pathlib import Path
 
 from .directions import Directions
 from .leaves import Book, walked
-from .reading import Refused, read
+from .lengths import Refused
+from .reading import read
 from .travel import Travel
 
 FORMAT = 2
