@@ -37,6 +37,12 @@ class Node:
     word: str = ""
     plane: np.ndarray | None = None
     parts: list = field(default_factory=list)
+    close: bool = False  # whether boxes about its sides do not do
+
+    @property
+    def looked_at(self) -> tuple:
+        """Its sides, or boxes about them."""
+        return self.sides if self.close else tuple(side.box for side in self.sides)
 
     def text(self) -> tuple[str, list]:
         """The tree below it in the words of the checker, and the planes of its free leaves."""
@@ -100,6 +106,9 @@ class Grower:
                 node.word = "o"
             elif bound >= node.tree.claim + AIM and self._in_builds(node, plane):
                 node.word, node.plane = "f", plane
+            elif node.looked_at != node.sides:
+                node.close = True
+                grown.append(node)
             else:
                 left.append((node, gap))
             node.tree.nodes += 1
@@ -132,7 +141,7 @@ class Grower:
             return []
         k = max(inputs, key=lambda k: wide[k])
         node.word = str(k)
-        node.parts = [Node(tree, node.sides, cell, node.cuts + 1) for cell in
+        node.parts = [Node(tree, node.sides, cell, node.cuts + 1, close=True) for cell in
                       halved(node.cell, k)]
         return node.parts
 
@@ -156,7 +165,7 @@ class Grower:
     def _halves(self, node, k):
         node.word = "AB"[k]
         node.parts = [Node(node.tree, (part, node.sides[1]) if k == 0 else (node.sides[0], part),
-                           node.cell, node.cuts)
+                           node.cell, node.cuts, close=True)
                       for part in node.sides[k].halves(bool(node.tree.pair.balls))]
         return node.parts
 
@@ -164,10 +173,10 @@ class Grower:
         """What the search's own bounds have of nodes."""
         known, pairs, which = {}, [], []
         for node in nodes:
-            key = (node.tree.pair.frame, *node.sides)
+            key = (node.tree.pair.frame, *node.looked_at)
             if key not in known:
                 known[key] = len(pairs)
-                pairs.append(self.scene_pair(node.tree.pair, node.sides))
+                pairs.append(self.scene_pair(node.tree.pair, node.looked_at))
             which.append(known[key])
         stage = Stage(self.scene, pairs, self.solids.__getitem__)
         cells = np.array([node.cell for node in nodes])[:, self.place]
@@ -191,8 +200,7 @@ class Grower:
             name = side.solid.name
             self.sides[side] = key = f"{name}/{len(self.sides)}"
             rod = side.solid.ends is not None
-            corners = [side.solid.at_neutral(c) for c in
-                       dict.fromkeys(c for p in side.pieces for c in p.corners)]
+            corners = [side.solid.at_neutral(c) for c in side.corners]
             self.solids[key] = Solid(name, (hull_piece(corners, side.radius),),
                                      self.scene.carriers(name),
                                      np.array(side.solid.ends) if rod else None)

@@ -136,11 +136,12 @@ class Built(Motion):
             self.held = {j: self.off_by(j, value, tried[j]) for j, value in values.items()}
             try:
                 rows = self.rates.closure(rods, list(values), cell)
+                self.held = {}
+                found = {j: self.farthest(j, row, cell) for j, row in rows.items()}
             except OutOfShow:
                 break
             finally:
                 self.held = {}
-            found = {j: self.farthest(j, row, cell) for j, row in rows.items()}
             if all(found[j] <= tried[j] for j in found):
                 self.rates.keep(rows, cell)
                 return found
