@@ -4,8 +4,11 @@ What a build does to a gap is the sum, on the straight way to it from what is dr
 rates by the dimensions.  Over each part of that way they are enclosed for all builds at once.
 """
 
+from __future__ import annotations
+
 import copy
 import math
+from typing import TYPE_CHECKING
 
 from flint import arb, arb_mat
 
@@ -13,6 +16,13 @@ from .lengths import Refused
 from .motion import MOST, Motion, OutOfReach, halved, minus, unit
 from .rates import ALL, OutOfShow, Rates, column, cross, sizes
 from .taylor import UP, Taylor, above
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from .leaves import Book, Side, Solid
+    from .pairs import Pair
+    from .reading import Machine
 
 TRIES = 4  # how often a joint's rates are asked how far builds may have it off
 MORE = 1.25  # times as far as they last said
@@ -25,7 +35,7 @@ PARTS = 4, 12  # of the way from what is drawn to a build; the more where the fe
 class Dimensions:
     """The dimensions of a machine that builds may have otherwise than drawn."""
 
-    def __init__(self, machine, share=1.0):
+    def __init__(self, machine: Machine, share: float = 1.0):
         self.first, self.share = len(machine.inputs), share
         self.places, self.throughs, self.lengths, self.sizes = {}, {}, {}, []
         turning = [n for n, joint in machine.joints.items() if not joint.slides]
@@ -39,29 +49,29 @@ class Dimensions:
         self.count = len(self.sizes)
         self.runs = {n: math.dist(*machine.joints[n].places[:2]) for n in self.throughs}
 
-    def number(self, table, name, size, count):
+    def number(self, table: dict, name: str, size: float, count: int) -> None:
         """Give numbers to the coordinates of one."""
         if size > 0:
             table[name] = len(self.sizes)
             self.sizes += [size] * count
 
-    def off(self, table, name):
+    def off(self, table: dict, name: str | None) -> float:
         """How far each coordinate of a dimension may be off that far, mm."""
         return self.sizes[table[name]] * self.share if name in table else 0.0
 
-    def add(self, direct, at, block):
+    def add(self, direct: arb_mat, at: int, block: arb_mat) -> None:
         """Add what the three coordinates of a dimension do to rows."""
         first = self.first + at
         for i, row in enumerate((block * arb(self.sizes[at])).tolist()):
             for k, x in enumerate(row):
                 direct[i, first + k] += x
 
-    def add_place(self, direct, point, ways):
+    def add_place(self, direct: arb_mat, point: str, ways: arb_mat) -> None:
         """Add what a point that is off does."""
         if point in self.places:
             self.add(direct, self.places[point], ways)
 
-    def add_joint(self, direct, joint, ways, crossing):
+    def add_joint(self, direct: arb_mat, joint: str, ways: arb_mat | None, crossing: tuple) -> None:
         """Add what a joint does whose pivot, and whose axis, is off."""
         pivot = f"{joint}/pivot"
         if ways is not None and pivot in self.places:
@@ -77,7 +87,7 @@ class Dimensions:
         self.add(direct, self.throughs[joint], tilt)
         self.add(direct, self.places[pivot], tilt * -1)
 
-    def add_length(self, row, rod, length):
+    def add_length(self, row: arb_mat, rod: str, length: arb) -> None:
         """Add what a rod's length does to half of its squared length less that."""
         if rod in self.lengths:
             at = self.lengths[rod]
@@ -87,7 +97,7 @@ class Dimensions:
 class Built(Motion):
     """The joints of a machine over cells, in all builds up to some part of the way to them."""
 
-    def __init__(self, drawn, part=PARTS[0], parts=PARTS[0]):
+    def __init__(self, drawn: Motion, part: int = PARTS[0], parts: int = PARTS[0]):
         self.drawn, self.parts, machine = drawn, parts, drawn.machine
         self.nearer_in = Built(drawn, part - 1, parts) if part > 1 else None
         self.finer = Built(drawn, PARTS[1], PARTS[1]) if part == PARTS[0] == parts else None
@@ -106,7 +116,7 @@ class Built(Motion):
         for name, rod in machine.rods.items():
             self.lengths[name] = arb(rod.length, known.off(known.lengths, name))
 
-    def settled(self, joint, cell):
+    def settled(self, joint: str, cell: tuple) -> tuple:
         """State of a joint over a cell: as drawn, and off by what its rates allow in builds."""
         kind, *told = self.steps[joint]
         value = self.drawn.state(joint, cell)[2]
@@ -120,12 +130,12 @@ class Built(Motion):
         return {j: self.off_by(j, values[j], off)
                 for j, off in self.off_together(rods, values, cell).items()}[joint]
 
-    def off_by(self, joint, value, off):
+    def off_by(self, joint: str, value: Taylor, off: float) -> tuple:
         """State of a joint that builds have off by so much."""
         rest = (value.rest + off) * UP if off == off else math.inf
         return self.state_of(joint, Taylor(self.table, value.c, rest))
 
-    def off_together(self, rods, values, cell):
+    def off_together(self, rods: Sequence, values: dict, cell: tuple) -> dict:
         """How far builds have some joints off that rods settle; without end where not shown.
 
         While they are off by no more than was tried, their rates hold; and where these can't take
@@ -148,18 +158,18 @@ class Built(Motion):
             tried = {j: off * MORE for j, off in found.items()}
         return dict.fromkeys(values, math.inf)
 
-    def farthest(self, joint, row, cell):
+    def farthest(self, joint: str, row: arb_mat, cell: tuple) -> float:
         """How far rates take a joint on the way to any build."""
         before = self.nearer_in.joint_to(joint, cell) if self.nearer_in else row * 0
         ends = [sizes(k.entries()[self.dimensions.first:]) for k in (before, before + row)]
         return sum(map(max, *ends)) / self.parts * UP
 
-    def joint_to(self, joint, cell):
+    def joint_to(self, joint: str, cell: tuple) -> arb_mat:
         """Rates of a joint summed over the parts of the way up to here."""
         row = self.rates.joint(joint, cell)
         return row + self.nearer_in.joint_to(joint, cell) if self.nearer_in else row
 
-    def seat_to(self, carriers, frame, cell):
+    def seat_to(self, carriers: tuple, frame: str, cell: tuple) -> list:
         """Rates of a seat over the whole way: their mean over its parts."""
         key = self.seat_key(carriers, frame, cell)
         if key not in self.means:
@@ -174,7 +184,7 @@ class Built(Motion):
                 self.means[key] = self.finer.mean(carriers, frame, cell)
         return self.means[key]
 
-    def mean(self, carriers, frame, cell):
+    def mean(self, carriers: tuple, frame: str, cell: tuple) -> list:
         """Rates of a seat over the whole way, worked out."""
         found = [self.rates.seat(carriers, frame, cell)]
         inner = self.nearer_in
@@ -185,7 +195,7 @@ class Built(Motion):
                 for parts in zip(*found, strict=True)]
 
 
-    def most_moved(self, solid, frame, root, *, rough):
+    def most_moved(self, solid: Solid, frame: str, root: tuple, *, rough: bool) -> float:
         """How far builds may have any point of a solid off anywhere in a box of travel.
 
         Rough: by the whole box at once.
@@ -206,7 +216,7 @@ class Built(Motion):
             self.most[key] = found
         return self.most[key]
 
-    def moved(self, solid, frame, cell):
+    def moved(self, solid: Solid, frame: str, cell: tuple) -> tuple:
         """How far builds may have any point of a solid off in a cell, and whether that is close."""
         rod, most, all_sure = bool(solid.ends), 0.0, True
         for i, carrier in enumerate(solid.carriers):
@@ -218,7 +228,7 @@ class Built(Motion):
         loose = self.machine.loose[solid.name] * (1 if rod else math.sqrt(3.0))
         return (most + loose) * UP, all_sure
 
-    def moved_point(self, carriers, row, frame, cell):
+    def moved_point(self, carriers: tuple, row: Sequence, frame: str, cell: tuple) -> tuple:
         """How far builds may have a point off in a cell by its rates, and whether that is close."""
         try:
             seat = self.seat_to(carriers, frame, cell)
@@ -230,7 +240,7 @@ class Built(Motion):
         least = math.hypot(*(sum(abs(float(k.mid())) for k in r) for r in balls))
         return (most if most == most else math.inf), most <= CLOSE * least
 
-    def round_joints(self, carrier, spot, frame):
+    def round_joints(self, carrier: object, spot: Sequence, frame: str) -> float:
         """The same wherever its joints may have turned to: on spheres about their pivots."""
         body, point = carrier if isinstance(carrier, tuple) else (carrier, None)
         found, known = 0.0, self.dimensions
@@ -248,7 +258,7 @@ class Built(Motion):
 class Cost:
     """What builds cost the gap of corners of two sides along a normal that turns."""
 
-    def __init__(self, book, pair, sides, cell, n):
+    def __init__(self, book: Book, pair: Pair, sides: tuple, cell: tuple, n: list):
         self.first = book.built.dimensions.first
         n = column(n).transpose()
         self.rows = [self.corners(book, side, pair.frame, cell, n) for side in sides]
@@ -256,13 +266,13 @@ class Cost:
         self.loose = sum(self.solid(book, side, pair.frame, cell, n) for side in sides) * UP
         self.most = sum(max(k) for k in self.each) * UP + self.loose
 
-    def corners(self, book, side, frame, cell, n):
+    def corners(self, book: Book, side: Side, frame: str, cell: tuple, n: arb_mat) -> list:
         """Rates of n.p of every corner of a side, by dimension."""
         rates = book.built.seat_to(side.solid.carriers, frame, cell)
         parts = arb_mat([(n * k).entries()[self.first:] for k in rates])
         return (side.matrix * parts).tolist()
 
-    def solid(self, book, side, frame, cell, n):
+    def solid(self, book: Book, side: Side, frame: str, cell: tuple, n: arb_mat) -> float:
         """What a solid costs whose points are off in each coordinate of its part."""
         loose = book.machine.loose[side.solid.name] + side.more
         if side.solid.ends:  # of a rod all round
@@ -270,7 +280,7 @@ class Cost:
         length = math.hypot(*sizes(n.entries()))
         return loose * math.sqrt(3.0) * length * UP
 
-    def of(self, i, j):
+    def of(self, i: int, j: int) -> float:
         """What builds cost the gap of a corner of the one and one of the other side."""
         return (sum(sizes(q - p for p, q in zip(self.rows[0][i], self.rows[1][j], strict=True)))
                 + self.loose) * UP
@@ -281,7 +291,7 @@ class Drawn:
 
     most = 0.0
 
-    def of(self, i, j):
+    def of(self, i: int, j: int) -> float:
         """What builds cost the gap of two corners."""
         return 0.0
 
@@ -289,14 +299,14 @@ class Drawn:
 NONE = Drawn()
 
 
-def in_build(machine, dimensions, shares):
+def in_build(machine: Machine, dimensions: Dimensions, shares: list) -> Machine:
     """A machine as one build has it."""
     if len(shares) != dimensions.count or not all(-1 <= k <= 1 for k in shares):
         raise Refused("a build is not within the tolerances")
     made = copy.copy(machine)
     off = [k * size for k, size in zip(shares, dimensions.sizes, strict=True)]
 
-    def moved(table, name, place):
+    def moved(table: dict, name: str, place: tuple) -> tuple:
         at = table.get(name)
         return place if at is None else tuple(k + d for k, d in zip(place, off[at:], strict=False))
 

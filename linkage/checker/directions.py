@@ -1,9 +1,18 @@
 """Which way surfaces go: the sign of how fast they turn with an input, all over a cell."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 from .lengths import Refused
 from .motion import OutOfReach, halved
 from .rates import OutOfShow, Rates
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from .leaves import Book
+    from .travel import Travel
 
 MOST = 20_000  # leaves of a tree
 
@@ -11,18 +20,18 @@ MOST = 20_000  # leaves of a tree
 class Directions:
     """The directions that a certificate claims, surface by surface and input by input."""
 
-    def __init__(self, book, travel):
+    def __init__(self, book: Book, travel: Travel):
         self.book, self.motion, self.travel = book, book.motion, travel
         self.rates = book.built.rates if book.built else Rates(book.motion)
 
-    def asked(self):
+    def asked(self) -> Iterator:
         """Every surface with every input that its body depends on."""
         for surface, body in self.book.machine.surfaces.items():
             for name in self.motion.names:
                 if name in self.motion.needs[body]:
                     yield surface, name
 
-    def hold(self, claims):
+    def hold(self, claims: list) -> dict:
         """Which way each surface goes for the positive end of each input; None is not shown."""
         told = {(c["surface"], c["input"]): c for c in claims}
         found = {}
@@ -37,7 +46,7 @@ class Directions:
             raise Refused("a direction is claimed that is none")
         return found
 
-    def shown(self, surface, name, claim):
+    def shown(self, surface: str, name: str, claim: dict) -> bool:
         """Whether the leaves of a claim show its sign."""
         if not isinstance(claim["tree"], str):
             return False
@@ -52,22 +61,22 @@ class Directions:
                 return False
         return next(words, None) is None and claim["sign"] in (-1, 1)
 
-    def goes(self, body, k, cell, sign):
+    def goes(self, body: str, k: int, cell: tuple, sign: int) -> bool:
         """Whether a surface's deflection grows (-1: falls) with an input all over a cell."""
         try:
             rate = self.rates.joint(body, cell)[0, k]
         except OutOfReach:
-            return True
+            return not self.book.built  # some builds may reach what is out of reach as drawn
         except OutOfShow:
             return False
         return rate * (sign * self.hinge(body)) > 0
 
-    def hinge(self, body):
+    def hinge(self, body: str) -> int:
         """+1 where a positive turn about a hinge is trailing edge down (upright: left)."""
         _, y, z = self.motion.machine.joints[body].axis
         return (1 if z < 0 else -1) if abs(z) > abs(y) else (1 if y > 0 else -1)
 
-    def words(self, found):
+    def words(self, found: dict) -> Iterator:
         """What goes which way, an input a line."""
         for name in self.motion.names:
             ways = [f"{surface} {self.word(surface, sign)}" for (surface, n), sign in found.items()
@@ -75,7 +84,7 @@ class Directions:
             if ways:
                 yield f"{name} to its positive end: {', '.join(ways)}"
 
-    def word(self, surface, sign):
+    def word(self, surface: str, sign: int | None) -> str:
         """Which way a surface's edge goes."""
         if sign is None:
             return "not shown to go one way all over"

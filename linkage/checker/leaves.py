@@ -292,14 +292,14 @@ class Book:
     def nearer(self, pair, seats, d):
         """The way between two solids, each moved nearer in its part, and by how much rods grow."""
         radius = 0.0
-        for name, seat, sense in zip(pair.names, seats, (-1, 1), strict=True):
+        for name, seat in zip(pair.names, seats, strict=True):
             loose = self.machine.loose[name]
             if self.known[name].ends:
                 radius += loose
                 continue
             for axis in seat[1:]:
-                toward = math.copysign(loose, float(dot(d, axis).centre.mid())) * sense
-                d = [p + k * toward for p, k in zip(d, axis, strict=True)]
+                toward = math.copysign(loose, float(dot(d, axis).centre.mid()))
+                d = [p - k * toward for p, k in zip(d, axis, strict=True)]
         return d, radius
 
     def shared_row(self, name, pieces, told):

@@ -4,11 +4,21 @@ Rates come from the closure of each rod, |p - q|^2 = L^2, differentiated: (p - q
 An enclosure of a turn is never differentiated itself: its rest bounds values, not slopes.
 """
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 from flint import arb, arb_mat
 
 from .motion import EYE
 from .pairs import part_of
 from .taylor import UP, Taylor
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from .builds import Dimensions
+    from .motion import Motion
 
 MOST = 4000  # rates of seats remembered
 ALL = arb_mat([[arb(k) for k in row] for row in EYE])
@@ -18,23 +28,23 @@ class OutOfShow(Exception):
     """A cell is too large for its rates to be enclosed."""
 
 
-def hull(x):
+def hull(x: Taylor) -> arb:
     """A ball that holds a Taylor all over its cell."""
     return x.centre + arb(0, x.spread)
 
 
-def column(p):
+def column(p: Sequence) -> arb_mat:
     """Three Taylors (balls) as a column of balls."""
     return arb_mat([[hull(k) if isinstance(k, Taylor) else arb(k)] for k in p])
 
 
-def cross(u):
+def cross(u: arb_mat) -> arb_mat:
     """The matrix that takes the vector product of a column of balls with another."""
     x, y, z = u.entries()
     return arb_mat([[0, -z, y], [z, 0, -x], [-y, x, 0]])
 
 
-def sizes(row):
+def sizes(row: Iterable) -> list:
     """Upper bounds of the sizes of some balls."""
     return [float(k.abs_upper()) * UP for k in row]
 
@@ -42,12 +52,12 @@ def sizes(row):
 class Rates:
     """Rates of the joints of a motion, per unit of each input and per share of each dimension."""
 
-    def __init__(self, motion, dimensions=None):
+    def __init__(self, motion: Motion, dimensions: Dimensions | None = None):
         self.motion, self.dimensions = motion, dimensions
         self.width = len(motion.names) + (dimensions.count if dimensions else 0)
         self.joints, self.seats, self.turns = {}, {}, {}
 
-    def joint(self, joint, cell):
+    def joint(self, joint: str, cell: tuple) -> arb_mat | None:
         """Rates of a joint, a row; None where it stands still."""
         if joint not in self.motion.steps:
             return None
@@ -58,11 +68,11 @@ class Rates:
             self.keep(self.settled(joint, cell), cell)
         return self.joints[key]
 
-    def keep(self, rows, cell):
+    def keep(self, rows: dict, cell: tuple) -> None:
         """Remember rates of joints."""
         self.joints |= {self.motion.key(joint, cell): row for joint, row in rows.items()}
 
-    def settled(self, joint, cell):
+    def settled(self, joint: str, cell: tuple) -> dict:
         """Rates of a joint, and of those that are settled together with it."""
         kind, *told = self.motion.steps[joint]
         if kind == "drive":
@@ -74,7 +84,7 @@ class Rates:
         rods, joints = ([told[0]], [joint]) if kind == "close" else (told[0].rods, told[0].joints)
         return self.closure(rods, joints, cell)
 
-    def closure(self, rods, joints, cell):
+    def closure(self, rods: Sequence, joints: Sequence, cell: tuple) -> dict:
         """Rates of the joints that some rods settle."""
         matrix, right = [], []
         for rod in rods:
@@ -90,7 +100,7 @@ class Rates:
             raise OutOfShow
         return {j: arb_mat([row]) for j, row in zip(joints, rows.tolist(), strict=True)}
 
-    def of_rod(self, rod, cell):
+    def of_rod(self, rod: str, cell: tuple) -> tuple:
         """What each joint and dimension changes of half a rod's squared length, less its own."""
         motion, ends = self.motion, self.motion.machine.rods[rod].ends
         one, other = (motion.machine.chain(part_of(end)) for end in ends)
@@ -107,7 +117,7 @@ class Rates:
             self.dimensions.add_length(row, rod, motion.lengths[rod])
         return found, row
 
-    def total(self, shares, row, cell):
+    def total(self, shares: dict, row: arb_mat, cell: tuple) -> arb_mat:
         """What some joints at their rates add to a row."""
         for joint, share in shares.items():
             rates = self.joint(joint, cell)
@@ -115,7 +125,7 @@ class Rates:
                 row += share * rates
         return row
 
-    def path(self, start, frame, cell):
+    def path(self, start: tuple, frame: str, cell: tuple) -> tuple:
         """Where a point (a way) is seen from a frame, and where it was before each joint."""
         p, body, is_way, _ = start
         p, path = column(p), []
@@ -130,7 +140,7 @@ class Rates:
                     p = turn * p if is_way else turn * (p - pivot) + pivot
         return p, path, start
 
-    def felt(self, ways, path, start):
+    def felt(self, ways: arb_mat, path: list, start: tuple) -> tuple:
         """How a point (a way) moves along some ways: by the turn of each joint, and by dimensions.
 
         `ways` is a matrix of rows seen from the frame; each joint's share is a column.
@@ -153,7 +163,7 @@ class Rates:
             self.dimensions.add_place(direct, point, ways)
         return shares, direct
 
-    def crossing(self, joint, cell, sense):
+    def crossing(self, joint: str, cell: tuple, sense: int) -> tuple | None:
         """What takes a point across a joint: turn, axis and pivot, cos and sin (of a slide way)."""
         state = self.motion.state(joint, cell)
         if state is None:
@@ -171,7 +181,7 @@ class Rates:
             self.turns[key] = found
         return self.turns[key]
 
-    def seat(self, carriers, frame, cell):
+    def seat(self, carriers: tuple, frame: str, cell: tuple) -> list:
         """How each vector of a seat moves in three directions: matrices (3, width)."""
         key = self.motion.seat_key(carriers, frame, cell)
         if key not in self.seats:

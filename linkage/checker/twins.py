@@ -1,11 +1,13 @@
 """The twins across BL 0 of the parts of a model file that have a mirrored word in their names."""
 
+from __future__ import annotations
+
 import copy
 
 from .lengths import AIRFRAME, NAMED, UNITS, direction, place
 
 
-def with_twins(table):
+def with_twins(table: dict) -> dict:
     """The table with the twin across BL 0 of every part that has a mirrored word in its name."""
     swap = dict(table.get("mirror", {}))
     swap |= {there: here for here, there in table.get("mirror", {}).items()}
@@ -21,7 +23,7 @@ def with_twins(table):
     return made
 
 
-def own_twins(made, part, swap):
+def own_twins(made: dict, part: dict, swap: dict) -> None:
     """Twins of a central part's own points and solids."""
     for group in ("points", "solid"):
         for name, item in part.get(group, {}).items():
@@ -31,7 +33,7 @@ def own_twins(made, part, swap):
                                                     swap))
 
 
-def other_name(name, swap):
+def other_name(name: str, swap: dict) -> str:
     """Name of the twin."""
     parts = []
     for part in name.split("/"):
@@ -45,7 +47,7 @@ PLACES = ("pivot", "through", "at", "corner", "opposite", "along", "bearings")
 NAMES = ("on", "ends", "bodies", "between")
 
 
-def across(word, value, swap):
+def across(word: str, value: object, swap: dict) -> object:
     """A value of the file as its mirror image has it; `word` is its key."""
     if word in ("holes", "fitted", "outline"):
         return value
@@ -64,13 +66,13 @@ def across(word, value, swap):
     return -value if word == "clocking" else value
 
 
-def way_across(value, turning):
+def way_across(value: object, turning: bool) -> list:
     """A direction as the mirror has it; a turning one keeps its sense of turn."""
     x, y, z = NAMED[value] if isinstance(value, str) else value
     return [-x, y, -z] if turning else [x, -y, z]
 
 
-def placed_across(value, swap):
+def placed_across(value: object, swap: dict) -> object:
     """Places and names as the mirror has them."""
     if isinstance(value, str):
         return other_name(value, swap)
@@ -81,7 +83,7 @@ def placed_across(value, swap):
     return [placed_across(k, swap) for k in value]
 
 
-def twin_of(group, part, swap, table):
+def twin_of(group: str, part: dict, swap: dict, table: dict) -> dict:
     """The twin of a part."""
     if group == "surface":
         return {"body": other_name(part["body"], swap)}
@@ -94,7 +96,7 @@ def twin_of(group, part, swap, table):
     return twin
 
 
-def driving(group, part, swap, table):
+def driving(group: str, part: dict, swap: dict, table: dict) -> list:
     """Bodies whose motion says which way a stop's or coupling's twin goes."""
     if group == "stop":
         return [body for body in table["body"].values() if body.get("input") == part["input"]]
@@ -102,13 +104,13 @@ def driving(group, part, swap, table):
             if other_name(name, swap) == name] if group == "coupling" else []
 
 
-def far_end(part, unit):
+def far_end(part: dict, unit: float) -> list:
     """Second point of a twin's axis: the mirrored axis, turned end for end as turning axes are."""
     (x, y, z), (a, b, c) = (place(part[k], unit) for k in ("pivot", "through"))
     return [f"{k!r} mm" for k in (2 * x - a, b - 2 * y, 2 * z - c)]
 
 
-def reverse(group, twin):
+def reverse(group: str, twin: dict) -> None:
     """Turn round the twin of what a central body drives that the mirror turns back."""
     if group == "stop":
         twin["side"] = "least" if twin["side"] == "greatest" else "greatest"
@@ -116,7 +118,7 @@ def reverse(group, twin):
         twin["ratio"] = -twin["ratio"]
 
 
-def turns_back(body, table):
+def turns_back(body: dict, table: dict) -> bool:
     """Whether a central body's motion is reversed in the mirror."""
     if "slide" in body:
         x, y, z = direction(body["slide"])
