@@ -65,6 +65,7 @@ class Tree:
     inputs: tuple
     root: Node | None = None
     nodes: int = 0
+    place: tuple | None = None  # where it is least in some build: not shown there, it is nowhere
 
 
 class Grower:
@@ -81,14 +82,24 @@ class Grower:
         ahead = []
         for tree in trees:
             sides = tuple(self.book.sides(tree.pair))
-            tree.root = Node(tree, sides, root)
-            ahead.append(tree.root)
+            if self._hopeful(tree, sides):
+                tree.root = Node(tree, sides, root)
+                ahead.append(tree.root)
         while ahead:
             ahead = [node for node in ahead if not self._left_out(node)]
             grown = []
             for start in range(0, len(ahead), MOST):
                 grown += self._round(ahead[start:start + MOST])
             ahead = grown
+
+    def _hopeful(self, tree, sides):
+        """Whether what is claimed is shown at the one place where it is least likely to be."""
+        if tree.place is None or tree.pair.balls:
+            return True
+        node = Node(tree, sides, tuple((k - SMALLEST, k + SMALLEST) for k in tree.place),
+                    close=True)
+        found = self._bounded([node])
+        return found.low[0] >= tree.claim and self._in_builds(node, found.planes[0])
 
     def _left_out(self, node):
         if node.tree.pair.balls and self.book.at_joint(node.tree.pair, node.sides):

@@ -67,7 +67,7 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     grower = Grower(scene_of(system), book, (system.travel_box(), travel))
     listed = [p for p in book.pairs.all() if frozenset(p.names) in rows]
     if built:
-        shown = _shown(grower, lambda pair: _kept(pair, rows, table.attrs["far"]))
+        shown = _shown(grower, lambda pair: _kept(pair, rows, table.attrs["far"]), rows)
         met = _met_in_builds(grower, travel, listed, (rows, table.attrs["builds"]))
     else:
         shown = _shown(grower, lambda pair: _claim(pair, rows, table.attrs["far"]))
@@ -79,8 +79,11 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
                       for pair in book.pairs.all()]}
 
 
-def _shown(grower, claim_of):
-    """Trees of what is claimed of each pair, where they could be grown."""
+def _shown(grower, claim_of, rows=None):
+    """Trees of what is claimed of each pair, where they could be grown.
+
+    `rows` say where each is least, if that is asked first.
+    """
     book, trees = grower.book, []
     for pair in book.pairs.all():
         claim = None if None in book.sides(pair) else claim_of(pair)
@@ -88,8 +91,17 @@ def _shown(grower, claim_of):
             needs = book.pairs.inputs_of(pair)
             trees.append(Tree(pair, claim, tuple(
                 k for k, name in enumerate(book.motion.names) if name in needs)))
+            row = (rows or {}).get(frozenset(pair.names))
+            if row is not None and np.isfinite(row["real_least"]):
+                trees[-1].place = _place_of(grower, row)
     grower.grow(trees, grower.travel.root())
     return {tree.pair.names: tree for tree in trees if tree.root is not None}
+
+
+def _place_of(grower, row):
+    """Where a pair is least over the real travel, as the checker counts inputs."""
+    return [float(row[f"real_{n}"]) if n in grower.names else 0.0
+            for n in grower.book.motion.names]
 
 
 def packed(made: dict) -> bytes:
@@ -150,8 +162,8 @@ def _met(grower, travel, pairs, rows):
             continue  # what is nearest may be what lies at the joint and is left out
         row = rows[frozenset(pair.names)]
         if np.isfinite(row["real_least"]):
-            at = [float(row[f"real_{n}"]) if n in grower.names else 0.0 for n in book.motion.names]
-            found[pair.names] = _met_near(book, travel, pair, at, float(row["real_least"]))
+            found[pair.names] = _met_near(book, travel, pair, _place_of(grower, row),
+                                          float(row["real_least"]))
     return found
 
 
@@ -163,7 +175,7 @@ def _met_in_builds(grower, travel, pairs, known):
         if row["real_least"] < pair.required and not pair.balls and pair.rule not in LEFT:
             build = _as_numbered(book.built.dimensions, builds["all"],
                                  builds["shares"][row["pair"]])
-            at = [float(row[f"real_{n}"]) if n in grower.names else 0.0 for n in book.motion.names]
+            at = _place_of(grower, row)
             shown = points(book, pair, at, book.in_build(build)) if travel.holds(at) else None
             if shown is not None:
                 entry = {"place": at, "met": shown[1], "build": build}

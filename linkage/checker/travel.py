@@ -214,7 +214,7 @@ class Stop:
         apart = [a - b for a, b in zip(p, q, strict=True)]
         far = math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP
         if self.book.built:
-            one, other = (self.rates(k, self.row(k, told), self.pair.frame, cell)
+            one, other = (self.rates(k, self.row(k, told), self.pair.frame, cell)[0]
                           for k, told in enumerate(met))
             far += math.hypot(*(sum(row) for row in table_of(other - one))) * UP
             far += math.sqrt(3.0) * (self.loose(0) + self.loose(1)) * UP
@@ -228,11 +228,23 @@ class Stop:
         if not isinstance(piece, Prism) or any(s.ends for s in solids):
             return False
         row, body = self.row(first, [one, shares]), self.book.known[home].carriers[0]
-        spot = self.book.carried(self.book.motion.seat(solids[0].carriers, body, cell), row)
-        spare = INSIDE + math.sqrt(3.0) * (self.loose(0) + self.loose(1)) * UP
-        rates = self.rates(first, row, body, cell) if self.book.built else None
-        return all(self.below(spot, rates, normal, most - spare)
-                   for normal, most, _ in faces(piece))
+        seat = self.book.motion.seat(solids[0].carriers, body, cell)
+        spot, ways = self.book.carried(seat, row), [column(k).transpose() for k in seat[1:]]
+        moves = self.rates(first, row, body, cell) if self.book.built else ()
+        return all(self.below(spot, normal, most - INSIDE - self.off(
+            (first, ways, moves), normal)) for normal, most, _ in faces(piece))
+
+    def off(self, point, normal):
+        """How much nearer to a wall of the other solid a point of the one may be in a build."""
+        if not self.book.built:
+            return 0.0
+        (k, ways, (moves, turns)), square = point, column(normal)
+        cost = sum(sizes((square.transpose() * moves).entries()))
+        cost += self.loose(1 - k) * sum(map(abs, normal))
+        cost += self.loose(k) * sum(sum(sizes((way * square).entries())) + sum(
+            sizes((square.transpose() * turn).entries())) for way, turn in
+            zip(ways, turns, strict=True))
+        return cost * UP
 
     def loose(self, k):
         """How far builds may have the points of a solid off in each coordinate of its part."""
@@ -240,18 +252,17 @@ class Stop:
             else 0.0
 
     def rates(self, k, row, frame, cell):
-        """How a point of a solid moves by each dimension of builds, in three directions."""
+        """How builds move a point of a solid, and its ways, in three directions."""
         built = self.book.built
         seat = built.seat_to(self.book.known[self.pair.names[k]].carriers, frame, cell)
-        total = sum((m * w for m, w in zip(seat[1:], row[1:], strict=True)), seat[0] * row[0])
-        return arb_mat([r[built.dimensions.first:] for r in total.tolist()])
+        seat = [arb_mat([r[built.dimensions.first:] for r in m.tolist()]) for m in seat]
+        return sum((m * w for m, w in zip(seat[1:], row[1:], strict=True)),
+                   seat[0] * row[0]), seat[1:]
 
-    def below(self, spot, rates, normal, most):
+    def below(self, spot, normal, most):
         """Whether a point stays behind a wall."""
         table = self.book.motion.table
-        along = dot(spot, [constant(table, k) for k in normal])
-        cost = 0.0 if rates is None else sum(sizes((column(normal).transpose() * rates).entries()))
-        return along.high() + cost * UP < most
+        return dot(spot, [constant(table, k) for k in normal]).high() < most
 
 
 def table_of(matrix):
