@@ -6,6 +6,7 @@ stays made by it as long as it is the twin; one that no longer is, is written ou
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import math
 import re
@@ -35,6 +36,7 @@ from .keys import (
 from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
+from .side_files import rows_changed
 from .whole import Model
 
 DIGITS = 8  # decimals, in the unit it is written in, to which a changed number is kept
@@ -95,10 +97,10 @@ def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | 
     full = _full(source, wanted)
     changed = _changed_rows(source, full)
     rewritten = bool(changed or (moved and source.rows))
-    csv_text = _with_rows(source.csv_text, changed) if rewritten else None
+    csv_text = rows_changed(source.csv_text, changed) if rewritten else None
     hardpoints = (table if rewritten else None) or source.table.get("hardpoints")
     whole = {} if hardpoints is None else {"hardpoints": hardpoints}
-    after = edited(bare, whole | _without_empty(full, source.table))
+    after = edited(bare, whole | _without_empty(_with_drawings(source, full), source.table))
     again = model_of(read_source(after, folder, csv_text))
     if not same(again, wanted, NEAR):
         raise LinkageError("can't be changed in place so that it reads as what was worked out")
@@ -438,7 +440,25 @@ def _default(field):
     return None if field.default is dataclasses.MISSING else field.default
 
 
-# --- the table of hardpoints ---------------------------------------------------------------------
+# --- drawings, the table of hardpoints -----------------------------------------------------------
+
+def _with_drawings(source: Source, full: dict) -> dict:
+    """The table with the drawings of plates in place of their outlines, where those still hold."""
+    full = copy.deepcopy(full)
+    for (part, name), keys in source.drawn.items():
+        solid, old = (_solids(table, part).get(name) for table in (full, source.full))
+        if solid is not None and all(solid.get(word) == old.get(word)
+                                     for word in ("outline", "holes")):
+            for word in ("outline", "holes"):
+                solid.pop(word, None)
+            solid |= keys
+    return full
+
+
+def _solids(table: dict, part: str) -> dict:
+    home = table.get(AIRFRAME, {}) if part == AIRFRAME else table["body"].get(part, {})
+    return home.get("solid", {})
+
 
 def _changed_rows(source: Source, full: dict) -> dict:
     """Rows (old, new) of the table of hardpoints that change; all are taken out of `full`."""
@@ -459,29 +479,3 @@ def _without_empty(full: dict, entry: dict) -> dict:
     return {key: _without_empty(value, entry.get(key, {})) if isinstance(value, dict)
             and isinstance(entry.get(key, {}), dict) else value for key, value in full.items()
             if value != {} or key in entry}
-
-
-def _with_rows(text: str, rows: dict) -> str:
-    """The table of hardpoints with other coordinates in some rows; all else as it was."""
-    lines = text.splitlines(keepends=True)
-    for k, line in enumerate(lines):
-        cells = line.split(",")
-        name = cells[0].strip().strip('"')
-        if len(cells) == 4 and name in rows:
-            old, new = rows.pop(name)
-            if not isinstance(new, list):
-                raise LinkageError(f'can\'t say in a table of hardpoints what "{name}" has become')
-            cells[1:] = [cell if a == b else _cell_like(cell, b)
-                         for cell, a, b in zip(cells[1:], old, new, strict=True)]
-            lines[k] = ",".join(cells)
-    if rows:
-        raise LinkageError(f'finds no plain row for "{next(iter(rows))}" in its table of '
-                           f"hardpoints; write the row without quotes that hold commas")
-    return "".join(lines)
-
-
-def _cell_like(cell: str, value) -> str:
-    inner = cell.strip()
-    text = value if isinstance(value, str) else number_like(inner, value)
-    quoted = f'"{text}"' if inner.startswith('"') else text
-    return cell.replace(inner, quoted, 1)
