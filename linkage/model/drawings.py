@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+import logging
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -14,12 +15,15 @@ import numpy as np
 from ..errors import FileError, LinkageError, mm, nearest
 from ..geometry.loops import Arc, Curve, Sweep, corners_of, loops_of, samples_of, signed_area
 from ..units import LENGTHS
+from .keys import MOST_MM
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 MOST_BYTES = 20_000_000
 MOST_EDGES = 20_000
+STEEPEST = 1e4  # bulge of all of a circle but its last 0.02 degrees
+HIGHEST = 11  # degree of a spline
 FLAT = 1e-6  # mm that a drawing may lie out of its plane
 WORDS = {"TEXT", "MTEXT", "DIMENSION", "ARC_DIMENSION", "LEADER", "MULTILEADER", "POINT", "ATTDEF",
          "ATTRIB", "TOLERANCE", "HATCH", "IMAGE", "VIEWPORT", "XLINE", "RAY"}  # no edges to cut
@@ -67,7 +71,7 @@ def read_drawing(path: Path | str, layer: str | None = None,
     """
     try:
         document = read_dxf(path)
-        size = _unit_size(document, unit)
+        size = unit_size(document, unit)
         entities = _on_layer(document, layer)
         edges = list(itertools.islice(_edges(entities, size), MOST_EDGES + 1))
         if len(edges) > MOST_EDGES:
@@ -89,22 +93,28 @@ def read_dxf(path: Path | str) -> Any:
         if path.stat().st_size > MOST_BYTES or not path.is_file():
             raise FileError(f"{path}: is no drawing of at most {MOST_BYTES / 1e6:.0f} MB; name the "
                             f"DXF file of the plate alone", path=str(path))
-        return ezdxf.readfile(path)
-    except (ezdxf.DXFError, UnicodeDecodeError, ValueError, KeyError, IndexError, TypeError,
-            AttributeError) as problem:
-        raise FileError(f"{path}: is no DXF drawing ({_first_words(problem)}); save the plate's "
-                        f"drawing as DXF", path=str(path)) from problem
+        path.open("rb").close()
     except OSError as problem:
-        raise FileError(f"{path}: can't be read ({problem.strerror or _first_words(problem)}); "
-                        f"check the name", path=str(path)) from problem
+        raise FileError(f"{path}: can't be read ({problem.strerror}); check the name",
+                        path=str(path)) from problem
+    logging.getLogger("ezdxf").addHandler(logging.NullHandler())  # else it speaks on the terminal
+    try:
+        return ezdxf.readfile(path)
+    except (ezdxf.DXFError, OSError, StopIteration, ArithmeticError, LookupError, TypeError,
+            ValueError, AttributeError) as problem:
+        raise FileError(f"{path}: is no DXF drawing that can be read ({type(problem).__name__}); "
+                        f"save the plate's drawing as DXF again", path=str(path)) from problem
 
 
-def _first_words(problem) -> str:
-    return " ".join(str(problem).split())[:80] or type(problem).__name__
+def unit_size(document: Any, unit: str | None) -> float:
+    """Size of a unit of a drawing, mm.
 
-
-def _unit_size(document, unit) -> float:
-    """Size of a unit of the drawing, mm."""
+    Parameters
+    ----------
+    document : ezdxf document
+    unit : str or None
+        Of a drawing that says none.
+    """
     from ezdxf import units
 
     code = document.header.get("$INSUNITS", 0)
@@ -116,8 +126,8 @@ def _unit_size(document, unit) -> float:
     try:
         size = units.conversion_factor(code, units.MM)
     except (ValueError, IndexError, TypeError):
-        raise LinkageError(f"is in a unit that is not known ($INSUNITS {code}); save it in mm or "
-                           f"in") from None
+        raise LinkageError(f"is in a unit that is not known ($INSUNITS {str(code)[:12]}); save it "
+                           f"in mm or in") from None
     if unit is not None and not math.isclose(LENGTHS[unit].mm, size):
         raise LinkageError(f'is in units of {size:g} mm and not in {unit}; leave out unit = '
                            f'"{unit}"')
@@ -145,7 +155,7 @@ def _on_layer(document, layer) -> list:
 def _flattened(entities, parent, depth) -> Iterator[tuple]:
     """Entities and their layers, blocks taken apart; layer 0 of a block is that of its insert."""
     for entity in entities:
-        layer = entity.dxf.layer
+        layer = entity.dxf.layer if entity.dxf.is_supported("layer") else "0"
         layer = parent if parent is not None and layer == "0" else layer
         if entity.dxftype() != "INSERT":
             yield entity, layer
@@ -160,20 +170,34 @@ def _flattened(entities, parent, depth) -> Iterator[tuple]:
 
 def _edges(entities, size) -> Iterator:
     """Edges of entities, mm."""
+    from ezdxf import DXFError
+
     for entity in entities:
         kind = entity.dxftype()
         if kind not in KINDS:
             raise LinkageError(f"has a {kind} on the layer, which is no edge that is known; draw "
                                f"it as lines, arcs, circles, ellipses or splines")
-        yield from KINDS[kind](entity, size)
+        try:
+            yield from KINDS[kind](entity, size)
+        except (DXFError, TypeError, ArithmeticError) as problem:
+            why = " ".join(str(problem).split())[:60]
+            raise LinkageError(f"has a {kind} that is not whole ({why}); draw it anew") from problem
+
+
+def _number(value, what: str, most: float = MOST_MM) -> float:
+    """A number of a drawing that can be one."""
+    value = float(value)
+    if not abs(value) <= most:
+        raise LinkageError(f"has {what} of {value:g}; draw it anew within {most:g}")
+    return value
 
 
 def _flat(points, size) -> np.ndarray:
     """Places in the plane of the drawing, (n, 2), mm; refused where they leave it."""
     points = np.array([[p[0], p[1], p[2] if len(p) > 2 else 0.0] for p in points],
                       dtype=float) * size
-    if not np.isfinite(points).all():
-        raise LinkageError("has a place that is no number; draw it anew")
+    for value in points.flat:
+        _number(value, "a coordinate")
     if np.ptp(points[:, 2]) > FLAT:
         raise LinkageError(f"is not flat at {mm(*points[0, :2])}: it rises by "
                            f"{mm(np.ptp(points[:, 2]))}; draw it in one plane")
@@ -198,7 +222,8 @@ def _lines(entity, size):
 def _arcs(entity, size):
     seen, radius = _seen(entity), _radius(entity, size)
     (u, v), = _flat([entity.dxf.center], size).tolist()
-    first, last = math.radians(entity.dxf.start_angle), math.radians(entity.dxf.end_angle)
+    first, last = (math.radians(_number(angle, "an angle")) for angle in (
+        entity.dxf.start_angle, entity.dxf.end_angle))
     turn = (last - first) % (2 * math.pi) or 2 * math.pi
     half = first + turn / 2
     ends = [(seen * (u + radius * math.cos(t)), v + radius * math.sin(t))
@@ -209,8 +234,8 @@ def _arcs(entity, size):
 
 
 def _radius(entity, size) -> float:
-    radius = float(entity.dxf.radius) * size
-    if not 0 < radius < math.inf:
+    radius = _number(entity.dxf.radius, "a radius") * size
+    if not radius > 0:
         raise LinkageError(f"has a {entity.dxftype()} of radius {mm(radius)}; give it one above 0")
     return radius
 
@@ -240,7 +265,7 @@ def _polylines(entity, size):
     ends = [tuple(place) for place in np.asarray(places).tolist()]
     for k, (one, other) in enumerate(zip(ends, [*ends[1:], *ends[:1]], strict=True)):
         if one != other and (closed or k < len(ends) - 1):
-            yield Arc(one, other, seen * float(rows[k][2]))
+            yield Arc(one, other, seen * _number(rows[k][2], "a bulge", STEEPEST))
 
 
 def _ellipses(entity, size):
@@ -248,7 +273,8 @@ def _ellipses(entity, size):
     _seen(entity)
     major = _flat([entity.dxf.major_axis], size)[0]
     minor = _flat([entity.minor_axis], size)[0]
-    first, last = float(entity.dxf.start_param), float(entity.dxf.end_param)
+    first, last = (_number(angle, "an angle") for angle in (entity.dxf.start_param,
+                                                            entity.dxf.end_param))
     turn = (last - first) % (2 * math.pi) or 2 * math.pi
     sweep = Sweep(np.array([u, v]), major, minor, first, first + turn)
     if major[0] * minor[1] < major[1] * minor[0]:  # seen from below it runs the other way
@@ -267,9 +293,12 @@ def _splines(entity, size):
         raise LinkageError("has a spline without control points; save splines with theirs")
     places = _flat(control, size)
     weights = np.array(entity.weights or np.ones(len(places)), dtype=float)
-    if len(weights) != len(places) or not (weights > 0).all():
+    if len(weights) != len(places) or not ((weights > 1e-6) & (weights < 1e6)).all():
         raise LinkageError(f"has a spline at {mm(*places[0])} with weights that are not above 0; "
                            f"draw it anew")
+    if not (np.abs(knots) <= MOST_MM).all() or (np.diff(knots) < 0).any() or degree > HIGHEST:
+        raise LinkageError(f"has a spline at {mm(*places[0])} whose knots are out of order; draw "
+                           f"it anew")
     rows = np.column_stack([places * weights[:, None], weights])
     pieces = [BPoly.from_power_basis(PPoly.from_spline((knots, row, degree))) for row in rows.T]
     for k, (one, other) in enumerate(itertools.pairwise(pieces[0].x)):

@@ -7,13 +7,13 @@ import dataclasses
 import tomllib
 from pathlib import Path
 
-from ..disk import write_text
+from ..disk import digest, write_text
 from ..errors import FileError, LinkageError, ModelError
 from ..units import LENGTHS, lengths_said_in
 from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
 from .shapes import Point
-from .side_files import hardpoint_rows, plain_ends, put_drawn, put_hardpoints
+from .side_files import hardpoint_rows, plain_ends, put_drawn, put_hardpoints, solids_in
 from .whole import Model
 
 MOST_BYTES = 4_000_000  # a model file is a few kB; this keeps a slip from filling the memory
@@ -177,16 +177,38 @@ def format_model(model: Model) -> str:
     return tomli_w.dumps(write_keys(model, model.length))
 
 
-def hardpoints_file(path: Path | str) -> Path | None:
-    """The table of hardpoints that a model file names, if it does.
+def side_files(path: Path | str) -> list[Path]:
+    """Files that a model file uses: its table of hardpoints, and drawings of plates.
+
+    Parameters
+    ----------
+    path : path
+        A model file; one that can't be read uses none.
+    """
+    try:
+        table = tomllib.loads(_text_of(path))
+    except (LinkageError, ValueError, RecursionError):
+        return []
+    names = [table.get("hardpoints"), *(solid.get("drawing") for *_, solid in solids_in(table))]
+    return [Path(path).parent / name for name in dict.fromkeys(names) if isinstance(name, str)]
+
+
+def drawings_of(path: Path | str) -> dict:
+    """Drawings that plates of a model file are read from: ``{"part/solid": (path, unit)}``.
 
     Parameters
     ----------
     path : path
         A model file that can be read.
     """
-    name = tomllib.loads(_text_of(path)).get("hardpoints")
-    return None if name is None else Path(path).parent / name
+    source = read_source(_text_of(path), Path(path).parent)
+    return {f"{part}/{name}": (Path(path).parent / keys["drawing"], keys.get("unit"))
+            for (part, name), keys in source.drawn.items()}
+
+
+def model_digest(path: Path | str) -> str:
+    """Digest by which a sheet is matched to its model: of the file, and of the files it uses."""
+    return digest(path, *side_files(path))
 
 
 def read_hardpoints(path: Path | str) -> dict:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import copy
 import dataclasses
 import math
+import os
 import re
 from fractions import Fraction
 from functools import singledispatch
@@ -64,7 +65,7 @@ class Patched:
 
 
 def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | None = None,
-            moved: bool = False) -> Patched:
+            moved: bool = False, home: Path | str | None = None) -> Patched:
     """The text of a model file changed so that it reads as another model.
 
     Parameters
@@ -78,6 +79,8 @@ def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | 
         the name stays.
     moved : bool
         Whether the table of hardpoints gets that name in any case.
+    home : path, optional
+        Folder that it is to be written to, from which drawings are named; `folder` unless given.
 
     Returns
     -------
@@ -100,8 +103,9 @@ def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | 
     csv_text = rows_changed(source.csv_text, changed) if rewritten else None
     hardpoints = (table if rewritten else None) or source.table.get("hardpoints")
     whole = {} if hardpoints is None else {"hardpoints": hardpoints}
-    after = edited(bare, whole | _without_empty(_with_drawings(source, full), source.table))
-    again = model_of(read_source(after, folder, csv_text))
+    full = _with_drawings(source, full, folder, home)
+    after = edited(bare, whole | _without_empty(full, source.table))
+    again = model_of(read_source(after, home or folder, csv_text))
     if not same(again, wanted, NEAR):
         raise LinkageError("can't be changed in place so that it reads as what was worked out")
     return Patched(text[:len(text) - len(bare)] + after, csv_text)
@@ -442,7 +446,7 @@ def _default(field):
 
 # --- drawings, the table of hardpoints -----------------------------------------------------------
 
-def _with_drawings(source: Source, full: dict) -> dict:
+def _with_drawings(source: Source, full: dict, folder, home) -> dict:
     """The table with the drawings of plates in place of their outlines, where those still hold."""
     full = copy.deepcopy(full)
     for (part, name), keys in source.drawn.items():
@@ -451,8 +455,17 @@ def _with_drawings(source: Source, full: dict) -> dict:
                                      for word in ("outline", "holes")):
             for word in ("outline", "holes"):
                 solid.pop(word, None)
-            solid |= keys
+            solid |= keys | {"drawing": keys["drawing"] if home is None else
+                             _seen_from(home, Path(folder) / keys["drawing"])}
     return full
+
+
+def _seen_from(home, path) -> str:
+    """A path as it is written in a file of a folder."""
+    try:
+        return Path(os.path.relpath(path, home)).as_posix()
+    except ValueError:  # on another drive
+        return Path(path).resolve().as_posix()
 
 
 def _solids(table: dict, part: str) -> dict:

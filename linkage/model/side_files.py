@@ -79,7 +79,7 @@ def put_hardpoints(table: dict, name: str, rows: dict) -> None:
 def put_drawn(table: dict, unit: str, folder: Path) -> dict:
     """Put outlines of drawings where the model file would have had them; keys that they replace."""
     drawn, read = {}, {}
-    for part, name, solid in _solids_in(table):
+    for part, name, solid in solids_in(table):
         if "drawing" not in solid:
             continue
         with at(f'{"" if part == AIRFRAME else "body "}"{part}", solid "{name}", drawing'):
@@ -93,7 +93,7 @@ def put_drawn(table: dict, unit: str, folder: Path) -> dict:
     return drawn
 
 
-def _solids_in(table) -> Iterator[tuple]:
+def solids_in(table) -> Iterator[tuple]:
     """Every solid of a file that is a table: (part, name, table)."""
     bodies = table.get("body")
     parts = {**(bodies if isinstance(bodies, dict) else {}), AIRFRAME: table.get(AIRFRAME)}
