@@ -93,7 +93,7 @@ def put_drawn(table: dict, unit: str, folder: Path) -> dict:
     return drawn
 
 
-def solids_in(table) -> Iterator[tuple]:
+def solids_in(table: dict) -> Iterator[tuple]:
     """Every solid of a file that is a table: (part, name, table)."""
     bodies = table.get("body")
     parts = {**(bodies if isinstance(bodies, dict) else {}), AIRFRAME: table.get(AIRFRAME)}
