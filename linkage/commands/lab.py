@@ -6,16 +6,15 @@ import signal
 from pathlib import Path
 from types import FrameType
 
-from jupyter_server.serverapp import ServerApp
 from jupyterlab.labapp import LabApp
 
 QUIET = ("--LabApp.news_url=", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
          "--LabApp.extension_manager=readonly",  # a workshop need not be on the network
-         "--ServerApp.log_level=ERROR", "--LabApp.log_level=ERROR")  # the address is told all the same
+         "--ServerApp.log_level=ERROR", "--LabApp.log_level=ERROR")  # the address is told anyway
 ENDS = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
 
 
-class Server(ServerApp):
+class Server(LabApp.serverapp_class):
     """A server that stops at a signal without a question or a word, and keeps which it was."""
 
     ended_by = 0

@@ -10,7 +10,7 @@ import tomllib
 from pathlib import Path
 
 from ..disk import write_text
-from ..errors import FileError, LinkageError, ModelError, nearest
+from ..errors import FileError, LinkageError, ModelError, counted, nearest
 from ..units import LENGTHS, lengths_said_in
 from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
@@ -231,7 +231,7 @@ def _is_heading(cells) -> bool:
 
 def _check_hardpoint(cells, rows) -> None:
     if len(cells) != 4:
-        raise LinkageError(f"needs part/point, FS, BL, WL, got {len(cells)} cells")
+        raise LinkageError(f"needs part/point, FS, BL, WL, got {counted(len(cells), 'cell')}")
     if cells[0].count("/") != 1 or not all(cells[0].split("/")):
         raise LinkageError(f'needs a name like "stick/grip", got "{cells[0]}"')
     if cells[0] in rows:

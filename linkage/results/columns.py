@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from .. import gearing
+from .. import errors, gearing
 from ..model import STATIONS
 from ..motion import System
 from ..units import LENGTHS
@@ -66,8 +66,8 @@ def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
         if name in done and size != 1.0:
             done[name] = done[name].astype(float) / size
     for name in set(AT) & set(done) if "input" in done else ():
-        shown = [gearing.position_unit(system, system.inputs[k]) if k in system.inputs else ("°", 1.0)
-                 for k in done["input"]]  # a surface that no input moves has none
+        shown = [gearing.position_unit(system, system.inputs[k]) if k in system.inputs
+                 else ("°", 1.0) for k in done["input"]]  # a surface that no input moves has none
         done[name] = done[name].astype(float) / [size for _, size in shown]
         names[name] = f"{name} {'/'.join(sorted({word for word, _ in shown})) or '°'}"
     if "ok" in done and None not in set(done["ok"]):
@@ -113,7 +113,8 @@ def _input_words(system, name, row, value):
     name = name or row["input"]
     if not name:
         return f"{value:.1f}"
-    return gearing.said_input(system, name, value * gearing.position_unit(system, system.inputs[name])[1])
+    _, size = gearing.position_unit(system, system.inputs[name])
+    return gearing.said_input(system, name, value * size)
 
 
 def _surface_words(system, name, row, value):
@@ -132,7 +133,7 @@ def place_words(system: System, row: Mapping[str, Any] | pd.Series) -> str:
 
 def counted(count: int, one: str, many: str) -> str:
     """How many of what, "" for none."""
-    return f"{count} {one if count == 1 else many}" if count else ""
+    return errors.counted(count, one, many) if count else ""
 
 
 def listed(names: Iterable[str], most: int = 4) -> str:

@@ -132,7 +132,8 @@ def check_limits(limits: dict, box: dict, in_words: Callable) -> None:
         low, high = box[name]
         if not low - 1e-9 <= least <= 0 <= greatest <= high + 1e-9:
             raise LinkageError(f"limits of {name}: {in_words(name, least)} to "
-                               f"{in_words(name, greatest)} is out of range; the least lies from {in_words(name, low)} to neutral, the greatest "
+                               f"{in_words(name, greatest)} is out of range; the least "
+                               f"lies from {in_words(name, low)} to neutral, the greatest "
                                f"from neutral to {in_words(name, high)}")
 
 

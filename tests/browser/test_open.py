@@ -12,7 +12,6 @@ from urllib.parse import quote
 
 import pytest
 
-
 LEVER = """
 title = "A flap lever that slides (invented)"
 length = "in"
