@@ -62,7 +62,7 @@ INNER = {
               {"maps", "spacer_curves", "forces"}],
     "workbook": [{"grid", "program", "typed", "wording", "messages"}, {"payload", "page_tables"},
                  {"draft", "prover"}, {"page", "live"}],
-    "commands": [{"verbs"}, {"shared"}, {"plates", "rigged"},
+    "commands": [{"verbs"}, {"shared"}, {"plates", "rigged", "lab"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view", "check_proof"}],
     "checker": [{"reading"}, {"solids", "taylor"}, {"pairs"}, {"together"}, {"motion"},

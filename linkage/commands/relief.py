@@ -6,7 +6,7 @@ from pathlib import Path
 
 from .. import clearance, load, relief
 from ..disk import check_folder
-from ..errors import LinkageError, nearest
+from ..errors import LinkageError, counted, nearest
 from ..model.file import drawings_of
 from ..model.keys import at
 from ..motion import System
@@ -114,7 +114,7 @@ def _short_as_built(system, names) -> list:
     """Plates of which a pair misses in a build; printed."""
     short = [name for name in names if relief.short_in_a_build(system, name)]
     print(f"In every build within the tolerances: the pairs of {len(names) - len(short)} of "
-          f"{len(names)} plates are proven again.")
+          f"{counted(len(names), 'plate')} are proven again.")
     for name in short:
         print(f"MISS  {name}: a pair of it, in a build within the tolerances")
     return short

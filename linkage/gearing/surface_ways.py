@@ -15,6 +15,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from ..errors import counted
 from ..model import is_rudder
 from ..motion import System
 from .contradictions import contradictions
@@ -358,8 +359,9 @@ def _told(system, surface, name, proof):
     if len(proof.open):
         place = proof.nearest("open")
         return "not decided", (f'{end}: direction of "{surface}" not decided near '
-                               f"{said_place(system, place)}, in {len(proof.open)} cells of "
-                               f"{NARROW:g} or what was left of {proof.looked}"), place
+                               f"{said_place(system, place)}, in "
+                               f"{counted(len(proof.open), 'cell')} of {NARROW:g} or what was left "
+                               f"of {proof.looked}"), place
     return "right", "", {}
 
 

@@ -8,7 +8,7 @@ import io
 from collections.abc import Iterator
 from pathlib import Path
 
-from ..errors import FileError, LinkageError, nearest
+from ..errors import FileError, LinkageError, counted, nearest
 from ..units import LENGTHS
 from .document import number_like
 from .drawings import DrawnPlate, read_drawing
@@ -53,7 +53,7 @@ def _is_heading(cells) -> bool:
 
 def _check_hardpoint(cells, rows) -> None:
     if len(cells) != 4:
-        raise LinkageError(f"needs part/point, FS, BL, WL, got {len(cells)} cells")
+        raise LinkageError(f"needs part/point, FS, BL, WL, got {counted(len(cells), 'cell')}")
     if cells[0].count("/") != 1 or not all(cells[0].split("/")):
         raise LinkageError(f'needs a name like "stick/grip", got "{cells[0]}"')
     if cells[0] in rows:
