@@ -174,7 +174,8 @@ class Answers:
     def directions(self) -> list[Direction] | None:
         """Which way every surface goes for each input that commands it, over the real travel."""
         real = self.real_travel
-        return gearing.directions(self.system, None if real is None else real.travel.spread)
+        return gearing.directions(self.system, None if real is None else real.travel.spread,
+                                  tolerances=self._tolerances)
 
     @answer
     def reach(self) -> SignProof | None:
