@@ -122,7 +122,9 @@ def relief_templates(relief: Relief, paper: str | None = None) -> dict:
                      f"{shown_length(row['after'], unit, 4)}")
     if relief.pairs:
         build = ("For every build within the file's tolerances" if relief.built else
-                 "For the drawn geometry, not for every build")
+                 "For the drawn geometry, not for every build" + (
+                     " within the file's tolerances (linkage relief cuts for these)"
+                     if relief.model.has_tolerances else ""))
         notes.append(f"{build}; at every position that the stops leave, and to the wanted travel "
                      f"where an end has none")
     if relief.needed:
