@@ -140,11 +140,12 @@ class Claims:
 
     def sentence(self, found, count, leaves):
         """What holds, and what it leaves out."""
-        parts = [f"proof holds: {count} pairs, {leaves} leaves, for the real travel, "
+        parts = [f"proof holds: {count} pair{'s' * (count != 1)}, {leaves} "
+                 f"lea{'f' if leaves == 1 else 'ves'}, for the real travel, "
                  f"{self.certificate['build']}"]
         if found["open"]:
-            parts[0] = (f"proof does not hold for {len(found['open'])} pairs, which are not "
-                        f"decided, first {found['open'][0]}; of the others {parts[0]}")
+            parts[0] = (f"proof does not hold for {len(found['open'])} of the pairs: not decided, "
+                        f"first {found['open'][0]}; of the others {parts[0]}")
         if found["missed"]:
             parts.append(f"{len(found['missed'])} come nearer than required, first "
                          f"{found['missed'][0]}")
