@@ -24,7 +24,7 @@ from linkage.certificate import certificate, packed
 from linkage.checker import check
 from linkage.checker.leaves import Book
 from linkage.checker.reading import Refused, read
-from linkage.checker.verdict import Claims, digest
+from linkage.checker.verdict import FORMAT, Claims, digest
 from linkage.commands import run
 
 ROOT = Path(__file__).parents[1]
@@ -188,7 +188,7 @@ def forged(file):
     machine = read(file.read_text(), file.parent)
     plane = base64.b64encode(bytes(12 * (1 + len(machine.inputs)))).decode()
     covers = [{"inputs": [name], "tree": ["k"], "past": []} for name in machine.inputs]
-    return {"format": 2, "sha256": digest(file), "travel": "real", "build": "as drawn",
+    return {"format": FORMAT, "sha256": digest(file), "travel": "real", "build": "as drawn",
             "stops": {}, "covers": covers, "directions": [],
             "files": {name: digest(file.parent / name) for name in machine.files},
             "pairs": [{"pair": list(pair.names), "claim": 1000.0, "tree": "f", "planes": plane}
@@ -356,7 +356,7 @@ def test_what_the_checker_does_not_know_is_refused_by_name(word, tmp_path):
 
 
 @pytest.mark.parametrize("what", [b"", b"no gzip", gzip.compress(b"[1]"), gzip.compress(b"{"),
-                                  gzip.compress(json.dumps({"format": 3}).encode())])
+                                  gzip.compress(json.dumps({"format": 99}).encode())])
 def test_what_is_no_certificate_never_passes(what, tmp_path):
     path = tmp_path / "proof.json.gz"
     path.write_bytes(what)

@@ -143,7 +143,7 @@ def test_what_no_plane_shows_in_every_build_is_not_decided(tmp_path):
     told["claim"] = None
     verdict = checked(SERVO, made, tmp_path)
     assert not verdict.holds
-    assert verdict.sentence.startswith("proof does not hold for 1 of the pairs: not decided, first ")
+    assert verdict.sentence.startswith("proof does not hold for 1 of the pairs: not decided, ")
 
 
 def test_the_command_writes_and_checks_a_proof_as_built(tmp_path, capsys):

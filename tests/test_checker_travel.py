@@ -110,6 +110,21 @@ def test_a_face_told_from_afar_or_at_the_other_end_is_refused(at):
         travel_of(ELEVONS, made)
 
 
+@pytest.mark.parametrize("change", ["far", "gone", "no touch"])
+def test_a_face_that_is_only_passed_nearby_takes_no_spacer(change):
+    """Told of where no contact follows, a spacer would end the travel before its stop does."""
+    made = changed(proven(ELEVONS))
+    told = made["stops"]["roll right"]
+    if change == "far":
+        told["soon"][0] += 2.5
+    elif change == "gone":
+        told["soon"] = [told["soon"][0]]
+    else:
+        told["soon"][0] = told["at"]
+    with pytest.raises(Refused, match="not told where its stop meets"):
+        travel_of(ELEVONS, made)
+
+
 def test_covers_are_of_every_input_once():
     made = proven(TANDEM)
     for covers in (made["covers"][1:], [*made["covers"], made["covers"][0]]):

@@ -97,11 +97,24 @@ def _face(system, book, name):
         place[k] = float(met - np.sign(met) * back)
         shown = points(book, pair, place)
         if shown is not None:
-            told = {"at": place[k], "met": shown[1]}
+            told = {"at": place[k], "met": shown[1], "soon": _soon(book, stop, (k, met))}
             with suppress(Refused):
                 if _same_face(Stop(book, stop, told), made, stop["spacer"]["on"]):
                     return told
     return None
+
+
+def _soon(book, stop, met):
+    """Where the bare solids of a stop are shown to touch soon after they meet, and a witness."""
+    bare = Stop(book, {key: value for key, value in stop.items() if key != "spacer"}, None)
+    bare.built, (k, at) = None, met
+    for further in BACK:
+        place = float(at + np.sign(at) * further)
+        cell = tuple((place if i == k else 0.0,) * 2 for i in range(len(book.motion.names)))
+        told = witness(book, bare, cell)
+        if told is not None:
+            return [place, *told]
+    return [float(at)]
 
 
 def _at_neutral(book, stop):

@@ -22,6 +22,7 @@ from .taylor import UP, constant, dot
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
 INSIDE = 1e-6  # mm that a witness stays within a flat piece, for what was rounded at its corners
+SOON = 2.0  # degrees (mm) after it is told in which its stop has to meet
 NEAR = 1.0  # mm: from no farther away a spacer's face is told
 SURE = 1e-6  # mm that a plane between two solids may fall short of their nearest points
 
@@ -120,12 +121,14 @@ class Stop:
 
     def __init__(self, book, stop, told):
         self.book, self.pair, self.told = book, book.pairs.pair(*stop["between"]), told or {}
+        self.built = None  # while its faces are told, as they are drawn
         if self.pair:
             self.sides = tuple(book.sides(self.pair))
             self.pieces = [list(book.pairs.pieces[name]) for name in self.pair.names]
             self.more = [0.0, 0.0]  # mm that a spacer may be off
             if stop.get("spacer"):
                 self.put_spacer(stop)
+        self.built = book.built
 
     def put_spacer(self, stop):
         """Put a spacer on; one whose face is not told is left out, which gives more travel."""
@@ -135,9 +138,15 @@ class Stop:
             self.more[side] = stop["spacer"]["off"]
         elif "at" in self.told:
             at, names = self.told["at"], self.book.motion.names
-            if at * (1 if stop["side"] == "greatest" else -1) < 0:
+            sign = 1 if stop["side"] == "greatest" else -1
+            if at * sign < 0:
                 raise Refused("the face of a spacer is told at the other end")
-            cell = tuple((at if name == stop["input"] else 0.0,) * 2 for name in names)
+            cell, soon = (tuple((k if name == stop["input"] else 0.0,) * 2 for name in names)
+                          for k in (at, self.told["soon"][0]))
+            # else one might tell of a face that is only passed nearby
+            if not (0 <= (self.told["soon"][0] - at) * sign <= SOON
+                    and self.touch(soon, self.told["soon"][1:])):
+                raise Refused("the face of a spacer is not told where its stop meets")
             self.pieces[side].append(self.pad(side, cell, self.told["met"], thick))
             self.more[side] = stop["spacer"]["off"]
 
@@ -200,9 +209,9 @@ class Stop:
 
     def touch(self, cell, told):
         """Whether a witness shows that they touch all over a cell."""
-        first, *met = told
-        if first not in (0, 1) or len(met) not in (1, 2):
+        if len(told) not in (2, 3) or told[0] not in (0, 1):
             return False
+        first, *met = told
         try:
             return self.near(cell, met) if len(met) == 2 else self.inside(cell, first, met[0])
         except (OutOfReach, OutOfShow):
@@ -213,7 +222,7 @@ class Stop:
         p, q = (self.spot(k, told, cell) for k, told in enumerate(met))
         apart = [a - b for a, b in zip(p, q, strict=True)]
         far = math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP
-        if self.book.built:
+        if self.built:
             one, other = (self.rates(k, self.row(k, told), self.pair.frame, cell)[0]
                           for k, told in enumerate(met))
             far += math.hypot(*(sum(row) for row in table_of(other - one))) * UP
@@ -230,13 +239,13 @@ class Stop:
         row, body = self.row(first, [one, shares]), self.book.known[home].carriers[0]
         seat = self.book.motion.seat(solids[0].carriers, body, cell)
         spot, ways = self.book.carried(seat, row), [column(k).transpose() for k in seat[1:]]
-        moves = self.rates(first, row, body, cell) if self.book.built else ()
+        moves = self.rates(first, row, body, cell) if self.built else ()
         return all(self.below(spot, normal, most - INSIDE - self.off(
             (first, ways, moves), normal)) for normal, most, _ in faces(piece))
 
     def off(self, point, normal):
         """How much nearer to a wall of the other solid a point of the one may be in a build."""
-        if not self.book.built:
+        if not self.built:
             return 0.0
         (k, ways, (moves, turns)), square = point, column(normal)
         cost = sum(sizes((square.transpose() * moves).entries()))
@@ -248,12 +257,11 @@ class Stop:
 
     def loose(self, k):
         """How far builds may have the points of a solid off in each coordinate of its part."""
-        return self.more[k] + self.book.machine.loose[self.pair.names[k]] if self.book.built \
-            else 0.0
+        return self.more[k] + self.book.machine.loose[self.pair.names[k]] if self.built else 0.0
 
     def rates(self, k, row, frame, cell):
         """How builds move a point of a solid, and its ways, in three directions."""
-        built = self.book.built
+        built = self.built
         seat = built.seat_to(self.book.known[self.pair.names[k]].carriers, frame, cell)
         seat = [arb_mat([r[built.dimensions.first:] for r in m.tolist()]) for m in seat]
         return sum((m * w for m, w in zip(seat[1:], row[1:], strict=True)),

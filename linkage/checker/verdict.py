@@ -15,7 +15,7 @@ from .lengths import Refused
 from .reading import read
 from .travel import Travel
 
-FORMAT = 2
+FORMAT = 3
 BUILDS = "as drawn", "as built"  # every build within the tolerances of the file
 MOST = 200_000_000  # bytes of a certificate, unpacked
 
