@@ -253,7 +253,7 @@ class Motion:
             b0, c0 = (float(k.centre.mid()) for k in (b, c))
             value = closed(self.table, lambda t: t * t + b * t * 2 + c, lambda t: (t + b) * 2, 2.0,
                            (-b0 + sign * math.sqrt(max(b0 * b0 - c0, 0.0)), sign))
-            return None, None, value or self.anywhere()
+            return None, None, value or self.slid_within_reach(b, c, sign)
         a, b, c = self.turning(joint, r, q, length)
         if (c * c - a * a - b * b).low() > 0:
             raise OutOfReach
@@ -267,6 +267,15 @@ class Motion:
             anywhere = Taylor(self.table, {}, 1.0)
             return anywhere, anywhere, value
         return (*turn(value), value)
+
+    def slid_within_reach(self, b, c, sign):
+        """The way by the closed form, in plain balls, where a cell is partly out of reach."""
+        square = b * b - c
+        low, high = max(square.low(), 0.0), square.high()
+        if not 0 <= high < math.inf:
+            return self.anywhere()
+        root = ball(math.sqrt(low) / UP, math.sqrt(high) * UP)
+        return -b + Taylor(self.table, {0: root.mid() * sign}, float(root.rad()) * UP)
 
     def within_reach(self, a, b, c, sign):
         """The turn by the closed form, in plain balls, where a cell is partly out of reach."""
