@@ -157,7 +157,6 @@ class Book:
             return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
-
         behind = least_of(table, ([q - p for p, q in zip(row, a[foot], strict=True)]
                                   for row in a), lost + spread(rest_a, sides[0].spans))
         ahead = least_of(table, ([q - p for p, q in zip(a[foot], row, strict=True)] for row in b),
@@ -168,14 +167,20 @@ class Book:
         self.moved = self.shares(cell, [abs(p) + abs(q) for p, q in
                                         zip(a[foot], b[near], strict=True)], rest)
         self.finer = behind, ahead, apart, NONE
-        found = self.less(low, n, sides)
         if drawn or not self.built:
-            return found
-        for rough in (True, False) if found >= enough else ():
-            far = found - self.moved_at_most(pair, rough)
+            return self.less(low, n, sides)
+        return self.in_every_build(pair, sides, cell, (low, n, enough))
+
+    def in_every_build(self, pair, sides, cell, found):
+        """The same in every build, as far as what builds do has to be known to show enough."""
+        low, n, enough = found
+        gap = self.less(low, n, sides)
+        for rough in (True, False) if gap >= enough else ():
+            far = gap - self.moved_at_most(pair, rough)
             if far >= enough:
                 return far
-        self.finer = behind, ahead, apart, (cost := Cost(self, pair, sides, cell, n))
+        cost = Cost(self, pair, sides, cell, n)
+        self.finer = *self.finer[:3], cost
         return self.less(low - cost.most, n, sides)
 
     def moved_at_most(self, pair, rough):
@@ -201,23 +206,13 @@ class Book:
     def free(self, pair, sides, cell, plane, claim, depth=0):
         """Whether a gap is nowhere less than a claim in a cell, by a plane or by some cut of it."""
         boxes = tuple(side.box for side in sides)
-        try:
-            if boxes != sides and self.bound(pair, boxes, cell, plane, enough=claim) >= claim:
-                return True
-        except (OutOfReach, OutOfShow):
-            pass
+        if boxes != sides and self.holds(pair, boxes, cell, (plane, claim), quick=True):
+            return True
         ahead = [(cell, plane, depth)]
         while ahead:
             cell, plane, depth = ahead.pop()
-            try:
-                if self.bound(pair, sides, cell, plane, enough=claim) >= claim or self.by_pairs(
-                        sides, plane, claim):
-                    continue
-            except OutOfReach:
-                if not self.built:  # else some builds may reach what is out of reach as drawn
-                    continue
-            except OutOfShow:
-                pass
+            if self.holds(pair, sides, cell, (plane, claim)):
+                continue
             cuts = [k for k, (low, high) in enumerate(cell) if high > low]
             if depth == DEEPEST or not cuts:
                 return False
@@ -225,6 +220,17 @@ class Book:
             ahead += [(part, rows, depth + 1) for part, rows in
                       zip(halved(cell, k), halved_plane(plane, k), strict=True)]
         return True
+
+    def holds(self, pair, sides, cell, leaf, *, quick=False):
+        """Whether a plane shows a claim in a cell as it is."""
+        plane, claim = leaf
+        try:
+            return self.bound(pair, sides, cell, plane, enough=claim) >= claim or (
+                not quick and self.by_pairs(sides, plane, claim))
+        except OutOfReach:  # as drawn; some builds may reach it all the same
+            return not self.built
+        except OutOfShow:
+            return False
 
     def by_pairs(self, sides, plane, claim):
         """The same by every pair of corners that the quick bound leaves in doubt."""
