@@ -65,19 +65,22 @@ class Joints:
 
     def shared(self, first: str, second: str) -> tuple[Ball, ...]:
         """Balls about the joints that the parts of two solids share; none where they share none."""
-        parts = body_of(first), body_of(second)
+        one, two = body_of(first), body_of(second)
+        if one == AIRFRAME:
+            return self._held(first, two)
+        return self._held(second, one) if two == AIRFRAME else self._of_parts(one, two)
+
+    def _of_parts(self, *parts) -> tuple[Ball, ...]:
         if parts not in self._known:
             self._known[parts] = self._between(*parts)
-        balls = self._known[parts]
-        if not balls or AIRFRAME not in parts:
-            return balls
-        fixed = second if parts[1] == AIRFRAME else first
-        return tuple(ball for ball in balls if self._held(fixed, ball))
+        return self._known[parts]
 
-    def _held(self, fixed, ball) -> bool:
-        if (fixed, ball) not in self._known:
-            self._known[fixed, ball] = self._holds(fixed, ball)
-        return self._known[fixed, ball]
+    def _held(self, fixed, part) -> tuple[Ball, ...]:
+        """Balls about the joints of a part that a fixed solid holds."""
+        if (fixed, part) not in self._known:
+            self._known[fixed, part] = tuple(ball for ball in self._of_parts(part, AIRFRAME)
+                                             if self._holds(fixed, ball))
+        return self._known[fixed, part]
 
     def _between(self, one, two) -> tuple[Ball, ...]:
         """Balls about the joints of two parts, whichever of their solids hold them."""
