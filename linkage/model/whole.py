@@ -124,8 +124,12 @@ class Model(Part):
     def has_tolerances(self) -> bool:
         """Whether the file says by how much a build may be off."""
         general = self.tolerance
+        homes = *self.bodies.values(), self.airframe
+        spacers = [stop.spacer for stop in self.stops.values() if stop.spacer is not None]
         return any((general.hardpoint, general.rod, general.spacer)) or any(
-            part.tolerance for part in (*self.bodies.values(), *self.rods.values()))
+            part.tolerance for part in (*self.bodies.values(), *self.rods.values(), *spacers,
+                                        *(point for home in homes
+                                          for point in home.points.values())))
 
     @property
     def points(self) -> tuple[str, ...]:
@@ -176,12 +180,13 @@ class Model(Part):
         own = self.rods[name].tolerance
         return own if own is not None else (general or self.tolerance).rod
 
-    def spacer_tolerance(self, stop: str) -> float:
+    def spacer_tolerance(self, stop: str, general: Tolerance | None = None) -> float:
         """Plus or minus on the spacer of a stop, mm: its own, or all's; 0 without a spacer."""
         spacer = self.stops[stop].spacer
         if spacer is None:
             return 0.0
-        return spacer.tolerance if spacer.tolerance is not None else self.tolerance.spacer
+        return spacer.tolerance if spacer.tolerance is not None else \
+            (general or self.tolerance).spacer
 
     def rod_length(self, name: str) -> float:
         """Length of a rod centre to centre, mm: as given, else between its points at neutral."""

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from ..clearances.scene import Scene, Solid
+    from ..model.parts import Tolerance
 
 ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
 FINE = 6  # digits of where a contact is not decided
@@ -63,6 +64,12 @@ class Meeting:
     def thickness(self) -> float:
         """Thickness of the spacer in the file, mm; 0 without one."""
         return self.stop.spacer.thickness if self.stop.spacer else 0.0
+
+    def thinnest(self, tolerances: Tolerance | None) -> float:
+        """Least thickness of the spacer in a build, mm, within which every other one holds it."""
+        if tolerances is None:
+            return self.thickness
+        return max(0.0, self.thickness - self.system.model.spacer_tolerance(self.name, tolerances))
 
     @property
     def limit(self) -> float:
