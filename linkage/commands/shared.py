@@ -64,6 +64,7 @@ class _Parser(argparse.ArgumentParser):
 
     def _refuse_what_is_read(self, parsed) -> None:
         """Refuse to write over a file that is read, whatever may be replaced."""
+        # complexity over 10: all that is read against all that is written
         options = {action.dest for action in self._actions if action.option_strings}
         written = [word for word in sorted(options & WRITTEN) if getattr(parsed, word)]
         read = [name for name in (getattr(parsed, word, None) for word in READ) if name]
