@@ -182,8 +182,13 @@ def hardpoints_file(path: Path | str) -> Path | None:
     path : path
         A model file that can be read.
     """
-    name = tomllib.loads(_text_of(path)).get("hardpoints")
+    name = hardpoints_name(path)
     return None if name is None else Path(path).parent / name
+
+
+def hardpoints_name(path: Path | str) -> str | None:
+    """What a model file calls its table of hardpoints, if it has one."""
+    return tomllib.loads(_text_of(path)).get("hardpoints")
 
 
 def read_hardpoints(path: Path | str) -> dict:

@@ -109,8 +109,8 @@ def fit_as_built(system: System, readings: Readings, *, zeroed: Iterable[str] = 
     if len(readings.angle) <= ways.shape[1]:
         raise LinkageError(f"{counted(len(readings.angle), 'reading')} for "
                            f"{counted(ways.shape[1], 'unknown')}: "
-                           f"nothing is left to check the fit with; measure at least {ways.shape[1] + 1} "
-                           f"positions", readings=len(readings.angle))
+                           f"nothing is left to check the fit with; measure at least "
+                           f"{ways.shape[1] + 1} positions", readings=len(readings.angle))
     best = fit.best(ways)
     _refuse_contradictions(readings, fit.misfit(best), error)
     return _explained(fit, best)
