@@ -2,6 +2,7 @@
 
 from .algebra import gearing_algebra, rod_algebra
 from .cross_checks import (
+    SAMPLES,
     cross_talk,
     differential,
     greatest_over_box,
@@ -47,7 +48,7 @@ from .words import (
     sense_word,
 )
 
-__all__ = ["WAYS", "Direction", "Finding", "bands", "commands", "cross_talk",
+__all__ = ["SAMPLES", "WAYS", "Direction", "Finding", "bands", "commands", "cross_talk",
            "deflection_words", "differential", "direction_findings", "directions",
            "driving_input", "edge_movement", "enclosed_gearing", "expected", "expected_steps",
            "find", "flipped", "gearing_algebra", "gearing_table", "greatest_over_box",

@@ -154,6 +154,8 @@ class _Kept:
         self.solids, self._known = [], {}
 
     def number(self, pair, name) -> int:
+        if not pair.joined:
+            return -1
         solid = self.scene.solid_of(pair, name)
         if solid is self.scene.solid(name):
             return -1

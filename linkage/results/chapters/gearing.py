@@ -26,6 +26,9 @@ IN_BUILDS = (" Build: in the worst corners of the tolerances, rods set so that e
              "at neutral; met is judged by that.")
 TABLES = ("Required travels", "Gearing over ", "Motion", "Differential", "Cross-talk", "Sticks",
           "Left and right", "Over-centre margins")
+SEARCHED = ("The worst is searched over {}, not proven: on a grid of "
+            f"{gearing.SAMPLES} positions of each input, closer and closer about it.")
+WANTED = SEARCHED.format("the wanted travel")
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
 STEPS = 21  # stick positions along each input in the tables that are only data
 MOST = 50_000  # rows of the table of every position
@@ -118,13 +121,14 @@ def _alike(results):
             ("Differential", ratio, "stick up down", "", "Degrees up (a rudder: right) and down "
              "(left), and the first over the second."),
             ("Cross-talk", results.cross_talk, "greatest", "",
-             "Over the whole travel: degrees that another input moves a surface."),
+             "Degrees that another input moves a surface.  " + WANTED),
             ("Sticks", results.sticks, "angle", "movement",
-             "How far the two sticks differ over the whole travel."),
+             "How far the two sticks differ.  " + WANTED),
             ("Left and right", results.symmetry, "greatest", "",
-             "Left surface with the stick left against right with the stick right."),
+             "Left surface with the stick left against right with the stick right.  " + WANTED),
             ("Over-centre margins", results.margins, "margin", "",
-             "Degrees; 0 is dead centre, 90 square; least over the whole travel.")):
+             "Degrees; 0 is dead centre, 90 square.  "
+             + SEARCHED.format("what the stops leave"))):
         if not data.empty:
             shown = in_units(system, data, angle=angles, length=lengths)
             yield Table(name, shown.rename(columns={"margin °": "least °"}), note,
