@@ -106,6 +106,14 @@ def working(what: str) -> Iterator[None]:
         print("\r\033[K", end="", file=sys.stderr, flush=True)
 
 
+def check_saved(model: Path | str, path: Path | str, *, points: bool = False) -> None:
+    """Refuse a model file that can't be written, or whose own table of hardpoints can't."""
+    from ..model.save import saved_names
+
+    for each in reversed(saved_names(model, path, points=points)):
+        check_file(each)
+
+
 def check_tables(folder: Path | str, replace: bool, model: Path | str) -> None:
     """Refuse a folder that can't be filled with tables, or that holds some already.
 
