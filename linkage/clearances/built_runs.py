@@ -27,7 +27,7 @@ from ..motion import (
 from .built import BuiltSearch, solving
 from .built_bounds import frames
 from .carrying import Seat
-from .search import Proof, Search
+from .search import Proof, Search, move_into_reach
 from .stage import Stage
 from .travel import Travel
 
@@ -60,6 +60,7 @@ def prove_built(stage: Stage, travel: Travel, terms) -> Proof:
     for k in left:
         whole.open_at.setdefault(k, whole.place[k])
     whole.open_at = {k: place for k, place in whole.open_at.items() if k in left}
+    move_into_reach(stage, travel, whole)
     return whole
 
 
