@@ -33,7 +33,8 @@ from .travel import Travel
 
 SPANS = np.array([0, 0.06, 0.15, 0.3, 0.5, 0.7, 0.85, 0.94, 1])  # of rods, as shares of them
 MORE = 1.5  # times as many joints as a pair needs that it may be worked with
-PARTS = 8  # cells along each input over which the range of a joint is asked for
+# cells along each input over which the range of a joint is asked for, by how many inputs move it
+PARTS = {1: 8, 2: 8, 3: 4}
 FINE_PARTS = 40  # and along the turn of the joint before it
 RUNS = 3  # joints that a pair is tried from, one before the other
 ROUGHLY = 0.5  # mm of the least gap as drawn within which a build near the worst is looked for
@@ -234,7 +235,8 @@ def everywhere(system, travel: Travel, tolerances, bodies) -> BuiltPosture:
         pruned = system.only(some)
         moves = np.array([name in inputs for name in travel.names], dtype=bool)
         seen = _seen(travel, moves)
-        centres, halves = seen.grid(np.ones(len(seen.names), bool), PARTS) if seen.names else \
+        count = len(seen.names)
+        centres, halves = seen.grid(np.ones(count, bool), PARTS.get(count, 2)) if count else \
             np.zeros((2, 1, 0))
         return enclose_builds(pruned, {n: centres[:, i] for i, n in enumerate(seen.names)},
                               {n: halves[:, i] for i, n in enumerate(seen.names)},
