@@ -46,7 +46,7 @@ INNER = {
               {"contact_rates", "covering"},
               {"find", "spacers", "mapping", "real"}, {"judged"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
-    "loads": [{"columns", "pilot_forces", "finer"}, {"statics"}, {"beams", "load_cases"},
+    "loads": [{"columns", "pilot_forces", "finer", "arms"}, {"statics"}, {"beams", "load_cases"},
               {"stick", "stop_contact"}, {"worst"}, {"margins"}, {"compliance"}],
     "rigging": [{"lengths", "rod_end_angles", "readings", "tolerances", "play", "loops", "grips",
                  "carried_solids"},
