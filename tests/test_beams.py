@@ -128,8 +128,8 @@ def test_the_cross_tube_against_a_frame_program(side_by_side):
 
 ARM = """
 [body.tube.solid]
-arm = { kind = "plate", thickness = 4, at = [0, 30, 0], normal = "lateral", u = [1, 0, 0], outline = [
-  [-20, -20], [20, -20], [20, 80], [-20, 80]] }
+arm = { kind = "plate", thickness = 4, at = [0, 30, 0], normal = [0, 1, 0], outline = [
+  [-20, -20], [20, -20], [20, 80], [-20, 80]], u = [1, 0, 0] }
 """
 
 

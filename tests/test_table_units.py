@@ -20,7 +20,7 @@ EXAMPLES = Path(__file__).parents[1] / "examples"
 
 ROOMS = ("gearing", "rigging", "loads", "stops", "clearances")
 PLAIN = {"ratio", "clearance", "slenderness", "column_margin", "tube_margin", "joint_factor",
-         "joint_margin", "margin", "share"}  # numbers that are ratios
+         "joint_margin", "shank_margin", "margin", "factor", "share"}  # numbers that are ratios
 MORE = {"gearing_table": ("pitch",), "stick_force_table": ("pitch",), "chafe": ("talk wire left",)}
 
 

@@ -25,12 +25,13 @@ KNOWN = {
              "level tolerance play tube friction"),
     "airframe": ("points solid", ""),
     "rod": ("ends length redundant diameter fitted joint clearance", "wall thread material fixity "
-            "strength fitting bearing friction tolerance play"),
+            "strength fitting bearing friction tolerance play bow"),
     "coupling": ("bodies ratio", ""),
     "stop": ("input side between spacer search", ""),
     "spacer": ("on thickness", "stock tolerance"),
     "pair": ("between require waive", "reason"),
-    "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware"),
+    "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware "
+                "material rating ultimate"),
     "point": ("at bolt side stack", "tolerance"),
     "grip": ("along clocking hand", "bore"),
     "fitted": ("rod_end engaged", "least witness adjustable bolt hardware"),
@@ -45,7 +46,7 @@ KNOWN = {
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
        "clearance", "mirror", "hardpoints", "surface"}
 BESIDE = {"title", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
-          "meant"}
+          "meant", "joint"}
 
 
 class Refused(Exception):

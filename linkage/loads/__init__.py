@@ -3,16 +3,21 @@
 from .columns import (
     column_load,
     column_stress,
+    short_column,
     slenderness,
     torsion_stress,
     tube_area,
     tube_inertia,
+    wall_stress,
 )
 from .compliance import lost_motion, lost_motion_table, rod_give
+from .joints import joint_margins, loads_at, silent_joints
 from .load_cases import Case, balanced, cases, hand, hinge_moment, holding, shares
 from .margins import margin, missing, rod_margins, tube_margins
 from .pilot_forces import RULE, grip_rate, grips, pilot_force
+from .rod_columns import RodColumn, Shank, rod_column, shanks
 from .statics import Push, Statics
+from .stepped import Stretch, bowed_rises, buckling_load
 from .stick import (
     friction_force,
     grip_force,
@@ -24,9 +29,11 @@ from .stick import (
 from .stop_contact import at_stop
 from .worst import bearing_forces, carried, worst_loads
 
-__all__ = ["RULE", "Case", "Push", "Statics", "at_stop", "balanced", "bearing_forces", "carried",
-           "cases", "column_load", "column_stress", "friction_force", "grip_force", "grip_rate",
-           "grips", "hand", "hinge_moment", "hinge_of_grip_force", "holding", "lost_motion",
-           "lost_motion_table", "margin", "missing", "needed_force", "pilot_force", "rod_give",
-           "rod_margins", "shares", "slenderness", "stick_force", "stick_force_table",
-           "torsion_stress", "tube_area", "tube_inertia", "tube_margins", "worst_loads"]
+__all__ = ["RULE", "Case", "Push", "RodColumn", "Shank", "Statics", "Stretch", "at_stop",
+           "balanced", "bearing_forces", "bowed_rises", "buckling_load", "carried", "cases",
+           "column_load", "column_stress", "friction_force", "grip_force", "grip_rate", "grips",
+           "hand", "hinge_moment", "hinge_of_grip_force", "holding", "joint_margins", "loads_at",
+           "lost_motion", "lost_motion_table", "margin", "missing", "needed_force", "pilot_force",
+           "rod_column", "rod_give", "rod_margins", "shanks", "shares", "short_column",
+           "silent_joints", "slenderness", "stick_force", "stick_force_table", "torsion_stress",
+           "tube_area", "tube_inertia", "tube_margins", "wall_stress", "worst_loads"]

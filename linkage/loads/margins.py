@@ -7,9 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..model import FITTING, SPECIAL
 from ..motion import System
 from ..units import in_house_units
-from .columns import column_load, slenderness, torsion_stress, tube_area
+from .columns import torque_wall_stress, torsion_stress, tube_area
+from .joints import fitting_factor
+from .rod_columns import rod_column, shanks
 from .worst import beam_at, worst_loads
 
 if TYPE_CHECKING:
@@ -33,12 +36,15 @@ def rod_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFra
     Returns
     -------
     DataFrame
-        One row per rod: rod, tension, compression (N), length (mm), slenderness (L'/rho, end
-        fixity included), column (N, at which it fails as a column), column_margin, tube_margin
-        (yield at limit load and ultimate at limit x safety, whichever is less), joint_factor,
-        joint_needs (N of ultimate strength), joint_margin, missing (what the file leaves out, ""
-        when nothing).  A margin is strength / (load x factor) - 1: below 0 it is missed; NaN where
-        the file gives too little, infinite without load.
+        One row per rod: rod, tension, compression (N), length (mm), slenderness (L'/rho of the tube
+        that buckles at the same elastic load as it, its shanks and end fixity included), column (N,
+        at which it fails as a column), rule (what gave that), column_margin, tube_margin (yield at
+        limit load and ultimate at limit x safety, whichever is less), shank_margin (of the thinner
+        bare shank at the root of its thread in tension, ultimate at limit x safety x fitting, bent
+        by the friction of its ball), joint_factor, joint_needs (N of strength), joint_margin,
+        joint_by (which figure of its ends decides, and the factor's reason), missing (what the file
+        leaves out, "" when nothing).  A margin is strength / (load x factor) - 1: below 0 it is
+        missed; NaN where the file gives too little, infinite without load.
     """
     import pandas as pd
 
@@ -50,11 +56,13 @@ def rod_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFra
         pull, push = (loads.get((name, what), 0.0) for what in ("tension", "compression"))
         rows.append({"rod": name, "tension": pull, "compression": push,
                      "length": model.rod_length(name), **_tube(model, name, pull, push),
+                     "shank_margin": _shank_margin(model, name, max(pull, push)),
                      **_joint(model, name, max(pull, push)),
                      "missing": ", ".join(missing(model, name))})
     return pd.DataFrame(rows, columns=[
-        "rod", "tension", "compression", "length", "slenderness", "column", "column_margin",
-        "tube_margin", "joint_factor", "joint_needs", "joint_margin", "missing"])
+        "rod", "tension", "compression", "length", "slenderness", "column", "rule", "column_margin",
+        "tube_margin", "shank_margin", "joint_factor", "joint_needs", "joint_margin", "joint_by",
+        "missing"])
 
 
 def missing(model: Model, rod: str) -> list[str]:
@@ -64,17 +72,34 @@ def missing(model: Model, rod: str) -> list[str]:
 
 
 def _tube(model, name, pull, push):
-    nothing = {"slenderness": np.nan, "column": np.nan, "column_margin": np.nan,
+    nothing = {"slenderness": np.nan, "column": np.nan, "rule": "", "column_margin": np.nan,
                "tube_margin": np.nan}
     if missing(model, name):
         return nothing
     part, material = model.rods[name], model.material(model.rods[name].material)
-    size, length = (part.diameter, part.wall), model.rod_length(name)
-    column = float(column_load(length, *size, material, part.fixity))
-    return {"slenderness": float(slenderness(length, *size, part.fixity)), "column": column,
-            "column_margin": margin(column, push, model.factor.safety),
-            "tube_margin": _tension_margin(material, float(tube_area(*size)), max(pull, push),
-                                           model.factor.safety)}
+    column, area = rod_column(model, name), float(tube_area(part.diameter, part.wall))
+    return {"slenderness": column.slenderness, "column": column.load, "rule": column.rule,
+            "column_margin": margin(column.load, push, model.factor.safety),
+            "tube_margin": _tension_margin(material, area, max(pull, push), model.factor.safety)}
+
+
+def _shank_margin(model, name, load):
+    """Of the shank that holds less; NaN where the file gives no shank or no material."""
+    if model.rods[name].material is None:
+        return np.nan
+    friction = model.rods[name].friction or 0.0
+    margins = []
+    for shank in shanks(model, name):
+        if shank is None:
+            return np.nan
+        # stress at the root, N/mm²: pull or push, and what the ball's friction bends it with
+        stress = load / shank.area + friction * shank.diameter / 2 / shank.inertia
+        material, factor = shank.material, fitting_factor(model)[0]
+        yields = margin(material.yield_stress, stress, 1.0)
+        breaks = math.inf if material.ultimate is None else margin(material.ultimate, stress,
+                                                                    factor)
+        margins.append(min(yields, breaks) if load > 0 else math.inf)
+    return min(margins)
 
 
 def _tension_margin(material, area, load, safety):
@@ -85,12 +110,42 @@ def _tension_margin(material, area, load, safety):
 
 
 def _joint(model, name, load):
+    """The figure of a rod's two ends that leaves least, under the factor that goes with it."""
+    figures = list(_end_strengths(model, name))
+    if not figures:
+        factor, why = _joint_factor(model, name)
+        return {"joint_factor": factor, "joint_needs": factor * load, "joint_margin": np.nan,
+                "joint_by": f"no strength given; {why}"}
+    strength, factor, words = min(figures, key=lambda figure: figure[0] / figure[1])
+    return {"joint_factor": factor, "joint_needs": factor * load,
+            "joint_margin": margin(strength, load, factor), "joint_by": words}
+
+
+def _end_strengths(model, name):
+    """Each figure given for a rod's ends: N, factor, words."""
+    factor, why = _joint_factor(model, name)
+    if model.rods[name].strength is not None:
+        yield model.rods[name].strength, factor, f"strength, {why}"
+    for end in (0, 1):
+        rod_end = model.fitting(name, end)[1]
+        if rod_end is not None and rod_end.ultimate is not None:
+            yield rod_end.ultimate, factor, f"ultimate of its rod end, {why}"
+        if rod_end is not None and rod_end.rating is not None:
+            yield rod_end.rating, 1.0, "rating of its rod end, not to be exceeded"
+
+
+def _joint_factor(model, name) -> tuple[float, str]:
+    """Factor on the ultimate strength of a rod's end joints, and why."""
     part, factors = model.rods[name], model.factor
-    fitting = factors.fitting if part.fitting is None else part.fitting
-    bearing = factors.bearing if part.bearing is None else part.bearing
-    factor = max(factors.safety * fitting, bearing)
-    return {"joint_factor": factor, "joint_needs": factor * load, "joint_margin":
-            np.nan if part.strength is None else margin(part.strength, load, factor)}
+    fitting = next(k for k in (part.fitting, factors.fitting, FITTING) if k is not None)
+    bearing = next(k for k in (part.bearing, factors.bearing, SPECIAL["push-pull"])
+                   if k is not None)
+    whole = factors.safety * fitting
+    if bearing <= whole:
+        return whole, f"{factors.safety:g} x fitting {fitting:g}"
+    said = part.bearing is not None or factors.bearing is not None
+    return bearing, f"bearing {bearing:g}" + (
+        "" if said else ", as the file does not say that it is no plain bearing")
 
 
 def margin(strength: float, load: float, factor: float) -> float:
@@ -149,12 +204,18 @@ def _tube_row(system, name, named):
         row |= {"bending": float(beam.bending[0, k]), "stress": most["stress"],
                 "case": most["case"], **dict(zip("xyz", place.tolist(), strict=True)),
                 **_places(system, most)}
-    known = tube.material is not None
-    row["margin"] = _tension_margin(system.model.material(tube.material), 1.0, row["stress"],
-                                    system.model.factor.safety) if known else np.nan
-    lacking = [] if known else ["material"]
+    lacking = ["material"] if tube.material is None else []
+    row["margin"] = np.nan if lacking else _bent_margin(system.model, tube, row["stress"])
     row["missing"] = ", ".join(lacking + (["bearings"] if body.bearings is None else []))
     return row
+
+
+def _bent_margin(model, tube, stress):
+    """Yield at limit load, ultimate and the buckling of its wall at limit x safety."""
+    material, safety = model.material(tube.material), model.factor.safety
+    wall = torque_wall_stress(tube.diameter, tube.wall, material)
+    plain = _tension_margin(material, 1.0, stress, safety)
+    return plain if wall == material.yield_stress else min(margin(wall, stress, safety), plain)
 
 
 def _places(system, row):

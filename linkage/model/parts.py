@@ -15,7 +15,6 @@ from .keys import (
     ListOf,
     Number,
     Position,
-    Quantity,
     Record,
     TableOf,
     Text,
@@ -279,6 +278,8 @@ class Rod(Part):
     fitted: tuple = key(_OneOrMore(Record(Fitted), 0, 2, "list"), "its rod ends in the order of "
                         "ends; one table for both alike", default=())
     material: str | None = key(Text(), "material of its tube", default=None)
+    bow: float | None = key(THICKNESS, "how far its middle may stand off the straight line; it is "
+                            "taken as straight unless given", default=None)
     fixity: float = key(Number(above=0.0, what="fixity"), "end fixity c as a column: 1 pinned, "
                         "as with ball ends; 4 clamped at both", default=1.0)
     strength: float | None = key(FORCE, "ultimate strength of its weaker end joint, with its unit",
@@ -443,25 +444,6 @@ class Play(Part):
 
     pivot: float = key(THICKNESS, "of each pivot, square to its axis", default=0.0)
     rod_end: float = key(THICKNESS, "of each rod end, along the rod", default=0.0)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Material(Part):
-    """What a tube is made of."""
-
-    modulus: float = key(Quantity(what="stress"), "Young's modulus, with its unit")
-    yield_stress: float = key(Quantity(what="stress"), "yield stress, with its unit", word="yield")
-    ultimate: float | None = key(Quantity(what="stress"), "ultimate stress, with its unit",
-                                 default=None)
-    density: float | None = key(Quantity(what="density"), "density, with its unit", default=None)
-    shear: float | None = key(Quantity(what="stress"), "shear modulus, with its unit; modulus / "
-                              "2.6 unless given", default=None)
-    source: str = key(Text(), "where the figures come from")
-
-    @property
-    def shear_modulus(self) -> float:
-        """Shear modulus, N/mm²: as given, else for a Poisson's ratio of 0.3."""
-        return self.shear if self.shear is not None else self.modulus / 2.6
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -22,7 +22,6 @@ from .parts import (
     Body,
     Clearance,
     Coupling,
-    Material,
     PairRule,
     Play,
     Rod,
@@ -35,7 +34,7 @@ from .shapes import Part
 from .sizes import Size
 from .solids import Tube
 from .stock import HANDBOOK
-from .strength import Factors
+from .strength import BoltedJoint, Factors, Material
 from .threads import Thread, read_thread
 from .turn import Turn
 
@@ -78,6 +77,8 @@ class Model(Part):
     materials: dict = key(TableOf(Record(Material), "material"), "materials", word="material",
                           default_factory=dict)
     factor: Factors = key(Record(Factors), "factors on limit loads", default=Factors())
+    joints: dict = key(TableOf(Record(BoltedJoint), "joint"), "bolts, bearings and plates",
+                         word="joint", default_factory=dict)
     wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)
     size: Size = key(Record(Size), "dimensions to choose and what for", default=Size())
     rod_ends: dict = key(TableOf(Record(RodEnd), "rod_end"), "rod ends off the shelf",
@@ -261,7 +262,23 @@ def _check_references(model: Model) -> None:
     for name, wire in model.wires.items():
         _check_wire(model, name, wire)
     _check_solid_references(model)
+    _check_materials(model)
     _check_size(model)
+
+
+def _check_materials(model: Model) -> None:
+    """Names of materials, and what joints are at."""
+    known = {**HANDBOOK, **model.materials}
+    ends = {end for rod in model.rods.values() for end in rod.ends}
+    for name, joint in model.joints.items():
+        place = f'joint "{name}"'
+        for at in joint.places:
+            _refer(f"{place}, at", at, [*sorted(ends), *(f"{body}/pivot" for body in model.bodies)],
+                   "pivot or end of a rod")
+        for word in ("material", "bolt_material", "bears_material"):
+            _refer(f"{place}, {word}", getattr(joint, word), known, "material")
+    for name, rod_end in model.rod_ends.items():
+        _refer(f'rod_end "{name}", material', rod_end.material, known, "material")
 
 
 def _check_wire(model: Model, name: str, wire: Wire) -> None:
