@@ -229,3 +229,64 @@ def test_a_stop_is_loaded_with_the_other_input_anywhere():
     row = worst[(worst["part"] == "aft") & (worst["what"] == "load")].iloc[0]
     assert row["lift"] == pytest.approx(-30.0, abs=1e-6)
     assert row["force"] == pytest.approx(share[0], rel=1e-5)
+
+
+STICK = """
+[input.roll]
+travel = [-15, 15]
+[body.stick]
+pivot = [0, 0, 0]
+axis = "fore-aft"
+input = "roll"
+material = "2024-T3"
+points = { grip = [-120, 0, 500], tie = [0, 0, -60] }
+solid.shaft = { kind = "pipe", along = [[0, 0, 0], [0, 0, 200], [-120, 0, 500]], diameter = 25,
+                wall = 2 }
+[body.aileron]
+pivot = [0, 400, 0]
+axis = "fore-aft"
+points = { horn = [0, 400, -60] }
+[rod.tie]
+ends = ["stick/tie", "aileron/horn"]
+[surface.aileron]
+body = "aileron"
+kind = "aileron"
+moves = { roll = "up" }
+""".replace("diameter = 25,\n                wall", "diameter = 25, wall")
+
+
+def test_a_bent_shaft_at_its_root_and_its_bend():
+    """A cranked cantilever by hand: at neutral the pilot pushes sideways, square to its plane.
+
+    At the root bending P x 500 and torsion P x 120; above the bend, along the leaning length of
+    direction (-120, 0, 300), bending alone: the hand's line of force meets that length's axis.
+    """
+    system = system_of(STICK)
+    statics = Statics(system.sweep(roll=[0.0]))
+    case = next(c for c in loads.cases(system) if c.name == "roll right, one pilot at stick")
+    share = loads.shares(statics, case)
+    pilot = 67 * LBF
+    stations, way, pull, turn = (k[0] for k in statics.shafts["stick/shaft"])
+    moments = np.einsum("e,ekj->kj", share[0], turn)
+    torsion = np.abs(np.einsum("kj,kj->k", moments, way))
+    bending = np.linalg.norm(moments - np.einsum("kj,kj->k", moments, way)[:, None] * way, axis=1)
+    root, below, above = (np.abs(stations - s).argmin() for s in (0.0, 199.9, 200.1))
+    assert (bending[root], torsion[root]) == pytest.approx((pilot * 500, pilot * 120), rel=1e-6)
+    assert (bending[below], torsion[below]) == pytest.approx((pilot * 300, pilot * 120), rel=1e-6)
+    slant = math.hypot(120, 300)
+    assert bending[above] == pytest.approx(pilot * slant, rel=1e-6)
+    assert torsion[above] == pytest.approx(0.0, abs=1e-3)
+    row = loads.tube_margins(system).set_index("body").loc["stick/shaft"]
+    area, inertia = math.pi / 4 * (25**2 - 21**2), math.pi / 64 * (25**4 - 21**4)
+    shear = pilot * 120 * 12.5 / (2 * inertia) + pilot * 2 / 3 * (12.5**3 - 10.5**3) / (inertia * 4)
+    wanted = math.hypot(pilot * 500 * 12.5 / inertia, math.sqrt(3) * shear)
+    assert area > 0
+    assert row["stress"] == pytest.approx(wanted, rel=1e-3)
+    assert (row["x"], row["z"]) == pytest.approx((0.0, 0.0), abs=1e-3)
+
+
+def test_a_stick_without_a_wall_is_named():
+    left = Results(system_of(STICK.replace(", wall = 2", "")), only=("loads",)).verdict.unknown
+    assert any(sentence.startswith("strength of the shafts of stick") for sentence in left)
+    assert any(sentence.startswith("strength of the plates, arms and horns of stick")
+               for sentence in left)

@@ -113,7 +113,7 @@ def test_a_column_with_a_stiffer_middle(share, inner, printed):
 
 
 def test_an_unlike_column_against_beam_elements():
-    """Two unlike ends: beam elements with their geometric stiffness (Przemieniecki, from memory)."""
+    """Beam elements with their geometric stiffness (Przemieniecki, from memory)."""
     parts = [loads.Stretch(90.0, 2e7), loads.Stretch(700.0, 9e8), loads.Stretch(40.0, 1e7)]
     pieces = [(part.length / 12, part.stiffness) for part in parts for _ in range(12)]
     size = 2 * (len(pieces) + 1)

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..model import FITTING, SPECIAL
+from ..model import FITTING, SPECIAL, TorqueTube
 from ..motion import System
 from ..units import in_house_units
 from .columns import torque_wall_stress, torsion_stress, tube_area
 from .joints import fitting_factor
 from .rod_columns import rod_column, shanks
-from .worst import beam_at, worst_loads
+from .shafts import shaft_stress, shafts
+from .worst import beam_at, case_at, worst_loads
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -172,7 +173,8 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
     Returns
     -------
     DataFrame
-        One row per body with a tube: body, torsion (N mm, greatest in the tube), bending (N mm, at
+        One row per body with a tube, and per shaft (tube or pipe with a wall, "body/solid"): body,
+        torsion (N mm, greatest in the tube), bending (N mm, at
         the worst place; NaN where the file places no bearings, and bending is then not in it),
         stress (N/mm², equivalent by distortion energy), x, y, z (worst place on its middle line at
         neutral, mm), case, margin (yield at limit load, ultimate at limit x safety, whichever is
@@ -185,6 +187,7 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
     names = list(system.travel_box())
     rows = [_tube_row(system, name, named) for name, body in system.model.bodies.items()
             if body.tube is not None]
+    rows += [_shaft_row(system, name, named) for name in shafts(system.model)]
     return pd.DataFrame(rows, columns=["body", "torsion", "bending", "stress", "x", "y", "z",
                                        "case", "margin", "missing", *names])
 
@@ -207,6 +210,30 @@ def _tube_row(system, name, named):
     lacking = ["material"] if tube.material is None else []
     row["margin"] = np.nan if lacking else _bent_margin(system.model, tube, row["stress"])
     row["missing"] = ", ".join(lacking + (["bearings"] if body.bearings is None else []))
+    return row
+
+
+def _shaft_row(system, name, named):
+    """A shaft where it is worst, its place on its line at neutral."""
+    model, body = system.model, name.split("/")[0]
+    solid, most = model.solids[name], named.get((name, "stress"), {"stress": 0.0, "case": ""})
+    row = {"body": name, "torsion": 0.0, "bending": 0.0, "stress": most["stress"], "x": np.nan,
+           "y": np.nan, "z": np.nan, "case": most["case"], "missing": "",
+           **_places(system, most)}
+    if most["case"]:
+        statics, share = case_at(system, most)
+        stations, way, _, turn = (k[0] for k in statics.shafts[name])
+        k = int(shaft_stress(statics, share, name)[0].argmax())
+        moment = share[0] @ turn[:, k]
+        row["torsion"] = abs(float(moment @ way[k]))
+        row["bending"] = float(np.linalg.norm(moment - (moment @ way[k]) * way[k]))
+        line = np.array([model.spot(body, place) for place in solid.along])
+        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+        row |= {word: float(np.interp(stations[k], along, line[:, i]))
+                for i, word in enumerate("xyz")}
+    section = TorqueTube(diameter=solid.diameter, wall=solid.wall,
+                         material=model.bodies[body].material)
+    row["margin"] = _bent_margin(model, section, row["stress"])
     return row
 
 

@@ -20,6 +20,7 @@ from ..model import AIRFRAME
 from ..motion import Couple, Drive, Motion, Turn, body_of, hinge_sign, mixed
 from .arms import plate_offset
 from .pilot_forces import grip_rate, grips
+from .shafts import shaft_cuts, shafts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -106,6 +107,8 @@ class Statics:
                           for body, (force, moment) in self.reactions.items()}
         part.arms = {body: (stations, moments[positions])
                      for body, (stations, moments) in self.arms.items()}
+        part.shafts = {shaft: tuple(k[positions] for k in cuts)
+                       for shaft, cuts in self.shafts.items()}
         part.beams = {body: tuple(k[positions] for k in acting)
                       for body, acting in self.beams.items()}
         return part
@@ -372,6 +375,13 @@ class Statics:
             off = points - pivot[:, None] - stations[..., None] * u[:, None]
             beams[body] = stations, forces, moments + np.cross(off[:, None], forces)
         return beams
+
+
+    @cached_property
+    def shafts(self) -> dict:
+        """What the shafts of bodies carry per unit load, as `shaft_cuts` gives it."""
+        return {shaft: shaft_cuts(self, shaft) for shaft, body in shafts(self.model).items()
+                if body in self.posture.states}
 
 
 def between_bearings(force: np.ndarray, moment: np.ndarray, axis: np.ndarray,

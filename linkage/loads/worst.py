@@ -15,6 +15,7 @@ from .beams import Beam, beam_of
 from .finer import Finer, distinct
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
+from .shafts import shaft_stress
 from .statics import Statics, between_bearings
 from .stop_contact import at_stop
 
@@ -49,7 +50,7 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
         "tube" (N mm, the greatest moment in the tube) and, where it turns in two bearings,
         "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
-        in contact its "load" (N).
+        in contact its "load" (N); of "body/solid", a shaft, its "stress".
     """
     axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
     loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
@@ -71,6 +72,8 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
                 loads["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
     for body in statics.beams:
         loads["stress", body] = beam_of(statics, share, body).stress.max(axis=-1)
+    for shaft in statics.shafts:
+        loads["stress", shaft] = shaft_stress(statics, share, shaft).max(axis=-1)
     return loads
 
 
@@ -209,13 +212,18 @@ def kind_of(what: str) -> str:
 
 def beam_at(system: System, body: str, row: dict) -> Beam:
     """A tube at one row of `worst_loads`: its case and stick position."""
+    return beam_of(*case_at(system, row), body)
+
+
+def case_at(system: System, row: dict) -> tuple[Statics, np.ndarray]:
+    """The load case and stick position of one row of `worst_loads`: unit loads and their shares."""
     names = list(system.travel_box())
     stop, case = next((stop, case) for stop in (None, *system.model.stops)
                       for case in cases(system, stop) if case.name == row["case"])
     at = {n: [row[n]] for n in names}
     statics = Statics(system.sweep(**at)) if stop is None else at_stop(
         system, stop, {n: x for n, x in at.items() if n != system.model.stops[stop].input})
-    return beam_of(statics, shares(statics, case), body)
+    return statics, shares(statics, case)
 
 
 def _steps(inputs):

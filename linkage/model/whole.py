@@ -277,8 +277,9 @@ def _check_materials(model: Model) -> None:
                    "pivot or end of a rod")
         for word in ("material", "bolt_material", "bears_material"):
             _refer(f"{place}, {word}", getattr(joint, word), known, "material")
-    for name, rod_end in model.rod_ends.items():
-        _refer(f'rod_end "{name}", material', rod_end.material, known, "material")
+    for what, parts in (("rod_end", model.rod_ends), ("body", model.bodies)):
+        for name, part in parts.items():
+            _refer(f'{what} "{name}", material', part.material, known, "material")
 
 
 def _check_wire(model: Model, name: str, wire: Wire) -> None:

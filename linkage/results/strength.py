@@ -55,7 +55,7 @@ def weakest(results: Answers, most: int = 5) -> list[dict]:
         greater = max((k for k in (pull, push) if k), key=lambda k: k["force"], default=None)
         rows += [(row["rod"], words, row[column], push if column == "column_margin" else greater)
                  for column, words in MARGINS.items()]
-    rows += [(row["body"], "torque tube", row["margin"], row)
+    rows += [(row["body"], "shaft" if "/" in row["body"] else "torque tube", row["margin"], row)
              for row in results.tube_margins.to_dict("records")]
     rows += [(row["at"], f"{row['check']} (joint {row['joint']})", row["margin"],
               _borne(results, worst, row["at"]))
@@ -177,11 +177,28 @@ def _without_margin(results):
         if names:
             yield f"strength of {words} of {listed(names)}: the file gives none"
     yield from _joints_left(results)
+    yield from _bodies_left(results)
     unbent = [row["body"] for row in results.tube_margins.to_dict("records")
               if math.isnan(row["bending"])]
     if unbent:
         yield (f"bending of the tube of {listed(unbent)}: the file places no two bearings, so only "
                f"torsion is in its margin")
+
+
+def _bodies_left(results):
+    """Bodies that carry load from point to point and whose own section no margin covers."""
+    model, worst = results.system.model, results.worst_loads
+    loaded = set(worst["part"][worst["what"].isin(["pivot", "across", "about"])])
+    shafts = {name.split("/")[0] for name in results.tube_margins["body"] if "/" in name}
+    for word, names in (("plates, arms and horns", [name for name in model.bodies
+                                                    if name in loaded]),
+                        ("shafts", [name for name, body in model.bodies.items()
+                                    if "grip" in body.points and name not in shafts])):
+        if names:
+            yield (f"strength of the {word} of {listed(names)}: "
+                   + ("bending of plates, and how arms hold on to a tube, is not worked out"
+                      if word[0] == "p" else "the file gives no wall of a tube or pipe with a "
+                      "material of the body"))
 
 
 def _joints_left(results):
