@@ -46,7 +46,7 @@ KNOWN = {
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
        "clearance", "mirror", "hardpoints", "surface"}
 BESIDE = {"title", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
-          "meant", "joint"}
+          "meant", "joint", "load_case"}
 
 
 class Refused(Exception):

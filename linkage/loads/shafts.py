@@ -62,16 +62,16 @@ def shaft_cuts(statics: Statics, shaft: str) -> tuple[np.ndarray, ...]:
     row = np.arange(statics.count)[:, None]
     way = sides[row, which] / lengths[row, which][..., None]
     at = line[row, which] + (stations - starts[row, which])[..., None] * way
-    beyond = (feet[:, None] > stations[..., None]).astype(float)  # (n, k, m)
-    pull = np.einsum("nkm,nemj->nekj", beyond, forces)
-    turn = np.einsum("nkm,nemj->nekj", beyond, moments + np.cross(points[:, None], forces))
+    beyond = (feet[:, None] > stations[..., None]).astype(float)[:, None]  # (n, 1, k, m)
+    pull, turn = beyond @ forces, beyond @ (moments + np.cross(points[:, None], forces))
     return stations, way, pull, turn - np.cross(at[:, None], pull)
 
 
 def shaft_stress(statics: Statics, share: np.ndarray, shaft: str) -> np.ndarray:
     """Equivalent stress at every cut of a shaft in a load case, (n, k) N/mm²."""
     _, way, pull, turn = statics.shafts[shaft]
-    pull, turn = (np.einsum("ne,nekj->nkj", share, k) for k in (pull, turn))
+    pull, turn = ((share[:, None] @ k.reshape(*k.shape[:2], -1)).reshape(way.shape)
+                  for k in (pull, turn))
     solid = statics.model.solids[shaft]
     parts = [size for vector in (pull, turn) for size in _parts(vector, way)]
     return combined_stress(parts[0], parts[1], parts[3], parts[2], (solid.diameter, solid.wall))

@@ -27,7 +27,7 @@ from .keys import (
 )
 from .shapes import PAIR, PLACE, POINTS, SIZE, THICKNESS, Part
 from .solids import SOLID, SOLIDS
-from .strength import FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
+from .strength import AREA, FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 
 AIRFRAME = "airframe"
 SENSES = {"pitch": ("forward", "aft"), "roll": ("left", "right")}  # least and greatest end
@@ -352,6 +352,14 @@ class Surface(Part):
     require: tuple = key(_OneOrMore(Record(Require)), "required travels", default=())
     hinge: HingeMoment | None = key(Record(HingeMoment), "air's moment about the hinge line",
                                     default=None)
+    lost_motion: float | None = key(Number(above=0.0, what="angle", unit="°"), "degrees it may "
+                                    "give at one pilot's limit force with the grip held",
+                                    default=None)
+    free_play: float | None = key(Number(above=0.0, what="angle", unit="°"), "degrees from side to "
+                                  "side it may move with the grip held", default=None)
+    area: float | None = key(AREA, "area aft of the hinge line, with its unit: "
+                             "with mean_chord a gust on the ground is a load case", default=None)
+    mean_chord: float | None = key(SIZE, "mean chord aft of the hinge line", default=None)
     kind: str | None = key(Choice(KINDS), "what sort of surface it is; read from its name unless "
                            "given", default=None)
     moves: dict = key(TableOf(Choice(MOVES), "input"), "way its trailing edge goes against what "

@@ -6,11 +6,12 @@ import math
 from dataclasses import dataclass
 
 from ..errors import LinkageError, mm
-from .keys import Choice, Either, ListOf, Number, Quantity, Record, Text, key
+from .keys import Choice, Either, Flag, ListOf, Number, Quantity, Record, Text, key
 from .shapes import SIZE, Part
 
 FORCE = Quantity(what="force")
 STRESS = Quantity(what="stress")
+AREA = Quantity(what="area")
 # Factor on ultimate bearing strength in place of 1.5 and 1.15, by 14 CFR 23.657(a) and 23.693,
 # 1-1-14 edition; None where none is: ratings are not to be exceeded, and fixed joints take 1.5 x
 # the fitting factor.
@@ -110,6 +111,19 @@ class TorqueTube(Part):
 
 
 @dataclass(frozen=True, kw_only=True)
+class LoadCase(Part):
+    """A load case, or all of a kind, switched off or changed, and why."""
+
+    off: bool = key(Flag(), "true leaves it out", default=False)
+    force: float | None = key(FORCE, "force of each pilot in it, with its unit", default=None)
+    reason: str = key(Text(), "why, printed with every result")
+
+    def _check(self):
+        if self.off == (self.force is not None):
+            raise LinkageError("needs one of off = true and a force")
+
+
+@dataclass(frozen=True, kw_only=True)
 class BoltedJoint(Part):
     """What holds a rod's end, or a part in its pivot: bolt, what it bears in, and the plate."""
 
@@ -162,6 +176,8 @@ class Factors(Part):
 
     safety: float = key(FACTOR, "limit to ultimate load", default=1.5)
     hinge: float = key(FACTOR, "on the hinge moments given", default=1.25)
+    weight: float | None = key(Quantity(what="mass"), "design weight, with its unit: the rule's "
+                               "pilot forces grow above 5,000 lb", default=None)
     fitting: float | None = key(FACTOR, "fitting factor on joints; 1.15 unless given",
                                 default=None)
     bearing: float | None = key(FACTOR, "bearing factor of end joints that turn, in place of the "

@@ -34,7 +34,7 @@ from .shapes import Part
 from .sizes import Size
 from .solids import Tube
 from .stock import HANDBOOK
-from .strength import BoltedJoint, Factors, Material
+from .strength import BoltedJoint, Factors, LoadCase, Material
 from .threads import Thread, read_thread
 from .turn import Turn
 
@@ -77,6 +77,8 @@ class Model(Part):
     materials: dict = key(TableOf(Record(Material), "material"), "materials", word="material",
                           default_factory=dict)
     factor: Factors = key(Record(Factors), "factors on limit loads", default=Factors())
+    load_cases: dict = key(TableOf(Record(LoadCase), "load_case"), "load cases left out or "
+                           "changed, by name or kind", word="load_case", default_factory=dict)
     joints: dict = key(TableOf(Record(BoltedJoint), "joint"), "bolts, bearings and plates",
                          word="joint", default_factory=dict)
     wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)

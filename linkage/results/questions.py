@@ -14,7 +14,7 @@ from .. import gearing
 from ..clearances import scene_of, undrawn
 from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
-from . import hands, strength
+from . import gives, hands, strength
 from .answers import Answers, NothingAsked
 from .columns import counted, listed, place_words
 from .movements import (
@@ -381,7 +381,9 @@ QUESTIONS = (  # in the order of the verdict
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins"),
              strength.load_misses,
              strength.margins_judged, strength.no_strength,
-             strength.load_covers),
+             strength.load_covers, strength.cases_switched),
+    Question("give", "loads", ("lost_motion",), gives.give_misses, gives.gives_judged,
+             gives.gives_left, gives.gives_cover),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
              _tilt_covers),

@@ -133,6 +133,12 @@ def margins_judged(results: Answers) -> str:
     return counted(sum(map(math.isfinite, margins)), "margin", "margins")
 
 
+def cases_switched(results: Answers) -> Iterator[str]:
+    """Load cases that the file leaves out or changes, each with its reason."""
+    for name, words in loads.left_out(results.system).items():
+        yield f"load case {name}: {words}"
+
+
 def _unloaded(results):
     """Rods and tubes that no load case loads: their margin says nothing."""
     names = [row["rod"] for row in results.rod_margins.to_dict("records")
@@ -155,6 +161,10 @@ def no_strength(results: Answers) -> Iterator[str]:
     if silent:
         yield f"hinge moment of {', '.join(silent)}: none in the file"
     yield from _cases_left(results.worst_loads.attrs)
+    gusts = [name for name, surface in system.model.surfaces.items()
+             if None in (surface.area, surface.mean_chord)]
+    if gusts:
+        yield f"ground gust on {listed(gusts)}: no area with mean_chord in the file"
     yield from _unloaded(results)
 
 

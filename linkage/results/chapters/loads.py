@@ -29,6 +29,8 @@ LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loa
             "on two bearings are left out.  A pilot's force is square to the arm; an input that "
             "is not pushed is held at the grip by whatever it takes.  A jam of the one surface "
             "that holds an input is the pilot's own case.")
+RULED = ("Those that are worst for a part, and the paragraph that asks for each, of 14 CFR part "
+         "23, 1-1-14 edition.  Left out: a servo at its limit torque.")
 WHAT = {"pivot": "at its pivot", "bearing 1": "on its first bearing",
         "bearing 2": "on its second bearing", "across": "across its axis",
         "about": "from arm to arm about its axis", "tube": "in its torque tube"}
@@ -79,7 +81,7 @@ def _basis(system):
             yield Text(f"{name}: no limit pilot force in the file", "missing")
         else:
             least = f", least {force_words(system, force.least)}" if force.least else ""
-            source = "the file" if system.model.inputs[name].force else loads.RULE
+            source = loads.rule_of_force(system, name)
             yield Text(f"{name}: limit pilot force {force_words(system, force.most)}{least} "
                        f"({source}) at {at}")
     for name, surface in system.model.surfaces.items():
@@ -211,15 +213,18 @@ def worst_tables(results: Answers) -> dict:
     for name, chosen, part, kind in each:
         rows = plain[chosen].rename(columns={"part": part})
         tables[name] = in_units(system, rows[[part, "what", kind, "case", *places]], **{kind: kind})
-    tables["Load cases"] = pd.DataFrame({"case": range(1, len(cases) + 1), "load case": cases})
+    rules = {case.name: case.rule for stop in (None, *system.model.stops)
+             for case in loads.cases(system, stop)}
+    tables["Load cases"] = pd.DataFrame({"case": range(1, len(cases) + 1), "load case": cases,
+                                         "rule": [rules.get(case, "") for case in cases]})
     return tables
 
 
 def _worst(results):
     for name, data in worst_tables(results).items():
         if len(data):
-            note = "" if name == "Load cases" else ("Limit load, the greatest over every case and "
-                                                    "the whole travel, and where.")
+            note = RULED if name == "Load cases" else (
+                "Limit load, the greatest over every case and the whole travel, and where.")
             yield Table(name, data, note, words=in_words(results.system, data))
     idle = [rod for rod in results.system.model.rods
             if rod not in set(results.worst_loads["part"])]
@@ -275,6 +280,8 @@ def _gives(results):
 
 
 def _remarks(results):
+    for name, words in loads.left_out(results.system).items():
+        yield Text(f"load case {name}: {words} (the file)", "note")
     straight = [name for name, rod in results.system.model.rods.items() if not rod.bow]
     if straight:
         yield Text(f"taken as straight, as the file gives no bow: {', '.join(straight)}", "missing")
