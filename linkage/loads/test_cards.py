@@ -22,6 +22,7 @@ from .worst import case_at, worst_loads
 if TYPE_CHECKING:
     import pandas as pd
 
+NOTHING = 1e-3  # N mm: what is less is rounding
 LEANS = 0.5  # least share of a force that has to point down for a weight alone to give it
 TESTED = ("tension", "compression", "stress", "load", "tube")  # what of a part names its case
 
@@ -115,6 +116,6 @@ def operation_card(system: System) -> pd.DataFrame:
                   "from": "air load" if less else "pilot force", "arm": a, "weight": abs(m) / a,
                   "how": "pulley" if upright else "weight" if m >= 0 else "inverted or pulley"}
                  for p, d, m, less, a in zip(x, turned, moment, lesser, arm, strict=True)
-                 if np.isfinite(m) and m != 0]
+                 if abs(m) > NOTHING]
     return pd.DataFrame(rows, columns=["surface", "input", "position", "deflection", "moment",
                                        "from", "arm", "weight", "how"])

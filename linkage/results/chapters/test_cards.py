@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from functools import partial
 from typing import TYPE_CHECKING
 
 from ... import loads
@@ -51,16 +52,21 @@ def _operation(results):
         yield Text("Operation test: no surface has a chord and an input with a limit pilot force",
                    "missing")
         return
-    data = in_units(system, card, moment="moment", length="arm", force="weight",
-                    angle="deflection")
+    data = in_units(system, card.rename(columns={"position": "stick"}), moment="moment",
+                    length="arm", force="weight", angle="deflection")
     yield Table("Operation test", data.assign(**dict.fromkeys(SEEN, "")),
                 "14 CFR 23.683, 1-1-14 edition: work the control through its whole travel with the "
                 "surface under the lesser of air load and pilot force, and look for jamming, "
                 "excessive friction and excessive deflection.  A weight at the trailing edge has "
                 "to change with the position, since its moment follows the cosine; where it has to "
                 "lift, turn the surface over or use a pulley.", blank=SEEN,
-                words=in_words(system, data))
+                words=in_words(system, data) | {"deflection °": partial(_turned, system, data)})
     yield from _expected(results)
+
+
+def _turned(system, data, row, value):
+    """A deflection said for the surface of its row."""
+    return in_words(system, data, row["surface"])["deflection °"](row, value)
 
 
 def _expected(results):
