@@ -157,12 +157,21 @@ body = "spoiler"
 
 
 def test_spoiler_rises_on_its_own_side_alone():
-    """An arm 20 degrees short of dead centre moves its rod one way far and the other hardly."""
-    a = np.radians(20)
+    """An arm 10 degrees short of dead centre moves its rod one way far and the other hardly.
+
+    By hand, arm 1: up cos 10 - cos 30 = 0.119, down for the other end 1 - cos 10 = 0.015 at most.
+    """
+    a = np.radians(10)
     near = f"[{60 - 60 * np.cos(a)}, {900 - 60 * np.sin(a)}, -60]"
     square = "[60, 840, -60]"
     assert outcomes(made(SPOILER.format(arm=-60, out=near))) == ["right"]
-    assert outcomes(made(SPOILER.format(arm=-60, out=square))) == ["right"]
+    short = f"[{60 - 60 * np.cos(2 * a)}, {900 - 60 * np.sin(2 * a)}, -60]"
+    assert outcomes(made(SPOILER.format(arm=-60, out=short))) == ["wrong"]  # down 0.060, up 0.174
+    # square to its rod it goes as far down for the other end, into the wing
+    (lowered,) = directions(made(SPOILER.format(arm=-60, out=square)))
+    assert lowered.outcome == "wrong"
+    assert "stick left" in lowered.text
+    assert "goes trailing edge down and has to stay down" in lowered.text
     turned = made(SPOILER.format(arm=-60, out="[60, 960, -60]"))
     assert outcomes(turned) == ["wrong"]
     # a spoiler that rises for either end: its arm stands at dead centre, so it has no direction

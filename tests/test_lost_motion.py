@@ -10,6 +10,7 @@ from linkage import loads
 from linkage.loads import Statics
 from linkage.model import HANDBOOK
 from linkage.motion import System
+from linkage.results import Results, as_text, blocks_of
 from linkage.units import LBF
 
 
@@ -84,3 +85,22 @@ def test_friction_at_the_grip_on_paper():
     assert found["stick"] == pytest.approx(2.0)
     assert found["horn"] == pytest.approx(1.0)
     assert found["push"] == pytest.approx(2 * 100 / 400)
+
+
+def test_searched_forces_say_how_much_they_may_miss():
+    """A grid nine times as fine finds no more than is said, and the sheet says the grid."""
+    system = system_of(STAGE.format(
+        stick='friction = "800 N*mm"', horn='friction = "400 N*mm"', rod=TUBED,
+        surface='hinge = { at = "here", neutral = "3000 N*mm", slope = "-400 N*mm" }').replace(
+            "p = [900, 0, -60]", "p = [880, 0, -42]"))
+    results, finer = Results(system, only=("loads",)), np.linspace(-20, 20, 9 * 240 + 1)
+    motion, needed = system.sweep(pitch=finer), results.needed_forces["pitch"]
+    most = np.abs(loads.stick_force(motion, "pitch")).max() * system.model.factor.hinge
+    assert needed["hinge"] <= most + 1e-9 <= needed["hinge"] + needed["error"] + 2e-9
+    rubbed = loads.friction_force(motion, "pitch")
+    for row in results.friction.to_dict("records"):
+        assert rubbed[row["joint_of"]].max() <= row["most"] + results.friction.attrs["error"] + 1e-9
+    words = " ".join(as_text(blocks_of(results)).split())
+    for name, positions in (("Friction", 41), ("Stick force along", 241), ("Lost motion", 41)):
+        told = words[words.index(name):]
+        assert f"searched, not proven: at {positions} positions" in told, name

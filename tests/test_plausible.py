@@ -91,6 +91,8 @@ SLIPS = {
     "wire": ("diameter = 0.15", "diameter = 3.8", 'bundle of "talk wire left"'),
     "torque tube": ("tube = { diameter = 1.5, wall", "tube = { diameter = 15, wall",
                     "torque tube's diameter"),
+    "joint": ("pivot = [61.0, 0.0, 6.0]\n", 'pivot = [61.0, 0.0, 6.0]\njoint = "400 mm"\n',
+              "joint's radius"),
     "solid": ('shaft = { kind = "pipe", along = [\n  "pivot", [61.0, -11.0, 13.5]',
               'shaft = { kind = "pipe", diameter = 25.4, along = [\n  "pivot", [61.0, -11.0, 13.5]',
               "diameter"),

@@ -222,6 +222,42 @@ def test_stops_touching_at_neutral_are_refused():
         real_travel(system_of(KNOB, {("roll", "greatest"): ((-5, 5, 150), (5, 20, 250))}))
 
 
+PACKED = """
+[airframe.solid.block]
+kind = "box"
+corner = [-100, 80, 150]
+opposite = [100, 110, 250]
+[stop.stop]
+input = "roll"
+side = "greatest"
+between = ["stick/knob", "airframe/block"]
+spacer = { on = "airframe/block", thickness = 8 }
+"""
+
+
+@pytest.mark.parametrize(("tolerance", "thinnest"), [
+    ("[tolerance]\nspacer = 2", 6.0), ("[tolerance]\nspacer = 20", 0.0), ("", 8.0),
+], ids=["thinner", "left out", "as drawn"])
+def test_a_thin_spacer_lets_the_stick_further(tolerance, thinnest):
+    """The ball's middle, 200 mm up the stick, meets the pad at its own radius: by hand."""
+    system = System(parse_model(STICK + KNOB + PACKED + tolerance))
+    met = np.degrees(np.arcsin((80.0 - thinnest - BALL[1]) / 200.0))
+    end = real_travel(system, system.model.tolerance).box["roll"][1]
+    assert met <= end < met + 0.1
+
+
+@pytest.mark.parametrize("tolerance", [
+    '[body.stick.points.top]\nat = [0, 0, 310]\ntolerance = 0.1',
+    '[stop.stop.spacer]\non = "airframe/block"\nthickness = 8\ntolerance = 0.1',
+], ids=["of a point", "of a spacer"])
+def test_a_tolerance_of_one_point_or_spacer_is_a_tolerance(tolerance):
+    text = STICK.replace("points = { grip = [0, 0, 300] }", "") + KNOB + PACKED
+    if "spacer" in tolerance:
+        text = text.replace(text[text.index("spacer ="):], "")
+    assert not System(parse_model(text)).model.has_tolerances
+    assert System(parse_model(text + tolerance)).model.has_tolerances
+
+
 # Relief: the distance of a ball to a level plate is that of its middle to the flat figure (Shapely)
 # and to the faces.
 BOARD = "airframe/board"

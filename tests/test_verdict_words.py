@@ -144,3 +144,26 @@ def test_builds_of_a_file_without_tolerances_are_not_judged():
     system = System(parse_model(PLAIN.format(**AILERONS)))
     verdict = Results(system, only=("findings",), built=True).verdict
     assert verdict.unknown[0].startswith("builds: the file gives no tolerances")
+
+
+POST = """
+[airframe.solid.post]
+kind = "sphere"
+at = [0, 80, 180]
+diameter = 20
+CLASS
+[clearance]
+structure = 30
+class = { free = 0 }
+"""
+
+
+@pytest.mark.parametrize(("own", "missed"), [("", True), ('clearance = "free"', False)])
+def test_a_clearance_of_nothing_is_no_clearance_met_in_silence(own, missed):
+    """Both ask the same post, some 27 mm off; a class of 0 is named, and judged as contact."""
+    system = System(parse_model(STICK + KNOB + POST.replace("CLASS", own)))
+    verdict = Results(system, only=("clearance",)).verdict
+    assert bool(verdict.missed) is missed
+    told = [s for s in verdict.set_aside if s.startswith("clearance required of 0")]
+    assert bool(told) is not missed
+    assert all("stick/knob | airframe/post" in sentence for sentence in told)

@@ -2,6 +2,7 @@
 
 from .algebra import gearing_algebra, rod_algebra
 from .cross_checks import (
+    SAMPLES,
     cross_talk,
     differential,
     greatest_over_box,
@@ -39,6 +40,7 @@ from .words import (
     Direction,
     Finding,
     deflection_words,
+    position_unit,
     said_end,
     said_input,
     said_place,
@@ -46,11 +48,11 @@ from .words import (
     sense_word,
 )
 
-__all__ = ["WAYS", "Direction", "Finding", "bands", "commands", "cross_talk",
+__all__ = ["SAMPLES", "WAYS", "Direction", "Finding", "bands", "commands", "cross_talk",
            "deflection_words", "differential", "direction_findings", "directions",
            "driving_input", "edge_movement", "enclosed_gearing", "expected", "expected_steps",
            "find", "flipped", "gearing_algebra", "gearing_table", "greatest_over_box",
            "grip_movement", "implausible", "input_ways", "inputs_of", "kind_of", "level_reading",
-           "margins", "moved_by", "projected", "prove_sign", "required_travels", "rod_algebra",
-           "round_positions", "said_end", "said_input", "said_place", "said_surface",
-           "sense_word", "stick_difference", "symmetry", "twins", "ways_moved"]
+           "margins", "moved_by", "position_unit", "projected", "prove_sign", "required_travels",
+           "rod_algebra", "round_positions", "said_end", "said_input", "said_place",
+           "said_surface", "sense_word", "stick_difference", "symmetry", "twins", "ways_moved"]

@@ -6,17 +6,21 @@ the left one, and raises a spoiler on the right alone; a pedal turns rudder, nos
 tailwheel to its own side.  Sources stand beside the checks in tests/test_directions.py.
 
 A direction is judged at neutral, at both ends of the travel, and by the proven sign of the
-gearing over every cell of it: of the travel that the stops leave, where that is given.
+gearing over every cell of it: of the travel that the stops leave, where that is given; with build
+tolerances by its proven sign in every build.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..errors import counted
 from ..model import is_rudder
 from ..motion import System
+from .built_sign import built_senses
 from .contradictions import contradictions
 from .gearing_sign import (
     NARROW,
@@ -39,16 +43,22 @@ from .kinds import (
 )
 from .words import Direction, Finding, said_end, said_place, said_surface
 
+if TYPE_CHECKING:
+    from ..model.parts import Tolerance
+
 COMMANDS = 0.1  # share of what the strongest input moves a surface by, above which one commands it
 STILL = 1e-6  # degrees; a surface that an input moves less it does not move
-RISES = 0.1  # share of a spoiler's rise that the other end of the stick may raise it by
+# shares of a spoiler's rise that the other end of the stick may raise and lower it by: a crank that
+# passes its dead centre on that side, 10 of 20 degrees from neutral, lowers it by 0.13
+RISES, LOWERS = 0.1, 0.2
 NEUTRAL = 1e-9  # degrees (mm) by which the rounding of a cover goes past a travel that ends at 0
 SAMPLES = 21
 OUTCOMES = ("wrong", "turns back", "not decided", "exception", "not judged", "right")
 
 
 def directions(system: System, cells: tuple[dict, dict] | None = None,
-               surfaces: Iterable[str] | None = None) -> list[Direction]:
+               surfaces: Iterable[str] | None = None,
+               tolerances: Tolerance | None = None) -> list[Direction]:
     """Every surface and every input that commands it, the worst first.
 
     Parameters
@@ -59,6 +69,8 @@ def directions(system: System, cells: tuple[dict, dict] | None = None,
         cover of the travel that is judged.  The box of wanted travels unless given.
     surfaces : iterable of str, optional
         All unless given.
+    tolerances : Tolerance, optional
+        Build tolerances: the sign of the gearing is then proven in every build.
 
     Returns
     -------
@@ -70,7 +82,7 @@ def directions(system: System, cells: tuple[dict, dict] | None = None,
         strongest = max(moved.values(), default=0.0)
         for name, most in moved.items():
             if commands(most, moved):
-                ways.append(_judged(system, surface, name, (ends[name], cells)))
+                ways.append(_judged(system, surface, name, (ends[name], cells, tolerances)))
         ways += _idle(system, surface, moved, strongest)
     return sorted(ways, key=lambda each: OUTCOMES.index(each.outcome))
 
@@ -205,7 +217,7 @@ def flipped(before: System, after: System) -> list[Finding]:
 
 
 def _judged(system, surface, name, over) -> Direction:
-    """One surface and input; `over` holds the input's two ends, and the cells of the travel."""
+    """One surface and input; `over`: the input's two ends, cells of travel, build tolerances."""
     due = expected(system, surface, name)
     end, goes = said_end(system, name, True), _goes(system, surface, name)
     if isinstance(due, str):
@@ -254,9 +266,21 @@ def _two_sided(system, surface, name, due, over):
         what = "stands still" if neutral == 0 else "starts the wrong way"
         return "turns back", (f'{said_end(system, name, True)}: "{surface}" {what} at neutral and '
                               f"has to go {said_way(due.way)}"), {name: 0.0}
-    proof = prove_sign(_signed(system, surface, name, due.sign),
-                       *_cells(system, surface, over[1]))
-    return _told(system, surface, name, proof)
+    return _proven(system, surface, name, due, over[2], _cells(system, surface, over[1]))
+
+
+def _proven(system, surface, name, due, tolerances, cells):
+    """The sign of the gearing over cells, as drawn; then in every build where these are asked."""
+    drawn = prove_sign(_signed(system, surface, name, due.sign), *cells)
+    outcome = _told(system, surface, name, drawn)
+    if outcome[0] != "right" or tolerances is None:
+        return outcome
+
+    def bounds(centres, halves):
+        low, high = built_senses(system, surface, name, (centres, halves), tolerances)
+        return (low, high) if due.sign > 0 else (-high, -low)
+
+    return _told(system, surface, name, prove_sign(bounds, *cells), " in every build")
 
 
 def _wrong_end(system, surface, name, due, travel):  # noqa: PLR0913
@@ -287,8 +311,8 @@ def _edge(system, surface, due, positive):
 
 
 def _one_sided(system, surface, name, due, over):
-    """A spoiler: rises for its own end all the way, and stays down for the other."""
-    (low, high), cells = over
+    """A spoiler: rises for its own end all the way, and stays where it is for the other."""
+    (low, high), cells, tolerances = over
     up = sign_of(system, surface, "up")
     own, other = (high, low) if due.sign == up else (low, high)
     turned = system.sweep(**{name: [own, other, 0.0]}).deflection(surface)
@@ -297,30 +321,34 @@ def _one_sided(system, surface, name, due, over):
     if not rise > STILL:
         return "wrong", (f'{ends[0]}: "{surface}" goes {_lowered(rise)} and has to go trailing '
                          f"edge up"), {name: own}
-    limit = RISES * rise
-    if not fall <= limit:
-        return "wrong", (f'{ends[1]}: "{surface}" goes trailing edge up and has to stay down'), \
-            {name: other}
-    rising = prove_sign(_signed(system, surface, name, due.sign),
-                        *_half(_cells(system, surface, cells), name, own > 0))
-    outcome = _told(system, surface, name, rising)
+    if not -LOWERS * rise <= fall <= RISES * rise:
+        return "wrong", (f'{ends[1]}: "{surface}" goes {_lowered(fall)} and has to stay down, '
+                         "where it is at neutral"), {name: other}
+    outcome = _proven(system, surface, name, due, tolerances,
+                      _half(_cells(system, surface, cells), name, own > 0))
     if outcome[0] != "right":
         return outcome
 
     def room(centres, halves):
-        least, greatest = enclosed_deflection(system, surface, centres, halves)
-        return (up * turned[2] + limit - greatest, up * turned[2] + limit - least) if up > 0 else \
-            (up * turned[2] + limit + least, up * turned[2] + limit + greatest)
+        low, high = enclosed_deflection(system, surface, centres, halves)
+        low, high = (low, high) if up > 0 else (-high, -low)
+        low, high = low - up * turned[2], high - up * turned[2]
+        return (np.minimum(RISES * rise - high, LOWERS * rise + low),
+                np.minimum(RISES * rise - low, LOWERS * rise + high))
 
     down = prove_sign(room, *_half(_cells(system, surface, cells), name, own < 0))
     if len(down.wrong):
-        return "wrong", (f'{ends[1]}: "{surface}" rises and has to stay down '
-                         f"({said_place(system, down.nearest('wrong'))})"), down.nearest("wrong")
+        place = down.nearest("wrong")
+        moved = up * (float(system.sweep(**place).deflection(surface)) - float(turned[2]))
+        return "wrong", (f'{ends[1]}: "{surface}" goes {_lowered(moved)} and has to stay down, '
+                         f"where it is at neutral ({said_place(system, place)})"), place
     return _told(system, surface, name, down)
 
 
 def _lowered(rise):
-    return "trailing edge down" if rise < -STILL else "nowhere"
+    if abs(rise) <= STILL:
+        return "nowhere"
+    return "trailing edge up" if rise > 0 else "trailing edge down"
 
 
 def _half(cells, name, positive):
@@ -349,7 +377,7 @@ def _cells(system, surface, cells):
                      if n in needs and control.body is not None})
 
 
-def _told(system, surface, name, proof):
+def _told(system, surface, name, proof, builds=""):
     end = said_end(system, name, True)
     if len(proof.wrong):
         place = proof.nearest("wrong")
@@ -357,9 +385,10 @@ def _told(system, surface, name, proof):
                               f"{said_place(system, place)}"), place
     if len(proof.open):
         place = proof.nearest("open")
-        return "not decided", (f'{end}: direction of "{surface}" not decided near '
-                               f"{said_place(system, place)}, in {len(proof.open)} cells of "
-                               f"{NARROW:g} or what was left of {proof.looked}"), place
+        return "not decided", (f'{end}: direction of "{surface}" not decided{builds} near '
+                               f"{said_place(system, place)}, in "
+                               f"{counted(len(proof.open), 'cell')} of {NARROW:g} or what was left "
+                               f"of {proof.looked}"), place
     return "right", "", {}
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..motion import System
+from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
 from .columns import tube_area, tube_inertia
@@ -95,11 +96,13 @@ def lost_motion_table(system: System) -> pd.DataFrame:
         at (input where worst, the others at 0), most_from (the part that gives most there), share
         (of it) and rigid (rods that carry load and were taken as rigid, as the file gives no
         diameter, wall or material).  NaN where nothing is known to give.  Both ways of pushing
-        give the same sizes.
+        give the same sizes.  The worst is searched at ``attrs["positions"]`` of the input, the
+        others at 0; up to ``attrs["error"]`` degrees may be missing between them
+        (`linkage.search.may_rise`).
     """
     import pandas as pd
 
-    rows = []
+    rows, errors = [], [0.0]
     box = judged_box(system)
     for name in box:
         single = [c for c in cases(system) if c.input == name and len(c.forces) == 1
@@ -107,23 +110,30 @@ def lost_motion_table(system: System) -> pd.DataFrame:
         x = np.unique([0.0, *np.linspace(*box[name], STEPS)])
         statics = Statics(system.sweep(**{name: x})) if single else None
         for case in single:
-            rows += [_row(statics, case, surface, x) for _, surface in case.against]
-    return pd.DataFrame(rows, columns=["surface", "input", "grip", "neutral", "worst", "at",
-                                       "most_from", "share", "rigid"])
+            for _, surface in case.against:
+                row, error = _row(statics, case, surface, x)
+                rows.append(row)
+                errors.append(error)
+    table = pd.DataFrame(rows, columns=["surface", "input", "grip", "neutral", "worst", "at",
+                                        "most_from", "share", "rigid"])
+    table.attrs |= {"positions": STEPS, "error": max(errors)}
+    return table
 
 
 def _row(statics, case, surface, x):
+    """A row of the table, and how much more it may be between the positions looked at, degrees."""
     parts = lost_motion(statics, case, surface)
     row = {"surface": surface, "input": case.input, "grip": case.forces[0][0], "neutral": np.nan,
            "worst": np.nan, "at": np.nan, "most_from": "", "share": np.nan,
            "rigid": ", ".join(_taken_as_rigid(statics, case))}
     total = np.abs(sum(parts.values())) if parts else np.full(x.shape, np.nan)
     if not np.nanmax(total, initial=0.0) > LEAST:
-        return row
+        return row, 0.0
     k = int(np.nanargmax(total))
     most = max(parts, key=lambda part: abs(parts[part][k]))
+    error = float(np.nanmax(total + may_rise(total, [x])) - total[k])
     return row | {"neutral": float(total[x == 0][0]), "worst": float(total[k]), "at": float(x[k]),
-                  "most_from": most, "share": float(abs(parts[most][k]) / total[k])}
+                  "most_from": most, "share": float(abs(parts[most][k]) / total[k])}, error
 
 
 def _taken_as_rigid(statics, case):

@@ -9,6 +9,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..model import AIRFRAME
 from ..motion import Motion, System, body_of
+from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
 from .load_cases import hinge_moment
@@ -17,6 +18,8 @@ from .pilot_forces import grip_rate, grip_speed, grips, pilot_force
 if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import ArrayLike
+
+POSITIONS = 241  # of an input, at which its greatest stick force is looked for
 
 
 def grip_force(motion: Motion, moments: dict, name: str, grip: str | None = None) -> np.ndarray:
@@ -210,14 +213,19 @@ def needed_force(system: System, name: str) -> dict:
     dict
         ``hinge``: greatest stick force (N) over what the stops leave from the hinge moments given x
         the hinge factor, NaN without any; ``most``, ``least``: the limit pilot forces; ``needed``:
-        the first, no less than the least and no more than the most.
+        the first, no less than the least and no more than the most; ``positions``: of the input,
+        the others at 0, at which the first is searched; ``error``: how much greater it may be
+        between them, as `linkage.search.may_rise` estimates, N.
     """
-    limit = pilot_force(system, name)
-    motion = system.sweep(**{name: np.linspace(*judged_box(system)[name], 241)})
+    limit, x = pilot_force(system, name), np.linspace(*judged_box(system)[name], POSITIONS)
+    motion = system.sweep(**{name: x})
     moves = {s for s, part in system.model.surfaces.items() if part.hinge
              and np.nanmax(np.abs(motion.gearing(s)[name]), initial=0.0) > 1e-9}
-    hinge = float(np.nanmax(np.abs(stick_force(motion, name)))) * system.model.factor.hinge \
-        if moves else np.nan
+    force = np.abs(stick_force(motion, name)) * system.model.factor.hinge if moves else \
+        np.full(len(x), np.nan)
+    hinge = np.nan if np.isnan(force).all() else float(np.nanmax(force))
+    error = np.nanmax(force + may_rise(force, [x])) - hinge if moves else 0.0
     least = limit.least or 0.0
     needed = limit.most if np.isnan(hinge) else min(max(hinge, least), limit.most)
-    return {"hinge": hinge, "most": limit.most, "least": least, "needed": needed}
+    return {"hinge": hinge, "most": limit.most, "least": least, "needed": needed,
+            "positions": POSITIONS, "error": float(error)}

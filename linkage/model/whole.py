@@ -30,7 +30,7 @@ from .parts import (
     Tolerance,
     Wire,
 )
-from .shapes import Part
+from .shapes import Part, ReadOnly
 from .sizes import Size
 from .solids import Tube
 from .stock import HANDBOOK
@@ -127,16 +127,20 @@ class Model(Part):
     def has_tolerances(self) -> bool:
         """Whether the file says by how much a build may be off."""
         general = self.tolerance
+        homes = *self.bodies.values(), self.airframe
+        spacers = [stop.spacer for stop in self.stops.values() if stop.spacer is not None]
         return any((general.hardpoint, general.rod, general.spacer)) or any(
-            part.tolerance for part in (*self.bodies.values(), *self.rods.values()))
+            part.tolerance for part in (*self.bodies.values(), *self.rods.values(), *spacers,
+                                        *(point for home in homes
+                                          for point in home.points.values())))
 
     @property
     def points(self) -> tuple[str, ...]:
         """Every point by its address ``"part/point"``."""
         return tuple(self._at)
 
-    @property
-    def solids(self) -> dict:
+    @functools.cached_property
+    def solids(self) -> ReadOnly:
         """Every solid by its address ``"part/solid"``; a rod's own is ``"rod/tube"``."""
         solids = {f"{name}/{solid}": shape for name, body in self.bodies.items()
                   for solid, shape in {**body.solids, **self._hand(name)}.items()}
@@ -144,8 +148,8 @@ class Model(Part):
             if rod.diameter is not None:
                 solids[f"{name}/tube"] = Tube(along=rod.ends, diameter=rod.diameter,
                                               clearance=rod.clearance)
-        return solids | {f"{AIRFRAME}/{solid}": shape
-                         for solid, shape in self.airframe.solids.items()}
+        return ReadOnly(solids | {f"{AIRFRAME}/{solid}": shape
+                                  for solid, shape in self.airframe.solids.items()})
 
     def _hand(self, name: str) -> dict:
         """The room of the hand on a body's grip, as clocked, by its name."""
@@ -179,12 +183,13 @@ class Model(Part):
         own = self.rods[name].tolerance
         return own if own is not None else (general or self.tolerance).rod
 
-    def spacer_tolerance(self, stop: str) -> float:
+    def spacer_tolerance(self, stop: str, general: Tolerance | None = None) -> float:
         """Plus or minus on the spacer of a stop, mm: its own, or all's; 0 without a spacer."""
         spacer = self.stops[stop].spacer
         if spacer is None:
             return 0.0
-        return spacer.tolerance if spacer.tolerance is not None else self.tolerance.spacer
+        return spacer.tolerance if spacer.tolerance is not None else \
+            (general or self.tolerance).spacer
 
     def rod_length(self, name: str) -> float:
         """Length of a rod centre to centre, mm: as given, else between its points at neutral."""

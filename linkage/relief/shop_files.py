@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 from ..disk import file_stems, fill_folder
 from ..model import Model, Plate, Washer
+from ..model.file import drawings_of
 from ..model.save import saved_files
 from ..units import CAUTION, shown_length
 from .cut import said_area, said_width
 from .drawing import draw, notes_of_faces
 from .flat import flat_of, plates_named
-from .formats import as_dxf, as_pdf, as_svg, sheets
+from .formats import as_dxf, as_pdf, as_svg, sheets, with_cut
 from .reliefs import Relief
 
 if TYPE_CHECKING:
@@ -121,7 +122,9 @@ def relief_templates(relief: Relief, paper: str | None = None) -> dict:
                      f"{shown_length(row['after'], unit, 4)}")
     if relief.pairs:
         build = ("For every build within the file's tolerances" if relief.built else
-                 "For the drawn geometry, not for every build")
+                 "For the drawn geometry, not for every build" + (
+                     " within the file's tolerances (linkage relief cuts for these)"
+                     if relief.model.has_tolerances else ""))
         notes.append(f"{build}; at every position that the stops leave, and to the wanted travel "
                      f"where an end has none")
     if relief.needed:
@@ -176,3 +179,31 @@ def write_all(folder: Path | str, files: dict, replace: bool = False) -> None:
         When the folder can't be made or written to, or holds one of the files.
     """
     fill_folder(folder, {name: data for name, data in files.items() if name}, replace=replace)
+
+
+def cut_drawings(source: Path | str, reliefs: Sequence[Relief]) -> dict:
+    """Drawings that plates are cut from, as copies with the new edges on a layer of their own.
+
+    Parameters
+    ----------
+    source : path
+        The model file.
+    reliefs : sequence of Relief
+
+    Returns
+    -------
+    dict
+        ``{file name: str}``, of plates of that file that are cut.
+    """
+    files, drawn = {}, drawings_of(source)
+    for relief in reliefs:
+        if relief.needed and relief.name in drawn:
+            plate = flat_of(relief.model, relief.name)
+            files[cut_name(relief.model, relief.name)] = with_cut(
+                *drawn[relief.name], (plate.outside, *plate.inside))
+    return files
+
+
+def cut_name(model: Model, name: str) -> str:
+    """Name of the copy of a plate's own drawing with its relief."""
+    return f"{template_stem(model, name)} cut.dxf"

@@ -12,10 +12,11 @@ import numpy as np
 
 from .. import gearing, loads, relief, rigging, stops
 from ..clearances import clearance
-from ..disk import digest
 from ..errors import LinkageError
 from ..model import Plate, Washer
+from ..model.file import model_digest
 from ..motion import System
+from ..search import may_rise
 from ..units import lengths_said_in
 from .second_core import SecondCore
 from .sequence import rigging_sequence
@@ -68,7 +69,7 @@ class Answers:
     source : str
         The file's name, without its folders.
     digest : str
-        Of the file.
+        Of the file, and of the files it uses.
     only : tuple of str
         Chapters to look at; all unless given.
     chance : rigging.Chance
@@ -105,7 +106,7 @@ class Answers:
     @classmethod
     def of_file(cls, system: System, path: Path | str, **options: Any) -> Answers:
         """Answers of a system that came from a file."""
-        return cls(system, Path(path).name, digest(path), **options)
+        return cls(system, Path(path).name, model_digest(path), **options)
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__} of {self.system.model.title or self.source!r}>"
@@ -174,7 +175,8 @@ class Answers:
     def directions(self) -> list[Direction] | None:
         """Which way every surface goes for each input that commands it, over the real travel."""
         real = self.real_travel
-        return gearing.directions(self.system, None if real is None else real.travel.spread)
+        return gearing.directions(self.system, None if real is None else real.travel.spread,
+                                  tolerances=self._tolerances)
 
     @answer
     def reach(self) -> SignProof | None:
@@ -345,10 +347,14 @@ class Answers:
 
     @answer
     def friction(self) -> pd.DataFrame | None:
-        """Breakout friction of each joint carried to the grip: joint, input, neutral, most; N."""
+        """Breakout friction of each joint carried to the grip: joint, input, neutral, most; N.
+
+        The most is searched at ``attrs["positions"]`` of each input, the others at 0; up to
+        ``attrs["error"]`` may be missing between them.
+        """
         import pandas as pd
 
-        rows = []
+        rows, error = [], 0.0
         for name, ends in stops.judged_box(self.system).items():
             if not loads.grips(self.system, name):
                 continue
@@ -356,10 +362,13 @@ class Answers:
             motion = self.system.sweep(**{name: x})
             for part, force in loads.friction_force(motion, name).items():
                 if np.isfinite(force).any() and np.nanmax(force) > 1e-9:
+                    most = float(np.nanmax(force))
+                    error = max(error, float(np.nanmax(force + may_rise(force, [x]))) - most)
                     rows.append({"joint_of": part, "input": name,
-                                 "neutral": float(force[x == 0][0]),
-                                 "most": float(np.nanmax(force))})
-        return pd.DataFrame(rows, columns=["joint_of", "input", "neutral", "most"])
+                                 "neutral": float(force[x == 0][0]), "most": most})
+        table = pd.DataFrame(rows, columns=["joint_of", "input", "neutral", "most"])
+        table.attrs |= {"positions": STEPS, "error": error}
+        return table
 
     # --- what the shop makes and turns --------------------------------------------------------
 

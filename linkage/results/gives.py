@@ -19,9 +19,14 @@ if TYPE_CHECKING:
 def give_misses(results: Answers) -> Iterator[Miss]:
     """Surfaces that give, or move in their play, more than the file allows."""
     for name, found, limit, word, where in _measured(results):
+        wide = results.lost_motion.attrs["error"] if word == "lost motion" else 0.0
         if found > limit:
             yield Miss("give", name, f"{word} {found:.2f}°, {limit:.2f}° allowed", where,
                        short=found - limit)
+        elif found + wide > limit:
+            yield Miss("give", name, f"{word} {found:.4f}°, {found + wide:.4f}° perhaps between "
+                       f"the stick positions looked at, {limit:.4f}° allowed", where,
+                       decided=False, short=found - limit)
 
 
 def gives_judged(results: Answers) -> str:
@@ -53,8 +58,10 @@ def gives_left(results: Answers) -> Iterator[str]:
 def gives_cover(results: Answers) -> Iterator[str]:
     """What the figures hold for."""
     if any(True for _ in _measured(results)):
-        yield ("Lost motion is the greatest found in 41 steps along each input, the others at "
-               "neutral, as drawn, at one pilot's limit force; free play adds up every joint at "
+        yield (f"Lost motion is the greatest found at {results.lost_motion.attrs['positions']} "
+               f"positions along each input, the others at neutral, as drawn, at one pilot's limit "
+               f"force, and {results.lost_motion.attrs['error']:.2g}° may be missing between them; "
+               "free play adds up every joint at "
                "neutral and at the stops, to first order.")
 
 

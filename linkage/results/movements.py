@@ -37,9 +37,13 @@ def directions_cover(results: Answers) -> Iterator[str]:
     """What directions hold for."""
     if directions_judged(results):
         yield travel_judged(results)
-        yield ("Directions are judged as drawn at neutral, at both ends and by the proven sign of "
-               "the gearing all over that travel; an input that moves a surface by less than a "
-               "tenth of what the strongest does is not judged.")
+        stays = "; that a spoiler stays down on the other side as drawn" if results.built and any(
+            gearing.kind_of(results.system, each.surface) == "spoiler"
+            for each in results.directions) else ""
+        yield (f"Directions are judged as drawn at neutral and at both ends, and by the sign of "
+               f"the gearing proven {in_builds(results)} all over that travel{stays}; an input "
+               f"that moves a surface by less than a tenth of what the strongest does is not "
+               f"judged.")
 
 
 def directions_left(results: Answers) -> Iterator[str]:

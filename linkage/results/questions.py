@@ -40,8 +40,8 @@ from .movements import (
 )
 from .verdict import Miss, Verdict
 
-BUILD = {False: "as drawn", True: "clearance, reach, rod ends, hands and travels for the builds "
-         "within the file's tolerances, all else as drawn"}
+BUILD = {False: "as drawn", True: "directions, clearance, reach, rod ends, hands and travels for "
+         "the builds within the file's tolerances, all else as drawn"}
 RESTS_ON = {"gearing": "stops"}  # travels are judged at the stops, which have to be right then
 WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
 
@@ -357,9 +357,8 @@ def _wires_judged(results):
 
 
 def _covering(sentence: str):
-    """What a question's answer holds for; {box} is what was searched, as it was."""
-    return lambda results: iter((sentence.format(
-        box=travel_words(results.system, judged_box(results.system))),))
+    """What a question's answer holds for; {builds} is for which of them."""
+    return lambda results: iter((sentence.format(builds=in_builds(results)),))
 
 
 QUESTIONS = (  # in the order of the verdict
@@ -377,7 +376,7 @@ QUESTIONS = (  # in the order of the verdict
              _no_clearance_of, _clearance_covers, _no_clearance_meant),
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
              _covering("Stops are judged along their own input, the others at neutral, as drawn;"
-                       " whether the stick gets past them, over all inputs they depend on.")),
+                       " whether the stick gets past them, {builds}, over all that they hang on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins"),
              strength.load_misses,
              strength.margins_judged, strength.no_strength,

@@ -94,7 +94,8 @@ class Cover:
         self.needs = np.array([[name in m.pair.inputs for name in box] for m in made],
                               dtype=bool).reshape(len(made), len(box))
         self.own = np.array([self.names.index(m.stop.input) for m in made], dtype=int)
-        self.stage = stage_with(scene_of(system), [(m.pair, m.solid(m.thickness)) for m in made])
+        self.stage = stage_with(scene_of(system), [
+            (m.pair, m.solid(m.thinnest(tolerances))) for m in made])
         self.widest = np.zeros(len(box))
 
     def worked(self) -> Cells:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
     from ..clearances.scene import Scene, Solid
+    from ..model.parts import Tolerance
 
 ABOUT = 1e-3  # degrees (mm) near enough to tell which face meets the other
 FINE = 6  # digits of where a contact is not decided
@@ -47,6 +48,8 @@ class Meeting:
         Outward normal of the face the spacer sits on, at neutral; None on a round face.
     face : ndarray (n, 3) or None
         Corners of that face at neutral, mm.
+    alone : bool
+        Whether only this stop is asked of: the others are then not followed with it.
     """
 
     system: System
@@ -55,11 +58,18 @@ class Meeting:
     pair: Pair
     normal: np.ndarray | None
     face: np.ndarray | None
+    alone: bool = False
 
     @property
     def thickness(self) -> float:
         """Thickness of the spacer in the file, mm; 0 without one."""
         return self.stop.spacer.thickness if self.stop.spacer else 0.0
+
+    def thinnest(self, tolerances: Tolerance | None) -> float:
+        """Least thickness of the spacer in a build, mm, within which every other one holds it."""
+        if tolerances is None:
+            return self.thickness
+        return max(0.0, self.thickness - self.system.model.spacer_tolerance(self.name, tolerances))
 
     @property
     def limit(self) -> float:
@@ -111,7 +121,8 @@ class Meeting:
 
     def first(self, thickness: float) -> tuple[float, float]:
         """Input proven free of contact up to, and where contact is met; NaN where none is."""
-        drawn = first_contacts(self.system) if thickness == self.thickness else {}
+        together = thickness == self.thickness and not self.alone
+        drawn = first_contacts(self.system) if together else {}
         return drawn[self.name] if self.name in drawn else _marched([(self, thickness)])[0]
 
     def contact(self, thickness: float) -> float:

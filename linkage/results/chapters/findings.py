@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from ..blocks import Heading, Table, Text
+from ..movements import in_builds
 
 if TYPE_CHECKING:
     from ..answers import Answers
@@ -32,5 +33,5 @@ def _directions(results):
     rows = [{"hand or foot": each.end or "–", "surface": each.surface, "goes": each.goes,
              "has to go": each.due or "–", "judged": each.outcome} for each in results.directions]
     yield Table("Directions", pd.DataFrame(rows), "What each surface does at neutral; judged "
-                "there, at both ends and by the proven sign of the gearing all over the travel "
-                "that the stops leave.")
+                f"there, at both ends and by the sign of the gearing, proven {in_builds(results)} "
+                f"all over the travel that the stops leave.")

@@ -15,7 +15,7 @@ from ...model import STATIONS
 from ...motion import BEYOND
 from ...units import LENGTHS
 from ..blocks import DataTable, Heading, Picture, Table, Text, units_in_headings
-from ..columns import in_units, in_words, position_unit
+from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
     from ...motion.system import System
@@ -26,6 +26,9 @@ IN_BUILDS = (" Build: in the worst corners of the tolerances, rods set so that e
              "at neutral; met is judged by that.")
 TABLES = ("Required travels", "Gearing over ", "Motion", "Differential", "Cross-talk", "Sticks",
           "Left and right", "Over-centre margins")
+SEARCHED = ("The worst is searched over {}, not proven: on a grid of "
+            f"{gearing.SAMPLES} positions of each input, closer and closer about it.")
+WANTED = SEARCHED.format("the wanted travel")
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
 STEPS = 21  # stick positions along each input in the tables that are only data
 MOST = 50_000  # rows of the table of every position
@@ -66,7 +69,7 @@ def _required(results):
 
 
 def _reached(system, row, value) -> str:
-    value *= position_unit(system, system.inputs[row["input"]])[1]
+    value *= gearing.position_unit(system, system.inputs[row["input"]])[1]
     low, high = system.inputs[row["input"]].travel
     past = "" if low <= value <= high else " (past the wanted travel)"
     return gearing.said_input(system, row["input"], value) + past
@@ -101,7 +104,7 @@ def flat_gearing(system: System, table: pd.DataFrame) -> pd.DataFrame:
     unit = system.model.length
     wanted = [(part, what) for part, what in table.columns
               if not what.startswith("per ") or what == f"per {unit}"]
-    word, size = position_unit(system, system.inputs[table.index.name])
+    word, size = gearing.position_unit(system, system.inputs[table.index.name])
     columns = {f"{table.index.name} {word}": table.index / size}
     for part, what in wanted:
         per = LENGTHS[unit].mm if what in ("movement", "edge") else \
@@ -118,13 +121,14 @@ def _alike(results):
             ("Differential", ratio, "stick up down", "", "Degrees up (a rudder: right) and down "
              "(left), and the first over the second."),
             ("Cross-talk", results.cross_talk, "greatest", "",
-             "Over the whole travel: degrees that another input moves a surface."),
+             "Degrees that another input moves a surface.  " + WANTED),
             ("Sticks", results.sticks, "angle", "movement",
-             "How far the two sticks differ over the whole travel."),
+             "How far the two sticks differ.  " + WANTED),
             ("Left and right", results.symmetry, "greatest", "",
-             "Left surface with the stick left against right with the stick right."),
+             "Left surface with the stick left against right with the stick right.  " + WANTED),
             ("Over-centre margins", results.margins, "margin", "",
-             "Degrees; 0 is dead centre, 90 square; least over the whole travel.")):
+             "Degrees; 0 is dead centre, 90 square.  "
+             + SEARCHED.format("what the stops leave"))):
         if not data.empty:
             shown = in_units(system, data, angle=angles, length=lengths)
             yield Table(name, shown.rename(columns={"margin °": "least °"}), note,
@@ -150,11 +154,11 @@ def motion_table(system: System) -> pd.DataFrame:
     motion = system.sweep(**dict(zip(box, sides, strict=True)))
     columns = {}
     for name, side in zip(box, sides, strict=True):
-        word, size = position_unit(system, system.inputs[name])
+        word, size = gearing.position_unit(system, system.inputs[name])
         columns[f"{name} {word}"] = side / size
     columns |= {f"{surface} °": motion.deflection(surface) for surface in system.model.surfaces}
     for body, part in system.model.bodies.items():
-        word, size = position_unit(system, part)
+        word, size = gearing.position_unit(system, part)
         columns[f"{body} from neutral {word}"] = motion.angle(body) / size
     unit = system.model.length
     for body, part in system.model.bodies.items():

@@ -263,7 +263,15 @@ def _needed(results, name):
                    f"{force_words(system, needed['hinge'])} at most.  Held between the least and "
                    f"the most pilot force, the system has to be made for "
                    f"{force_words(system, needed['needed'])} (14 CFR 23.395, from memory); the "
-                   f"tables here take the most, {force_words(system, needed['most'])}.")
+                   f"tables here take the most, {force_words(system, needed['most'])}.  "
+                   + _searched(needed, force_words(system, needed["error"], 3)))
+
+
+def _searched(looked, missing) -> str:
+    """At which positions a worst was searched, and how much it may have missed."""
+    return (f"The worst is searched, not proven: at {looked['positions']} positions along the "
+            f"input, the others at neutral; by the curves' second differences up to {missing} may "
+            f"be missing between them.")
 
 
 def _gives(results):
@@ -273,10 +281,14 @@ def _gives(results):
                         angle="neutral worst worst_at", share="share")
         yield Table("Lost motion", data, "Degrees that the surface gives with the grip held, at "
                     "one pilot's limit force, from stretch of rods and twist of torque tubes; at "
-                    "least so much where parts are taken as rigid.", words=in_words(system, data))
+                    "least so much where parts are taken as rigid.  "
+                    + _searched(lost.attrs, f"{lost.attrs['error']:.3f}°"),
+                    words=in_words(system, data))
     if len(results.friction):
         yield Table("Friction", in_units(system, results.friction, force="neutral most"),
-                    "Breakout friction of each joint, carried to the grip.")
+                    "Breakout friction of each joint, carried to the grip.  " + _searched(
+                        results.friction.attrs, force_words(
+                            system, results.friction.attrs["error"], 3)))
 
 
 def _remarks(results):

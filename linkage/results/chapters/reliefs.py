@@ -29,12 +29,20 @@ def blocks(results: Answers) -> Iterator[Block]:
     unit = results.system.model.length
     for each in done:
         yield Table(f"Relief of {each.name}", _cured(each, unit),
-                    f"Cut {in_builds(results)}: "
+                    f"Cut {in_builds(results)}{_more(results, each.name)}: "
                     f"{relief.said_area(each.cut.removed.area, unit)} to take away; narrowest left "
                     f"by it {relief.said_width(each.cut.ligament, unit)}.  Full-size templates: "
                     f"the report's folder templates, or linkage relief.")
     for sentence in refused:
         yield Text(f"No relief: {sentence}")
+
+
+def _more(results, name) -> str:
+    """How to cut for builds where the file gives tolerances and the relief is as drawn."""
+    if results.built or not results.system.model.has_tolerances:
+        return ""
+    return (f", not for the builds within the file's tolerances (for these: linkage relief "
+            f"{results.source or 'FILE'} \"{name}\" --out DIR, or this with --built)")
 
 
 def _cured(each, unit):
