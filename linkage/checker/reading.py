@@ -38,7 +38,7 @@ KNOWN = {
     "sphere": ("kind at diameter clearance", ""), "tube": ("kind along diameter clearance", "wall"),
     "pipe": ("kind along diameter clearance", "wall"),
     "box": ("kind corner opposite clearance", ""),
-    "plate": ("kind at normal u outline thickness holes clearance", ""),
+    "plate": ("kind at normal u outline thickness holes clearance", "material"),
     "washer": ("kind at normal outside inside thickness clearance", ""),
     "hole": ("at diameter slot outline", ""),
     "clearance": (" ".join(CLASSES) + " class", ""),

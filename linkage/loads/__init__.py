@@ -15,6 +15,7 @@ from .joints import joint_margins, loads_at, silent_joints
 from .load_cases import Case, balanced, cases, hand, hinge_moment, holding, left_out, shares
 from .margins import margin, missing, rod_margins, tube_margins
 from .pilot_forces import RULE, grip_rate, grips, pilot_force, rule_of_force
+from .plates import plate_cuts
 from .rod_columns import RodColumn, Shank, rod_column, shanks
 from .statics import Push, Statics
 from .stepped import Stretch, bowed_rises, buckling_load
@@ -35,7 +36,7 @@ __all__ = ["RULE", "Case", "Push", "RodColumn", "Shank", "Statics", "Stretch", "
            "column_load", "column_stress", "friction_force", "grip_force", "grip_rate", "grips",
            "hand", "hinge_moment", "hinge_of_grip_force", "holding", "joint_margins", "left_out",
            "limit_load_card", "loads_at", "lost_motion", "lost_motion_table", "margin", "missing",
-           "needed_force", "operation_card", "pilot_force", "rod_column", "rod_give",
+           "needed_force", "operation_card", "pilot_force", "plate_cuts", "rod_column", "rod_give",
            "rod_margins", "rule_of_force", "shanks", "shares", "short_column", "silent_joints",
            "slenderness", "stick_force", "stick_force_table", "torsion_stress", "tube_area",
            "tube_inertia", "tube_margins", "wall_stress", "worst_loads"]

@@ -12,6 +12,7 @@ from ..motion import System
 from ..units import in_house_units
 from .columns import torque_wall_stress, torsion_stress, tube_area
 from .joints import fitting_factor
+from .plates import bore_at, plate_cuts, plate_stress
 from .rod_columns import rod_column, shanks
 from .shafts import shaft_stress, shafts
 from .worst import beam_at, case_at, worst_loads
@@ -173,7 +174,8 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
     Returns
     -------
     DataFrame
-        One row per body with a tube, and per shaft (tube or pipe with a wall, "body/solid"): body,
+        One row per body with a tube, and per shaft (tube or pipe with a wall, "body/solid") and
+        plate with a material that takes a rod's end: body,
         torsion (N mm, greatest in the tube), bending (N mm, at
         the worst place; NaN where the file places no bearings, and bending is then not in it),
         stress (N/mm², equivalent by distortion energy), x, y, z (worst place on its middle line at
@@ -188,6 +190,7 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
     rows = [_tube_row(system, name, named) for name, body in system.model.bodies.items()
             if body.tube is not None]
     rows += [_shaft_row(system, name, named) for name in shafts(system.model)]
+    rows += [_plate_row(system, name, named) for name in plate_cuts(system)]
     return pd.DataFrame(rows, columns=["body", "torsion", "bending", "stress", "x", "y", "z",
                                        "case", "margin", "missing", *names])
 
@@ -234,6 +237,27 @@ def _shaft_row(system, name, named):
     section = TorqueTube(diameter=solid.diameter, wall=solid.wall,
                          material=model.bodies[body].material)
     row["margin"] = _bent_margin(model, section, row["stress"])
+    return row
+
+
+def _plate_row(system, name, named):
+    """A plate at the cut where it is worst, the middle of its net section at neutral."""
+    model, (body, solid) = system.model, name.split("/")
+    most = named.get((name, "stress"), {"stress": 0.0, "case": ""})
+    row = {"body": name, "torsion": np.nan, "bending": 0.0, "stress": most["stress"], "x": np.nan,
+           "y": np.nan, "z": np.nan, "case": most["case"], **_places(system, most)}
+    if most["case"]:
+        statics, share = case_at(system, most)
+        k = int(plate_stress(statics, share, name)[0].argmax())
+        shape = model.bodies[body].solids[solid]
+        place = model.spot(body, shape.at) + plate_cuts(system)[name].middles[k] @ np.stack(
+            shape.axes)
+        row |= dict(zip("xyz", place.tolist(), strict=True))
+    lacking = [at for at in (*plate_cuts(system)[name].addresses, f"{body}/pivot")
+               if bore_at(model, at) is None and not model.bodies[body].solids[solid].holes]
+    row["missing"] = f"hole at {', '.join(lacking)}" if lacking else ""
+    row["margin"] = _tension_margin(model.material(model.bodies[body].solids[solid].material), 1.0,
+                                    row["stress"], model.factor.safety)
     return row
 
 

@@ -20,6 +20,7 @@ from ..model import AIRFRAME
 from ..motion import Couple, Drive, Motion, Turn, body_of, hinge_sign, mixed
 from .arms import plate_offset
 from .pilot_forces import grip_rate, grips
+from .plates import plate_cuts, plate_loads
 from .shafts import shaft_cuts, shafts
 
 if TYPE_CHECKING:
@@ -109,6 +110,7 @@ class Statics:
                      for body, (stations, moments) in self.arms.items()}
         part.shafts = {shaft: tuple(k[positions] for k in cuts)
                        for shaft, cuts in self.shafts.items()}
+        part.plates = {plate: forces[positions] for plate, forces in self.plates.items()}
         part.beams = {body: tuple(k[positions] for k in acting)
                       for body, acting in self.beams.items()}
         return part
@@ -382,6 +384,27 @@ class Statics:
         """What the shafts of bodies carry per unit load, as `shaft_cuts` gives it."""
         return {shaft: shaft_cuts(self, shaft) for shaft, body in shafts(self.model).items()
                 if body in self.posture.states}
+
+
+    @cached_property
+    def plates(self) -> dict:
+        """Forces on the plates of bodies per unit load, as `plate_loads` gives them."""
+        return {plate: plate_loads(self, plate) for plate in plate_cuts(self.system)}
+
+    def force_at(self, body: str, address: str) -> np.ndarray:
+        """Force on a body at one of its hardpoints per unit load, (n, loads, 3) N."""
+        total = np.zeros((self.count, len(self.loads), 3))
+        for _, force, _, place in self._own[body]:
+            if place == address:
+                total = total + force
+        return total
+
+    def way_of(self, body: str, way: np.ndarray) -> np.ndarray:
+        """A direction of a body at neutral as it stands at every position, (n, 3)."""
+        posture, p = self.posture.of_vectors(), tuple(np.full(self.count, k) for k in way)
+        for joint, outward in posture.plan.route(body, AIRFRAME):
+            p = posture.crossed(p, joint, outward)
+        return self._full(p)
 
 
 def between_bearings(force: np.ndarray, moment: np.ndarray, axis: np.ndarray,

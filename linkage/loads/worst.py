@@ -15,6 +15,7 @@ from .beams import Beam, beam_of
 from .finer import Finer, distinct
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
+from .plates import plate_stress
 from .shafts import shaft_stress
 from .statics import Statics, between_bearings
 from .stop_contact import at_stop
@@ -50,7 +51,7 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
         "tube" (N mm, the greatest moment in the tube) and, where it turns in two bearings,
         "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
-        in contact its "load" (N); of "body/solid", a shaft, its "stress".
+        in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress".
     """
     axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
     loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
@@ -74,6 +75,8 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         loads["stress", body] = beam_of(statics, share, body).stress.max(axis=-1)
     for shaft in statics.shafts:
         loads["stress", shaft] = shaft_stress(statics, share, shaft).max(axis=-1)
+    for plate in statics.plates:
+        loads["stress", plate] = plate_stress(statics, share, plate).max(axis=-1)
     return loads
 
 

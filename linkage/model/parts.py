@@ -156,7 +156,7 @@ class Body(Part):
     bearings: tuple | None = key(ListOf(Position(), 2, 2, "pair of places [FS, BL, WL]"), "two "
                                  "bearings along its axis that share the load of its pivot; the "
                                  "first takes what is along the axis", default=None)
-    material: str | None = key(Text(), "material of its shafts and plates", default=None)
+    material: str | None = key(Text(), "material of its shafts", default=None)
     joint: float | None = key(SIZE, "radius about its pivot, bearings and hinge within which it is "
                                     "meant to touch what carries it; 1 in, or 1/2 in round the "
                                     "tube there, unless given", default=None)

@@ -282,6 +282,8 @@ class Plate(FlatShape):
     outline: tuple = key(OUTLINE, "corners [u, v] or [u, v, corner radius]")
     thickness: float = key(SIZE, "thickness")
     holes: tuple = key(ListOf(Record(Hole)), "cut-outs", default=())
+    material: str | None = key(Text(), "its material, where it carries load as an arm",
+                               default=None)
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
     def _check(self):

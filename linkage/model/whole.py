@@ -284,9 +284,11 @@ def _check_materials(model: Model) -> None:
                    "pivot or end of a rod")
         for word in ("material", "bolt_material", "bears_material"):
             _refer(f"{place}, {word}", getattr(joint, word), known, "material")
-    for what, parts in (("rod_end", model.rod_ends), ("body", model.bodies)):
+    for what, parts in (("rod_end", model.rod_ends), ("body", model.bodies),
+                        ("solid", model.solids)):
         for name, part in parts.items():
-            _refer(f'{what} "{name}", material', part.material, known, "material")
+            _refer(f'{what} "{name}", material', getattr(part, "material", None), known,
+                   "material")
 
 
 def _check_wire(model: Model, name: str, wire: Wire) -> None:

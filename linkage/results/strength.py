@@ -32,7 +32,8 @@ def load_misses(results: Answers) -> Iterator[Miss]:
             yield from _margin_miss(row["rod"], f"margin {words}", row[column], wide)
     for row in results.tube_margins.to_dict("records"):
         wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress"))
-        yield from _margin_miss(row["body"], f"margin of its tube{_tube_words(results, row)}",
+        word = section_word(results, row["body"]).removeprefix("torque ")
+        yield from _margin_miss(row["body"], f"margin of its {word}{_tube_words(results, row)}",
                                 row["margin"], wide)
 
 
@@ -55,7 +56,7 @@ def weakest(results: Answers, most: int = 5) -> list[dict]:
         greater = max((k for k in (pull, push) if k), key=lambda k: k["force"], default=None)
         rows += [(row["rod"], words, row[column], push if column == "column_margin" else greater)
                  for column, words in MARGINS.items()]
-    rows += [(row["body"], "shaft" if "/" in row["body"] else "torque tube", row["margin"], row)
+    rows += [(row["body"], section_word(results, row["body"]), row["margin"], row)
              for row in results.tube_margins.to_dict("records")]
     rows += [(row["at"], f"{row['check']} (joint {row['joint']})", row["margin"],
               _borne(results, worst, row["at"]))
@@ -67,6 +68,13 @@ def weakest(results: Answers, most: int = 5) -> list[dict]:
             found[part] = {"part": part, "check": check, "margin": margin, "case": at["case"],
                            **places}
     return list(found.values())[:most]
+
+
+def section_word(results: Answers, name: str) -> str:
+    """What a row of the tube margins is of: torque tube, shaft or plate."""
+    if "/" not in name:
+        return "torque tube"
+    return "plate" if name in loads.plate_cuts(results.system) else "shaft"
 
 
 def _borne(results, worst, place):
@@ -93,7 +101,7 @@ def _joint_misses(results, error):
 def _tube_words(results, row) -> str:
     """Where a tube is worst, at which stress, and under which load."""
     own = LENGTHS[results.system.model.length]
-    at = "" if math.isnan(row["bending"]) else " at " + ", ".join(
+    at = "" if math.isnan(row["x"]) else " at " + ", ".join(
         f"{word} {row[k] / own.mm:.{own.digits}f}" for word, k in zip(STATIONS, "xyz", strict=True))
     return (f"{at}, {row['stress'] / own.megapascal:.{DIGITS[own.stress]}f} {own.stress} under "
             f"{row['case']},")
@@ -200,13 +208,20 @@ def _bodies_left(results):
     model, worst = results.system.model, results.worst_loads
     loaded = set(worst["part"][worst["what"].isin(["pivot", "across", "about"])])
     shafts = {name.split("/")[0] for name in results.tube_margins["body"] if "/" in name}
-    for word, names in (("plates, arms and horns", [name for name in model.bodies
-                                                    if name in loaded]),
+    told = {at for cuts in loads.plate_cuts(results.system).values() for at in cuts.addresses}
+    ends = {end for rod in model.rods.values() for end in rod.ends}
+    bare = [name for name in model.bodies if name in loaded and any(
+        end.split("/")[0] == name for end in ends - told)]
+    held = [name for name in model.bodies if any(at.split("/")[0] == name for at in told)]
+    if held:
+        yield (f"how the plates of {listed(held)} hold on to hub or tube, and whether they buckle: "
+               f"not worked out")
+    for word, names in (("plates, arms and horns", bare),
                         ("shafts", [name for name, body in model.bodies.items()
                                     if "grip" in body.points and name not in shafts])):
         if names:
             yield (f"strength of the {word} of {listed(names)}: "
-                   + ("bending of plates, and how arms hold on to a tube, is not worked out"
+                   + ("no plate with a material that takes a rod's end and holds the axis"
                       if word[0] == "p" else "the file gives no wall of a tube or pipe with a "
                       "material of the body"))
 
@@ -221,6 +236,9 @@ def _joints_left(results):
         names = [at.removesuffix("/pivot") for at in places]
         if names:
             yield f"strength of {word} of {listed(names)}: the file gives none"
+    for row in results.tube_margins.to_dict("records"):
+        if row["missing"].startswith("hole"):
+            yield f"net section of {row['body']} at its holes: the file gives no {row['missing']}"
     for row in results.joint_margins.to_dict("records"):
         if row["missing"]:
             yield f"{row['check']} of joint {row['joint']}: the file gives no {row['missing']}"
