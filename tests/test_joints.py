@@ -136,3 +136,43 @@ def test_twins_get_the_joints_of_the_other_side():
         bolt = 6
         """)
     assert system.model.joints["pivot right"].places == ("crank right/pivot",)
+
+
+def test_the_weakest_parts_come_first():
+    """Of rods with and without figures: the least margin of all is the first row's."""
+    from linkage.results.strength import weakest
+
+    system = system_of(f"""
+        [input.pitch]
+        travel = [-20, 20]
+        [body.stick]
+        pivot = [0, 0, 0]
+        axis = "lateral"
+        input = "pitch"
+        points = {{ grip = [0, 0, 400], arm = [0, 0, -60] }}
+        [body.idler]
+        pivot = [900, 0, 0]
+        axis = "lateral"
+        points = {{ p = [900, 0, -60] }}
+        [body.horn]
+        pivot = [1800, 0, 0]
+        axis = "lateral"
+        points = {{ p = [1800, 0, -60] }}
+        [rod.bare]
+        ends = ["stick/arm", "idler/p"]
+        strength = "90 kN"
+        [rod.thin]
+        ends = ["idler/p", "horn/p"]
+        diameter = 12
+        wall = 1
+        material = "4130 normalized"
+        [surface.elevator]
+        body = "horn"
+        {HORN}
+        """)
+    results = Results(system, only=("loads",))
+    rows = weakest(results)
+    margins = [row["margin"] for row in rows]
+    assert margins == sorted(margins)
+    assert rows[0]["part"] == "thin"
+    assert margins[0] == pytest.approx(-max(miss.short for miss in results.verdict.missed))

@@ -62,8 +62,9 @@ def weakest(results: Answers, most: int = 5) -> list[dict]:
               _borne(results, worst, row["at"]))
              for row in results.joint_margins.to_dict("records")]
     found = {}
+    rows = [row for row in rows if math.isfinite(row[2]) and row[3] is not None]
     for part, check, margin, at in sorted(rows, key=lambda row: row[2]):
-        if math.isfinite(margin) and at is not None and part not in found:
+        if part not in found:
             places = {name: at[name] for name in results.system.travel_box()}
             found[part] = {"part": part, "check": check, "margin": margin, "case": at["case"],
                            **places}
