@@ -96,6 +96,15 @@ def test_a_case_that_is_none_is_refused():
     system = stage(surface=OFF.replace("pitch aft", "pitch up"))
     with pytest.raises(linkage.LinkageError, match='load_case "pitch up, one pilot at stick"'):
         loads.left_out(system)
+    with pytest.raises(linkage.LinkageError, match='load_case "pitch up'):
+        loads.cases(system)
+    gust = OFF.replace("pitch aft, one pilot at stick", "ground gust").replace("off = true",
+                                                                               'force = "9 N"')
+    with pytest.raises(linkage.LinkageError, match="no pilot pushes in it"):
+        loads.cases(stage(surface=gust))
+    none = "".join(OFF.replace("pitch aft, one pilot at stick", kind) for kind in ("one pilot",))
+    with pytest.raises(linkage.LinkageError, match="every load case is left out"):
+        loads.worst_loads(stage(surface=none))
     with pytest.raises(linkage.LinkageError, match="needs one of off = true and a force"):
         stage(surface=OFF.replace("off = true", ""))
 

@@ -81,6 +81,7 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
     -------
     list of Case
     """
+    left_out(system)
     return [case for case in map(partial(_as_the_file_has_it, system.model), _every(system, stop))
             if case is not None]
 
@@ -93,11 +94,21 @@ def left_out(system: System) -> dict[str, str]:
     LinkageError
         For a name that is no case and no kind.
     """
-    names = [case.name for stop in (None, *system.model.stops) for case in _every(system, stop)]
-    told = {}
+    return system.kept("load cases left out", lambda: _left_out(system))
+
+
+def _left_out(system):
+    if not system.model.load_cases:
+        return {}
+    every = [case for stop in (None, *system.model.stops) for case in _every(system, stop)]
+    names, told = [case.name for case in every], {}
     for name, edit in system.model.load_cases.items():
         if name not in names and name not in RULES:
             raise LinkageError(f'load_case "{name}": {nearest(name, [*RULES, *names])}')
+        if edit.force is not None and not any(
+                case.forces for case in every if name in (case.name, case.kind)):
+            raise LinkageError(f'load_case "{name}": no pilot pushes in it, so its force changes '
+                               f"nothing; use off = true or leave it out")
         told[name] = f"{'left out' if edit.off else f'{edit.force:g} N a pilot'}: {edit.reason}"
     return told
 

@@ -146,6 +146,9 @@ def worst_loads(system: System) -> pd.DataFrame:
 def _worst(system):
     listed, box = cases(system), judged_box(system)
     names = list(box)
+    if not listed and system.model.load_cases:
+        raise LinkageError("every load case is left out by the file, so nothing is loaded; give "
+                           "load_case fewer")
     if not listed:
         raise LinkageError('no load is known: name a point "grip" on what an input drives and a '
                            "surface that it moves, or give a surface its hinge moment")
