@@ -116,6 +116,22 @@ def test_a_shank_at_the_root_of_its_thread():
         min(75 * KSI / stress, 95 * KSI / stress / 1.725) - 1, rel=1e-5)
 
 
+def test_the_friction_of_a_ball_bends_its_shank_and_the_thread_holds():
+    """Bending f P r at the root, and half of π d3 x engagement in shear, by hand (simple texts)."""
+    rod = ('diameter = 20\nwall = 2\nmaterial = "4130 normalized"\nthread = "M10"\n'
+           'fitted = { rod_end = "ten", engaged = 12 }\n')
+    end = "[rod_end.ten]\nshank = 40\nball = 14\nrace = 10\nsphere = 20\nfriction = 0.05\n"
+    row = loads.rod_margins(stage(rod=rod, surface=end)).iloc[0]
+    root = 10 - 1.226869 * 1.5
+    stress = LOAD / (math.pi / 4 * root**2) + 0.05 * LOAD * 10 * 32 / (math.pi * root**3)
+    assert row["shank_margin"] == pytest.approx(
+        min(75 * KSI / stress, 95 * KSI / stress / 1.725) - 1, rel=1e-5)
+    strength = math.pi * root * 12 / 2 * 95 * KSI / math.sqrt(3)
+    assert row["thread_margin"] == pytest.approx(strength / LOAD / 1.725 - 1, rel=1e-5)
+    with pytest.raises(linkage.LinkageError, match="no size of it"):
+        stage(rod=rod, surface="[rod_end.ten]\nfriction = 0.1\n")
+
+
 def test_a_joint_on_nothing_is_refused():
     for bad, words in ((HORN.replace("horn/p", "horn/q"), "no pivot or end of a rod"),
                        (HORN.replace("2024-T3", "2024"), "no material"),

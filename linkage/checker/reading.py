@@ -31,7 +31,7 @@ KNOWN = {
     "spacer": ("on thickness", "stock tolerance"),
     "pair": ("between require waive", "reason"),
     "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware "
-                "material rating ultimate"),
+                "material rating ultimate friction"),
     "point": ("at bolt side stack", "tolerance"),
     "grip": ("along clocking hand", "bore"),
     "fitted": ("rod_end engaged", "least witness adjustable bolt hardware"),

@@ -43,8 +43,10 @@ def rod_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFra
         at which it fails as a column), rule (what gave that), column_margin, tube_margin (yield at
         limit load and ultimate at limit x safety, whichever is less), shank_margin (of the thinner
         bare shank at the root of its thread in tension, ultimate at limit x safety x fitting, bent
-        by the friction of its ball), joint_factor, joint_needs (N of strength), joint_margin,
-        joint_by (which figure of its ends decides, and the factor's reason), missing (what the file
+        by the friction of its ball), thread_margin (of the engaged thread against stripping: half a
+        cylinder at the root, in shear, at limit x safety x fitting), joint_factor, joint_needs (N
+        of strength), joint_margin, joint_by (which figure of its ends decides, and the factor's
+        reason), missing (what the file
         leaves out, "" when nothing).  A margin is strength / (load x factor) - 1: below 0 it is
         missed; NaN where the file gives too little, infinite without load.
     """
@@ -59,12 +61,13 @@ def rod_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFra
         rows.append({"rod": name, "tension": pull, "compression": push,
                      "length": model.rod_length(name), **_tube(model, name, pull, push),
                      "shank_margin": _shank_margin(model, name, max(pull, push)),
+                     "thread_margin": _thread_margin(model, name, max(pull, push)),
                      **_joint(model, name, max(pull, push)),
                      "missing": ", ".join(missing(model, name))})
     return pd.DataFrame(rows, columns=[
         "rod", "tension", "compression", "length", "slenderness", "column", "rule", "column_margin",
-        "tube_margin", "shank_margin", "joint_factor", "joint_needs", "joint_margin", "joint_by",
-        "missing"])
+        "tube_margin", "shank_margin", "thread_margin", "joint_factor", "joint_needs",
+        "joint_margin", "joint_by", "missing"])
 
 
 def missing(model: Model, rod: str) -> list[str]:
@@ -95,7 +98,8 @@ def _shank_margin(model, name, load):
         if shank is None:
             return np.nan
         # stress at the root, N/mm²: pull or push, and what the ball's friction bends it with
-        stress = load / shank.area + friction * shank.diameter / 2 / shank.inertia
+        bent = friction + load * shank.lever
+        stress = load / shank.area + bent * shank.diameter / 2 / shank.inertia
         material, factor = shank.material, fitting_factor(model)[0]
         yields = margin(material.yield_stress, stress, 1.0)
         breaks = math.inf if material.ultimate is None else margin(material.ultimate, stress,
@@ -109,6 +113,20 @@ def _tension_margin(material, area, load, safety):
     if material.ultimate is None:
         return yields
     return min(yields, margin(material.ultimate * area, load, safety))
+
+
+def _thread_margin(model, name, load):
+    """Of the thread engaged in the tube, the weaker of the two materials (simple texts)."""
+    part, margins = model.rods[name], []
+    for shank in shanks(model, name) if part.material is not None else (None,):
+        weaker = None if shank is None else min(
+            (k for k in (shank.material.breaks_in_shear,
+                         model.material(part.material).breaks_in_shear) if k), default=None)
+        if weaker is None:
+            return np.nan
+        strength = math.pi * shank.diameter * shank.engaged / 2 * weaker
+        margins.append(margin(strength, load, fitting_factor(model)[0]))
+    return min(margins)
 
 
 def _joint(model, name, load):

@@ -25,11 +25,17 @@ class Shank:
         At the root of its thread, mm.
     material : Material
         Its rod end's; that of the tube where the file gives none.
+    lever : float
+        Friction of its ball x the ball's radius, mm: times the load what bends the shank.
+    engaged : float
+        Length of its thread in the tube, mm.
     """
 
     length: float
     diameter: float
     material: Material
+    lever: float = 0.0
+    engaged: float = 0.0
 
     @property
     def inertia(self) -> float:
@@ -84,7 +90,9 @@ def _shank(model, rod, end):
     if None in (fitted, thread) or None in (rod_end.shank, fitted.engaged):
         return None
     material = rod_end.material or model.rods[rod].material
-    return Shank(rod_end.shank - fitted.engaged, thread.root, model.material(material))
+    lever = (rod_end.friction or 0.0) * (rod_end.sphere or 0.0) / 2
+    return Shank(rod_end.shank - fitted.engaged, thread.root, model.material(material), lever,
+                 fitted.engaged)
 
 
 def rod_column(model: Model, rod: str) -> RodColumn:

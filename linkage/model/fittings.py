@@ -44,6 +44,9 @@ class RodEnd(Part):
                           default=())
     material: str | None = key(Text(), "material of its shank; that of its rod unless given",
                                default=None)
+    friction: float | None = key(Number(least=0.0, what="coefficient"), "coefficient of friction "
+                                 "of its ball, by which its load bends the shank; with sphere",
+                                 default=None)
     rating: float | None = key(FORCE, "load its maker allows, with its unit: not to be exceeded at "
                                       "limit load, and no factor is on it", default=None)
     ultimate: float | None = key(FORCE, "load it breaks at by its maker, with its unit: the "
@@ -54,6 +57,9 @@ class RodEnd(Part):
             raise LinkageError(f"lets {mm(self.most)} of thread engage on a shank of "
                                f"{mm(self.shank)} from the ball's middle; give a longer shank")
         sizes = (self.ball, self.race, self.sphere)
+        if self.friction and self.sphere is None:
+            raise LinkageError(f"has friction {self.friction:g} of its ball and no size of it; "
+                               f"give ball, race and sphere")
         if any(size is not None for size in (*sizes, self.shoulder)):
             self._check_ball(sizes)
 

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from .answers import Answers
 
 MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint",
-           "shank_margin": "of the shanks of its ends"}
+           "shank_margin": "of the shanks of its ends",
+           "thread_margin": "of the threads engaged"}
 BORNE = ("tension", "compression", "pivot", "bearing 1", "bearing 2")
 
 

@@ -158,8 +158,9 @@ def _strength(results):
                     "Margin: strength over load and factor, less 1; below 0 is missed.  Column: "
                     "tube and bare shanks as one stepped column with pinned ends, at limit x "
                     "safety; rule: what gave it.  Tube: yield at limit, ultimate at limit x "
-                    "safety.  Shank: at the root of its thread, ultimate x fitting too.  Joint "
-                    "factor: on the figure that leaves least.")
+                    "safety.  Shank: at the root of its thread, ultimate x fitting too; thread: "
+                    "half a cylinder at its root in shear.  Joint factor: on the figure that "
+                    "leaves least.")
     if len(results.joint_margins):
         data = in_units(system, results.joint_margins, force="load strength")
         least = results.joint_margins["margin"].fillna(np.inf).groupby(
