@@ -22,22 +22,23 @@ CLASSES = {"static": 3.175, "same": 3.175, "different": 6.35, "structure": 12.7,
 KNOWN = {
     "input": ("travel positive", "ways force"),
     "body": ("on pivot axis through slide input points solid grip bearings joint",
-             "level tolerance play tube friction"),
+             "level tolerance play tube friction material"),
     "airframe": ("points solid", ""),
     "rod": ("ends length redundant diameter fitted joint clearance", "wall thread material fixity "
-            "strength fitting bearing friction tolerance play"),
+            "strength fitting bearing friction tolerance play bow"),
     "coupling": ("bodies ratio", ""),
     "stop": ("input side between spacer search", ""),
     "spacer": ("on thickness", "stock tolerance"),
     "pair": ("between require waive", "reason"),
-    "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware"),
+    "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware "
+                "material rating ultimate friction"),
     "point": ("at bolt side stack", "tolerance"),
     "grip": ("along clocking hand", "bore"),
     "fitted": ("rod_end engaged", "least witness adjustable bolt hardware"),
-    "sphere": ("kind at diameter clearance", ""), "tube": ("kind along diameter clearance", ""),
-    "pipe": ("kind along diameter clearance", ""),
+    "sphere": ("kind at diameter clearance", ""), "tube": ("kind along diameter clearance", "wall"),
+    "pipe": ("kind along diameter clearance", "wall"),
     "box": ("kind corner opposite clearance", ""),
-    "plate": ("kind at normal u outline thickness holes clearance", ""),
+    "plate": ("kind at normal u outline thickness holes clearance", "material"),
     "washer": ("kind at normal outside inside thickness clearance", ""),
     "hole": ("at diameter slot outline", ""),
     "clearance": (" ".join(CLASSES) + " class", ""),
@@ -45,7 +46,7 @@ KNOWN = {
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
        "clearance", "mirror", "hardpoints", "surface"}
 BESIDE = {"title", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
-          "meant"}
+          "meant", "joint", "load_case"}
 
 
 class Refused(Exception):
