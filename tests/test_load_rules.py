@@ -66,6 +66,16 @@ def test_a_gust_on_the_ground():
     assert np.abs(axial[0]) == pytest.approx(moment / 60, rel=1e-3)
 
 
+def test_a_gust_that_no_factor_is_known_for_is_named():
+    surface = 'kind = "{}"\n{}'
+    for kind, more, words in (("elevator", "", "no area with mean_chord in the file"),
+                              ("canard", 'area = "4 ft**2"\nmean_chord = "12 in"',
+                               "14 CFR 23.415(b) gives no factor for its kind")):
+        system = stage(surface=surface.format(kind, more))
+        left = Results(system, only=("loads",)).verdict.unknown
+        assert f"ground gust on elevator: {words}" in left
+
+
 OFF = """
 [load_case."pitch aft, one pilot at stick"]
 off = true

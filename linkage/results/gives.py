@@ -21,11 +21,11 @@ def give_misses(results: Answers) -> Iterator[Miss]:
     for name, found, limit, word, where in _measured(results):
         wide = results.lost_motion.attrs["error"] if word == "lost motion" else 0.0
         if found > limit:
-            yield Miss("give", name, f"{word} {found:.2f}°, {limit:.2f}° allowed", where,
+            yield Miss("lost motion", name, f"{word} {found:.2f}°, {limit:.2f}° allowed", where,
                        short=found - limit)
         elif found + wide > limit:
-            yield Miss("give", name, f"{word} {found:.4f}°, {found + wide:.4f}° perhaps between "
-                       f"the stick positions looked at, {limit:.4f}° allowed", where,
+            yield Miss("lost motion", name, f"{word} {found:.4f}°, {found + wide:.4f}° perhaps "
+                       f"between the stick positions looked at, {limit:.4f}° allowed", where,
                        decided=False, short=found - limit)
 
 

@@ -381,7 +381,7 @@ QUESTIONS = (  # in the order of the verdict
              strength.load_misses,
              strength.margins_judged, strength.no_strength,
              strength.load_covers, strength.cases_switched),
-    Question("give", "loads", ("lost_motion",), gives.give_misses, gives.gives_judged,
+    Question("lost motion", "loads", ("lost_motion",), gives.give_misses, gives.gives_judged,
              gives.gives_left, gives.gives_cover),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from .. import loads
+from .. import gearing, loads
 from ..model import STATIONS
 from ..stops import judged_box
 from ..units import LENGTHS, shown_length
@@ -134,6 +134,11 @@ def load_covers(results: Answers) -> Iterator[str]:
            f"them, down to steps of {step}: searched, not proven; by the "
            f"curves' second differences up to {most:.3%} may be missing, and a margin within that "
            f"of 0 counts as not decided; a peak narrower than the grid's steps would not be seen.")
+    if results.system.model.stops:
+        others = len(results.system.travel_box()) - 1
+        yield (f"With a stop in contact they are the greatest at "
+               f"{loads.AT_STOPS.get(others, 3) if others else 1} positions of each other input; "
+               f"with those off neutral the contact is the first of a row of looks, not proven.")
 
 
 def margins_judged(results: Answers) -> str:
@@ -175,6 +180,10 @@ def no_strength(results: Answers) -> Iterator[str]:
              if None in (surface.area, surface.mean_chord)]
     if gusts:
         yield f"ground gust on {listed(gusts)}: no area with mean_chord in the file"
+    unruled = [name for name in system.model.surfaces if name not in gusts
+               and gearing.kind_of(system, name) not in loads.GUST]
+    if unruled:
+        yield f"ground gust on {listed(unruled)}: 14 CFR 23.415(b) gives no factor for its kind"
     yield from _unloaded(results)
 
 
@@ -216,8 +225,9 @@ def _bodies_left(results):
         end.split("/")[0] == name for end in ends - told)]
     held = [name for name in model.bodies if any(at.split("/")[0] == name for at in told)]
     if held:
-        yield (f"how the plates of {listed(held)} hold on to hub or tube, and whether they buckle: "
-               f"not worked out")
+        yield (f"how the plates of {listed(held)} hold on to hub or tube, whether they buckle, and "
+               f"what else than rods loads them, such as a stop: not worked out; straight cuts at "
+               f"ten places and five slants between each rod's hole and the pivot are")
     for word, names in (("plates, arms and horns", bare),
                         ("shafts", [name for name, body in model.bodies.items()
                                     if "grip" in body.points and name not in shafts])):
