@@ -18,22 +18,23 @@ CLASSES = {"static": 3.175, "same": 3.175, "different": 6.35, "structure": 12.7,
 KNOWN = {
     "input": ("travel positive", "ways force"),
     "body": ("on pivot axis through slide input points solid grip bearings joint tolerance",
-             "level play tube friction"),
+             "level play tube friction material"),
     "airframe": ("points solid", ""),
     "rod": ("ends length redundant diameter fitted joint clearance tolerance", "wall thread "
-            "material fixity strength fitting bearing friction play"),
+            "material fixity strength fitting bearing friction play bow"),
     "coupling": ("bodies ratio", ""),
     "stop": ("input side between spacer search", ""),
     "spacer": ("on thickness tolerance", "stock"),
     "pair": ("between require waive", "reason"),
-    "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware"),
+    "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware "
+                "material rating ultimate friction"),
     "point": ("at bolt side stack tolerance", ""),
     "grip": ("along clocking hand", "bore"),
     "fitted": ("rod_end engaged", "least witness adjustable bolt hardware"),
-    "sphere": ("kind at diameter clearance", ""), "tube": ("kind along diameter clearance", ""),
-    "pipe": ("kind along diameter clearance", ""),
+    "sphere": ("kind at diameter clearance", ""), "tube": ("kind along diameter clearance", "wall"),
+    "pipe": ("kind along diameter clearance", "wall"),
     "box": ("kind corner opposite clearance", ""),
-    "plate": ("kind at normal u outline thickness holes clearance", ""),
+    "plate": ("kind at normal u outline thickness holes clearance", "material"),
     "washer": ("kind at normal outside inside thickness clearance", ""),
     "hole": ("at diameter slot outline", ""),
     "clearance": (" ".join(CLASSES) + " class", ""),
@@ -41,7 +42,8 @@ KNOWN = {
 }
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
        "clearance", "mirror", "hardpoints", "surface", "tolerance"}
-BESIDE = {"title", "wire", "material", "play", "factor", "rig_pin", "size", "meant"}
+BESIDE = {"title", "wire", "material", "play", "factor", "rig_pin", "size", "meant",
+          "joint", "load_case"}
 
 
 @dataclass
