@@ -92,6 +92,17 @@ def _said(lengths, size: float, unit: str) -> str:
     return f"[{text}] {unit}" if len(numbers) > 1 else f"{text} {unit}"
 
 
+def counted(count: int, one: str, many: str = "") -> str:
+    """How many of what; more than one have an s unless `many` says how.
+
+    Examples
+    --------
+    >>> counted(1, "body", "bodies"), counted(0, "rod")
+    ('1 body', '0 rods')
+    """
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
 def shown_text(text: str) -> str:
     r"""Text as a terminal may have it: control and direction marks spelled out.
 

@@ -7,6 +7,7 @@ import pytest
 
 import linkage
 from linkage.clearances import Stage, prove, scene_of
+from linkage.clearances.built_runs import _InSpans
 from linkage.clearances.cell_bounds import bounds
 from linkage.model.file import parse_model
 from linkage.motion import Builds, System
@@ -162,6 +163,32 @@ def test_examples_close_as_built(name):
     assert (table["proven"] <= table["least"] + 1e-9).all()
     decided = (table["proven"] >= table["required"]) | (table["least"] < table["required"])
     assert decided.all()
+
+
+def test_a_rod_that_is_cut_along_is_held_from_end_to_end():
+    """The spans of a rod square to the stations: its middle line holds all of them, not some.
+
+    Their ends have one station but for rounding, so that an order by it is no order along the rod.
+    """
+    text = build(np.zeros(COUNT))
+    for old, new in (("[8.0, 10.0, 55.0]", "[57.3, -700.0, 55.1]"), ("length = 112.5", ""),
+                     ("[118.0, 12.0, 62.0]", "[57.3, 600.0, 83.7]")):
+        assert old in text
+        text = text.replace(old, new)
+    system = System(parse_model(text))
+    scene = scene_of(system)
+    pair = scene.pair_of("link/tube", "airframe/wall")
+    stage = Stage(_InSpans(scene), [pair])
+    rods = np.flatnonzero(stage.of_rod[stage.seat_of])
+    assert len(rods) > 3
+    ends, posture = stage.seats[stage.seat_of[rods[0]]].origin, system.sweep(pitch=0.0)
+    spines = stage.spines(posture.flat_posture(), rods, np.zeros(1, int))[..., 0]  # (3, 2, rods)
+    way = (ends[1] - ends[0]) / np.linalg.norm(ends[1] - ends[0])
+    for spine, piece in zip(spines.transpose(2, 1, 0), rods, strict=True):
+        along = (stage.pieces[piece].points - ends[0]) @ way
+        low, high = np.sort((spine - ends[0]) @ way)
+        assert low <= along.min() + 1e-6
+        assert along.max() - 1e-6 <= high
 
 
 @pytest.mark.parametrize("name", ["servo_arm", "tandem"])

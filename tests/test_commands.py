@@ -236,7 +236,7 @@ def test_an_inch_file_is_spoken_of_in_inches(tmp_path, capsys):
     err = capsys.readouterr().err
     assert "edge: moved 99.000 in, and a chord of 9.000 in allows 18.000 in" in err
     slide = parse_model('length = "in"\n[input.flap]\ntravel = ["-0.5 in", "0.5 in"]')
-    assert said_input(linkage.System(slide), "flap", -12.7) == "-0.500in flap"
+    assert said_input(linkage.System(slide), "flap", -12.7) == "-0.500 in flap"
 
 
 def test_long_work_is_told_on_a_terminal_and_nothing_in_a_pipe(monkeypatch, capsys):

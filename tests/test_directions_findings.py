@@ -97,12 +97,12 @@ def test_pitch_on_a_slide_is_positive_aft():
     system = made(text)
     moved = system.sweep(pitch=[0, 10]).point("stick/grip")
     assert moved[1, 0] - moved[0, 0] == pytest.approx(10)
-    assert said_input(system, "pitch", 10) == "10.0mm aft"
+    assert said_input(system, "pitch", 10) == "10.0 mm aft"
 
 
 @pytest.mark.parametrize(("slide", "words"), [
-    ("fore-aft", "12.0mm flap lever forward"), ("lateral", "12.0mm flap lever right"),
-    ("vertical", "12.0mm flap lever up")])
+    ("fore-aft", "12.0 mm flap lever forward"), ("lateral", "12.0 mm flap lever right"),
+    ("vertical", "12.0 mm flap lever up")])
 def test_lever_is_said_as_people_say_it(slide, words):
     text = FLAP.format(travel='["0 mm", "20 mm"]', left=-60, right=-60, more="", slide=slide)
     model = parse_model(text.split("[rod.left]")[0])

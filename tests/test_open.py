@@ -11,6 +11,7 @@ import pytest
 from linkage.__main__ import main
 from linkage.commands import open as verb
 
+LAUNCH = "linkage.commands.lab.Lab.launch_instance"
 EXAMPLES = Path(__file__).parents[1] / "examples"
 
 
@@ -18,7 +19,7 @@ EXAMPLES = Path(__file__).parents[1] / "examples"
 def started(monkeypatch):
     """Words JupyterLab would have been started with."""
     words = []
-    monkeypatch.setattr("jupyterlab.labapp.main", words.append)
+    monkeypatch.setattr(LAUNCH, words.append)
     return words
 
 
@@ -74,6 +75,6 @@ def test_without_jupyterlab_it_says_what_to_install(tmp_path, started, capsys, m
 
 
 def test_a_jupyterlab_that_will_not_start_is_not_success(tmp_path, monkeypatch):
-    monkeypatch.setattr("jupyterlab.labapp.main", lambda words: sys.exit(1))
+    monkeypatch.setattr(LAUNCH, lambda words: sys.exit(1))
     shutil.copy(EXAMPLES / "tandem.toml", tmp_path / "mine.toml")
     assert main(["open", str(tmp_path / "mine.toml")]) == 2

@@ -1,5 +1,6 @@
 """The page's program by node and the TypeScript checker, and what it shares with the library."""
 
+import dataclasses
 import json
 import math
 import os
@@ -65,6 +66,11 @@ def inputs():
     return System(parse_model(INPUTS))
 
 
+def in_inches(system):
+    """The same system as an inch file has it."""
+    return System(dataclasses.replace(system.model, length="in"))
+
+
 @pytest.mark.parametrize("row", TABLE["lengths"], ids=lambda row: repr(row["text"])[:40])
 def test_a_box_and_the_file_read_the_same_length(row):
     """One table for the file's parser, the kernel's boxes and (by node) the page's boxes."""
@@ -84,13 +90,16 @@ def test_a_length_beyond_any_aircraft_is_refused():
 
 def test_the_pages_arithmetic_and_wording_by_node(inputs):
     node = shutil.which("node") or missing("node")
-    head = make_payload(inputs).head
+    head, systems = make_payload(inputs).head, {"inch lever": (in_inches(inputs), "slide")}
     # a slide has words of its own here, to test what the words do where the unit is mm
     head["inputs"][-1] |= {"words": ["left", "right"], "signed": False}
+    head["inputs"] += [{**make_payload(systems["inch lever"][0]).head["inputs"][-1],
+                        "name": "inch lever"}]
     said = {"length": lambda mm, unit: shown_length(mm, unit),
             "turn": lambda value, digits: said_deflection(
                 math.nan if value is None else value, ("TEU", "TED"), digits),
-            "input": lambda name, value: said_input(inputs, name, value)}
+            "input": lambda name, value: said_input(*systems.get(name, (inputs, name)), value)
+            }
     worded = {kind: [[row, said[kind](*row)] for row in rows] for kind, rows in WORDED.items()}
     done = subprocess.run(
         [node, "--test", *sorted(map(str, TESTS.glob("*.test.mjs")))], capture_output=True,

@@ -12,6 +12,7 @@ from pathlib import Path
 import numpy as np
 import pymupdf
 import pytest
+from systems.reports import SIDE_BY_SIDE, made_report
 
 import linkage
 from linkage.__main__ import main
@@ -63,10 +64,8 @@ class Tables(HTMLParser):
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("made") / "report"
-    code = main([str(EXAMPLES / "side_by_side.toml"), "--out", str(folder), "--against",
-                 str(EXAMPLES / "side_by_side_fixed.toml")])
-    return folder, code
+    made = made_report(tmp_path_factory, SIDE_BY_SIDE)
+    return made.report, made.code
 
 
 @pytest.fixture(scope="module")

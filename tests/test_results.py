@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from systems.reports import SIDE_BY_SIDE, made_report
 
 import linkage
 from linkage import results as room
@@ -18,7 +19,6 @@ from linkage.results.chapters import answer
 from linkage.results.csv_files import csv_files, is_table
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
-SIDE_BY_SIDE = EXAMPLES / "side_by_side.toml"
 STICK = """
 length = "mm"
 [input.pitch]
@@ -35,18 +35,17 @@ def missed_lines(out):
     return [line for line in out.splitlines() if line.startswith(("MISS  ", "UNDECIDED  "))]
 
 
-def test_the_same_verdict_whatever_is_asked_for(tmp_path, capsys):
-    codes, misses = [], []
-    for words in ([], ["--csv", str(tmp_path / "csv"), "--out", str(tmp_path / "out")]):
-        codes.append(main([str(SIDE_BY_SIDE), *words]))
-        misses.append(missed_lines(capsys.readouterr().out))
+def test_the_same_verdict_whatever_is_asked_for(tmp_path_factory, capsys):
+    made = made_report(tmp_path_factory, SIDE_BY_SIDE)
+    codes = [main([str(SIDE_BY_SIDE)]), made.code]
+    misses = [missed_lines(out) for out in (capsys.readouterr().out, made.out)]
     assert codes == [1, 1]
     assert misses[0] == misses[1]
     assert len(misses[0]) == 3
-    named = pd.read_csv(tmp_path / "csv" / "missed.csv")
+    named = pd.read_csv(made.csv / "missed.csv")
     assert list(named["what"]) == ["stick left/shaft | airframe/seat pan left",
                                    "elevator rear/tube | airframe/tail frame", "cross tube"]
-    assert named.equals(pd.read_csv(tmp_path / "out" / "tables" / "missed.csv"))
+    assert named.equals(pd.read_csv(made.report / "tables" / "missed.csv"))
 
 
 def test_each_answer_is_worked_out_once(tmp_path, monkeypatch):

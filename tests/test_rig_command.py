@@ -74,6 +74,8 @@ def test_bad_words_are_refused_in_one_line(words, says, capsys):
     ("input, stick angle, surface, surface angle\npitch, 5, elevator, 1e308\n",
      "line 2: surface angle: 1e308 is more than 3600° either way"),
     ("input, stick angle, surface, surface angle\npitch, 5, elevator, 3, 4\n", "can't be read"),
+    ("input, stick angle, surface, surface angle\npitch, 5, elevator, -7\n",
+     "1 reading for 1 unknown: nothing is left to check the fit with"),
     ("\0", ""),
 ])
 def test_bad_tables_are_refused_in_one_line(text, says, tmp_path, capsys):

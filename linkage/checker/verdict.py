@@ -138,7 +138,8 @@ class Claims:
 
     def sentence(self, found, count, leaves):
         """What holds, and what it leaves out."""
-        parts = [f"proof holds: {count} pairs, {leaves} leaves, for the real travel, as drawn"]
+        parts = [f"proof holds: {count} pair{'s' * (count != 1)}, {leaves} "
+                 f"lea{'f' if leaves == 1 else 'ves'}, for the real travel, as drawn"]
         if found["missed"]:
             parts.append(f"{len(found['missed'])} come nearer than required, first "
                          f"{found['missed'][0]}")

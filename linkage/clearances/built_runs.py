@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ..geometry import tube
-from ..intervals import row_count
 from ..model import AIRFRAME
 from ..motion import (
     Builds,
@@ -34,7 +33,7 @@ from .travel import Travel
 
 SPANS = np.array([0, 0.06, 0.15, 0.3, 0.5, 0.7, 0.85, 0.94, 1])  # of rods, as shares of them
 MORE = 1.5  # times as many joints as a pair needs that it may be worked with
-PARTS = 6  # cells along each input over which the range of a joint is asked for
+PARTS = 8  # cells along each input over which the range of a joint is asked for
 FINE_PARTS = 40  # and along the turn of the joint before it
 RUNS = 3  # joints that a pair is tried from, one before the other
 ROUGHLY = 0.5  # mm of the least gap as drawn within which a build near the worst is looked for
@@ -247,7 +246,10 @@ def _take(whole, proof, which, numbers):
 
 
 def moved_by_builds(scene, pairs, travel: Travel, tolerances) -> dict:
-    """How far any build has any point of the solids of some pairs off, at most: ``{solid: mm}``."""
+    """How far any build has any point of the solids of some pairs off, at most: ``{solid: mm}``.
+
+    Infinite for what may be out of reach, where there is nothing that it is off from.
+    """
     names = dict.fromkeys(name for pair in pairs for name in (pair.first, pair.second))
     return {name: _moved(scene, scene.envelope(name), everywhere(
         scene.system, travel, tolerances, scene.carriers(name))) + scene.looseness(
@@ -255,15 +257,19 @@ def moved_by_builds(scene, pairs, travel: Travel, tolerances) -> dict:
 
 
 def _moved(scene, solid, posture):
+    steps = scene.system.only(set(solid.carriers) - {AIRFRAME}).plan.steps
+    if not posture.doubtful.isdisjoint(joint for step in steps for joint in step.joints):
+        return np.inf
     ends = () if solid.ends is None else scene.model.rods[body_of(solid.name)].ends
-    seat = Seat(solid.carriers, AIRFRAME, np.zeros((1, 3)) if solid.ends is None else solid.ends,
-                ends)
+    points = np.concatenate([piece.points for piece in solid.pieces])
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2  # from afar, turns would count for more
+    seat = Seat(solid.carriers, AIRFRAME, middle[None] if solid.ends is None else solid.ends, ends)
     with np.errstate(invalid="ignore", over="ignore"):
-        rows = frames([seat], posture)[row_count(posture.inputs) - 1:, :, :, 0]
-        off = np.sqrt((np.abs(rows).sum(axis=0) ** 2).sum(axis=0))  # (4, cells)
-    corners = np.abs(np.concatenate([p.points for p in solid.pieces])).max(axis=0)
-    most = off[0] + corners @ off[1:] if solid.ends is None else off[1:3].max(axis=0)
-    return float(np.fmax.reduce(most)) * (1 + 1e-9)
+        off = posture.off_drawn(frames([seat], posture)[:, :, :, 0])
+        off = np.sqrt((off * off).sum(axis=0))  # (4, cells)
+    most = off[0] + np.abs(points - middle).max(axis=0) @ off[1:] if solid.ends is None else \
+        off[1:3].max(axis=0)
+    return float(np.max(np.where(np.isnan(most), np.inf, most))) * (1 + 1e-9)
 
 
 def _seen(travel, moves):

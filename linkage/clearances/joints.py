@@ -61,33 +61,36 @@ class Joints:
                  tolerances: Tolerance | None = None):
         self.model, self.tolerances = model, tolerances
         self._placed, self._holds = placed, holds
-        self._tubes, self._known = {}, {}
+        self._tubes, self._known, self._pivots = {}, {}, {}
 
     def shared(self, first: str, second: str) -> tuple[Ball, ...]:
         """Balls about the joints that the parts of two solids share; none where they share none."""
-        one, two = body_of(first), body_of(second)
-        key = (one, two) if AIRFRAME not in (one, two) else (first, second)
-        if key not in self._known:
-            self._known[key] = self._between(first, second)
-        return self._known[key]
+        parts = body_of(first), body_of(second)
+        if parts not in self._known:
+            self._known[parts] = self._between(*parts)
+        balls = self._known[parts]
+        if not balls or AIRFRAME not in parts:
+            return balls
+        fixed = second if parts[1] == AIRFRAME else first
+        return tuple(ball for ball in balls if self._held(fixed, ball))
 
-    def _between(self, first, second):
-        # complexity over 10: rod or body, airframe or not, who carries whom, each way round
-        one, two = body_of(first), body_of(second)
+    def _held(self, fixed, ball) -> bool:
+        if (fixed, ball) not in self._known:
+            self._known[fixed, ball] = self._holds(fixed, ball)
+        return self._known[fixed, ball]
+
+    def _between(self, one, two) -> tuple[Ball, ...]:
+        """Balls about the joints of two parts, whichever of their solids hold them."""
         rods, bodies = self.model.rods, self.model.bodies
         if one in rods and two in rods:
             return self._shared_ends(one, two)
         if two in rods or one == AIRFRAME:
-            one, two, second = two, one, first
+            one, two = two, one
         if one in rods:
-            balls = tuple(self._rod_end(one, end) for end in rods[one].ends
-                          if body_of(end) == two)
-        elif two != AIRFRAME and bodies[two].on == one:
-            balls = self._pivot(two)
-        else:
-            balls = self._pivot(one) if bodies[one].on == two else ()
-        return balls if two != AIRFRAME else tuple(
-            ball for ball in balls if self._holds(second, ball))
+            return tuple(self._rod_end(one, end) for end in rods[one].ends if body_of(end) == two)
+        if two != AIRFRAME and bodies[two].on == one:
+            return self._pivot_of(two)
+        return self._pivot_of(one) if bodies[one].on == two else ()
 
     def _shared_ends(self, one, two):
         """The larger ball about each end that two rods share."""
@@ -110,6 +113,11 @@ class Joints:
             radius, source = self._usual(end, rod, body_of(end))
         return self._ball(end, self.model.position(end), (radius, source),
                           self._off(end))
+
+    def _pivot_of(self, name) -> tuple[Ball, ...]:
+        if name not in self._pivots:
+            self._pivots[name] = self._pivot(name)
+        return self._pivots[name]
 
     def _pivot(self, name) -> tuple[Ball, ...]:
         body = self.model.bodies[name]

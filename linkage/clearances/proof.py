@@ -75,7 +75,8 @@ def earlier(stage: Stage, travel: Travel | dict, proof: Proof, terms: tuple) -> 
     return Earlier(stage, Travel.of(travel), terms, proof, signatures(stage.scene, names))
 
 
-def near_pairs(scene: Scene, pairs: Sequence[Pair], travel: Travel | dict, limit: float,
+def near_pairs(scene: Scene, pairs: Sequence[Pair], travel: Travel | dict,
+               limit: float | np.ndarray,
                tolerances: Tolerance | None = None) -> tuple[list[Pair], dict]:
     """Pairs that may come within a limit of their required clearance; the rest with proof.
 
@@ -85,7 +86,7 @@ def near_pairs(scene: Scene, pairs: Sequence[Pair], travel: Travel | dict, limit
     pairs : sequence of Pair
     travel : Travel or dict
         A set of stick positions, or the whole of ``{input: (least, greatest)}``.
-    limit : float
+    limit : float or ndarray (pairs,)
         mm more than the required clearance.
     tolerances : Tolerance, optional
 
@@ -117,14 +118,12 @@ def near_pairs(scene: Scene, pairs: Sequence[Pair], travel: Travel | dict, limit
 def _near_built(scene, pairs, travel, how):
     """As `near_pairs` in every build: a gap is less by no more than what both solids move by."""
     limit, tolerances = how
-    off = moved_by_builds(scene, pairs, travel, tolerances)
-    most = max((k for k in off.values() if np.isfinite(k)), default=0.0)
-    far = near_pairs(scene, pairs, travel, limit + 2 * most)[1]
-    low = {pair.name: far[pair.name] - off[pair.first] - off[pair.second] for pair in pairs
-           if pair.name in far}
-    near = [pair for pair in pairs if not low.get(pair.name, -np.inf) >= pair.required + limit]
-    names = {pair.name for pair in near}
-    return near, {name: bound for name, bound in low.items() if name not in names}
+    moved = moved_by_builds(scene, pairs, travel, tolerances)
+    off = np.array([moved[pair.first] + moved[pair.second] for pair in pairs])
+    far = near_pairs(scene, pairs, travel, limit + off * (1 + 1e-12))[1]
+    low = {pair.name: far[pair.name] - less for pair, less in zip(pairs, off, strict=True)
+           if pair.name in far and np.isfinite(less)}
+    return [pair for pair in pairs if pair.name not in low], low
 
 
 def _differ(stage, tolerances) -> bool:

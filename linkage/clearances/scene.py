@@ -118,7 +118,7 @@ class Scene:
         self.system, self.model, self.tolerances = system, system.model, tolerances
         self._needs = system.plan.depends_on()
         self._shapes = system.model.solids
-        self._between, self._solids, self._envelopes = {}, {}, {}
+        self._between, self._solids, self._envelopes, self._placed = {}, {}, {}, {}
         self._riding, self._room, self._kept, self._at, self._worked = {}, {}, {}, {}, {}
         self._joints = Joints(self.model, self.placed, self._holds, tolerances)
 
@@ -160,11 +160,7 @@ class Scene:
     def _meets(self, name, ball) -> bool:
         key = name, ball.centre, ball.radius
         if key not in self._at:
-            at = sphere(ball.centre, 0.0)
-            self._at[key] = any(
-                _inside(_room(p, ball.radius), ball.centre)
-                and piece_gap(p.points, p, at.points, at).value < ball.radius
-                for p in self.solid(name).pieces)
+            self._at[key] = _reaches(self.solid(name).pieces, ball.centre, ball.radius)
         return self._at[key]
 
     def _outside(self, name, balls) -> Solid:
@@ -229,6 +225,11 @@ class Scene:
 
     def placed(self, name: str) -> Shape:
         """The shape of a solid as the file has it, every named point replaced by where it is."""
+        if name not in self._placed:
+            self._placed[name] = self._put(name)
+        return self._placed[name]
+
+    def _put(self, name) -> Shape:
         part, shape = body_of(name), self._shapes[name]
 
         def spot(place):
@@ -279,9 +280,9 @@ class Scene:
     @cached_property
     def _moving(self) -> list:
         """Every pair of which one solid moves against the other."""
-        names = list(self._shapes)
-        made = (self._pair(first, second) for i, first in enumerate(names)
-                for second in names[i + 1:] if self._apart(first, second))
+        names = [(name, body_of(name)) for name in self._shapes]
+        made = (self._pair(first, second) for i, (first, one) in enumerate(names)
+                for second, two in names[i + 1:] if one != two)
         return [pair for pair in made if pair.inputs]
 
     @cached_property
@@ -305,7 +306,7 @@ class Scene:
         names = list(self._shapes)
         at, found = names.index(name), []
         for k, other in enumerate(names):
-            if (others is None or other in others) and self._apart(name, other):
+            if (others is None or other in others) and body_of(name) != body_of(other):
                 pair = self._pair(other, name) if k < at else self._pair(name, other)
                 if pair.inputs and not self._at_joints(pair):
                     found.append(pair)
@@ -331,20 +332,13 @@ class Scene:
         rod = self.model.rods.get(body_of(name))
         return None if rod is None else np.array([self.model.position(end) for end in rod.ends])
 
-    def _apart(self, first, second) -> bool:
-        """Whether two solids are of parts that are not rigidly joined."""
-        return body_of(first) != body_of(second)
-
     def _holds(self, name: str, ball: Ball) -> bool:
         """Whether a fixed solid holds a joint: in its material, or in a hole within the ball."""
         if name not in self._room:
             self._room[name] = _room(self.envelope(name).pieces[0])
         if not _inside(self._room[name], ball.centre):
             return False
-        spot = sphere(ball.centre, 0.0)
-        return any(piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
-                   for p in _pieces(self.placed(name).without_holes(ball.centre, ball.radius))
-                   if _inside(_room(p), ball.centre))
+        return _holds(self.placed(name), ball.centre, ball.radius)
 
     def _pair(self, first, second) -> Pair:
         both = frozenset((first, second))
@@ -405,6 +399,22 @@ def _room(piece, more: float = TOUCHING) -> list:
 
 def _inside(room, point) -> bool:
     return all(low <= k <= high for (low, high), k in zip(room, point, strict=True))
+
+
+@lru_cache(maxsize=4096)  # the very same pieces as long as their shape is as before
+def _reaches(pieces, centre, radius) -> bool:
+    """Whether any of some pieces comes into a ball."""
+    at = sphere(centre, 0.0)
+    return any(_inside(_room(p, radius), centre)
+               and piece_gap(p.points, p, at.points, at).value < radius for p in pieces)
+
+
+@lru_cache(maxsize=4096)
+def _holds(shape, centre, radius) -> bool:
+    spot = sphere(centre, 0.0)
+    return any(piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
+               for p in _pieces(shape.without_holes(centre, radius))
+               if _inside(_room(p), centre))
 
 
 @lru_cache(maxsize=4096)

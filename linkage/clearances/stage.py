@@ -145,7 +145,7 @@ class Stage:
                 made[self.corners[i]:] = made[self.corners[i] - 1]
             self.spine[chosen], self.reach[chosen] = _spines(local.transpose(0, 2, 1))
             rods = chosen[self.of_rod[self.seat_of[chosen]]]
-            self.spine[rods], self.reach[rods] = local[self.row[rods]][:, [0, -1]], 0.0
+            self.spine[rods], self.reach[rods] = _along_rods(local[self.row[rods], :, 1]), 0.0
             self.middle[chosen] = local.mean(axis=1)
             self.local[g] = np.ascontiguousarray(local.transpose(2, 1, 0))
         self._far = 0.0 if not self.local else max(
@@ -400,6 +400,12 @@ def _spines(local):
     beyond = np.maximum(0.0, np.abs(along - ((low + high) / 2)[:, None]) - half[:, None])
     off = np.sqrt(((x - along[:, None] * way[:, :, None]) ** 2).sum(axis=1) + beyond**2)
     return ends, off.max(axis=1)
+
+
+def _along_rods(shares):
+    """Ends of what holds corners on rods, given as shares (n, corners): (n, 2, 3)."""
+    ends = np.stack([shares.min(axis=1), shares.max(axis=1)], axis=1)
+    return np.stack([1 - ends, ends, np.zeros_like(ends)], axis=2)
 
 
 def _clusters(solid):

@@ -6,7 +6,7 @@ import sys
 import time
 
 from .. import load
-from ..errors import LinkageError, nearest
+from ..errors import LinkageError, counted, nearest
 from ..units import lengths_said_in
 from .shared import check_tables, described_as, parser_of, write_tables
 from .verbs import VERBS
@@ -92,7 +92,7 @@ def _write_report(args, results, progress, proof):
     write_report(args.out, files, args.replace)
     progress("")
     print(f"\n{args.out}: {', '.join(name for name in files if '/' not in name)} and "
-          f"{sum('/' in name for name in files)} tables and templates written")
+          f"{counted(sum('/' in name for name in files), 'table')} and templates written")
 
 
 def _check_proof(args):

@@ -13,8 +13,6 @@ from ..errors import LinkageError
 from .shared import parser_of
 
 NEEDED = ("jupyterlab", "ipywidgets", "anywidget")
-QUIET = ("--LabApp.news_url=", "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
-         "--LabApp.extension_manager=readonly")  # a workshop need not be on the network
 
 
 def run(argv: list[str]) -> int:
@@ -30,7 +28,9 @@ def run(argv: list[str]) -> int:
         raise LinkageError("linkage open: needs JupyterLab, which is not installed; run: "
                            "pip install 'linkage[workbook]'")
     notebook = _notebook(Path(args.file))
-    return _lab(notebook, ["--no-browser"] if args.no_browser else [])
+    from .lab import run_lab
+
+    return run_lab(notebook, ["--no-browser"] if args.no_browser else [])
 
 
 def _notebook(model: Path) -> Path:
@@ -47,14 +47,3 @@ def _notebook(model: Path) -> Path:
     write_text(notebook, json.dumps(text, ensure_ascii=False, indent=1) + "\n")
     print(f"{notebook}: written")
     return notebook
-
-
-def _lab(notebook: Path, words) -> int:
-    """Run JupyterLab until it is ended; 2 when it would not start."""
-    from jupyterlab.labapp import main
-
-    try:
-        main([str(notebook.resolve()), "--ServerApp.ip=127.0.0.1", *QUIET, *words])
-    except SystemExit as ended:
-        return 2 if ended.code else 0
-    return 0

@@ -6,7 +6,8 @@ from pathlib import Path
 
 from .. import clearance, load, relief
 from ..disk import check_folder
-from ..errors import LinkageError, nearest
+from ..errors import LinkageError, counted, nearest
+from ..model.file import drawings_of
 from ..model.keys import at
 from ..motion import System
 from ..units import CAUTION, length_mm, lengths_said_in
@@ -38,13 +39,16 @@ def run(argv: list[str]) -> int:
     density = _density(system.model, args.material)
     names = names_both_sides(system.model, args.plate)
     check_folder(args.out, [relief.relieved_name(args.file),
-                            *relief.template_names(system.model, names)], args.replace)
+                            *relief.template_names(system.model, names),
+                            *(relief.cut_name(system.model, name) for name in names
+                              if name in drawings_of(args.file))], args.replace)
     with lengths_said_in(system.model.length), working("cutting free"):
         done = _relieved(system, names, _relief_options(args, system.model.length))
     files, drawings = relief.relieved_file(args.file, done, args.out), {}
     written = Path(args.out) / relief.relieved_name(args.file)
     for each in done:
         add_templates(relief.relief_templates(each, args.paper), files, drawings)
+    files |= relief.cut_drawings(args.file, done)
     relief.write_all(args.out, files, args.replace)
     from ..sheet import relief_sheet, template_sheet
 
@@ -110,7 +114,7 @@ def _short_as_built(system, names) -> list:
     """Plates of which a pair misses in a build; printed."""
     short = [name for name in names if relief.short_in_a_build(system, name)]
     print(f"In every build within the tolerances: the pairs of {len(names) - len(short)} of "
-          f"{len(names)} plates are proven again.")
+          f"{counted(len(names), 'plate')} are proven again.")
     for name in short:
         print(f"MISS  {name}: a pair of it, in a build within the tolerances")
     return short

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from .. import gearing, load, rigging
-from ..disk import check_file, digest
+from ..disk import check_file
 from ..errors import LinkageError, nearest
+from ..model.file import model_digest
 from ..motion import System
 from ..units import CAUTION
 from .shared import check_picture, check_tables, parser_of, working, write_picture, write_tables
@@ -104,7 +105,7 @@ def _draw(args, system, fit):
 
 
 def _fit(system, args):
-    readings = rigging.read_readings(system, args.readings, digest(args.file))
+    readings = rigging.read_readings(system, args.readings, model_digest(args.file))
     try:
         return readings, rigging.fit_as_built(system, readings, zeroed=args.zeroed,
                                               rods=args.doubt, error=args.trust)

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 from .. import __version__
 from ..disk import check_file, check_folder, fill_folder, write_bytes
 from ..errors import LinkageError
+from ..model.file import side_files
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -64,6 +65,7 @@ class _Parser(argparse.ArgumentParser):
     def _refuse_what_is_read(self, parsed) -> None:
         """Refuse to write over a file that is read, whatever may be replaced."""
         read = [name for name in (getattr(parsed, word, None) for word in READ) if name]
+        read += side_files(parsed.file) if "file" in parsed else []
         options = {action.dest for action in self._actions if action.option_strings}
         for word in options & WRITTEN:
             name = getattr(parsed, word)
@@ -107,14 +109,13 @@ def check_tables(folder: Path | str, replace: bool, model: Path | str) -> None:
 
     One that holds the model's own table of hardpoints under such a name is refused in any case.
     """
-    from ..model.file import hardpoints_file
     from ..results.csv_files import is_table
 
     check_folder(folder)
     there = sorted(path.name for path in Path(folder).glob("*.csv") if is_table(path.name))
-    own = hardpoints_file(model)
+    used = side_files(model)
     for name in there:
-        if own is not None and own.samefile(Path(folder) / name):
+        if any(_one_file(own, Path(folder) / name) for own in used):
             raise LinkageError(f"--csv {folder}: holds {name}, from which the model's hardpoints "
                                f"are read; choose another folder")
     check_folder(folder, there, replace)

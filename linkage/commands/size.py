@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .. import load, sizing
 from ..disk import check_file
-from ..errors import LinkageError
+from ..errors import LinkageError, counted
 from ..units import CAUTION
 from .shared import parser_of, working
 
@@ -29,7 +29,7 @@ def run(argv: list[str]) -> int:
         raise LinkageError(f"--starts is {args.starts:.6g}; give 1 to {MOST_STARTS} places to "
                            f"start from")
     system = load(args.file)
-    with working(f"looking from {args.starts} starts"):
+    with working(f"looking from {counted(args.starts, 'start')}"):
         chosen = sizing.size(system, starts=args.starts, seed=args.seed, rounded=args.rounded)
     from ..sheet import heading, size_sheet
 

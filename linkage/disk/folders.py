@@ -17,18 +17,21 @@ SUMS = "files.sha256"  # what a folder was written with, as `sha256sum -c` reads
 MOST_TRIES = 20  # times that two runs may take a folder from each other
 
 
-def digest(path: Path | str) -> str:
-    """First 16 digits of a file's SHA-256, by which a sheet is matched to its model.
+def digest(path: Path | str, *others: Path) -> str:
+    """First 16 digits of a file's SHA-256; with others, of the SHA-256 of all, one after the other.
 
     Parameters
     ----------
     path : path
+    *others : path
 
     Returns
     -------
     str
     """
-    return hashlib.sha256(Path(path).read_bytes()).hexdigest()[:16]
+    sums = [hashlib.sha256(Path(each).read_bytes()).hexdigest() for each in (path, *others)]
+    whole = sums[0] if not others else hashlib.sha256("".join(sums).encode()).hexdigest()
+    return whole[:16]
 
 
 def check_report_folder(folder: Path | str, replace: bool = False,

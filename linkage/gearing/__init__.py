@@ -40,6 +40,7 @@ from .words import (
     Direction,
     Finding,
     deflection_words,
+    position_unit,
     said_end,
     said_input,
     said_place,
@@ -52,6 +53,6 @@ __all__ = ["SAMPLES", "WAYS", "Direction", "Finding", "bands", "commands", "cros
            "driving_input", "edge_movement", "enclosed_gearing", "expected", "expected_steps",
            "find", "flipped", "gearing_algebra", "gearing_table", "greatest_over_box",
            "grip_movement", "implausible", "input_ways", "inputs_of", "kind_of", "level_reading",
-           "margins", "moved_by", "projected", "prove_sign", "required_travels", "rod_algebra",
-           "round_positions", "said_end", "said_input", "said_place", "said_surface",
-           "sense_word", "stick_difference", "symmetry", "twins", "ways_moved"]
+           "margins", "moved_by", "position_unit", "projected", "prove_sign", "required_travels",
+           "rod_algebra", "round_positions", "said_end", "said_input", "said_place",
+           "said_surface", "sense_word", "stick_difference", "symmetry", "twins", "ways_moved"]

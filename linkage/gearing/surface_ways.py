@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..errors import counted
 from ..model import is_rudder
 from ..motion import System
 from .built_sign import built_senses
@@ -385,8 +386,9 @@ def _told(system, surface, name, proof, builds=""):
     if len(proof.open):
         place = proof.nearest("open")
         return "not decided", (f'{end}: direction of "{surface}" not decided{builds} near '
-                               f"{said_place(system, place)}, in {len(proof.open)} cells of "
-                               f"{NARROW:g} or what was left of {proof.looked}"), place
+                               f"{said_place(system, place)}, in "
+                               f"{counted(len(proof.open), 'cell')} of {NARROW:g} or what was left "
+                               f"of {proof.looked}"), place
     return "right", "", {}
 
 

@@ -4,11 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from ..model import SENSES, is_rudder
 from ..motion import System
 from ..units import LENGTHS, rounded_text, said_deflection
 from .senses import input_ways
+
+if TYPE_CHECKING:
+    from ..model import Body
+    from ..motion.system import Control
 
 WAYS = {"up": "TEU", "down": "TED", "left": "TEL", "right": "TER"}
 NEUTRAL = "neutral"
@@ -93,6 +98,16 @@ def said_surface(system: System, surface: str, degrees: float, digits: int = 1) 
     return said_deflection(degrees, deflection_words(system, surface), digits)
 
 
+def position_unit(system: System, part: Control | Body) -> tuple[str, float]:
+    """The unit in which positions of an input or a body are shown, and how many mm it is.
+
+    Degrees, whose size is 1, or on a slide the file's own unit.
+    """
+    if not part.slides:
+        return "°", 1.0
+    return system.model.length, LENGTHS[system.model.length].mm
+
+
 def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
     r"""A stick position in words.
 
@@ -104,18 +119,19 @@ def said_input(system: System, name: str, value: float, digits: int = 1) -> str:
     >>> said_input(system, "pitch", -12.5), said_input(system, "pitch", 0)
     ('12.5° forward', 'neutral')
     """
-    unit, own = system.inputs[name].unit, LENGTHS[system.model.length]
-    if unit == "mm" != system.model.length:  # a slide of an inch file, to a thousandth
-        value, digits, unit = value / own.mm, own.digits, system.model.length
+    unit, size = position_unit(system, system.inputs[name])
+    if size != 1.0:  # a slide of an inch file, to a thousandth
+        value, digits = value / size, LENGTHS[unit].digits
     if not math.isfinite(value):
         return "nowhere"
     size = rounded_text(abs(value), digits)
     if float(size) == 0:
         return NEUTRAL
+    size += unit if unit == "°" else f" {unit}"
     ways = input_ways(system.model, name)
     if ways is not None:
-        return f"{size}{unit} {ways[bool(value > 0)]}"
-    return f"{'-' if value < 0 else '+'}{size}{unit} {name}"
+        return f"{size} {ways[bool(value > 0)]}"
+    return f"{'-' if value < 0 else '+'}{size} {name}"
 
 
 def said_end(system: System, name: str, greatest: bool) -> str:

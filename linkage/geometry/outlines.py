@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from ..errors import LinkageError, mm
+from ..errors import LinkageError, counted, mm
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -223,11 +223,12 @@ def _slot(start, end, radius, tolerance):
 def _read(corners, name):
     rows = [list(corner) for corner in corners]
     if len(rows) < 3:
-        raise LinkageError(f"{name} has {len(rows)} corners; give 3 or more", corners=len(rows))
+        raise LinkageError(f"{name} has {counted(len(rows), 'corner')}; give 3 or more",
+                           corners=len(rows))
     for row in rows:
         if len(row) not in (2, 3):
-            raise LinkageError(f"{name} has a corner of {len(row)} numbers; give [u, v] or "
-                               "[u, v, radius]", corner=row)
+            raise LinkageError(f"{name} has a corner of {counted(len(row), 'number')}; give [u, v] "
+                               "or [u, v, radius]", corner=row)
         _finite(row, name, "at a corner")
     points = np.array([row[:2] for row in rows], dtype=float)
     radii = np.array([row[2] if len(row) == 3 else 0.0 for row in rows], dtype=float)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..errors import LinkageError, mm
+from ..errors import LinkageError, counted, mm
 from .vectors import cross, dot
 
 if TYPE_CHECKING:
@@ -284,8 +284,8 @@ def _refuse_points(points):
 def _normal(corners: np.ndarray) -> np.ndarray:
     """Unit normal that sees the outline turn left; refuses outlines not flat or not convex."""
     if len(corners) < 3:
-        raise LinkageError(f"a plate's outline has {len(corners)} corners; give 3 or more",
-                           corners=len(corners))
+        raise LinkageError(f"a plate's outline has {counted(len(corners), 'corner')}; give 3 "
+                           f"or more", corners=len(corners))
     spokes = (corners - corners[0]).T
     sides = (np.concatenate((corners[1:], corners[:1])) - corners).T
     area = cross(spokes[:, 1:-1], spokes[:, 2:]).sum(axis=1)

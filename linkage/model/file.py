@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import copy
-import csv
 import dataclasses
-import io
 import tomllib
 from pathlib import Path
 
-from ..disk import write_text
-from ..errors import FileError, LinkageError, ModelError, nearest
+from ..disk import digest, write_text
+from ..errors import FileError, LinkageError, ModelError
 from ..units import LENGTHS, lengths_said_in
 from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
-from .parts import AIRFRAME
 from .shapes import Point
+from .side_files import hardpoint_rows, plain_ends, put_drawn, put_hardpoints, solids_in
 from .whole import Model
 
 MOST_BYTES = 4_000_000  # a model file is a few kB; this keeps a slip from filling the memory
@@ -84,7 +82,8 @@ class Source:
     table : dict
         As the TOML has it.
     full : dict
-        The same with the rows of its table of hardpoints in their places, and without its name.
+        The same with the rows of its table of hardpoints in their places, and without its name;
+        of a plate with a drawing, with the outline and holes of that.
     parts : dict
         What that means: attributes of a `Model`, in mm and degrees.
     unit : {"mm", "in"}
@@ -92,6 +91,8 @@ class Source:
         ``{"part/point": [FS, BL, WL]}`` of the table of hardpoints, as written.
     csv_text : str
         Of that table.
+    drawn : dict
+        ``{(part, solid): {key: value}}``: of each plate with a drawing the keys `OF_A_DRAWING`.
     """
 
     table: dict
@@ -100,6 +101,7 @@ class Source:
     unit: str
     rows: dict
     csv_text: str
+    drawn: dict
 
 
 def read_source(text: str, folder: Path | str = ".", csv_text: str | None = None) -> Source:
@@ -133,11 +135,12 @@ def read_source(text: str, folder: Path | str = ".", csv_text: str | None = None
             raise LinkageError(f'hardpoints: needs the name of a CSV file, like "points.csv", '
                                f"{got(name)}")
         csv_text = exact_text(Path(folder) / name) if csv_text is None else csv_text
-        rows = _hardpoints_of(csv_text, Path(folder) / name)
-        _add_hardpoints(full, name, rows)
+        rows = hardpoint_rows(csv_text, Path(folder) / name)
+        put_hardpoints(full, name, rows)
     with lengths_said_in(unit):
+        drawn = put_drawn(full, unit, Path(folder))
         parts = read_keys(Model, full, unit)
-    return Source(table, full, parts, unit, rows, csv_text or "")
+    return Source(table, full, parts, unit, rows, csv_text or "", drawn)
 
 
 def model_of(source: Source) -> Model:
@@ -174,16 +177,38 @@ def format_model(model: Model) -> str:
     return tomli_w.dumps(write_keys(model, model.length))
 
 
-def hardpoints_file(path: Path | str) -> Path | None:
-    """The table of hardpoints that a model file names, if it does.
+def side_files(path: Path | str) -> list[Path]:
+    """Files that a model file uses: its table of hardpoints, and drawings of plates.
+
+    Parameters
+    ----------
+    path : path
+        A model file; one that can't be read uses none.
+    """
+    try:
+        table = tomllib.loads(_text_of(path))
+    except (LinkageError, ValueError, RecursionError):
+        return []
+    names = [table.get("hardpoints"), *(solid.get("drawing") for *_, solid in solids_in(table))]
+    return [Path(path).parent / name for name in dict.fromkeys(names) if isinstance(name, str)]
+
+
+def drawings_of(path: Path | str) -> dict:
+    """Drawings that plates of a model file are read from: ``{"part/solid": (path, unit)}``.
 
     Parameters
     ----------
     path : path
         A model file that can be read.
     """
-    name = tomllib.loads(_text_of(path)).get("hardpoints")
-    return None if name is None else Path(path).parent / name
+    source = read_source(_text_of(path), Path(path).parent)
+    return {f"{part}/{name}": (Path(path).parent / keys["drawing"], keys.get("unit"))
+            for (part, name), keys in source.drawn.items()}
+
+
+def model_digest(path: Path | str) -> str:
+    """Digest by which a sheet is matched to its model: of the file, and of the files it uses."""
+    return digest(path, *side_files(path))
 
 
 def read_hardpoints(path: Path | str) -> dict:
@@ -199,43 +224,7 @@ def read_hardpoints(path: Path | str) -> dict:
     dict
         ``{"part/point": [FS, BL, WL]}``, as written.
     """
-    return _hardpoints_of(_text_of(path), path)
-
-
-def _hardpoints_of(text: str, path) -> dict:
-    rows = {}
-    try:
-        lines = list(csv.reader(io.StringIO(_plain_ends(text)), skipinitialspace=True))
-    except csv.Error as problem:
-        raise FileError(f"{path}: is no table of hardpoints ({problem}); mend it",
-                        path=str(path)) from problem
-    for number, row in enumerate(lines, 1):
-        cells = [cell.strip() for cell in row]
-        if _is_remark(cells) or (number == 1 and _is_heading(cells)):
-            continue
-        try:
-            _check_hardpoint(cells, rows)
-        except LinkageError as error:
-            raise FileError(f"{path}: line {number}: {error.sentence}", path=str(path)) from error
-        rows[cells[0]] = [_number_or_text(cell) for cell in cells[1:]]
-    return rows
-
-
-def _is_remark(cells) -> bool:
-    return not any(cells) or cells[0].startswith("#")
-
-
-def _is_heading(cells) -> bool:
-    return all(isinstance(_number_or_text(cell), str) for cell in cells)
-
-
-def _check_hardpoint(cells, rows) -> None:
-    if len(cells) != 4:
-        raise LinkageError(f"needs part/point, FS, BL, WL, got {len(cells)} cells")
-    if cells[0].count("/") != 1 or not all(cells[0].split("/")):
-        raise LinkageError(f'needs a name like "stick/grip", got "{cells[0]}"')
-    if cells[0] in rows:
-        raise LinkageError(f'"{cells[0]}" stands twice; take one out')
+    return hardpoint_rows(_text_of(path), path)
 
 
 def schema() -> dict:
@@ -257,6 +246,15 @@ def schema() -> dict:
     whole = described.pop("Model")
     whole["properties"]["hardpoints"] = {"type": "string", "description":
                                          "CSV file of hardpoints: part/point, FS, BL, WL"}
+    plate = described["Plate"]
+    plate["required"].remove("outline")
+    plate |= {"oneOf": [{"required": ["outline"]}, {"required": ["drawing"]}]}
+    plate["properties"] |= {
+        "drawing": {"type": "string", "description":
+                    "DXF file that holds the outline and the holes, beside the model file"},
+        "layer": {"type": "string", "description": "layer of the drawing that is cut; its only one "
+                  "unless said"},
+        "unit": {"enum": list(LENGTHS), "description": "unit of a drawing that says none"}}
     return {"$schema": "https://json-schema.org/draft/2020-12/schema",
             "title": "linkage model file", **whole, "$defs": described}
 
@@ -288,43 +286,8 @@ def _classes_in(kind):
         yield Point
 
 
-def _add_hardpoints(table: dict, name: str, rows: dict) -> None:
-    """Put the points of a CSV file where the model file would have had them."""
-    bodies = _table_in(table, "body")
-    for address, position in rows.items():
-        part, point = address.split("/")
-        if part != AIRFRAME and part not in bodies:
-            raise LinkageError(f'hardpoints {name}: no body "{part}" for "{address}"; '
-                               f"{nearest(part, [*bodies, AIRFRAME])}")
-        home = _table_in(table, AIRFRAME) if part == AIRFRAME else _table_in(bodies, part)
-        slot = home if point == "pivot" else _table_in(home, "points", part)
-        if point in slot:
-            raise LinkageError(f'hardpoints {name}: "{address}" is in the model file too; '
-                               f"take one out")
-        slot[point] = position
-
-
-def _table_in(table, word, part=None):
-    inner = table.setdefault(word, {})
-    if not isinstance(inner, dict):
-        place = f'body "{part}", {word}' if part else word
-        raise LinkageError(f"{place}: needs a table of names, {got(inner)}")
-    return inner
-
-
-def _number_or_text(cell: str):
-    try:
-        return float(cell)
-    except ValueError:
-        return cell
-
-
 def _text_of(path) -> str:
-    return _plain_ends(exact_text(path))
-
-
-def _plain_ends(text: str) -> str:
-    return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+    return plain_ends(exact_text(path))
 
 
 def exact_text(path: Path | str) -> str:

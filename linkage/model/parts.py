@@ -187,8 +187,7 @@ class Body(Part):
 
     def _check_bearings(self):
         if self.slides:
-            raise LinkageError(f"has {len(self.bearings)} bearings, which are of a turning part; "
-                               f"a slide has none")
+            raise LinkageError("has bearings, which are of a turning part; a slide has none")
         one, other = self.bearing_stations
         if not abs(other - one) > 1e-3:
             raise LinkageError(f"bearings are only {mm(abs(other - one))} apart along its axis, "

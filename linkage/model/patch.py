@@ -6,8 +6,10 @@ stays made by it as long as it is the twin; one that no longer is, is written ou
 
 from __future__ import annotations
 
+import copy
 import dataclasses
 import math
+import os
 import re
 from fractions import Fraction
 from functools import singledispatch
@@ -35,6 +37,7 @@ from .keys import (
 from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
+from .side_files import rows_changed
 from .whole import Model
 
 DIGITS = 8  # decimals, in the unit it is written in, to which a changed number is kept
@@ -62,7 +65,7 @@ class Patched:
 
 
 def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | None = None,
-            moved: bool = False) -> Patched:
+            moved: bool = False, home: Path | str | None = None) -> Patched:
     """The text of a model file changed so that it reads as another model.
 
     Parameters
@@ -76,6 +79,8 @@ def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | 
         the name stays.
     moved : bool
         Whether the table of hardpoints gets that name in any case.
+    home : path, optional
+        Folder that it is to be written to, from which drawings are named; `folder` unless given.
 
     Returns
     -------
@@ -95,11 +100,12 @@ def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | 
     full = _full(source, wanted)
     changed = _changed_rows(source, full)
     rewritten = bool(changed or (moved and source.rows))
-    csv_text = _with_rows(source.csv_text, changed) if rewritten else None
+    csv_text = rows_changed(source.csv_text, changed) if rewritten else None
     hardpoints = (table if rewritten else None) or source.table.get("hardpoints")
     whole = {} if hardpoints is None else {"hardpoints": hardpoints}
+    full = _with_drawings(source, full, folder, home)
     after = edited(bare, whole | _without_empty(full, source.table))
-    again = model_of(read_source(after, folder, csv_text))
+    again = model_of(read_source(after, home or folder, csv_text))
     if not same(again, wanted, NEAR):
         raise LinkageError("can't be changed in place so that it reads as what was worked out")
     return Patched(text[:len(text) - len(bare)] + after, csv_text)
@@ -438,7 +444,34 @@ def _default(field):
     return None if field.default is dataclasses.MISSING else field.default
 
 
-# --- the table of hardpoints ---------------------------------------------------------------------
+# --- drawings, the table of hardpoints -----------------------------------------------------------
+
+def _with_drawings(source: Source, full: dict, folder, home) -> dict:
+    """The table with the drawings of plates in place of their outlines, where those still hold."""
+    full = copy.deepcopy(full)
+    for (part, name), keys in source.drawn.items():
+        solid, old = (_solids(table, part).get(name) for table in (full, source.full))
+        if solid is not None and all(solid.get(word) == old.get(word)
+                                     for word in ("outline", "holes")):
+            for word in ("outline", "holes"):
+                solid.pop(word, None)
+            solid |= keys | {"drawing": keys["drawing"] if home is None else
+                             _seen_from(home, Path(folder) / keys["drawing"])}
+    return full
+
+
+def _seen_from(home, path) -> str:
+    """A path as it is written in a file of a folder."""
+    try:
+        return Path(os.path.relpath(path, home)).as_posix()
+    except ValueError:  # on another drive
+        return Path(path).resolve().as_posix()
+
+
+def _solids(table: dict, part: str) -> dict:
+    home = table.get(AIRFRAME, {}) if part == AIRFRAME else table["body"].get(part, {})
+    return home.get("solid", {})
+
 
 def _changed_rows(source: Source, full: dict) -> dict:
     """Rows (old, new) of the table of hardpoints that change; all are taken out of `full`."""
@@ -459,29 +492,3 @@ def _without_empty(full: dict, entry: dict) -> dict:
     return {key: _without_empty(value, entry.get(key, {})) if isinstance(value, dict)
             and isinstance(entry.get(key, {}), dict) else value for key, value in full.items()
             if value != {} or key in entry}
-
-
-def _with_rows(text: str, rows: dict) -> str:
-    """The table of hardpoints with other coordinates in some rows; all else as it was."""
-    lines = text.splitlines(keepends=True)
-    for k, line in enumerate(lines):
-        cells = line.split(",")
-        name = cells[0].strip().strip('"')
-        if len(cells) == 4 and name in rows:
-            old, new = rows.pop(name)
-            if not isinstance(new, list):
-                raise LinkageError(f'can\'t say in a table of hardpoints what "{name}" has become')
-            cells[1:] = [cell if a == b else _cell_like(cell, b)
-                         for cell, a, b in zip(cells[1:], old, new, strict=True)]
-            lines[k] = ",".join(cells)
-    if rows:
-        raise LinkageError(f'finds no plain row for "{next(iter(rows))}" in its table of '
-                           f"hardpoints; write the row without quotes that hold commas")
-    return "".join(lines)
-
-
-def _cell_like(cell: str, value) -> str:
-    inner = cell.strip()
-    text = value if isinstance(value, str) else number_like(inner, value)
-    quoted = f'"{text}"' if inner.startswith('"') else text
-    return cell.replace(inner, quoted, 1)

@@ -45,9 +45,10 @@ def saved_files(source: Path | str, wanted: Model, path: Path | str,
     try:
         name = read_source(text.removeprefix("\ufeff"), source.parent).table.get("hardpoints")
         own = _own_table(name, path) if name else None
-        moved = bool(name) and not Path(name).is_absolute() and \
-            source.parent.resolve() != path.parent.resolve()
-        done = patched(text, wanted, folder=source.parent, table=own, moved=moved)
+        away = source.parent.resolve() != path.parent.resolve()
+        moved = bool(name) and not Path(name).is_absolute() and away
+        done = patched(text, wanted, folder=source.parent, table=own, moved=moved,
+                       home=path.parent if away else None)
     except FileError:
         raise
     except LinkageError as error:

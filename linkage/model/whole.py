@@ -31,7 +31,7 @@ from .parts import (
     Tolerance,
     Wire,
 )
-from .shapes import Part
+from .shapes import Part, ReadOnly
 from .sizes import Size
 from .solids import Tube
 from .stock import HANDBOOK
@@ -136,8 +136,8 @@ class Model(Part):
         """Every point by its address ``"part/point"``."""
         return tuple(self._at)
 
-    @property
-    def solids(self) -> dict:
+    @functools.cached_property
+    def solids(self) -> ReadOnly:
         """Every solid by its address ``"part/solid"``; a rod's own is ``"rod/tube"``."""
         solids = {f"{name}/{solid}": shape for name, body in self.bodies.items()
                   for solid, shape in {**body.solids, **self._hand(name)}.items()}
@@ -145,8 +145,8 @@ class Model(Part):
             if rod.diameter is not None:
                 solids[f"{name}/tube"] = Tube(along=rod.ends, diameter=rod.diameter,
                                               clearance=rod.clearance)
-        return solids | {f"{AIRFRAME}/{solid}": shape
-                         for solid, shape in self.airframe.solids.items()}
+        return ReadOnly(solids | {f"{AIRFRAME}/{solid}": shape
+                                  for solid, shape in self.airframe.solids.items()})
 
     def _hand(self, name: str) -> dict:
         """The room of the hand on a body's grip, as clocked, by its name."""

@@ -39,10 +39,13 @@ class BuiltPosture(EnclosedPosture):
         ``{joint: first of the rows of its own shares}``.
     dimension_count : int
         Dimensions that the builds have otherwise, whose shares come first.
+    doubtful : set of str
+        Joints that some build may have out of reach somewhere, as far as is proven.
     """
 
     own: dict = field(default_factory=dict)
     dimension_count: int = 0
+    doubtful: set = field(default_factory=set)
     kind = BuiltEnclosure
 
     def close(self, step: Close) -> None:
@@ -51,8 +54,25 @@ class BuiltPosture(EnclosedPosture):
         if self.plan.model.bodies[step.joint].slides or closure.plain:
             Posture.close(self, step)
             self.take_up(step.joint)
+            sure = closure.plain
         else:
-            self.turn(step.joint, *closure.solved())
+            *found, sure = closure.solved()
+            self.turn(step.joint, *found)
+        if not sure:
+            self.doubtful.add(step.joint)
+
+    def off_drawn(self, rows: np.ndarray) -> np.ndarray:
+        """How far any build may have what some rows are of from where it is as drawn, at most.
+
+        Only where it is in reach as drawn.  What is bounded but not followed may be off either way
+        in either of the two.
+        """
+        first = row_count(self.inputs) - 1
+        count = share_rows(rows, self.inputs).stop - first
+        size = np.abs(rows[first:])
+        twice = np.arange(len(size)) % max(count, 1) >= self.dimension_count
+        twice[-1] = True
+        return (size.sum(axis=0) + size[twice].sum(axis=0)) * GROW
 
     def crossed(self, p: Any, joint: str, outward: bool) -> Any:
         """A point carried across one joint, its three coordinates at once."""
@@ -194,6 +214,7 @@ def _settle(posture, step, system, cells):
         posture.take_up(step.joint)
     else:
         close_together(posture, step, system, cells[0])
+        posture.doubtful.update(step.joints)
         for joint in step.joints:
             posture.take_up(joint)
 
@@ -223,7 +244,7 @@ class _Closure:
         self.plain = not any(isinstance(k, Enclosure) for k in known)
 
     def solved(self):
-        """The turn that closes the loop, and its shares of first order.
+        """The turn that closes the loop, its shares of first order, and whether it always does.
 
         As far as r from the turn tried the rate of what is missed is at least low - reach r: so a
         root is within the least r for which low r - reach r^2 / 2 is as much as is missed.
@@ -245,7 +266,7 @@ class _Closure:
             rows[:, ~sure] = within_reach(*(Enclosure(k.rows[:, ~sure], k.inputs)
                                              for k in parts), np.full((~sure).sum(), sign))
             linear[:, ~sure] = 0.0
-        return BuiltEnclosure(rows, tried.inputs), linear
+        return BuiltEnclosure(rows, tried.inputs), linear, bool(sure.all())
 
     def _tried(self, parts):
         """The polynomial tried for the turn, exact to second order in travel and builds."""

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ..errors import MotionError
+from ..errors import MotionError, counted
 from ..model import AIRFRAME, SENSES, Model
 from . import kernels
 
@@ -280,7 +280,7 @@ def _ready_group(model, rods, settled):
             joints = frozenset().union(*(unknown[name] for name in names))
             if len(joints) < size:
                 raise MotionError(
-                    f"rods {', '.join(names)}: are {size} for {len(joints)} joints "
+                    f"rods {', '.join(names)}: are {size} for {counted(len(joints), 'joint')} "
                     f"({', '.join(sorted(joints))}); take one out, or write redundant = true for "
                     f"a second load path", rods=names)
             if len(joints) == size:

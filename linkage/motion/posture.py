@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -28,7 +29,7 @@ class Turn:
     sin: object
     known: object = None
 
-    @property
+    @cached_property
     def value(self) -> Any:
         """Turn from neutral, radians."""
         return np.arctan2(self.sin, self.cos) if self.known is None else self.known

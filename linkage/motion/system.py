@@ -24,7 +24,8 @@ from .together import follow
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-BLOCK = 16384  # stick positions worked at once: the arrays of a block stay in the cache
+BLOCK = 12288  # positions worked at once: arrays stay in the cache and below 128 KiB, from which on
+# malloc may take the pages of each one anew
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which travels, gaps and stops are looked for
 WAY_STEPS = 64  # along the way from neutral on which whole turns are counted; more where
 WAY_STRIDE = 0.1  # radians would be passed in one by what moves on it
@@ -355,7 +356,9 @@ def _put(states, joint, state, where):
     """Put the state of a block into the whole."""
     axis, start, count = where
     parts = {"value": state.value} if isinstance(state, Slide) else \
-        {"cos": state.cos, "sin": state.sin, "known": state.value}
+        {"cos": state.cos, "sin": state.sin}
+    if isinstance(state, Turn) and state.known is not None:
+        parts["known"] = state.known
     if joint not in states:
         whole = {}
         for part, value in parts.items():

@@ -12,7 +12,7 @@ import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MaxNLocator
 
-from ..gearing import deflection_words, said_input
+from ..gearing import deflection_words, position_unit, said_input
 from ..stops.mapping import REACH
 from ..units import CAUTION
 
@@ -101,12 +101,12 @@ def note(ax: Axes, text: str) -> None:
 
 def shown_input(system: System, name: str, values: ArrayLike) -> np.ndarray:
     """Positions of an input as its axis counts them: degrees, or the file's unit on a slide."""
-    return np.asarray(values) / (system.model.unit.mm if system.inputs[name].slides else 1.0)
+    return np.asarray(values) / position_unit(system, system.inputs[name])[1]
 
 
 def input_axis(axis: Axis, system: System, name: str) -> str:
     """Tick labels in words for an input; what to write along its axis."""
-    unit = system.model.length if system.inputs[name].slides else "°"
+    unit, _ = position_unit(system, system.inputs[name])
 
     def said(value, _):
         if unit != "°":

@@ -6,6 +6,8 @@ from .flat import flat_of, plates_named
 from .reliefs import Options, Relief, relieve, short_in_a_build
 from .shop_files import (
     both_sides,
+    cut_drawings,
+    cut_name,
     page_count,
     relief_templates,
     relieved_file,
@@ -16,7 +18,8 @@ from .shop_files import (
     write_all,
 )
 
-__all__ = ["Options", "Relief", "both_sides", "draw", "flat_of", "page_count", "plates_named",
+__all__ = ["Options", "Relief", "both_sides", "cut_drawings", "cut_name", "draw", "flat_of",
+           "page_count", "plates_named",
            "relief_templates", "relieve", "relieved_file", "relieved_name", "said_area",
            "said_width", "short_in_a_build", "template_names", "templates",
            "twin_of", "with_shape", "write_all"]

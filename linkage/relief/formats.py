@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import io
+import itertools
 import math
+from collections.abc import Sequence
 from html import escape
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..errors import LinkageError, nearest
+from ..model.drawings import read_dxf, unit_size
 from ..units import CAUTION, LENGTHS
 from .drawing import LAYERS, Drawing
+
+if TYPE_CHECKING:
+    from .flat import Contour
 
 PAPER = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 EDGE = 8.0  # mm of a page that a printer may not reach
@@ -45,21 +53,54 @@ def as_dxf(drawing: Drawing) -> str:
         page.layers.add(layer, color=colour)
     space, per = page.modelspace(), LENGTHS[drawing.unit].mm
     for layer, contour in drawing.contours:
-        on = {"layer": layer}
-        if contour.diameter and len(contour.centres) == 1:
-            u, v = contour.centres[0]
-            space.add_circle((u / per, v / per), contour.diameter / 2 / per, dxfattribs=on)
-        else:
-            space.add_lwpolyline([(u / per, v / per, bulge) for u, v, bulge in contour.points],
-                                 format="xyb", close=True, dxfattribs=on)
+        _add_contour(space, contour, per, layer)
     for layer, line in drawing.lines:
         space.add_lwpolyline([(u / per, v / per) for u, v in line.tolist()],
                              dxfattribs={"layer": layer})
     for word in drawing.words:
         space.add_text(word.text, height=word.height / per, dxfattribs={"layer": word.layer}
                        ).set_placement((word.at[0] / per, word.at[1] / per))
+    return _dxf_text(page)
+
+
+def with_cut(path: Path | str, unit: str | None, contours: Sequence[Contour]) -> str:
+    """DXF text of a plate's own drawing with its new edges on a layer of their own.
+
+    Parameters
+    ----------
+    path : path
+    unit : str or None
+        Of a drawing that says none.
+    contours : sequence of Contour
+        In the plane of the drawing, mm.
+
+    Returns
+    -------
+    str
+        All that was in it stays.
+    """
+    document = read_dxf(path)
+    layer = next(name for k in itertools.count(1) if (name := f"RELIEF {k}" if k > 1 else "RELIEF")
+                 not in document.layers)
+    document.layers.add(layer, color=LAYERS["cut outside"])
+    for contour in contours:
+        _add_contour(document.modelspace(), contour, unit_size(document, unit), layer)
+    return _dxf_text(document)
+
+
+def _add_contour(space, contour, per, layer) -> None:
+    on = {"layer": layer}
+    if contour.diameter and len(contour.centres) == 1:
+        u, v = contour.centres[0]
+        space.add_circle((u / per, v / per), contour.diameter / 2 / per, dxfattribs=on)
+    else:
+        space.add_lwpolyline([(u / per, v / per, bulge) for u, v, bulge in contour.points],
+                             format="xyb", close=True, dxfattribs=on)
+
+
+def _dxf_text(document) -> str:
     text = io.StringIO()
-    page.write(text)
+    document.write(text)
     return text.getvalue()
 
 

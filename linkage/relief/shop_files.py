@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 from ..disk import file_stems, fill_folder
 from ..model import Model, Plate, Washer
+from ..model.file import drawings_of
 from ..model.save import saved_files
 from ..units import CAUTION, shown_length
 from .cut import said_area, said_width
 from .drawing import draw, notes_of_faces
 from .flat import flat_of, plates_named
-from .formats import as_dxf, as_pdf, as_svg, sheets
+from .formats import as_dxf, as_pdf, as_svg, sheets, with_cut
 from .reliefs import Relief
 
 if TYPE_CHECKING:
@@ -178,3 +179,31 @@ def write_all(folder: Path | str, files: dict, replace: bool = False) -> None:
         When the folder can't be made or written to, or holds one of the files.
     """
     fill_folder(folder, {name: data for name, data in files.items() if name}, replace=replace)
+
+
+def cut_drawings(source: Path | str, reliefs: Sequence[Relief]) -> dict:
+    """Drawings that plates are cut from, as copies with the new edges on a layer of their own.
+
+    Parameters
+    ----------
+    source : path
+        The model file.
+    reliefs : sequence of Relief
+
+    Returns
+    -------
+    dict
+        ``{file name: str}``, of plates of that file that are cut.
+    """
+    files, drawn = {}, drawings_of(source)
+    for relief in reliefs:
+        if relief.needed and relief.name in drawn:
+            plate = flat_of(relief.model, relief.name)
+            files[cut_name(relief.model, relief.name)] = with_cut(
+                *drawn[relief.name], (plate.outside, *plate.inside))
+    return files
+
+
+def cut_name(model: Model, name: str) -> str:
+    """Name of the copy of a plate's own drawing with its relief."""
+    return f"{template_stem(model, name)} cut.dxf"

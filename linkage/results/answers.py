@@ -12,9 +12,9 @@ import numpy as np
 
 from .. import gearing, loads, relief, rigging, stops
 from ..clearances import clearance
-from ..disk import digest
 from ..errors import LinkageError
 from ..model import Plate, Washer
+from ..model.file import model_digest
 from ..motion import System
 from ..search import may_rise
 from ..units import lengths_said_in
@@ -69,7 +69,7 @@ class Answers:
     source : str
         The file's name, without its folders.
     digest : str
-        Of the file.
+        Of the file, and of the files it uses.
     only : tuple of str
         Chapters to look at; all unless given.
     chance : rigging.Chance
@@ -106,7 +106,7 @@ class Answers:
     @classmethod
     def of_file(cls, system: System, path: Path | str, **options: Any) -> Answers:
         """Answers of a system that came from a file."""
-        return cls(system, Path(path).name, digest(path), **options)
+        return cls(system, Path(path).name, model_digest(path), **options)
 
     def __repr__(self) -> str:
         return f"<{type(self).__name__} of {self.system.model.title or self.source!r}>"

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from .. import gearing
+from .. import errors, gearing
 from ..model import STATIONS
 from ..motion import System
 from ..units import LENGTHS
@@ -14,9 +14,6 @@ from .blocks import bare, unit_of
 
 if TYPE_CHECKING:
     import pandas as pd
-
-    from ..model import Body
-    from ..motion.system import Control
 
 AT = ("found_at", "reached_at", "worst_at", "stick")  # positions of the input of their row
 RENAMED = {"ok": "met", "x": STATIONS[0], "y": STATIONS[1], "z": STATIONS[2]}
@@ -64,13 +61,13 @@ def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
                 done[name] = done[name].astype(float) / size
                 names[name] = f"{RENAMED.get(name, name)} {word}"
     for name, control in system.inputs.items():
-        word, size = position_unit(system, control)
+        word, size = gearing.position_unit(system, control)
         names[name] = f"{'at ' if at else ''}{name} {word}"
         if name in done and size != 1.0:
             done[name] = done[name].astype(float) / size
     for name in set(AT) & set(done) if "input" in done else ():
-        shown = [position_unit(system, system.inputs[k]) if k in system.inputs else ("°", 1.0)
-                 for k in done["input"]]  # a surface that no input moves has none
+        shown = [gearing.position_unit(system, system.inputs[k]) if k in system.inputs
+                 else ("°", 1.0) for k in done["input"]]  # a surface that no input moves has none
         done[name] = done[name].astype(float) / [size for _, size in shown]
         names[name] = f"{name} {'/'.join(sorted({word for word, _ in shown})) or '°'}"
     if "ok" in done and None not in set(done["ok"]):
@@ -78,16 +75,6 @@ def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
     done = done.rename(columns=lambda c: str(names.get(c, RENAMED.get(c, c))).replace("_", " "))
     done.attrs["units"] = {heading: unit_of(heading) for heading in done}
     return done
-
-
-def position_unit(system: System, part: Control | Body) -> tuple[str, float]:
-    """The unit in which positions of an input or a body are shown, and how many mm it is.
-
-    Degrees, whose size is 1, or on a slide the file's own unit.
-    """
-    if not part.slides:
-        return "°", 1.0
-    return system.model.length, LENGTHS[system.model.length].mm
 
 
 def in_words(system: System, data: pd.DataFrame, surface: str | None = None) -> dict:
@@ -126,7 +113,8 @@ def _input_words(system, name, row, value):
     name = name or row["input"]
     if not name:
         return f"{value:.1f}"
-    return gearing.said_input(system, name, value * position_unit(system, system.inputs[name])[1])
+    _, size = gearing.position_unit(system, system.inputs[name])
+    return gearing.said_input(system, name, value * size)
 
 
 def _surface_words(system, name, row, value):
@@ -145,7 +133,7 @@ def place_words(system: System, row: Mapping[str, Any] | pd.Series) -> str:
 
 def counted(count: int, one: str, many: str) -> str:
     """How many of what, "" for none."""
-    return f"{count} {one if count == 1 else many}" if count else ""
+    return errors.counted(count, one, many) if count else ""
 
 
 def listed(names: Iterable[str], most: int = 4) -> str:

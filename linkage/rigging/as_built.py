@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from .. import gearing
-from ..errors import LinkageError, nearest
+from ..errors import LinkageError, counted, nearest
 from ..model import Model
 from ..model.save import save_model
 from ..motion import System
@@ -107,9 +107,10 @@ def fit_as_built(system: System, readings: Readings, *, zeroed: Iterable[str] = 
     fit = _Fit(system, readings, (frozenset(zeroed), _in_doubt(system, rods)), error)
     ways = fit.ways(np.zeros(len(fit.names)))
     if len(readings.angle) <= ways.shape[1]:
-        raise LinkageError(f"{len(readings.angle)} readings for {ways.shape[1]} unknowns leave "
-                           f"nothing to check the fit with; measure at least {ways.shape[1] + 1} "
-                           f"positions", readings=len(readings.angle))
+        raise LinkageError(f"{counted(len(readings.angle), 'reading')} for "
+                           f"{counted(ways.shape[1], 'unknown')}: "
+                           f"nothing is left to check the fit with; measure at least "
+                           f"{ways.shape[1] + 1} positions", readings=len(readings.angle))
     best = fit.best(ways)
     _refuse_contradictions(readings, fit.misfit(best), error)
     return _explained(fit, best)
@@ -201,9 +202,10 @@ class _Fit:
         from scipy.optimize import least_squares
 
         if not ways.shape[1]:
-            raise LinkageError(f"{len(self.readings.angle)} readings determine none of the "
-                               f"{len(ways)} unknowns; move the stick through its travel and read "
-                               f"more positions", readings=len(self.readings.angle))
+            raise LinkageError(f"{counted(len(self.readings.angle), 'reading')} can't "
+                               f"settle any of {counted(len(ways), 'unknown')}; move the "
+                               f"stick through its travel and read more positions",
+                               readings=len(self.readings.angle))
         done = least_squares(lambda y: self.misfit(ways @ y) / self.error, np.zeros(ways.shape[1]),
                              lambda y: -self._slope(ways @ y) @ ways / self.error,
                              xtol=1e-13, ftol=1e-13, gtol=1e-13)

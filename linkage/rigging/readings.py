@@ -14,7 +14,7 @@ import numpy as np
 
 from .. import gearing
 from ..disk import cell_text
-from ..errors import FileError, LinkageError, nearest
+from ..errors import FileError, LinkageError, counted, nearest
 from ..model.parts import MOST_TURN
 from ..motion import System
 from ..search import crossings
@@ -289,6 +289,7 @@ def _stick_at(system, name, level) -> float:
 
     at = crossings(read, np.linspace(low - LOOK, high + LOOK, 721), level)
     if len(at) != 1:
-        raise LinkageError(f'a level on "{riders[0]}" reads {level:g}° at {len(at)} positions of '
-                           f"{name}; zero the level at neutral and write the stick angle instead")
+        raise LinkageError(f'a level on "{riders[0]}" reads {level:g}° at '
+                           f"{counted(len(at), 'position')} of {name}; zero the level at neutral "
+                           f"and write the stick angle instead")
     return float(at[0])

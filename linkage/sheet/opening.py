@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ..errors import shown_text
+from ..errors import counted, shown_text
 from ..motion import System
 from ..results import Results, as_text, blocks_of
 from ..units import CAUTION, LENGTHS
@@ -11,15 +11,11 @@ from ..units import CAUTION, LENGTHS
 def heading(system: System, source: str) -> str:
     """Top of a sheet: what was read, and its unit."""
     model = system.model
-    count = ", ".join(_counted(len(parts), *words) for parts, words in (
+    count = ", ".join(counted(len(parts), *words) for parts, words in (
         (model.bodies, ("body", "bodies")), (model.rods, ("rod", "rods")),
         (model.couplings, ("coupling", "couplings")), (model.surfaces, ("surface", "surfaces"))))
     return (f"{model.title}\n{shown_text(str(source))}: {count}; lengths in "
             f"{LENGTHS[model.length].words}, angles in degrees from neutral")
-
-
-def _counted(count: int, one: str, many: str) -> str:
-    return f"{count} {one if count == 1 else many}"
 
 
 def sheet_of(results: Results, source: str) -> str:

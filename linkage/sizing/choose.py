@@ -269,8 +269,8 @@ def _rounded(problem, fitted: Fit, checked: Check, wanted) -> tuple[Fit, Check]:
         ranked = _ranked(_with(problem, fitted, {k: each.values[k] for k in stepped}, refit=True)
                          for each in ranked[:REFITTED])
     if not ranked:
-        raise LinkageError(f"none of {len(combined)} combinations of neighbouring steps can be "
-                           f"assembled; make the steps smaller", tried=len(combined))
+        raise LinkageError(f"no combination of neighbouring steps, of {len(combined)} tried, can "
+                           f"be assembled; make the steps smaller", tried=len(combined))
     return _first_proven(ranked[:PROVEN], wanted, checked)
 
 

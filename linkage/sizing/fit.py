@@ -207,12 +207,12 @@ def _fitted_starts(problem, starts, seed, begin) -> list:
     fits = [fitted for z in begun
             if (fitted := _rebuilt(problem, z, _least_squares)) is not None]
     if not fits:
-        raise LinkageError(f"none of {len(begun)} choices of the dimensions that were tried gives "
-                           f"a system that can be assembled; check the limits of each against the "
+        raise LinkageError(f"no choice of the dimensions, of {len(begun)} tried, gives a "
+                           f"system that can be assembled; check the limits of each against the "
                            f"drawing", tried=len(begun))
     right = [start for start in fits if not problem.wrong_way(*start)]
     if not right:
-        raise LinkageError(f"none of {len(begun)} choices of the dimensions that were tried moves "
+        raise LinkageError(f"no choice of the dimensions, of {len(begun)} tried, moves "
                            f"every surface the right way ({_wrong_names(problem, *fits[0])}); mend "
                            f"the drawing first: swap an arm to the other side of its pivot")
     return right

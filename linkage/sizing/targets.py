@@ -190,6 +190,7 @@ class Trial:
         with np.errstate(invalid="ignore", divide="ignore"):
             self.rates = Rates(self.motion.posture, seeds)
             self.dual = _dual(self.motion.posture, self.rates, seeds, len(values))
+        self._by_input = {}
 
     def give(self, aim: Aim) -> tuple[float, np.ndarray]:
         """Value and rates of one aim.
@@ -235,31 +236,34 @@ class Trial:
         return up / down, (d_up - up / down * d_down) / down
 
     def _gearing(self, aim):
-        value, rate = self._signed_gearing(aim, 0)
-        return abs(value), rate * np.sign(value)
+        values, rates = self._signed_gearings(aim)
+        return abs(float(values[0])), rates[:, 0] * np.sign(values[0])
 
     def _direction(self, aim):
         """Gearing the right way where it is least: at neutral and at every place looked at."""
         sign = aim.turn * hinge_sign(self.system.model.bodies[
             self.system.model.surfaces[aim.of].body])
-        places = [0, *self.index[aim.input]]
-        gearings = [self._signed_gearing(aim, place) for place in places]
-        values = np.array([value * sign for value, _ in gearings])
+        values, rates = (part * sign for part in self._signed_gearings(aim))
         if not np.isfinite(values).all():
             return np.nan, np.zeros(self.dual.count)
         worst = int(values.argmin())
-        return float(values[worst]), gearings[worst][1] * sign
+        return float(values[worst]), rates[:, worst]
 
-    def _signed_gearing(self, aim, place):
-        """Gearing at one place about the body's axis as written, and its rates."""
+    def _signed_gearings(self, aim):
+        """Gearing about the body's axis as written, at neutral first and at its input's places.
+
+        Values (places,) and their rates (k, places).
+        """
         system, name = self.system, aim.input
-        posture = self.dual.at(place)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            rates = Rates(posture, Seeds(inputs={name: 1.0}))
-        rate = np.broadcast_to(rates.joints.get(system.model.surfaces[aim.of].body, 0.0),
-                               self.dual.count)
+        places = [0, *self.index[name]]
+        if name not in self._by_input:
+            with np.errstate(invalid="ignore", divide="ignore"):
+                self._by_input[name] = Rates(self.dual.at(places), Seeds(inputs={name: 1.0}))
+        rate = np.broadcast_to(
+            self._by_input[name].joints.get(system.model.surfaces[aim.of].body, 0.0),
+            (self.dual.count, len(places)))
         per = np.degrees(1.0) if system.inputs[name].slides else 1.0
-        return float(rate[0].real * per), rate.imag / TINY * per
+        return rate[0].real * per, rate.imag / TINY * per
 
     def _margin(self, aim):
         model, end = self.system.model, aim.of
@@ -313,12 +317,10 @@ class _Dual:
     posture: Posture
     count: int
 
-    def at(self, position) -> Posture:
-        """The posture at one position, shape (count,)."""
+    def at(self, positions: list[int]) -> Posture:
+        """The posture at some of the positions, shape (count, positions)."""
         def pick(k):
-            return k[..., position] if np.ndim(k) == 2 and np.shape(k)[-1] > 1 else (
-                k[..., 0] if np.ndim(k) == 2 else
-                k[position] if np.ndim(k) == 1 and np.size(k) > 1 else k)
+            return k[..., positions] if np.ndim(k) and np.shape(k)[-1] > 1 else k
 
         states = {j: Slide(pick(s.value)) if isinstance(s, Slide) else
                   Turn(pick(s.cos), pick(s.sin), pick(s.value))

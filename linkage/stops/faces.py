@@ -48,6 +48,8 @@ class Meeting:
         Outward normal of the face the spacer sits on, at neutral; None on a round face.
     face : ndarray (n, 3) or None
         Corners of that face at neutral, mm.
+    alone : bool
+        Whether only this stop is asked of: the others are then not followed with it.
     """
 
     system: System
@@ -56,6 +58,7 @@ class Meeting:
     pair: Pair
     normal: np.ndarray | None
     face: np.ndarray | None
+    alone: bool = False
 
     @property
     def thickness(self) -> float:
@@ -118,7 +121,8 @@ class Meeting:
 
     def first(self, thickness: float) -> tuple[float, float]:
         """Input proven free of contact up to, and where contact is met; NaN where none is."""
-        drawn = first_contacts(self.system) if thickness == self.thickness else {}
+        together = thickness == self.thickness and not self.alone
+        drawn = first_contacts(self.system) if together else {}
         return drawn[self.name] if self.name in drawn else _marched([(self, thickness)])[0]
 
     def contact(self, thickness: float) -> float:

@@ -348,8 +348,11 @@ def _changed_spacers(draft):
     for name, stop in draft.model.stops.items():
         if stop.spacer is not None:
             a, b = draft.original.stops[name].spacer.thickness, stop.spacer.thickness
-            if a != b:
-                yield f"{name} spacer: {shown_length(a, unit)} to {shown_length(b, unit)}"
+            if a != b:  # 1/16 in and 0.063 in are told apart
+                said = [[shown_length(t, unit, digits) for t in (a, b)]
+                        for digits in (None, 4, 5, 6)]
+                old, new = next((pair for pair in said if pair[0] != pair[1]), said[-1])
+                yield f"{name} spacer: {old} to {new}"
 
 
 def same_shape(one: Model, other: Model) -> bool:

@@ -315,9 +315,11 @@ class Workbook(anywidget.AnyWidget):
 
     def _made(self, name):
         """A stop ready to be measured; what was found of its faces serves until they change."""
-        if name not in self._meetings:
+        known = name in self._meetings
+        if not known:
             self._meetings[name] = meeting(self._system, name)
-        return replace(self._meetings[name], system=self._system, stop=self.model.stops[name])
+        return replace(self._meetings[name], system=self._system, stop=self.model.stops[name],
+                       alone=known)
 
     def _stop(self, name) -> dict:
         """The row of a stop, found anew."""

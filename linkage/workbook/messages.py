@@ -131,8 +131,9 @@ def check_limits(limits: dict, box: dict, in_words: Callable) -> None:
             raise LinkageError(f'no input "{name[:40]}" to limit; {nearest(name, box)}')
         low, high = box[name]
         if not low - 1e-9 <= least <= 0 <= greatest <= high + 1e-9:
-            raise LinkageError(f"limits of {name} {least:g} to {greatest:g} are out of range; the "
-                               f"least lies from {in_words(name, low)} to neutral, the greatest "
+            raise LinkageError(f"limits of {name}: {in_words(name, least)} to "
+                               f"{in_words(name, greatest)} is out of range; the least "
+                               f"lies from {in_words(name, low)} to neutral, the greatest "
                                f"from neutral to {in_words(name, high)}")
 
 
@@ -143,7 +144,7 @@ def check_position(position: dict, limits: dict, in_words: Callable) -> None:
             raise LinkageError(f'no input "{name[:40]}"; {nearest(name, limits)}')
         low, high = limits[name]
         if not low - 1e-6 <= value <= high + 1e-6:
-            raise LinkageError(f"{name} {value:g} is out of range; its limits are "
+            raise LinkageError(f"{name}: {in_words(name, value)} is out of range; its limits are "
                                f"{in_words(name, low)} to {in_words(name, high)}")
 
 

@@ -1,13 +1,17 @@
 """What the page is given: one JSON head and two blocks of float32, the shapes and the grid.
 
-Format 2
+Format 3
 --------
 `head` is JSON; `shapes` is points (x, y, z), mm; `grid` is numbers.  Everything is little-endian.
+
+Positions of inputs, in the head and in what the page and the kernel tell each other, are in degrees
+and mm; ``per`` of the input makes what is shown of them.
 
 - ``length``: the file's length unit: name, mm (of one), digits (shown), step (of a slider);
   ``typed``: what may be typed, {"length": {word: mm}, "angle": {word: degrees}}; ``words``: how
   the library says what the page says too.
-- ``inputs[k]``: name, unit, travel (wanted, [least, greatest]), words (what - and + are called),
+- ``inputs[k]``: name, unit (shown and typed), per (degrees or mm of one), digits (shown), step (of
+  a slider, in the unit), travel (wanted, [least, greatest]), words (what - and + are called),
   signed (true: a position is said with its sign, for want of words),
   axis ([start, step, count] of its grid positions), held (true: the grid stands still along it
   for some body, so the kernel has to make another).
@@ -42,15 +46,15 @@ from functools import lru_cache
 import numpy as np
 
 from ..clearances import scene_of
-from ..gearing import deflection_words, input_ways, sense_word
+from ..gearing import deflection_words, input_ways, position_unit, sense_word
 from ..model import AIRFRAME
 from ..motion import System, body_of
 from ..units import CAUTION
 from .grid import Grid, held_inputs, make_grid
 from .typed import unit_words
-from .wording import length_unit, page_words
+from .wording import length_unit, page_words, shown_position
 
-FORMAT = 2
+FORMAT = 3
 DRAWN_WITHIN = 0.2  # mm that a drawn arc may be off
 THICK = 4.0  # mm of a plate from which its edges are drawn as faces, long ones
 
@@ -150,6 +154,8 @@ class _Kept:
         self.solids, self._known = [], {}
 
     def number(self, pair, name) -> int:
+        if not pair.joined:
+            return -1
         solid = self.scene.solid_of(pair, name)
         if solid is self.scene.solid(name):
             return -1
@@ -173,7 +179,7 @@ class _Kept:
 
 def _inputs(system, grid) -> list:
     held = held_inputs(system)
-    return [{"name": a.name, "unit": system.inputs[a.name].unit,
+    return [{"name": a.name, **shown_position(*position_unit(system, system.inputs[a.name])),
              "travel": list(system.inputs[a.name].travel),
              "words": [sense_word(system, a.name, end) for end in (False, True)],
              "signed": input_ways(system.model, a.name) is None,

@@ -30,6 +30,27 @@ def length_unit(name: str) -> dict:
     return {"name": name, "mm": unit.mm, "digits": unit.digits, "step": 10.0**-unit.digits}
 
 
+def shown_position(unit: str, size: float) -> dict:
+    """What the page has to know to show and read the positions of an input.
+
+    Parameters
+    ----------
+    unit : str
+        As shown; degrees, or a length.
+    size : float
+        Degrees or mm of one.
+
+    Examples
+    --------
+    >>> shown_position("°", 1.0)
+    {'unit': '°', 'per': 1.0, 'digits': 1, 'step': 0.1}
+    >>> shown_position("in", 25.4)
+    {'unit': 'in', 'per': 25.4, 'digits': 3, 'step': 0.01}
+    """
+    digits = 1 if size == 1.0 else LENGTHS[unit].digits
+    return {"unit": unit, "per": size, "digits": digits, "step": 0.1 if digits == 1 else 0.01}
+
+
 def page_words() -> dict:
     """Words of the verdicts and places."""
     (missed, met), (_, governs) = TRUTH["met"], TRUTH["governs"]

@@ -7,8 +7,7 @@ import numpy as np
 import pymupdf
 import pytest
 from PIL import Image
-
-from linkage.__main__ import main
+from systems.reports import made_report
 
 EXAMPLES = sorted((Path(__file__).parents[2] / "examples").glob("*.toml"))
 PAPERS = {"A4": (595.3, 841.9), "Letter": (612.0, 792.0)}
@@ -17,8 +16,9 @@ PAPERS = {"A4": (595.3, 841.9), "Letter": (612.0, 792.0)}
 @pytest.fixture(scope="module", params=EXAMPLES, ids=lambda path: path.stem)
 def opened(request, chromium, lab_tools, tmp_path_factory):
     """The report from disk."""
-    out = tmp_path_factory.mktemp("report") / "out"
-    assert main([str(request.param), "--out", str(out)]) in (0, 1)
+    made = made_report(tmp_path_factory, request.param)
+    assert made.code in (0, 1)
+    out = made.report
     page, seen = lab_tools.new_page(chromium)
     page.goto((out / "report.html").as_uri())
     yield page, seen, out

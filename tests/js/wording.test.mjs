@@ -29,9 +29,9 @@ for (const [[name, value], said] of worded.input)
 
 test("what a box shows is read back as the same number", () => {
   for (const input of inputs)
-    for (const value of [-17, -0.25, -0.00004, 0, 0.1, 12.3456])
-      assert.equal(readPosition(boxText(input, value), input, typed).value,
-                   Number(value.toFixed(4)) || 0);
+    for (const shown of [-17, -0.25, -0.00004, 0, 0.1, 12.3456])
+      assert.equal(readPosition(boxText(input, shown * input.per), input, typed).value,
+                   (Number(shown.toFixed(4)) || 0) * input.per);
 });
 
 test("no sign is bare where there are words for the two ways", () => {

@@ -161,6 +161,7 @@ def clearance_faults(case, count=300):
     """Every bound, least gap and verdict of the table as drawn, and the far and unlisted pairs."""
     table = linkage.clearance(case.system)
     found, rows, far = Findings(), table.to_dict("records"), table.attrs["far"]
+    found.faults += met_below_bound(table)
     listed = {frozenset(name.split(" | ")) for name in [*table["pair"], *far]}
     for row, met in zip(rows, case.met_all([row["pair"].split(" | ") for row in rows], count),
                         strict=True):
@@ -281,9 +282,19 @@ def left_out(case, listed, count):
     return found
 
 
+def met_below_bound(table):
+    """Bounds of the proof itself that are above a gap it met, which a row of the table hides."""
+    known = table.attrs["earlier"]
+    proof, names = known.proof, known.travel.names
+    for k in np.flatnonzero(proof.proven > proof.least + NEARLY):
+        yield Fault("bound above what it met", known.stage.pairs[k].name, proof.proven[k],
+                    proof.least[k], dict(zip(names, proof.place[k].tolist(), strict=True)))
+
+
 def built_faults(case, **more):
     """Every bound and verdict as built against random and worst builds."""
     table, found = linkage.clearance(case.system, built=True), Findings()
+    found.faults += met_below_bound(table)
     rows = {row["pair"]: (row["proven"], row) for row in table.to_dict("records")}
     rows |= {name: (bound, None) for name, bound in table.attrs["far"].items()}
     pairs = [name.split(" | ") for name in rows]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from ...errors import counted
 from ...units import LENGTHS
 from ..blocks import Heading, Table, Text, with_units
 
@@ -45,8 +46,8 @@ def blocks(system: System, readings: Readings, fit: AsBuilt) -> Iterator[Block]:
         yield Text(f"No reading depends on: {', '.join(fit.unseen)}.", "note")
     worst = max(range(len(fit.residuals)), key=lambda i: abs(fit.residuals[i]))
     mean = math.sqrt(sum(float(v) ** 2 for v in fit.residuals) / len(fit.residuals))
-    yield Text(f"{len(fit.residuals)} readings; off by {mean:.3f}° (root mean square), most "
-               f"{fit.residuals[worst]:+.3f}° ({readings.names[worst]}).")
+    yield Text(f"{counted(len(fit.residuals), 'reading')}; off by {mean:.3f}° (root mean square), "
+               f"most {fit.residuals[worst]:+.3f}° ({readings.names[worst]}).")
     yield Table("Readings", pd.DataFrame({
         "input": readings.input, "stick": readings.stick,
         "in": [system.inputs[name].unit for name in readings.input], "surface": readings.surface,

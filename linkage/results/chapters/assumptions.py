@@ -42,8 +42,8 @@ def blocks(results: Answers) -> Iterator[Block]:
     yield Text(f"The checker of certificates, a small program that shares no code with the search, "
                f"on the clearance proof: {said}.")
     if results.digest:
-        yield Text(f"Model file {results.source}, digest {results.digest} (SHA-256 of the file, "
-                   f"first 16 digits).  Lengths are in "
+        yield Text(f"Model file {results.source}, digest {results.digest} (SHA-256 of the file "
+                   f"and of the files it uses, first 16 digits).  Lengths are in "
                    f"{LENGTHS[results.system.model.length].words}, angles in degrees from neutral.")
     words = ", ".join(f"{name} {metadata.version(name)}" for name in PARTS)
     yield Text(f"Made by linkage {_version()} with Python {platform.python_version()}, {words}.")

@@ -15,7 +15,7 @@ from ...model import STATIONS
 from ...motion import BEYOND
 from ...units import LENGTHS
 from ..blocks import DataTable, Heading, Picture, Table, Text, units_in_headings
-from ..columns import in_units, in_words, position_unit
+from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
     from ...motion.system import System
@@ -69,7 +69,7 @@ def _required(results):
 
 
 def _reached(system, row, value) -> str:
-    value *= position_unit(system, system.inputs[row["input"]])[1]
+    value *= gearing.position_unit(system, system.inputs[row["input"]])[1]
     low, high = system.inputs[row["input"]].travel
     past = "" if low <= value <= high else " (past the wanted travel)"
     return gearing.said_input(system, row["input"], value) + past
@@ -104,7 +104,7 @@ def flat_gearing(system: System, table: pd.DataFrame) -> pd.DataFrame:
     unit = system.model.length
     wanted = [(part, what) for part, what in table.columns
               if not what.startswith("per ") or what == f"per {unit}"]
-    word, size = position_unit(system, system.inputs[table.index.name])
+    word, size = gearing.position_unit(system, system.inputs[table.index.name])
     columns = {f"{table.index.name} {word}": table.index / size}
     for part, what in wanted:
         per = LENGTHS[unit].mm if what in ("movement", "edge") else \
@@ -154,11 +154,11 @@ def motion_table(system: System) -> pd.DataFrame:
     motion = system.sweep(**dict(zip(box, sides, strict=True)))
     columns = {}
     for name, side in zip(box, sides, strict=True):
-        word, size = position_unit(system, system.inputs[name])
+        word, size = gearing.position_unit(system, system.inputs[name])
         columns[f"{name} {word}"] = side / size
     columns |= {f"{surface} °": motion.deflection(surface) for surface in system.model.surfaces}
     for body, part in system.model.bodies.items():
-        word, size = position_unit(system, part)
+        word, size = gearing.position_unit(system, part)
         columns[f"{body} from neutral {word}"] = motion.angle(body) / size
     unit = system.model.length
     for body, part in system.model.bodies.items():

@@ -12,7 +12,7 @@ from ... import gearing
 from ...stops import stock_about
 from ...units import LENGTHS, shown_length
 from ..blocks import Heading, Picture, Table, Text, units_in_headings
-from ..columns import in_words, position_unit
+from ..columns import in_words
 
 if TYPE_CHECKING:
     from ...motion.system import System
@@ -84,7 +84,7 @@ def stops_table(system: System, contacts: pd.DataFrame) -> pd.DataFrame:
     data["side"] = [stops[name].side for name in contacts["stop"]]
     data[f"spacer {unit}"] = [stops[name].spacer.thickness / LENGTHS[unit].mm
                               if stops[name].spacer else np.nan for name in contacts["stop"]]
-    shown = [position_unit(system, system.inputs[name]) for name in contacts["input"]]
+    shown = [gearing.position_unit(system, system.inputs[name]) for name in contacts["input"]]
     data[f"reached at {'/'.join(sorted({word for word, _ in shown}))}"] = [
         angle / size for angle, (_, size) in zip(contacts["angle"], shown, strict=True)]
     for surface in system.model.surfaces:

@@ -11,6 +11,8 @@ import { trimmed } from "./wording.js";
 
 /** @param {Axis} axis @returns {[number, number]} */
 const span = ([start, step, count]) => [start, start + step * (count - 1)];
+/** @param {InputHead} input @returns {[number, number]} in the unit that is shown */
+const shownSpan = ({ axis, per }) => [span(axis)[0] / per, span(axis)[1] / per];
 
 const DASHES = [[], [7, 4], [2, 3], [9, 3, 2, 3], [14, 5], [4, 2]];
 
@@ -133,11 +135,12 @@ function padTicks(pen, { x, y, wide, tall }, edge, across, up, look) {
   pen.font = `11px ${look.font}`;
   pen.textBaseline = "top";
   pen.textAlign = "center";
-  for (const t of ticksOf(...span(across.axis), 6))
-    pen.fillText(trimmed(t), x(t), edge.top + tall + 4);
+  for (const t of ticksOf(...shownSpan(across), 6))
+    pen.fillText(trimmed(t), x(t * across.per), edge.top + tall + 4);
   pen.textBaseline = "middle";
   pen.textAlign = "right";
-  for (const t of ticksOf(...span(up.axis), 6)) pen.fillText(trimmed(t), edge.left - 5, y(t));
+  for (const t of ticksOf(...shownSpan(up), 6))
+    pen.fillText(trimmed(t), edge.left - 5, y(t * up.per));
   pen.fillStyle = look.ink;
   pen.textAlign = "center";
   pen.textBaseline = "top";
@@ -241,9 +244,10 @@ function curveGrid(pen, { x, y, wide, tall }, edge, [low, high], most, input, lo
   pen.lineWidth = 1;
   pen.textAlign = "center";
   pen.textBaseline = "top";
-  for (const t of ticksOf(low, high, wide / 50)) {
-    pen.beginPath(); pen.moveTo(x(t), edge.top); pen.lineTo(x(t), edge.top + tall); pen.stroke();
-    pen.fillText(trimmed(t), x(t), edge.top + tall + 4);
+  for (const t of ticksOf(low / input.per, high / input.per, wide / 50)) {
+    const at = x(t * input.per);
+    pen.beginPath(); pen.moveTo(at, edge.top); pen.lineTo(at, edge.top + tall); pen.stroke();
+    pen.fillText(trimmed(t), at, edge.top + tall + 4);
   }
   pen.textAlign = "right";
   pen.textBaseline = "middle";

@@ -100,7 +100,13 @@ export function slider({ name, unit, control, step, read, text, bound, said, on,
     box.input.value = kept;
   };
   const free = () => { box.clear(); stands = NaN; };
-  range.addEventListener("input", () => { free(); on(Number(range.value)); });
+  // a slider counts its steps from its least number; a hand wants whole steps, and the very ends
+  const byHand = () => {
+    const at = Number(range.value), whole = Number((Math.round(at / step) * step).toFixed(6));
+    if (at - low < step / 2) return low;
+    return high - at < step / 2 ? high : whole;
+  };
+  range.addEventListener("input", () => { free(); on(byHand()); });
   range.addEventListener("change", () => rest());
   return {
     row: h("div", { class: "lw-slider" }, h("label", { for: id }, `${name}, ${unit}`), range,

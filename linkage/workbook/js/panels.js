@@ -17,9 +17,17 @@ import { boxText, fixed, saidInput, saidLength, saidTurn } from "./wording.js";
  */
 function positionSlider(app, input, options) {
   const { typed, words } = app.head;
-  return slider({ ...options, unit: input.unit, step: 0.1,
-    read: (text) => readPosition(text, input, typed), text: (v) => boxText(input, v),
-    bound: (v) => saidInput(input, v, words), said: (v) => saidInput(input, v, words) });
+  const { per, unit, step } = input, said = (/** @type {number} */ v) =>
+    saidInput(input, v * per, words);
+  const one = slider({ ...options, unit, step, bound: said, said,
+    read: (text) => {
+      const got = readPosition(text, input, typed);
+      return "wrong" in got ? got : { value: got.value / per };
+    },
+    text: (v) => boxText(input, v * per), on: (v) => options.on(v * per) });
+  return { ...one, show: (/** @type {number} */ to) => one.show(to / per),
+    reach: (/** @type {number} */ least, /** @type {number} */ most) =>
+      one.reach(least / per, most / per) };
 }
 
 export class StickPanel {
@@ -61,7 +69,8 @@ export class StickPanel {
     this.canvas = h("canvas", { role: "img", class: "lw-pad-canvas" });
     const pad = h("div", { class: "lw-pad", tabindex: "0", role: "group", "data-control": "pad",
       "aria-describedby": hint,
-      "aria-label": `Stick pad, ${across.name} across and ${up.name} up and down, degrees` },
+      "aria-label": `Stick pad, ${across.name} across, ${across.unit}, and ${up.name} up and `
+        + `down, ${up.unit}` },
       this.canvas);
     /** @param {Record<string, number>} to */
     const move = (to) => { for (const one of this.sliders) one.free(); app.move(to); };
@@ -69,9 +78,9 @@ export class StickPanel {
     pad.addEventListener("keydown", (event) => {
       /** @type {Record<string, Vector>} */
       const ways = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] };
-      const step = event.shiftKey ? 5 : 0.5, way = ways[event.key], at = app.position;
-      if (way) move({ [across.name]: at[across.name] + way[0] * step,
-                      [up.name]: at[up.name] + way[1] * step });
+      const steps = event.shiftKey ? 50 : 5, way = ways[event.key], at = app.position;
+      if (way) move({ [across.name]: at[across.name] + way[0] * steps * across.step * across.per,
+                      [up.name]: at[up.name] + way[1] * steps * up.step * up.per });
       else if (event.key === "Home") move(app.neutral());
       else return;
       event.preventDefault();
@@ -79,7 +88,7 @@ export class StickPanel {
       app.rested();
     });
     return h("div", {}, pad, h("p", { class: "lw-note", id: hint },
-      "Drag, or arrow keys (Shift: 5\u00b0 steps; Home: neutral). Line: limits. Dashes: travel in "
+      "Drag, or arrow keys (Shift: ten times as far; Home: neutral). Line: limits. Dashes: travel in "
       + "the file. Shaded: free of contact from neutral."));
   }
 

@@ -15,7 +15,7 @@ export class ReadoutPanel {
     this.app = app;
     const inputs = app.head.inputs;
     this.list = tableOf("Surfaces at this stick position", ["surface", "deflection",
-      ...inputs.map((i) => `per ${i.name} \u00b0`), ""]);
+      ...inputs.map((i) => `per ${i.name} \u00b0/${i.unit}`), ""]);
     this.live = h("p", { class: "lw-readout", "aria-live": "polite", role: "status" });
     this.wait = app.waitOf("exact");
     this.curves = inputs.map((input) => h("canvas", { role: "img", class: "lw-curve",
@@ -35,7 +35,8 @@ export class ReadoutPanel {
       const rates = app.head.inputs.map((input) => {
         const rate = exact ? exact.surfaces[surface.name].gearing[input.name]
           : app.poses.surface(s, app.position, input.name);
-        return rate === null || rate === undefined || rate !== rate ? "\u2013" : fixed(rate, 3);
+        return rate === null || rate === undefined || rate !== rate ? "\u2013"
+          : fixed(rate * input.per, 3);
       });
       return [surface.name, saidTurn(value, surface.words, "\u00b0", words, 2), ...rates, how];
     }));

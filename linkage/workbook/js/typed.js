@@ -72,7 +72,8 @@ export function readPosition(text, input, words) {
   const per = perOf(turns ? words.angle : words.length, rest || input.unit);
   if (per === undefined)
     return { wrong: `"${rest.slice(0, 40)}" is no unit of ${turns ? "angle" : "length"}; write it `
-      + `like ${turns ? "12.5\u00b0" : "3.2 mm"} ${input.words[1]}` };
+      + `like ${turns ? "12.5\u00b0" : input.unit === "in" ? "1/8 in" : "3.2 mm"} `
+      + input.words[1] };
   if (way >= 0 && read.signed)
     return { wrong: `a sign and "${input.words[way]}" both say the way; write one of them` };
   return { value: read.value * per * (way === 0 ? -1 : 1) };

@@ -13,8 +13,8 @@
  * @typedef {Record<string, number>} Position
  * @typedef {Record<string, number[]>} Limits
  *
- * @typedef {{ name: string, unit: string, travel: Pair, words: [string, string], signed: boolean,
- *   axis: Axis, held: boolean }} InputHead
+ * @typedef {{ name: string, unit: string, per: number, digits: number, step: number,
+ *   travel: Pair, words: [string, string], signed: boolean, axis: Axis, held: boolean }} InputHead
  * @typedef {{ name: string, on: number, inputs: number[], origin: Vector, at: number | null,
  *   points: Record<string, Vector> }} BodyHead
  * @typedef {{ name: string, ends: number[][], points: string[], length: number,

@@ -37,23 +37,25 @@ export function saidTurn(value, [less, more], unit, words, digits = 1) {
 /**
  * A stick position in words.
  * @param {InputHead} input
- * @param {number} value
+ * @param {number} position degrees, or mm of a slide
  * @param {Words} words
- * @param {number} [digits]
+ * @param {number} [finest] digits, where the input has no more of its own
  */
-export function saidInput(input, value, words, digits = 1) {
+export function saidInput(input, position, words, finest = 1) {
+  const value = position / input.per, digits = Math.max(finest, input.digits);
   if (Number(sizeText(value, digits)) === 0) return words.neutral;
-  if (!input.signed) return saidTurn(value, input.words, input.unit, words, digits);
-  return `${value > 0 ? "+" : ""}${fixed(value, digits)}${input.unit} ${input.name}`;
+  const unit = input.unit === "\u00b0" ? input.unit : ` ${input.unit}`;
+  if (!input.signed) return saidTurn(value, input.words, unit, words, digits);
+  return `${value > 0 ? "+" : ""}${fixed(value, digits)}${unit} ${input.name}`;
 }
 
 /**
  * A position as it stands in a box whose label has the unit: "12.5 aft", or "-3" for want of words.
  * @param {InputHead} input
- * @param {number} value
+ * @param {number} position degrees, or mm of a slide
  */
-export function boxText(input, value) {
-  const number = Number(value.toFixed(4));
+export function boxText(input, position) {
+  const number = Number((position / input.per).toFixed(4));
   if (number === 0) return "0";
   if (input.signed) return String(number).replace("-", "\u2212");
   return `${Math.abs(number)} ${input.words[number < 0 ? 0 : 1]}`;

@@ -1,0 +1,180 @@
+"""What stands beside a model file: its table of hardpoints, and the drawings of its plates."""
+
+from __future__ import annotations
+
+import copy
+import csv
+import io
+from collections.abc import Iterator
+from pathlib import Path
+
+from ..errors import FileError, LinkageError, counted, nearest
+from ..units import LENGTHS
+from .document import number_like
+from .drawings import DrawnPlate, read_drawing
+from .keys import Choice, Text, at, got
+from .parts import AIRFRAME
+
+OF_A_DRAWING = ("drawing", "layer", "unit")  # keys of a plate whose outline is read from a file
+
+
+def plain_ends(text: str) -> str:
+    """Text without a byte order mark, lines ended alike."""
+    return text.removeprefix("\ufeff").replace("\r\n", "\n").replace("\r", "\n")
+
+
+def hardpoint_rows(text: str, path: Path | str) -> dict:
+    """Rows of a table of hardpoints: ``{"part/point": [FS, BL, WL]}``, as written."""
+    rows = {}
+    try:
+        lines = list(csv.reader(io.StringIO(plain_ends(text)), skipinitialspace=True))
+    except csv.Error as problem:
+        raise FileError(f"{path}: is no table of hardpoints ({problem}); mend it",
+                        path=str(path)) from problem
+    for number, row in enumerate(lines, 1):
+        cells = [cell.strip() for cell in row]
+        if _is_remark(cells) or (number == 1 and _is_heading(cells)):
+            continue
+        try:
+            _check_hardpoint(cells, rows)
+        except LinkageError as error:
+            raise FileError(f"{path}: line {number}: {error.sentence}", path=str(path)) from error
+        rows[cells[0]] = [_number_or_text(cell) for cell in cells[1:]]
+    return rows
+
+
+def _is_remark(cells) -> bool:
+    return not any(cells) or cells[0].startswith("#")
+
+
+def _is_heading(cells) -> bool:
+    return all(isinstance(_number_or_text(cell), str) for cell in cells)
+
+
+def _check_hardpoint(cells, rows) -> None:
+    if len(cells) != 4:
+        raise LinkageError(f"needs part/point, FS, BL, WL, got {counted(len(cells), 'cell')}")
+    if cells[0].count("/") != 1 or not all(cells[0].split("/")):
+        raise LinkageError(f'needs a name like "stick/grip", got "{cells[0]}"')
+    if cells[0] in rows:
+        raise LinkageError(f'"{cells[0]}" stands twice; take one out')
+
+
+def put_hardpoints(table: dict, name: str, rows: dict) -> None:
+    """Put the points of a CSV file where the model file would have had them."""
+    bodies = _table_in(table, "body")
+    for address, position in rows.items():
+        part, point = address.split("/")
+        if part != AIRFRAME and part not in bodies:
+            raise LinkageError(f'hardpoints {name}: no body "{part}" for "{address}"; '
+                               f"{nearest(part, [*bodies, AIRFRAME])}")
+        home = _table_in(table, AIRFRAME) if part == AIRFRAME else _table_in(bodies, part)
+        slot = home if point == "pivot" else _table_in(home, "points", part)
+        if point in slot:
+            raise LinkageError(f'hardpoints {name}: "{address}" is in the model file too; '
+                               f"take one out")
+        slot[point] = position
+
+
+def put_drawn(table: dict, unit: str, folder: Path) -> dict:
+    """Put outlines of drawings where the model file would have had them; keys that they replace."""
+    drawn, read = {}, {}
+    for part, name, solid in solids_in(table):
+        if "drawing" not in solid:
+            continue
+        with at(f'{"" if part == AIRFRAME else "body "}"{part}", solid "{name}", drawing'):
+            keys = {word: solid.pop(word) for word in OF_A_DRAWING if word in solid}
+            _check_drawn(keys, solid)
+            named = tuple(keys.get(word) for word in OF_A_DRAWING)
+            if named not in read:
+                read[named] = _in_unit(read_drawing(folder / named[0], *named[1:]), unit)
+            solid |= copy.deepcopy(read[named])
+        drawn[part, name] = keys
+    return drawn
+
+
+def solids_in(table: dict) -> Iterator[tuple]:
+    """Every solid of a file that is a table: (part, name, table)."""
+    bodies = table.get("body")
+    parts = {**(bodies if isinstance(bodies, dict) else {}), AIRFRAME: table.get(AIRFRAME)}
+    for part, home in parts.items():
+        solids = home.get("solid") if isinstance(home, dict) else None
+        for name, solid in solids.items() if isinstance(solids, dict) else ():
+            if isinstance(solid, dict):
+                yield part, name, solid
+
+
+def _check_drawn(keys, solid) -> None:
+    for word, value in keys.items():
+        Text().check(value) if word != "unit" else Choice(tuple(LENGTHS)).check(value)
+    if solid.get("kind") != "plate":
+        raise LinkageError(f'goes with kind = "plate", {got(solid.get("kind"))}')
+    both = [word for word in ("outline", "holes") if word in solid]
+    if both:
+        raise LinkageError(f"says the outline, and so does {' and '.join(both)}; leave one out")
+
+
+def _in_unit(plate: DrawnPlate, unit: str) -> dict:
+    """A drawn plate as the file would have said it."""
+    per = LENGTHS[unit].mm
+
+    def scaled(value):
+        return [scaled(v) for v in value] if isinstance(value, list) else value / per
+
+    keys = {"outline": scaled(plate.outline),
+            "holes": [{word: scaled(value) for word, value in hole.items()}
+                      for hole in plate.holes]}
+    return {word: value for word, value in keys.items() if value}
+
+
+def _table_in(table, word, part=None):
+    inner = table.setdefault(word, {})
+    if not isinstance(inner, dict):
+        place = f'body "{part}", {word}' if part else word
+        raise LinkageError(f"{place}: needs a table of names, {got(inner)}")
+    return inner
+
+
+def _number_or_text(cell: str):
+    try:
+        return float(cell)
+    except ValueError:
+        return cell
+
+
+def rows_changed(text: str, rows: dict) -> str:
+    """The table of hardpoints with other coordinates in some rows; all else as it was.
+
+    Parameters
+    ----------
+    text : str
+    rows : dict
+        ``{"part/point": (old, new)}``.
+
+    Raises
+    ------
+    LinkageError
+        When a row can't be said in such a table, or is not found in it.
+    """
+    lines = text.splitlines(keepends=True)
+    for k, line in enumerate(lines):
+        cells = line.split(",")
+        name = cells[0].strip().strip('"')
+        if len(cells) == 4 and name in rows:
+            old, new = rows.pop(name)
+            if not isinstance(new, list):
+                raise LinkageError(f'can\'t say in a table of hardpoints what "{name}" has become')
+            cells[1:] = [cell if a == b else _cell_like(cell, b)
+                         for cell, a, b in zip(cells[1:], old, new, strict=True)]
+            lines[k] = ",".join(cells)
+    if rows:
+        raise LinkageError(f'finds no plain row for "{next(iter(rows))}" in its table of '
+                           f"hardpoints; write the row without quotes that hold commas")
+    return "".join(lines)
+
+
+def _cell_like(cell: str, value) -> str:
+    inner = cell.strip()
+    text = value if isinstance(value, str) else number_like(inner, value)
+    quoted = f'"{text}"' if inner.startswith('"') else text
+    return cell.replace(inner, quoted, 1)
