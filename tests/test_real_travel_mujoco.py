@@ -11,7 +11,7 @@ from test_real_travel import BALL, BOX, CORNER, FINGER, KNOB, ROOM, SLANT, THIN,
 
 from linkage.stops import real_travel
 
-GRID = 81, 1001  # positions along each input: in a short run, and with --full
+GRID = 61, 1001  # positions along each input: in a short run, and with --full
 FAR = 1e3  # mm up to which a distance is asked for
 
 
