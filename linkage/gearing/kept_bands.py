@@ -106,6 +106,8 @@ def _too_far(system, row, cells, fine):
         if len(middles):
             places = dict(zip(proof.names, middles.T, strict=True))
             turned = _deflection(system, row, places)
+            if np.isnan(turned).all():  # rods that don't reach there are missed for themselves
+                continue
             k = int(np.nanargmax(turned))
             place = {n: float(values[k]) for n, values in places.items()}
             gearing = system.sweep(**place).gearing(row["surface"])
