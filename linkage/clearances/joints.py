@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -162,11 +163,15 @@ class Joints:
             return 0.0
         return math.sqrt(3) * self.model.point_tolerance(point, self.tolerances)
 
-    def _ball(self, joint, place, size, off) -> Ball:
-        grown = 0.0 if self.tolerances is None else max(
+    @cached_property
+    def _grown(self) -> float:
+        """How far any solid may have grown, mm."""
+        return 0.0 if self.tolerances is None else max(
             self.model.point_tolerance(name, self.tolerances) for name in self.model.points)
+
+    def _ball(self, joint, place, size, off) -> Ball:
         radius, source = size
-        return Ball(joint, tuple(map(float, place)), max(radius - off - grown, 0.0), source)
+        return Ball(joint, tuple(map(float, place)), max(radius - off - self._grown, 0.0), source)
 
 
 def _lever(body, station) -> float:

@@ -30,8 +30,9 @@ from .shapes import Point
 if TYPE_CHECKING:
     from .whole import Model
 
+# Key of the file: attribute.
 MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface": "surfaces",
-            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins"}  # key of the file: attribute
+            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins", "joint": "joints"}
 SWAPS = {"left": "right", "right": "left"}
 OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself
