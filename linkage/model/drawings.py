@@ -24,6 +24,7 @@ MOST_BYTES = 20_000_000
 MOST_EDGES = 20_000
 STEEPEST = 1e4  # bulge of all of a circle but its last 0.02 degrees
 HIGHEST = 11  # degree of a spline
+DEEP = 8  # blocks in each other that are followed
 FLAT = 1e-6  # mm that a drawing may lie out of its plane
 WORDS = {"TEXT", "MTEXT", "DIMENSION", "ARC_DIMENSION", "LEADER", "MULTILEADER", "POINT", "ATTDEF",
          "ATTRIB", "TOLERANCE", "HATCH", "IMAGE", "VIEWPORT", "XLINE", "RAY"}  # no edges to cut
@@ -160,11 +161,11 @@ def _flattened(entities, parent, depth) -> Iterator[tuple]:
         layer = parent if parent is not None and layer == "0" else layer
         if entity.dxftype() != "INSERT":
             yield entity, layer
-        elif depth < 8:
+        elif depth < DEEP:
             for each in entity.multi_insert() if entity.mcount > 1 else [entity]:
                 yield from _flattened(each.virtual_entities(), layer, depth + 1)
         else:
-            raise LinkageError("has blocks within blocks within blocks; explode them")
+            raise LinkageError(f"has blocks more than {DEEP} deep in each other; explode them")
 
 
 # --- edges ---------------------------------------------------------------------------------------
@@ -293,7 +294,8 @@ def _splines(entity, size):
     control = np.array([list(p) for p in entity.control_points], dtype=float).reshape(-1, 3)
     degree, knots = entity.dxf.degree, np.array(entity.knots, dtype=float)
     if len(control) <= degree or len(knots) != len(control) + degree + 1:
-        raise LinkageError("has a spline without control points; save splines with theirs")
+        raise LinkageError(f"has a spline without control points for its {len(knots)} knots (it "
+                           f"has {len(control)}); save splines with theirs")
     places = _flat(control, size)
     weights = np.array(entity.weights or np.ones(len(places)), dtype=float)
     if len(weights) != len(places) or not ((weights > 1e-6) & (weights < 1e6)).all():
