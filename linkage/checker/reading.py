@@ -46,7 +46,7 @@ KNOWN = {
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
        "clearance", "mirror", "hardpoints", "surface"}
 BESIDE = {"title", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
-          "meant", "joint", "load_case"}
+          "meant", "joint", "load_case", "engine"}
 
 
 class Refused(Exception):
