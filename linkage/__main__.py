@@ -47,7 +47,7 @@ def main(argv: list[str] | None = None) -> int:
         _let_go()
         return _told(BAD_INPUT, f"could not write or read on ({error.strerror or error})")
     except Exception:
-        return _told(FAULT, "a fault of the program, not of the file; what happened is in "
+        return _told(FAULT, "a fault of the program, not of the file; what happened "
                             f"{_details(argv)}")
 
 
@@ -65,17 +65,21 @@ def _let_go() -> None:
 
 def _details(argv) -> str:
     """Write what happened to a file of its own; where it is."""
-    with tempfile.NamedTemporaryFile("w", prefix="linkage-fault-", suffix=".txt", delete=False,
-                                     encoding="utf-8") as file:
-        file.write(f"linkage {' '.join(argv)}\n\n{traceback.format_exc()}")
-    return file.name
+    try:
+        with tempfile.NamedTemporaryFile("w", prefix="linkage-fault-", suffix=".txt", delete=False,
+                                         encoding="utf-8", errors="backslashreplace") as file:
+            file.write(f"linkage {' '.join(argv)}\n\n{traceback.format_exc()}")
+        return f"is in {file.name}"
+    except OSError as problem:
+        return f"could not be written down ({problem.strerror})"
 
 
 def start() -> int:
     """Run as a process of its own: an end from outside ends its children, any terminal will do."""
     for name in ("SIGTERM", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), lambda *_: sys.exit(ENDED))
+        number = getattr(signal, name, None)
+        if number is not None and signal.getsignal(number) is not signal.SIG_IGN:  # as nohup asks
+            signal.signal(number, lambda *_: sys.exit(ENDED))
     for name in ("stdout", "stderr"):
         if getattr(sys, name) is None:  # closed before the start: nobody reads
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115

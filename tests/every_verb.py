@@ -48,15 +48,13 @@ def all_words(path, folder) -> list[list[str]]:
     return [*quick_words(path, folder), *slow_words(path, folder)]
 
 
-def words_in_turn(turn: int, large: bool):
-    """Some of them for the daily run, so that file after file all verbs have their turn.
+def quick_in_turn(turn: int):
+    """One command line of seconds for a large system in the daily run, one kind after the other.
 
     Parameters
     ----------
     turn : int
         Which file it is.
-    large : bool
-        Whether its system is large: then every fourth has one command line of seconds.
 
     Returns
     -------
@@ -64,10 +62,8 @@ def words_in_turn(turn: int, large: bool):
         As `wrong_ends` takes it.
     """
     def words(path, folder):
-        quick, slow = quick_words(path, folder), slow_words(path, folder)
-        if large:
-            return [quick[turn // 4 % len(quick)]] if turn % 4 == 0 else []
-        return [*quick, slow[turn % len(slow)]]
+        quick = quick_words(path, folder)
+        return [quick[turn % len(quick)]]
 
     return words
 
@@ -80,7 +76,7 @@ def wrong_ends(path, folder, words_of) -> list[str]:
     path, folder : Path
         The model file, and where the verbs may write.
     words_of : callable
-        `all_words`, or `words_in_turn` of a file.
+        `all_words`, or `quick_in_turn` of a file.
 
     Returns
     -------

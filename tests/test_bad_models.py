@@ -142,6 +142,23 @@ def test_bad_table_of_hardpoints_is_refused(tmp_path, rows, says):
     assert len(sentence) < 600
 
 
+@pytest.mark.parametrize(("name", "says"), [
+    ("x" * 300, 'x…" is a name of 300 characters'), ("a/" * 800, "is a name of 1600 characters"),
+    ("\\u0000", "is no text"), ("\\u202epoints.csv", "is no text"), ("", "needs a text")])
+@pytest.mark.parametrize("key", ["hardpoints", "drawing"])
+def test_a_file_beside_it_that_none_can_be_is_refused_in_one_sentence(tmp_path, key, name, says):
+    path = tmp_path / "model.toml"
+    text = WITH_POINTS.replace("points.csv", name) if key == "hardpoints" else SOUND + (
+        f'[airframe.solid]\nweb = {{ kind = "plate", thickness = 1, drawing = "{name}", '
+        f"at = [0, 0, 0], normal = [0, 0, 1], u = [1, 0, 0] }}\n")
+    path.write_text(text, encoding="utf-8")
+    sentence = refusal(path)
+    assert says in sentence
+    assert key in sentence
+    assert len(sentence.removeprefix(str(path))) < 300
+    assert sentence.isprintable()
+
+
 def test_missing_table_of_hardpoints_is_refused(tmp_path):
     path = tmp_path / "model.toml"
     path.write_text(WITH_POINTS, encoding="utf-8")

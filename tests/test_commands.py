@@ -58,6 +58,15 @@ def test_a_fault_of_the_program_is_one_sentence_and_its_details_a_file(monkeypat
     assert "ZeroDivisionError" in details.read_text()
 
 
+def test_a_fault_that_can_not_be_written_down_is_one_sentence_too(monkeypatch, capsys):
+    monkeypatch.setattr("tempfile.tempdir", "/no such folder")
+    monkeypatch.setattr(command, "run", lambda argv: 1 / 0)
+    assert main(["\udcff.toml"]) == 3
+    err = capsys.readouterr().err
+    assert err.count("\n") == 1
+    assert "could not be written down" in err
+
+
 def test_interrupted_by_hand(monkeypatch, capsys):
     def stopped(argv):
         raise KeyboardInterrupt
@@ -185,13 +194,32 @@ def test_gearing_alone_refuses_what_the_whole_run_would(old, new, says, tmp_path
     assert says in err
 
 
+def hears_all():
+    """Signals as in a terminal's own command; one in the background is deaf to some."""
+    for number in (signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, signal.SIG_DFL)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="no such signals")
+def test_a_run_that_is_to_outlive_its_terminal_does():
+    """What `nohup` asks for: it has the signal of a closed terminal ignored."""
+    process = subprocess.Popen([sys.executable, "-m", "linkage", SERVO, "--only", "gearing"],
+                               stdout=subprocess.PIPE, stderr=subprocess.PIPE,
+                               preexec_fn=lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN))
+    while process.poll() is None:
+        process.send_signal(signal.SIGHUP)
+        time.sleep(0.05)
+    process.communicate()
+    assert process.returncode == 0
+
+
 @pytest.mark.skipif(os.name != "posix", reason="no such signals")
 @pytest.mark.parametrize(("sent", "code"), [(signal.SIGINT, 130), (signal.SIGHUP, 143)])
 def test_a_real_end_from_the_terminal_is_one_line_at_most(sent, code):
     process = subprocess.Popen([sys.executable, "-m", "linkage",
                                 str(EXAMPLES / "side_by_side_fixed.toml"), "--built"],
                                stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-                               start_new_session=True)
+                               start_new_session=True, preexec_fn=hears_all)
     time.sleep(3)
     os.killpg(process.pid, sent)
     _, err = process.communicate(timeout=60)
@@ -249,6 +277,37 @@ def test_long_work_is_told_on_a_terminal_and_nothing_in_a_pipe(monkeypatch, caps
     assert "looking: 1 s" in capsys.readouterr().err
 
 
+def take_a_point_out(path):
+    """Put a point of a model file into a table of hardpoints beside it."""
+    held = tomllib.loads(path.read_text(encoding="utf-8"))
+    part, point = next((part, point) for part, home in held["body"].items()
+                       for point in home.get("points", {}))
+    place = ", ".join(str(k) for k in held["body"][part]["points"].pop(point))
+    path.write_text(tomli_w.dumps({"hardpoints": "hardpoints.csv"} | held), encoding="utf-8")
+    (path.parent / "hardpoints.csv").write_text(f"{part}/{point}, {place}\n", encoding="utf-8")
+
+
+@pytest.mark.parametrize(("words", "own"), [
+    (["size", "{file}", "--out", "{folder}/sized.toml"], "sized hardpoints.csv"),
+    (["rig", "{file}", "--readings", "{folder}/r.csv", "--out", "{folder}/else/built.toml"],
+     "else/built hardpoints.csv"),
+    (["relief", "{file}", "airframe/rear spar left", "--out", "{folder}/else"],
+     "else/run relieved hardpoints.csv")])
+def test_a_table_that_would_be_replaced_is_seen_before_the_work(words, own, tmp_path, capsys,
+                                                                monkeypatch):
+    for work in ("sizing.size", "rigging.fit_as_built", "relief.relieve"):
+        monkeypatch.setattr(f"linkage.{work}", lambda *_, **__: pytest.fail("work was begun"))
+    (tmp_path / "else").mkdir()
+    model = tmp_path / "run.toml"
+    model.write_text((EXAMPLES / "aileron_run.toml").read_text(encoding="utf-8"), encoding="utf-8")
+    take_a_point_out(model)
+    (tmp_path / own).write_text("mine")
+    assert main([word.format(file=model, folder=tmp_path) for word in words]) == 2
+    err = capsys.readouterr().err
+    assert f"{own}: is there already" in err
+    assert (tmp_path / own).read_text() == "mine"
+
+
 @pytest.mark.parametrize("words", [
     ["{file}", "--only", "clearance", "--proof", "{file}", "--replace"],
     ["{file}", "--only", "clearance", "--proof", "{link}", "--replace"],
@@ -259,14 +318,7 @@ def test_what_is_read_is_never_written_over(words, tmp_path, capsys):
     names = {name: tmp_path / name for name in ("file", "other", "table")}
     for path in names.values():
         path.write_text(Path(SERVO).read_text(encoding="utf-8"), encoding="utf-8")
-    table = names["table"]
-    body = tomllib.loads(table.read_text(encoding="utf-8"))["body"]
-    part, point = next((part, point) for part, home in body.items() for point in home["points"])
-    place = ", ".join(str(k) for k in body[part]["points"][point])
-    held = tomllib.loads(table.read_text(encoding="utf-8"))
-    del held["body"][part]["points"][point]
-    table.write_text(tomli_w.dumps({"hardpoints": "hardpoints.csv"} | held), encoding="utf-8")
-    (tmp_path / "hardpoints.csv").write_text(f"{part}/{point}, {place}\n", encoding="utf-8")
+    take_a_point_out(names["table"])
     (tmp_path / "link").symlink_to(names["file"])
     before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
     places = {name: str(path) for name, path in names.items()}

@@ -39,6 +39,7 @@ def hostile_values(rng):
             "\u202e", "__class__", "limits", [], [[]], [None], [1, 2, 3], ["a", "b"], [-5, 5],
             [5, -5], ["-5", "5"], [float("nan"), 5], {}, {"pitch": None}, {"pitch": [-5, 5]},
             {"pitch": [5, -5]}, {"pitch": [-1e9, 1e9]}, {"pitch": 5}, {"pitch": 1e9},
+            {"pitch": [-1e299, 1e299]}, {"pitch": 1e299}, {"roll right": 1e299},
             {"pitch": "5"}, {"no such": [-5, 5]}, {"no such": 5}, {"roll right": -1},
             {"roll right": 1e9}, {"roll right": float("nan")}, {"roll right": [1]}, {"": 0},
             {"x" * 2000: 0}, deep, {"pitch": {"pitch": {}}}, "false", "true", b"bytes", 3 + 4j]

@@ -22,7 +22,8 @@ class Server(LabApp.serverapp_class):
     def init_signal(self) -> None:
         """Take what ends the command."""
         for number in ENDS:
-            signal.signal(number, self._end)
+            if signal.getsignal(number) is not signal.SIG_IGN:
+                signal.signal(number, self._end)
 
     def _end(self, number: int, _frame: FrameType | None) -> None:
         Server.ended_by = number  # not of its own class, which traitlets derives

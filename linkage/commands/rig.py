@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 from .. import gearing, load, rigging
-from ..disk import check_file
 from ..errors import LinkageError, nearest
 from ..model.file import model_digest
 from ..motion import System
 from ..units import CAUTION
-from .shared import check_picture, check_tables, parser_of, working, write_picture, write_tables
+from .shared import (
+    check_picture,
+    check_saved,
+    check_tables,
+    parser_of,
+    working,
+    write_picture,
+    write_tables,
+)
 
 CHAPTERS = ("rods", "wires", "tolerances")
 
@@ -51,7 +58,7 @@ def _check(args, system):
             raise LinkageError(f"--{word} is {value:g}°; give more than 0° and less than 90°")
     _check_needs(args)
     if args.out:
-        check_file(args.out)
+        check_saved(args.file, args.out)
     if args.surface and args.surface not in system.model.surfaces:
         raise LinkageError(f'--surface: no surface "{args.surface}"; '
                            f"{nearest(args.surface, system.model.surfaces)}")

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from .. import load, sizing
-from ..disk import check_file
 from ..errors import LinkageError, counted
 from ..units import CAUTION
-from .shared import parser_of, working
+from .shared import check_saved, parser_of, working
 
 MOST_STARTS = 10_000
 
@@ -21,14 +20,14 @@ def run(argv: list[str]) -> int:
     parser.add_argument("--seed", type=int, default=0, help="of those places; 0")
     parser.add_argument("--out", metavar="FILE", help="write the model so sized to a new file")
     args = parser.parse_args(argv)
-    if args.out:
-        check_file(args.out)
     if args.seed < 0:
         raise LinkageError(f"--seed is {args.seed}; give 0 or more")
     if not 1 <= args.starts <= MOST_STARTS:
         raise LinkageError(f"--starts is {args.starts:.6g}; give 1 to {MOST_STARTS} places to "
                            f"start from")
     system = load(args.file)
+    if args.out:
+        check_saved(args.file, args.out, points=True)
     with working(f"looking from {counted(args.starts, 'start')}"):
         chosen = sizing.size(system, starts=args.starts, seed=args.seed, rounded=args.rounded)
     from ..sheet import heading, size_sheet

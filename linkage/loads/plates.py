@@ -11,6 +11,7 @@ from ..geometry.outlines import cut_across
 from .arms import taking_plate
 
 if TYPE_CHECKING:
+    from ..model import Model
     from ..motion import System
     from .statics import Statics
 
@@ -70,7 +71,7 @@ def _plates(system):
     return found
 
 
-def bore_at(model, address: str) -> float | None:
+def bore_at(model: Model, address: str) -> float | None:
     """Diameter of the hole at a place by its joint, mm; None where the file gives none."""
     for joint in model.joints.values():
         if address in joint.places:

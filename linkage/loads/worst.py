@@ -53,6 +53,7 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
         in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress".
     """
+    # complexity over 10: a line for each thing that a part may carry
     axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
     loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
     loads |= {("load", key[1]): np.abs(share[:, k]) for k, key in enumerate(statics.loads)

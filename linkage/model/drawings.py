@@ -136,6 +136,7 @@ def unit_size(document: Any, unit: str | None) -> float:
 
 def _on_layer(document, layer) -> list:
     """Entities of a layer, those of blocks too."""
+    # complexity over 10: each way in which a layer may lack what is asked for
     found = [entity for entity in _flattened(document.modelspace(), None, 0)
              if entity[0].dxftype() not in WORDS]
     layers = list(dict.fromkeys(name for _, name in found))
@@ -253,6 +254,7 @@ def _circles(entity, size):
 
 
 def _polylines(entity, size):
+    # complexity over 10: two ways in which the format keeps one, open or closed
     if entity.dxftype() == "LWPOLYLINE":
         rows, closed = entity.get_points("xyb"), entity.closed
     elif entity.is_2d_polyline:
@@ -285,6 +287,7 @@ def _ellipses(entity, size):
 
 
 def _splines(entity, size):
+    # complexity over 10: each thing that makes a spline of no use, refused with its own sentence
     from scipy.interpolate import BPoly, PPoly
 
     control = np.array([list(p) for p in entity.control_points], dtype=float).reshape(-1, 3)
@@ -314,6 +317,7 @@ KINDS = {"LINE": _lines, "ARC": _arcs, "CIRCLE": _circles, "LWPOLYLINE": _polyli
 
 def _plate(edges: Sequence) -> DrawnPlate:
     """The plate whose edges these are."""
+    # complexity over 10: each thing that makes loops no plate, refused with its own sentence
     import shapely
 
     loops = loops_of(edges)

@@ -10,10 +10,10 @@ from pathlib import Path
 from ..disk import digest, write_text
 from ..errors import FileError, LinkageError, ModelError
 from ..units import LENGTHS, lengths_said_in
-from .keys import OneOfRecords, Record, file_keys, got, read_keys, write_keys
+from .keys import OneOfRecords, Record, at, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
 from .shapes import Point
-from .side_files import hardpoint_rows, plain_ends, put_drawn, put_hardpoints, solids_in
+from .side_files import beside, hardpoint_rows, plain_ends, put_drawn, put_hardpoints, solids_in
 from .whole import Model
 
 MOST_BYTES = 4_000_000  # a model file is a few kB; this keeps a slip from filling the memory
@@ -134,8 +134,10 @@ def read_source(text: str, folder: Path | str = ".", csv_text: str | None = None
         if not isinstance(name, str):
             raise LinkageError(f'hardpoints: needs the name of a CSV file, like "points.csv", '
                                f"{got(name)}")
-        csv_text = exact_text(Path(folder) / name) if csv_text is None else csv_text
-        rows = hardpoint_rows(csv_text, Path(folder) / name)
+        with at("hardpoints"):
+            place = beside(folder, name)
+        csv_text = exact_text(place) if csv_text is None else csv_text
+        rows = hardpoint_rows(csv_text, place)
         put_hardpoints(full, name, rows)
     with lengths_said_in(unit):
         drawn = put_drawn(full, unit, Path(folder))
@@ -186,7 +188,8 @@ def side_files(path: Path | str) -> list[Path]:
         A model file; one that can't be read uses none.
     """
     try:
-        table = tomllib.loads(_text_of(path))
+        text = _text_of(path)
+        table = tomllib.loads(text) if "hardpoints" in text or "drawing" in text else {}
     except (LinkageError, ValueError, RecursionError):
         return []
     names = [table.get("hardpoints"), *(solid.get("drawing") for *_, solid in solids_in(table))]
@@ -209,6 +212,11 @@ def drawings_of(path: Path | str) -> dict:
 def model_digest(path: Path | str) -> str:
     """Digest by which a sheet is matched to its model: of the file, and of the files it uses."""
     return digest(path, *side_files(path))
+
+
+def hardpoints_name(path: Path | str) -> str | None:
+    """What a model file calls its table of hardpoints, if it has one."""
+    return tomllib.loads(_text_of(path)).get("hardpoints")
 
 
 def read_hardpoints(path: Path | str) -> dict:

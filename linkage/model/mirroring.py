@@ -117,6 +117,7 @@ def _unlike(image, part) -> tuple[str, ...]:
 
 
 def _alike(one, other, either_way=False) -> bool:
+    # complexity over 10: a line for each kind of value that a key may have
     if either_way and None not in (one, other):
         one, other = (AXES[v] if isinstance(v, str) else v for v in (one, other))
         return _alike(one, other) or _alike(tuple(-k for k in one), other)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from ..disk import check_file, write_files
 from ..errors import FileError, LinkageError, shown_text
-from .file import exact_text, model_of, read_source
+from .file import exact_text, hardpoints_name, model_of, read_source
 from .patch import NEAR, patched, same
 from .whole import Model
 
@@ -46,7 +46,7 @@ def saved_files(source: Path | str, wanted: Model, path: Path | str,
         name = read_source(text.removeprefix("\ufeff"), source.parent).table.get("hardpoints")
         own = _own_table(name, path) if name else None
         away = source.parent.resolve() != path.parent.resolve()
-        moved = bool(name) and not Path(name).is_absolute() and away
+        moved = bool(name) and _moved(name, source, path)
         done = patched(text, wanted, folder=source.parent, table=own, moved=moved,
                        home=path.parent if away else None)
     except FileError:
@@ -55,6 +55,24 @@ def saved_files(source: Path | str, wanted: Model, path: Path | str,
         raise FileError(f"{source}: {error.sentence}", path=str(source)) from error
     files = {} if done.hardpoints is None else {path.parent / own: done.hardpoints.encode("utf-8")}
     return files | {path: _with_note(done.text, note).encode("utf-8")}
+
+
+def saved_names(source: Path | str, path: Path | str, *, points: bool = False) -> list[Path]:
+    """Files that a model saved after its source file may be made of, to be checked before the work.
+
+    Parameters
+    ----------
+    source : path
+        The model file that the model comes from, one that can be read.
+    path : path
+        The file to be written.
+    points : bool
+        Whether points may have changed, and with them rows of a table of hardpoints.
+    """
+    source, path, name = Path(source), Path(path), hardpoints_name(source)
+    if not name or not (points or _moved(name, source, path)):
+        return [path]
+    return [path.parent / _own_table(name, path), path]
 
 
 def save_model(source: Path | str, wanted: Model, path: Path | str, *, note: Sequence[str] = (),
@@ -80,6 +98,11 @@ def save_model(source: Path | str, wanted: Model, path: Path | str, *, note: Seq
         check_file(each, replace)
     write_files(files, replace=replace)
     return list(files)
+
+
+def _moved(name: str, source: Path, path: Path) -> bool:
+    """Whether a table named beside the source is not beside the file to be written."""
+    return not Path(name).is_absolute() and source.parent.resolve() != path.parent.resolve()
 
 
 def _own_table(name: str, path: Path) -> str:

@@ -8,6 +8,7 @@ import io
 from collections.abc import Iterator
 from pathlib import Path
 
+from ..disk.names import LONGEST
 from ..errors import FileError, LinkageError, counted, nearest
 from ..units import LENGTHS
 from .document import number_like
@@ -15,6 +16,7 @@ from .drawings import DrawnPlate, read_drawing
 from .keys import Choice, Text, at, got
 from .parts import AIRFRAME
 
+MOST_NAME = 1000  # characters of a file's name and of the folders before it
 OF_A_DRAWING = ("drawing", "layer", "unit")  # keys of a plate whose outline is read from a file
 
 
@@ -60,6 +62,15 @@ def _check_hardpoint(cells, rows) -> None:
         raise LinkageError(f'"{cells[0]}" stands twice; take one out')
 
 
+def beside(folder: Path | str, name: str) -> Path:
+    """Where a file that a model file names lies; refuses what no file can be called."""
+    Text().check(name)
+    if len(name) > MOST_NAME or any(len(part.encode()) > LONGEST for part in Path(name).parts):
+        raise LinkageError(f'"{name[:40]}…" is a name of {len(name)} characters, which no file '
+                           f"has; name one beside this file")
+    return Path(folder) / name
+
+
 def put_hardpoints(table: dict, name: str, rows: dict) -> None:
     """Put the points of a CSV file where the model file would have had them."""
     bodies = _table_in(table, "body")
@@ -87,7 +98,7 @@ def put_drawn(table: dict, unit: str, folder: Path) -> dict:
             _check_drawn(keys, solid)
             named = tuple(keys.get(word) for word in OF_A_DRAWING)
             if named not in read:
-                read[named] = _in_unit(read_drawing(folder / named[0], *named[1:]), unit)
+                read[named] = _in_unit(read_drawing(beside(folder, named[0]), *named[1:]), unit)
             solid |= copy.deepcopy(read[named])
         drawn[part, name] = keys
     return drawn

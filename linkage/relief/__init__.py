@@ -11,7 +11,7 @@ from .shop_files import (
     page_count,
     relief_templates,
     relieved_file,
-    relieved_name,
+    relieved_names,
     template_names,
     templates,
     twin_of,
@@ -20,6 +20,6 @@ from .shop_files import (
 
 __all__ = ["Options", "Relief", "both_sides", "cut_drawings", "cut_name", "draw", "flat_of",
            "page_count", "plates_named",
-           "relief_templates", "relieve", "relieved_file", "relieved_name", "said_area",
+           "relief_templates", "relieve", "relieved_file", "relieved_names", "said_area",
            "said_width", "short_in_a_build", "template_names", "templates",
            "twin_of", "with_shape", "write_all"]

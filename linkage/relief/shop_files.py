@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from ..disk import file_stems, fill_folder
 from ..model import Model, Plate, Washer
 from ..model.file import drawings_of
-from ..model.save import saved_files
+from ..model.save import saved_files, saved_names
 from ..units import CAUTION, shown_length
 from .cut import said_area, said_width
 from .drawing import draw, notes_of_faces
@@ -155,6 +155,11 @@ def relieved_file(source: Path | str, reliefs: Sequence[Relief], folder: Path | 
     note = (f"{source.name} with relief cut in: {cut}.", *CAUTION.split("\n"))
     files = saved_files(source, reliefs[-1].model, Path(folder) / relieved_name(source), note)
     return {path.name: data for path, data in files.items()}
+
+
+def relieved_names(source: Path | str, folder: Path | str) -> list[str]:
+    """Names of the files that `relieved_file` makes, to be checked before the work."""
+    return [path.name for path in saved_names(source, Path(folder) / relieved_name(source))]
 
 
 def relieved_name(source: Path | str) -> str:

@@ -11,7 +11,7 @@ from ..model import STATIONS
 from ..model.mirroring import twin_name
 from ..model.save import save_model
 from ..motion import System
-from ..units import CAUTION, in_house_units, shown_length
+from ..units import CAUTION, in_house_units, rounded_text, shown_length
 from .choose import choose
 from .targets import SCALE
 
@@ -130,8 +130,8 @@ def said(value: float, unit: str, length: str) -> str:
     if unit == "mm":
         return shown_length(value, length)
     if unit == "°":
-        return f"{value:.2f}°"
-    return f"{value:.3f}{f' {unit}' if unit else ''}"
+        return f"{rounded_text(value, 2)}°"
+    return f"{rounded_text(value, 3)}{f' {unit}' if unit else ''}"
 
 
 @in_house_units(by_row="drawn exact found least greatest step")

@@ -272,11 +272,12 @@ class Trial:
         frame, u = model.bodies[body].on, self.motion.posture.dimensions.axes[body]
         here, there = (self.dual.posture.place(e, frame) for e in (end, other))
         e = [b - a for a, b in zip(here, there, strict=True)]
-        if model.bodies[body].slides:
-            sine = kernels.slide_margin(u, e)
-        else:
-            centre = self.dual.posture.place(f"{body}/pivot", frame)
-            sine = kernels.turn_margin(here, centre, u, e)
+        with np.errstate(invalid="ignore", divide="ignore"):  # an arm of no length has none
+            if model.bodies[body].slides:
+                sine = kernels.slide_margin(u, e)
+            else:
+                centre = self.dual.posture.place(f"{body}/pivot", frame)
+                sine = kernels.turn_margin(here, centre, u, e)
         sine = np.broadcast_to(sine, (self.dual.count, *self.motion.shape))
         size = np.abs(sine[0].real)
         if not np.isfinite(size).all():

@@ -13,6 +13,7 @@ from ..units import shown_length
 
 LONGEST = 1000  # signs of one text
 MOST_NAMES = 2000  # entries of one list or table
+WORDED = 1e5  # degrees or mm beyond which a number is not said with all of its digits
 NEWEST = 2**53  # a page counts its requests in whole numbers
 KINDS = {"limits": {"limits": "travels"}, "spacers": {"spacers": "numbers"}, "undo": {},
          "dimension": {"address": "text", "what": "text", "text": "text", "twin": "yes or no"},
@@ -131,8 +132,8 @@ def check_limits(limits: dict, box: dict, in_words: Callable) -> None:
             raise LinkageError(f'no input "{name[:40]}" to limit; {nearest(name, box)}')
         low, high = box[name]
         if not low - 1e-9 <= least <= 0 <= greatest <= high + 1e-9:
-            raise LinkageError(f"limits of {name}: {in_words(name, least)} to "
-                               f"{in_words(name, greatest)} is out of range; the least "
+            raise LinkageError(f"limits of {name}: {_said(least, in_words, name)} to "
+                               f"{_said(greatest, in_words, name)} is out of range; the least "
                                f"lies from {in_words(name, low)} to neutral, the greatest "
                                f"from neutral to {in_words(name, high)}")
 
@@ -144,8 +145,15 @@ def check_position(position: dict, limits: dict, in_words: Callable) -> None:
             raise LinkageError(f'no input "{name[:40]}"; {nearest(name, limits)}')
         low, high = limits[name]
         if not low - 1e-6 <= value <= high + 1e-6:
-            raise LinkageError(f"{name}: {in_words(name, value)} is out of range; its limits are "
-                               f"{in_words(name, low)} to {in_words(name, high)}")
+            raise LinkageError(f"{name}: {_said(value, in_words, name)} is out of range; its "
+                               f"limits are {in_words(name, low)} to {in_words(name, high)}")
+
+
+def _said(value, in_words, *words) -> str:
+    """A number in words; one that no control has, not with all of its digits."""
+    if abs(value) > WORDED:
+        return f"{value:g}"
+    return in_words(value, *words) if in_words is shown_length else in_words(*words, value)
 
 
 def check_spacers(spacers: dict, most: dict, unit: str) -> None:
@@ -161,8 +169,8 @@ def check_spacers(spacers: dict, most: dict, unit: str) -> None:
         if name not in most:
             raise LinkageError(f'no stop "{name[:40]}" with a spacer; {nearest(name, most)}')
         if not 0 <= thickness <= most[name] + 1e-9:
-            raise LinkageError(f"spacer {name}: {shown_length(thickness, unit)} is out of range; "
-                               f"from {shown_length(0.0, unit)} to "
+            raise LinkageError(f"spacer {name}: {_said(thickness, shown_length, unit)} is out of "
+                               f"range; from {shown_length(0.0, unit)} to "
                                f"{shown_length(most[name], unit)}")
 
 

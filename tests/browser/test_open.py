@@ -48,6 +48,11 @@ spacer = { on = "airframe/block", thickness = 0.0625, stock = [0.0625, 0.125] }
 """
 
 
+def hears_ctrl_c():
+    """As in a terminal's own command; one in the background is deaf to it."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
 @pytest.fixture(scope="module")
 def opened(chromium, lab_tools, tmp_path_factory):
     """Page of a JupyterLab that the verb has started, its address taken from what it leaves."""
@@ -61,7 +66,7 @@ def opened(chromium, lab_tools, tmp_path_factory):
     with (own / "lab.log").open("w") as log:
         process = subprocess.Popen(
             [sys.executable, "-m", "linkage", "open", "the shop's.toml", "--no-browser"],
-            cwd=folder, env=surroundings, stdout=log, stderr=log)
+            cwd=folder, env=surroundings, stdout=log, stderr=log, preexec_fn=hears_ctrl_c)
     try:
         page, seen = lab_tools.new_page(chromium)
         yield page, seen, _server(process, own), process, own / "lab.log"
