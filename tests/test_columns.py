@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.linalg import eigh
 from scipy.optimize import brentq
-from systems.load_models import IN, stage
+from systems.load_models import IN, STAGE, TUBED, stage, system_of
 
 from linkage import loads
 from linkage.model import HANDBOOK, Material
@@ -209,6 +209,20 @@ def test_thin_walls():
     there = loads.wall_stress(0.3 * limit, 1.0, alloy)
     assert there == pytest.approx(alloy.yield_stress * (0.038 / 0.3 + 2 / 3))
     assert math.isnan(loads.wall_stress(0.46 * limit, 1.0, alloy))
+
+
+def test_a_tube_shakes_as_a_pinned_beam():
+    """f = π/2 √(E I / (m L⁴)) in SI by hand (Blevins, from memory), by the engine's speeds."""
+    system = system_of("engine = [2000, 2700]\n" + STAGE.format(
+        stick="", horn="", rod=TUBED, surface=""))
+    inertia, area = math.pi / 64 * (0.012**4 - 0.010**4), math.pi / 4 * (0.012**2 - 0.010**2)
+    steel = HANDBOOK["4130 normalized"]
+    mass = steel.density * 1e9 * area
+    hertz = math.pi / 2 * math.sqrt(steel.modulus * 1e6 * inertia / (mass * 0.9**4))
+    row = loads.rod_vibration(system).iloc[0]
+    assert row["first"] == pytest.approx(60 * hertz, rel=1e-9)
+    assert row["engine"] == min((2000, 2700), key=lambda rpm: abs(rpm / row["first"] - 1))
+    assert row["near"] == (abs(row["ratio"] - 1) <= 0.2)
 
 
 def test_handbook_material():

@@ -29,6 +29,7 @@ from .stick import (
 )
 from .stop_contact import at_stop
 from .test_cards import limit_load_card, operation_card
+from .vibration import rod_frequency, rod_vibration
 from .worst import AT_STOPS, bearing_forces, carried, worst_loads
 
 __all__ = ["AT_STOPS", "GUST", "RULE", "Case", "Push", "RodColumn", "Shank", "Statics", "Stretch",
@@ -37,6 +38,7 @@ __all__ = ["AT_STOPS", "GUST", "RULE", "Case", "Push", "RodColumn", "Shank", "St
            "grips", "hand", "hinge_moment", "hinge_of_grip_force", "holding", "joint_margins",
            "left_out", "limit_load_card", "loads_at", "lost_motion", "lost_motion_table", "margin",
            "missing", "needed_force", "operation_card", "pilot_force", "plate_cuts", "rod_column",
-           "rod_give", "rod_margins", "rule_of_force", "shanks", "shares", "short_column",
-           "silent_joints", "slenderness", "stick_force", "stick_force_table", "torsion_stress",
-           "tube_area", "tube_inertia", "tube_margins", "wall_stress", "worst_loads"]
+           "rod_frequency", "rod_give", "rod_margins", "rod_vibration", "rule_of_force", "shanks",
+           "shares", "short_column", "silent_joints", "slenderness", "stick_force",
+           "stick_force_table", "torsion_stress", "tube_area", "tube_inertia", "tube_margins",
+           "wall_stress", "worst_loads"]

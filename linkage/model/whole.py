@@ -10,7 +10,7 @@ from html import escape
 from ..errors import ModelError, mm, nearest
 from ..units import LENGTHS, LengthUnit
 from .fittings import Fitted, RigPin, RodEnd
-from .keys import Choice, ListOf, Record, TableOf, Text, key
+from .keys import Choice, ListOf, Number, Record, TableOf, Text, key
 from .parts import (
     AIRFRAME,
     BACK,
@@ -81,6 +81,8 @@ class Model(Part):
                            "changed, by name or kind", word="load_case", default_factory=dict)
     joints: dict = key(TableOf(Record(BoltedJoint), "joint"), "bolts, bearings and plates",
                          word="joint", default_factory=dict)
+    engine: tuple = key(ListOf(Number(above=0.0, what="speed")), "speeds that the engine runs at, "
+                        "turns a minute", default=())
     wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)
     size: Size = key(Record(Size), "dimensions to choose and what for", default=Size())
     rod_ends: dict = key(TableOf(Record(RodEnd), "rod_end"), "rod ends off the shelf",

@@ -52,7 +52,8 @@ def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
     own = LENGTHS[unit]
     sizes = {"length": (unit, own.mm), "force": (own.force, own.newton),
              "moment": (own.moment, own.newton_mm), "angle": ("°", 1.0),
-             "turns": ("turns", 1.0), "stress": (own.stress, own.megapascal), "share": ("%", 0.01)}
+             "turns": ("turns", 1.0), "speed": ("rpm", 1.0),
+             "stress": (own.stress, own.megapascal), "share": ("%", 0.01)}
     done, names = data.copy(), {}
     for kind, words in columns.items():
         for name in words.split():

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 TABLES = ("Least margins", "Joints", "Joint checks", "Worst rod loads", "Worst forces",
           "Worst moments", "Loads on stops", "Load cases", "Rod margins", "Torque tubes",
-          "Stick force along ", "Lost motion", "Friction")
+          "Stick force along ", "Lost motion", "Friction", "Rods that shake")
 SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
             "acceleration, air load but for its hinge moment, and bending of all but torque tubes "
@@ -292,7 +292,20 @@ def _gives(results):
                             system, results.friction.attrs["error"], 3)))
 
 
+def _shaking(results):
+    """First natural frequency of each rod, where the file gives the engine's speeds."""
+    if not results.system.model.engine:
+        yield Text("no engine speed, so how rods shake is not held against any", "missing")
+        return
+    data = loads.rod_vibration(results.system)
+    data = data.assign(near=["near" if near else "" for near in data["near"]])
+    yield Table("Rods that shake", in_units(results.system, data, speed="first engine"),
+                "First natural frequency of the tube between its balls, unloaded; near: within a "
+                "fifth of an engine speed (common practice, no source).  Shown, not judged.")
+
+
 def _remarks(results):
+    yield from _shaking(results)
     for name, words in loads.left_out(results.system).items():
         yield Text(f"load case {name}: {words} (the file)", "note")
     straight = [name for name, rod in results.system.model.rods.items() if not rod.bow]
