@@ -92,6 +92,16 @@ def test_a_weak_joint_is_missed_and_a_silent_one_is_named():
     assert any("tear-out of joint horn: the file gives no edge" in left for left in bare.unknown)
 
 
+def test_what_a_hinge_carries_besides_is_named():
+    """With bearings both hinges are judged by their own load, but never by the air's."""
+    for horn, words in (("", ["moment across the axis at horn/pivot", "air load on the hinges"]),
+                        ("bearings = [[900, -200, 0], [900, 200, 0]]", ["air load on the hinges"])):
+        text = HORN.replace('"horn/p"', '"horn/pivot"')
+        left = Results(stage(horn=horn, surface=text), only=("loads",)).verdict.unknown
+        told = [w for w in left if w.startswith(("moment across", "air load"))]
+        assert [w.split(" at ")[0] for w in told] == [w.split(" at ")[0] for w in words]
+
+
 def test_rod_ends_by_rating_or_by_ultimate():
     """A rating against the limit load; an ultimate strength under 3.33 unless said otherwise."""
     rod = 'thread = "M8"\nfitted = { rod_end = "eight", engaged = 12 }\n'

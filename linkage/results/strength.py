@@ -258,8 +258,13 @@ def _joints_left(results):
             if part.bearings is None]
     told = [at for at in dict.fromkeys(results.joint_margins["at"]) if at in bent]
     if told:
-        yield (f"moment across the axis, and air load, at {listed(told)}: only the force at the "
-               f"pivot from the load cases is in its margins")
+        yield (f"moment across the axis at {listed(told)}: only the force at the pivot is in its "
+               f"margins")
+    hinged = {f"{surface.body}/pivot" for surface in results.system.model.surfaces.values()}
+    blown = [at for at in dict.fromkeys(results.joint_margins["at"]) if at in hinged]
+    if blown:
+        yield (f"air load on the hinges at {listed(blown)}: only what the load cases bring there "
+               f"is in their margins")
     bare = [name for name, rod in results.system.model.rods.items()
             if not loads.missing(results.system.model, name)
             and None in loads.shanks(results.system.model, name)]
