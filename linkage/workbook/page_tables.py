@@ -20,6 +20,7 @@ from ..units import shown_length
 if TYPE_CHECKING:
     from ..model.parts import Spacer
     from ..stops.faces import Meeting
+from ..stops.mapping import REACH
 
 CHARTED = 9  # thicknesses of a spacer chart
 MARGIN = 3.0  # degrees (mm) past the wanted travel that the travel map is worked out for
@@ -236,7 +237,8 @@ def map_of(results: Answers) -> dict | None:
     if len(system.travel_box()) < 2 or not system.model.solids:
         return None
     travel = travel_map(system, MARGIN)
-    wanted = travel_map(system, 0.0, list(travel.boundaries))  # its share is that of the sheet
+    touching = [name for name in travel.boundaries if name != REACH]
+    wanted = travel_map(system, 0.0, touching)  # its share is that of the sheet
     return {"usable": wanted.usable,
             "boundaries": {pair: np.round(line, 3).tolist()
                            for pair, line in travel.boundaries.items()},
