@@ -72,6 +72,16 @@ def test_a_lever_that_is_pulled_down_takes_a_weight():
         falls["force"].to_numpy())
 
 
+def test_an_input_without_a_grip_has_no_operation_card():
+    """Pedals whose file names no grip: what the pilot's force holds is not known."""
+    text = SURFACE.format(slope=1000).replace("elevator", "rudder")
+    from systems.load_models import STAGE
+
+    bare = STAGE.format(stick="", horn="", rod="", surface=text).replace("pitch", "yaw").replace(
+        "grip = ", "knob = ")
+    assert loads.operation_card(system_of(bare)).empty
+
+
 def test_the_cards_are_a_chapter():
     text = str(Results(stage(surface=SURFACE.format(slope=1000))).chapter("test-cards"))
     assert "14 CFR 23.681, 1-1-14 edition" in text

@@ -99,8 +99,9 @@ def operation_card(system: System) -> pd.DataFrame:
     rows = []
     for name, surface in system.model.surfaces.items():
         driver = driving_input(system, name)
-        limit = None if driver is None else pilot_force(system, driver)
-        if surface.chord is None or limit is None or not grips(system, driver):
+        gripped = driver is not None and grips(system, driver)
+        limit = pilot_force(system, driver) if gripped else None
+        if surface.chord is None or limit is None:
             continue
         x = round_positions(*judged_box(system)[driver])
         motion = system.sweep(**{driver: x})
