@@ -15,6 +15,7 @@ from ..gearing.travels import SIGNS
 from ..motion import System
 from ..results import Answers
 from ..stops import judged_travel, meeting, travel_map
+from ..stops.mapping import REACH
 from ..units import shown_length
 
 if TYPE_CHECKING:
@@ -236,7 +237,8 @@ def map_of(results: Answers) -> dict | None:
     if len(system.travel_box()) < 2 or not system.model.solids:
         return None
     travel = travel_map(system, MARGIN)
-    wanted = travel_map(system, 0.0, list(travel.boundaries))  # its share is that of the sheet
+    touching = [pair for pair in travel.boundaries if pair != REACH]
+    wanted = travel_map(system, 0.0, touching)  # its share is that of the sheet
     return {"usable": wanted.usable,
             "boundaries": {pair: np.round(line, 3).tolist()
                            for pair, line in travel.boundaries.items()},
