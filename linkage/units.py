@@ -86,7 +86,8 @@ UNIT_WORDS = {name: unit.words for name, unit in LENGTHS.items()}
 FORCE_PER = {name: (unit.force, unit.newton) for name, unit in LENGTHS.items()}
 MOMENT_PER = {name: (unit.moment, unit.newton_mm) for name, unit in LENGTHS.items()}
 HOUSE = {"length": "mm", "force": "N", "moment": "N*mm", "stress": "N/mm**2",
-         "density": "kg/mm**3", "angle": "deg", "mass": "kg"}
+         "density": "kg/mm**3", "angle": "deg", "mass": "kg",
+         "area": "mm**2"}
 UNITS = """
     kilo- = 1e3 = k-
     mega- = 1e6 = M-
@@ -125,6 +126,7 @@ PLAIN_UNITS = {
                "ksi": 1e3 * LBF / 25.4**2},
     "density": {"kg/m**3": 1e-9, "g/cm**3": 1e-6, "lb/in**3": POUND / 25.4**3},
     "mass": {"kg": 1.0, "g": 1e-3, "lb": POUND},
+    "area": {"mm**2": 1.0, "m**2": 1e6, "in**2": 645.16, "ft**2": 92903.04},
     "angle": {"deg": 1.0},
 }  # what most files have is read before the unit library is loaded, which takes 0.2 s
 CAUTION = ("Computed from the file alone.  It supports, and never replaces, physical checks on the "
@@ -357,7 +359,8 @@ def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> 
 
 COLUMN_UNITS = {"length": "mm", "angle": "°", "force": "N", "moment": "N·mm", "stress": "N/mm²",
                 "angle_per_length": "°/mm", "angle_per_angle": "°/°", "angle_per_inch": "°/in",
-                "by_row": "as its row says", "position": "of the input", "turns": "turns"}
+                "by_row": "as its row says", "position": "of the input", "turns": "turns",
+                "speed": "rpm"}
 
 
 def in_house_units(**columns: str) -> Callable:

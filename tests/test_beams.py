@@ -93,7 +93,11 @@ def frame(stations, forces, supports):
 
 
 def test_the_cross_tube_against_a_frame_program(side_by_side):
-    """Bending just before and after every place, two planes, all cases, over the travel."""
+    """Bending just before and after every place, two planes, all cases, over the travel.
+
+    The rod's ball stands 0.3435 in beside the arm, which the file draws at BL -1.2: that is where
+    the tube gets the load.
+    """
     random = np.random.default_rng(5)
     statics = Statics(side_by_side.sweep(pitch=random.uniform(-13, 17, 6),
                                          roll=random.uniform(-21, 21, 6)))
@@ -106,8 +110,9 @@ def test_the_cross_tube_against_a_frame_program(side_by_side):
             for point, force, moment in statics.pushed(name, statics.reactions):
                 p, f, m = point[n] - statics.pivots[name][n], share[n] @ force[n], \
                     share[n] @ moment[n]
-                stations.append(p[1])  # the tube lies along BL: its own plain axes
-                off = np.array([p[0], 0.0, p[2]])
+                arm = -1.2 * 25.4 if abs(p[1] + 1.5435 * 25.4) < 1e-6 else p[1]
+                stations.append(arm)  # the tube lies along BL: its own plain axes
+                off = np.array([p[0], p[1] - arm, p[2]])
                 pushes.append((f, m + np.cross(off, f)))
             sides = np.zeros((2, len(np.unique([*stations, *supports]))))
             for plane, sense in ((0, -1.0), (2, 1.0)):  # deflection, turn about the other axis
@@ -119,6 +124,35 @@ def test_the_cross_tube_against_a_frame_program(side_by_side):
                 here = np.isclose(beam.stations[n], node)
                 assert beam.bending[n][here].max() == pytest.approx(
                     greatest, abs=1e-6 * beam.bending[n].max())
+
+
+ARM = """
+[body.tube.solid]
+arm = { kind = "plate", thickness = 4, at = [0, 30, 0], normal = [0, 1, 0], outline = [
+  [-20, -20], [20, -20], [20, 80], [-20, 80]], u = [1, 0, 0] }
+"""
+
+
+def test_an_arm_beside_the_ball_takes_the_load_where_it_is_fixed():
+    """Statics of a beam, by hand: a force beside the arm gives it a moment as well.
+
+    Drawn with v down (normal x u), the plate holds the rod's hole and the axis; 20 mm beside it the
+    ball's force F acts at station 50 and is handed over at 30.  At neutral all is fore and aft.
+    """
+    system = system_of(TUBE.replace("GRIP", "-200").replace('[body.elevator]',
+                                                            ARM + '[body.elevator]', 1))
+    statics = Statics(system.sweep(pitch=[0.0]))
+    case = next(c for c in loads.cases(system) if c.name == "pitch aft, one pilot at tube")
+    beam = beam_of(statics, loads.shares(statics, case), "tube")
+    pilot = 167 * LBF
+    rod = pilot * 400 / 60
+    right = (pilot * 100 + rod * 350) / 600  # of the bearing at 300, about the one at -300
+    here = beam.bending[0][np.isclose(beam.stations[0], 30.0)]
+    assert sorted({round(float(k), 3) for k in here}) == pytest.approx(
+        sorted([right * 270, right * 270 - rod * 20]), rel=1e-6)
+    assert not np.isclose(beam.stations[0], 50.0).any()
+    turned = beam.stations[0][(beam.torsion[0] > 1.0)]
+    assert (turned.min(), turned.max()) == pytest.approx((-200, 30))
 
 
 def test_torsion_of_a_published_tube():
@@ -148,3 +182,111 @@ def test_a_tube_that_bends_too_much_is_a_miss_and_one_without_bearings_is_not_ju
     assert row["stress"] == pytest.approx(torsion, rel=1e-4)
     assert np.isnan(row["bending"])
     assert any(left.startswith("bending of the tube of tube") for left in bare.verdict.unknown)
+
+
+LIFTED = """
+[input.pitch]
+travel = [-20, 20]
+[input.lift]
+travel = ["-30 mm", "20 mm"]
+[body.stick]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = { grip = [0, 0, 400] }
+[body.knob]
+on = "stick"
+pivot = [0, 0, 100]
+slide = "vertical"
+input = "lift"
+points = { low = [0, 0, 100] }
+solid.ball = { kind = "sphere", at = "low", diameter = 10 }
+[airframe]
+solid.block = { kind = "box", corner = [20, -50, 20], opposite = [40, 50, 180] }
+[stop.aft]
+input = "pitch"
+side = "greatest"
+between = ["knob/ball", "airframe/block"]
+[surface.elevator]
+body = "stick"
+"""
+
+
+def test_a_stop_is_loaded_with_the_other_input_anywhere():
+    """Moments about the pivot on paper: r sin a = 15 mm at contact, and N r cos a = F R.
+
+    The radius r runs from 70 to 120 mm with the other input, and the stop is loaded most at 70.
+    """
+    system = system_of(LIFTED)
+    lift = np.array([-30.0, -11.0, 0.0, 20.0])
+    statics = loads.at_stop(system, "aft", {"lift": lift})
+    angle = np.arcsin(15 / (100 + lift))
+    assert np.radians(statics.motion.inputs["pitch"]) == pytest.approx(angle, abs=1e-6)
+    case = loads.cases(system, "aft")[0]
+    share = loads.shares(statics, case)[:, list(statics.loads).index(("stop", "aft"))]
+    assert share == pytest.approx(167 * LBF * 400 / ((100 + lift) * np.cos(angle)), rel=1e-5)
+    worst = loads.worst_loads(system)
+    row = worst[(worst["part"] == "aft") & (worst["what"] == "load")].iloc[0]
+    assert row["lift"] == pytest.approx(-30.0, abs=1e-6)
+    assert row["force"] == pytest.approx(share[0], rel=1e-5)
+
+
+STICK = """
+[input.roll]
+travel = [-15, 15]
+[body.stick]
+pivot = [0, 0, 0]
+axis = "fore-aft"
+input = "roll"
+material = "2024-T3"
+points = { grip = [-120, 0, 500], tie = [0, 0, -60] }
+solid.shaft = { kind = "pipe", along = [[0, 0, 0], [0, 0, 200], [-120, 0, 500]], diameter = 25,
+                wall = 2 }
+[body.aileron]
+pivot = [0, 400, 0]
+axis = "fore-aft"
+points = { horn = [0, 400, -60] }
+[rod.tie]
+ends = ["stick/tie", "aileron/horn"]
+[surface.aileron]
+body = "aileron"
+kind = "aileron"
+moves = { roll = "up" }
+""".replace("diameter = 25,\n                wall", "diameter = 25, wall")
+
+
+def test_a_bent_shaft_at_its_root_and_its_bend():
+    """A cranked cantilever by hand: at neutral the pilot pushes sideways, square to its plane.
+
+    At the root bending P x 500 and torsion P x 120; above the bend, along the leaning length of
+    direction (-120, 0, 300), bending alone: the hand's line of force meets that length's axis.
+    """
+    system = system_of(STICK)
+    statics = Statics(system.sweep(roll=[0.0]))
+    case = next(c for c in loads.cases(system) if c.name == "roll right, one pilot at stick")
+    share = loads.shares(statics, case)
+    pilot = 67 * LBF
+    stations, way, pull, turn = (k[0] for k in statics.shafts["stick/shaft"])
+    moments = np.einsum("e,ekj->kj", share[0], turn)
+    torsion = np.abs(np.einsum("kj,kj->k", moments, way))
+    bending = np.linalg.norm(moments - np.einsum("kj,kj->k", moments, way)[:, None] * way, axis=1)
+    root, below, above = (np.abs(stations - s).argmin() for s in (0.0, 199.9, 200.1))
+    assert (bending[root], torsion[root]) == pytest.approx((pilot * 500, pilot * 120), rel=1e-6)
+    assert (bending[below], torsion[below]) == pytest.approx((pilot * 300, pilot * 120), rel=1e-6)
+    slant = math.hypot(120, 300)
+    assert bending[above] == pytest.approx(pilot * slant, rel=1e-6)
+    assert torsion[above] == pytest.approx(0.0, abs=1e-3)
+    row = loads.tube_margins(system).set_index("body").loc["stick/shaft"]
+    area, inertia = math.pi / 4 * (25**2 - 21**2), math.pi / 64 * (25**4 - 21**4)
+    shear = pilot * 120 * 12.5 / (2 * inertia) + pilot * 2 / 3 * (12.5**3 - 10.5**3) / (inertia * 4)
+    wanted = math.hypot(pilot * 500 * 12.5 / inertia, math.sqrt(3) * shear)
+    assert area > 0
+    assert row["stress"] == pytest.approx(wanted, rel=1e-3)
+    assert (row["x"], row["z"]) == pytest.approx((0.0, 0.0), abs=1e-3)
+
+
+def test_a_stick_without_a_wall_is_named():
+    left = Results(system_of(STICK.replace(", wall = 2", "")), only=("loads",)).verdict.unknown
+    assert any(sentence.startswith("strength of the shafts of stick") for sentence in left)
+    assert any(sentence.startswith("strength of the plates, arms and horns of stick")
+               for sentence in left)

@@ -11,12 +11,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from test_checker import checked
-from test_checker_motion import value_at
 
 import linkage
 from linkage.certificate import certificate
-from linkage.checker.directions import Directions, Rates
+from linkage.checker.directions import Directions
 from linkage.checker.leaves import Book
+from linkage.checker.rates import Rates
 from linkage.checker.reading import Refused, read
 from linkage.checker.travel import Travel
 
@@ -107,6 +107,21 @@ def test_a_face_told_from_afar_or_at_the_other_end_is_refused(at):
     made = changed(proven(ELEVONS))
     made["stops"]["roll right"]["at"] = at
     with pytest.raises(Refused, match="face of a spacer"):
+        travel_of(ELEVONS, made)
+
+
+@pytest.mark.parametrize("change", ["far", "gone", "no touch"])
+def test_a_face_that_is_only_passed_nearby_takes_no_spacer(change):
+    """Told of where no contact follows, a spacer would end the travel before its stop does."""
+    made = changed(proven(ELEVONS))
+    told = made["stops"]["roll right"]
+    if change == "far":
+        told["soon"][0] += 2.5
+    elif change == "gone":
+        told["soon"] = [told["soon"][0]]
+    else:
+        told["soon"][0] = told["at"]
+    with pytest.raises(Refused, match="not told where its stop meets"):
         travel_of(ELEVONS, made)
 
 
@@ -219,13 +234,13 @@ def test_rates_of_joints_are_held_all_over_a_cell(name):
         at = {n: (a + b) / 2 + (b - a) / 2 * share[:, k]
               for k, (n, (a, b)) in enumerate(zip(book.motion.names, cell, strict=True))}
         gearing = {s: system.sweep(**at).gearing(s) for s in surfaces}
+        rates = Rates(book.motion)
         for (surface, n), k in [((s, n), k) for s in surfaces
                                 for k, n in enumerate(book.motion.names) if n in gearing[s]]:
-            rate = Rates(book.motion, tuple(cell), k).of(surfaces[surface])
-            if rate is not None:
-                sign = Directions(book, None).hinge(surfaces[surface])
-                found = [value_at(rate, s) for s in share]
-                for true, (value, rest) in zip(gearing[surface][n], found, strict=True):
-                    assert abs(true * sign - value) <= rest + 1e-9, (surface, n)
-                    held += 1
+            rate = rates.joint(surfaces[surface], tuple(cell))[0, k]
+            sign = Directions(book, None).hinge(surfaces[surface])
+            for true in gearing[surface][n]:
+                off = abs(true * sign - float(rate.mid()))
+                assert off <= float(rate.rad()) + 1e-9, (surface, n)
+                held += 1
     assert held >= 48

@@ -4,6 +4,7 @@ The oracle (tests/oracle) reads the file, closes the loops and measures the soli
 own; its closure is checked here in turn against Newton's method and MuJoCo's distances.
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,8 @@ from oracle.contact import first_contact
 from oracle.stops import stop_faults
 
 import linkage
-from linkage.clearances import Stage, prove, scene_of
+from linkage.clearances import Stage, Travel, prove, scene_of
+from linkage.clearances.search import move_into_reach
 from linkage.model.file import parse_model
 
 CASES = Path(__file__).parent / "oracle" / "cases"
@@ -43,6 +45,32 @@ def test_rods_together_touch_in_a_cell_whose_middle_is_out_of_reach():
     row = linkage.clearance(here.system).iloc[0]
     assert row["proven"] <= gap + 1e-6
     assert not row["ok"]
+
+
+@pytest.mark.parametrize(("required", "met"), [(4.0, True), (4.7, False)])
+def test_rods_together_at_an_end_of_reach_are_decided_or_told_where(required, met, full):
+    """The gap is 4.81 mm where the reach ends, and cells that hold that end have looser bounds.
+
+    One below 0.2 degrees is closed once it decides; of what stays open a place in reach is told.
+    """
+    if met and not full:
+        pytest.skip("the other one unless --full")
+    here = case("rods_together_edge", ("[115, 20, 9]", "[115, 20, -40]"))
+    pair = replace(scene_of(here.system).pairs["beam/ball | airframe/wall"], required=required)
+    stage = Stage(scene_of(here.system), [pair])
+    found = prove(stage, {"pitch": (36.0, 48.0)}, 0.05, limit=25.0)
+    assert found.visited[0] < 100
+    assert found.proven[0] <= found.least[0] <= 5.1
+    assert (found.proven[0] >= required) == met
+    assert list(found.open_at) == ([] if met else [0])
+    found.open_at = {0: np.array([46.0])}  # as of a cell whose middle is out of reach
+    move_into_reach(stage, Travel.of({"pitch": (36.0, 48.0)}), found)
+    place = found.open_at[0]
+    asked = close(here.machine, {"pitch": np.array([*place, *found.place[0], 46.0])})
+    assert np.isfinite(asked.values["beam"]).tolist() == [True, True, False]
+    assert place[0] == pytest.approx(found.place[0, 0], abs=0.2)
+    gap = here.scene.gap(asked, ["beam/ball", "airframe/wall"])[1][1]
+    assert found.least[0] == pytest.approx(gap, abs=1e-6)
 
 
 def test_edge_of_reach_of_two_inputs_is_bounded_near_the_truth():

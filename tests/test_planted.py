@@ -4,7 +4,9 @@ import time
 from collections import Counter
 
 import pytest
-from planted import ONLY, faults, outcome
+from planted import FILES, ONLY, all_faults, faults, outcome
+
+import linkage
 
 FEW, ALL = 30, 1000
 # a fault of each kind whose chapter takes a second at most, in the small files
@@ -40,3 +42,11 @@ def test_faults_of_stops_are_told(kind):
     some = [f for f in faults(ALL) if f.kind == kind and f.file == "elevons"][:1]
     assert [outcome(fault) for fault in some] == [
         "named" if kind == "missing stop" else "missed"]
+
+
+def test_a_travel_within_which_no_rod_reaches_is_missed_and_no_fault_of_the_program():
+    """A link's end 25 times too high: cells not decided of which no middle is in reach."""
+    model = linkage.load(FILES["elevons"]).model
+    (fault,) = [f for f in all_faults("elevons", model)
+                if f.what == "stick/link right WL times 25.4"]
+    assert outcome(fault) == "missed"

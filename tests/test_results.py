@@ -124,7 +124,8 @@ def test_nothing_is_called_met_that_was_not_worked_out():
     assert narrow.sentence == ("Every requirement that was judged is met, as computed (as drawn): "
                                "6 travels, 4 ends with a stop.")
     assert narrow.not_looked_at[0] == ("not asked for: direction, feel, size, motion, clearance, "
-                                       "load, tolerance, rod end, rig pin, wire, grip, hand")
+                                       "load, lost motion, tolerance, rod end, rig pin, wire, "
+                                       "grip, hand")
 
 
 def test_bodies_without_a_shape_and_ends_without_a_stop_are_named():

@@ -19,8 +19,10 @@ from linkage.units import COLUMN_UNITS
 EXAMPLES = Path(__file__).parents[1] / "examples"
 
 ROOMS = ("gearing", "rigging", "loads", "stops", "clearances")
+# Numbers that are ratios.
 PLAIN = {"ratio", "clearance", "slenderness", "column_margin", "tube_margin", "joint_factor",
-         "joint_margin", "margin", "share"}  # numbers that are ratios
+         "joint_margin", "shank_margin", "thread_margin", "margin", "factor", "share", "aft",
+         "right", "up"}
 MORE = {"gearing_table": ("pitch",), "stick_force_table": ("pitch",), "chafe": ("talk wire left",)}
 
 

@@ -19,7 +19,7 @@ from linkage.model import Tolerance
 from linkage.model.file import format_model, parse_model
 from linkage.motion import System
 from linkage.results import Results
-from linkage.results.questions import _margin_miss
+from linkage.results.strength import _margin_miss
 from linkage.rigging.builds import built_dimensions
 from linkage.rigging.lengths import model_with_lengths
 from linkage.search import may_rise

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.reading import Refused
+from ..checker.lengths import Refused
 from ..checker.solids import Line, Prism
 from ..checker.travel import Stop, cut, faces, search_box
 from ..errors import LinkageError
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from ..stops.real import RealTravel
 
 THIN = 1e-3  # degrees (mm) of a cell that is halved no further
+BAND = 0.1  # degrees (mm) of a cell that as built is rather kept than halved
 MOST = 4000  # leaves of one cover
 BACK = (0.01, 0.03, 0.1, 0.3, 1.0)  # degrees (mm) before contact, to see which face meets
 SAME = 1e-4  # mm between a face as the library has it and as the checker does
@@ -96,11 +97,24 @@ def _face(system, book, name):
         place[k] = float(met - np.sign(met) * back)
         shown = points(book, pair, place)
         if shown is not None:
-            told = {"at": place[k], "met": shown[1]}
+            told = {"at": place[k], "met": shown[1], "soon": _soon(book, stop, (k, met))}
             with suppress(Refused):
                 if _same_face(Stop(book, stop, told), made, stop["spacer"]["on"]):
                     return told
     return None
+
+
+def _soon(book, stop, met):
+    """Where the bare solids of a stop are shown to touch soon after they meet, and a witness."""
+    bare = Stop(book, {key: value for key, value in stop.items() if key != "spacer"}, None)
+    bare.built, (k, at) = None, met
+    for further in BACK:
+        place = float(at + np.sign(at) * further)
+        cell = tuple((place if i == k else 0.0,) * 2 for i in range(len(book.motion.names)))
+        told = witness(book, bare, cell)
+        if told is not None:
+            return [place, *told]
+    return [float(at)]
 
 
 def _at_neutral(book, stop):
@@ -217,7 +231,9 @@ class _Grower:
         if cut_at:
             self._cut(leaf, *cut_at)
         elif not (inside and self._shown(leaf)) and not self._halved(leaf):
-            self._give_up()
+            if not self.book.built:
+                self._give_up()
+            leaf.kept = True
 
     def _give_up(self):
         raise LinkageError(f"no certificate can be written: it is not shown where stops end "
@@ -259,7 +275,8 @@ class _Grower:
     def _halved(self, leaf):
         k = max(self.at, key=lambda k: leaf.cell[k][1] - leaf.cell[k][0])
         low, high = leaf.cell[k]
-        return high - low > THIN and self._cut(leaf, k, (low + high) / 2)
+        finest = BAND if self.book.built else THIN
+        return high - low > finest and self._cut(leaf, k, (low + high) / 2)
 
 
 def witness(book: Book, stop: Stop, cell: tuple) -> list | None:

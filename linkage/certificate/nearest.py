@@ -14,16 +14,21 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from ..checker.leaves import Book
+    from ..checker.motion import Motion
     from ..checker.pairs import Pair
 
 UNSURE = 1e-6  # mm of a place that the checker has no closer
 WEIGHT = 1e4  # of the shares' sum against distances
 
 
-def points(book: Book, pair: Pair, place: Sequence[float]) -> tuple[float, list] | None:
-    """Gap of a pair, and the point of each solid, at a place; None where it is not known well."""
+def points(book: Book, pair: Pair, place: Sequence[float],
+           motion: Motion | None = None) -> tuple[float, list] | None:
+    """Gap of a pair, and the point of each solid, at a place; None where it is not known well.
+
+    `motion` is that of one build; as drawn unless given.
+    """
     place = tuple((k, k) for k in place)
-    hulls = [posed(book, pair.frame, (name, side.pieces), place)
+    hulls = [posed(book, pair.frame, (name, side.pieces), place, motion)
              for name, side in zip(pair.names, book.sides(pair), strict=True)]
     if None in hulls:
         return None
@@ -52,12 +57,13 @@ def _ball(piece, corners):
     return middle, np.linalg.norm(corners - middle[:, None], axis=0).max() + piece.radius
 
 
-def posed(book: Book, frame: str, solid: tuple, cell: Sequence[tuple]) -> list | None:
+def posed(book: Book, frame: str, solid: tuple, cell: Sequence[tuple],
+          motion: Motion | None = None) -> list | None:
     """Pieces of a solid with their corners at a place, seen from a frame: (3, corners) each."""
     name, pieces = solid
     known = book.known[name]
     try:
-        seat = book.motion.seat(known.carriers, frame, cell)
+        seat = (motion or book.motion).seat(known.carriers, frame, cell)
     except OutOfReach:
         return None
     if any(not k.rest < UNSURE for p in seat for k in p):

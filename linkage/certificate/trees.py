@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from ..checker.leaves import halved
+from ..checker.leaves import DEEPEST, halved
 from ..clearances.cell_bounds import bounds
 from ..clearances.scene import Scene, Solid
 from ..clearances.stage import Stage
@@ -23,6 +23,7 @@ FINEST = 0.5  # mm of a piece at a joint that is cut no further
 COARSE = 4  # cuts of a cell after which sets of pieces are halved
 MOST = 2_000  # nodes bounded at once, so that memory stays bounded
 MOST_NODES = 12_000  # of a tree
+MOST_BUILT, SMALL_BUILT = 400, 0.2  # nodes of a tree, and degrees (mm) of a cell, as built
 
 
 @dataclass(eq=False)
@@ -36,6 +37,12 @@ class Node:
     word: str = ""
     plane: np.ndarray | None = None
     parts: list = field(default_factory=list)
+    close: bool = False  # whether boxes about its sides do not do
+
+    @property
+    def looked_at(self) -> tuple:
+        """Its sides, or boxes about them."""
+        return self.sides if self.close else tuple(side.box for side in self.sides)
 
     def text(self) -> tuple[str, list]:
         """The tree below it in the words of the checker, and the planes of its free leaves."""
@@ -58,6 +65,7 @@ class Tree:
     inputs: tuple
     root: Node | None = None
     nodes: int = 0
+    place: tuple | None = None  # where it is least in some build: not shown there, it is nowhere
 
 
 class Grower:
@@ -74,14 +82,24 @@ class Grower:
         ahead = []
         for tree in trees:
             sides = tuple(self.book.sides(tree.pair))
-            tree.root = Node(tree, sides, root)
-            ahead.append(tree.root)
+            if self._hopeful(tree, sides):
+                tree.root = Node(tree, sides, root)
+                ahead.append(tree.root)
         while ahead:
             ahead = [node for node in ahead if not self._left_out(node)]
             grown = []
             for start in range(0, len(ahead), MOST):
                 grown += self._round(ahead[start:start + MOST])
             ahead = grown
+
+    def _hopeful(self, tree, sides):
+        """Whether what is claimed is shown at the one place where it is least likely to be."""
+        if tree.place is None or tree.pair.balls:
+            return True
+        node = Node(tree, sides, tuple((k - SMALLEST, k + SMALLEST) for k in tree.place),
+                    close=True)
+        found = self._bounded([node])
+        return found.low[0] >= tree.claim and self._in_builds(node, found.planes[0])
 
     def _left_out(self, node):
         if node.tree.pair.balls and self.book.at_joint(node.tree.pair, node.sides):
@@ -97,22 +115,34 @@ class Grower:
             bound, plane, gap = known
             if np.isnan(bound):
                 node.word = "o"
-            elif bound >= node.tree.claim + AIM:
+            elif bound >= node.tree.claim + AIM and self._in_builds(node, plane):
                 node.word, node.plane = "f", plane
+            elif node.looked_at != node.sides:
+                node.close = True
+                grown.append(node)
             else:
                 left.append((node, gap))
             node.tree.nodes += 1
         for node, gap in left:
-            if node.tree.nodes <= MOST_NODES:
+            if node.tree.nodes <= (MOST_BUILT if self.book.built else MOST_NODES):
                 grown += self._cut(node, gap)
             else:
                 node.tree.root = None
         return [node for node in grown if node.tree.root is not None]
 
+    def _in_builds(self, node, plane):
+        """Whether the checker finds a plane good in every build too, where that is asked of."""
+        if not self.book.built:
+            return True
+        plane = np.asarray(plane, dtype="<f4").astype(float).tolist()
+        return self.book.free(node.tree.pair, node.sides, node.cell, plane, node.tree.claim,
+                              DEEPEST - 1)
+
     def _cut(self, node, gap):
         """Its parts: of its pieces where these come too near at its middle, else of its cell."""
         tree, wide = node.tree, [b - a for a, b in node.cell]
-        inputs = [k for k in tree.inputs if wide[k] > SMALLEST]
+        inputs = [k for k in tree.inputs if wide[k] > (SMALL_BUILT if self.book.built
+                                                       else SMALLEST)]
         over = not (gap >= tree.claim + 2 * AIM or np.isnan(gap)) or not inputs
         side = self._to_halve(node, over)
         if side is not None:
@@ -122,7 +152,7 @@ class Grower:
             return []
         k = max(inputs, key=lambda k: wide[k])
         node.word = str(k)
-        node.parts = [Node(tree, node.sides, cell, node.cuts + 1) for cell in
+        node.parts = [Node(tree, node.sides, cell, node.cuts + 1, close=True) for cell in
                       halved(node.cell, k)]
         return node.parts
 
@@ -146,7 +176,7 @@ class Grower:
     def _halves(self, node, k):
         node.word = "AB"[k]
         node.parts = [Node(node.tree, (part, node.sides[1]) if k == 0 else (node.sides[0], part),
-                           node.cell, node.cuts)
+                           node.cell, node.cuts, close=True)
                       for part in node.sides[k].halves(bool(node.tree.pair.balls))]
         return node.parts
 
@@ -154,10 +184,10 @@ class Grower:
         """What the search's own bounds have of nodes."""
         known, pairs, which = {}, [], []
         for node in nodes:
-            key = (node.tree.pair.frame, *node.sides)
+            key = (node.tree.pair.frame, *node.looked_at)
             if key not in known:
                 known[key] = len(pairs)
-                pairs.append(self.scene_pair(node.tree.pair, node.sides))
+                pairs.append(self.scene_pair(node.tree.pair, node.looked_at))
             which.append(known[key])
         stage = Stage(self.scene, pairs, self.solids.__getitem__)
         cells = np.array([node.cell for node in nodes])[:, self.place]
@@ -181,8 +211,7 @@ class Grower:
             name = side.solid.name
             self.sides[side] = key = f"{name}/{len(self.sides)}"
             rod = side.solid.ends is not None
-            corners = [side.solid.at_neutral(c) for c in
-                       dict.fromkeys(c for p in side.pieces for c in p.corners)]
+            corners = [side.solid.at_neutral(c) for c in side.corners]
             self.solids[key] = Solid(name, (hull_piece(corners, side.radius),),
                                      self.scene.carriers(name),
                                      np.array(side.solid.ends) if rod else None)

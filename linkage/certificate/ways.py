@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ..checker.directions import Directions, Unknown
+from ..checker.directions import Directions
 from ..checker.leaves import halved
 
 if TYPE_CHECKING:
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from ..checker.travel import Travel
 
 MOST = 100  # leaves after which a direction is said not to be shown
-NARROW = 0.05  # degrees (mm) of a cell that is cut no further
+NARROW, NARROW_BUILT = 0.05, 1.0  # degrees (mm) of a cell that is cut no further
 
 
 def directions(book: Book, travel: Travel) -> list[dict]:
@@ -35,18 +35,15 @@ def directions(book: Book, travel: Travel) -> list[dict]:
 def _shown(ways, surface, name):
     body, k = ways.book.machine.surfaces[surface], ways.motion.names.index(name)
     here = tuple((0.0, 0.0) for _ in ways.motion.names)
-    try:
-        for sign in (1, -1):
-            if ways.goes(body, k, here, sign):
-                tree = _tree(ways, body, k, sign)
-                return {"sign": sign if tree else None, "tree": tree}
-    except Unknown:
-        pass
+    for sign in (1, -1):
+        if ways.goes(body, k, here, sign):
+            tree = _tree(ways, body, k, sign)
+            return {"sign": sign if tree else None, "tree": tree}
     return {"sign": None, "tree": ""}
 
 
 def _tree(ways, body, k, sign):
-    words, ahead = [], [ways.travel.root()]
+    words, ahead, narrow = [], [ways.travel.root()], NARROW_BUILT if ways.book.built else NARROW
     inputs = [i for i, name in enumerate(ways.motion.names) if name in ways.motion.needs[body]]
     while ahead:
         cell = ahead.pop()
@@ -56,7 +53,7 @@ def _tree(ways, body, k, sign):
             words.append("s")
         else:
             i = max(inputs, key=lambda i: cell[i][1] - cell[i][0])
-            if cell[i][1] - cell[i][0] < NARROW or len(words) > MOST:
+            if cell[i][1] - cell[i][0] < narrow or len(words) > MOST:
                 return ""
             words.append(str(i))
             ahead += halved(cell, i)[::-1]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import gzip
 import io
+import itertools
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,9 +13,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..checker.leaves import Book
-from ..checker.reading import Refused, read
+from ..checker.lengths import Refused
+from ..checker.reading import read
 from ..checker.travel import Travel
-from ..checker.verdict import FORMAT, ROUNDED, check, digest
+from ..checker.verdict import BUILDS, FORMAT, LEFT, ROUNDED, check, digest
 from ..clearances import scene_of
 from ..clearances.table import NEAR
 from ..errors import LinkageError
@@ -41,7 +43,7 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     file : path
         The model file that it was loaded from.
     table : DataFrame
-        As `linkage.clearance` gives it, as drawn.
+        As `linkage.clearance` gives it over the real travel, as drawn or as built.
 
     Returns
     -------
@@ -53,37 +55,53 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     LinkageError
         When the checker does not know something that the file holds.
     """
-    file = Path(file)
+    file, built = Path(file), "builds" in table.attrs
     try:
         machine = read(file.read_text("utf-8-sig"), file.parent)
-        book = Book(machine)
-        told = covers(system, book, real_travel(system))
+        book = Book(machine, built)
+        told = covers(system, book, real_travel(system, system.model.tolerance if built else None))
         travel = Travel(book, told)
     except Refused as refused:
         raise LinkageError(f"no certificate can be written: {refused}") from refused
     rows = {frozenset(row["pair"].split(" | ")): row for _, row in table.iterrows()}
     grower = Grower(scene_of(system), book, (system.travel_box(), travel))
-    shown = _shown(grower, rows, table.attrs["far"])
-    met = _met(grower, travel, [p for p in book.pairs.all() if frozenset(p.names) in rows], rows)
-    return {"format": FORMAT, "sha256": digest(file), "travel": "real", "build": "as drawn",
+    listed = [p for p in book.pairs.all() if frozenset(p.names) in rows]
+    if built:
+        shown = _shown(grower, lambda pair: _kept(pair, rows, table.attrs["far"]), rows)
+        met = _met_in_builds(grower, travel, listed, (rows, table.attrs["builds"]))
+    else:
+        shown = _shown(grower, lambda pair: _claim(pair, rows, table.attrs["far"]))
+        met = _met(grower, travel, listed, rows)
+    return {"format": FORMAT, "sha256": digest(file), "travel": "real", "build": BUILDS[built],
             **told, "directions": directions(book, travel),
             "files": {name: digest(file.parent / name) for name in machine.files},
             "pairs": [_entry(pair, shown.get(pair.names), met.get(pair.names))
                       for pair in book.pairs.all()]}
 
 
-def _shown(grower, rows, far):
-    """Trees of what is claimed of each pair, where they could be grown."""
+def _shown(grower, claim_of, rows=None):
+    """Trees of what is claimed of each pair, where they could be grown.
+
+    `rows` say where each is least, if that is asked first.
+    """
     book, trees = grower.book, []
-    far = {frozenset(name.split(" | ")): low for name, low in far.items()}
     for pair in book.pairs.all():
-        claim = None if None in book.sides(pair) else _claim(pair, rows, far)
+        claim = None if None in book.sides(pair) else claim_of(pair)
         if claim is not None:
             needs = book.pairs.inputs_of(pair)
             trees.append(Tree(pair, claim, tuple(
                 k for k, name in enumerate(book.motion.names) if name in needs)))
+            row = (rows or {}).get(frozenset(pair.names))
+            if row is not None and np.isfinite(row["real_least"]):
+                trees[-1].place = _place_of(grower, row)
     grower.grow(trees, grower.travel.root())
     return {tree.pair.names: tree for tree in trees if tree.root is not None}
+
+
+def _place_of(grower, row):
+    """Where a pair is least over the real travel, as the checker counts inputs."""
+    return [float(row[f"real_{n}"]) if n in grower.names else 0.0
+            for n in grower.book.motion.names]
 
 
 def packed(made: dict) -> bytes:
@@ -103,12 +121,27 @@ def _claim(pair, rows, far):
     if key in rows:
         low = min(rows[key]["real_proven"], np.nan_to_num(rows[key]["real_least"], nan=np.inf))
     else:  # of a far pair nothing is printed but that it keeps what is required
-        low = pair.required + min(far[key] - pair.required, NEAR) / 2 if key in far else \
+        known = _far(far, key)
+        low = pair.required + min(known - pair.required, NEAR) / 2 if known == known else \
             pair.required + 2 * ROUNDED if pair.balls else np.nan
     low = min(float(low), most) - ROUNDED
     if low < 0 and pair.required == 0 and low > -ROUNDED - 1e-12:
         low = 0.0
     return low if low >= 0 else None
+
+
+def _kept(pair, rows, far):
+    """What is required of a pair that keeps it as built; None of one that doesn't."""
+    key = frozenset(pair.names)
+    low = rows[key]["real_proven"] if key in rows else _far(far, key)
+    if pair.rule in LEFT or not (low >= pair.required or np.isnan(low) and pair.balls):
+        return None
+    return max(pair.required - ROUNDED, 0.0)
+
+
+def _far(far, key):
+    return next((far[name] for name in (" | ".join(k) for k in itertools.permutations(key))
+                 if name in far), np.nan)
 
 
 def _entry(pair, tree, met):
@@ -129,9 +162,38 @@ def _met(grower, travel, pairs, rows):
             continue  # what is nearest may be what lies at the joint and is left out
         row = rows[frozenset(pair.names)]
         if np.isfinite(row["real_least"]):
-            at = [float(row[f"real_{n}"]) if n in grower.names else 0.0 for n in book.motion.names]
-            found[pair.names] = _met_near(book, travel, pair, at, float(row["real_least"]))
+            found[pair.names] = _met_near(book, travel, pair, _place_of(grower, row),
+                                          float(row["real_least"]))
     return found
+
+
+def _met_in_builds(grower, travel, pairs, known):
+    """Where, and in which build, each pair that misses what it requires does so."""
+    found, book, (rows, builds) = {}, grower.book, known
+    for pair in pairs if builds else ():
+        row = rows[frozenset(pair.names)]
+        if row["real_least"] < pair.required and not pair.balls and pair.rule not in LEFT:
+            build = _as_numbered(book.built.dimensions, builds["all"],
+                                 builds["shares"][row["pair"]])
+            at = _place_of(grower, row)
+            shown = points(book, pair, at, book.in_build(build)) if travel.holds(at) else None
+            if shown is not None:
+                entry = {"place": at, "met": shown[1], "build": build}
+                least = book.met(pair, at, shown[1], build)
+                found[pair.names] = {"least": least + 1e-9} | entry
+    return found
+
+
+def _as_numbered(dimensions, builds, shares):
+    """How far each dimension is off, as the checker numbers them."""
+    made = [0.0] * dimensions.count
+    for mine, theirs, size in ((dimensions.places, builds.places, 3),
+                               (dimensions.throughs, builds.throughs, 3),
+                               (dimensions.lengths, builds.lengths, 1)):
+        for name, at in mine.items():
+            if name in theirs:
+                made[at:at + size] = shares[theirs[name]:theirs[name] + size].tolist()
+    return made
 
 
 def _met_near(book, travel, pair, at, least):

@@ -7,12 +7,16 @@ beyond what the stops leave.
 """
 
 import math
+from functools import cached_property
+from itertools import product
 
 from flint import arb, arb_mat
 
-from .motion import Motion, OutOfReach
+from .builds import NONE, Built, Cost, in_build
+from .lengths import Refused
+from .motion import Motion, OutOfReach, halved
 from .pairs import Pairs, part_of
-from .reading import Refused
+from .rates import OutOfShow
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
 
@@ -23,13 +27,23 @@ DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
 class Side:
     """The pieces of one solid of a pair in a leaf: corners by what carries them, and a radius."""
 
-    def __init__(self, pieces, solid):
-        self.pieces, self.solid = tuple(pieces), solid
-        corners = dict.fromkeys(c for p in self.pieces for c in p.corners)
-        self.radius = max(p.radius for p in self.pieces)
+    def __init__(self, pieces, solid, more=0.0, corners=None):
+        self.pieces, self.solid, self.more = tuple(pieces), solid, more  # mm that a spacer is off
+        corners = corners or dict.fromkeys(c for p in self.pieces for c in p.corners)
+        self.radius, self.corners = max(p.radius for p in self.pieces), list(corners)
         self.rows = [solid.row(corner) for corner in corners]
         self.matrix = arb_mat([[arb(k) for k in row] for row in self.rows])
+        columns = list(zip(*self.rows, strict=True))
+        self.most = [max(map(abs, k)) for k in columns]
+        self.spans = [max(k) - min(k) for k in columns]
         self._halves = None
+
+    @cached_property
+    def box(self):
+        """A box about it; itself where that has no fewer corners."""
+        if len(self.corners) <= 8:
+            return self
+        return Side(self.pieces, self.solid, self.more, box_about(self.corners))
 
     def halves(self, joined):
         """Two sides that hold all of it."""
@@ -53,6 +67,11 @@ def sorted_halves(pieces):
     return [[pieces[i] for i in part] for part in (order[:half], order[half:])]
 
 
+def box_about(corners):
+    """Corners of a box about some corners."""
+    return list(product(*((min(k), max(k)) for k in zip(*corners, strict=True))))
+
+
 class Solid:
     """What carries a solid, and its corners from there."""
 
@@ -62,6 +81,13 @@ class Solid:
         self.carriers = pairs.carriers(name) if rod is None else tuple(
             (part_of(end), end) for end in rod.ends)
         self.origin = None if rod else motion.origin(self.carriers[0])
+        self.room = self.about(pairs.pieces[name])
+
+    def about(self, pieces):
+        """Corners of a box about it, as shares of what carries it; of a rod its ends."""
+        if self.ends:
+            return [(1.0, 0.0), (0.0, 1.0)]
+        return [self.row(k) for k in box_about([c for p in pieces for c in p.corners])]
 
     def row(self, corner):
         """A corner as shares of what carries it."""
@@ -83,8 +109,10 @@ class Solid:
 class Book:
     """A machine with its pairs, their pieces and its motion."""
 
-    def __init__(self, machine):
+    def __init__(self, machine, built=False):
         self.machine, self.motion = machine, Motion(machine)
+        self.built = Built(self.motion) if built else None
+        self.travel = None  # a box that holds all the travel, once it is known
         self.pairs = Pairs(machine, self.motion.needs)
         self.known, self.roots = {}, {}
 
@@ -112,12 +140,12 @@ class Book:
         for i in range(len(side.rows)):
             rows.append([float(whole[i, k].mid()) for k in range(count)])
         # what a ball or a float of a corner's polynomial may be off
-        lost = sum(t.size for t in parts) * max(sum(map(abs, r)) for r in side.rows) * 2.0**-46
+        lost = sum(t.size for t in parts) * sum(side.most) * 2.0**-46
         return rows, [t.rest for t in parts], lost
 
-    def bound(self, pair, sides, cell, plane):
-        """A lower bound of the gap of two sides over a cell."""
-        table = self.motion.table
+    def bound(self, pair, sides, cell, plane, *, enough=math.inf, drawn=False):
+        """A lower bound of the gap of two sides over a cell, in every build that is asked of."""
+        table, self.moved = self.motion.table, [0.0] * len(cell)
         n = turning(table, plane)
         (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
                                                     for s in sides)
@@ -129,16 +157,36 @@ class Book:
             return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
-        behind = [lowest(table, [q - p for p, q in zip(row, a[foot], strict=True)],
-                         lost + spread(rest_a, rows_a[i], rows_a[foot])) for i, row in enumerate(a)]
-        ahead = [apart(foot, j) for j in range(len(b))]
+        behind = least_of(table, ([q - p for p, q in zip(row, a[foot], strict=True)]
+                                  for row in a), lost + spread(rest_a, sides[0].spans))
+        ahead = least_of(table, ([q - p for p, q in zip(a[foot], row, strict=True)] for row in b),
+                         lost + spread(rest_a, rows_a[foot]) + spread(rest_b, sides[1].most))
         low = min(ahead) + min(min(behind), 0.0)
-        self.finer = behind, ahead, apart
         near = min(range(len(b)), key=ahead.__getitem__)
         rest = spread(rest_a, rows_a[foot]) + spread(rest_b, rows_b[near])
         self.moved = self.shares(cell, [abs(p) + abs(q) for p, q in
                                         zip(a[foot], b[near], strict=True)], rest)
-        return self.less(low, n, sides)
+        self.finer = behind, ahead, apart, NONE
+        if drawn or not self.built:
+            return self.less(low, n, sides)
+        return self.in_every_build(pair, sides, cell, (low, n, enough))
+
+    def in_every_build(self, pair, sides, cell, found):
+        """The same in every build, as far as what builds do has to be known to show enough."""
+        low, n, enough = found
+        gap = self.less(low, n, sides)
+        for rough in (True, False) if gap >= enough else ():
+            far = gap - self.moved_at_most(pair, rough)
+            if far >= enough:
+                return far
+        cost = Cost(self, pair, sides, cell, n)
+        self.finer = *self.finer[:3], cost
+        return self.less(low - cost.most, n, sides)
+
+    def moved_at_most(self, pair, rough):
+        """How much nearer builds bring two solids at most, anywhere in the travel."""
+        return sum(self.built.most_moved(self.known[name], pair.frame, self.travel, rough=rough)
+                   for name in pair.names) * UP if self.travel else math.inf
 
     def shares(self, cell, sizes, rest):
         """What each input has a part in, of the sizes of monomials and of a rest."""
@@ -155,16 +203,15 @@ class Book:
             return float("-inf")
         return low / size - (sides[0].radius + sides[1].radius) - abs(low) * 2.0**-48
 
-    def free(self, pair, sides, cell, plane, claim):
+    def free(self, pair, sides, cell, plane, claim, depth=0):
         """Whether a gap is nowhere less than a claim in a cell, by a plane or by some cut of it."""
-        ahead = [(cell, plane, 0)]
+        boxes = tuple(side.box for side in sides)
+        if boxes != sides and self.holds(pair, boxes, cell, (plane, claim), quick=True):
+            return True
+        ahead = [(cell, plane, depth)]
         while ahead:
             cell, plane, depth = ahead.pop()
-            try:
-                if self.bound(pair, sides, cell, plane) >= claim or self.by_pairs(
-                        sides, plane, claim):
-                    continue
-            except OutOfReach:
+            if self.holds(pair, sides, cell, (plane, claim)):
                 continue
             cuts = [k for k, (low, high) in enumerate(cell) if high > low]
             if depth == DEEPEST or not cuts:
@@ -174,9 +221,20 @@ class Book:
                       zip(halved(cell, k), halved_plane(plane, k), strict=True)]
         return True
 
+    def holds(self, pair, sides, cell, leaf, *, quick=False):
+        """Whether a plane shows a claim in a cell as it is."""
+        plane, claim = leaf
+        try:
+            return self.bound(pair, sides, cell, plane, enough=claim) >= claim or (
+                not quick and self.by_pairs(sides, plane, claim))
+        except OutOfReach:  # as drawn; some builds may reach it all the same
+            return not self.built
+        except OutOfShow:
+            return False
+
     def by_pairs(self, sides, plane, claim):
         """The same by every pair of corners that the quick bound leaves in doubt."""
-        behind, ahead, apart = self.finer
+        behind, ahead, apart, cost = self.finer
         table = self.motion.table
         n = turning(table, plane)
         size = math.sqrt(max(dot(n, n).high(), 0.0)) * UP
@@ -185,11 +243,13 @@ class Book:
         if not wanted > 0:  # a plane without a direction shows nothing
             return False
         doubt = [(i, j) for i, p in enumerate(behind) for j, q in enumerate(ahead)
-                 if not p + q >= wanted]
-        return len(doubt) <= 400 and all(apart(i, j) >= wanted for i, j in doubt)
+                 if not p + q - cost.most >= wanted]
+        return len(doubt) <= 400 and all(apart(i, j) - cost.of(i, j) >= wanted for i, j in doubt)
 
     def nowhere(self, pair, sides, cell, depth=0):
         """Whether no position of a cell can be reached, as it is or in some cut of it."""
+        if self.built:
+            return False  # some build may reach it
         try:
             for side in sides:
                 self.motion.seat(side.solid.carriers, pair.frame, cell)
@@ -206,21 +266,47 @@ class Book:
                        <= reach - LOOSE for piece in side.pieces for corner in piece.corners)
                    for side in sides for centre, reach in pair.balls)
 
-    def met(self, pair, place, told):
+    def met(self, pair, place, told, build=None):
         """An upper bound of the gap at a place, by a point of each solid as shares of corners."""
         cell = tuple((float(k), float(k)) for k in place)
-        points, radius = [], 0.0
+        motion, points, seats, radius = self.in_build(build), [], [], 0.0
         for name, pieces, at in zip(pair.names, self.pairs.sides(pair), told, strict=True):
             solid, row = self.known[name], self.shared_row(name, pieces, at)
-            seat = self.motion.seat(solid.carriers, pair.frame, cell)
-            points.append(self.carried(seat, row))
+            seats.append(motion.seat(solid.carriers, pair.frame, cell))
+            points.append(self.carried(seats[-1], row))
             spot = solid.drawn([float(k.mid()) for k in row])
             if any(math.dist(spot, centre) < reach for centre, reach in pair.balls):
                 raise Refused("what is met lies at a joint that both parts share")
             piece = pieces[at[0]]
             radius += piece.radius if isinstance(piece, Line) else 0.0
         d = [p - q for p, q in zip(*points, strict=True)]
+        if build is not None:
+            d, more = self.nearer(pair, seats, d)
+            radius += more
         return math.sqrt(max(dot(d, d).high(), 0.0)) * UP - radius
+
+    def in_build(self, build):
+        """The joints in one build; as drawn without."""
+        if build is None:
+            return self.motion
+        if not self.built:
+            raise Refused("a build is told of a proof as drawn")
+        motion = Motion(in_build(self.machine, self.built.dimensions, build))
+        motion.origins = self.motion.origins
+        return motion
+
+    def nearer(self, pair, seats, d):
+        """The way between two solids, each moved nearer in its part, and by how much rods grow."""
+        radius = 0.0
+        for name, seat in zip(pair.names, seats, strict=True):
+            loose = self.machine.loose[name]
+            if self.known[name].ends:
+                radius += loose
+                continue
+            for axis in seat[1:]:
+                toward = math.copysign(loose, float(dot(d, axis).centre.mid()))
+                d = [p - k * toward for p, k in zip(d, axis, strict=True)]
+        return d, radius
 
     def shared_row(self, name, pieces, told):
         """A point in the hull of a piece's corners, as shares of what carries its solid."""
@@ -247,17 +333,18 @@ def turning(table, plane):
             for c in range(3)]
 
 
-def spread(rests, row, other=None):
-    """How far a corner may be off along a plane's normal, or against another corner."""
-    other = other or [0.0] * len(row)
-    return sum(abs(x - y) * r for x, y, r in zip(row, other, rests, strict=True)) * UP
+def least_of(table, polynomials, rest):
+    """Lower bounds of polynomials, the least of them as close as can be."""
+    found, least = [], math.inf
+    for c in polynomials:
+        found.append(lowest(table, c, rest, least))
+        least = min(least, found[-1])
+    return found
 
 
-def halved(cell, k):
-    """A cell cut at the middle of an input, into two that hold all of it."""
-    low, high = cell[k]
-    middle = (low + high) / 2
-    return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
+def spread(rests, row):
+    """How far a corner may be off along a plane's normal."""
+    return sum(abs(x) * r for x, r in zip(row, rests, strict=True)) * UP
 
 
 def parts_of(word, sides, cell, joined):

@@ -10,13 +10,14 @@ from itertools import combinations
 
 from flint import arb
 
+from .lengths import AIRFRAME, Refused
 from .pairs import part_of
-from .reading import AIRFRAME, Refused
 from .taylor import UP, Table, Taylor, above, constant, dot, turn
 from .together import Group
 
 DEAD = 1e-6
 MOST = 40_000  # postures of bodies remembered
+EYE = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
 class OutOfReach(Exception):
@@ -30,11 +31,15 @@ class Motion:
         self.machine, self.names = machine, list(machine.inputs)
         self.table = Table(len(self.names))
         self.steps, self.needs, self.held = {}, {}, {}
-        self.axes, self.states, self.seats = {}, {}, {}
-        for name, joint in machine.joints.items():
-            u = [arb(k) for k in joint.axis]
-            size = sum((k * k for k in u), arb(0)).sqrt()
-            self.axes[name] = [k / size for k in u]
+        self.states, self.seats, self.needed = {}, {}, {}
+        self.pivots = {name: [arb(k) for k in joint.pivot]
+                       for name, joint in machine.joints.items()}
+        self.axes = {name: unit([arb(k) for k in joint.axis])
+                     for name, joint in machine.joints.items()}
+        self.lengths = {name: arb(rod.length) for name, rod in machine.rods.items()}
+        self.points = {name: [constant(self.table, k) for k in place]
+                       for name, place in machine.points.items()}
+        self.origins = {name: joint.pivot for name, joint in machine.joints.items()}
         self.plan()
 
     # ---------------------------------------------------------------- order
@@ -118,11 +123,11 @@ class Motion:
         rod, item = self.machine.rods[name], self.machine.joints[joint]
         near, far = rod.ends if joint in self.machine.chain(part_of(rod.ends[0])) else \
             rod.ends[::-1]
-        r, q = ([constant(self.table, k) for k in self.machine.points[end]] for end in (near, far))
+        r, q = (self.points[end] for end in (near, far))
         if item.slides:
             lead, reach = float(dot(minus(r, q), self.axes[joint]).centre.mid()), rod.length
         else:
-            a, b, _ = self.turning(joint, r, q, rod.length)
+            a, b, _ = self.turning(joint, r, q, self.lengths[name])
             lead = float(b.centre.mid())
             reach = math.hypot(float(a.centre.mid()), lead)
         if not abs(lead) >= DEAD * reach:
@@ -137,8 +142,7 @@ class Motion:
             return self.held[joint]
         if joint not in self.steps:
             return None
-        key = joint, *(ends for name, ends in zip(self.names, cell, strict=True)
-                       if name in self.needs[joint])
+        key = self.key(joint, cell)
         if key not in self.states:
             try:
                 self.states[key] = self.settled(joint, cell)
@@ -148,10 +152,14 @@ class Motion:
             raise OutOfReach
         return self.states[key]
 
+    def key(self, joint, cell):
+        """A joint, and what of a cell it depends on."""
+        return joint, *(ends for name, ends in zip(self.names, cell, strict=True)
+                        if name in self.needs[joint])
+
     def settled(self, joint, cell):
         """State of a joint over a cell, by what settles it."""
         kind, *told = self.steps[joint]
-        slides = self.machine.joints[joint].slides
         if kind == "drive":
             value = self.input(cell, told[0]) * told[1]
         elif kind == "together":
@@ -160,12 +168,16 @@ class Motion:
             value = self.lifted(told[0], cell) * told[1]
         else:
             return self.by_rod(joint, told, cell)
+        return self.state_of(joint, value)
+
+    def state_of(self, joint, value):
+        """Cos and sin of a joint's turn (None for a slide), and the turn or way itself."""
+        slides = self.machine.joints[joint].slides
         return (None, None, value) if slides else (*turn(value), value)
 
     def grouped(self, group, joint, cell):
         """One joint of a group, worked out with the others once."""
-        key = group, *(ends for name, ends in zip(self.names, cell, strict=True)
-                       if name in self.needs[joint])
+        key = group, *self.key(joint, cell)[1:]
         if key not in self.states:
             self.states[key] = group.settle(cell)
         return self.states[key][joint]
@@ -218,30 +230,30 @@ class Motion:
     def turning(self, joint, r, q, length):
         """A, B, C of A cos + B sin = C, which closes a rod's loop over a turning joint."""
         u = self.axes[joint]
-        c = [arb(k) for k in self.machine.joints[joint].pivot]
-        x = [a - b for a, b in zip(r, c, strict=True)]
+        c = self.pivots[joint]
+        x = minus(r, c)
         along = dot(x, u)
         across = [a - along * k for a, k in zip(x, u, strict=True)]
         w = crossed_by(u, x)
         d = [a - b - along * k for a, b, k in zip(q, c, u, strict=True)]
         return (dot(d, across) * 2, dot(d, w) * 2,
-                dot(across, across) + dot(d, d) - arb(length) * arb(length))
+                dot(across, across) + dot(d, d) - length * length)
 
     def by_rod(self, joint, told, cell):
         """State of a joint that one rod settles."""
         name, near, far, sign = told
-        r = self.place(self.machine.points[near], part_of(near), joint, cell)
-        q = self.place(self.machine.points[far], part_of(far), self.machine.joints[joint].on, cell)
-        length = self.machine.rods[name].length
+        r = self.place(self.points[near], part_of(near), joint, cell)
+        q = self.place(self.points[far], part_of(far), self.machine.joints[joint].on, cell)
+        length = self.lengths[name]
         if self.machine.joints[joint].slides:
             e = minus(r, q)
-            b, c = dot(e, self.axes[joint]), dot(e, e) - arb(length) * arb(length)
+            b, c = dot(e, self.axes[joint]), dot(e, e) - length * length
             if (c - b * b).low() > 0:
                 raise OutOfReach
             b0, c0 = (float(k.centre.mid()) for k in (b, c))
             value = closed(self.table, lambda t: t * t + b * t * 2 + c, lambda t: (t + b) * 2, 2.0,
                            (-b0 + sign * math.sqrt(max(b0 * b0 - c0, 0.0)), sign))
-            return None, None, value or self.anywhere()
+            return None, None, value or self.slid_within_reach(b, c, sign)
         a, b, c = self.turning(joint, r, q, length)
         if (c * c - a * a - b * b).low() > 0:
             raise OutOfReach
@@ -255,6 +267,15 @@ class Motion:
             anywhere = Taylor(self.table, {}, 1.0)
             return anywhere, anywhere, value
         return (*turn(value), value)
+
+    def slid_within_reach(self, b, c, sign):
+        """The way by the closed form, in plain balls, where a cell is partly out of reach."""
+        square = b * b - c
+        low, high = max(square.low(), 0.0), square.high()
+        if not 0 <= high < math.inf:
+            return self.anywhere()
+        root = ball(math.sqrt(low) / UP, math.sqrt(high) * UP)
+        return -b + Taylor(self.table, {0: root.mid() * sign}, float(root.rad()) * UP)
 
     def within_reach(self, a, b, c, sign):
         """The turn by the closed form, in plain balls, where a cell is partly out of reach."""
@@ -278,13 +299,15 @@ class Motion:
 
     def place(self, point, body, frame, cell, *, way=False):
         """A point (a direction, if `way`) of a body as seen from another, as three Taylors."""
-        p = [constant(self.table, k) for k in point]
+        for joint, sense in self.route(body, frame):
+            point = self.across(point, joint, cell, sense, way)
+        return point
+
+    def route(self, body, frame):
+        """The joints between a body and another, and the sense in which each is crossed."""
         here, there = self.machine.chain(body), self.machine.chain(frame)
-        for joint in [j for j in here if j not in there]:
-            p = self.across(p, joint, cell, 1, way)
-        for joint in [j for j in there if j not in here][::-1]:
-            p = self.across(p, joint, cell, -1, way)
-        return p
+        return [*((j, 1) for j in here if j not in there),
+                *((j, -1) for j in there[::-1] if j not in here)]
 
     def across(self, p, joint, cell, sense, way):
         """A point carried across one joint, to what carries it or back."""
@@ -295,8 +318,8 @@ class Motion:
         u = self.axes[joint]
         if cos is None:
             return p if way else [a + value * (k * sense) for a, k in zip(p, u, strict=True)]
-        c = [arb(0)] * 3 if way else [arb(k) for k in self.machine.joints[joint].pivot]
-        x = [a - b for a, b in zip(p, c, strict=True)]
+        c = [arb(0)] * 3 if way else self.pivots[joint]
+        x = minus(p, c)
         along = dot(x, u)
         w = crossed_by(u, x)
         if sense < 0:
@@ -306,28 +329,54 @@ class Motion:
 
     def seat(self, carriers, frame, cell):
         """What carries corners: an origin and three directions, or the two ends of a rod."""
-        stays = self.machine.chain(frame)
-        needs = self.all_needs(j for body in carriers for j in self.machine.chain(
-            body[0] if isinstance(body, tuple) else body) if j not in stays)
-        key = carriers, frame, *(e for n, e in zip(self.names, cell, strict=True) if n in needs)
+        key = self.seat_key(carriers, frame, cell)
         if key not in self.seats:
             if len(self.seats) > MOST:
                 self.seats.clear()
             self.seats[key] = self.carried(carriers, frame, cell)
         return self.seats[key]
 
+    def seat_key(self, carriers, frame, cell):
+        """What carries corners, and what of a cell that depends on."""
+        return carriers, frame, *(cell[k] for k in self.seat_needs(carriers, frame))
+
+    def seat_needs(self, carriers, frame):
+        """Places of the inputs that what carries corners depends on, seen from a frame."""
+        if (carriers, frame) not in self.needed:
+            bodies = [body[0] if isinstance(body, tuple) else body for body in carriers]
+            needs = self.all_needs(j for body in bodies for j, _ in self.route(body, frame))
+            self.needed[carriers, frame] = [k for k, n in enumerate(self.names) if n in needs]
+        return self.needed[carriers, frame]
+
     def carried(self, carriers, frame, cell):
         """Where what carries corners is over a cell."""
+        return [self.place(start, body, frame, cell, way=way)
+                for start, body, way, _ in self.starts(carriers)]
+
+    def starts(self, carriers):
+        """What carries corners, where it is fixed: (coordinates, body, whether a way, point)."""
         if isinstance(carriers[0], tuple):  # ends of a rod: (body, point)
-            return [self.place(self.machine.points[p], b, frame, cell) for b, p in carriers]
-        body = carriers[0]
-        eye = ((1, 0, 0), (0, 1, 0), (0, 0, 1))
-        return [self.place(self.origin(body), body, frame, cell),
-                *(self.place(k, body, frame, cell, way=True) for k in eye)]
+            return [(self.points[point], body, False, point) for body, point in carriers]
+        places = self.origin(carriers[0]), *EYE
+        return [([constant(self.table, k) for k in place], carriers[0], way > 0, None)
+                for way, place in enumerate(places)]
 
     def origin(self, body):
-        """The point of a body that its corners are counted from: its pivot."""
-        return (0.0, 0.0, 0.0) if body == AIRFRAME else self.machine.joints[body].pivot
+        """The point of a body that its corners are counted from: its pivot as drawn."""
+        return (0.0, 0.0, 0.0) if body == AIRFRAME else self.origins[body]
+
+
+def unit(v):
+    """A vector of balls made one long."""
+    size = sum((k * k for k in v), arb(0)).sqrt()
+    return [k / size for k in v]
+
+
+def halved(cell, k):
+    """A cell cut at the middle of an input, into two that hold all of it."""
+    low, high = cell[k]
+    middle = (low + high) / 2
+    return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
 
 
 def misfit(a, b, c, t):

@@ -6,7 +6,7 @@ Parts that share a joint are meant to touch within a ball about it; the rest of 
 import math
 from dataclasses import dataclass
 
-from .reading import AIRFRAME
+from .lengths import AIRFRAME
 from .solids import LOOSE, SIDES, Line, Prism, pieces_of, plate_axes, rounded
 
 BALL, METAL = 25.4, 12.7  # mm about a joint, and of metal round the thickest tube through it

@@ -3,53 +3,47 @@
 What a file may hold that the checker does not know is refused by its name.
 """
 
-import copy
 import csv
 import math
 import tomllib
 from dataclasses import dataclass, field
-from fractions import Fraction
 from pathlib import Path
 
-NAMED = {"lateral": (0.0, 1.0, 0.0), "fore-aft": (-1.0, 0.0, 0.0), "vertical": (0.0, 0.0, 1.0)}
-SIDES = {"right": (0, 1, 0), "left": (0, -1, 0), "aft": (1, 0, 0), "forward": (-1, 0, 0),
-         "up": (0, 0, 1), "down": (0, 0, -1)}
-UNITS = {"in": 25.4, "mm": 1.0}
-AIRFRAME = "airframe"
+from .lengths import AIRFRAME, SIDES, UNITS, Refused, direction, not_below_0, place, size
+from .twins import with_twins
+
 CLASSES = {"static": 3.175, "same": 3.175, "different": 6.35, "structure": 12.7, "joined": 0.0,
            "wire": 12.7}
 # keys that bear on what is checked, and keys that do not
 KNOWN = {
     "input": ("travel positive", "ways force"),
-    "body": ("on pivot axis through slide input points solid grip bearings joint",
-             "level tolerance play tube friction"),
+    "body": ("on pivot axis through slide input points solid grip bearings joint tolerance",
+             "level play tube friction material"),
     "airframe": ("points solid", ""),
-    "rod": ("ends length redundant diameter fitted joint clearance", "wall thread material fixity "
-            "strength fitting bearing friction tolerance play"),
+    "rod": ("ends length redundant diameter fitted joint clearance tolerance", "wall thread "
+            "material fixity strength fitting bearing friction play bow"),
     "coupling": ("bodies ratio", ""),
     "stop": ("input side between spacer search", ""),
-    "spacer": ("on thickness", "stock tolerance"),
+    "spacer": ("on thickness tolerance", "stock"),
     "pair": ("between require waive", "reason"),
-    "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware"),
-    "point": ("at bolt side stack", "tolerance"),
+    "rod_end": ("shank sphere", "thread most misalignment ball race shoulder hardware "
+                "material rating ultimate friction"),
+    "point": ("at bolt side stack tolerance", ""),
     "grip": ("along clocking hand", "bore"),
     "fitted": ("rod_end engaged", "least witness adjustable bolt hardware"),
-    "sphere": ("kind at diameter clearance", ""), "tube": ("kind along diameter clearance", ""),
-    "pipe": ("kind along diameter clearance", ""),
+    "sphere": ("kind at diameter clearance", ""), "tube": ("kind along diameter clearance", "wall"),
+    "pipe": ("kind along diameter clearance", "wall"),
     "box": ("kind corner opposite clearance", ""),
-    "plate": ("kind at normal u outline thickness holes clearance", ""),
+    "plate": ("kind at normal u outline thickness holes clearance", "material"),
     "washer": ("kind at normal outside inside thickness clearance", ""),
     "hole": ("at diameter slot outline", ""),
     "clearance": (" ".join(CLASSES) + " class", ""),
+    "tolerance": ("hardpoint rod spacer", ""),
 }
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
-       "clearance", "mirror", "hardpoints", "surface"}
-BESIDE = {"title", "wire", "material", "tolerance", "play", "factor", "rig_pin", "size",
-          "meant"}
-
-
-class Refused(Exception):
-    """What the checker does not know, or a claim that does not hold, in a sentence."""
+       "clearance", "mirror", "hardpoints", "surface", "tolerance"}
+BESIDE = {"title", "wire", "material", "play", "factor", "rig_pin", "size", "meant",
+          "joint", "load_case", "engine"}
 
 
 @dataclass
@@ -62,6 +56,7 @@ class Joint:
     slides: bool
     places: list = field(default_factory=list)  # where it is held: pivot, second point, bearings
     ball: float | None = None
+    through: bool = False  # whether its axis runs to the second of its places
 
 
 @dataclass
@@ -72,6 +67,7 @@ class Rod:
     length: float
     redundant: bool
     reach: list  # radius about each end that its head takes up, or None
+    off: float = 0.0  # mm that a build may have its length off
 
 
 @dataclass
@@ -89,6 +85,9 @@ class Machine:
     rules: dict = field(default_factory=dict)
     clearance: dict = field(default_factory=dict)
     surfaces: dict = field(default_factory=dict)  # name: body
+    general: dict = field(default_factory=dict)  # how far a build may be off where not said, mm
+    off: dict = field(default_factory=dict)  # part or point: mm that a build may have it off
+    loose: dict = field(default_factory=dict)  # solid: mm that a build may have its points off
     files: list = field(default_factory=list)
 
     def chain(self, body):
@@ -107,39 +106,6 @@ def keys_known(kind, table, place):
             raise Refused(f'{place}: the checker does not know "{word}"')
 
 
-def direction(value):
-    """Unit vector of a named axis or a vector."""
-    v = NAMED[value] if isinstance(value, str) else [float(k) for k in value]
-    size = math.hypot(*v)
-    return tuple(k / size for k in v)
-
-
-def size(value, unit):
-    """A length of the file in mm: bare in the file's unit, or with its own."""
-    if not isinstance(value, str):
-        return float(value) * unit
-    number, _, own = value.strip().rpartition(" ")
-    sense = -1.0 if number.startswith("-") else 1.0
-    try:
-        parts = number.lstrip("+-").replace("-", " ").split()
-        return sense * float(sum(Fraction(k) for k in parts)) * UNITS[own]
-    except (KeyError, ValueError, ZeroDivisionError):
-        raise Refused(f'the checker does not know the length "{value}"') from None
-
-
-def not_below_0(value, unit):
-    """A size in mm."""
-    found = size(value, unit)
-    if not 0 <= found < math.inf:
-        raise Refused(f"a size is {value}")
-    return found
-
-
-def place(value, unit):
-    """Coordinates in mm."""
-    return tuple(size(k, unit) for k in value)
-
-
 def read(text, folder="."):
     """The machine that a model file describes."""
     table = tomllib.loads(text)
@@ -150,6 +116,7 @@ def read(text, folder="."):
         add_hardpoints(table, Path(folder) / table["hardpoints"])
     files = [table["hardpoints"]] if "hardpoints" in table else []
     table, unit, machine = with_twins(table), UNITS[table["length"]], Machine(files=files)
+    machine.general = read_tolerance(table.get("tolerance", {}), unit)
     for name, body in table.get("body", {}).items():
         read_body(machine, name, body, unit)
     for name, item in table.get("input", {}).items():
@@ -165,10 +132,22 @@ def read(text, folder="."):
     return machine
 
 
+def read_tolerance(told, unit):
+    """How far a build may be off where nothing closer is said, mm."""
+    keys_known("tolerance", told, "tolerance")
+    return {k: not_below_0(told.get(k, 0.0), unit) for k in ("hardpoint", "rod", "spacer")}
+
+
+def off_by(item, usual, unit):
+    """How far a build may have something off, mm: as it says itself, else as usual."""
+    return not_below_0(item["tolerance"], unit) if "tolerance" in item else usual
+
+
 def read_fixed_and_rods(machine, table, unit):
     """Keep the points and solids of the airframe, and the rods."""
     fixed = table.get(AIRFRAME, {})
     keys_known(AIRFRAME, fixed, AIRFRAME)
+    machine.off[AIRFRAME] = machine.general["hardpoint"]
     read_points(machine, AIRFRAME, fixed.get("points", {}), unit)
     for name, rod in table.get("rod", {}).items():
         read_rod(machine, name, rod, (table, unit))
@@ -187,7 +166,8 @@ def read_rules(machine, table, unit):
         if "spacer" in stop:
             keys_known("spacer", stop["spacer"], f'stop "{name}", spacer')
             thick = not_below_0(stop["spacer"]["thickness"], unit)
-            stop["spacer"] = {"on": stop["spacer"]["on"], "thickness": thick}
+            stop["spacer"] = {"on": stop["spacer"]["on"], "thickness": thick,
+                              "off": off_by(stop["spacer"], machine.general["spacer"], unit)}
     for item in table.get("pair", []):
         keys_known("pair", item, "pair")
         machine.rules[frozenset(item["between"])] = (
@@ -197,11 +177,11 @@ def read_rules(machine, table, unit):
 
 def add_hardpoints(table, path):
     """Points of a CSV file: part/point, FS, BL, WL a line."""
-    for name, *place in rows_of(path):
+    for name, *spot_at in rows_of(path):
         part, point = name.split("/")
         home = table.setdefault(AIRFRAME, {}) if part == AIRFRAME else table["body"][part]
         slot = home if point == "pivot" else home.setdefault("points", {})
-        slot[point] = place
+        slot[point] = spot_at
 
 
 def rows_of(path):
@@ -240,6 +220,7 @@ def read_clearance(machine, told, unit):
 def read_body(machine, name, body, unit):
     """Keep a body, its points and its solids."""
     keys_known("body", body, f'body "{name}"')
+    machine.off[name] = off_by(body, machine.general["hardpoint"], unit)
     read_points(machine, name, body.get("points", {}), unit)
     slides = "slide" in body
     pivot = place(body["pivot"], unit) if "pivot" in body else \
@@ -252,8 +233,10 @@ def read_body(machine, name, body, unit):
         axis = direction(body["slide"] if slides else body["axis"])
     places += [place(k, unit) for k in body.get("bearings", ())]
     ball = size(body["joint"], unit) if "joint" in body else None
-    machine.joints[name] = Joint(body.get("on", AIRFRAME), pivot, axis, slides, places, ball)
+    machine.joints[name] = Joint(body.get("on", AIRFRAME), pivot, axis, slides, places, ball,
+                                 "through" in body)
     machine.points[f"{name}/pivot"] = pivot
+    machine.off.setdefault(f"{name}/pivot", machine.off[name])
     read_solids(machine, name, body.get("solid", {}), unit)
     grip = body.get("grip", {})
     keys_known("grip", grip, f'body "{name}", grip')
@@ -277,6 +260,7 @@ def read_points(machine, name, points, unit):
             lead = sum(a * b for a, b in zip(bolt, SIDES[item["side"]], strict=True))
             at = tuple(a + math.copysign(rise, lead) * u for a, u in zip(at, bolt, strict=True))
         machine.points[f"{name}/{point}"] = at
+        machine.off[f"{name}/{point}"] = off_by(item, machine.off[name], unit)
 
 
 def spot(machine, name, value, unit):
@@ -298,6 +282,10 @@ def read_solids(machine, name, solids, unit):
             made.setdefault("inside", 0.0)
         made["holes"] = [in_plane(hole, unit, told) for hole in shape.get("holes", [])]
         machine.solids[f"{name}/{solid}"] = made
+        named = [k if "/" in k else f"{name}/{k}" for k in (shape.get("at"), *shape.get(
+            "along", ())) if isinstance(k, str)]
+        machine.loose[f"{name}/{solid}"] = machine.off[name] + max(
+            (machine.off[k] for k in named), default=0.0)
 
 
 def in_mm(machine, name, told, unit):
@@ -334,8 +322,10 @@ def read_rod(machine, name, rod, home):
     fitted = [fitted] if isinstance(fitted, dict) else fitted
     reach = [head_size(rod, fitted[min(k, len(fitted) - 1)] if fitted else None, home)
              for k in (0, 1)]
-    machine.rods[name] = Rod(ends, length, bool(rod.get("redundant")), reach)
+    machine.rods[name] = Rod(ends, length, bool(rod.get("redundant")), reach,
+                             off_by(rod, machine.general["rod"], unit))
     if "diameter" in rod:
+        machine.loose[f"{name}/tube"] = machine.general["hardpoint"]
         machine.solids[f"{name}/tube"] = {"kind": "rod",
                                             "diameter": not_below_0(rod["diameter"], unit)} \
             | ({"clearance": rod["clearance"]} if "clearance" in rod else {})
@@ -368,126 +358,3 @@ def sense(name, positive, joint):
     if abs(lead) < 0.5:
         raise Refused(f'input "{name}": which way is positive can not be told')
     return 1.0 if lead > 0 else -1.0
-
-
-def with_twins(table):
-    """The table with the twin across BL 0 of every part that has a mirrored word in its name."""
-    swap = dict(table.get("mirror", {}))
-    swap |= {there: here for here, there in table.get("mirror", {}).items()}
-    made = copy.deepcopy(table)
-    for group in ("body", "rod", "coupling", "stop", "surface"):
-        for name, part in table.get(group, {}).items():
-            twin = other_name(name, swap)
-            if twin != name:
-                made[group].setdefault(twin, twin_of(group, part, swap, table))
-            elif group == "body":
-                own_twins(made[group][name], part, swap)
-    own_twins(made.get(AIRFRAME, {}), table.get(AIRFRAME, {}), swap)
-    return made
-
-
-def own_twins(made, part, swap):
-    """Twins of a central part's own points and solids."""
-    for group in ("points", "solid"):
-        for name, item in part.get(group, {}).items():
-            twin = other_name(name, swap)
-            if twin != name:
-                made[group].setdefault(twin, across("at" if group == "points" else "shape", item,
-                                                    swap))
-
-
-def other_name(name, swap):
-    """Name of the twin."""
-    parts = []
-    for part in name.split("/"):
-        held = f" {part} "
-        word = next((k for k in swap if f" {k} " in held), None)
-        parts.append(part if word is None else held.replace(f" {word} ", f" {swap[word]} ")[1:-1])
-    return "/".join(parts)
-
-
-PLACES = ("pivot", "through", "at", "corner", "opposite", "along", "bearings")
-NAMES = ("on", "ends", "bodies", "between")
-
-
-def across(word, value, swap):
-    """A value of the file as its mirror image has it; `word` is its key."""
-    if word in ("holes", "fitted", "outline"):
-        return value
-    if isinstance(value, dict):
-        names = word in ("points", "solid")
-        return {other_name(k, swap) if names else k:
-                across("at" if word == "points" else k, v, swap) for k, v in value.items()}
-    if word in ("axis", "normal", "slide", "u", "bolt"):
-        return way_across(value, word in ("axis", "normal"))
-    if word in PLACES or word in NAMES or word == "clearance":
-        return placed_across(value, swap)
-    if word == "side":
-        return {"left": "right", "right": "left"}.get(value, value)
-    if word == "input":
-        return other_name(value, swap)
-    return -value if word == "clocking" else value
-
-
-def way_across(value, turning):
-    """A direction as the mirror has it; a turning one keeps its sense of turn."""
-    x, y, z = NAMED[value] if isinstance(value, str) else value
-    return [-x, y, -z] if turning else [x, -y, z]
-
-
-def placed_across(value, swap):
-    """Places and names as the mirror has them."""
-    if isinstance(value, str):
-        return other_name(value, swap)
-    if len(value) == 3 and not any(isinstance(k, list) for k in value) and all(
-            not isinstance(k, str) or k[-2:] in UNITS for k in value):
-        y = value[1]
-        return [value[0], (f"-{y}" if isinstance(y, str) else -y), value[2]]
-    return [placed_across(k, swap) for k in value]
-
-
-def twin_of(group, part, swap, table):
-    """The twin of a part."""
-    if group == "surface":
-        return {"body": other_name(part["body"], swap)}
-    twin = {k: across(k, v, swap) for k, v in part.items()}
-    if group == "body" and "through" in part:
-        twin["through"] = far_end(part, UNITS[table["length"]])
-    for body in driving(group, part, swap, table):
-        if turns_back(body, table):
-            reverse(group, twin)
-    return twin
-
-
-def driving(group, part, swap, table):
-    """Bodies whose motion says which way a stop's or coupling's twin goes."""
-    if group == "stop":
-        return [body for body in table["body"].values() if body.get("input") == part["input"]]
-    return [table["body"][name] for name in part.get("bodies", ())
-            if other_name(name, swap) == name] if group == "coupling" else []
-
-
-def far_end(part, unit):
-    """Second point of a twin's axis: the mirrored axis, turned end for end as turning axes are."""
-    (x, y, z), (a, b, c) = (place(part[k], unit) for k in ("pivot", "through"))
-    return [f"{k!r} mm" for k in (2 * x - a, b - 2 * y, 2 * z - c)]
-
-
-def reverse(group, twin):
-    """Turn round the twin of what a central body drives that the mirror turns back."""
-    if group == "stop":
-        twin["side"] = "least" if twin["side"] == "greatest" else "greatest"
-    else:
-        twin["ratio"] = -twin["ratio"]
-
-
-def turns_back(body, table):
-    """Whether a central body's motion is reversed in the mirror."""
-    if "slide" in body:
-        x, y, z = direction(body["slide"])
-        return (x * x - y * y + z * z) < 0
-    unit = UNITS[table["length"]]
-    axis = body["axis"] if "axis" in body else [
-        b - a for a, b in zip(*(place(body[k], unit) for k in ("pivot", "through")), strict=True)]
-    x, y, z = direction(axis)
-    return (-x * x + y * y - z * z) < 0

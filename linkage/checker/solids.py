@@ -9,7 +9,7 @@ import math
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from .reading import Refused
+from .lengths import Refused
 
 WITHIN = 0.01  # mm between an arc and the polygon that stands for it
 GRID = 2.0**28  # corners of outlines are put on a grid of this many to the mm

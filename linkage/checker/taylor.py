@@ -4,6 +4,7 @@ The variables run from -1 to 1.  Each coefficient is a ball that holds what was 
 is a size, counted upwards at every step.
 """
 
+import math
 from itertools import combinations_with_replacement
 
 from flint import arb, ctx
@@ -98,6 +99,8 @@ class Taylor:
     def __mul__(self, other):
         if not isinstance(other, Taylor):
             other = arb(other)
+            if other.is_zero():
+                return Taylor(self.table, {})
             return Taylor(self.table, {k: x * other for k, x in self.c.items()},
                           self.rest * above(other) * UP)
         c, table, rest = {}, self.table, 0.0
@@ -138,9 +141,16 @@ class Taylor:
         return -(-self).low()
 
 
-def lowest(table, c, rest):
-    """A lower bound of a polynomial with floats for coefficients, less its rest."""
+def lowest(table, c, rest, enough=math.inf):
+    """A lower bound of a polynomial with floats for coefficients, less its rest.
+
+    One that is no less than enough need not be the closest.
+    """
     low, total = c[0] - rest, abs(c[0]) + rest
+    wide = sum(map(abs, c))
+    quick = low - (wide - abs(c[0])) - (wide + rest) * 2.0**-44
+    if quick >= enough:
+        return quick
     for i, square in zip(table.lines, table.squares, strict=True):
         b, bend = abs(c[i]), c[square]
         low += -b * b / (4 * bend) if 2 * bend > b else bend - b

@@ -8,7 +8,7 @@ a root that lies in two of them is one, so that no other way of assembling the p
 from flint import arb, arb_mat
 
 from .pairs import part_of
-from .taylor import UP, Taylor, constant, dot, turn
+from .taylor import UP, Taylor, constant, dot
 
 FINEST = 2.0**-10  # share of the way below which following is given up
 NEWTON = 12
@@ -32,15 +32,12 @@ class Group:
             found = self.enclosed(cell, [float(k.centre.mid()) for k in root])
         if found is None or not self.holds(found, root, [0.0] * len(cell)):
             wide = Taylor(self.motion.table, {}, float("inf"))
-            return {joint: self.state(joint, wide) for joint in self.joints}
-        return {joint: self.state(joint, k) for joint, k in zip(self.joints, found[0],
-                                                               strict=True)}
+            return self.states([wide] * len(self.joints))
+        return self.states(found[0])
 
-    def state(self, joint, value):
-        """Cos and sin, and the value, of a joint."""
-        if self.motion.machine.joints[joint].slides:
-            return None, None, value
-        return (*turn(value), value)
+    def states(self, values):
+        """States of its joints."""
+        return {j: self.motion.state_of(j, v) for j, v in zip(self.joints, values, strict=True)}
 
     # ---------------------------------------------------------------- the way from neutral
 
@@ -146,27 +143,25 @@ class Group:
     def rates(self, cell, values):
         """Misfit of every rod, and its rates along every joint."""
         motion = self.motion
-        motion.held = {j: self.state(j, v) for j, v in zip(self.joints, values, strict=True)}
+        motion.held = self.states(values)
         try:
-            axes = [(motion.place(motion.machine.joints[j].pivot, j, self.frame, cell),
-                     self.axis(j, cell)) for j in self.joints]
+            axes = [self.axis(j, cell) for j in self.joints]
             return [list(k) for k in zip(*(self.of_rod(rod, cell, axes) for rod in self.rods),
                                          strict=True)]
         finally:
             motion.held = {}
 
     def axis(self, joint, cell):
-        """Where a joint's axis points, seen from the frame."""
-        motion = self.motion
-        eye = [motion.place(k, joint, self.frame, cell, way=True)
-               for k in ((1, 0, 0), (0, 1, 0), (0, 0, 1))]
-        return [sum((e[c] * u for e, u in zip(eye, motion.axes[joint], strict=True)),
-                    constant(motion.table, 0)) for c in range(3)]
+        """A joint's pivot, and where its axis points, seen from the frame."""
+        motion, on = self.motion, self.motion.machine.joints[joint].on
+        axis = [constant(motion.table, k) for k in motion.axes[joint]]
+        return (motion.place(motion.points[f"{joint}/pivot"], on, self.frame, cell),
+                motion.place(axis, on, self.frame, cell, way=True))
 
     def of_rod(self, rod, cell, axes):
         """Misfit of a rod, and its rates along the joints."""
         motion, item = self.motion, self.motion.machine.rods[rod]
-        ends = [motion.place(motion.machine.points[e], part_of(e), self.frame, cell)
+        ends = [motion.place(motion.points[e], part_of(e), self.frame, cell)
                 for e in item.ends]
         apart = [p - q for p, q in zip(*ends, strict=True)]
         rates = []
@@ -176,7 +171,7 @@ class Group:
                 if joint in motion.machine.chain(part_of(end)):
                     rate += dot(apart, self.moved(joint, axis, p, pivot)) * sense
             rates.append(rate)
-        return dot(apart, apart) - arb(item.length) * arb(item.length), rates
+        return dot(apart, apart) - motion.lengths[rod] * motion.lengths[rod], rates
 
     def moved(self, joint, axis, point, pivot):
         """Way of a point per radian (mm) of a joint."""

@@ -11,13 +11,18 @@ import math
 from functools import partial
 from itertools import compress, product
 
+from flint import arb_mat
+
 from .leaves import Side
-from .reading import Refused
+from .lengths import Refused
+from .motion import OutOfReach
+from .rates import OutOfShow, column, sizes
 from .solids import EYE, Line, Prism
 from .taylor import UP, constant, dot
 
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
 INSIDE = 1e-6  # mm that a witness stays within a flat piece, for what was rounded at its corners
+SOON = 2.0  # degrees (mm) after it is told in which its stop has to meet
 NEAR = 1.0  # mm: from no farther away a spacer's face is told
 SURE = 1e-6  # mm that a plane between two solids may fall short of their nearest points
 
@@ -37,6 +42,7 @@ class Travel:
             self.groups.append((at, self.kept(at, cover)))
         if sorted(covered) != list(range(len(self.names))):
             raise Refused("the covers are not of every input once")
+        book.travel = self.root()
 
     def kept(self, at, cover):
         """Cells of a cover that hang together with neutral."""
@@ -115,23 +121,34 @@ class Stop:
 
     def __init__(self, book, stop, told):
         self.book, self.pair, self.told = book, book.pairs.pair(*stop["between"]), told or {}
+        self.built = None  # while its faces are told, as they are drawn
         if self.pair:
             self.sides = tuple(book.sides(self.pair))
             self.pieces = [list(book.pairs.pieces[name]) for name in self.pair.names]
+            self.more = [0.0, 0.0]  # mm that a spacer may be off
             if stop.get("spacer"):
                 self.put_spacer(stop)
+        self.built = book.built
 
     def put_spacer(self, stop):
         """Put a spacer on; one whose face is not told is left out, which gives more travel."""
         side, thick = self.pair.names.index(stop["spacer"]["on"]), stop["spacer"]["thickness"]
         if not any(isinstance(p, Prism) for p in self.pieces[side]):
             self.pieces[side] = [Line(p.ends, p.radius + thick) for p in self.pieces[side]]
+            self.more[side] = stop["spacer"]["off"]
         elif "at" in self.told:
             at, names = self.told["at"], self.book.motion.names
-            if at * (1 if stop["side"] == "greatest" else -1) < 0:
+            sign = 1 if stop["side"] == "greatest" else -1
+            if at * sign < 0:
                 raise Refused("the face of a spacer is told at the other end")
-            cell = tuple((at if name == stop["input"] else 0.0,) * 2 for name in names)
+            cell, soon = (tuple((k if name == stop["input"] else 0.0,) * 2 for name in names)
+                          for k in (at, self.told["soon"][0]))
+            # else one might tell of a face that is only passed nearby
+            if not (0 <= (self.told["soon"][0] - at) * sign <= SOON
+                    and self.touch(soon, self.told["soon"][1:])):
+                raise Refused("the face of a spacer is not told where its stop meets")
             self.pieces[side].append(self.pad(side, cell, self.told["met"], thick))
+            self.more[side] = stop["spacer"]["off"]
 
     def inputs(self):
         """Inputs that move its solids against each other."""
@@ -140,7 +157,10 @@ class Stop:
     def apart_at_neutral(self):
         """Whether its solids are shown not to touch at neutral: else they end no travel."""
         neutral = tuple((0.0, 0.0) for _ in self.book.motion.names)
-        return "way" in self.told and self.all_apart(neutral, self.told["way"], SURE)
+        try:
+            return "way" in self.told and self.all_apart(neutral, self.told["way"], SURE)
+        except OutOfShow:
+            return False
 
     def pad(self, side, cell, met, thick):
         """A spacer on the face that looks most nearly at the other solid where both are near."""
@@ -150,21 +170,22 @@ class Stop:
         far = math.hypot(*way)
         way = [k / far for k in way]
         gap = far - self.radius(met)
-        if not (SURE < gap < NEAR and self.all_apart(cell, way, gap - SURE)):
+        if not (SURE < gap < NEAR and self.all_apart(cell, way, gap - SURE, drawn=True)):
             raise Refused("the face of a spacer is not told")
         sign = -1 if side else 1
         local = [sign * scalar(way, axis) for axis in axes]
         piece = self.pieces[side][met[side][0]]
         return max(faces(piece), key=lambda face: scalar(face[0], local))[2](thick)
 
-    def all_apart(self, cell, way, gap):
+    def all_apart(self, cell, way, gap, drawn=False):
         """Whether no two pieces are nearer than a gap at a place, by a direction or an axis."""
         ways = [way, *([sign * k for k in axis] for axis in EYE for sign in (1.0, -1.0))]
         planes = [[w, *[[0.0] * 3 for _ in cell]] for w in ways]
         for pieces in product(*self.pieces):
-            sides = [Side([p], self.book.known[name]) for p, name in
-                     zip(pieces, self.pair.names, strict=True)]
-            if not any(self.book.bound(self.pair, sides, cell, n) >= gap for n in planes):
+            sides = [Side([p], self.book.known[name], more) for p, name, more in
+                     zip(pieces, self.pair.names, self.more, strict=True)]
+            if not any(self.book.bound(self.pair, sides, cell, n, drawn=drawn) >= gap
+                       for n in planes):
                 return False
         return True
 
@@ -175,8 +196,11 @@ class Stop:
 
     def spot(self, k, told, cell):
         """A point of one of the solids over a cell, seen from the pair's frame."""
-        row = self.book.shared_row(self.pair.names[k], self.pieces[k], told)
-        return self.book.carried(self.seat(k, cell), row)
+        return self.book.carried(self.seat(k, cell), self.row(k, told))
+
+    def row(self, k, told):
+        """The same by shares of what carries the solid."""
+        return self.book.shared_row(self.pair.names[k], self.pieces[k], told)
 
     def radius(self, met):
         """Both radii of two pieces, of flat ones 0."""
@@ -185,16 +209,25 @@ class Stop:
 
     def touch(self, cell, told):
         """Whether a witness shows that they touch all over a cell."""
-        first, *met = told
-        if first not in (0, 1) or len(met) not in (1, 2):
+        if len(told) not in (2, 3) or told[0] not in (0, 1):
             return False
-        return self.near(cell, met) if len(met) == 2 else self.inside(cell, first, met[0])
+        first, *met = told
+        try:
+            return self.near(cell, met) if len(met) == 2 else self.inside(cell, first, met[0])
+        except (OutOfReach, OutOfShow):
+            return False
 
     def near(self, cell, met):
         """Whether points of two pieces stay nearer than the radii of the pieces."""
         p, q = (self.spot(k, told, cell) for k, told in enumerate(met))
         apart = [a - b for a, b in zip(p, q, strict=True)]
-        return math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP < self.radius(met) - INSIDE
+        far = math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP
+        if self.built:
+            one, other = (self.rates(k, self.row(k, told), self.pair.frame, cell)[0]
+                          for k, told in enumerate(met))
+            far += math.hypot(*(sum(row) for row in table_of(other - one))) * UP
+            far += math.sqrt(3.0) * (self.loose(0) + self.loose(1)) * UP
+        return far < self.radius(met) - INSIDE
 
     def inside(self, cell, first, told):
         """Whether a point of the one solid stays inside a flat piece of the other."""
@@ -203,16 +236,46 @@ class Stop:
         solids = [self.book.known[self.pair.names[k]] for k in (first, 1 - first)]
         if not isinstance(piece, Prism) or any(s.ends for s in solids):
             return False
-        row = self.book.shared_row(self.pair.names[first], self.pieces[first], [one, shares])
-        body = self.book.known[home].carriers[0]
-        spot = self.book.carried(self.book.motion.seat(solids[0].carriers, body, cell), row)
-        return all(self.below(spot, normal, most) for normal, most, _ in faces(piece))
+        row, body = self.row(first, [one, shares]), self.book.known[home].carriers[0]
+        seat = self.book.motion.seat(solids[0].carriers, body, cell)
+        spot, ways = self.book.carried(seat, row), [column(k).transpose() for k in seat[1:]]
+        moves = self.rates(first, row, body, cell) if self.built else ()
+        return all(self.below(spot, normal, most - INSIDE - self.off(
+            (first, ways, moves), normal)) for normal, most, _ in faces(piece))
+
+    def off(self, point, normal):
+        """How much nearer to a wall of the other solid a point of the one may be in a build."""
+        if not self.built:
+            return 0.0
+        (k, ways, (moves, turns)), square = point, column(normal)
+        cost = sum(sizes((square.transpose() * moves).entries()))
+        cost += self.loose(1 - k) * sum(map(abs, normal))
+        cost += self.loose(k) * sum(sum(sizes((way * square).entries())) + sum(
+            sizes((square.transpose() * turn).entries())) for way, turn in
+            zip(ways, turns, strict=True))
+        return cost * UP
+
+    def loose(self, k):
+        """How far builds may have the points of a solid off in each coordinate of its part."""
+        return self.more[k] + self.book.machine.loose[self.pair.names[k]] if self.built else 0.0
+
+    def rates(self, k, row, frame, cell):
+        """How builds move a point of a solid, and its ways, in three directions."""
+        built = self.built
+        seat = built.seat_to(self.book.known[self.pair.names[k]].carriers, frame, cell)
+        seat = [arb_mat([r[built.dimensions.first:] for r in m.tolist()]) for m in seat]
+        return sum((m * w for m, w in zip(seat[1:], row[1:], strict=True)),
+                   seat[0] * row[0]), seat[1:]
 
     def below(self, spot, normal, most):
         """Whether a point stays behind a wall."""
         table = self.book.motion.table
-        along = dot(spot, [constant(table, k) for k in normal])
-        return along.high() < most - INSIDE
+        return dot(spot, [constant(table, k) for k in normal]).high() < most
+
+
+def table_of(matrix):
+    """Upper bounds of the sizes of a matrix of balls, row by row."""
+    return [sizes(row) for row in matrix.tolist()]
 
 
 def scalar(a, b):

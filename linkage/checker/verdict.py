@@ -11,10 +11,12 @@ from pathlib import Path
 
 from .directions import Directions
 from .leaves import Book, walked
-from .reading import Refused, read
+from .lengths import Refused
+from .reading import read
 from .travel import Travel
 
-FORMAT = 2
+FORMAT = 3
+BUILDS = "as drawn", "as built"  # every build within the tolerances of the file
 MOST = 200_000_000  # bytes of a certificate, unpacked
 
 
@@ -75,7 +77,7 @@ def check(file, proof, tell=lambda done, of: None):
     try:
         certificate = loaded(proof)
         machine = checked_files(Path(file), certificate)
-        return Claims(Book(machine), certificate).all(tell)
+        return Claims(Book(machine, certificate["build"] == BUILDS[1]), certificate).all(tell)
     except Refused as problem:
         return Verdict(f"proof does not hold: {problem}", False)
     except Exception as problem:  # whatever it is, it is no pass
@@ -87,7 +89,7 @@ def checked_files(file, certificate):
     """The machine of the file, once certificate and file are what they say they are."""
     if repr(certificate["format"]) != repr(FORMAT):
         raise Refused(f"the checker does not know format {certificate['format']!r}")
-    if (certificate["travel"], certificate["build"]) != ("real", "as drawn"):
+    if certificate["travel"] != "real" or certificate["build"] not in BUILDS:
         raise Refused(f"the checker does not know a proof for the {certificate['travel']} travel, "
                       f"{certificate['build']}")
     if digest(file) != certificate["sha256"]:
@@ -116,7 +118,7 @@ class Claims:
         if len(told) < len(self.certificate["pairs"]):
             raise Refused("a pair is claimed twice")
         pairs = sorted(self.book.pairs.all(), key=lambda p: p.frame)
-        leaves, found = 0, {word: [] for word in ("kept", "missed", *LEFT)}
+        leaves, found = 0, {word: [] for word in ("kept", "missed", "open", *LEFT)}
         for done, pair in enumerate(pairs):
             tell(done, len(pairs))
             claim = told.pop(frozenset(pair.names), None)
@@ -133,13 +135,17 @@ class Claims:
             raise Refused(f"a pair is claimed that does not move: {sorted(next(iter(told)))}")
         count, ways = len(found["kept"]) + len(found["missed"]), Directions(self.book, self.travel)
         went = ways.hold(self.certificate["directions"])
-        return Verdict(self.sentence(found, count, leaves), True, count, leaves,
+        return Verdict(self.sentence(found, count, leaves), not found["open"], count, leaves,
                        tuple(ways.words(went)))
 
     def sentence(self, found, count, leaves):
         """What holds, and what it leaves out."""
         parts = [f"proof holds: {count} pair{'s' * (count != 1)}, {leaves} "
-                 f"lea{'f' if leaves == 1 else 'ves'}, for the real travel, as drawn"]
+                 f"lea{'f' if leaves == 1 else 'ves'}, for the real travel, "
+                 f"{self.certificate['build']}"]
+        if found["open"]:
+            parts[0] = (f"proof does not hold for {len(found['open'])} of the pairs: not decided, "
+                        f"first {found['open'][0]}; of the others {parts[0]}")
         if found["missed"]:
             parts.append(f"{len(found['missed'])} come nearer than required, first "
                          f"{found['missed'][0]}")
@@ -169,6 +175,8 @@ class Claims:
             return count, "kept"
         if least < pair.required:
             return count, "missed"
+        if claim is None and self.book.built:
+            return count, "open"
         raise Refused(f"it is not decided whether it keeps {pair.required:.3f} mm")
 
     def leaves(self, pair, told, claim):
@@ -197,7 +205,7 @@ class Claims:
         place = told["place"]
         if not self.travel.holds(place):
             raise Refused("the place where it is least lies outside the travel")
-        found = self.book.met(pair, place, told["met"])
+        found = self.book.met(pair, place, told["met"], told.get("build"))
         if not (found <= told["least"] + 1e-6 and told["least"] < math.inf):
             raise Refused(f"at {place} it comes as near as {found:.4f} mm, not {told['least']:.4f}")
         return found

@@ -115,11 +115,15 @@ class BuiltSearch(Search):
         if not items.size:
             return
         at = np.clip(places[items], *self.box.T)
-        alone = self._bounds(which[items], at, np.full_like(at, CLOSE)).low
+        alone = self.bounds_at(which[items], at)
         lost = items[alone < self.required[pairs[items]]]
         self.lost[pairs[lost]] = True
         for n in lost:
             self.proof.open_at.setdefault(int(pairs[n]), places[n])
+
+    def bounds_at(self, which: np.ndarray, places: np.ndarray) -> np.ndarray:
+        """Lower bounds of items (n,) in all builds at one place of each (n, inputs) alone, mm."""
+        return self._bounds(which, places, np.full_like(places, CLOSE)).low
 
     def _closed(self, low, pairs):
         """Whether bounds need no closer look."""

@@ -68,20 +68,26 @@ def enclosed_builds(stage: Stage, system, builds: Builds, cells) -> BuiltPosture
 def frames(seats, posture: BuiltPosture) -> np.ndarray:
     """Origin and vectors of seats, as `Frames` gives them: (rows, 3, 4, seats, n)."""
     made = np.zeros((posture.rows, 3, 4, len(seats), posture.count))
-    turned = posture.of_vectors()
+    turned, known = posture.of_vectors(), {}
     for s, seat in enumerate(seats):
         if seat.ends:
             for end, name in enumerate(seat.ends):
                 for axis, value in enumerate(posture.place(name, seat.frame)):
                     _put(made[:, axis, 1 + end, s], value)
             continue
+        carried = seat.carriers[0], seat.frame
         start = tuple(seat.origin[0].tolist())
-        ways = tuple(np.array(UNIT).T[..., None])
-        for joint, outward in posture.plan.route(seat.carriers[0], seat.frame):
+        for joint, outward in posture.plan.route(*carried):
             start = posture.crossed(start, joint, outward)
-            ways = turned.crossed(ways, joint, outward)
         for axis in range(3):
             _put(made[:, axis, 0, s], start[axis])
+        if carried in known:
+            made[:, :, 1:, s] = made[:, :, 1:, known[carried]]
+            continue
+        known[carried], ways = s, tuple(np.array(UNIT).T[..., None])
+        for joint, outward in posture.plan.route(*carried):
+            ways = turned.crossed(ways, joint, outward)
+        for axis in range(3):
             _put(made[:, axis, 1:, s], ways[axis])
     return made
 

@@ -27,13 +27,14 @@ from ..motion import (
 from .built import BuiltSearch, solving
 from .built_bounds import frames
 from .carrying import Seat
-from .search import Proof, Search
+from .search import Proof, Search, move_into_reach
 from .stage import Stage
 from .travel import Travel
 
 SPANS = np.array([0, 0.06, 0.15, 0.3, 0.5, 0.7, 0.85, 0.94, 1])  # of rods, as shares of them
 MORE = 1.5  # times as many joints as a pair needs that it may be worked with
-PARTS = 8  # cells along each input over which the range of a joint is asked for
+# cells along each input over which the range of a joint is asked for, by how many inputs move it
+PARTS = {1: 8, 2: 8, 3: 4}
 FINE_PARTS = 40  # and along the turn of the joint before it
 RUNS = 3  # joints that a pair is tried from, one before the other
 ROUGHLY = 0.5  # mm of the least gap as drawn within which a build near the worst is looked for
@@ -53,13 +54,15 @@ def prove_built(stage: Stage, travel: Travel, terms) -> Proof:
     work.meet()
     work.by_runs()
     for scene in (stage.scene, _InSpans(stage.scene)):
-        for pairs, inputs in _alike(stage, work.open):
+        for pairs, inputs in _alike(stage, work.hopeful()):
             search, moves = work.search(scene, pairs, inputs)
             _take(work.whole, search.proved(), (pairs, moves), search.numbers)
+            work.lost[pairs] = search.lost
     whole, left = work.whole, set(work.open.tolist())
     for k in left:
         whole.open_at.setdefault(k, whole.place[k])
     whole.open_at = {k: place for k, place in whole.open_at.items() if k in left}
+    move_into_reach(stage, travel, whole)
     return whole
 
 
@@ -73,6 +76,7 @@ class _Work:
     builds: Builds
     whole: Proof
     drawn: np.ndarray
+    lost: np.ndarray
 
     @classmethod
     def of(cls, stage, travel, terms):
@@ -80,7 +84,8 @@ class _Work:
         whole = Proof(np.full(count, np.inf), np.zeros((count, len(travel.names))),
                       np.full(count, -np.inf), {}, np.zeros(count, int), np.full(count, -1),
                       builds=builds, shares=np.zeros((count, len(builds.sizes))))
-        return cls(stage, travel, terms, builds, whole, np.full(count, np.inf))
+        return cls(stage, travel, terms, builds, whole, np.full(count, np.inf),
+                   np.zeros(count, bool))
 
     @property
     def open(self):
@@ -88,6 +93,24 @@ class _Work:
         required = np.array([pair.required for pair in self.stage.pairs])
         return np.flatnonzero(~((self.whole.proven >= required) | (
             (self.whole.least < required) & np.isfinite(self.whole.proven))))
+
+    def hopeful(self):
+        """Those of the open pairs that a search over the whole travel may decide.
+
+        A pair with a bound is not searched if the bound at the place that was met alone misses it.
+        """
+        open_pairs = self.open[~self.lost[self.open]]
+        known = open_pairs[np.isfinite(self.whole.proven[open_pairs])
+                           & np.isfinite(self.whole.least[open_pairs])]
+        for pairs, inputs in _alike(self.stage, known):
+            search, moves = self.search(self.stage.scene, pairs, inputs)
+            which = np.flatnonzero(~search.stage.rough)
+            at = self.whole.place[pairs][search.stage.pair_index[which]][:, moves]
+            low = search.bounds_at(which, at)
+            missed = search.stage.pair_index[which[low < search.required[
+                search.stage.pair_index[which]]]]
+            self.lost[pairs[np.unique(missed)]] = True
+        return open_pairs[~self.lost[open_pairs]]
 
     def search(self, scene, pairs, inputs):
         """A search of some pairs over the whole travel, and which inputs it is along."""
@@ -212,7 +235,8 @@ def everywhere(system, travel: Travel, tolerances, bodies) -> BuiltPosture:
         pruned = system.only(some)
         moves = np.array([name in inputs for name in travel.names], dtype=bool)
         seen = _seen(travel, moves)
-        centres, halves = seen.grid(np.ones(len(seen.names), bool), PARTS) if seen.names else \
+        count = len(seen.names)
+        centres, halves = seen.grid(np.ones(count, bool), PARTS.get(count, 2)) if count else \
             np.zeros((2, 1, 0))
         return enclose_builds(pruned, {n: centres[:, i] for i, n in enumerate(seen.names)},
                               {n: halves[:, i] for i, n in enumerate(seen.names)},
@@ -250,26 +274,38 @@ def moved_by_builds(scene, pairs, travel: Travel, tolerances) -> dict:
 
     Infinite for what may be out of reach, where there is nothing that it is off from.
     """
-    names = dict.fromkeys(name for pair in pairs for name in (pair.first, pair.second))
-    return {name: _moved(scene, scene.envelope(name), everywhere(
-        scene.system, travel, tolerances, scene.carriers(name))) + scene.looseness(
-            name, tolerances) * np.sqrt(3.0) for name in names}
+    groups = {}
+    for name in dict.fromkeys(name for pair in pairs for name in (pair.first, pair.second)):
+        groups.setdefault(scene.carriers(name), []).append(name)
+    found = {}
+    for carriers, names in groups.items():
+        posture = everywhere(scene.system, travel, tolerances, carriers)
+        off = _moved(scene, [scene.envelope(name) for name in names], posture)
+        found |= {name: float(most) + scene.looseness(name, tolerances) * np.sqrt(3.0)
+                  for name, most in zip(names, off, strict=True)}
+    return found
 
 
-def _moved(scene, solid, posture):
-    steps = scene.system.only(set(solid.carriers) - {AIRFRAME}).plan.steps
+def _moved(scene, solids, posture):
+    """Of solids that the same bodies carry."""
+    steps = scene.system.only(set(solids[0].carriers) - {AIRFRAME}).plan.steps
     if not posture.doubtful.isdisjoint(joint for step in steps for joint in step.joints):
-        return np.inf
-    ends = () if solid.ends is None else scene.model.rods[body_of(solid.name)].ends
-    points = np.concatenate([piece.points for piece in solid.pieces])
-    middle = (points.min(axis=0) + points.max(axis=0)) / 2  # from afar, turns would count for more
-    seat = Seat(solid.carriers, AIRFRAME, middle[None] if solid.ends is None else solid.ends, ends)
+        return np.full(len(solids), np.inf)
+    points = [np.concatenate([piece.points for piece in solid.pieces]) for solid in solids]
+    middles = [(k.min(axis=0) + k.max(axis=0)) / 2 for k in points]  # from afar turns count more
+    ends = [() if solid.ends is None else scene.model.rods[body_of(solid.name)].ends
+            for solid in solids]
+    seats = [Seat(solid.carriers, AIRFRAME, middle[None] if solid.ends is None else solid.ends, end)
+             for solid, middle, end in zip(solids, middles, ends, strict=True)]
     with np.errstate(invalid="ignore", over="ignore"):
-        off = posture.off_drawn(frames([seat], posture)[:, :, :, 0])
-        off = np.sqrt((off * off).sum(axis=0))  # (4, cells)
-    most = off[0] + np.abs(points - middle).max(axis=0) @ off[1:] if solid.ends is None else \
-        off[1:3].max(axis=0)
-    return float(np.max(np.where(np.isnan(most), np.inf, most))) * (1 + 1e-9)
+        off = posture.off_drawn(frames(seats, posture))
+        off = np.sqrt((off * off).sum(axis=0))  # (4, solids, cells)
+    out = np.array([np.abs(k - middle).max(axis=0) for k, middle in zip(points, middles,
+                                                                       strict=True)])
+    rod = np.array([bool(end) for end in ends])
+    most = np.where(rod[:, None], off[1:3].max(axis=0),
+                    off[0] + np.einsum("sa,asn->sn", out, off[1:]))
+    return np.where(np.isnan(most), np.inf, most).max(axis=1) * (1 + 1e-9)
 
 
 def _seen(travel, moves):

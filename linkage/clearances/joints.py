@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -61,23 +62,26 @@ class Joints:
                  tolerances: Tolerance | None = None):
         self.model, self.tolerances = model, tolerances
         self._placed, self._holds = placed, holds
-        self._tubes, self._known, self._pivots = {}, {}, {}
+        self._tubes, self._known = {}, {}
 
     def shared(self, first: str, second: str) -> tuple[Ball, ...]:
         """Balls about the joints that the parts of two solids share; none where they share none."""
-        parts = body_of(first), body_of(second)
+        one, two = body_of(first), body_of(second)
+        if one == AIRFRAME:
+            return self._held(first, two)
+        return self._held(second, one) if two == AIRFRAME else self._of_parts(one, two)
+
+    def _of_parts(self, *parts) -> tuple[Ball, ...]:
         if parts not in self._known:
             self._known[parts] = self._between(*parts)
-        balls = self._known[parts]
-        if not balls or AIRFRAME not in parts:
-            return balls
-        fixed = second if parts[1] == AIRFRAME else first
-        return tuple(ball for ball in balls if self._held(fixed, ball))
+        return self._known[parts]
 
-    def _held(self, fixed, ball) -> bool:
-        if (fixed, ball) not in self._known:
-            self._known[fixed, ball] = self._holds(fixed, ball)
-        return self._known[fixed, ball]
+    def _held(self, fixed, part) -> tuple[Ball, ...]:
+        """Balls about the joints of a part that a fixed solid holds."""
+        if (fixed, part) not in self._known:
+            self._known[fixed, part] = tuple(ball for ball in self._of_parts(part, AIRFRAME)
+                                             if self._holds(fixed, ball))
+        return self._known[fixed, part]
 
     def _between(self, one, two) -> tuple[Ball, ...]:
         """Balls about the joints of two parts, whichever of their solids hold them."""
@@ -87,10 +91,14 @@ class Joints:
         if two in rods or one == AIRFRAME:
             one, two = two, one
         if one in rods:
-            return tuple(self._rod_end(one, end) for end in rods[one].ends if body_of(end) == two)
+            return self._ends_at(one, two)
         if two != AIRFRAME and bodies[two].on == one:
-            return self._pivot_of(two)
-        return self._pivot_of(one) if bodies[one].on == two else ()
+            return self._pivot(two)
+        return self._pivot(one) if bodies[one].on == two else ()
+
+    def _ends_at(self, rod, part):
+        return tuple(self._rod_end(rod, end) for end in self.model.rods[rod].ends
+                     if body_of(end) == part)
 
     def _shared_ends(self, one, two):
         """The larger ball about each end that two rods share."""
@@ -113,11 +121,6 @@ class Joints:
             radius, source = self._usual(end, rod, body_of(end))
         return self._ball(end, self.model.position(end), (radius, source),
                           self._off(end))
-
-    def _pivot_of(self, name) -> tuple[Ball, ...]:
-        if name not in self._pivots:
-            self._pivots[name] = self._pivot(name)
-        return self._pivots[name]
 
     def _pivot(self, name) -> tuple[Ball, ...]:
         body = self.model.bodies[name]
@@ -160,11 +163,15 @@ class Joints:
             return 0.0
         return math.sqrt(3) * self.model.point_tolerance(point, self.tolerances)
 
-    def _ball(self, joint, place, size, off) -> Ball:
-        grown = 0.0 if self.tolerances is None else max(
+    @cached_property
+    def _grown(self) -> float:
+        """How far any solid may have grown, mm."""
+        return 0.0 if self.tolerances is None else max(
             self.model.point_tolerance(name, self.tolerances) for name in self.model.points)
+
+    def _ball(self, joint, place, size, off) -> Ball:
         radius, source = size
-        return Ball(joint, tuple(map(float, place)), max(radius - off - grown, 0.0), source)
+        return Ball(joint, tuple(map(float, place)), max(radius - off - self._grown, 0.0), source)
 
 
 def _lever(body, station) -> float:

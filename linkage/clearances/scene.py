@@ -118,8 +118,9 @@ class Scene:
         self.system, self.model, self.tolerances = system, system.model, tolerances
         self._needs = system.plan.depends_on()
         self._shapes = system.model.solids
-        self._between, self._solids, self._envelopes, self._placed = {}, {}, {}, {}
+        self._known, self._solids, self._envelopes, self._placed = {}, {}, {}, {}
         self._riding, self._room, self._kept, self._at, self._worked = {}, {}, {}, {}, {}
+        self._balls = {}
         self._joints = Joints(self.model, self.placed, self._holds, tolerances)
 
     def solid(self, name: str) -> Solid:
@@ -154,8 +155,11 @@ class Scene:
         """
         if not pair.joined:
             return ()
-        return tuple(ball for ball in self._joints.shared(pair.first, pair.second)
-                     if self._meets(pair.first, ball) and self._meets(pair.second, ball))
+        both = pair.first, pair.second
+        if both not in self._balls:
+            self._balls[both] = tuple(ball for ball in self._joints.shared(*both)
+                                      if all(self._meets(name, ball) for name in both))
+        return self._balls[both]
 
     def _meets(self, name, ball) -> bool:
         key = name, ball.centre, ball.radius
@@ -267,6 +271,8 @@ class Scene:
 
     def _at_joints(self, pair) -> tuple[str, ...]:
         """Solids of a pair that lie wholly at the joints that it shares."""
+        if not pair.joined:
+            return ()
         balls = self.balls(pair)
 
         def may(name):  # every corner is in a ball: quicker to see than what is left
@@ -343,50 +349,46 @@ class Scene:
     def _pair(self, first, second) -> Pair:
         both = frozenset((first, second))
         rule, is_stop = self._rules.get(both), both in self._stops
-        frame, inputs = self._between_bodies(self.carriers(first) + self.carriers(second))
+        frame, inputs, usual = self._between(body_of(first), body_of(second))
         joined = bool(inputs) and rule is None and not is_stop and \
             bool(self._joints.shared(first, second))
-        required, source = self._required(first, second, rule, is_stop, joined)
+        required, source = (0.0, "stop") if is_stop else \
+            self._required(first, second, rule, ("joined" if joined else usual))
         return Pair(first, second, required, source, inputs, frame, joined)
 
-    def _between_bodies(self, carriers):
-        """Nearest common carrier of some bodies, and the inputs that move one against another."""
-        if carriers not in self._between:
+    def _between(self, one, two) -> tuple[str, tuple[str, ...], str]:
+        """Nearest common carrier of two parts, what moves them apart, and their usual class."""
+        if (one, two) not in self._known:
+            carriers = self.carriers(one) + self.carriers(two)
             frame = self._common(carriers)
             joints = {joint for body in carriers
                       for joint, _ in self.system.plan.route(body, frame)}
             needs = frozenset().union(*(self._needs[joint] for joint in joints))
-            self._between[carriers] = frame, tuple(n for n in self.system.inputs if n in needs)
-        return self._between[carriers]
+            usual = "structure" if AIRFRAME in (one, two) else \
+                "same" if self._guides(one) & self._guides(two) else "different"
+            self._known[one, two] = frame, tuple(n for n in self.system.inputs if n in needs), usual
+        return self._known[one, two]
 
     def _common(self, bodies) -> str:
-        chains = [(body, *self.model.carriers(body)) if body != AIRFRAME else (AIRFRAME,)
-                  for body in bodies]
-        return next(b for b in chains[0] if all(b in chain for chain in chains))
+        first, *others = [(body, *self.model.carriers(body)) if body != AIRFRAME else (AIRFRAME,)
+                          for body in dict.fromkeys(bodies)]
+        return next(b for b in first if all(b in chain for chain in others))
 
-    def _required(self, first, second, rule, is_stop, joined):
-        # complexity over 10: the classes in the order in which one goes before the other
-        if is_stop:
-            return 0.0, "stop"
+    def _required(self, first, second, rule, usual) -> tuple[float, str]:
+        """Clearance of a pair that is no stop's, and where it comes from."""
         if rule is not None:
             return (0.0, "waived") if rule.waive else (rule.require, "this pair")
         clearance, shapes = self.model.clearance, self._shapes
         said = [shapes[name].clearance for name in (first, second) if shapes[name].clearance]
-        if said:
-            sizes = {name: clearance.named.get(name, getattr(clearance, name, None))
-                     for name in said}
-            most = max(sizes, key=sizes.get)
-            return sizes[most], most
-        if joined:
-            return clearance.joined, "joined"
-        if AIRFRAME in (body_of(first), body_of(second)):
-            return clearance.structure, "structure"
-        one, two = (self._guides(name) for name in (first, second))
-        return (clearance.same, "same") if one & two else (clearance.different, "different")
+        if not said:
+            return getattr(clearance, usual), usual
+        sizes = {name: clearance.named.get(name, getattr(clearance, name, None)) for name in said}
+        most = max(sizes, key=sizes.get)
+        return sizes[most], most
 
-    def _guides(self, name) -> set:
-        part = body_of(name)
-        return set(self.carriers(name)) if part in self.model.rods else \
+    def _guides(self, part) -> set:
+        """What carries a part, or both ends of a rod."""
+        return set(self.carriers(part)) if part in self.model.rods else \
             {self.model.bodies[part].on}
 
 

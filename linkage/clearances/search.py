@@ -12,7 +12,7 @@ import numpy as np
 from ..intervals import U
 from ..motion import Builds, enclose
 from .cell_bounds import bounds
-from .stage import measure, spine_gaps
+from .stage import in_reach, measure, spine_gaps
 from .travel import Travel
 
 if TYPE_CHECKING:
@@ -30,6 +30,7 @@ MOST_CELLS = 30_000  # cells of a pair after which what is left stays open
 # degrees (mm) of a cell in which rods solved together are known by a box alone, below which a bound
 # is good that meets what is required; and such cells of a pair after which what is left stays open
 EDGE, MOST_AT_EDGE = 0.2, 1000
+STEPS_INTO_REACH = 129  # places asked on the way from one told as open to one in reach
 MOST_ROUND = 32  # cells whose round tubes are worked at once
 MOST_ITEMS = 40_000  # worked at once, so that memory stays bounded
 
@@ -281,6 +282,7 @@ class Search:
     def finish(self) -> None:
         """What is left to do when every item is closed."""
         self.proof.leaves = Leaves.joined(self.leaves, len(self.names))
+        move_into_reach(self.stage, self.travel, self.proof)
 
     def _looked_at(self, items):
         which, centres, halves = items
@@ -408,6 +410,26 @@ class Search:
         even = np.linspace(-1, 1, parts + 1)
         return [np.broadcast_to(even if m else np.zeros(2), (count, parts + 1 if m else 2))
                 for m in row]
+
+
+def move_into_reach(stage: Stage, travel: Travel, proof: Proof) -> None:
+    """Move places that are told as open to where their pairs are in reach as drawn, in place.
+
+    A cell that is open may have its middle, and all but a corner of it, out of reach; the place
+    is then moved towards where the least gap was met, as far as the nearest of some that are in.
+    """
+    steps = np.linspace(0.0, 1.0, STEPS_INTO_REACH)[:, None]
+    for k, place in proof.open_at.items():
+        if not np.isfinite(proof.least[k]):
+            continue  # nothing of it was met in reach
+        item = np.flatnonzero(stage.pair_index == k)[0]
+        places = place + steps * (proof.place[k] - place)
+        motion = stage.system.sweep(**{n: places[:, i] for i, n in enumerate(travel.names)})
+        moves = np.array([name in stage.pairs[k].inputs for name in travel.names])
+        good = in_reach(stage.axes(motion.posture, np.full(len(steps), item),
+                                   np.arange(len(steps))))
+        good &= travel.holds_each(places, np.broadcast_to(moves, places.shape))
+        proof.open_at[k] = places[np.argmax(good)] if good.any() else proof.place[k]
 
 
 def _edges_about(row, share):

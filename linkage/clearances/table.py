@@ -225,6 +225,9 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     table = table[shown].reset_index(drop=True)
     table.attrs = {"far": Shared(far), "earlier": replace(known, judged=judged),
                    "visited": int(proof.visited.sum()), "open": _open_places(stage, proof, names)}
+    if built:
+        table.attrs["builds"] = Shared() if proof.builds is None else Shared(
+            all=proof.builds, shares={p.name: proof.shares[k] for k, p in enumerate(stage.pairs)})
     return table
 
 

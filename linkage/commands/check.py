@@ -100,8 +100,6 @@ def _check_proof(args):
     from ..disk import check_file
 
     check_file(args.proof, args.replace)
-    if args.built:
-        raise LinkageError("--proof writes the certificate of a proof as drawn; leave out --built")
     try:
         from .. import certificate  # noqa: F401
     except ImportError as error:
@@ -110,7 +108,7 @@ def _check_proof(args):
 
 def _certified(args, results, progress):
     """The certificate of the clearance proof, for a report held against the file by the checker."""
-    if not (args.out or args.proof) or args.built or results.clearance is None:
+    if not (args.proof or args.out and not args.built) or results.clearance is None:
         return None
     progress("certificate")
     try:
@@ -136,7 +134,8 @@ def _write_proof(args, proof):
     if proof is None:
         raise LinkageError("--proof: no clearances were worked out, so nothing is certified")
     write_bytes(args.proof, proof, replace=args.replace)
-    print(f"\n{args.proof}: the clearance proof for the real travel as drawn, "
+    build = "as built" if args.built else "as drawn"
+    print(f"\n{args.proof}: the clearance proof for the real travel {build}, "
           f"{len(proof) / 1000:.0f} kB; linkage check-proof checks it")
 
 

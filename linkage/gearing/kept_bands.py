@@ -61,21 +61,30 @@ def bands(system: System, travels: pd.DataFrame, cells: tuple[dict, dict],
 
 
 def _of_one(system, row, cells, fine):
-    moved = moved_by(system, row["surface"])
-    held = [n for n in cells[0] if n != row["input"] and n in moved and commands(moved[n], moved)]
-    free = [n for n in cells[0] if n not in held]
     body = system.model.surfaces[row["surface"]].body
-    needed = [n for n in free if n in system.plan.depends_on()[body]]
+    here = _others_at_neutral(system, row, cells)
+    needed = [name for name in here[0] if name in system.plan.depends_on()[body]]
     if row["input"] not in needed:
         return
-    inside = np.logical_and.reduce([np.abs(cells[0][n]) <= cells[1][n] for n in held]
-                                   or [np.ones(len(cells[0][row["input"]]), bool)])
-    here = tuple({n: k[n][inside] for n in free} for k in cells)
     far = _too_far(system, row, projected(here, needed), fine)
     short = _too_short(system, row, here)
     for place, found, decided in [*far, *short]:
         yield {**{k: row[k] for k in ("surface", "way", "required", "within")}, "found": found,
                "place": place, "decided": decided}
+
+
+def _others_at_neutral(system, row, cells):
+    """The cells where other inputs that command the surface stand at 0, along those left."""
+    moved = moved_by(system, row["surface"])
+    held = [n for n in cells[0] if n != row["input"] and n in moved and commands(moved[n], moved)]
+    count = len(cells[0][row["input"]])
+    inside = _all_of(count, (np.abs(cells[0][n]) <= cells[1][n] for n in held))
+    return tuple({n: k[n][inside] for n in cells[0] if n not in held} for k in cells)
+
+
+def _all_of(count, conditions) -> np.ndarray:
+    """Where all of some conditions, bool (count,) each, hold; everywhere without any."""
+    return np.logical_and.reduce([np.ones(count, bool), *conditions])
 
 
 def _deflection(system, row, places):
@@ -97,6 +106,8 @@ def _too_far(system, row, cells, fine):
         if len(middles):
             places = dict(zip(proof.names, middles.T, strict=True))
             turned = _deflection(system, row, places)
+            if np.isnan(turned).all():  # rods that don't reach there are missed for themselves
+                continue
             k = int(np.nanargmax(turned))
             place = {n: float(values[k]) for n, values in places.items()}
             gearing = system.sweep(**place).gearing(row["surface"])
@@ -107,18 +118,16 @@ def _too_far(system, row, cells, fine):
 
 def _too_short(system, row, cells):
     """The place of the other inputs where the travel ends soonest, if too soon."""
+    # complexity over 10: each place of the others: is it there, and where does the travel end
     name, (low, high) = row["input"], ({n: cells[0][n] + way * cells[1][n] for n in cells[0]}
                                        for way in (-1.0, 1.0))
-    others, ends = [n for n in low if n != name], travel_ends(system, cells)
-    sides = [np.linspace(*ends[n], PLACES) for n in others]
-    worst = None
-    for values in itertools.product(*sides):
-        held = np.logical_and.reduce([(low[n] <= x) & (x <= high[n])
-                                      for n, x in zip(others, values, strict=True)]
-                                     or [np.ones(len(low[name]), bool)])
+    ends, worst = travel_ends(system, cells), None
+    sides = {n: np.linspace(*ends[n], PLACES).tolist() for n in low if n != name}
+    for values in itertools.product(*sides.values()):
+        at = dict(zip(sides, values, strict=True))
+        held = _all_of(len(low[name]), ((low[n] <= x) & (x <= high[n]) for n, x in at.items()))
         if not held.any():
             continue
-        at = dict(zip(others, map(float, values), strict=True))
         both = np.array([low[name][held].min(), high[name][held].max()])
         turned = _deflection(system, row, {**{n: np.full(2, x) for n, x in at.items()}, name: both})
         if np.isfinite(turned).all() and (worst is None or turned.max() < worst[1]):

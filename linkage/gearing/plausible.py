@@ -90,8 +90,9 @@ def implausible(system: System) -> list[Finding]:
     -------
     list of Finding
     """
-    oddities = [each for look in (_stations, _sides, _arms, _rods, _lengths, _solids, _inputs,
-                                  _required, _tolerances, _plays, _loads, _materials, _couplings)
+    oddities = [each for look in (_stations, _sides, _arms, _rods, _lengths, _gaps, _solids,
+                                  _inputs, _required, _tolerances, _plays, _loads, _materials,
+                                  _couplings)
                 for each in look(system)]
     findings = _unit_doubted(system, oddities)
     findings += [_meant(each, system.model.length) for each in oddities
@@ -255,7 +256,7 @@ def _slender(model, name):
 
 
 def _lengths(system):
-    """Chords, torque tubes, wires, clearances, spacers."""
+    """Chords, torque tubes, joints, wires, spacers."""
     model = system.model
     for name, surface in model.surfaces.items():
         yield from _odd(system, name, "chord", surface.chord, CHORD)
@@ -267,18 +268,19 @@ def _lengths(system):
         yield from _odd(system, name, "joint's radius", part.joint, JOINT)
     for name, wire in model.wires.items():
         yield from _odd(system, name, "bundle", wire.diameter, WIRE)
-    for name in ("static", "same", "different", "structure", "wire"):
-        yield from _clearance(system, f"clearance {name}", getattr(model.clearance, name))
-    for name, value in model.clearance.named.items():
-        yield from _clearance(system, f"clearance {name}", value)
     for name, stop in model.stops.items():
         if stop.spacer is not None and stop.spacer.thickness != 0:
             yield from _odd(system, name, "spacer", stop.spacer.thickness, SPACER)
 
 
-def _clearance(system, part, value):
-    if value != 0:
-        yield from _odd(system, part, "required gap", value, CLEARANCE)
+def _gaps(system):
+    """Required clearances."""
+    clearance = system.model.clearance
+    sizes = {name: getattr(clearance, name)
+             for name in ("static", "same", "different", "structure", "wire")}
+    for name, value in [*sizes.items(), *clearance.named.items()]:
+        if value != 0:
+            yield from _odd(system, f"clearance {name}", "required gap", value, CLEARANCE)
 
 
 def _solids(system):

@@ -108,7 +108,7 @@ def travel_ends(system: System, cells: tuple[dict, dict] | None = None) -> dict:
     inside = {name: (low[name] <= 0) & (high[name] >= 0) for name in low}
     found = {}
     for name in low:
-        held = np.logical_and.reduce([inside[n] for n in low if n != name] or [inside[name] | True])
+        held = np.logical_and.reduce([inside[name] | True, *(inside[n] for n in low if n != name)])
         ends = float(low[name][held].min()), float(high[name][held].max())
         found[name] = tuple(0.0 if abs(end) < NEUTRAL else end for end in ends)
     return found

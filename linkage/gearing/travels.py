@@ -93,15 +93,19 @@ def ways_moved(system: System, surface: str) -> list[str]:
     list of str
         Among up, down, left and right; one by which it moves less than its band is left out.
     """
-    part, moved = system.model.surfaces[surface], {}
+    part = system.model.surfaces[surface]
     words = ("left", "right") if is_rudder(system.model.bodies[part.body]) else ("up", "down")
-    for require in part.require:
-        name = require.input or driving_input(system, surface)
-        if name is not None and system.inputs[name].body is not None:
-            turned = system.sweep(**{name: [*system.inputs[name].travel]}).deflection(surface)
-            goes = {way: bool((SIGNS[way] * turned > require.within).any()) for way in words}
-            moved |= {way: moved.get(way, False) or goes[way] for way in words}
-    return [way for way, does in moved.items() if does]
+    ends = [(require.within, _at_ends(system, surface, require)) for require in part.require]
+    return [way for way in words
+            if any((SIGNS[way] * turned > within).any() for within, turned in ends)]
+
+
+def _at_ends(system, surface, require) -> np.ndarray:
+    """Deflections at both ends of the input that a required travel is found along, if any."""
+    name = require.input or driving_input(system, surface)
+    if name is None or system.inputs[name].body is None:
+        return np.array([])
+    return system.sweep(**{name: [*system.inputs[name].travel]}).deflection(surface)
 
 
 def _found(system, surface, name, way, require, ends):  # noqa: PLR0913

@@ -131,6 +131,7 @@ class Curve:
 
     def chain(self, within: float) -> list | None:
         """Sides right of it where its control points are within `within` of its chord."""
+        # complexity over 10: what a chain has to hold, before the walk that makes one
         places = self.control[:, :2] / self.control[:, 2:]
         way = places[-1] - places[0]
         size = np.hypot(*way)
@@ -240,6 +241,7 @@ def loops_of(edges: Sequence, joined: float = JOINED) -> list[list]:
     LinkageError
         When an end meets no other, or more than one.
     """
+    # complexity over 10: edges closed in themselves, then walks from end to end
     closed = [math.dist(edge.start, edge.end) <= joined for edge in edges]
     loops = [[edge] for edge, whole in zip(edges, closed, strict=True) if whole]
     rest = [edge for edge, whole in zip(edges, closed, strict=True) if not whole]

@@ -396,3 +396,56 @@ def _trimmed(loop, x, y):
         else:
             place += 1
     return loop
+
+
+def cut_across(loops: Sequence[np.ndarray], bores: Sequence, line: tuple, spots: np.ndarray
+               ) -> tuple[np.ndarray, np.ndarray]:
+    """What a straight cut through a flat part leaves on the side of its first spot.
+
+    Parameters
+    ----------
+    loops : sequence of ndarray (n, 2)
+        Its outline, then its holes.
+    bores : sequence of (u, v, radius)
+        Further round holes.
+    line : (ndarray (2,), ndarray (2,))
+        A point of the cut, and the unit normal of it towards the first spot.
+    spots : ndarray (m, 2)
+
+    Returns
+    -------
+    (ndarray (k, 2), ndarray (m,) of bool)
+        Material on the cut as stretches along it, mm from the point to the left of the normal;
+        which spots hang on that side of it by it alone.
+
+    Examples
+    --------
+    >>> bar = np.array([[0, -5], [100, -5], [100, 5], [0, 5.0]])
+    >>> cut = (np.array([50.0, 0.0]), np.array([1.0, 0.0]))
+    >>> cut_across([bar], [(50, 0, 2)], cut, np.array([[90.0, 0.0], [10.0, 0.0]]))[0].round(6)
+    array([[-5., -2.],
+           [ 2.,  5.]])
+    """
+    import shapely
+
+    point, normal = line
+    along = np.array([-normal[1], normal[0]])
+    part = shapely.Polygon(loops[0], loops[1:])
+    for u, v, radius in bores:
+        part = part.difference(shapely.Point(u, v).buffer(radius, quad_segs=32))
+    far = 10 * float(np.ptp(loops[0], axis=0).max() + np.abs(loops[0] - point).max())
+    half = shapely.Polygon([point - far * along, point + far * along,
+                            point + far * (along + normal), point + far * (normal - along)])
+    sides = shapely.get_parts(part.intersection(half))
+    sides = [side for side in sides if side.geom_type == "Polygon"]
+    if not sides:
+        return np.zeros((0, 2)), np.zeros(len(spots), bool)
+    mine = min(sides, key=lambda side: side.distance(shapely.Point(spots[0])))
+    whole = shapely.Polygon(mine.exterior)
+    held = np.array([whole.distance(shapely.Point(spot)) < SAME for spot in spots])
+    edge = mine.boundary.intersection(shapely.LineString(
+        [point - far * along, point + far * along]).buffer(STRAIGHT * far))
+    ends = [(shapely.get_coordinates(piece) - point) @ along for piece in shapely.get_parts(edge)
+            if piece.length > SAME]
+    stretches = sorted((float(k.min()), float(k.max())) for k in ends)
+    return np.array([k for k in stretches if k[1] - k[0] > SAME]).reshape(-1, 2), held

@@ -3,16 +3,22 @@
 from .columns import (
     column_load,
     column_stress,
+    short_column,
     slenderness,
     torsion_stress,
     tube_area,
     tube_inertia,
+    wall_stress,
 )
 from .compliance import lost_motion, lost_motion_table, rod_give
-from .load_cases import Case, balanced, cases, hand, hinge_moment, holding, shares
+from .joints import joint_margins, loads_at, silent_joints
+from .load_cases import GUST, Case, balanced, cases, hand, hinge_moment, holding, left_out, shares
 from .margins import margin, missing, rod_margins, tube_margins
-from .pilot_forces import RULE, grip_rate, grips, pilot_force
+from .pilot_forces import RULE, grip_rate, grips, pilot_force, rule_of_force
+from .plates import plate_cuts
+from .rod_columns import RodColumn, Shank, rod_column, shanks
 from .statics import Push, Statics
+from .stepped import Stretch, bowed_rises, buckling_load
 from .stick import (
     friction_force,
     grip_force,
@@ -22,11 +28,17 @@ from .stick import (
     stick_force_table,
 )
 from .stop_contact import at_stop
-from .worst import bearing_forces, carried, worst_loads
+from .test_cards import limit_load_card, operation_card
+from .vibration import rod_frequency, rod_vibration
+from .worst import AT_STOPS, bearing_forces, carried, worst_loads
 
-__all__ = ["RULE", "Case", "Push", "Statics", "at_stop", "balanced", "bearing_forces", "carried",
+__all__ = ["AT_STOPS", "GUST", "RULE", "Case", "Push", "RodColumn", "Shank", "Statics", "Stretch",
+           "at_stop", "balanced", "bearing_forces", "bowed_rises", "buckling_load", "carried",
            "cases", "column_load", "column_stress", "friction_force", "grip_force", "grip_rate",
-           "grips", "hand", "hinge_moment", "hinge_of_grip_force", "holding", "lost_motion",
-           "lost_motion_table", "margin", "missing", "needed_force", "pilot_force", "rod_give",
-           "rod_margins", "shares", "slenderness", "stick_force", "stick_force_table",
-           "torsion_stress", "tube_area", "tube_inertia", "tube_margins", "worst_loads"]
+           "grips", "hand", "hinge_moment", "hinge_of_grip_force", "holding", "joint_margins",
+           "left_out", "limit_load_card", "loads_at", "lost_motion", "lost_motion_table", "margin",
+           "missing", "needed_force", "operation_card", "pilot_force", "plate_cuts", "rod_column",
+           "rod_frequency", "rod_give", "rod_margins", "rod_vibration", "rule_of_force", "shanks",
+           "shares", "short_column", "silent_joints", "slenderness", "stick_force",
+           "stick_force_table", "torsion_stress", "tube_area", "tube_inertia", "tube_margins",
+           "wall_stress", "worst_loads"]

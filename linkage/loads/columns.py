@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..model import Material
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
-
-    from ..model.parts import Material
 
 
 def tube_area(diameter: ArrayLike, wall: ArrayLike) -> np.ndarray:
@@ -69,9 +70,81 @@ def column_stress(slender: ArrayLike, modulus: ArrayLike, yield_stress: ArrayLik
     return np.where(euler_like < np.divide(yield_stress, 2), euler_like, johnson)
 
 
+def short_column(slender: float, material: Material) -> tuple[float, str]:
+    """Stress at which a column of a material fails, and by which curve.
+
+    Parameters
+    ----------
+    slender : float
+        L'/rho, end fixity included.
+    material : Material
+
+    Returns
+    -------
+    (float, str)
+        N/mm²; "Euler", "its material's curve", or "Johnson" where the material has none.  A curve
+        is never taken above the yield stress.
+    """
+    curve = material.column
+    euler_like = math.pi**2 * material.modulus / slender**2
+    if curve is None:
+        stress = float(column_stress(slender, material.modulus, material.yield_stress))
+        return stress, "Euler" if stress == euler_like else "Johnson"
+    if slender >= curve.up_to:
+        return min(euler_like, material.yield_stress), "Euler"
+    stress = curve.top - curve.drop * slender**curve.power
+    return min(stress, euler_like, material.yield_stress), "its material's curve"
+
+
+def wall_stress(diameter: float, wall: float, material: Material) -> float:
+    """Stress at which the wall of a round tube in compression buckles or yields, N/mm².
+
+    Parameters
+    ----------
+    diameter, wall : float
+        mm.
+    material : Material
+
+    Returns
+    -------
+    float
+        The yield stress up to D/t = 0.11 E/Fy, Fy (0.038 E / (Fy D/t) + 2/3) from there to 0.45
+        E/Fy (AISC 360, table B4.1 and sec. E7, from memory), NaN beyond, where no rule is known
+        here.
+
+    Examples
+    --------
+    >>> steel = Material(modulus=200e3, yield_stress=500.0, source="test")
+    >>> [round(wall_stress(d, 1.0, steel), 1) for d in (40.0, 100.0, 200.0)]
+    [500.0, 409.3, nan]
+    """
+    ratio, limit = diameter / wall, material.modulus / material.yield_stress
+    if ratio <= 0.11 * limit:
+        return material.yield_stress
+    if ratio > 0.45 * limit:
+        return math.nan
+    return material.yield_stress * min(1.0, 0.038 * limit / ratio + 2 / 3)
+
+
+def torque_wall_stress(diameter: float, wall: float, material: Material) -> float:
+    """The same of a tube that is bent and twisted, as equivalent stress, N/mm².
+
+    The lesser of `wall_stress` and √3 times 0.6 E / (D/t)^1.5, at which torsion buckles a long tube
+    (AISC 360, sec. H3, from memory).
+
+    Examples
+    --------
+    >>> steel = Material(modulus=200e3, yield_stress=500.0, source="test")
+    >>> [round(torque_wall_stress(d, 1.0, steel), 1) for d in (40.0, 100.0)]
+    [500.0, 207.8]
+    """
+    twisted = math.sqrt(3.0) * 0.6 * material.modulus / (diameter / wall) ** 1.5
+    return min(wall_stress(diameter, wall, material), twisted)
+
+
 def column_load(length: ArrayLike, diameter: ArrayLike, wall: ArrayLike, material: Material,
                 fixity: ArrayLike = 1.0) -> np.ndarray:
-    """Compression at which a round tube fails as a column.
+    """Compression at which a straight round tube of one section fails by Euler or Johnson.
 
     Parameters
     ----------

@@ -3,16 +3,32 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
+from ..errors import LinkageError, nearest
+from ..gearing import kind_of
 from ..motion import Motion, System
 from .pilot_forces import SHARE, grips, pilot_force
 from .statics import Statics
 
 GEARED = 0.1  # least share of the most moved surface's gearing at which a surface holds an input
 IDLE = 1e-6  # gearing (radian per radian, mm) below which a surface can't hold a stick
+
+
+RULES = {  # all 14 CFR part 23, 1-1-14 edition, but for those that say otherwise
+    "hinge moments": "23.395(a)(1), from memory; A23.13(a)(1)",
+    "one pilot": "23.395, from memory; 23.397(b)",
+    "two pilots together": "23.399(b), from memory",
+    "two pilots opposed": "23.399(a), from memory; A23.13(b)",
+    "jam": "A23.13(a)(1)(ii): rugged for jamming",
+    "against a stop": "23.675(c)",
+    "ground gust": "23.415(a)(2) and (b), speed from memory"}
+GUST = {"aileron": 0.75, "flaperon": 0.75, "elevon": 0.75, "elevator": 0.75, "stabilator": 0.75,
+        "rudder": 0.75}  # K of 23.415(b); ailerons with the stick locked in the middle
+GUST_PRESSURE = 0.5 * 1.225 * (88 * 0.3048)**2 * 1e-6  # N/mm² at 88 ft/s, more need not be taken
 
 
 @dataclass(frozen=True)
@@ -30,12 +46,23 @@ class Case:
     against : tuple of (str, ...)
         Unit loads that hold together: ``("hinge", surface)`` of equal moment, or one ``("stop",
         name)``.
+    kind : str
+        One of `RULES`.
+    moments : tuple of (str, float)
+        Surface and moment on it, N mm, where the air gives others than the file's.
     """
 
     name: str
     input: str | None
     forces: tuple = ()
     against: tuple = ()
+    kind: str = "hinge moments"
+    moments: tuple = ()
+
+    @property
+    def rule(self) -> str:
+        """The paragraph that asks for it."""
+        return RULES[self.kind]
 
 
 def cases(system: System, stop: str | None = None) -> list[Case]:
@@ -54,11 +81,54 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
     -------
     list of Case
     """
+    left_out(system)
+    return [case for case in map(partial(_as_the_file_has_it, system.model), _every(system, stop))
+            if case is not None]
+
+
+def left_out(system: System) -> dict[str, str]:
+    """Cases that the file switches off or changes, by name or kind: its reason.
+
+    Raises
+    ------
+    LinkageError
+        For a name that is no case and no kind.
+    """
+    return system.kept("load cases left out", lambda: _left_out(system))
+
+
+def _left_out(system):
+    if not system.model.load_cases:
+        return {}
+    every = [case for stop in (None, *system.model.stops) for case in _every(system, stop)]
+    names, told = [case.name for case in every], {}
+    for name, edit in system.model.load_cases.items():
+        if name not in names and name not in RULES:
+            raise LinkageError(f'load_case "{name}": {nearest(name, [*RULES, *names])}')
+        if edit.force is not None and not any(
+                case.forces for case in every if name in (case.name, case.kind)):
+            raise LinkageError(f'load_case "{name}": no pilot pushes in it, so its force changes '
+                               f"nothing; use off = true or leave it out")
+        told[name] = f"{'left out' if edit.off else f'{edit.force:g} N a pilot'}: {edit.reason}"
+    return told
+
+
+def _as_the_file_has_it(model, case):
+    """A case as the file changes it; None where it leaves it out."""
+    edit = model.load_cases.get(case.name, model.load_cases.get(case.kind))
+    if edit is None or edit.force is None:
+        return None if edit is not None and edit.off else case
+    return replace(case, forces=tuple((grip, np.copysign(edit.force, force))
+                                      for grip, force in case.forces))
+
+
+def _every(system, stop):
     if stop is not None:
         return _against(system, stop)
     listed = []
     if any(surface.hinge for surface in system.model.surfaces.values()):
         listed.append(Case(f"hinge moments given, x {system.model.factor.hinge:g}", None))
+    listed += _gusts(system)
     for name in system.travel_box():
         held = tuple(("hinge", s) for s in holding(system, name))
         single = _single(system, name)
@@ -68,17 +138,31 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
     return listed
 
 
+def _gusts(system):
+    """A gust on the ground on each surface alone, both ways: H = K c S q."""
+    for name, surface in system.model.surfaces.items():
+        share = GUST.get(kind_of(system, name))
+        if None in (share, surface.area, surface.mean_chord):
+            continue
+        moment = share * surface.mean_chord * surface.area * GUST_PRESSURE
+        for sense, way in ((1.0, "down"), (-1.0, "up")):
+            yield Case(f"ground gust {way} on {name}", None, kind="ground gust",
+                       moments=((name, sense * moment),))
+
+
 def _against(system, stop):
     """One pilot against a stop, then two."""
     part = system.model.stops[stop]
     sense, single = 1.0 if part.side == "greatest" else -1.0, _single(system, part.input)
     against = (("stop", stop),)
     listed = [Case(f"{part.input}, one pilot at {_said(grip)} against stop {stop}", part.input,
-                   ((grip, sense * force),), against) for grip, force in single]
+                   ((grip, sense * force),), against, "against a stop")
+              for grip, force in single]
     if len(single) > 1:
         each = _of_two(pilot_force(system, part.input))
         listed.append(Case(f"{part.input}, two pilots together against stop {stop}", part.input,
-                           tuple((grip, sense * each) for grip, _ in single[:2]), against))
+                           tuple((grip, sense * each) for grip, _ in single[:2]), against,
+                           "against a stop"))
     return listed
 
 
@@ -90,7 +174,7 @@ def _of_two(limit) -> float:
 def _jammed(name, single, held):
     """One pilot against each of several surfaces alone."""
     return [Case(f"{name} {way}, one pilot at {_said(grip)}, {surface[1]} jammed", name,
-                 ((grip, sense * force),), (surface,))
+                 ((grip, sense * force),), (surface,), "jam")
             for surface in held if len(held) > 1
             for grip, force in single for sense, way in _ways(name)]
 
@@ -100,13 +184,15 @@ def _piloted(name, single, each, held):
     for sense, way in _ways(name):
         for grip, force in single:
             yield Case(f"{name} {way}, one pilot at {_said(grip)}", name, ((grip, sense * force),),
-                       held)
+                       held, "one pilot")
         if len(single) > 1:
             one, other = (grip for grip, _ in single[:2])
             yield Case(f"{name} {way}, two pilots together", name,
-                       ((one, sense * each), (other, sense * each)), held)
+                       ((one, sense * each), (other, sense * each)), held,
+                       "two pilots together")
             yield Case(f"{name} {way} at {_said(one)}, two pilots opposed", name,
-                       ((one, sense * each), (other, -sense * each)), held)
+                       ((one, sense * each), (other, -sense * each)), held,
+                       "two pilots opposed")
 
 
 def _ways(name):
@@ -164,7 +250,9 @@ def shares(statics: Statics, case: Case) -> np.ndarray:
     sizes = np.zeros((statics.count, len(statics.loads)))
     place = {key: k for k, key in enumerate(statics.loads)}
     if case.input is None:
-        sizes += _hinge_moments(statics, place)
+        sizes += _hinge_moments(statics, place) if not case.moments else 0.0
+    for surface, moment in case.moments:
+        sizes[:, place["hinge", surface]] += moment
     for grip, force in case.forces:
         sizes[:, place["grip", grip, case.input]] += force
     return balanced(statics, sizes, [_holder(statics, case, name, place)

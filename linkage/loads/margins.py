@@ -7,10 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..model import FITTING, SPECIAL, TorqueTube
 from ..motion import System
 from ..units import in_house_units
-from .columns import column_load, slenderness, torsion_stress, tube_area
-from .worst import beam_at, worst_loads
+from .columns import torque_wall_stress, torsion_stress, tube_area
+from .joints import fitting_factor
+from .plates import bore_at, plate_cuts, plate_stress
+from .rod_columns import rod_column, shanks
+from .shafts import shaft_stress, shafts
+from .worst import beam_at, case_at, worst_loads
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,12 +38,17 @@ def rod_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFra
     Returns
     -------
     DataFrame
-        One row per rod: rod, tension, compression (N), length (mm), slenderness (L'/rho, end
-        fixity included), column (N, at which it fails as a column), column_margin, tube_margin
-        (yield at limit load and ultimate at limit x safety, whichever is less), joint_factor,
-        joint_needs (N of ultimate strength), joint_margin, missing (what the file leaves out, ""
-        when nothing).  A margin is strength / (load x factor) - 1: below 0 it is missed; NaN where
-        the file gives too little, infinite without load.
+        One row per rod: rod, tension, compression (N), length (mm), slenderness (L'/rho of the tube
+        that buckles at the same elastic load as it, its shanks and end fixity included), column (N,
+        at which it fails as a column), rule (what gave that), column_margin, tube_margin (yield at
+        limit load and ultimate at limit x safety, whichever is less), shank_margin (of the thinner
+        bare shank at the root of its thread in tension, ultimate at limit x safety x fitting, bent
+        by the friction of its ball), thread_margin (of the engaged thread against stripping: half a
+        cylinder at the root, in shear, at limit x safety x fitting), joint_factor, joint_needs (N
+        of strength), joint_margin, joint_by (which figure of its ends decides, and the factor's
+        reason), missing (what the file
+        leaves out, "" when nothing).  A margin is strength / (load x factor) - 1: below 0 it is
+        missed; NaN where the file gives too little, infinite without load.
     """
     import pandas as pd
 
@@ -50,11 +60,14 @@ def rod_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFra
         pull, push = (loads.get((name, what), 0.0) for what in ("tension", "compression"))
         rows.append({"rod": name, "tension": pull, "compression": push,
                      "length": model.rod_length(name), **_tube(model, name, pull, push),
+                     "shank_margin": _shank_margin(model, name, max(pull, push)),
+                     "thread_margin": _thread_margin(model, name, max(pull, push)),
                      **_joint(model, name, max(pull, push)),
                      "missing": ", ".join(missing(model, name))})
     return pd.DataFrame(rows, columns=[
-        "rod", "tension", "compression", "length", "slenderness", "column", "column_margin",
-        "tube_margin", "joint_factor", "joint_needs", "joint_margin", "missing"])
+        "rod", "tension", "compression", "length", "slenderness", "column", "rule", "column_margin",
+        "tube_margin", "shank_margin", "thread_margin", "joint_factor", "joint_needs",
+        "joint_margin", "joint_by", "missing"])
 
 
 def missing(model: Model, rod: str) -> list[str]:
@@ -64,17 +77,35 @@ def missing(model: Model, rod: str) -> list[str]:
 
 
 def _tube(model, name, pull, push):
-    nothing = {"slenderness": np.nan, "column": np.nan, "column_margin": np.nan,
+    nothing = {"slenderness": np.nan, "column": np.nan, "rule": "", "column_margin": np.nan,
                "tube_margin": np.nan}
     if missing(model, name):
         return nothing
     part, material = model.rods[name], model.material(model.rods[name].material)
-    size, length = (part.diameter, part.wall), model.rod_length(name)
-    column = float(column_load(length, *size, material, part.fixity))
-    return {"slenderness": float(slenderness(length, *size, part.fixity)), "column": column,
-            "column_margin": margin(column, push, model.factor.safety),
-            "tube_margin": _tension_margin(material, float(tube_area(*size)), max(pull, push),
-                                           model.factor.safety)}
+    column, area = rod_column(model, name), float(tube_area(part.diameter, part.wall))
+    return {"slenderness": column.slenderness, "column": column.load, "rule": column.rule,
+            "column_margin": margin(column.load, push, model.factor.safety),
+            "tube_margin": _tension_margin(material, area, max(pull, push), model.factor.safety)}
+
+
+def _shank_margin(model, name, load):
+    """Of the shank that holds less; NaN where the file gives no shank or no material."""
+    if model.rods[name].material is None:
+        return np.nan
+    friction = model.rods[name].friction or 0.0
+    margins = []
+    for shank in shanks(model, name):
+        if shank is None:
+            return np.nan
+        # stress at the root, N/mm²: pull or push, and what the ball's friction bends it with
+        bent = friction + load * shank.lever
+        stress = load / shank.area + bent * shank.diameter / 2 / shank.inertia
+        material, factor = shank.material, fitting_factor(model)[0]
+        yields = margin(material.yield_stress, stress, 1.0)
+        breaks = math.inf if material.ultimate is None else margin(material.ultimate, stress,
+                                                                    factor)
+        margins.append(min(yields, breaks) if load > 0 else math.inf)
+    return min(margins)
 
 
 def _tension_margin(material, area, load, safety):
@@ -84,13 +115,57 @@ def _tension_margin(material, area, load, safety):
     return min(yields, margin(material.ultimate * area, load, safety))
 
 
+def _thread_margin(model, name, load):
+    """Of the thread engaged in the tube, the weaker of the two materials (simple texts)."""
+    part, margins = model.rods[name], []
+    for shank in shanks(model, name) if part.material is not None else (None,):
+        weaker = None if shank is None else min(
+            (k for k in (shank.material.breaks_in_shear,
+                         model.material(part.material).breaks_in_shear) if k), default=None)
+        if weaker is None:
+            return np.nan
+        strength = math.pi * shank.diameter * shank.engaged / 2 * weaker
+        margins.append(margin(strength, load, fitting_factor(model)[0]))
+    return min(margins)
+
+
 def _joint(model, name, load):
+    """The figure of a rod's two ends that leaves least, under the factor that goes with it."""
+    figures = list(_end_strengths(model, name))
+    if not figures:
+        factor, why = _joint_factor(model, name)
+        return {"joint_factor": factor, "joint_needs": factor * load, "joint_margin": np.nan,
+                "joint_by": f"no strength given; {why}"}
+    strength, factor, words = min(figures, key=lambda figure: figure[0] / figure[1])
+    return {"joint_factor": factor, "joint_needs": factor * load,
+            "joint_margin": margin(strength, load, factor), "joint_by": words}
+
+
+def _end_strengths(model, name):
+    """Each figure given for a rod's ends: N, factor, words."""
+    factor, why = _joint_factor(model, name)
+    if model.rods[name].strength is not None:
+        yield model.rods[name].strength, factor, f"strength, {why}"
+    for end in (0, 1):
+        rod_end = model.fitting(name, end)[1]
+        if rod_end is not None and rod_end.ultimate is not None:
+            yield rod_end.ultimate, factor, f"ultimate of its rod end, {why}"
+        if rod_end is not None and rod_end.rating is not None:
+            yield rod_end.rating, 1.0, "rating of its rod end, not to be exceeded"
+
+
+def _joint_factor(model, name) -> tuple[float, str]:
+    """Factor on the ultimate strength of a rod's end joints, and why."""
     part, factors = model.rods[name], model.factor
-    fitting = factors.fitting if part.fitting is None else part.fitting
-    bearing = factors.bearing if part.bearing is None else part.bearing
-    factor = max(factors.safety * fitting, bearing)
-    return {"joint_factor": factor, "joint_needs": factor * load, "joint_margin":
-            np.nan if part.strength is None else margin(part.strength, load, factor)}
+    fitting = next(k for k in (part.fitting, factors.fitting, FITTING) if k is not None)
+    bearing = next(k for k in (part.bearing, factors.bearing, SPECIAL["push-pull"])
+                   if k is not None)
+    whole = factors.safety * fitting
+    if bearing <= whole:
+        return whole, f"{factors.safety:g} x fitting {fitting:g}"
+    said = part.bearing is not None or factors.bearing is not None
+    return bearing, f"bearing {bearing:g}" + (
+        "" if said else ", as the file does not say that it is no plain bearing")
 
 
 def margin(strength: float, load: float, factor: float) -> float:
@@ -117,7 +192,9 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
     Returns
     -------
     DataFrame
-        One row per body with a tube: body, torsion (N mm, greatest in the tube), bending (N mm, at
+        One row per body with a tube, and per shaft (tube or pipe with a wall, "body/solid") and
+        plate with a material that takes a rod's end: body,
+        torsion (N mm, greatest in the tube), bending (N mm, at
         the worst place; NaN where the file places no bearings, and bending is then not in it),
         stress (N/mm², equivalent by distortion energy), x, y, z (worst place on its middle line at
         neutral, mm), case, margin (yield at limit load, ultimate at limit x safety, whichever is
@@ -130,6 +207,8 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
     names = list(system.travel_box())
     rows = [_tube_row(system, name, named) for name, body in system.model.bodies.items()
             if body.tube is not None]
+    rows += [_shaft_row(system, name, named) for name in shafts(system.model)]
+    rows += [_plate_row(system, name, named) for name in plate_cuts(system)]
     return pd.DataFrame(rows, columns=["body", "torsion", "bending", "stress", "x", "y", "z",
                                        "case", "margin", "missing", *names])
 
@@ -149,12 +228,63 @@ def _tube_row(system, name, named):
         row |= {"bending": float(beam.bending[0, k]), "stress": most["stress"],
                 "case": most["case"], **dict(zip("xyz", place.tolist(), strict=True)),
                 **_places(system, most)}
-    known = tube.material is not None
-    row["margin"] = _tension_margin(system.model.material(tube.material), 1.0, row["stress"],
-                                    system.model.factor.safety) if known else np.nan
-    lacking = [] if known else ["material"]
+    lacking = ["material"] if tube.material is None else []
+    row["margin"] = np.nan if lacking else _bent_margin(system.model, tube, row["stress"])
     row["missing"] = ", ".join(lacking + (["bearings"] if body.bearings is None else []))
     return row
+
+
+def _shaft_row(system, name, named):
+    """A shaft where it is worst, its place on its line at neutral."""
+    model, body = system.model, name.split("/")[0]
+    solid, most = model.solids[name], named.get((name, "stress"), {"stress": 0.0, "case": ""})
+    row = {"body": name, "torsion": 0.0, "bending": 0.0, "stress": most["stress"], "x": np.nan,
+           "y": np.nan, "z": np.nan, "case": most["case"], "missing": "",
+           **_places(system, most)}
+    if most["case"]:
+        statics, share = case_at(system, most)
+        stations, way, _, turn = (k[0] for k in statics.shafts[name])
+        k = int(shaft_stress(statics, share, name)[0].argmax())
+        moment = share[0] @ turn[:, k]
+        row["torsion"] = abs(float(moment @ way[k]))
+        row["bending"] = float(np.linalg.norm(moment - (moment @ way[k]) * way[k]))
+        line = np.array([model.spot(body, place) for place in solid.along])
+        along = np.concatenate([[0.0], np.cumsum(np.linalg.norm(np.diff(line, axis=0), axis=1))])
+        row |= {word: float(np.interp(stations[k], along, line[:, i]))
+                for i, word in enumerate("xyz")}
+    section = TorqueTube(diameter=solid.diameter, wall=solid.wall,
+                         material=model.bodies[body].material)
+    row["margin"] = _bent_margin(model, section, row["stress"])
+    return row
+
+
+def _plate_row(system, name, named):
+    """A plate at the cut where it is worst, the middle of its net section at neutral."""
+    model, (body, solid) = system.model, name.split("/")
+    most = named.get((name, "stress"), {"stress": 0.0, "case": ""})
+    row = {"body": name, "torsion": np.nan, "bending": 0.0, "stress": most["stress"], "x": np.nan,
+           "y": np.nan, "z": np.nan, "case": most["case"], **_places(system, most)}
+    if most["case"]:
+        statics, share = case_at(system, most)
+        k = int(plate_stress(statics, share, name)[0].argmax())
+        shape = model.bodies[body].solids[solid]
+        place = model.spot(body, shape.at) + plate_cuts(system)[name].middles[k] @ np.stack(
+            shape.axes)
+        row |= dict(zip("xyz", place.tolist(), strict=True))
+    lacking = [at for at in (*plate_cuts(system)[name].addresses, f"{body}/pivot")
+               if bore_at(model, at) is None and not model.bodies[body].solids[solid].holes]
+    row["missing"] = f"hole at {', '.join(lacking)}" if lacking else ""
+    row["margin"] = _tension_margin(model.material(model.bodies[body].solids[solid].material), 1.0,
+                                    row["stress"], model.factor.safety)
+    return row
+
+
+def _bent_margin(model, tube, stress):
+    """Yield at limit load, ultimate and the buckling of its wall at limit x safety."""
+    material, safety = model.material(tube.material), model.factor.safety
+    wall = torque_wall_stress(tube.diameter, tube.wall, material)
+    plain = _tension_margin(material, 1.0, stress, safety)
+    return plain if wall == material.yield_stress else min(margin(wall, stress, safety), plain)
 
 
 def _places(system, row):

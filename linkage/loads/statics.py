@@ -18,7 +18,10 @@ import numpy as np
 
 from ..model import AIRFRAME
 from ..motion import Couple, Drive, Motion, Turn, body_of, hinge_sign, mixed
+from .arms import plate_offset
 from .pilot_forces import grip_rate, grips
+from .plates import plate_cuts, plate_loads
+from .shafts import shaft_cuts, shafts
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -39,6 +42,8 @@ class Push:
     joint : bool
         Whether what carries the body gives the moment or force, as a held joint or a coupling
         does: it then acts across the body's own joint alone.
+    place : str
+        Address of the hardpoint it acts at, "" at none.
     """
 
     body: str
@@ -46,6 +51,7 @@ class Push:
     force: np.ndarray
     moment: np.ndarray
     joint: bool = False
+    place: str = ""
 
     def at(self, positions: np.ndarray) -> Push:
         """The load at some of its positions."""
@@ -102,6 +108,9 @@ class Statics:
                           for body, (force, moment) in self.reactions.items()}
         part.arms = {body: (stations, moments[positions])
                      for body, (stations, moments) in self.arms.items()}
+        part.shafts = {shaft: tuple(k[positions] for k in cuts)
+                       for shaft, cuts in self.shafts.items()}
+        part.plates = {plate: forces[positions] for plate, forces in self.plates.items()}
         part.beams = {body: tuple(k[positions] for k in acting)
                       for body, acting in self.beams.items()}
         return part
@@ -141,7 +150,7 @@ class Statics:
                 rate = grip_rate(self.motion, grip, name).reshape(-1, 3)
                 with np.errstate(invalid="ignore", divide="ignore"):
                     along = rate / np.linalg.norm(rate, axis=-1, keepdims=True)
-                loads["grip", grip, name] = (self.at_point(body_of(grip), self.place(grip), along),)
+                loads["grip", grip, name] = (self.at_point(grip, along),)
         for name, surface in self.model.surfaces.items():
             sign = hinge_sign(self.model.bodies[surface.body])
             if surface.body in self.posture.states:
@@ -149,9 +158,10 @@ class Statics:
                 loads["hinge", name] = (Push(push.body, push.point, push.force, push.moment),)
         return loads
 
-    def at_point(self, body: str, point: np.ndarray, force: np.ndarray) -> Push:
-        """A force at a point of a body."""
-        return Push(body, point, force, np.zeros_like(point))
+    def at_point(self, address: str, force: np.ndarray) -> Push:
+        """A force at a hardpoint of a body."""
+        point = self.place(address)
+        return Push(body_of(address), point, force, np.zeros_like(point), place=address)
 
     def _on_joint(self, joint, size) -> Push:
         u, still = size * self.axes[joint], np.zeros((self.count, 3))
@@ -166,7 +176,7 @@ class Statics:
             one, other = self.model.rods[rod].ends
             p, q = self.place(one), self.place(other)
             e = (q - p) / np.linalg.norm(q - p, axis=-1, keepdims=True)
-            pushes[rod] = (self.at_point(body_of(one), p, e), self.at_point(body_of(other), q, -e))
+            pushes[rod] = (self.at_point(one, e), self.at_point(other, -e))
         return pushes
 
     @cached_property
@@ -250,7 +260,7 @@ class Statics:
 
     @cached_property
     def _own(self) -> dict:
-        """Loads on each body itself per unit load: ``{body: [(point, force, moment)]}``.
+        """Loads on each body itself per unit load: ``{body: [(point, force, moment, address)]}``.
 
         Force and moment are (n, loads, 3).
         """
@@ -268,11 +278,11 @@ class Statics:
 
     def _enter(self, own, push, share):
         own[push.body].append((push.point, share * push.force[:, None],
-                               share * push.moment[:, None]))
+                               share * push.moment[:, None], push.place))
         if push.joint:
             below = self.model.bodies[push.body].on
             own[below].append((push.point, -share * push.force[:, None],
-                               -share * push.moment[:, None]))
+                               -share * push.moment[:, None], ""))
 
     @cached_property
     def reactions(self) -> dict:
@@ -296,12 +306,24 @@ class Statics:
 
     def pushed(self, body: str, reactions: dict) -> list:
         """All that acts on a body but its carrier: ``[(point, force, moment)]``."""
-        acting = list(self._own[body])
-        for child in self.bodies:
-            if self.model.bodies[child].on == body:
-                force, moment = reactions[child]
-                acting.append((self.pivots[child], -force, -moment))
+        acting = [load[:3] for load in self._own[body]]
+        for child in self._riding(body):
+            force, moment = reactions[child]
+            acting.append((self.pivots[child], -force, -moment))
         return acting
+
+    def _riding(self, body):
+        return [child for child in self.bodies if self.model.bodies[child].on == body]
+
+    def handed(self, body: str) -> np.ndarray:
+        """How far along a body's axis each of what `pushed` gives is handed on to its tube, mm.
+
+        From the hardpoint to the plate that takes it; 0 where no plate square to the axis is drawn.
+        """
+        places = [*(load[3] for load in self._own[body]),
+                  *(f"{child}/pivot" for child in self._riding(body))]
+        return np.array([plate_offset(self.system, body, place) if place else 0.0
+                         for place in places])
 
     @cached_property
     def arms(self) -> dict:
@@ -311,7 +333,8 @@ class Statics:
         -------
         dict
             ``{body: (stations, moments)}``: stations (m,) in mm from the pivot along the axis at
-            neutral, moments (n, loads, m) in N mm.  They sum to 0 in equilibrium.
+            neutral, of the plate that takes a load where one is drawn; moments (n, loads, m) in
+            N mm.  They sum to 0 in equilibrium.
         """
         arms = {}
         for body in self.bodies:
@@ -322,10 +345,11 @@ class Statics:
             acting = self.pushed(body, self.reactions)
             stations = [float(np.nanmean(_dot(p - self.pivots[body], u))) if np.isfinite(p).any()
                         else 0.0 for p, _, _ in acting]
+            stations = np.array(stations) + self.handed(body)
             moments = [np.einsum("nej,nj->ne", np.cross(p[:, None] - centre, f) + m, u)
                        for p, f, m in acting]
             if moments:
-                arms[body] = np.array(stations), np.stack(moments, axis=-1)
+                arms[body] = stations, np.stack(moments, axis=-1)
         return arms
 
     @cached_property
@@ -349,9 +373,38 @@ class Statics:
                 (p, f, np.zeros_like(f)) for p, f in zip(places, held, strict=True))]
             points, forces, moments = (np.stack(k, axis=-2) for k in zip(*acting, strict=True))
             stations = np.einsum("nmi,ni->nm", points - pivot[:, None], u)
+            stations = stations + np.concatenate([self.handed(body), np.zeros(len(held))])
             off = points - pivot[:, None] - stations[..., None] * u[:, None]
             beams[body] = stations, forces, moments + np.cross(off[:, None], forces)
         return beams
+
+
+    @cached_property
+    def shafts(self) -> dict:
+        """What the shafts of bodies carry per unit load, as `shaft_cuts` gives it."""
+        return {shaft: shaft_cuts(self, shaft) for shaft, body in shafts(self.model).items()
+                if body in self.posture.states}
+
+
+    @cached_property
+    def plates(self) -> dict:
+        """Forces on the plates of bodies per unit load, as `plate_loads` gives them."""
+        return {plate: plate_loads(self, plate) for plate in plate_cuts(self.system)}
+
+    def force_at(self, body: str, address: str) -> np.ndarray:
+        """Force on a body at one of its hardpoints per unit load, (n, loads, 3) N."""
+        total = np.zeros((self.count, len(self.loads), 3))
+        for _, force, _, place in self._own[body]:
+            if place == address:
+                total = total + force
+        return total
+
+    def way_of(self, body: str, way: np.ndarray) -> np.ndarray:
+        """A direction of a body at neutral as it stands at every position, (n, 3)."""
+        posture, p = self.posture.of_vectors(), tuple(np.full(self.count, k) for k in way)
+        for joint, outward in posture.plan.route(body, AIRFRAME):
+            p = posture.crossed(p, joint, outward)
+        return self._full(p)
 
 
 def between_bearings(force: np.ndarray, moment: np.ndarray, axis: np.ndarray,

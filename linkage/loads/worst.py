@@ -8,13 +8,15 @@ import numpy as np
 
 from ..errors import LinkageError
 from ..motion import System
-from ..search import may_rise
+from ..search import SAFETY, may_rise
 from ..stops import judged_box
 from ..units import in_house_units
 from .beams import Beam, beam_of
 from .finer import Finer, distinct
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
+from .plates import plate_stress
+from .shafts import shaft_stress
 from .statics import Statics, between_bearings
 from .stop_contact import at_stop
 
@@ -28,6 +30,7 @@ NOISE = 1e-6  # N, N mm: what is less is rounding
 TOLD = 1 + 2e-5  # a load that may be greater by less is not looked for: no digit shown would move
 MOMENTS = ("across", "about", "tube")  # what of a part is a moment; all else is a force
 SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
+AT_STOPS = {1: 49, 2: 17, 3: 7}  # positions of each other input with a stop in contact
 
 
 def carried(statics: Statics, share: np.ndarray) -> dict:
@@ -48,8 +51,9 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
         "tube" (N mm, the greatest moment in the tube) and, where it turns in two bearings,
         "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
-        in contact its "load" (N).
+        in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress".
     """
+    # complexity over 10: a line for each thing that a part may carry
     axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
     loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
     loads |= {("load", key[1]): np.abs(share[:, k]) for k, key in enumerate(statics.loads)
@@ -70,6 +74,10 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
                 loads["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
     for body in statics.beams:
         loads["stress", body] = beam_of(statics, share, body).stress.max(axis=-1)
+    for shaft in statics.shafts:
+        loads["stress", shaft] = shaft_stress(statics, share, shaft).max(axis=-1)
+    for plate in statics.plates:
+        loads["stress", plate] = plate_stress(statics, share, plate).max(axis=-1)
     return loads
 
 
@@ -139,6 +147,9 @@ def worst_loads(system: System) -> pd.DataFrame:
 def _worst(system):
     listed, box = cases(system), judged_box(system)
     names = list(box)
+    if not listed and system.model.load_cases:
+        raise LinkageError("every load case is left out by the file, so nothing is loaded; give "
+                           "load_case fewer")
     if not listed:
         raise LinkageError('no load is known: name a point "grip" on what an input drives and a '
                            "surface that it moves, or give a surface its hinge moment")
@@ -150,8 +161,11 @@ def _worst(system):
         finer.halve(lambda some, places: _loads_at(system, names, some, places), steps)
     missing = finer.finish()
     stops = {name: _at_stop(system, worst, name, names) for name in system.model.stops}
+    for _, rises in stops.values():
+        for key, most in rises.items():
+            missing[key] = max(missing.get(key, 0.0), most - worst.get(key, (most,))[0])
     table = _table(worst, names)
-    table.attrs = {**_unheld(partly), "stops": {n: why for n, why in stops.items() if why},
+    table.attrs = {**_unheld(partly), "stops": {n: why for n, (why, _) in stops.items() if why},
                    "beyond": beyond, "grid": int(np.prod([len(side) for side in sides])),
                    "step": float(steps.max()),
                    "error": {(part, what): TOLD - 1 + missing.get((what, part), 0.0) / value
@@ -205,12 +219,18 @@ def kind_of(what: str) -> str:
 
 def beam_at(system: System, body: str, row: dict) -> Beam:
     """A tube at one row of `worst_loads`: its case and stick position."""
+    return beam_of(*case_at(system, row), body)
+
+
+def case_at(system: System, row: dict) -> tuple[Statics, np.ndarray]:
+    """The load case and stick position of one row of `worst_loads`: unit loads and their shares."""
     names = list(system.travel_box())
     stop, case = next((stop, case) for stop in (None, *system.model.stops)
                       for case in cases(system, stop) if case.name == row["case"])
-    statics = Statics(system.sweep(**{n: [row[n]] for n in names})) if stop is None else \
-        at_stop(system, stop)
-    return beam_of(statics, shares(statics, case), body)
+    at = {n: [row[n]] for n in names}
+    statics = Statics(system.sweep(**at)) if stop is None else at_stop(
+        system, stop, {n: x for n, x in at.items() if n != system.model.stops[stop].input})
+    return statics, shares(statics, case)
 
 
 def _steps(inputs):
@@ -269,14 +289,43 @@ def _loads_at(system, names, some, places):
 
 
 def _at_stop(system, worst, name, names):
-    """Note the loads with a stop in contact; why not, where they can't be worked out."""
+    """Note the loads with a stop in contact, the other inputs anywhere.
+
+    Returns
+    -------
+    (str, dict)
+        Why they can't be worked out, "" where they can; ``{(what, part): load that may rise to}``
+        between the positions looked at.
+    """
+    own, box = system.model.stops[name].input, judged_box(system)
+    others = [n for n in names if n != own]
+    sides = [np.unique([0.0, *np.linspace(*box[n], AT_STOPS.get(len(others), 3))])
+             for n in others]
+    grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
     try:
-        statics = at_stop(system, name)
+        statics = at_stop(system, name, dict(zip(others, grid, strict=True)))
     except LinkageError as error:
-        return error.sentence
-    angle = float(statics.motion.inputs[system.model.stops[name].input][0])
-    place = [angle if n == system.model.stops[name].input else 0.0 for n in names]
+        return error.sentence, {}
+    places = np.stack([np.broadcast_to(statics.motion.inputs[n], (statics.count,))
+                       for n in names], axis=-1)
+    rises = {}
     for case in cases(system, name):
-        _note(worst, case, dict(_sensed(carried(statics, shares(statics, case)))),
-              np.array([place]))
-    return "" if cases(system, name) else "its input has no grip or no limit pilot force"
+        loads = dict(_sensed(carried(statics, shares(statics, case))))
+        _note(worst, case, loads, places)
+        for key, values in loads.items():
+            top = _top_between(values, places, [names.index(n) for n in others])
+            rises[key] = max(top, rises.get(key, 0.0))
+    return "" if rises else "its input has no grip or no limit pilot force", rises
+
+
+def _top_between(values, places, others) -> float:
+    """What a load may come to between positions, by its second differences along each input."""
+    most, rise = float(np.nanmax(values, initial=0.0)), 0.0
+    for k in others:
+        order = np.lexsort([*places[:, [j for j in others if j != k]].T, places[:, k]][::-1])
+        rest = places[order][:, [j for j in others if j != k]]
+        same = (rest[2:] == rest[:-2]).all(axis=1) if rest.shape[1] else np.ones(
+            max(len(order) - 2, 0), bool)
+        bend = np.abs(np.diff(values[order], 2))[same]
+        rise += SAFETY * float(np.nanmax(bend, initial=0.0)) / 8
+    return most + rise

@@ -16,7 +16,6 @@ from .parts import (
     Coupling,
     Grip,
     Input,
-    Material,
     PairRule,
     Play,
     Require,
@@ -31,13 +30,25 @@ from .shapes import Layer, Part, Point
 from .sizes import STATIONS, Arm, Clocking, Place, RodLength, Size, Target, steps_within
 from .solids import Box, Hole, Pipe, Plate, Sphere, Tube, Washer
 from .stock import HANDBOOK
-from .strength import Factors, HingeMoment, PilotForce, TorqueTube
+from .strength import (
+    FITTING,
+    SPECIAL,
+    BoltedJoint,
+    ColumnCurve,
+    Factors,
+    HingeMoment,
+    LoadCase,
+    Material,
+    PilotForce,
+    TorqueTube,
+)
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "BACK", "HANDBOOK", "KINDS", "SENSES", "STATIONS", "UPRIGHT", "Airframe", "Arm",
-    "Body", "Box", "Clearance", "Clocking", "Coupling", "Factors", "Fitted", "Grip",
-    "HingeMoment", "Hole", "Input", "Layer", "Material", "Model", "PairRule", "Part",
+    "AIRFRAME", "BACK", "FITTING", "HANDBOOK", "KINDS", "SENSES", "SPECIAL", "STATIONS",
+    "UPRIGHT", "Airframe", "Arm", "Body", "BoltedJoint", "Box", "Clearance", "Clocking",
+    "ColumnCurve", "Coupling", "Factors", "Fitted", "Grip", "HingeMoment", "Hole", "Input",
+    "Layer", "LoadCase", "Material", "Model", "PairRule", "Part",
     "PilotForce", "Pipe", "Place", "Plate", "Play", "Point", "Require", "RigPin", "Rod",
     "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface", "Target", "Tolerance",
     "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",

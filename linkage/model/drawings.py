@@ -24,6 +24,7 @@ MOST_BYTES = 20_000_000
 MOST_EDGES = 20_000
 STEEPEST = 1e4  # bulge of all of a circle but its last 0.02 degrees
 HIGHEST = 11  # degree of a spline
+DEEP = 8  # blocks in each other that are followed
 FLAT = 1e-6  # mm that a drawing may lie out of its plane
 WORDS = {"TEXT", "MTEXT", "DIMENSION", "ARC_DIMENSION", "LEADER", "MULTILEADER", "POINT", "ATTDEF",
          "ATTRIB", "TOLERANCE", "HATCH", "IMAGE", "VIEWPORT", "XLINE", "RAY"}  # no edges to cut
@@ -136,6 +137,7 @@ def unit_size(document: Any, unit: str | None) -> float:
 
 def _on_layer(document, layer) -> list:
     """Entities of a layer, those of blocks too."""
+    # complexity over 10: each way in which a layer may lack what is asked for
     found = [entity for entity in _flattened(document.modelspace(), None, 0)
              if entity[0].dxftype() not in WORDS]
     layers = list(dict.fromkeys(name for _, name in found))
@@ -159,11 +161,11 @@ def _flattened(entities, parent, depth) -> Iterator[tuple]:
         layer = parent if parent is not None and layer == "0" else layer
         if entity.dxftype() != "INSERT":
             yield entity, layer
-        elif depth < 8:
+        elif depth < DEEP:
             for each in entity.multi_insert() if entity.mcount > 1 else [entity]:
                 yield from _flattened(each.virtual_entities(), layer, depth + 1)
         else:
-            raise LinkageError("has blocks within blocks within blocks; explode them")
+            raise LinkageError(f"has blocks more than {DEEP} deep in each other; explode them")
 
 
 # --- edges ---------------------------------------------------------------------------------------
@@ -253,6 +255,7 @@ def _circles(entity, size):
 
 
 def _polylines(entity, size):
+    # complexity over 10: two ways in which the format keeps one, open or closed
     if entity.dxftype() == "LWPOLYLINE":
         rows, closed = entity.get_points("xyb"), entity.closed
     elif entity.is_2d_polyline:
@@ -285,12 +288,14 @@ def _ellipses(entity, size):
 
 
 def _splines(entity, size):
+    # complexity over 10: each thing that makes a spline of no use, refused with its own sentence
     from scipy.interpolate import BPoly, PPoly
 
     control = np.array([list(p) for p in entity.control_points], dtype=float).reshape(-1, 3)
     degree, knots = entity.dxf.degree, np.array(entity.knots, dtype=float)
     if len(control) <= degree or len(knots) != len(control) + degree + 1:
-        raise LinkageError("has a spline without control points; save splines with theirs")
+        raise LinkageError(f"has a spline without control points for its {len(knots)} knots (it "
+                           f"has {len(control)}); save splines with theirs")
     places = _flat(control, size)
     weights = np.array(entity.weights or np.ones(len(places)), dtype=float)
     if len(weights) != len(places) or not ((weights > 1e-6) & (weights < 1e6)).all():
@@ -314,6 +319,7 @@ KINDS = {"LINE": _lines, "ARC": _arcs, "CIRCLE": _circles, "LWPOLYLINE": _polyli
 
 def _plate(edges: Sequence) -> DrawnPlate:
     """The plate whose edges these are."""
+    # complexity over 10: each thing that makes loops no plate, refused with its own sentence
     import shapely
 
     loops = loops_of(edges)

@@ -188,7 +188,8 @@ def side_files(path: Path | str) -> list[Path]:
         A model file; one that can't be read uses none.
     """
     try:
-        table = tomllib.loads(_text_of(path))
+        text = _text_of(path)
+        table = tomllib.loads(text) if "hardpoints" in text or "drawing" in text else {}
     except (LinkageError, ValueError, RecursionError):
         return []
     names = [table.get("hardpoints"), *(solid.get("drawing") for *_, solid in solids_in(table))]

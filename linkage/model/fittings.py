@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from ..errors import LinkageError, mm
-from .keys import Direction, Flag, Label, ListOf, Number, TableOf, Text, got, key
+from .keys import Direction, Flag, Label, ListOf, Number, Quantity, TableOf, Text, got, key
 from .shapes import SIZE, THICKNESS, Part
 from .threads import read_thread
 
@@ -20,6 +20,7 @@ class _ThreadKind(Label):
 
 
 THREAD = _ThreadKind()
+FORCE = Quantity(what="force")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,12 +42,24 @@ class RodEnd(Part):
                                        "unless given", default=None)
     hardware: tuple = key(ListOf(Label()), "what always goes with it: bolt, washers, nut, jam nut",
                           default=())
+    material: str | None = key(Text(), "material of its shank; that of its rod unless given",
+                               default=None)
+    friction: float | None = key(Number(least=0.0, what="coefficient"), "coefficient of friction "
+                                 "of its ball, by which its load bends the shank; with sphere",
+                                 default=None)
+    rating: float | None = key(FORCE, "load its maker allows, with its unit: not to be exceeded at "
+                                      "limit load, and no factor is on it", default=None)
+    ultimate: float | None = key(FORCE, "load it breaks at by its maker, with its unit: the "
+                                        "factors are on the load", default=None)
 
     def _check(self):
         if self.most is not None and self.shank is not None and not self.most < self.shank:
             raise LinkageError(f"lets {mm(self.most)} of thread engage on a shank of "
                                f"{mm(self.shank)} from the ball's middle; give a longer shank")
         sizes = (self.ball, self.race, self.sphere)
+        if self.friction and self.sphere is None:
+            raise LinkageError(f"has friction {self.friction:g} of its ball and no size of it; "
+                               f"give ball, race and sphere")
         if any(size is not None for size in (*sizes, self.shoulder)):
             self._check_ball(sizes)
 

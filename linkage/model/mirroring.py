@@ -30,8 +30,9 @@ from .shapes import Point
 if TYPE_CHECKING:
     from .whole import Model
 
+# Key of the file: attribute.
 MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface": "surfaces",
-            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins"}  # key of the file: attribute
+            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins", "joint": "joints"}
 SWAPS = {"left": "right", "right": "left"}
 OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself
@@ -116,6 +117,7 @@ def _unlike(image, part) -> tuple[str, ...]:
 
 
 def _alike(one, other, either_way=False) -> bool:
+    # complexity over 10: a line for each kind of value that a key may have
     if either_way and None not in (one, other):
         one, other = (AXES[v] if isinstance(v, str) else v for v in (one, other))
         return _alike(one, other) or _alike(tuple(-k for k in one), other)

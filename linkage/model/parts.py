@@ -15,7 +15,6 @@ from .keys import (
     ListOf,
     Number,
     Position,
-    Quantity,
     Record,
     TableOf,
     Text,
@@ -28,7 +27,7 @@ from .keys import (
 )
 from .shapes import PAIR, PLACE, POINTS, SIZE, THICKNESS, Part
 from .solids import SOLID, SOLIDS
-from .strength import FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
+from .strength import AREA, FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 
 AIRFRAME = "airframe"
 SENSES = {"pitch": ("forward", "aft"), "roll": ("left", "right")}  # least and greatest end
@@ -157,6 +156,7 @@ class Body(Part):
     bearings: tuple | None = key(ListOf(Position(), 2, 2, "pair of places [FS, BL, WL]"), "two "
                                  "bearings along its axis that share the load of its pivot; the "
                                  "first takes what is along the axis", default=None)
+    material: str | None = key(Text(), "material of its shafts", default=None)
     joint: float | None = key(SIZE, "radius about its pivot, bearings and hinge within which it is "
                                     "meant to touch what carries it; 1 in, or 1/2 in round the "
                                     "tube there, unless given", default=None)
@@ -278,6 +278,8 @@ class Rod(Part):
     fitted: tuple = key(_OneOrMore(Record(Fitted), 0, 2, "list"), "its rod ends in the order of "
                         "ends; one table for both alike", default=())
     material: str | None = key(Text(), "material of its tube", default=None)
+    bow: float | None = key(THICKNESS, "how far its middle may stand off the straight line; it is "
+                            "taken as straight unless given", default=None)
     fixity: float = key(Number(above=0.0, what="fixity"), "end fixity c as a column: 1 pinned, "
                         "as with ball ends; 4 clamped at both", default=1.0)
     strength: float | None = key(FORCE, "ultimate strength of its weaker end joint, with its unit",
@@ -349,6 +351,14 @@ class Surface(Part):
     require: tuple = key(_OneOrMore(Record(Require)), "required travels", default=())
     hinge: HingeMoment | None = key(Record(HingeMoment), "air's moment about the hinge line",
                                     default=None)
+    lost_motion: float | None = key(Number(above=0.0, what="angle", unit="°"), "degrees it may "
+                                    "give at one pilot's limit force with the grip held",
+                                    default=None)
+    free_play: float | None = key(Number(above=0.0, what="angle", unit="°"), "degrees from side to "
+                                  "side it may move with the grip held", default=None)
+    area: float | None = key(AREA, "area aft of the hinge line, with its unit: "
+                             "with mean_chord a gust on the ground is a load case", default=None)
+    mean_chord: float | None = key(SIZE, "mean chord aft of the hinge line", default=None)
     kind: str | None = key(Choice(KINDS), "what sort of surface it is; read from its name unless "
                            "given", default=None)
     moves: dict = key(TableOf(Choice(MOVES), "input"), "way its trailing edge goes against what "
@@ -442,25 +452,6 @@ class Play(Part):
 
     pivot: float = key(THICKNESS, "of each pivot, square to its axis", default=0.0)
     rod_end: float = key(THICKNESS, "of each rod end, along the rod", default=0.0)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Material(Part):
-    """What a tube is made of."""
-
-    modulus: float = key(Quantity(what="stress"), "Young's modulus, with its unit")
-    yield_stress: float = key(Quantity(what="stress"), "yield stress, with its unit", word="yield")
-    ultimate: float | None = key(Quantity(what="stress"), "ultimate stress, with its unit",
-                                 default=None)
-    density: float | None = key(Quantity(what="density"), "density, with its unit", default=None)
-    shear: float | None = key(Quantity(what="stress"), "shear modulus, with its unit; modulus / "
-                              "2.6 unless given", default=None)
-    source: str = key(Text(), "where the figures come from")
-
-    @property
-    def shear_modulus(self) -> float:
-        """Shear modulus, N/mm²: as given, else for a Poisson's ratio of 0.3."""
-        return self.shear if self.shear is not None else self.modulus / 2.6
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -85,6 +85,11 @@ class Sphere(Shape):
 class Tubing(Shape):
     """Straight round lengths, one after the other."""
 
+    def _check(self):
+        if self.wall is not None and not self.wall <= self.diameter / 2:
+            raise LinkageError(f"has a wall of {mm(self.wall)} in a tube of {mm(self.diameter)}; "
+                               f"make the wall thinner")
+
     def turned(self, turn: Turn) -> Tubing:
         """The same tubing along the turned places."""
         return dataclasses.replace(self, along=tuple(turn.place(place) for place in self.along))
@@ -102,6 +107,7 @@ class Tube(Tubing):
     kind = "tube"
     along: tuple = key(ListOf(PLACE, 2, 2, "pair of points"), "its two ends")
     diameter: float = key(SIZE, "its outside diameter")
+    wall: float | None = key(SIZE, "its wall, where it carries load as a shaft", default=None)
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
 
@@ -121,6 +127,7 @@ class Pipe(Tubing):
     kind = "pipe"
     along: tuple = key(_Bends(PLACE, 3, None, "list of points"), "its bends, ends included")
     diameter: float = key(SIZE, "its outside diameter")
+    wall: float | None = key(SIZE, "its wall, where it carries load as a shaft", default=None)
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
     def hull(self) -> Piece:
@@ -275,6 +282,8 @@ class Plate(FlatShape):
     outline: tuple = key(OUTLINE, "corners [u, v] or [u, v, corner radius]")
     thickness: float = key(SIZE, "thickness")
     holes: tuple = key(ListOf(Record(Hole)), "cut-outs", default=())
+    material: str | None = key(Text(), "its material, where it carries load as an arm",
+                               default=None)
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
     def _check(self):

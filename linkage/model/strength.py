@@ -1,17 +1,71 @@
-"""What loads and strength ask of a part: pilot force, hinge moment, torque tube, factors."""
+"""What loads and strength ask of a part: material, pilot force, hinge moment, tube, factors."""
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from ..errors import LinkageError, mm
-from .keys import Number, Quantity, Text, key
+from .keys import Choice, Either, Flag, ListOf, Number, Quantity, Record, Text, key
 from .shapes import SIZE, Part
 
 FORCE = Quantity(what="force")
+STRESS = Quantity(what="stress")
+AREA = Quantity(what="area")
+# Factor on ultimate bearing strength in place of 1.5 and 1.15, by 14 CFR 23.657(a) and 23.693,
+# 1-1-14 edition; None where none is: ratings are not to be exceeded, and fixed joints take 1.5 x
+# the fitting factor.
+SPECIAL = {"push-pull": 3.33, "hinge": 6.67, "cable": 2.0, "rolling": None, "fixed": None}
+FITTING = 1.15  # 14 CFR 23.625, from memory
 MOMENT = Quantity(what="moment")
 ANY_MOMENT = Quantity(above=None, what="moment")
 FACTOR = Number(least=1.0, what="factor")
+
+
+@dataclass(frozen=True, kw_only=True)
+class ColumnCurve(Part):
+    """A published short-column curve: `top` - `drop` x (L'/rho) ** `power`, Euler past `up_to`."""
+
+    top: float = key(STRESS, "stress that the curve starts from, with its unit")
+    drop: float = key(STRESS, "what it falls by, with its unit, per (L'/rho) ** power")
+    power: float = key(Number(above=0.0, what="power"), "power of L'/rho in it", default=2.0)
+    up_to: float = key(Number(above=0.0, what="L'/rho"), "L'/rho from which Euler's curve holds")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Material(Part):
+    """What a part is made of."""
+
+    modulus: float = key(STRESS, "Young's modulus, with its unit")
+    yield_stress: float = key(STRESS, "yield stress, with its unit", word="yield")
+    ultimate: float | None = key(STRESS, "ultimate stress, with its unit", default=None)
+    density: float | None = key(Quantity(what="density"), "density, with its unit", default=None)
+    shear: float | None = key(STRESS, "shear modulus, with its unit; modulus / 2.6 unless given",
+                              default=None)
+    shear_ultimate: float | None = key(STRESS, "ultimate shear stress, with its unit; ultimate / "
+                                       "√3 unless given", default=None)
+    bearing_ultimate: float | None = key(STRESS, "ultimate bearing stress, with its unit; ultimate "
+                                         "unless given", default=None)
+    column: ColumnCurve | None = key(Record(ColumnCurve), "its published short-column curve; "
+                                     "Johnson's parabola unless given", default=None)
+    source: str = key(Text(), "where the figures come from")
+
+    @property
+    def shear_modulus(self) -> float:
+        """Shear modulus, N/mm²: as given, else for a Poisson's ratio of 0.3."""
+        return self.shear if self.shear is not None else self.modulus / 2.6
+
+    @property
+    def breaks_in_shear(self) -> float | None:
+        """Ultimate shear stress, N/mm²: as given, else by distortion energy; None when unknown."""
+        if self.shear_ultimate is not None or self.ultimate is None:
+            return self.shear_ultimate
+        return self.ultimate / math.sqrt(3.0)
+
+    @property
+    def breaks_in_bearing(self) -> float | None:
+        """Ultimate bearing stress, N/mm²: as given, else that in tension; None when unknown."""
+        return self.ultimate if self.bearing_ultimate is None else self.bearing_ultimate
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,6 +111,62 @@ class TorqueTube(Part):
 
 
 @dataclass(frozen=True, kw_only=True)
+class LoadCase(Part):
+    """A load case, or all of a kind, switched off or changed, and why."""
+
+    off: bool = key(Flag(), "true leaves it out", default=False)
+    force: float | None = key(FORCE, "force of each pilot in it, with its unit", default=None)
+    reason: str = key(Text(), "why, printed with every result")
+
+    def _check(self):
+        if self.off == (self.force is not None):
+            raise LinkageError("needs one of off = true and a force")
+
+
+@dataclass(frozen=True, kw_only=True)
+class BoltedJoint(Part):
+    """What holds a rod's end, or a part in its pivot: bolt, what it bears in, and the plate."""
+
+    at: str | tuple = key(Either((Text(), ListOf(Text(), 1, None, "list of points"))), "the end of "
+                          "a rod or the pivot it is at, part/point; or a list of such, all alike")
+    kind: str | None = key(Choice(tuple(SPECIAL)), "push-pull: a plain bearing that turns; hinge: "
+                           "of a surface; cable: of a cable; rolling: balls or rollers; fixed: "
+                           "does not turn; unless given hinge at a surface's pivot, push-pull "
+                           "elsewhere", default=None)
+    bolt: float | None = key(SIZE, "diameter of its bolt or pin", default=None)
+    bolt_material: str | None = key(Text(), "material of its bolt", default=None)
+    shear: str = key(Choice(("single", "double")), "cuts that would shear the bolt",
+                     default="single")
+    bears: float | None = key(SIZE, "length over which the bolt bears in the softest material "
+                                    "there, such as a bush; thickness unless given", default=None)
+    bears_material: str | None = key(Text(), "that material; material unless given", default=None)
+    thickness: float | None = key(SIZE, "thickness of the plate the hole is in", default=None)
+    material: str | None = key(Text(), "material of the plate", default=None)
+    hole: float | None = key(SIZE, "diameter of the hole in the plate; that of the bolt unless "
+                                   "given", default=None)
+    edge: float | None = key(SIZE, "middle of the hole to the nearest edge of the plate",
+                             default=None)
+    width: float | None = key(SIZE, "width of the plate across the hole", default=None)
+    rating: float | None = key(FORCE, "load that its rolling bearing is rated for, with its unit; "
+                                      "no factor is on it", default=None)
+
+    @property
+    def places(self) -> tuple[str, ...]:
+        """Where it is, part/point each."""
+        return (self.at,) if isinstance(self.at, str) else self.at
+
+    def _check(self):
+        hole = self.hole or self.bolt
+        if self.rating is not None and self.kind != "rolling":
+            raise LinkageError('has a rating, which is of a rolling bearing; add kind = "rolling"')
+        for word, least in (("edge", 0.5), ("width", 1.0)):
+            size = getattr(self, word)
+            if None not in (size, hole) and not size > least * hole:
+                raise LinkageError(f"has {word} {mm(size)} and a hole of {mm(hole)}, which leaves "
+                                   f"no material; measure them again")
+
+
+@dataclass(frozen=True, kw_only=True)
 class Factors(Part):
     """Factors on limit loads.
 
@@ -66,7 +176,10 @@ class Factors(Part):
 
     safety: float = key(FACTOR, "limit to ultimate load", default=1.5)
     hinge: float = key(FACTOR, "on the hinge moments given", default=1.25)
-    fitting: float = key(FACTOR, "fitting factor on every rod's end joints, such as 1.15",
-                         default=1.0)
-    bearing: float = key(FACTOR, "bearing factor of plain end joints that turn, such as 3.33; it "
-                                 "stands in place of the factor of safety", default=1.0)
+    weight: float | None = key(Quantity(what="mass"), "design weight, with its unit: the rule's "
+                               "pilot forces grow above 5,000 lb", default=None)
+    fitting: float | None = key(FACTOR, "fitting factor on joints; 1.15 unless given",
+                                default=None)
+    bearing: float | None = key(FACTOR, "bearing factor of end joints that turn, in place of the "
+                                        "factor of safety; 3.33, of plain bearings, unless given",
+                                default=None)

@@ -45,6 +45,17 @@ class Thread:
     pitch: float
     left: bool
 
+    @property
+    def root(self) -> float:
+        """Diameter at the root of the external thread, mm: d - 1.2269 P (ISO 68-1, from memory).
+
+        Examples
+        --------
+        >>> round(read_thread("M8").root, 3)
+        6.466
+        """
+        return self.diameter - 1.226869 * self.pitch
+
 
 def read_thread(text: str) -> Thread:
     """A thread from its designation.

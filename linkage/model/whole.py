@@ -10,7 +10,7 @@ from html import escape
 from ..errors import ModelError, mm, nearest
 from ..units import LENGTHS, LengthUnit
 from .fittings import Fitted, RigPin, RodEnd
-from .keys import Choice, ListOf, Record, TableOf, Text, key
+from .keys import Choice, ListOf, Number, Record, TableOf, Text, key
 from .parts import (
     AIRFRAME,
     BACK,
@@ -22,7 +22,6 @@ from .parts import (
     Body,
     Clearance,
     Coupling,
-    Material,
     PairRule,
     Play,
     Rod,
@@ -35,7 +34,7 @@ from .shapes import Part, ReadOnly
 from .sizes import Size
 from .solids import Tube
 from .stock import HANDBOOK
-from .strength import Factors
+from .strength import BoltedJoint, Factors, LoadCase, Material
 from .threads import Thread, read_thread
 from .turn import Turn
 
@@ -78,6 +77,12 @@ class Model(Part):
     materials: dict = key(TableOf(Record(Material), "material"), "materials", word="material",
                           default_factory=dict)
     factor: Factors = key(Record(Factors), "factors on limit loads", default=Factors())
+    load_cases: dict = key(TableOf(Record(LoadCase), "load_case"), "load cases left out or "
+                           "changed, by name or kind", word="load_case", default_factory=dict)
+    joints: dict = key(TableOf(Record(BoltedJoint), "joint"), "bolts, bearings and plates",
+                         word="joint", default_factory=dict)
+    engine: tuple = key(ListOf(Number(above=0.0, what="speed")), "speeds that the engine runs at, "
+                        "turns a minute", default=())
     wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)
     size: Size = key(Record(Size), "dimensions to choose and what for", default=Size())
     rod_ends: dict = key(TableOf(Record(RodEnd), "rod_end"), "rod ends off the shelf",
@@ -266,7 +271,26 @@ def _check_references(model: Model) -> None:
     for name, wire in model.wires.items():
         _check_wire(model, name, wire)
     _check_solid_references(model)
+    _check_materials(model)
     _check_size(model)
+
+
+def _check_materials(model: Model) -> None:
+    """Names of materials, and what joints are at."""
+    known = {**HANDBOOK, **model.materials}
+    ends = {end for rod in model.rods.values() for end in rod.ends}
+    for name, joint in model.joints.items():
+        place = f'joint "{name}"'
+        for at in joint.places:
+            _refer(f"{place}, at", at, [*sorted(ends), *(f"{body}/pivot" for body in model.bodies)],
+                   "pivot or end of a rod")
+        for word in ("material", "bolt_material", "bears_material"):
+            _refer(f"{place}, {word}", getattr(joint, word), known, "material")
+    for what, parts in (("rod_end", model.rod_ends), ("body", model.bodies),
+                        ("solid", model.solids)):
+        for name, part in parts.items():
+            _refer(f'{what} "{name}", material', getattr(part, "material", None), known,
+                   "material")
 
 
 def _check_wire(model: Model, name: str, wire: Wire) -> None:

@@ -56,6 +56,10 @@ class Builds:
         tolerances : Tolerance
             The general ones; a part's, point's or rod's own stands before them.
         """
+        return system.kept(("builds", tolerances), lambda: cls._of(system, tolerances))
+
+    @classmethod
+    def _of(cls, system, tolerances):
         # complexity over 10: places, axes and lengths are numbered one after the other
         model, sizes = system.model, []
         moved = [f"{name}/pivot" for name, body in model.bodies.items() if not body.slides]

@@ -134,7 +134,7 @@ class Plan:
 
 def body_of(address: str) -> str:
     """The part that a point or solid belongs to."""
-    return address.split("/")[0]
+    return address.partition("/")[0]
 
 
 def path(model: Model, rod: str) -> tuple[str, ...]:

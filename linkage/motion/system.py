@@ -355,10 +355,7 @@ def _rows(value, axis, start, rows):
 def _put(states, joint, state, where):
     """Put the state of a block into the whole."""
     axis, start, count = where
-    parts = {"value": state.value} if isinstance(state, Slide) else \
-        {"cos": state.cos, "sin": state.sin}
-    if isinstance(state, Turn) and state.known is not None:
-        parts["known"] = state.known
+    parts = _numbers_of(state)
     if joint not in states:
         whole = {}
         for part, value in parts.items():
@@ -366,13 +363,21 @@ def _put(states, joint, state, where):
             if len(shape) >= -axis and shape[axis] > 1:
                 shape[axis] = count
             whole[part] = np.empty(shape) if shape != list(np.shape(value)) else value
-        states[joint] = Slide(**whole) if isinstance(state, Slide) else Turn(**whole)
+        states[joint] = type(state)(**whole)
     for part, value in parts.items():
         whole = getattr(states[joint], part)
         if np.shape(whole) != np.shape(value):
             cut = [slice(None)] * np.ndim(value)
             cut[axis] = slice(start, start + np.shape(value)[axis])
             whole[tuple(cut)] = value
+
+
+def _numbers_of(state) -> dict:
+    """What a state is made from, by name; a turn's angle only where it is known already."""
+    if isinstance(state, Slide):
+        return {"value": state.value}
+    known = {} if state.known is None else {"known": state.known}
+    return {"cos": state.cos, "sin": state.sin, **known}
 
 
 def _at_index(dimensions: Dimensions, shape, index) -> Dimensions:

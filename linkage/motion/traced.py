@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import operator
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
 
 from ..intervals import U
-
-if TYPE_CHECKING:
-    from .tape import Tape
 
 WHOLE = (1.0, 0.0)  # a weight of 1, exact
 
@@ -31,7 +28,7 @@ class Traced:
 
     __slots__ = ("number", "tape", "terms")
 
-    def __init__(self, tape: Tape, terms: dict, number: tuple[float, float] = (0.0, 0.0)):
+    def __init__(self, tape: Any, terms: dict, number: tuple[float, float] = (0.0, 0.0)):
         self.tape, self.terms, self.number = tape, terms, number
 
     def __array_ufunc__(self, ufunc, method, *values, **options):

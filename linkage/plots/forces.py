@@ -58,7 +58,8 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
     ax, rods = axes_of(ax, 0.3), loads.rod_margins(system, worst).to_dict("records")
     unit, per = system.model.unit.force, system.model.unit.newton
     for k, row in enumerate(rods):
-        bad = any(row[margin] < 0 for margin in ("column_margin", "tube_margin", "joint_margin"))
+        bad = any(row[margin] < 0 for margin in ("column_margin", "tube_margin", "shank_margin",
+                                               "thread_margin", "joint_margin"))
         _bars(ax, system, row, k, bad)
         _beside(ax, system, worst, row, k, bad)
     ax.set_yticks(range(len(rods)), [row["rod"] for row in rods])

@@ -317,6 +317,11 @@ class Answers:
         return loads.rod_margins(self.system, self._needs("worst_loads"))
 
     @answer
+    def joint_margins(self) -> pd.DataFrame | None:
+        """Every bolt, bearing and plate that the file describes."""
+        return loads.joint_margins(self.system, self._needs("worst_loads"))
+
+    @answer
     def tube_margins(self) -> pd.DataFrame | None:
         """Every torque tube against its greatest moment."""
         return loads.tube_margins(self.system, self._needs("worst_loads"))

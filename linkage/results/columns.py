@@ -52,7 +52,8 @@ def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
     own = LENGTHS[unit]
     sizes = {"length": (unit, own.mm), "force": (own.force, own.newton),
              "moment": (own.moment, own.newton_mm), "angle": ("°", 1.0),
-             "turns": ("turns", 1.0), "stress": (own.stress, own.megapascal), "share": ("%", 0.01)}
+             "turns": ("turns", 1.0), "speed": ("rpm", 1.0),
+             "stress": (own.stress, own.megapascal), "share": ("%", 0.01)}
     done, names = data.copy(), {}
     for kind, words in columns.items():
         for name in words.split():
@@ -60,21 +61,34 @@ def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
             if name in done:
                 done[name] = done[name].astype(float) / size
                 names[name] = f"{RENAMED.get(name, name)} {word}"
-    for name, control in system.inputs.items():
-        word, size = gearing.position_unit(system, control)
-        names[name] = f"{'at ' if at else ''}{name} {word}"
-        if name in done and size != 1.0:
-            done[name] = done[name].astype(float) / size
-    for name in set(AT) & set(done) if "input" in done else ():
-        shown = [gearing.position_unit(system, system.inputs[k]) if k in system.inputs
-                 else ("°", 1.0) for k in done["input"]]  # a surface that no input moves has none
-        done[name] = done[name].astype(float) / [size for _, size in shown]
-        names[name] = f"{name} {'/'.join(sorted({word for word, _ in shown})) or '°'}"
+    names |= _positions_in_units(system, done, at)
     if "ok" in done and None not in set(done["ok"]):
         done["ok"] = done["ok"].astype(bool)
     done = done.rename(columns=lambda c: str(names.get(c, RENAMED.get(c, c))).replace("_", " "))
     done.attrs["units"] = {heading: unit_of(heading) for heading in done}
     return done
+
+
+def _positions_in_units(system, done, at) -> dict:
+    """Put positions of inputs into their own units; gives the headings of these columns."""
+    names = {}
+    for name, control in system.inputs.items():
+        word, size = gearing.position_unit(system, control)
+        names[name] = f"{'at ' if at else ''}{name} {word}"
+        if name in done and size != 1.0:
+            done[name] = done[name].astype(float) / size
+    return names | (_places_in_units(system, done) if "input" in done else {})
+
+
+def _places_in_units(system, done) -> dict:
+    """The same of places along the input that a row names."""
+    names = {}
+    for name in set(AT) & set(done):
+        shown = [gearing.position_unit(system, system.inputs[k]) if k in system.inputs
+                 else ("°", 1.0) for k in done["input"]]  # a surface that no input moves has none
+        done[name] = done[name].astype(float) / [size for _, size in shown]
+        names[name] = f"{name} {'/'.join(sorted({word for word, _ in shown})) or '°'}"
+    return names
 
 
 def in_words(system: System, data: pd.DataFrame, surface: str | None = None) -> dict:

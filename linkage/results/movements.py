@@ -168,6 +168,7 @@ def not_required(results: Answers) -> Iterator[str]:
 
 def travel_judged(results: Answers) -> str:
     """The travel that most is judged over, in a sentence."""
+    # complexity over 10: each part of the sentence is said only where there is something to say
     real = results.real_travel
     if not results.system.travel_box():
         return "No input drives a part yet, so no travel is judged."

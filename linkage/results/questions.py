@@ -10,14 +10,12 @@ import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
-from .. import gearing, loads
+from .. import gearing
 from ..clearances import scene_of, undrawn
-from ..model import STATIONS
 from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
-from . import hands
+from . import gives, hands, strength
 from .answers import Answers, NothingAsked
-from .blocks import DIGITS
 from .columns import counted, listed, place_words
 from .movements import (
     band_misses,
@@ -44,7 +42,6 @@ from .verdict import Miss, Verdict
 
 BUILD = {False: "as drawn", True: "directions, clearance, reach, rod ends, hands and travels for "
          "the builds within the file's tolerances, all else as drawn"}
-MARGINS = {"column_margin": "as a column", "tube_margin": "as a tube", "joint_margin": "end joint"}
 RESTS_ON = {"gearing": "stops"}  # travels are judged at the stops, which have to be right then
 WIDE = math.pi / 2  # of its chord: an arc longer than that is more than half a circle
 
@@ -264,108 +261,6 @@ def _ends_without(results):
 
 # --- loads, rods, wires -------------------------------------------------------------------------
 
-def _load_misses(results):
-    error = results.worst_loads.attrs["error"]
-    for row in results.rod_margins.to_dict("records"):
-        wide = max(error.get((row["rod"], what), 0.0) for what in ("tension", "compression"))
-        for column, words in MARGINS.items():
-            yield from _margin_miss(row["rod"], f"margin {words}", row[column], wide)
-    for row in results.tube_margins.to_dict("records"):
-        wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress"))
-        yield from _margin_miss(row["body"], f"margin of its tube{_tube_words(results, row)}",
-                                row["margin"], wide)
-
-
-def _tube_words(results, row) -> str:
-    """Where a tube is worst, at which stress, and under which load."""
-    own = LENGTHS[results.system.model.length]
-    at = "" if math.isnan(row["bending"]) else " at " + ", ".join(
-        f"{word} {row[k] / own.mm:.{own.digits}f}" for word, k in zip(STATIONS, "xyz", strict=True))
-    return (f"{at}, {row['stress'] / own.megapascal:.{DIGITS[own.stress]}f} {own.stress} under "
-            f"{row['case']},")
-
-
-def _margin_miss(part, words, margin, wide):
-    """A margin below 0, or one that the grid of stick positions does not decide.
-
-    With a load that may be greater by the share `wide` it is (1 + margin) / (1 + wide) - 1.
-    """
-    if margin < 0:
-        yield Miss("load", part, f"{words} {margin:+.2f}, 0 required", short=-margin)
-    elif (1 + margin) / (1 + wide) - 1 < 0:
-        yield Miss("load", part, f"{words} {margin:+.5f}, 0 required, and the load may be "
-                   f"{wide:.3%} greater between the stick positions looked at", decided=False,
-                   short=-margin)
-
-
-def _load_covers(results):
-    attrs, box = results.worst_loads.attrs, travel_words(results.system, judged_box(results.system))
-    most = max(attrs["error"].values(), default=0.0)
-    step = f"{attrs['step']:.2g}°"
-    if any(control.slides for control in results.system.inputs.values()):
-        step += f" or {shown_length(attrs['step'], results.system.model.length)}"
-    yield (f"Loads are the greatest found as drawn for the load cases listed, on a grid of "
-           f"{attrs['grid']} stick positions within {box} and, wherever one may be greater between "
-           f"them, down to steps of {step}: searched, not proven; by the "
-           f"curves' second differences up to {most:.3%} may be missing, and a margin within that "
-           f"of 0 counts as not decided; a peak narrower than the grid's steps would not be seen.")
-
-
-def _margins_judged(results):
-    margins = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
-               *results.tube_margins["margin"]]
-    return counted(sum(map(math.isfinite, margins)), "margin", "margins")
-
-
-def _unloaded(results):
-    """Rods and tubes that no load case loads: their margin says nothing."""
-    names = [row["rod"] for row in results.rod_margins.to_dict("records")
-             if not max(row["tension"], row["compression"]) > 0]
-    names += [f"tube of {row['body']}" for row in results.tube_margins.to_dict("records")
-              if not row["stress"] > 0]
-    if names:
-        yield f"strength of {listed(names)}: no load in any case"
-
-
-def _no_strength(results):
-    yield from _without_margin(results)
-    system = results.system
-    pushed = [name for name in system.travel_box()
-              if not loads.grips(system, name) or loads.pilot_force(system, name) is None]
-    if pushed:
-        yield f"loads from {', '.join(pushed)}: no grip or no limit pilot force"
-    silent = [name for name, surface in system.model.surfaces.items() if surface.hinge is None]
-    if silent:
-        yield f"hinge moment of {', '.join(silent)}: none in the file"
-    yield from _cases_left(results.worst_loads.attrs)
-    yield from _unloaded(results)
-
-
-def _cases_left(attrs):
-    """Load cases that are held nowhere, or not everywhere, and stops without any."""
-    for case in attrs["unheld"]:
-        yield f"load case held nowhere: {case}"
-    for case, share in attrs["partly"].items():
-        yield f"load case not held in {share:.0%} of the travel: {case}"
-    for name, why in attrs["stops"].items():
-        yield f"loads with stop {name} in contact: {why}"
-
-
-def _without_margin(results):
-    for words, table, margin, part in (
-            ("column and tube", results.rod_margins, "tube_margin", "rod"),
-            ("end joints", results.rod_margins, "joint_margin", "rod"),
-            ("tube", results.tube_margins, "margin", "body")):
-        names = [row[part] for row in table.to_dict("records") if math.isnan(row[margin])]
-        if names:
-            yield f"strength of {words} of {listed(names)}: the file gives none"
-    unbent = [row["body"] for row in results.tube_margins.to_dict("records")
-              if math.isnan(row["bending"])]
-    if unbent:
-        yield (f"bending of the tube of {listed(unbent)}: the file places no two bearings, so only "
-               f"torsion is in its margin")
-
-
 def _build_misses(results):
     builds = results.few_builds
     if builds.unbuildable:
@@ -482,9 +377,12 @@ QUESTIONS = (  # in the order of the verdict
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
              _covering("Stops are judged along their own input, the others at neutral, as drawn;"
                        " whether the stick gets past them, {builds}, over all that they hang on.")),
-    Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins"), _load_misses,
-             _margins_judged, _no_strength,
-             _load_covers),
+    Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins"),
+             strength.load_misses,
+             strength.margins_judged, strength.no_strength,
+             strength.load_covers, strength.cases_switched),
+    Question("lost motion", "loads", ("lost_motion",), gives.give_misses, gives.gives_judged,
+             gives.gives_left, gives.gives_cover),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
              _tilt_covers),

@@ -146,14 +146,16 @@ class Meeting:
 
     def check_neutral(self, thickness: float) -> None:
         """Refuse a stop that touches at neutral already."""
+        # a spacer only adds to a face, so that the bare faces are asked of where something touches
+        if self.free_at_neutral(thickness) > 0:
+            return
         unit, free = self.system.model.length, self.free_at_neutral(0.0)
         if not free > 0:
             raise LinkageError(f'stop "{self.name}": its faces touch at neutral already (gap '
                                f"{shown_length(free, unit)}); move one of them", stop=self.name)
-        if thickness and not self.free_at_neutral(thickness) > 0:
-            raise LinkageError(f'stop "{self.name}": a spacer of {shown_length(thickness, unit)} '
-                               f"is thicker than the gap of {shown_length(free, unit)} at neutral; "
-                               f"make it thinner", stop=self.name)
+        raise LinkageError(f'stop "{self.name}": a spacer of {shown_length(thickness, unit)} '
+                           f"is thicker than the gap of {shown_length(free, unit)} at neutral; "
+                           f"make it thinner", stop=self.name)
 
     def free_at_neutral(self, thickness: float) -> float:
         """Gap of its faces at neutral, mm."""

@@ -29,7 +29,8 @@ and mm; ``per`` of the input makes what is shown of them.
   radius]), faces (to draw: flat regions, each a list of loops [first, count], holes after the
   outside).  Points count from the carrier's origin; of a rod, each from its own carrier's.
 - ``pairs[n]``: [first solid, second solid, required mm, rule, [k of the inputs that move it],
-  [which of `kept` stands for the first, for the second]]; -1 is the whole solid.
+  [which of `kept` stands for the first, for the second]]; -1 is the whole solid, and of a pair
+  of two whole ones the list is left out.
 - ``kept[m]``: a solid less what lies at the joint that a pair shares: carriers and pieces as of a
   solid; of a rod the two points are its ends, followed by [start, stop], shares of the way.
 
@@ -39,6 +40,7 @@ Anything out of reach is NaN, and a place next to a NaN is out of reach too.
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import json
 from dataclasses import dataclass
 from functools import lru_cache
@@ -113,11 +115,10 @@ def _solids_and_pairs(scene, grid, index, points) -> dict:
     drawn = [_solid(scene, name, grid.origins, index, points) for name in solids]
     at = {name: i for i, name in enumerate(solids)}
     axis = {a.name: k for k, a in enumerate(grid.axes)}
+    inputs = {p.inputs: [axis[n] for n in p.inputs if n in axis] for p in scene.pairs.values()}
     rests = _Kept(scene, grid.origins, index, points)
-    pairs = [[at[p.first], at[p.second], round(p.required, 6), p.rule,
-              [axis[n] for n in p.inputs if n in axis],
-              [rests.number(p, p.first), rests.number(p, p.second)]]
-             for p in scene.pairs.values()]
+    pairs = [[at[p.first], at[p.second], round(p.required, 6), p.rule, inputs[p.inputs],
+              *rests.of(p)] for p in scene.pairs.values()]
     return {"solids": drawn, "pairs": pairs, "kept": rests.solids}
 
 
@@ -153,28 +154,35 @@ class _Kept:
         self.scene, self.origins, self.index, self.points = scene, origins, index, points
         self.solids, self._known = [], {}
 
-    def number(self, pair, name) -> int:
+    def of(self, pair) -> list:
+        """Both numbers of a pair, in a list; nothing where both solids are whole."""
         if not pair.joined:
-            return -1
+            return []
+        both = [self._number(pair, name) for name in (pair.first, pair.second)]
+        return [both] if max(both) >= 0 else []
+
+    def _number(self, pair, name) -> int:
         solid = self.scene.solid_of(pair, name)
         if solid is self.scene.solid(name):
             return -1
         if solid not in self._known:
             self._known[solid] = len(self.solids)
             on = [self.index[body] for body in solid.carriers]
-            self.solids.append({"carriers": on, "pieces": [self._piece(solid, p)
-                                                           for p in solid.pieces]})
+            self.solids.append({"carriers": on, "pieces": self._pieces(solid)})
         return self._known[solid]
 
-    def _piece(self, solid, piece) -> list:
-        """A piece as in `solids`; of a rod the rod's ends, and the piece's shares of the way."""
+    def _pieces(self, solid) -> list:
+        """Pieces as in `solids`; of a rod the rod's ends, and the piece's shares of the way."""
         origin = np.array([self.origins.get(body, (0.0, 0.0, 0.0)) for body in solid.carriers])
-        spots = piece.points if solid.ends is None else solid.ends
-        row = [self.points.put(spots - origin), len(spots), round(piece.radius, 6)]
         if solid.ends is None:
-            return row
+            at = self.points.put(np.concatenate([p.points for p in solid.pieces]) - origin)
+            counts = [len(p.points) for p in solid.pieces]
+            firsts = [at, *(at + end for end in itertools.accumulate(counts[:-1]))]
+            return [[first, count, round(p.radius, 6)]
+                    for first, count, p in zip(firsts, counts, solid.pieces, strict=True)]
         way = solid.ends[1] - solid.ends[0]
-        return [*row, ((piece.points - solid.ends[0]) @ way / (way @ way)).tolist()]
+        return [[self.points.put(solid.ends - origin), 2, round(p.radius, 6),
+                 ((p.points - solid.ends[0]) @ way / (way @ way)).tolist()] for p in solid.pieces]
 
 
 def _inputs(system, grid) -> list:

@@ -65,6 +65,7 @@ def main():
           f"{total.builds} builds; {len(total.faults)} faults in {failed} systems; "
           f"{total.undecided} requirements that seem met were not proven; "
           f"{total.refused} of their looks were refused in words; "
+          f"{total.beyond} postures not compared, as the straight way there leaves the reach; "
           f"{time.process_time() - start:.0f} s of one core")
     print(f"left as too long: {', '.join(map(str, left)) or 'none'}")
     histogram("Least gap met less the bound, as drawn, mm", [s for s, _ in total.slack], EDGES)

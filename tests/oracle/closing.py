@@ -212,12 +212,13 @@ def next_rods(rods, known):
     return None
 
 
-def close(machine, inputs, build=None):
+def close(machine, inputs, build=None, *, follow=True):
     """Posture at stick positions.
 
-    `inputs` is {name: (n,)} in degrees (mm of a slide); what is out of reach is NaN.
+    `inputs` is {name: (n,)} in degrees (mm of a slide); what is out of reach is NaN, and what
+    couplings turn beyond a place out of reach, unless they need not `follow` from neutral.
     """
-    return settled(machine, inputs, build or drawn(machine), order(machine))
+    return settled(machine, inputs, build or drawn(machine), order(machine), follow)
 
 
 def followed_by_newton(machine, inputs, build):
@@ -234,7 +235,7 @@ def followed_by_newton(machine, inputs, build):
 def couple(posture, step, inputs, before):
     _, body, source, ratio = step
     joints = posture.machine.joints
-    value = followed(posture, source, inputs, before)
+    value = posture.values[source] if before is None else followed(posture, source, inputs, before)
     per = ratio * {(False, False): 1.0, (True, True): 1.0, (True, False): np.pi / 180,
                    (False, True): 180 / np.pi}[joints[source].slides, joints[body].slides]
     posture.settle(body, per * value)
@@ -253,7 +254,7 @@ def followed(posture, source, inputs, before):
     return np.where(np.isnan(value), np.nan, value)
 
 
-def settled(machine, inputs, build, steps):
+def settled(machine, inputs, build, steps, follow=True):
     """Posture with some steps of the order taken."""
     posture = Posture(machine, build, len(next(iter(inputs.values()))))
     for n, step in enumerate(steps):
@@ -261,7 +262,7 @@ def settled(machine, inputs, build, steps):
             value = step[3] * np.asarray(inputs.get(step[2], np.zeros(posture.count)), dtype=float)
             posture.settle(step[1], value if machine.joints[step[1]].slides else np.radians(value))
         elif step[0] == "couple":
-            couple(posture, step, inputs, steps[:n])
+            couple(posture, step, inputs, steps[:n] if follow else None)
         elif step[0] == "rod":
             posture.settle(step[1], one_rod(posture, step[1], step[2]))
         else:

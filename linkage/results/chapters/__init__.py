@@ -21,6 +21,7 @@ from . import (
     rods,
     sequence,
     stops,
+    test_cards,
     tolerances,
     wires,
 )
@@ -63,6 +64,7 @@ CHAPTERS = (
     Chapter("wires", wires.blocks),
     Chapter("tolerances", tolerances.blocks, printed=False),
     Chapter("sequence", sequence.blocks, printed=False),
+    Chapter("test-cards", test_cards.blocks, printed=False),
     Chapter("description", description.blocks, printed=False),
     Chapter("rests-on", answer.rest),
     Chapter("assumptions", assumptions.blocks, printed=False),
@@ -71,7 +73,8 @@ CHAPTERS = (
 # a file is seen before the work.
 TABLES = tuple(dict.fromkeys(name for chapter in (
     answer, as_built, assumptions, before_and_after, clearance, description, findings, gearing,
-    loads, reliefs, rods, sequence, stops, tolerances, wires) for name in chapter.TABLES))
+    loads, reliefs, rods, sequence, stops, test_cards, tolerances, wires)
+    for name in chapter.TABLES))
 
 
 def chapter_named(name: str) -> Chapter:

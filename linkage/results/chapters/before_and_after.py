@@ -25,7 +25,7 @@ def blocks(results: Any) -> Iterator[Block]:
     yield Text(f"Before: {before.source}, digest {before.digest}.  After: {results.source}, digest "
                f"{results.digest}.  A dash stands where only one of the two has it.")
     for finding in gearing.flipped(before.system, results.system):
-        yield Text(finding.text, "miss")
+        yield Text(finding.text, "note")  # what is wrong after it is a miss of its own
     tables = compared(before, results)
     for name, data in tables.items():
         if len(data):

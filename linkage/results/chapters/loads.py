@@ -9,25 +9,28 @@ import numpy as np
 import pandas as pd
 
 from ... import gearing, loads
+from ...model import FITTING, SPECIAL
 from ...units import LENGTHS
-from ..blocks import Heading, Picture, Table, Text
+from ..blocks import DataTable, Heading, Picture, Table, Text
 from ..columns import in_units, in_words, place_of
+from ..strength import MARGINS, weakest
 
 if TYPE_CHECKING:
     from ...motion.system import System
     from ..answers import Answers
     from ..blocks import Block
 
-TABLES = ("Worst rod loads", "Worst forces", "Worst moments", "Loads on stops", "Load cases",
-          "Rod margins", "Torque tubes", "Stick force along ", "Lost motion", "Friction")
+TABLES = ("Least margins", "Joints", "Joint checks", "Worst rod loads", "Worst forces",
+          "Worst moments", "Loads on stops", "Load cases", "Rod margins", "Torque tubes",
+          "Stick force along ", "Lost motion", "Friction", "Rods that shake")
 SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
-THIN = 50  # diameter / wall from which the same chapter asks for a check of local buckling
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
             "acceleration, air load but for its hinge moment, and bending of all but torque tubes "
-            "on two bearings are left out.  "
-            "Every rod is taken as straight.  A pilot's force is square to the arm; an input that "
+            "on two bearings are left out.  A pilot's force is square to the arm; an input that "
             "is not pushed is held at the grip by whatever it takes.  A jam of the one surface "
             "that holds an input is the pilot's own case.")
+RULED = ("Those that are worst for a part, and the paragraph that asks for each, of 14 CFR part "
+         "23, 1-1-14 edition.  Left out: a servo at its limit torque.")
 WHAT = {"pivot": "at its pivot", "bearing 1": "on its first bearing",
         "bearing 2": "on its second bearing", "across": "across its axis",
         "about": "from arm to arm about its axis", "tube": "in its torque tube"}
@@ -39,6 +42,7 @@ def blocks(results: Answers) -> Iterator[Block]:
     if results.worst_loads is None:
         yield Text(f"Missing: {results.why_not('worst_loads')}.", "missing")
         return
+    yield from _first(results)
     yield from _basis(results.system)
     yield Picture(lambda: _drawn(results), "What each rod carries at its worst")
     yield from _strength(results)
@@ -54,6 +58,20 @@ def _drawn(results):
     return plots.rods_at_worst(results.system, worst=results.worst_loads)
 
 
+def _first(results):
+    """Which parts have least to spare, by which case."""
+    rows = weakest(results)
+    if not rows:
+        yield Text("No margin could be worked out: the file gives the strength of no part that a "
+                   "load case loads.", "missing")
+        return
+    data = pd.DataFrame(rows).rename(columns={"case": "load_case"})
+    data = data[["part", "check", "margin", "load_case", *place_of(results.system, dict.fromkeys(
+        results.system.travel_box()))]]
+    yield Table("Least margins", data, "Of each part only its least; what can't be judged is under "
+                "Not looked at.", words=in_words(results.system, data))
+
+
 def _basis(system):
     for name in system.travel_box():
         force, at = loads.pilot_force(system, name), ", ".join(loads.grips(system, name))
@@ -63,7 +81,7 @@ def _basis(system):
             yield Text(f"{name}: no limit pilot force in the file", "missing")
         else:
             least = f", least {force_words(system, force.least)}" if force.least else ""
-            source = "the file" if system.model.inputs[name].force else loads.RULE
+            source = loads.rule_of_force(system, name)
             yield Text(f"{name}: limit pilot force {force_words(system, force.most)}{least} "
                        f"({source}) at {at}")
     for name, surface in system.model.surfaces.items():
@@ -72,9 +90,48 @@ def _basis(system):
                        f"{moment_words(system, surface.hinge.slope, 2)} per degree, + is "
                        f"{gearing.deflection_words(system, name)[1]} ({surface.hinge.at})")
     factor = system.model.factor
-    yield Text(f"Factors: limit to ultimate {factor.safety:g}, hinge moments {factor.hinge:g}, "
-               f"fitting {factor.fitting:g}, bearing {factor.bearing:g} where a rod says no other.")
+    yield Text(f"Factors: limit to ultimate {factor.safety:g} (14 CFR 23.303, from memory), hinge "
+               f"moments {factor.hinge:g} (A23.13(a)(1)), {_said_factors(factor)}; all of the "
+               f"1-1-14 edition, where a rod or joint says no other.")
+    for name in _materials(system.model):
+        yield Text(f"material {name}: {_figures(system, system.model.material(name))}")
     yield Text(LEFT_OUT)
+
+
+def _said_factors(factor) -> str:
+    """Fitting and bearing factor, and which the file does not say."""
+    words = [(f"fitting {value if value is not None else usual:g} ({rule}"
+              + ("" if value is not None else "; the file gives none") + ")").replace(
+                  "fitting", word, 1)
+             for word, value, usual, rule in (
+                 ("fitting", factor.fitting, FITTING, "23.625, from memory"),
+                 ("bearing", factor.bearing, SPECIAL["push-pull"], "23.693"))]
+    return ", ".join(words)
+
+
+def _materials(model):
+    """Names of the materials whose figures are in a margin."""
+    parts = [*model.rods.values(), *(b.tube for b in model.bodies.values() if b.tube),
+             *model.rod_ends.values(), *model.joints.values()]
+    words = ("material", "bolt_material", "bears_material")
+    return dict.fromkeys(name for part in parts for word in words
+                         if (name := getattr(part, word, None)) is not None)
+
+
+def _figures(system, material) -> str:
+    """Allowables of a material, each with what stands in for it, and its source."""
+    own = LENGTHS[system.model.length]
+
+    def said(stress, usual=""):
+        return usual if stress is None else f"{stress / own.megapascal:.4g} {own.stress}"
+
+    figures = [f"E {said(material.modulus)}", f"yield {said(material.yield_stress)}",
+               f"ultimate {said(material.ultimate, 'not given')}",
+               f"in shear {said(material.breaks_in_shear, 'not given')}"
+               + ("" if material.shear_ultimate else " (ultimate / √3)"),
+               f"in bearing {said(material.breaks_in_bearing, 'not given')}"
+               + ("" if material.bearing_ultimate else " (that in tension)")]
+    return f"{', '.join(figures)} ({material.source})"
 
 
 def force_words(system: System, newtons: float, digits: int | None = 0) -> str:
@@ -92,15 +149,27 @@ def moment_words(system: System, newton_mm: float, digits: int | None = 0) -> st
 def _strength(results):
     system, rods = results.system, results.rod_margins
     if len(rods):
-        margins = rods[["column_margin", "tube_margin", "joint_margin"]]
+        margins = rods[list(MARGINS)]
         order = np.argsort(margins.min(axis=1).fillna(np.inf), kind="stable")
         data = in_units(system, rods.iloc[order].assign(
             remark=[_remark(system, row) for row in rods.iloc[order].to_dict("records")]),
             force="tension compression column joint_needs", length="length")
         yield Table("Rod margins", data.drop(columns="missing"),
                     "Margin: strength over load and factor, less 1; below 0 is missed.  Column: "
-                    "Euler, Johnson where stocky; tube: yield at limit, ultimate at limit x "
-                    "safety.  Joint factor: the greater of safety x fitting and bearing.")
+                    "tube and bare shanks as one stepped column with pinned ends, at limit x "
+                    "safety; rule: what gave it.  Tube: yield at limit, ultimate at limit x "
+                    "safety.  Shank: at the root of its thread, ultimate x fitting too; thread: "
+                    "half a cylinder at its root in shear.  Joint factor: on the figure that "
+                    "leaves least.")
+    if len(results.joint_margins):
+        data = in_units(system, results.joint_margins, force="load strength")
+        least = results.joint_margins["margin"].fillna(np.inf).groupby(
+            results.joint_margins["at"]).idxmin()
+        yield Table("Joints", data.loc[least[list(dict.fromkeys(data["at"]))]],
+                    "Of each place the check with the least margin; Joint checks has all.  Bearing "
+                    "under the factor of its kind, all else 1.5 x fitting; a dash: the file leaves "
+                    "out what stands under missing.")
+        yield DataTable("Joint checks", lambda: data)
     if len(results.tube_margins):
         data = in_units(system, results.tube_margins, moment="torsion bending", stress="stress",
                         length="x y z")
@@ -116,8 +185,9 @@ def _remark(system, row) -> str:
         return f"no strength and no stretch: the file gives no {row['missing']}"
     rod = system.model.rods[row["rod"]]
     words = [f"L'/rho above {SLENDER:g}"] if row["slenderness"] > SLENDER else []
-    if rod.diameter >= THIN * rod.wall:
-        words.append(f"diameter / wall {THIN:g} or more: local buckling isn't checked")
+    if np.isnan(row["column"]):
+        words.append(f"diameter / wall {rod.diameter / rod.wall:.0f}: beyond every rule for walls "
+                     "known here")
     return "; ".join(words)
 
 
@@ -144,15 +214,18 @@ def worst_tables(results: Answers) -> dict:
     for name, chosen, part, kind in each:
         rows = plain[chosen].rename(columns={"part": part})
         tables[name] = in_units(system, rows[[part, "what", kind, "case", *places]], **{kind: kind})
-    tables["Load cases"] = pd.DataFrame({"case": range(1, len(cases) + 1), "load case": cases})
+    rules = {case.name: case.rule for stop in (None, *system.model.stops)
+             for case in loads.cases(system, stop)}
+    tables["Load cases"] = pd.DataFrame({"case": range(1, len(cases) + 1), "load case": cases,
+                                         "rule": [rules.get(case, "") for case in cases]})
     return tables
 
 
 def _worst(results):
     for name, data in worst_tables(results).items():
         if len(data):
-            note = "" if name == "Load cases" else ("Limit load, the greatest over every case and "
-                                                    "the whole travel, and where.")
+            note = RULED if name == "Load cases" else (
+                "Limit load, the greatest over every case and the whole travel, and where.")
             yield Table(name, data, note, words=in_words(results.system, data))
     idle = [rod for rod in results.system.model.rods
             if rod not in set(results.worst_loads["part"])]
@@ -219,7 +292,25 @@ def _gives(results):
                             system, results.friction.attrs["error"], 3)))
 
 
+def _shaking(results):
+    """First natural frequency of each rod, where the file gives the engine's speeds."""
+    if not results.system.model.engine:
+        yield Text("no engine speed, so how rods shake is not held against any", "missing")
+        return
+    data = loads.rod_vibration(results.system)
+    data = data.assign(near=["near" if near else "" for near in data["near"]])
+    yield Table("Rods that shake", in_units(results.system, data, speed="first engine"),
+                "First natural frequency of the tube between its balls, unloaded; near: within a "
+                "fifth of an engine speed (common practice, no source).  Shown, not judged.")
+
+
 def _remarks(results):
+    yield from _shaking(results)
+    for name, words in loads.left_out(results.system).items():
+        yield Text(f"load case {name}: {words} (the file)", "note")
+    straight = [name for name, rod in results.system.model.rods.items() if not rod.bow]
+    if straight:
+        yield Text(f"taken as straight, as the file gives no bow: {', '.join(straight)}", "missing")
     yield from _paths(results.system)
     yield from _cases(results.system, results.worst_loads.attrs)
 

@@ -18,6 +18,9 @@
 import { carried } from "./pose.js";
 import { along, dot, sub } from "./vectors.js";
 
+/** @type {Pair} */
+const WHOLE = [-1, -1];  // of a pair of which nothing is left out
+
 // nearest points of two lines' ends, after C. Ericson, Real-Time Collision Detection, 5.1.9
 /** @param {Vector} p1 @param {Vector} q1 @param {Vector} p2 @param {Vector} q2 */
 function segmentGap(p1, q1, p2, q2) {
@@ -215,7 +218,7 @@ export class Gaps {
   // the two solids of a pair
   /** @param {number} n @returns {[Solid, Solid]} */
   sides(n) {
-    const [one, two, , , , kept] = this.poses.head.pairs[n];
+    const [one, two, , , , kept = WHOLE] = this.poses.head.pairs[n];
     return [kept[0] < 0 ? this.solids[one] : this.kept[kept[0]],
             kept[1] < 0 ? this.solids[two] : this.kept[kept[1]]];
   }

@@ -25,7 +25,7 @@
  * @typedef {{ name: string, carriers: number[], pieces: Piece[], bars: Piece[],
  *   faces: Pair[][] }} SolidHead
  * @typedef {[first: number, second: number, required: number, rule: string,
- *   inputs: number[], kept: Pair]} PairHead
+ *   inputs: number[], kept?: Pair]} PairHead
  * @typedef {{ carriers: number[], pieces: Piece[] }} KeptHead
  * @typedef {{ format: number, title: string, length: LengthUnit, typed: UnitWords, words: Words,
  *   caution: string, inputs: InputHead[], bodies: BodyHead[], driven: number[], rods: RodHead[],

@@ -1,0 +1,326 @@
+"""Every build within the tolerances: each dimension off by a share, from -1 to 1, of its size.
+
+What a build does to a gap is the sum, on the straight way to it from what is drawn, of the gap's
+rates by the dimensions.  Over each part of that way they are enclosed for all builds at once.
+"""
+
+from __future__ import annotations
+
+import copy
+import math
+from typing import TYPE_CHECKING
+
+from flint import arb, arb_mat
+
+from .lengths import Refused
+from .motion import MOST, Motion, OutOfReach, halved, minus, unit
+from .rates import ALL, OutOfShow, Rates, column, cross, sizes
+from .taylor import UP, Taylor, above
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from .leaves import Book, Side, Solid
+    from .pairs import Pair
+    from .reading import Machine
+
+TRIES = 4  # how often a joint's rates are asked how far builds may have it off
+MORE = 1.25  # times as far as they last said
+CLOSE = 1.5  # times what is moved at least, that a bound of it may be
+NARROW = 1.0  # degrees (mm) of a cell that is cut no further to get one
+MOST_CELLS = 200  # looked at for that
+PARTS = 4, 12  # of the way from what is drawn to a build; the more where the fewer do not do
+
+
+class Dimensions:
+    """The dimensions of a machine that builds may have otherwise than drawn."""
+
+    def __init__(self, machine: Machine, share: float = 1.0):
+        self.first, self.share = len(machine.inputs), share
+        self.places, self.throughs, self.lengths, self.sizes = {}, {}, {}, []
+        turning = [n for n, joint in machine.joints.items() if not joint.slides]
+        ends = [end for rod in machine.rods.values() for end in rod.ends]
+        for name in dict.fromkeys([*(f"{n}/pivot" for n in turning), *ends]):
+            self.number(self.places, name, machine.off[name], 3)
+        for name in [n for n, joint in machine.joints.items() if joint.through]:
+            self.number(self.throughs, name, machine.off[f"{name}/pivot"], 3)
+        for name, rod in machine.rods.items():
+            self.number(self.lengths, name, rod.off, 1)
+        self.count = len(self.sizes)
+        self.runs = {n: math.dist(*machine.joints[n].places[:2]) for n in self.throughs}
+
+    def number(self, table: dict, name: str, size: float, count: int) -> None:
+        """Give numbers to the coordinates of one."""
+        if size > 0:
+            table[name] = len(self.sizes)
+            self.sizes += [size] * count
+
+    def off(self, table: dict, name: str | None) -> float:
+        """How far each coordinate of a dimension may be off that far, mm."""
+        return self.sizes[table[name]] * self.share if name in table else 0.0
+
+    def add(self, direct: arb_mat, at: int, block: arb_mat) -> None:
+        """Add what the three coordinates of a dimension do to rows."""
+        first = self.first + at
+        for i, row in enumerate((block * arb(self.sizes[at])).tolist()):
+            for k, x in enumerate(row):
+                direct[i, first + k] += x
+
+    def add_place(self, direct: arb_mat, point: str, ways: arb_mat) -> None:
+        """Add what a point that is off does."""
+        if point in self.places:
+            self.add(direct, self.places[point], ways)
+
+    def add_joint(self, direct: arb_mat, joint: str, ways: arb_mat | None, crossing: tuple) -> None:
+        """Add what a joint does whose pivot, and whose axis, is off."""
+        pivot = f"{joint}/pivot"
+        if ways is not None and pivot in self.places:
+            self.add(direct, self.places[pivot], ways)
+        if joint not in self.throughs:
+            return
+        ways, axis, x, cos, sin = crossing
+        # of (1 - cos) (u.x) u + cos x + sin u x x, by u
+        tilt = ((ways * axis) * x.transpose() + ways * (axis.transpose() * x)[0, 0]) * (
+            1 - cos) - ways * cross(x) * sin
+        tilt = tilt * (ALL - axis * axis.transpose()) * (1 / arb(
+            self.runs[joint], 4 * self.off(self.throughs, joint)))
+        self.add(direct, self.throughs[joint], tilt)
+        self.add(direct, self.places[pivot], tilt * -1)
+
+    def add_length(self, row: arb_mat, rod: str, length: arb) -> None:
+        """Add what a rod's length does to half of its squared length less that."""
+        if rod in self.lengths:
+            at = self.lengths[rod]
+            row[0, self.first + at] -= length * arb(self.sizes[at])
+
+
+class Built(Motion):
+    """The joints of a machine over cells, in all builds up to some part of the way to them."""
+
+    def __init__(self, drawn: Motion, part: int = PARTS[0], parts: int = PARTS[0]):
+        self.drawn, self.parts, machine = drawn, parts, drawn.machine
+        self.nearer_in = Built(drawn, part - 1, parts) if part > 1 else None
+        self.finer = Built(drawn, PARTS[1], PARTS[1]) if part == PARTS[0] == parts else None
+        self.dimensions = known = Dimensions(machine, part / parts)
+        super().__init__(machine)
+        self.rates, self.means, self.most = Rates(self, known), {}, {}
+        for name, place in machine.points.items():
+            self.points[name] = [Taylor(self.table, {0: arb(k)}, known.off(known.places, name))
+                                 for k in place]
+        for name, joint in machine.joints.items():
+            off = known.off(known.places, f"{name}/pivot")
+            self.pivots[name] = [arb(k, off) for k in joint.pivot]
+            if joint.through:
+                run = [arb(b - a, 2 * off + 1e-12) for a, b in zip(*joint.places[:2], strict=True)]
+                self.axes[name] = unit(run)
+        for name, rod in machine.rods.items():
+            self.lengths[name] = arb(rod.length, known.off(known.lengths, name))
+
+    def settled(self, joint: str, cell: tuple) -> tuple:
+        """State of a joint over a cell: as drawn, and off by what its rates allow in builds."""
+        kind, *told = self.steps[joint]
+        value = self.drawn.state(joint, cell)[2]
+        if kind == "drive":
+            return self.state_of(joint, value)
+        if kind == "couple":
+            off = self.state(told[0], cell)[2].rest - self.drawn.state(told[0], cell)[2].rest
+            return self.off_by(joint, value, off * above(arb(told[1])))
+        rods, joints = ([told[0]], [joint]) if kind == "close" else (told[0].rods, told[0].joints)
+        values = {j: self.drawn.state(j, cell)[2] for j in joints}
+        return {j: self.off_by(j, values[j], off)
+                for j, off in self.off_together(rods, values, cell).items()}[joint]
+
+    def off_by(self, joint: str, value: Taylor, off: float) -> tuple:
+        """State of a joint that builds have off by so much."""
+        rest = (value.rest + off) * UP if off == off else math.inf
+        return self.state_of(joint, Taylor(self.table, value.c, rest))
+
+    def off_together(self, rods: Sequence, values: dict, cell: tuple) -> dict:
+        """How far builds have some joints off that rods settle; without end where not shown.
+
+        While they are off by no more than was tried, their rates hold; and where these can't take
+        them farther than that on the whole way to any build, they never are.
+        """
+        tried = dict.fromkeys(values, 0.0)
+        for _ in range(TRIES):
+            self.held = {j: self.off_by(j, value, tried[j]) for j, value in values.items()}
+            try:
+                rows = self.rates.closure(rods, list(values), cell)
+                self.held = {}
+                found = {j: self.farthest(j, row, cell) for j, row in rows.items()}
+            except OutOfShow:
+                break
+            finally:
+                self.held = {}
+            if all(found[j] <= tried[j] for j in found):
+                self.rates.keep(rows, cell)
+                return found
+            tried = {j: off * MORE for j, off in found.items()}
+        return dict.fromkeys(values, math.inf)
+
+    def farthest(self, joint: str, row: arb_mat, cell: tuple) -> float:
+        """How far rates take a joint on the way to any build."""
+        before = self.nearer_in.joint_to(joint, cell) if self.nearer_in else row * 0
+        ends = [sizes(k.entries()[self.dimensions.first:]) for k in (before, before + row)]
+        return sum(map(max, *ends)) / self.parts * UP
+
+    def joint_to(self, joint: str, cell: tuple) -> arb_mat:
+        """Rates of a joint summed over the parts of the way up to here."""
+        row = self.rates.joint(joint, cell)
+        return row + self.nearer_in.joint_to(joint, cell) if self.nearer_in else row
+
+    def seat_to(self, carriers: tuple, frame: str, cell: tuple) -> list:
+        """Rates of a seat over the whole way: their mean over its parts."""
+        key = self.seat_key(carriers, frame, cell)
+        if key not in self.means:
+            if len(self.means) > MOST:
+                self.means.clear()
+            try:
+                self.means[key] = self.mean(carriers, frame, cell)
+            except OutOfShow:
+                needs = self.seat_needs(carriers, frame)
+                if not self.finer or any(cell[k][1] - cell[k][0] > NARROW for k in needs):
+                    raise
+                self.means[key] = self.finer.mean(carriers, frame, cell)
+        return self.means[key]
+
+    def mean(self, carriers: tuple, frame: str, cell: tuple) -> list:
+        """Rates of a seat over the whole way, worked out."""
+        found = [self.rates.seat(carriers, frame, cell)]
+        inner = self.nearer_in
+        while inner:
+            found.append(inner.rates.seat(carriers, frame, cell))
+            inner = inner.nearer_in
+        return [sum(parts[1:], parts[0]) * (1 / arb(len(found)))
+                for parts in zip(*found, strict=True)]
+
+
+    def most_moved(self, solid: Solid, frame: str, root: tuple, *, rough: bool) -> float:
+        """How far builds may have any point of a solid off anywhere in a box of travel.
+
+        Rough: by the whole box at once.
+        """
+        key = solid.name, frame, rough
+        if key not in self.most:
+            ahead, found, count = [root], 0.0, 0
+            while ahead and found < math.inf:
+                cell, count = ahead.pop(), count + 1
+                far, sure = self.moved(solid, frame, cell)
+                k = max(self.seat_needs(solid.carriers, frame), default=None,
+                        key=lambda k: cell[k][1] - cell[k][0])
+                if not (sure or rough or k is None) and count < MOST_CELLS \
+                        and cell[k][1] - cell[k][0] > NARROW:
+                    ahead += halved(cell, k)
+                else:
+                    found = max(found, far)
+            self.most[key] = found
+        return self.most[key]
+
+    def moved(self, solid: Solid, frame: str, cell: tuple) -> tuple:
+        """How far builds may have any point of a solid off in a cell, and whether that is close."""
+        rod, most, all_sure = bool(solid.ends), 0.0, True
+        for i, carrier in enumerate(solid.carriers):
+            for row in [(1.0,)] if rod else solid.room:
+                spot = solid.ends[i] if rod else solid.drawn(row)
+                far, sure = self.moved_point((carrier,), row, frame, cell)
+                round_it = self.round_joints(carrier, spot, frame)
+                most, all_sure = max(most, min(far, round_it)), all_sure and (sure or far == 0)
+        loose = self.machine.loose[solid.name] * (1 if rod else math.sqrt(3.0))
+        return (most + loose) * UP, all_sure
+
+    def moved_point(self, carriers: tuple, row: Sequence, frame: str, cell: tuple) -> tuple:
+        """How far builds may have a point off in a cell by its rates, and whether that is close."""
+        try:
+            seat = self.seat_to(carriers, frame, cell)
+        except (OutOfReach, OutOfShow):
+            return math.inf, False
+        moves = sum((m * w for m, w in zip(seat[1:], row[1:], strict=True)), seat[0] * row[0])
+        balls = [r[self.dimensions.first:] for r in moves.tolist()]
+        most = math.hypot(*(sum(sizes(r)) for r in balls)) * UP
+        least = math.hypot(*(sum(abs(float(k.mid())) for k in r) for r in balls))
+        return (most if most == most else math.inf), most <= CLOSE * least
+
+    def round_joints(self, carrier: object, spot: Sequence, frame: str) -> float:
+        """The same wherever its joints may have turned to: on spheres about their pivots."""
+        body, point = carrier if isinstance(carrier, tuple) else (carrier, None)
+        found, known = 0.0, self.dimensions
+        found += math.sqrt(3.0) * known.off(known.places, point)
+        for joint, sense in self.route(body, frame):
+            if sense < 0 or self.machine.joints[joint].slides:
+                return math.inf
+            pivot = self.machine.joints[joint].pivot
+            off = known.off(known.places, f"{joint}/pivot")
+            found += 2 * math.dist(spot, pivot) + 2 * math.sqrt(3.0) * off
+            spot = pivot
+        return found * UP
+
+
+class Cost:
+    """What builds cost the gap of corners of two sides along a normal that turns."""
+
+    def __init__(self, book: Book, pair: Pair, sides: tuple, cell: tuple, n: list):
+        self.first = book.built.dimensions.first
+        n = column(n).transpose()
+        self.rows = [self.corners(book, side, pair.frame, cell, n) for side in sides]
+        self.each = [[sum(sizes(row)) for row in rows] for rows in self.rows]
+        self.loose = sum(self.solid(book, side, pair.frame, cell, n) for side in sides) * UP
+        self.most = sum(max(k) for k in self.each) * UP + self.loose
+
+    def corners(self, book: Book, side: Side, frame: str, cell: tuple, n: arb_mat) -> list:
+        """Rates of n.p of every corner of a side, by dimension."""
+        rates = book.built.seat_to(side.solid.carriers, frame, cell)
+        parts = arb_mat([(n * k).entries()[self.first:] for k in rates])
+        return (side.matrix * parts).tolist()
+
+    def solid(self, book: Book, side: Side, frame: str, cell: tuple, n: arb_mat) -> float:
+        """What a solid costs whose points are off in each coordinate of its part."""
+        loose = book.machine.loose[side.solid.name] + side.more
+        if side.solid.ends:  # of a rod all round
+            return loose * math.hypot(*sizes(n.entries())) * UP
+        length = math.hypot(*sizes(n.entries()))
+        return loose * math.sqrt(3.0) * length * UP
+
+    def of(self, i: int, j: int) -> float:
+        """What builds cost the gap of a corner of the one and one of the other side."""
+        return (sum(sizes(q - p for p, q in zip(self.rows[0][i], self.rows[1][j], strict=True)))
+                + self.loose) * UP
+
+
+class Drawn:
+    """As drawn, builds cost nothing."""
+
+    most = 0.0
+
+    def of(self, i: int, j: int) -> float:
+        """What builds cost the gap of two corners."""
+        return 0.0
+
+
+NONE = Drawn()
+
+
+def in_build(machine: Machine, dimensions: Dimensions, shares: list) -> Machine:
+    """A machine as one build has it."""
+    if len(shares) != dimensions.count or not all(-1 <= k <= 1 for k in shares):
+        raise Refused("a build is not within the tolerances")
+    made = copy.copy(machine)
+    off = [k * size for k, size in zip(shares, dimensions.sizes, strict=True)]
+
+    def moved(table: dict, name: str, place: tuple) -> tuple:
+        at = table.get(name)
+        return place if at is None else tuple(k + d for k, d in zip(place, off[at:], strict=False))
+
+    made.points = {n: moved(dimensions.places, n, k) for n, k in machine.points.items()}
+    made.joints = {}
+    for name, joint in machine.joints.items():
+        made.joints[name] = held = copy.copy(joint)
+        held.pivot = moved(dimensions.places, f"{name}/pivot", joint.pivot) if not joint.slides \
+            else joint.pivot
+        if joint.through:
+            end = moved(dimensions.throughs, name, joint.places[1])
+            held.axis = tuple(minus(end, held.pivot))
+    made.rods = {}
+    for name, rod in machine.rods.items():
+        made.rods[name] = held = copy.copy(rod)
+        held.length += off[dimensions.lengths[name]] if name in dimensions.lengths else 0.0
+    return made

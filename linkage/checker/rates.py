@@ -1,0 +1,193 @@
+"""How fast joints and points move all over a cell: rows of balls, one for each input and dimension.
+
+Rates come from the closure of each rod, |p - q|^2 = L^2, differentiated: (p - q).(p' - q') = L L'.
+An enclosure of a turn is never differentiated itself: its rest bounds values, not slopes.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from flint import arb, arb_mat
+
+from .motion import EYE
+from .pairs import part_of
+from .taylor import UP, Taylor
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from .builds import Dimensions
+    from .motion import Motion
+
+MOST = 4000  # rates of seats remembered
+ALL = arb_mat([[arb(k) for k in row] for row in EYE])
+
+
+class OutOfShow(Exception):
+    """A cell is too large for its rates to be enclosed."""
+
+
+def hull(x: Taylor) -> arb:
+    """A ball that holds a Taylor all over its cell."""
+    return x.centre + arb(0, x.spread)
+
+
+def column(p: Sequence) -> arb_mat:
+    """Three Taylors (balls) as a column of balls."""
+    return arb_mat([[hull(k) if isinstance(k, Taylor) else arb(k)] for k in p])
+
+
+def cross(u: arb_mat) -> arb_mat:
+    """The matrix that takes the vector product of a column of balls with another."""
+    x, y, z = u.entries()
+    return arb_mat([[0, -z, y], [z, 0, -x], [-y, x, 0]])
+
+
+def sizes(row: Iterable) -> list:
+    """Upper bounds of the sizes of some balls."""
+    return [float(k.abs_upper()) * UP for k in row]
+
+
+class Rates:
+    """Rates of the joints of a motion, per unit of each input and per share of each dimension."""
+
+    def __init__(self, motion: Motion, dimensions: Dimensions | None = None):
+        self.motion, self.dimensions = motion, dimensions
+        self.width = len(motion.names) + (dimensions.count if dimensions else 0)
+        self.joints, self.seats, self.turns = {}, {}, {}
+
+    def joint(self, joint: str, cell: tuple) -> arb_mat | None:
+        """Rates of a joint, a row; None where it stands still."""
+        if joint not in self.motion.steps:
+            return None
+        key = self.motion.key(joint, cell)
+        if key not in self.joints:
+            self.motion.state(joint, cell)  # which may work them out on its way
+        if key not in self.joints:
+            self.keep(self.settled(joint, cell), cell)
+        return self.joints[key]
+
+    def keep(self, rows: dict, cell: tuple) -> None:
+        """Remember rates of joints."""
+        self.joints |= {self.motion.key(joint, cell): row for joint, row in rows.items()}
+
+    def settled(self, joint: str, cell: tuple) -> dict:
+        """Rates of a joint, and of those that are settled together with it."""
+        kind, *told = self.motion.steps[joint]
+        if kind == "drive":
+            row = arb_mat(1, self.width)
+            row[0, told[0]] = told[1]
+            return {joint: row}
+        if kind == "couple":
+            return {joint: self.joint(told[0], cell) * told[1]}
+        rods, joints = ([told[0]], [joint]) if kind == "close" else (told[0].rods, told[0].joints)
+        return self.closure(rods, joints, cell)
+
+    def closure(self, rods: Sequence, joints: Sequence, cell: tuple) -> dict:
+        """Rates of the joints that some rods settle."""
+        matrix, right = [], []
+        for rod in rods:
+            shares, row = self.of_rod(rod, cell)
+            matrix.append([shares[j][0, 0] if j in shares else 0 for j in joints])
+            right.append(self.total({j: k for j, k in shares.items() if j not in joints}, row,
+                                    cell).entries())
+        try:
+            rows = arb_mat(matrix).solve(arb_mat(right) * -1)
+        except ZeroDivisionError:
+            raise OutOfShow from None
+        if not all(k.is_finite() for k in rows.entries()):
+            raise OutOfShow
+        return {j: arb_mat([row]) for j, row in zip(joints, rows.tolist(), strict=True)}
+
+    def of_rod(self, rod: str, cell: tuple) -> tuple:
+        """What each joint and dimension changes of half a rod's squared length, less its own."""
+        motion, ends = self.motion, self.motion.machine.rods[rod].ends
+        one, other = (motion.machine.chain(part_of(end)) for end in ends)
+        frame = next(b for b in one if b in other)
+        runs = [self.path((motion.points[end], part_of(end), False, end), frame, cell)
+                for end in ends]
+        apart = (runs[0][0] - runs[1][0]).transpose()
+        found, row = {}, arb_mat(1, self.width)
+        for (_, path, start), way in zip(runs, (apart, apart * -1), strict=True):
+            shares, direct = self.felt(way, path, start)
+            found |= shares  # the two ends cross no joint in common
+            row += direct
+        if self.dimensions:
+            self.dimensions.add_length(row, rod, motion.lengths[rod])
+        return found, row
+
+    def total(self, shares: dict, row: arb_mat, cell: tuple) -> arb_mat:
+        """What some joints at their rates add to a row."""
+        for joint, share in shares.items():
+            rates = self.joint(joint, cell)
+            if rates is not None:
+                row += share * rates
+        return row
+
+    def path(self, start: tuple, frame: str, cell: tuple) -> tuple:
+        """Where a point (a way) is seen from a frame, and where it was before each joint."""
+        p, body, is_way, _ = start
+        p, path = column(p), []
+        for joint, sense in self.motion.route(body, frame):
+            crossing = self.crossing(joint, cell, sense)
+            if crossing:
+                path.append((joint, sense, crossing, p))
+                turn, axis, pivot, more = crossing
+                if turn is None:
+                    p = p if is_way else p + axis * more * sense
+                else:
+                    p = turn * p if is_way else turn * (p - pivot) + pivot
+        return p, path, start
+
+    def felt(self, ways: arb_mat, path: list, start: tuple) -> tuple:
+        """How a point (a way) moves along some ways: by the turn of each joint, and by dimensions.
+
+        `ways` is a matrix of rows seen from the frame; each joint's share is a column.
+        """
+        (_, _, is_way, point), shares = start, {}
+        direct = arb_mat(ways.nrows(), self.width)
+        for joint, sense, (turn, axis, pivot, more), x in path[::-1]:
+            if turn is None:
+                if not is_way:
+                    shares[joint] = ways * axis * sense
+                continue
+            x = x if is_way else x - pivot
+            after = ways * turn
+            shares[joint] = after * (cross(axis) * x) * sense
+            if self.dimensions:
+                self.dimensions.add_joint(direct, joint, None if is_way else ways - after,
+                                          (ways, axis, x, *more))
+            ways = after
+        if point and self.dimensions:
+            self.dimensions.add_place(direct, point, ways)
+        return shares, direct
+
+    def crossing(self, joint: str, cell: tuple, sense: int) -> tuple | None:
+        """What takes a point across a joint: turn, axis and pivot, cos and sin (of a slide way)."""
+        state = self.motion.state(joint, cell)
+        if state is None:
+            return None
+        key = *self.motion.key(joint, cell), sense
+        if key not in self.turns or joint in self.motion.held:
+            axis, turn, more = column(self.motion.axes[joint]), None, hull(state[2])
+            if state[0] is not None:
+                cos, sin = more = hull(state[0]), hull(state[1]) * sense
+                around = axis * axis.transpose()
+                turn = around + (ALL - around) * cos + cross(axis) * sin
+            found = turn, axis, column(self.motion.pivots[joint]), more
+            if joint in self.motion.held:
+                return found
+            self.turns[key] = found
+        return self.turns[key]
+
+    def seat(self, carriers: tuple, frame: str, cell: tuple) -> list:
+        """How each vector of a seat moves in three directions: matrices (3, width)."""
+        key = self.motion.seat_key(carriers, frame, cell)
+        if key not in self.seats:
+            if len(self.seats) > MOST:
+                self.seats.clear()
+            runs = [self.path(start, frame, cell) for start in self.motion.starts(carriers)]
+            self.seats[key] = [self.total(*self.felt(ALL, path, start), cell)
+                               for _, path, start in runs]
+        return self.seats[key]

@@ -1,0 +1,88 @@
+"""Lost motion and free play against the limits that the file gives."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .. import gearing, rigging
+from .columns import counted, listed
+from .verdict import Miss
+
+if TYPE_CHECKING:
+    from .answers import Answers
+
+
+def give_misses(results: Answers) -> Iterator[Miss]:
+    """Surfaces that give, or move in their play, more than the file allows."""
+    for name, found, limit, word, where in _measured(results):
+        wide = results.lost_motion.attrs["error"] if word == "lost motion" else 0.0
+        if found > limit:
+            yield Miss("lost motion", name, f"{word} {found:.2f}°, {limit:.2f}° allowed", where,
+                       short=found - limit)
+        elif found + wide > limit:
+            yield Miss("lost motion", name, f"{word} {found:.4f}°, {found + wide:.4f}° perhaps "
+                       f"between the stick positions looked at, {limit:.4f}° allowed", where,
+                       decided=False, short=found - limit)
+
+
+def gives_judged(results: Answers) -> str:
+    """How many limits were judged."""
+    return counted(sum(1 for _ in _measured(results)), "limit of lost motion or free play",
+                   "limits of lost motion or free play")
+
+
+def gives_left(results: Answers) -> Iterator[str]:
+    """What no limit is given for, and what can't be held against one."""
+    surfaces = results.system.model.surfaces
+    for key, word in (("lost_motion", "lost motion"), ("free_play", "free play")):
+        silent = [name for name, part in surfaces.items() if getattr(part, key) is None]
+        if silent:
+            yield f"{word} of {listed(silent)}: no limit in the file"
+    told = {(name, word) for name, _, _, word, _ in _measured(results)}
+    for name, part in surfaces.items():
+        if part.lost_motion is not None and (name, "lost motion") not in told:
+            yield f"lost motion of {name}: the file gives nothing that stretches or twists"
+        if part.free_play is not None and (name, "free play") not in told:
+            yield f"free play of {name}: the file gives no joint of it play"
+    rigid = dict.fromkeys(word for row in _lost(results)
+                          if surfaces[row["surface"]].lost_motion is not None
+                          for word in row["rigid"].split(", ") if word)
+    if rigid:
+        yield f"stretch of {listed(rigid)}: taken as rigid in the lost motion that is judged"
+
+
+def gives_cover(results: Answers) -> Iterator[str]:
+    """What the figures hold for."""
+    if any(True for _ in _measured(results)):
+        yield (f"Lost motion is the greatest found at {results.lost_motion.attrs['positions']} "
+               f"positions along each input, the others at neutral, as drawn, at one pilot's limit "
+               f"force, and {results.lost_motion.attrs['error']:.2g}° may be missing between them; "
+               "free play adds up every joint at "
+               "neutral and at the stops, to first order.")
+
+
+def _measured(results):
+    """Name, degrees, limit, word and place of what has a limit and can be worked out."""
+    surfaces = results.system.model.surfaces
+    for name, part in surfaces.items():
+        if part.lost_motion is not None:
+            mine = [row for row in _lost(results) if row["surface"] == name
+                    and math.isfinite(row["worst"])]
+            if mine:
+                row = max(mine, key=lambda row: row["worst"])
+                at = gearing.said_input(results.system, row["input"], row["at"])
+                yield name, row["worst"], part.lost_motion, "lost motion", at
+        if part.free_play is not None and results.play is not None and len(results.play):
+            bands = rigging.play_bands(results.play)
+            bands = bands[bands["surface"] == name]
+            if len(bands):
+                row = bands.iloc[int(np.argmax(bands["worst"]))]
+                yield name, float(row["worst"]), part.free_play, "free play", row["at"]
+
+
+def _lost(results):
+    return [] if results.lost_motion is None else results.lost_motion.to_dict("records")

@@ -1,0 +1,154 @@
+"""The checker as built: what builds do is held by its rates, and what it can't show is no pass.
+
+Builds are written out as files of their own (tests/test_built_proof.py), which the checker then
+reads as drawn.
+"""
+
+import copy
+import functools
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from test_built_proof import MACHINE, build
+from test_checker import checked
+
+import linkage
+from linkage.certificate import certificate
+from linkage.checker.builds import Built, in_build
+from linkage.checker.leaves import Book
+from linkage.checker.lengths import Refused
+from linkage.checker.motion import Motion
+from linkage.checker.rates import hull
+from linkage.checker.reading import read
+from linkage.commands import run
+
+ROOT = Path(__file__).parents[1]
+EXAMPLES, CASES = ROOT / "examples", ROOT / "tests" / "oracle" / "cases"
+SERVO = EXAMPLES / "servo_arm.toml"
+COUNT = MACHINE.count("<<")
+
+
+@functools.cache
+def proven(file):
+    system = linkage.load(file)
+    return certificate(system, file, linkage.clearance(system, built=True))
+
+
+def off_most(motion, one, other, place):
+    """How far apart two motions have what carries the horn, coordinate by coordinate."""
+    cell = tuple((k, k) for k in place)
+    seats = [m.seat(("horn",), "airframe", cell) for m in (one, other)]
+    return [[abs(float((p.centre - q.centre).mid())) for p, q in zip(*pair, strict=True)]
+            for pair in zip(*seats, strict=True)]
+
+
+def test_what_builds_do_is_held_by_the_rates_of_a_cell():
+    """An axis through two points, a rod and its ends: every build of a file of its own."""
+    rng = np.random.default_rng(15)
+    drawn = Motion(read(build([0] * COUNT)))
+    built = Built(drawn)
+    for middle, half in ((0.0, 1.0), (-15.0, 1.0), (20.0, 0.5)):
+        cell = ((middle - half, middle + half),)
+        first = built.dimensions.first
+        most = [[sum(float(k.abs_upper()) for k in row[first:]) for row in part.tolist()]
+                for part in built.seat_to(("horn",), "airframe", cell)]
+        turn = built.state("horn", cell)[2].rest - drawn.state("horn", cell)[2].rest
+        used = 0.0
+        for _ in range(12):
+            one = Motion(read(build(rng.choice([-1, 1], COUNT))))
+            one.origins = drawn.origins
+            at = float(rng.uniform(*cell[0]))
+            found = off_most(drawn, one, drawn, (at,))
+            for part, bound in zip(found, most, strict=True):
+                for k, most_k in zip(part, bound, strict=True):
+                    assert k <= most_k + 1e-9
+                    used = max(used, k / most_k)
+            here = ((at, at),)
+            assert abs(float((one.state("horn", here)[2].centre
+                              - drawn.state("horn", here)[2].centre).mid())) <= turn + 1e-12
+        assert used > 0.3  # of what is allowed, by builds at random
+
+
+@pytest.mark.parametrize("name", ["group_of_three", "coupled_past_half_a_turn"])
+def test_joints_of_builds_stay_within_what_is_allowed(name):
+    """Rods settled together, a coupling past half a turn: joints of builds at random."""
+    rng, text = np.random.default_rng(3), (CASES / f"{name}.toml").read_text()
+    if "[tolerance]" not in text:
+        text += "\n[tolerance]\nhardpoint = 0.02\nrod = 0.01\n"
+    book = Book(read(text), True)
+    motion, built, held = book.motion, book.built, 0
+    cell = tuple((0.1 * low, 0.1 * low + 0.02 * (high - low))
+                 for low, high, _ in book.machine.inputs.values())
+    for _ in range(6):
+        shares = rng.choice([-1.0, 1.0], built.dimensions.count).tolist()
+        one = Motion(in_build(book.machine, built.dimensions, shares))
+        place = tuple((k, k) for k in (float(rng.uniform(*ends)) for ends in cell))
+        for joint in motion.steps:
+            allowed = built.state(joint, cell)[2].rest
+            if math.isfinite(allowed):
+                off = hull(one.state(joint, place)[2]) - hull(motion.state(joint, place)[2])
+                off = math.remainder(float(off.mid()), 2 * math.pi)
+                assert abs(off) <= allowed + 1e-9, joint
+                held += abs(off) > 0.05 * allowed
+    assert held
+
+
+def test_the_proof_of_a_servo_arm_as_built_holds(tmp_path):
+    verdict = checked(SERVO, proven(SERVO), tmp_path)
+    assert verdict.holds, verdict.sentence
+    assert verdict.sentence.startswith("proof holds: 10 pairs, ")
+    assert "for the real travel, as built; all keep what is required" in verdict.sentence
+
+
+def test_no_claim_above_what_a_build_meets_is_confirmed():
+    """The worst builds that the search met are the tests' witness."""
+    made, table = proven(SERVO), linkage.clearance(linkage.load(SERVO), built=True)
+    from linkage.checker.verdict import Claims
+
+    claims, count = Claims(Book(read(SERVO.read_text()), True), made), 0
+    for _, row in table.iterrows():
+        told = next(k for k in made["pairs"] if set(k["pair"]) == set(row["pair"].split(" | ")))
+        pair = next(p for p in claims.book.pairs.all() if set(p.names) == set(told["pair"]))
+        if told["claim"] is not None and not pair.balls:
+            assert claims.pair(pair, told)[0] > 0
+            with pytest.raises(Refused):
+                claims.pair(pair, told | {"claim": max(row["real_least"], 0.0) + 1e-3})
+            count += 1
+    assert count > 1
+
+
+def test_a_proof_as_drawn_is_none_as_built(tmp_path):
+    file = EXAMPLES / "elevons.toml"
+    system = linkage.load(file)
+    made = certificate(system, file, linkage.clearance(system)) | {"build": "as built"}
+    assert not checked(file, made, tmp_path).holds
+
+
+def test_a_least_is_met_in_a_build_within_the_tolerances_only(tmp_path):
+    made = copy.deepcopy(proven(SERVO))
+    told = next(k for k in made["pairs"] if k["claim"] is not None)
+    count = Built(Motion(read(SERVO.read_text()))).dimensions.count
+    met = [[0, [1.0, 1.0]], [0, [1.0, 1.0]]]
+    for build_of in ([1.01] * count, [0.0] * (count - 1), [float("nan")] * count):
+        told |= {"least": 1e3, "place": [0.0, 0.0], "met": met, "build": build_of}
+        said = checked(SERVO, made, tmp_path).sentence
+        assert "a build is not within the tolerances" in said
+
+
+def test_what_no_plane_shows_in_every_build_is_not_decided(tmp_path):
+    made = copy.deepcopy(proven(SERVO))
+    told = next(k for k in made["pairs"] if k["claim"] is not None)
+    told["claim"] = None
+    verdict = checked(SERVO, made, tmp_path)
+    assert not verdict.holds
+    assert verdict.sentence.startswith("proof does not hold for 1 of the pairs: not decided, ")
+
+
+def test_the_command_writes_and_checks_a_proof_as_built(tmp_path, capsys):
+    path = str(tmp_path / "arm.json.gz")
+    assert run([str(SERVO), "--built", "--only", "clearance", "--proof", path]) in (0, 1)
+    assert "the clearance proof for the real travel as built" in capsys.readouterr().out
+    assert run(["check-proof", str(SERVO), path]) == 0
+    assert "for the real travel, as built" in capsys.readouterr().out
