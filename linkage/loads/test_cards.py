@@ -15,7 +15,7 @@ from ..motion import System
 from ..stops import judged_box
 from ..units import in_house_units
 from .load_cases import cases, hinge_moment
-from .pilot_forces import pilot_force
+from .pilot_forces import grips, pilot_force
 from .stick import hinge_of_grip_force
 from .worst import case_at, worst_loads
 
@@ -100,7 +100,7 @@ def operation_card(system: System) -> pd.DataFrame:
     for name, surface in system.model.surfaces.items():
         driver = driving_input(system, name)
         limit = None if driver is None else pilot_force(system, driver)
-        if surface.chord is None or limit is None:
+        if surface.chord is None or limit is None or not grips(system, driver):
             continue
         x = round_positions(*judged_box(system)[driver])
         motion = system.sweep(**{driver: x})

@@ -237,7 +237,7 @@ def map_of(results: Answers) -> dict | None:
     if len(system.travel_box()) < 2 or not system.model.solids:
         return None
     travel = travel_map(system, MARGIN)
-    touching = [pair for pair in travel.boundaries if pair != REACH]
+    touching = [name for name in travel.boundaries if name != REACH]
     wanted = travel_map(system, 0.0, touching)  # its share is that of the sheet
     return {"usable": wanted.usable,
             "boundaries": {pair: np.round(line, 3).tolist()

@@ -48,9 +48,11 @@ def _limit_load(results):
 def _operation(results):
     system = results.system
     card = loads.operation_card(system)
+    left = [name for name in system.model.surfaces if name not in set(card["surface"])]
+    if left:
+        yield Text(f"Operation test of {', '.join(left)} left out: it needs a chord of the surface "
+                   f"and an input with a grip and a limit pilot force that loads it", "missing")
     if not len(card):
-        yield Text("Operation test: no surface has a chord and an input with a limit pilot force",
-                   "missing")
         return
     data = in_units(system, card.rename(columns={"position": "stick"}), moment="moment",
                     length="arm", force="weight", angle="deflection")
