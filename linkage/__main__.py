@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import gc
+import logging
 import os
 import signal
 import sys
@@ -86,6 +87,7 @@ def start() -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    logging.getLogger().addHandler(logging.NullHandler())  # libraries don't speak on the terminal
     return main()
 
 

@@ -194,6 +194,15 @@ def test_gearing_alone_refuses_what_the_whole_run_would(old, new, says, tmp_path
     assert says in err
 
 
+def test_a_library_does_not_speak_on_the_terminal():
+    """Matplotlib does where it finds no home for its settings."""
+    words = ("import sys, logging; from linkage import __main__ as command; "
+             "command.run = lambda argv: logging.getLogger('matplotlib').warning('no home') or 0; "
+             "sys.exit(command.start())")
+    done = subprocess.run([sys.executable, "-c", words], capture_output=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (0, b"", b"")
+
+
 def hears_all():
     """Signals as in a terminal's own command; one in the background is deaf to some."""
     for number in (signal.SIGINT, signal.SIGHUP):

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from linkage.model.file import parse_model
+from linkage.motion import System
 from linkage.results import Answers
 
 SHORT = """
@@ -24,6 +25,24 @@ points = { in = [400, 0, -40] }
 [rod.push]
 ends = ["stick/low", "crank/in"]
 """
+
+
+def test_a_map_that_ends_where_the_rods_reach_is_drawn():
+    from linkage.workbook.page_tables import map_of
+
+    text = SHORT + """
+[input.roll]
+travel = [-20, 20]
+[body.wheel]
+pivot = [0, 300, 0]
+axis = "fore-aft"
+input = "roll"
+points = { rim = [0, 300, 100] }
+solid.spoke = { kind = "tube", along = ["pivot", "rim"], diameter = 10 }
+"""
+    drawn = map_of(Answers(System(parse_model(text))))
+    assert set(drawn["boundaries"]) == {"end of reach"}
+    assert 0 < drawn["usable"] < 1
 
 
 def hostile_values(rng):

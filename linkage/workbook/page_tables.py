@@ -15,12 +15,12 @@ from ..gearing.travels import SIGNS
 from ..motion import System
 from ..results import Answers
 from ..stops import judged_travel, meeting, travel_map
+from ..stops.mapping import REACH
 from ..units import shown_length
 
 if TYPE_CHECKING:
     from ..model.parts import Spacer
     from ..stops.faces import Meeting
-from ..stops.mapping import REACH
 
 CHARTED = 9  # thicknesses of a spacer chart
 MARGIN = 3.0  # degrees (mm) past the wanted travel that the travel map is worked out for
