@@ -147,19 +147,21 @@ def test_the_last_proof_stays_dimmed_with_its_age_until_the_next_comes(book, lab
     book.until(lambda: stale(book, "clearance") == 0)
 
 
-def test_a_busy_kernel_is_waited_for_aloud(book, lab_tools, opened):
+def test_a_busy_kernel_is_waited_for_aloud(book, lab_tools, opened, tmp_path):
     book.control("neutral").click()
     book.until(lambda: exact(book))
     # a page is answered while a cell runs, but not while it runs in C and keeps Python's lock
-    code = "import ctypes, time; time.sleep(1); ctypes.PyDLL(None).sleep(35)"
+    begun = tmp_path / "begun"
+    code = (f"import ctypes, pathlib; pathlib.Path({str(begun)!r}).touch(); "
+            f"ctypes.PyDLL(None).sleep(30)")
     lab_tools.run_code(book.page, code, wait=False)
-    book.page.wait_for_timeout(1300)
+    book.until(begun.exists, 30)
     book.type("stick pitch", 5)
     wait = book.root.locator(".lw-surfaces .lw-wait")
     book.until(lambda: wait.inner_text().startswith("Being worked out for"), 15)
     assert "from before" in wait.inner_text()
     assert band(book) == ""
-    book.until(lambda: "The kernel is busy with something else: no answer for" in band(book), 33)
+    book.until(lambda: "The kernel is busy with something else: no answer for" in band(book), 25)
     assert "Numbers here are from before" in band(book)
     assert stale(book, "clearance") == 2
     assert book.rows("surfaces")["elevator"][-1] == "sampled"
