@@ -152,7 +152,8 @@ def test_a_busy_kernel_is_waited_for_aloud(book, lab_tools, opened, tmp_path):
     book.until(lambda: exact(book))
     # a page is answered while a cell runs, but not while it runs in C and keeps Python's lock
     begun = tmp_path / "begun"
-    code = (f"import ctypes, pathlib; pathlib.Path({str(begun)!r}).touch(); "
+    # that it is busy it can tell only before that
+    code = (f"import ctypes, pathlib, time; time.sleep(2); pathlib.Path({str(begun)!r}).touch(); "
             f"ctypes.PyDLL(None).sleep(30)")
     lab_tools.run_code(book.page, code, wait=False)
     book.until(begun.exists, 30)
