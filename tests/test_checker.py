@@ -380,7 +380,8 @@ def test_what_the_checker_does_not_know_is_refused_by_name(word, tmp_path):
 
 
 @pytest.mark.parametrize("what", [b"", b"no gzip", gzip.compress(b"[1]"), gzip.compress(b"{"),
-                                  gzip.compress(json.dumps({"format": 99}).encode())])
+                                  gzip.compress(json.dumps({"format": 99}).encode())],
+                         ids=["empty", "no gzip", "a list", "half", "another format"])
 def test_what_is_no_certificate_never_passes(what, tmp_path):
     path = tmp_path / "proof.json.gz"
     path.write_bytes(what)
