@@ -37,18 +37,18 @@ def run(argv: list[str]) -> int:
     system = load(args.file)
     args.built = _for_builds(system.model, args)
     density = _density(system.model, args.material)
-    names = names_both_sides(system.model, args.plate)
+    names, drawn = names_both_sides(system.model, args.plate), drawings_of(args.file)
     check_folder(args.out, [*relief.relieved_names(args.file, args.out),
                             *relief.template_names(system.model, names),
                             *(relief.cut_name(system.model, name) for name in names
-                              if name in drawings_of(args.file))], args.replace)
+                              if name in drawn)], args.replace)
     with lengths_said_in(system.model.length), working("cutting free"):
         done = _relieved(system, names, _relief_options(args, system.model.length))
     files, drawings = relief.relieved_file(args.file, done, args.out), {}
     written = Path(args.out) / relief.relieved_names(args.file, args.out)[-1]
     for each in done:
         add_templates(relief.relief_templates(each, args.paper), files, drawings)
-    files |= relief.cut_drawings(args.file, done)
+    files |= relief.cut_drawings(drawn, done)
     relief.write_all(args.out, files, args.replace)
     from ..sheet import relief_sheet, template_sheet
 

@@ -398,6 +398,20 @@ def _trimmed(loop, x, y):
     return loop
 
 
+def off_outline(outline: np.ndarray, spot: ArrayLike) -> float:
+    """How far a place [u, v] is from what an outline (n, 2) encloses, mm; 0 within.
+
+    Examples
+    --------
+    >>> square = np.array([[0, 0], [2, 0], [2, 2], [0, 2.0]])
+    >>> off_outline(square, [1, 1]), off_outline(square, [3, 1])
+    (0.0, 1.0)
+    """
+    import shapely
+
+    return float(shapely.Polygon(outline).distance(shapely.Point(spot)))
+
+
 def cut_across(loops: Sequence[np.ndarray], bores: Sequence, line: tuple, spots: np.ndarray
                ) -> tuple[np.ndarray, np.ndarray]:
     """What a straight cut through a flat part leaves on the side of its first spot.

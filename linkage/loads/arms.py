@@ -4,10 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from ..geometry.outlines import off_outline
 from ..model import Plate, Washer
 from ..motion import System
 
 SQUARE = 0.95  # cosine between a plate's normal and the axis from which it counts as an arm
+BESIDE = 0.1  # mm that the tube may stand off the plate that it carries
 NEAR = 50.0  # mm along the axis from a hardpoint to a plate that may still take it
 
 
@@ -43,38 +45,11 @@ def _nearest(model, body, address):
         middle = np.array(model.spot(body, solid.at))
         outline = solid.loops(0.1)[0]
         off = abs((place - middle) @ normal)
-        if abs(normal @ part.direction) > SQUARE and off < NEAR and inside(
-                outline, (place - middle) @ across) and _comes_near(
-                outline, (np.array(part.centre) - middle) @ across, reached):
+        if abs(normal @ part.direction) > SQUARE and off < NEAR and not off_outline(
+                outline, (place - middle) @ across) and off_outline(
+                outline, (np.array(part.centre) - middle) @ across) <= reached + BESIDE:
             plates[name] = off
     return min(plates, key=plates.get, default=None)
-
-
-def inside(outline: np.ndarray, spot: np.ndarray) -> bool:
-    """Whether a place [u, v] lies within an outline (n, 2), by the crossings of a line to it.
-
-    Examples
-    --------
-    >>> square = np.array([[0, 0], [2, 0], [2, 2], [0, 2.0]])
-    >>> inside(square, np.array([1, 1])), inside(square, np.array([3, 1]))
-    (True, False)
-    """
-    after = np.roll(outline, -1, axis=0)
-    spans = (outline[:, 1] > spot[1]) != (after[:, 1] > spot[1])
-    one, other = outline[spans], after[spans]
-    crossing = one[:, 0] + (spot[1] - one[:, 1]) / (other[:, 1] - one[:, 1]) * (
-        other[:, 0] - one[:, 0])
-    return bool((crossing > spot[0]).sum() % 2)
-
-
-def _comes_near(outline, spot, reach):
-    if inside(outline, spot):
-        return True
-    side = np.roll(outline, -1, axis=0) - outline
-    share = np.einsum("ij,ij->i", spot - outline, side) / np.maximum(
-        np.einsum("ij,ij->i", side, side), 1e-12)
-    nearest = outline + np.clip(share, 0, 1)[:, None] * side
-    return bool(np.linalg.norm(nearest - spot, axis=1).min() <= reach + 0.1)
 
 
 def plate_offset(system: System, body: str, address: str) -> float:

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .columns import short_column, slenderness, tube_area, tube_inertia, wall_stress
+from .columns import short_column, tube_area, tube_inertia, wall_stress
 from .stepped import ROUNDS, Stretch, bowed_rises, buckling_load
 
 if TYPE_CHECKING:
@@ -142,12 +142,10 @@ def _bowed_load(stretches, ends, tube, rest):
     """Compression at which a bowed rod first reaches a limit of stress, N."""
     area, diameter, wall = tube
     elastic, part = rest
-    inertia = float(tube_inertia(part.diameter, part.wall))
-    limits = [(end.area, end.inertia, end.diameter / 2, end.material.yield_stress)
-              for end in ends[:1] if end]
-    limits += [(area, inertia, diameter / 2, wall)]
-    limits += [(end.area, end.inertia, end.diameter / 2, end.material.yield_stress)
-               for end in ends[1:] if end]
+    first, last = ([(end.area, end.inertia, end.diameter / 2, end.material.yield_stress)]
+                   if end else [] for end in ends)
+    inner = (area, float(tube_inertia(part.diameter, part.wall)), diameter / 2, wall)
+    limits = [*first, inner, *last]
 
     def holds(load):
         rises = bowed_rises(stretches, load / part.fixity, part.bow)
@@ -159,9 +157,3 @@ def _bowed_load(stretches, ends, tube, rest):
         middle = (low + high) / 2
         low, high = (middle, high) if holds(middle) else (low, middle)
     return low
-
-
-def plain_slenderness(model: Model, rod: str) -> float:
-    """L'/rho of a rod's tube from ball to ball, end fixity included."""
-    part = model.rods[rod]
-    return float(slenderness(model.rod_length(rod), part.diameter, part.wall, part.fixity))

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from ..disk import file_stems, fill_folder
 from ..model import Model, Plate, Washer
-from ..model.file import drawings_of
 from ..model.save import saved_files, saved_names
 from ..units import CAUTION, shown_length
 from .cut import said_area, said_width
@@ -186,13 +185,13 @@ def write_all(folder: Path | str, files: dict, replace: bool = False) -> None:
     fill_folder(folder, {name: data for name, data in files.items() if name}, replace=replace)
 
 
-def cut_drawings(source: Path | str, reliefs: Sequence[Relief]) -> dict:
+def cut_drawings(drawn: dict, reliefs: Sequence[Relief]) -> dict:
     """Drawings that plates are cut from, as copies with the new edges on a layer of their own.
 
     Parameters
     ----------
-    source : path
-        The model file.
+    drawn : dict
+        As `linkage.model.file.drawings_of` gives it of the model file.
     reliefs : sequence of Relief
 
     Returns
@@ -200,7 +199,7 @@ def cut_drawings(source: Path | str, reliefs: Sequence[Relief]) -> dict:
     dict
         ``{file name: str}``, of plates of that file that are cut.
     """
-    files, drawn = {}, drawings_of(source)
+    files = {}
     for relief in reliefs:
         if relief.needed and relief.name in drawn:
             plate = flat_of(relief.model, relief.name)
