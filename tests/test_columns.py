@@ -10,6 +10,7 @@ from systems.load_models import IN, STAGE, TUBED, stage, system_of
 
 from linkage import loads
 from linkage.model import HANDBOOK, Material
+from linkage.results import Results
 from linkage.units import LBF
 
 KSI = 1000 * LBF / IN**2
@@ -209,6 +210,17 @@ def test_thin_walls():
     there = loads.wall_stress(0.3 * limit, 1.0, alloy)
     assert there == pytest.approx(alloy.yield_stress * (0.038 / 0.3 + 2 / 3))
     assert math.isnan(loads.wall_stress(0.46 * limit, 1.0, alloy))
+
+
+def test_a_wall_beyond_every_rule_is_named_as_not_judged():
+    """D/t of 250 of a steel of E/Fy 387: past 0.45 E/Fy, where no column load is known."""
+    rod = 'diameter = 200\nwall = 0.8\nmaterial = "4130 normalized"'
+    results = Results(system_of(STAGE.format(stick="", horn="", rod=rod, surface="")))
+    row = results.rod_margins.iloc[0]
+    assert math.isnan(row["column_margin"])
+    assert row["tube_margin"] > 0
+    assert any("strength as a column of" in words and row["rod"] in words
+               for words in results.verdict.unknown)
 
 
 def test_a_tube_shakes_as_a_pinned_beam():

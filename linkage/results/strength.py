@@ -36,8 +36,6 @@ def load_misses(results: Answers) -> Iterator[Miss]:
         word = section_word(results, row["body"]).removeprefix("torque ")
         yield from _margin_miss(row["body"], f"margin of its {word}{_tube_words(results, row)}",
                                 row["margin"], wide)
-
-
     yield from _joint_misses(results, error)
 
 
@@ -205,6 +203,16 @@ def _without_margin(results):
         names = [row[part] for row in table.to_dict("records") if math.isnan(row[margin])]
         if names:
             yield f"strength of {words} of {listed(names)}: the file gives none"
+    rods = results.rod_margins.to_dict("records")
+    for margin, beside, words in (
+            ("column_margin", "tube_margin", "strength as a column of {}: diameter over wall is "
+             "beyond every rule known here"),
+            ("thread_margin", "shank_margin", "threads engaged of {}: no material of theirs has "
+             "an ultimate stress")):
+        names = [row["rod"] for row in rods
+                 if math.isnan(row[margin]) and not math.isnan(row[beside])]
+        if names:
+            yield words.format(listed(names))
     yield from _joints_left(results)
     yield from _bodies_left(results)
     unbent = [row["body"] for row in results.tube_margins.to_dict("records")
