@@ -13,7 +13,7 @@ from .arms import taking_plate
 if TYPE_CHECKING:
     from ..model import Model
     from ..motion import System
-    from .statics import Statics
+    from .free_bodies import FreeBodies
 
 SHARES = np.linspace(0.1, 1.0, 10)  # of the way from a hardpoint to the pivot
 LEANS = np.radians([-50.0, -25.0, 0.0, 25.0, 50.0])  # of a cut from square to that way
@@ -127,7 +127,7 @@ def _cut(solid, bores, line, spots, first):
     return (*place, 0.0), normal, back, (t * widths.sum(), inertia, reach, widths.sum())
 
 
-def plate_loads(statics: Statics, plate: str) -> np.ndarray:
+def plate_loads(statics: FreeBodies, plate: str) -> np.ndarray:
     """Forces at a plate's hardpoints per unit load along its own u, v and normal.
 
     Returns
@@ -142,7 +142,7 @@ def plate_loads(statics: Statics, plate: str) -> np.ndarray:
     return np.stack([np.einsum("nemj,nj->nem", forces, way) for way in axes], axis=-1)
 
 
-def plate_stress(statics: Statics, share: np.ndarray, plate: str) -> np.ndarray:
+def plate_stress(statics: FreeBodies, share: np.ndarray, plate: str) -> np.ndarray:
     """Equivalent stress at every cut of a plate in a load case, (n, k) N/mm².
 
     Tension, bending in and out of the plane (M c / I, 6 M / (b t²)), shear (1.5 V / A) and torsion
