@@ -254,7 +254,8 @@ class Scene:
         Of two parts that share a joint only what lies at the joint is left out (`left_out`),
         unless the file has a rule for the pair: that is of the two whole solids.
         """
-        return {pair.name: pair for pair in self._moving if not self._at_joints(pair)}
+        return {pair.name: pair for pair in self._moving
+                if not (pair.joined and self._at_joints(pair))}
 
     @cached_property
     def left_out(self) -> tuple[LeftOut, ...]:
@@ -287,9 +288,8 @@ class Scene:
     def _moving(self) -> list:
         """Every pair of which one solid moves against the other."""
         names = [(name, body_of(name)) for name in self._shapes]
-        made = (self._pair(first, second) for i, (first, one) in enumerate(names)
-                for second, two in names[i + 1:] if one != two)
-        return [pair for pair in made if pair.inputs]
+        return [self._pair(first, second) for i, (first, one) in enumerate(names)
+                for second, two in names[i + 1:] if one != two and self._between(one, two)[1]]
 
     @cached_property
     def waived(self) -> dict:
@@ -349,15 +349,15 @@ class Scene:
     def _pair(self, first, second) -> Pair:
         both = frozenset((first, second))
         rule, is_stop = self._rules.get(both), both in self._stops
-        frame, inputs, usual = self._between(body_of(first), body_of(second))
-        joined = bool(inputs) and rule is None and not is_stop and \
+        frame, inputs, usual, joints = self._between(body_of(first), body_of(second))
+        joined = joints and bool(inputs) and rule is None and not is_stop and \
             bool(self._joints.shared(first, second))
         required, source = (0.0, "stop") if is_stop else \
             self._required(first, second, rule, ("joined" if joined else usual))
         return Pair(first, second, required, source, inputs, frame, joined)
 
-    def _between(self, one, two) -> tuple[str, tuple[str, ...], str]:
-        """Nearest common carrier of two parts, what moves them apart, and their usual class."""
+    def _between(self, one, two) -> tuple[str, tuple[str, ...], str, bool]:
+        """Nearest common carrier of two parts, what moves them, their usual class, and joints."""
         if (one, two) not in self._known:
             carriers = self.carriers(one) + self.carriers(two)
             frame = self._common(carriers)
@@ -366,23 +366,30 @@ class Scene:
             needs = frozenset().union(*(self._needs[joint] for joint in joints))
             usual = "structure" if AIRFRAME in (one, two) else \
                 "same" if self._guides(one) & self._guides(two) else "different"
-            self._known[one, two] = frame, tuple(n for n in self.system.inputs if n in needs), usual
+            self._known[one, two] = (frame, tuple(n for n in self.system.inputs if n in needs),
+                                     usual, bool(self._joints.of_parts(one, two)))
         return self._known[one, two]
 
     def _common(self, bodies) -> str:
-        first, *others = [(body, *self.model.carriers(body)) if body != AIRFRAME else (AIRFRAME,)
-                          for body in dict.fromkeys(bodies)]
+        first, *others = (self._chains[body] for body in dict.fromkeys(bodies))
         return next(b for b in first if all(b in chain for chain in others))
+
+    @cached_property
+    def _chains(self) -> dict:
+        """Every body and what carries it, down to the airframe."""
+        return {AIRFRAME: (AIRFRAME,)} | {body: (body, *self.model.carriers(body))
+                                          for body in self.model.bodies}
 
     def _required(self, first, second, rule, usual) -> tuple[float, str]:
         """Clearance of a pair that is no stop's, and where it comes from."""
         if rule is not None:
             return (0.0, "waived") if rule.waive else (rule.require, "this pair")
-        clearance, shapes = self.model.clearance, self._shapes
-        said = [shapes[name].clearance for name in (first, second) if shapes[name].clearance]
-        if not said:
+        clearance = self.model.clearance
+        one, other = self._shapes[first].clearance, self._shapes[second].clearance
+        if not (one or other):
             return getattr(clearance, usual), usual
-        sizes = {name: clearance.named.get(name, getattr(clearance, name, None)) for name in said}
+        sizes = {name: clearance.named.get(name, getattr(clearance, name, None))
+                 for name in (one, other) if name}
         most = max(sizes, key=sizes.get)
         return sizes[most], most
 
@@ -400,7 +407,9 @@ def _room(piece, more: float = TOUCHING) -> list:
 
 
 def _inside(room, point) -> bool:
-    return all(low <= k <= high for (low, high), k in zip(room, point, strict=True))
+    (a, b), (c, d), (e, f) = room  # spelt out: asked of every fixed solid and joint
+    x, y, z = point
+    return a <= x <= b and c <= y <= d and e <= z <= f
 
 
 @lru_cache(maxsize=4096)  # the very same pieces as long as their shape is as before

@@ -308,7 +308,7 @@ class Workbook(anywidget.AnyWidget):
         return [name for name in self.model.stops if name in changed or self._stop_moved(name)]
 
     def _draw(self) -> None:
-        self._held = dict(self.position)
+        self._held, self._parts = dict(self.position), part_rows(self._draft)
         payload = make_payload(self._system, self.position, self._box)
         with self.hold_sync():
             self.head, self.shapes, self.grid = payload.head, payload.shapes, payload.grid
@@ -394,7 +394,7 @@ class Workbook(anywidget.AnyWidget):
                 self._prover.prove(serial, self.model, phases)
 
     def _tell(self) -> None:
-        model, source, rows = self.model, self._path, part_rows(self._draft)
+        model, source = self.model, self._path
         now = time.monotonic()
         self.state = {
             "serial": self._serial, "heard": self._heard, "busy": list(self._busy),
@@ -405,8 +405,8 @@ class Workbook(anywidget.AnyWidget):
             "required": self._known["required"],
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),
-            "parts": rows, "undo": len(self._draft.past),
-            "changes": changes(self._draft, rows, self._first, self._system),
+            "parts": self._parts, "undo": len(self._draft.past),
+            "changes": changes(self._draft, self._parts, self._first, self._system),
             "ask_over": self._ask_over,
             "save_as": f"{source.stem} changed.toml" if source else "changed.toml"}
 

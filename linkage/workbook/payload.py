@@ -115,10 +115,12 @@ def _solids_and_pairs(scene, grid, index, points) -> dict:
     drawn = [_solid(scene, name, grid.origins, index, points) for name in solids]
     at = {name: i for i, name in enumerate(solids)}
     axis = {a.name: k for k, a in enumerate(grid.axes)}
-    inputs = {p.inputs: [axis[n] for n in p.inputs if n in axis] for p in scene.pairs.values()}
+    every = list(scene.pairs.values())
+    inputs = {names: [axis[n] for n in names if n in axis] for names in {p.inputs for p in every}}
+    required = {size: round(size, 6) for size in {p.required for p in every}}
     rests = _Kept(scene, grid.origins, index, points)
-    pairs = [[at[p.first], at[p.second], round(p.required, 6), p.rule, inputs[p.inputs],
-              *rests.of(p)] for p in scene.pairs.values()]
+    pairs = [[at[p.first], at[p.second], required[p.required], p.rule, inputs[p.inputs],
+              *(rests.of(p) if p.joined else ())] for p in every]
     return {"solids": drawn, "pairs": pairs, "kept": rests.solids}
 
 
@@ -155,8 +157,8 @@ class _Kept:
         self.solids, self._known = [], {}
 
     def of(self, pair) -> list:
-        """Both numbers of a pair, in a list; nothing where both solids are whole."""
-        if not pair.joined:
+        """Both numbers of a pair at a joint, in a list; nothing where both solids are whole."""
+        if not self.scene.balls(pair):
             return []
         both = [self._number(pair, name) for name in (pair.first, pair.second)]
         return [both] if max(both) >= 0 else []
