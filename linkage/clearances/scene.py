@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -103,6 +103,15 @@ class LeftOut:
         return f"{self.first} | {self.second}"
 
 
+class _Between(NamedTuple):
+    """What is so of two parts, whichever of their solids are asked of."""
+
+    frame: str  # nearest common carrier
+    inputs: tuple[str, ...]  # that move one against the other
+    usual: str  # class of clearance
+    joined: bool  # whether they share a joint that moves
+
+
 class Scene:
     """Everything solid of a system.
 
@@ -197,7 +206,7 @@ class Scene:
     def envelope(self, name: str) -> Solid:
         """One convex piece that holds the whole solid: quick, and never smaller."""
         if name not in self._envelopes:
-            piece = self.placed(name).hull()
+            piece = _hull(self.placed(name))
             self._envelopes[name] = Solid(name, (piece,), self.carriers(name), self._ends(name))
         return self._envelopes[name]
 
@@ -288,8 +297,9 @@ class Scene:
     def _moving(self) -> list:
         """Every pair of which one solid moves against the other."""
         names = [(name, body_of(name)) for name in self._shapes]
-        return [self._pair(first, second) for i, (first, one) in enumerate(names)
-                for second, two in names[i + 1:] if one != two and self._between(one, two)[1]]
+        return [self._pair_of(first, second, between) for i, (first, one) in enumerate(names)
+                for second, two in names[i + 1:]
+                if one != two and (between := self._between(one, two)).inputs]
 
     @cached_property
     def waived(self) -> dict:
@@ -323,6 +333,11 @@ class Scene:
         return {frozenset(rule.between): rule for rule in self.model.pairs}
 
     @cached_property
+    def _named(self) -> set:
+        """Solids that a rule or a stop of the file names."""
+        return set().union(*self._rules, *self._stops)
+
+    @cached_property
     def _stops(self) -> set:
         return {frozenset(stop.between) for stop in self.model.stops.values()}
 
@@ -347,27 +362,32 @@ class Scene:
         return _holds(self.placed(name), ball.centre, ball.radius)
 
     def _pair(self, first, second) -> Pair:
-        both = frozenset((first, second))
-        rule, is_stop = self._rules.get(both), both in self._stops
-        frame, inputs, usual, joints = self._between(body_of(first), body_of(second))
-        joined = joints and bool(inputs) and rule is None and not is_stop and \
+        return self._pair_of(first, second, self._between(body_of(first), body_of(second)))
+
+    def _pair_of(self, first, second, between) -> Pair:
+        rule, is_stop = None, False
+        if first in self._named and second in self._named:
+            both = frozenset((first, second))
+            rule, is_stop = self._rules.get(both), both in self._stops
+        joined = between.joined and rule is None and not is_stop and \
             bool(self._joints.shared(first, second))
         required, source = (0.0, "stop") if is_stop else \
-            self._required(first, second, rule, ("joined" if joined else usual))
-        return Pair(first, second, required, source, inputs, frame, joined)
+            self._required(first, second, rule, ("joined" if joined else between.usual))
+        return Pair(first, second, required, source, between.inputs, between.frame, joined)
 
-    def _between(self, one, two) -> tuple[str, tuple[str, ...], str, bool]:
-        """Nearest common carrier of two parts, what moves them, their usual class, and joints."""
+    def _between(self, one, two) -> _Between:
         if (one, two) not in self._known:
             carriers = self.carriers(one) + self.carriers(two)
             frame = self._common(carriers)
-            joints = {joint for body in carriers
-                      for joint, _ in self.system.plan.route(body, frame)}
-            needs = frozenset().union(*(self._needs[joint] for joint in joints))
+            needs = set()
+            for body in carriers:
+                chain = self._chains[body]
+                needs.update(*(self._needs[joint] for joint in chain[:chain.index(frame)]))
             usual = "structure" if AIRFRAME in (one, two) else \
                 "same" if self._guides(one) & self._guides(two) else "different"
-            self._known[one, two] = (frame, tuple(n for n in self.system.inputs if n in needs),
-                                     usual, bool(self._joints.of_parts(one, two)))
+            inputs = tuple(n for n in self.system.inputs if n in needs)
+            self._known[one, two] = _Between(frame, inputs, usual, bool(inputs) and bool(
+                self._joints.of_parts(one, two)))
         return self._known[one, two]
 
     def _common(self, bodies) -> str:
@@ -431,6 +451,11 @@ def _holds(shape, centre, radius) -> bool:
 @lru_cache(maxsize=4096)
 def _outside(shape, balls) -> tuple[Piece, ...]:
     return tuple(kept for piece in _pieces(shape) for kept in outside_balls(piece, balls, HALVED))
+
+
+@lru_cache(maxsize=4096)
+def _hull(shape) -> Piece:
+    return shape.hull()
 
 
 @lru_cache(maxsize=4096)  # a system that differs in one point shares all other pieces

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import logging
 import numbers
 import threading
@@ -52,7 +53,7 @@ from .page_tables import (
     stop_row,
     waiting_row,
 )
-from .payload import make_payload
+from .payload import as_json, make_payload
 from .program import script, style
 from .prover import Prover
 from .typed import typed_length
@@ -81,7 +82,9 @@ class Workbook(anywidget.AnyWidget):
     _esm = script()
     _css = style()
     live = traitlets.Bool(True).tag(sync=True)
-    head = traitlets.Dict().tag(sync=True)
+    # sent as text: it holds no bytes to be looked for among its thousands of lists
+    head = traitlets.Dict().tag(sync=True, to_json=lambda head, _: as_json(head),
+                                from_json=lambda text, _: json.loads(text))
     shapes = traitlets.Bytes().tag(sync=True)
     grid = traitlets.Bytes().tag(sync=True)
     state = traitlets.Dict().tag(sync=True)
