@@ -22,14 +22,11 @@ class Dimensions:
     def __init__(self, machine: Machine, share: float = 1.0):
         self.first, self.share = len(machine.inputs), share
         self.places, self.throughs, self.lengths, self.sizes = {}, {}, {}, []
-        turning = [n for n, joint in machine.joints.items() if not joint.slides]
-        ends = [end for rod in machine.rods.values() for end in rod.ends]
-        for name in dict.fromkeys([*(f"{n}/pivot" for n in turning), *ends]):
+        for name in places_of(machine):
             self.number(self.places, name, machine.off[name], 3)
         for name in [n for n, joint in machine.joints.items() if joint.through]:
             self.number(self.throughs, name, machine.off[f"{name}/pivot"], 3)
-        for name, rod in machine.rods.items():
-            self.number(self.lengths, name, rod.off, 1)
+        self.number_rods(machine.rods)
         self.count = len(self.sizes)
         self.runs = {n: math.dist(*machine.joints[n].places[:2]) for n in self.throughs}
 
@@ -38,6 +35,11 @@ class Dimensions:
         if size > 0:
             table[name] = len(self.sizes)
             self.sizes += [size] * count
+
+    def number_rods(self, rods: dict) -> None:
+        """Give numbers to the lengths of rods."""
+        for name, rod in rods.items():
+            self.number(self.lengths, name, rod.off, 1)
 
     def off(self, table: dict, name: str | None) -> float:
         """How far each coordinate of a dimension may be off that far, mm."""
@@ -78,6 +80,13 @@ class Dimensions:
             row[0, self.first + at] -= length * arb(self.sizes[at])
 
 
+def places_of(machine: Machine) -> list:
+    """Pivots of what turns, and ends of rods, each once."""
+    turning = [n for n, joint in machine.joints.items() if not joint.slides]
+    ends = [end for rod in machine.rods.values() for end in rod.ends]
+    return list(dict.fromkeys([*(f"{n}/pivot" for n in turning), *ends]))
+
+
 def in_build(machine: Machine, dimensions: Dimensions, shares: list) -> Machine:
     """A machine as one build has it."""
     if len(shares) != dimensions.count or not all(-1 <= k <= 1 for k in shares):
@@ -93,13 +102,12 @@ def in_build(machine: Machine, dimensions: Dimensions, shares: list) -> Machine:
     made.joints = {}
     for name, joint in machine.joints.items():
         made.joints[name] = held = copy.copy(joint)
-        held.pivot = moved(dimensions.places, f"{name}/pivot", joint.pivot) if not joint.slides \
-            else joint.pivot
+        if not joint.slides:
+            held.pivot = moved(dimensions.places, f"{name}/pivot", joint.pivot)
         if joint.through:
             end = moved(dimensions.throughs, name, joint.places[1])
             held.axis = tuple(minus(end, held.pivot))
-    made.rods = {}
-    for name, rod in machine.rods.items():
-        made.rods[name] = held = copy.copy(rod)
-        held.length += off[dimensions.lengths[name]] if name in dimensions.lengths else 0.0
+    made.rods = {name: copy.copy(rod) for name, rod in machine.rods.items()}
+    for name, at in dimensions.lengths.items():
+        made.rods[name].length += off[at]
     return made

@@ -107,17 +107,24 @@ def pieces_of(shape, filled=()):
     if kind in ("tube", "pipe"):
         return turned(shape, [Line(ends, shape["diameter"] / 2) for ends in
                               zip(shape["along"][:-1], shape["along"][1:], strict=True)])
-    if kind == "box":
-        low, high = ([f(a, b) for a, b in zip(shape["corner"], shape["opposite"], strict=True)]
-                     for f in (min, max))
-        outline = ((low[0], low[1]), (high[0], low[1]), (high[0], high[1]), (low[0], high[1]))
-        return turned(shape, [Prism(outline, (low[2], high[2]), (0.0, 0.0, 0.0), EYE)])
-    axes = plate_axes(shape)
-    half = shape["thickness"] / 2
-    parts = ring(shape, filled) if kind == "washer" else flat_parts(
+    return turned(shape, [box_of(shape)] if kind == "box" else flat_pieces(shape, filled))
+
+
+def box_of(shape):
+    """A box between two corners."""
+    low, high = ([f(a, b) for a, b in zip(shape["corner"], shape["opposite"], strict=True)]
+                 for f in (min, max))
+    outline = ((low[0], low[1]), (high[0], low[1]), (high[0], high[1]), (low[0], high[1]))
+    return Prism(outline, (low[2], high[2]), (0.0, 0.0, 0.0), EYE)
+
+
+def flat_pieces(shape, filled):
+    """Convex pieces of a washer or plate."""
+    axes, half = plate_axes(shape), shape["thickness"] / 2
+    parts = ring(shape, filled) if shape["kind"] == "washer" else flat_parts(
         rounded(shape["outline"], True), [hole_polygon(h) for i, h in enumerate(shape["holes"])
                                           if i not in filled])
-    return turned(shape, [Prism(tuple(p), (-half, half), shape["at"], axes) for p in parts])
+    return [Prism(tuple(p), (-half, half), shape["at"], axes) for p in parts]
 
 
 def plate_axes(shape):
@@ -234,11 +241,9 @@ def ring(shape, filled):
 
 def flat_parts(outer, holes):
     """An outline without its holes, as slabs between its corners, joined while they stay convex."""
-    if not holes and all(turns(outer[k - 2], outer[k - 1], outer[k]) >= 0
-                         for k in range(len(outer))):
+    if not holes and convex(outer):
         return [outer]
-    loops = [[(round(x * GRID) / GRID, round(y * GRID) / GRID) for x, y in loop]
-             for loop in (outer, *holes)]
+    loops = [on_grid(loop) for loop in (outer, *holes)]
     sides = [side for loop in loops for side in zip(loop, [*loop[1:], loop[0]], strict=True)
              if side[0][0] != side[1][0]]
     at = sorted({x for loop in loops for x, _ in loop})
@@ -246,6 +251,16 @@ def flat_parts(outer, holes):
     for room in zip(at[:-1], at[1:], strict=True):
         ahead, done = joined(ahead, slabs_of(sides, room), done)
     return [distinct([*below, *above[::-1]]) for below, above in done + ahead]
+
+
+def on_grid(loop):
+    """Corners rounded so that equal ones are the very same."""
+    return [(round(x * GRID) / GRID, round(y * GRID) / GRID) for x, y in loop]
+
+
+def convex(outline):
+    """Whether an outline never turns back."""
+    return all(turns(outline[k - 2], outline[k - 1], outline[k]) >= 0 for k in range(len(outline)))
 
 
 def slabs_of(sides, room):

@@ -98,11 +98,7 @@ class Taylor:
 
     def __mul__(self, other):
         if not isinstance(other, Taylor):
-            other = arb(other)
-            if other.is_zero():
-                return Taylor(self.table, {})
-            return Taylor(self.table, {k: x * other for k, x in self.c.items()},
-                          self.rest * above(other) * UP)
+            return self.scaled(arb(other))
         c, table, rest = {}, self.table, 0.0
         for i, x in self.c.items():
             row, third = table.product[i], table.third[i]
@@ -122,6 +118,13 @@ class Taylor:
         if self.rest or other.rest:
             rest += self.size * other.rest + self.rest * sum(other.sizes)
         return Taylor(self.table, c, rest * UP + TINY if rest else 0.0)
+
+    def scaled(self, factor):
+        """The same times a number."""
+        if factor.is_zero():
+            return Taylor(self.table, {})
+        return Taylor(self.table, {k: x * factor for k, x in self.c.items()},
+                      self.rest * above(factor) * UP)
 
     def low(self):
         """A lower bound over the cell."""

@@ -51,7 +51,7 @@ class Group:
     def followed(self, goal):
         """Joints at a place, box by box from neutral."""
         start = tuple((0.0, 0.0) for _ in goal)
-        found = self.enclosed(start, self.newton(start, [0.0] * len(self.joints)))
+        found = self.about(start, start, [0.0] * len(self.joints))
         share, step = 0.0, 1.0
         while found is not None and share < 1:
             end = min(share + step, 1.0)
@@ -68,13 +68,17 @@ class Group:
         """Joints at the far end of a part of the way, by one box that holds them at both ends."""
         cell = tuple(tuple(sorted((ends[0] * g, ends[1] * g))) for g in goal)
         sides = [-1.0 if g > 0 else 1.0 for g in goal]
-        middle = tuple(((a + b) / 2,) * 2 for a, b in cell)
-        held = self.enclosed(cell, self.newton(middle, [float(k.centre.mid()) for k in root]))
+        held = self.about(cell, middle_of(cell), [float(k.centre.mid()) for k in root])
         if held is None or not self.holds(held, root, sides):
             return None
         place, sides = tuple((ends[1] * g,) * 2 for g in goal), [-s for s in sides]
-        further = self.enclosed(place, self.newton(place, [self.at(k, sides) for k in held[0]]))
+        further = self.about(place, place, [self.at(k, sides) for k in held[0]])
         return None if further is None or not self.holds(held, further[0], sides) else further
+
+    def about(self, cell, place, guess):
+        """Joints over a cell, about where Newton gets from a guess at a place in it."""
+        reached = self.newton(place, guess)
+        return None if reached is None else self.enclosed(cell, reached)
 
     def holds(self, found, root, at):
         """Whether a root lies in the box in which an enclosure is the only one."""
@@ -110,8 +114,6 @@ class Group:
 
     def enclosed(self, cell, guess):
         """Joints over a cell, and how far about them no other root lies; None where not shown."""
-        if guess is None:
-            return None
         table = self.motion.table
         values = [constant(table, k) for k in guess]
         missed, matrix = self.rates(cell, values)
@@ -203,3 +205,8 @@ def combined(matrix, values):
     """A matrix of balls times a column of Taylors."""
     return [sum((v * k for v, k in zip(values[1:], row[1:], strict=True)), values[0] * row[0])
             for row in matrix]
+
+
+def middle_of(cell):
+    """The middle of a cell, as a cell."""
+    return tuple(((a + b) / 2,) * 2 for a, b in cell)

@@ -138,18 +138,23 @@ class Stop:
             self.pieces[side] = [Line(p.ends, p.radius + thick) for p in self.pieces[side]]
             self.more[side] = stop["spacer"]["off"]
         elif "at" in self.told:
-            at, names = self.told["at"], self.book.motion.names
-            sign = 1 if stop["side"] == "greatest" else -1
-            if at * sign < 0:
-                raise Refused("the face of a spacer is told at the other end")
-            cell, soon = (tuple((k if name == stop["input"] else 0.0,) * 2 for name in names)
-                          for k in (at, self.told["soon"][0]))
-            # else one might tell of a face that is only passed nearby
-            if not (0 <= (self.told["soon"][0] - at) * sign <= SOON
-                    and self.touch(soon, self.told["soon"][1:])):
-                raise Refused("the face of a spacer is not told where its stop meets")
+            cell = self.where_it_meets(stop)
             self.pieces[side].append(self.pad(side, cell, self.told["met"], thick))
             self.more[side] = stop["spacer"]["off"]
+
+    def where_it_meets(self, stop):
+        """The position at which the face of a spacer is told, where its stop soon meets."""
+        at, names = self.told["at"], self.book.motion.names
+        sign = 1 if stop["side"] == "greatest" else -1
+        if at * sign < 0:
+            raise Refused("the face of a spacer is told at the other end")
+        cell, soon = (tuple((k if name == stop["input"] else 0.0,) * 2 for name in names)
+                      for k in (at, self.told["soon"][0]))
+        # else one might tell of a face that is only passed nearby
+        if not (0 <= (self.told["soon"][0] - at) * sign <= SOON
+                and self.touch(soon, self.told["soon"][1:])):
+            raise Refused("the face of a spacer is not told where its stop meets")
+        return cell
 
     def inputs(self):
         """Inputs that move its solids against each other."""

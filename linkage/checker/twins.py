@@ -52,18 +52,28 @@ def across(word: str, value: object, swap: dict) -> object:
     if word in ("holes", "fitted", "outline"):
         return value
     if isinstance(value, dict):
-        names = word in ("points", "solid")
-        return {other_name(k, swap) if names else k:
-                across("at" if word == "points" else k, v, swap) for k, v in value.items()}
+        return table_across(word, value, swap)
     if word in ("axis", "normal", "slide", "u", "bolt"):
         return way_across(value, word in ("axis", "normal"))
     if word in PLACES or word in NAMES or word == "clearance":
         return placed_across(value, swap)
+    return word_across(word, value, swap)
+
+
+def word_across(word: str, value: object, swap: dict) -> object:
+    """A single word or number as the mirror has it."""
     if word == "side":
         return {"left": "right", "right": "left"}.get(value, value)
     if word == "input":
         return other_name(value, swap)
     return -value if word == "clocking" else value
+
+
+def table_across(word: str, table: dict, swap: dict) -> dict:
+    """A table of the file as the mirror has it."""
+    names = word in ("points", "solid")
+    return {other_name(k, swap) if names else k:
+            across("at" if word == "points" else k, v, swap) for k, v in table.items()}
 
 
 def way_across(value: object, turning: bool) -> list:

@@ -6,6 +6,7 @@ import hashlib
 import json
 import math
 import struct
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -146,12 +147,7 @@ class Claims:
         if found["open"]:
             parts[0] = (f"proof does not hold for {len(found['open'])} of the pairs: not decided, "
                         f"first {found['open'][0]}; of the others {parts[0]}")
-        if found["missed"]:
-            parts.append(f"{len(found['missed'])} come nearer than required, first "
-                         f"{found['missed'][0]}")
-        if found["kept"]:
-            parts.append(f"{'the others' if found['missed'] else 'all'} keep what is required but "
-                         f"for {ROUNDED:g} mm")
+        parts += outcomes(found["missed"], found["kept"])
         free, passed = self.travel.open_ends()
         parts += [f"{words} {', '.join(ends)}" for words, ends in (
             ("the wanted travel stands where no stop is:", free),
@@ -169,14 +165,18 @@ class Claims:
         claim, count = told["claim"], 0
         if claim is not None:
             count = self.leaves(pair, told, claim)
+        return count, self.outcome(pair, claim, least)
+
+    def outcome(self, pair, claim, least):
+        """What comes of a pair by what is claimed of it and what was met."""
         if pair.rule in LEFT and claim is None:
-            return count, pair.rule
+            return pair.rule
         if claim is not None and claim >= pair.required - ROUNDED:
-            return count, "kept"
+            return "kept"
         if least < pair.required:
-            return count, "missed"
+            return "missed"
         if claim is None and self.book.built:
-            return count, "open"
+            return "open"
         raise Refused(f"it is not decided whether it keeps {pair.required:.3f} mm")
 
     def leaves(self, pair, told, claim):
@@ -231,3 +231,12 @@ def where(book, cell):
     """A cell in words."""
     return ", ".join(f"{name} {low:.3f}..{high:.3f}" for name, (low, high) in
                      zip(book.motion.names, cell, strict=True))
+
+
+def outcomes(missed: list, kept: list) -> Iterator[str]:
+    """What comes of the pairs that are decided."""
+    if missed:
+        yield f"{len(missed)} come nearer than required, first {missed[0]}"
+    if kept:
+        yield (f"{'the others' if missed else 'all'} keep what is required but for "
+               f"{ROUNDED:g} mm")

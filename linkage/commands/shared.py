@@ -64,16 +64,20 @@ class _Parser(argparse.ArgumentParser):
 
     def _refuse_what_is_read(self, parsed) -> None:
         """Refuse to write over a file that is read, whatever may be replaced."""
-        # complexity over 10: all that is read against all that is written
         options = {action.dest for action in self._actions if action.option_strings}
         written = [word for word in sorted(options & WRITTEN) if getattr(parsed, word)]
-        read = [name for name in (getattr(parsed, word, None) for word in READ) if name]
-        read += side_files(parsed.file) if written and "file" in parsed else []
+        read = _files_read(parsed) if written else []
         for word in written:
             name = getattr(parsed, word)
             if any(_one_file(name, other) for other in read):
                 raise LinkageError(f"--{word} {name}: is the file that is read, and stays as it "
                                    f"is; choose another name")
+
+
+def _files_read(parsed) -> list:
+    """Files that a command line names to be read, and what those name."""
+    read = [name for name in (getattr(parsed, word, None) for word in READ) if name]
+    return read + (side_files(parsed.file) if "file" in parsed else [])
 
 
 def _one_file(one, other) -> bool:

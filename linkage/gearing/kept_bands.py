@@ -118,19 +118,23 @@ def _too_far(system, row, cells, fine):
 
 def _too_short(system, row, cells):
     """The place of the other inputs where the travel ends soonest, if too soon."""
-    # complexity over 10: each place of the others: is it there, and where does the travel end
     name, (low, high) = row["input"], ({n: cells[0][n] + way * cells[1][n] for n in cells[0]}
                                        for way in (-1.0, 1.0))
     ends, worst = travel_ends(system, cells), None
     sides = {n: np.linspace(*ends[n], PLACES).tolist() for n in low if n != name}
     for values in itertools.product(*sides.values()):
         at = dict(zip(sides, values, strict=True))
-        held = _all_of(len(low[name]), ((low[n] <= x) & (x <= high[n]) for n, x in at.items()))
-        if not held.any():
+        both = _ends_at(name, at, low, high)
+        if both is None:
             continue
-        both = np.array([low[name][held].min(), high[name][held].max()])
         turned = _deflection(system, row, {**{n: np.full(2, x) for n, x in at.items()}, name: both})
         if np.isfinite(turned).all() and (worst is None or turned.max() < worst[1]):
             worst = {name: float(both[turned.argmax()]), **at}, float(turned.max())
     if worst is not None and worst[1] < row["required"] - row["within"] - SAME:
         yield *worst, True
+
+
+def _ends_at(name, at, low, high):
+    """Both ends of an input with the others at a place, by cells; None where no cell is there."""
+    held = _all_of(len(low[name]), ((low[n] <= x) & (x <= high[n]) for n, x in at.items()))
+    return np.array([low[name][held].min(), high[name][held].max()]) if held.any() else None

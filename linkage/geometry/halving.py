@@ -160,7 +160,6 @@ def _raised(outline, low, high):
 
 def _kept_parts(part, balls, ways, smallest) -> list:
     """Parts (outline, low, high) that are left; the part itself where nothing is left out."""
-    # complexity over 10: four ways of being done, then both halves
     if any(_wholly_inside(part, ball) for ball in balls):
         return []
     reaching = [ball for ball in balls if _reaches(ball, part)]
@@ -169,10 +168,9 @@ def _kept_parts(part, balls, ways, smallest) -> list:
     halves = _halved(part, ways, smallest)
     if halves is None:
         return [part]
-    rests = [_kept_parts(half, reaching, ways, smallest) for half in halves]
-    if all(len(rest) == 1 and rest[0] is half for rest, half in zip(rests, halves, strict=True)):
-        return [part]
-    return rests[0] + rests[1]
+    one, other = (_kept_parts(half, reaching, ways, smallest) for half in halves)
+    whole = len(one) == len(other) == 1 and one[0] is halves[0] and other[0] is halves[1]
+    return [part] if whole else one + other
 
 
 def _wholly_inside(part, ball) -> bool:

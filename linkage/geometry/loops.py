@@ -131,7 +131,6 @@ class Curve:
 
     def chain(self, within: float) -> list | None:
         """Sides right of it where its control points are within `within` of its chord."""
-        # complexity over 10: what a chain has to hold, before the walk that makes one
         places = self.control[:, :2] / self.control[:, 2:]
         way = places[-1] - places[0]
         size = np.hypot(*way)
@@ -139,8 +138,8 @@ class Curve:
             return None if np.ptp(places, axis=0).max() > 0 else []
         along = (places - places[0]) @ way / size
         right = (places - places[0]) @ [way[1], -way[0]] / size
-        if np.abs(right).max() > within or along.min() < -OUTSIDE * size \
-                or along.max() > (1 + OUTSIDE) * size:
+        outside = max(-along.min(), along.max() - size) > OUTSIDE * size
+        if outside or np.abs(right).max() > within:
             return None
         chain = [0]
         for k in np.argsort(along, kind="stable")[1:]:
@@ -241,22 +240,24 @@ def loops_of(edges: Sequence, joined: float = JOINED) -> list[list]:
     LinkageError
         When an end meets no other, or more than one.
     """
-    # complexity over 10: edges closed in themselves, then walks from end to end
     closed = [math.dist(edge.start, edge.end) <= joined for edge in edges]
     loops = [[edge] for edge, whole in zip(edges, closed, strict=True) if whole]
     rest = [edge for edge, whole in zip(edges, closed, strict=True) if not whole]
     partner = _partners(np.array([end for edge in rest for end in (edge.start, edge.end)]), joined)
-    todo = set(range(len(rest)))
+    return [_snapped(loop) for loop in (*loops, *_walks(rest, partner))]
+
+
+def _walks(edges, partner):
+    """Edges in the order of a walk from end to end, until it is back; then the next walk."""
+    todo = set(range(len(edges)))
     while todo:
-        end = 2 * min(todo)
-        loop = []
+        end, loop = 2 * min(todo), []
         while end // 2 in todo:
             todo.discard(end // 2)
-            edge = rest[end // 2]
+            edge = edges[end // 2]
             loop.append(edge.reversed() if end % 2 else edge)
             end = partner[end ^ 1]
-        loops.append(loop)
-    return [_snapped(loop) for loop in loops]
+        yield loop
 
 
 def _partners(ends, joined):

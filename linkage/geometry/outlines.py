@@ -448,10 +448,7 @@ def cut_across(loops: Sequence[np.ndarray], bores: Sequence, line: tuple, spots:
     for u, v, radius in bores:
         part = part.difference(shapely.Point(u, v).buffer(radius, quad_segs=32))
     far = 10 * float(np.ptp(loops[0], axis=0).max() + np.abs(loops[0] - point).max())
-    half = shapely.Polygon([point - far * along, point + far * along,
-                            point + far * (along + normal), point + far * (normal - along)])
-    sides = shapely.get_parts(part.intersection(half))
-    sides = [side for side in sides if side.geom_type == "Polygon"]
+    sides = _beyond(part, line, far)
     if not sides:
         return np.zeros((0, 2)), np.zeros(len(spots), bool)
     mine = min(sides, key=lambda side: side.distance(shapely.Point(spots[0])))
@@ -463,3 +460,15 @@ def cut_across(loops: Sequence[np.ndarray], bores: Sequence, line: tuple, spots:
             if piece.length > SAME]
     stretches = sorted((float(k.min()), float(k.max())) for k in ends)
     return np.array([k for k in stretches if k[1] - k[0] > SAME]).reshape(-1, 2), held
+
+
+def _beyond(part, line, far) -> list:
+    """What of a flat part lies beyond a line, on the side of its normal."""
+    import shapely
+
+    point, normal = line
+    along = np.array([-normal[1], normal[0]])
+    half = shapely.Polygon([point - far * along, point + far * along,
+                            point + far * (along + normal), point + far * (normal - along)])
+    return [side for side in shapely.get_parts(part.intersection(half))
+            if side.geom_type == "Polygon"]

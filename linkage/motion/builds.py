@@ -60,23 +60,17 @@ class Builds:
 
     @classmethod
     def _of(cls, system, tolerances):
-        # complexity over 10: places, axes and lengths are numbered one after the other
         model, sizes = system.model, []
         moved = [f"{name}/pivot" for name, body in model.bodies.items() if not body.slides]
         moved += [end for rod in model.rods.values() for end in rod.ends]
-        places, throughs, ends, lengths = {}, {}, {}, {}
-        for name in dict.fromkeys(moved):
-            if model.point_tolerance(name, tolerances) > 0:
-                places[name] = len(sizes)
-                sizes += [model.point_tolerance(name, tolerances)] * 3
-        for name, body in model.bodies.items():
-            if body.through is not None and f"{name}/pivot" in places:
-                throughs[name], ends[name] = len(sizes), tuple(body.through)
-                sizes += [model.point_tolerance(f"{name}/pivot", tolerances)] * 3
-        for name in model.rods:
-            if model.rod_tolerance(name, tolerances) > 0:
-                lengths[name] = len(sizes)
-                sizes.append(model.rod_tolerance(name, tolerances))
+        places = _numbered(sizes, 3, {name: model.point_tolerance(name, tolerances)
+                                      for name in moved})
+        ends = {name: tuple(body.through) for name, body in model.bodies.items()
+                if body.through is not None and f"{name}/pivot" in places}
+        throughs = _numbered(sizes, 3, {name: model.point_tolerance(f"{name}/pivot", tolerances)
+                                        for name in ends})
+        lengths = _numbered(sizes, 1, {name: model.rod_tolerance(name, tolerances)
+                                       for name in model.rods})
         return cls(system.dimensions, places, throughs, ends, lengths, np.array(sizes))
 
     def only(self, system: System, ends: Iterable[str] = ()) -> tuple[Builds, np.ndarray]:
@@ -139,3 +133,13 @@ class Builds:
         lengths = {name: varied(length, self.lengths[name]) if name in self.lengths else length
                    for name, length in drawn.lengths.items()}
         return Dimensions(places, axes, lengths)
+
+
+def _numbered(sizes, count, tolerances) -> dict:
+    """Where each of some dimensions that may be off begins among `sizes`, which grows by them."""
+    first = {}
+    for name, size in tolerances.items():
+        if size > 0:
+            first[name] = len(sizes)
+            sizes += [size] * count
+    return first

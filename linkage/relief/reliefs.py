@@ -172,7 +172,6 @@ def _cut_until_proven(system, flat, chosen, options):
 
 def _cut_in_every_build(system, flat, chosen, options, more):
     """The region swept as drawn, widened by what builds come nearer, and the cut that is proven."""
-    # complexity over 10: what is cut more, what is open and what is proven, pair by pair
     for _ in range(MOST_ROUNDS):
         wide = [replace(pair, required=pair.required + more[pair.name]) for pair in chosen]
         sweeps = _sweeps(system, flat, wide, options.step)
@@ -185,13 +184,17 @@ def _cut_in_every_build(system, flat, chosen, options, more):
                for name in missed):
             break
         for name in missed:
-            least, proven, _ = after[name]
-            need = _required(chosen, name)
-            short = need - (least if least < need else proven)
-            more[name] += max(short, 0.0) + WIDER if np.isfinite(short) else AGAIN
+            more[name] += _short_by(after[name], _required(chosen, name))
     raise LinkageError(f'"{flat.name}": the clearance of {next(iter(missed))} could not be decided '
                        f"for every build within the file's tolerances; say --drawn to cut for the "
                        f"drawn geometry alone, and check the builds on the aircraft", missed=missed)
+
+
+def _short_by(bracket, need) -> float:
+    """How much wider a pair has to be cut, mm, by what was met or proven of it."""
+    least, proven, _ = bracket
+    short = need - (least if least < need else proven)
+    return max(short, 0.0) + WIDER if np.isfinite(short) else AGAIN
 
 
 def _nearer_by_builds(system, name, chosen, built) -> dict:

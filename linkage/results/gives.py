@@ -42,17 +42,22 @@ def gives_left(results: Answers) -> Iterator[str]:
         silent = [name for name, part in surfaces.items() if getattr(part, key) is None]
         if silent:
             yield f"{word} of {listed(silent)}: no limit in the file"
-    told = {(name, word) for name, _, _, word, _ in _measured(results)}
-    for name, part in surfaces.items():
-        if part.lost_motion is not None and (name, "lost motion") not in told:
-            yield f"lost motion of {name}: the file gives nothing that stretches or twists"
-        if part.free_play is not None and (name, "free play") not in told:
-            yield f"free play of {name}: the file gives no joint of it play"
+    yield from _not_measured(results)
     rigid = dict.fromkeys(word for row in _lost(results)
                           if surfaces[row["surface"]].lost_motion is not None
                           for word in row["rigid"].split(", ") if word)
     if rigid:
         yield f"stretch of {listed(rigid)}: taken as rigid in the lost motion that is judged"
+
+
+def _not_measured(results):
+    """What has a limit and nothing in the file to be held against it."""
+    measured = {(name, word) for name, _, _, word, _ in _measured(results)}
+    for name, part in results.system.model.surfaces.items():
+        if part.lost_motion is not None and (name, "lost motion") not in measured:
+            yield f"lost motion of {name}: the file gives nothing that stretches or twists"
+        if part.free_play is not None and (name, "free play") not in measured:
+            yield f"free play of {name}: the file gives no joint of it play"
 
 
 def gives_cover(results: Answers) -> Iterator[str]:
@@ -67,21 +72,28 @@ def gives_cover(results: Answers) -> Iterator[str]:
 
 def _measured(results):
     """Name, degrees, limit, word and place of what has a limit and can be worked out."""
-    surfaces = results.system.model.surfaces
-    for name, part in surfaces.items():
+    for name, part in results.system.model.surfaces.items():
         if part.lost_motion is not None:
-            mine = [row for row in _lost(results) if row["surface"] == name
-                    and math.isfinite(row["worst"])]
-            if mine:
-                row = max(mine, key=lambda row: row["worst"])
-                at = gearing.said_input(results.system, row["input"], row["at"])
-                yield name, row["worst"], part.lost_motion, "lost motion", at
+            yield from _lost_motion_of(results, name, part.lost_motion)
         if part.free_play is not None and results.play is not None and len(results.play):
-            bands = rigging.play_bands(results.play)
-            bands = bands[bands["surface"] == name]
-            if len(bands):
-                row = bands.iloc[int(np.argmax(bands["worst"]))]
-                yield name, float(row["worst"]), part.free_play, "free play", row["at"]
+            yield from _free_play_of(results, name, part.free_play)
+
+
+def _lost_motion_of(results, name, limit):
+    mine = [row for row in _lost(results) if row["surface"] == name
+            and math.isfinite(row["worst"])]
+    if mine:
+        row = max(mine, key=lambda row: row["worst"])
+        at = gearing.said_input(results.system, row["input"], row["at"])
+        yield name, row["worst"], limit, "lost motion", at
+
+
+def _free_play_of(results, name, limit):
+    bands = rigging.play_bands(results.play)
+    bands = bands[bands["surface"] == name]
+    if len(bands):
+        row = bands.iloc[int(np.argmax(bands["worst"]))]
+        yield name, float(row["worst"]), limit, "free play", row["at"]
 
 
 def _lost(results):

@@ -168,16 +168,12 @@ def not_required(results: Answers) -> Iterator[str]:
 
 def travel_judged(results: Answers) -> str:
     """The travel that most is judged over, in a sentence."""
-    # complexity over 10: each part of the sentence is said only where there is something to say
     real = results.real_travel
     if not results.system.travel_box():
         return "No input drives a part yet, so no travel is judged."
     if real is None:
         return f"The travel judged is the wanted one, {travel_words(results.system)}."
-    wide = max(real.fine.values(), default=0.0)
-    edge = f"{wide:.2f}°" if all(part.unit == "°" for part in results.system.inputs.values()) else \
-        f"{wide:.2f}° or {shown_length(wide, results.system.model.length)}"
-    more = f" (covered by cells, {edge} at its edge, never too small)" if wide else ""
+    more = _edge_words(results.system, max(real.fine.values(), default=0.0))
     missed = [_end_words(results.system, end.input, end.side) for end in real.missed_stops]
     stopped = [end for end in ends_of(results.system, stopped=True) if end not in missed]
     ended = [f"{', '.join(ends)} ended by {what}" for what, ends in
@@ -186,6 +182,13 @@ def travel_judged(results: Answers) -> str:
     build = " in any build" if results.built else ""
     return (f"The travel judged is what the stops leave{build}{more}; it lies within "
             f"{travel_words(results.system, real.box)} ({'; '.join(ended)}).")
+
+
+def _edge_words(system, wide) -> str:
+    """How coarse the cells that cover the travel are, "" where there are none."""
+    edge = f"{wide:.2f}°" if all(part.unit == "°" for part in system.inputs.values()) else \
+        f"{wide:.2f}° or {shown_length(wide, system.model.length)}"
+    return f" (covered by cells, {edge} at its edge, never too small)" if wide else ""
 
 
 def travel_words(system: System, box: dict | None = None) -> str:

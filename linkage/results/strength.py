@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from .. import gearing, loads
 from ..model import STATIONS
+from ..motion import body_of
 from ..stops import judged_box
 from ..units import LENGTHS, shown_length
 from .blocks import DIGITS
@@ -48,26 +49,29 @@ def weakest(results: Answers, most: int = 5) -> list[dict]:
         ``part``, ``check``, ``margin``, ``case`` and one entry per input, the least margin first;
         of a part only its least.
     """
+    least = {}
+    rows = [row for row in _every_margin(results) if math.isfinite(row[2]) and row[3] is not None]
+    for part, check, margin, at in sorted(rows, key=lambda row: row[2]):
+        if part not in least:
+            places = {name: at[name] for name in results.system.travel_box()}
+            least[part] = {"part": part, "check": check, "margin": margin, "case": at["case"],
+                           **places}
+    return list(least.values())[:most]
+
+
+def _every_margin(results) -> Iterator[tuple]:
+    """Part, check, margin and the row of the load it is at, None where there is none."""
     worst = {(row["part"], row["what"]): row for row in results.worst_loads.to_dict("records")}
-    rows = []
     for row in results.rod_margins.to_dict("records"):
         pull, push = (worst.get((row["rod"], what)) for what in ("tension", "compression"))
         greater = max((k for k in (pull, push) if k), key=lambda k: k["force"], default=None)
-        rows += [(row["rod"], words, row[column], push if column == "column_margin" else greater)
-                 for column, words in MARGINS.items()]
-    rows += [(row["body"], section_word(results, row["body"]), row["margin"], row)
-             for row in results.tube_margins.to_dict("records")]
-    rows += [(row["at"], f"{row['check']} (joint {row['joint']})", row["margin"],
-              _borne(results, worst, row["at"]))
-             for row in results.joint_margins.to_dict("records")]
-    found = {}
-    rows = [row for row in rows if math.isfinite(row[2]) and row[3] is not None]
-    for part, check, margin, at in sorted(rows, key=lambda row: row[2]):
-        if part not in found:
-            places = {name: at[name] for name in results.system.travel_box()}
-            found[part] = {"part": part, "check": check, "margin": margin, "case": at["case"],
-                           **places}
-    return list(found.values())[:most]
+        for column, words in MARGINS.items():
+            yield row["rod"], words, row[column], push if column == "column_margin" else greater
+    for row in results.tube_margins.to_dict("records"):
+        yield row["body"], section_word(results, row["body"]), row["margin"], row
+    for row in results.joint_margins.to_dict("records"):
+        yield (row["at"], f"{row['check']} (joint {row['joint']})", row["margin"],
+               _borne(results, worst, row["at"]))
 
 
 def section_word(results: Answers, name: str) -> str:
@@ -174,15 +178,23 @@ def no_strength(results: Answers) -> Iterator[str]:
     if silent:
         yield f"hinge moment of {', '.join(silent)}: none in the file"
     yield from _cases_left(results.worst_loads.attrs)
+    yield from _gusts_left(system)
+    yield from _unloaded(results)
+
+
+def _gusts_left(system):
     gusts = [name for name, surface in system.model.surfaces.items()
              if None in (surface.area, surface.mean_chord)]
-    if gusts:
-        yield f"ground gust on {listed(gusts)}: no area with mean_chord in the file"
-    unruled = [name for name in system.model.surfaces if name not in gusts
-               and gearing.kind_of(system, name) not in loads.GUST]
-    if unruled:
-        yield f"ground gust on {listed(unruled)}: 14 CFR 23.415(b) gives no factor for its kind"
-    yield from _unloaded(results)
+    yield from _of(gusts, "ground gust on {}: no area with mean_chord in the file")
+    yield from _of([name for name in system.model.surfaces if name not in gusts
+                    and gearing.kind_of(system, name) not in loads.GUST],
+                   "ground gust on {}: 14 CFR 23.415(b) gives no factor for its kind")
+
+
+def _of(names, words):
+    """A sentence about some names, where there are any."""
+    if names:
+        yield words.format(listed(names))
 
 
 def _cases_left(attrs):
@@ -200,82 +212,73 @@ def _without_margin(results):
             ("column and tube", results.rod_margins, "tube_margin", "rod"),
             ("end joints", results.rod_margins, "joint_margin", "rod"),
             ("tube", results.tube_margins, "margin", "body")):
-        names = [row[part] for row in table.to_dict("records") if math.isnan(row[margin])]
-        if names:
-            yield f"strength of {words} of {listed(names)}: the file gives none"
+        yield from _of([row[part] for row in table.to_dict("records") if math.isnan(row[margin])],
+                       f"strength of {words} of {{}}: the file gives none")
     rods = results.rod_margins.to_dict("records")
     for margin, beside, words in (
             ("column_margin", "tube_margin", "strength as a column of {}: diameter over wall is "
              "beyond every rule known here"),
             ("thread_margin", "shank_margin", "threads engaged of {}: no material of theirs has "
              "an ultimate stress")):
-        names = [row["rod"] for row in rods
-                 if math.isnan(row[margin]) and not math.isnan(row[beside])]
-        if names:
-            yield words.format(listed(names))
+        yield from _of([row["rod"] for row in rods
+                        if math.isnan(row[margin]) and not math.isnan(row[beside])], words)
     yield from _joints_left(results)
     yield from _bodies_left(results)
-    unbent = [row["body"] for row in results.tube_margins.to_dict("records")
-              if math.isnan(row["bending"])]
-    if unbent:
-        yield (f"bending of the tube of {listed(unbent)}: the file places no two bearings, so only "
-               f"torsion is in its margin")
+    yield from _of([row["body"] for row in results.tube_margins.to_dict("records")
+                    if math.isnan(row["bending"])],
+                   "bending of the tube of {}: the file places no two bearings, so only torsion is "
+                   "in its margin")
 
 
 def _bodies_left(results):
     """Bodies that carry load from point to point and whose own section no margin covers."""
     model, worst = results.system.model, results.worst_loads
     loaded = set(worst["part"][worst["what"].isin(["pivot", "across", "about"])])
-    shafts = {name.split("/")[0] for name in results.tube_margins["body"] if "/" in name}
-    told = {at for cuts in loads.plate_cuts(results.system).values() for at in cuts.addresses}
+    cut = {at for cuts in loads.plate_cuts(results.system).values() for at in cuts.addresses}
     ends = {end for rod in model.rods.values() for end in rod.ends}
-    bare = [name for name in model.bodies if name in loaded and any(
-        end.split("/")[0] == name for end in ends - told)]
-    held = [name for name in model.bodies if any(at.split("/")[0] == name for at in told)]
-    if held:
-        yield (f"how the plates of {listed(held)} hold on to hub or tube, whether they buckle, and "
-               f"what else than rods loads them, such as a stop: not worked out; straight cuts at "
-               f"ten places and five slants between each rod's hole and the pivot are")
-    for word, names in (("plates, arms and horns", bare),
-                        ("shafts", [name for name, body in model.bodies.items()
-                                    if "grip" in body.points and name not in shafts])):
-        if names:
-            yield (f"strength of the {word} of {listed(names)}: "
-                   + ("no plate with a material that takes a rod's end and holds the axis"
-                      if word[0] == "p" else "the file gives no wall of a tube or pipe with a "
-                      "material of the body"))
+    on_cut, on_bare = ({body_of(at) for at in places} for places in (cut, ends - cut))
+    yield from _of([name for name in model.bodies if name in on_cut],
+                   "how the plates of {} hold on to hub or tube, whether they buckle, and what "
+                   "else than rods loads them, such as a stop: not worked out; straight cuts at "
+                   "ten places and five slants between each rod's hole and the pivot are")
+    yield from _of([name for name in model.bodies if name in loaded and name in on_bare],
+                   "strength of the plates, arms and horns of {}: no plate with a material that "
+                   "takes a rod's end and holds the axis")
+    shafts = {body_of(name) for name in results.tube_margins["body"] if "/" in name}
+    yield from _of([name for name, body in model.bodies.items()
+                    if "grip" in body.points and name not in shafts],
+                   "strength of the shafts of {}: the file gives no wall of a tube or pipe with a "
+                   "material of the body")
 
 
 def _joints_left(results):
     """Joints that no figure is given for, and what even a described one leaves out."""
-    worst = results.worst_loads
-    silent = loads.silent_joints(results.system, worst)
-    for word, places in (("bolts and plates at ends of rods", [at for at in silent
-                                                               if not at.endswith("/pivot")]),
-                         ("pivots and hinges", [at for at in silent if at.endswith("/pivot")])):
-        names = [at.removesuffix("/pivot") for at in places]
-        if names:
-            yield f"strength of {word} of {listed(names)}: the file gives none"
+    model = results.system.model
+    silent = loads.silent_joints(results.system, results.worst_loads)
+    yield from _of([at for at in silent if not at.endswith("/pivot")],
+                   "strength of bolts and plates at ends of rods of {}: the file gives none")
+    yield from _of([at.removesuffix("/pivot") for at in silent if at.endswith("/pivot")],
+                   "strength of pivots and hinges of {}: the file gives none")
+    yield from _figures_left(results)
+    joints = list(dict.fromkeys(results.joint_margins["at"]))
+    bent = {f"{body}/pivot" for body, part in model.bodies.items() if part.bearings is None}
+    yield from _of([at for at in joints if at in bent],
+                   "moment across the axis at {}: only the force at the pivot is in its margins")
+    hinged = {f"{surface.body}/pivot" for surface in model.surfaces.values()}
+    yield from _of([at for at in joints if at in hinged],
+                   "air load on the hinges at {}: only what the load cases bring there is in their "
+                   "margins")
+    yield from _of([name for name in model.rods if not loads.missing(model, name)
+                    and None in loads.shanks(model, name)],
+                   "shanks of {}: the file gives no thread, shank or engagement, so the column is "
+                   "taken as tube from ball to ball, which is too strong")
+
+
+def _figures_left(results):
+    """Figures that a described section or joint lacks."""
     for row in results.tube_margins.to_dict("records"):
         if row["missing"].startswith("hole"):
             yield f"net section of {row['body']} at its holes: the file gives no {row['missing']}"
     for row in results.joint_margins.to_dict("records"):
         if row["missing"]:
             yield f"{row['check']} of joint {row['joint']}: the file gives no {row['missing']}"
-    bent = [f"{body}/pivot" for body, part in results.system.model.bodies.items()
-            if part.bearings is None]
-    told = [at for at in dict.fromkeys(results.joint_margins["at"]) if at in bent]
-    if told:
-        yield (f"moment across the axis at {listed(told)}: only the force at the pivot is in its "
-               f"margins")
-    hinged = {f"{surface.body}/pivot" for surface in results.system.model.surfaces.values()}
-    blown = [at for at in dict.fromkeys(results.joint_margins["at"]) if at in hinged]
-    if blown:
-        yield (f"air load on the hinges at {listed(blown)}: only what the load cases bring there "
-               f"is in their margins")
-    bare = [name for name, rod in results.system.model.rods.items()
-            if not loads.missing(results.system.model, name)
-            and None in loads.shanks(results.system.model, name)]
-    if bare:
-        yield (f"shanks of {listed(bare)}: the file gives no thread, shank or engagement, so the "
-               f"column is taken as tube from ball to ball, which is too strong")

@@ -216,7 +216,6 @@ def _moving(system, layout, aims) -> np.ndarray:
 
 def _rounds(system, layout, wanted, starts, seed):
     """Fit until the whole analysis finds nothing that the fit did not see."""
-    # complexity over 10: what each round takes over from the last is one state, told in one place
     lifts, watched, still, begin, cut, between = np.zeros(len(wanted)), {}, (), None, (), set()
     tries, ends, checked = starts, judged_ends(system), None
     for _ in range(ROUNDS):
@@ -229,8 +228,7 @@ def _rounds(system, layout, wanted, starts, seed):
         nothing_new = not unseen.any() and not set(near) - set(still)
         if nothing_new or _stands(fitted, begin):
             break
-        lifts = lifts + np.where(unseen, [_short(aim, v) for aim, v in
-                                          zip(wanted, checked.found, strict=True)], 0.0)
+        lifts = lifts + np.where(unseen, list(map(_short, wanted, checked.found)), 0.0)
         between |= {(wanted[n].input, checked.at[n]) for n in np.flatnonzero(unseen)
                     if wanted[n].kind == "travel"}
         for name, (pair, position) in near.items():

@@ -133,9 +133,10 @@ class _Met:
 def _met(system) -> list[_Met]:
     """First contact of every stop along its input."""
     made = [meeting(system, name) for name in system.model.stops]
-    for m in made:
-        m.check_neutral(m.thickness)
     each = [_Met(m, *m.first(m.thickness)) for m in made]
+    for one in each:
+        if not one.free_to:
+            one.made.check_neutral(one.made.thickness)
     for one in each:
         one.made.check_met(one.free_to, one.met_at)
     return each

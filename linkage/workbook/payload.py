@@ -114,15 +114,18 @@ def _solids_and_pairs(scene, grid, index, points) -> dict:
     """Solids, the pairs of them that matter, and what is kept of each where a joint is left out."""
     solids = list(scene.model.solids)
     drawn = [_solid(scene, name, grid.origins, index, points) for name in solids]
-    at = {name: i for i, name in enumerate(solids)}
-    axis = {a.name: k for k, a in enumerate(grid.axes)}
-    every = list(scene.pairs.values())
+    rests = _Kept(scene, grid.origins, index, points)
+    pairs = _pairs(list(scene.pairs.values()), {name: i for i, name in enumerate(solids)},
+                   {a.name: k for k, a in enumerate(grid.axes)}, rests)
+    return {"solids": drawn, "pairs": pairs, "kept": rests.solids}
+
+
+def _pairs(every, at, axis, rests) -> list[list]:
+    """Rows of pairs; what many have alike is made once."""
     inputs = {names: [axis[n] for n in names if n in axis] for names in {p.inputs for p in every}}
     required = {size: round(size, 6) for size in {p.required for p in every}}
-    rests = _Kept(scene, grid.origins, index, points)
-    pairs = [[at[p.first], at[p.second], required[p.required], p.rule, inputs[p.inputs],
-              *(rests.of(p) if p.joined else ())] for p in every]
-    return {"solids": drawn, "pairs": pairs, "kept": rests.solids}
+    return [[at[p.first], at[p.second], required[p.required], p.rule, inputs[p.inputs],
+             *(rests.of(p) if p.joined else ())] for p in every]
 
 
 def as_json(head: dict) -> str:

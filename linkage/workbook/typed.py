@@ -56,13 +56,17 @@ def read_number(text: str) -> tuple[float, str]:
     match = _NUMBER.fullmatch(plain) if len(plain) <= LONGEST else None
     if match is None:
         raise LinkageError(f'"{shown}" is no number' if plain else "the box is empty")
-    # complexity over 10: what two ways of writing a number may leave out
-    size = float(match[2] or 0) + float(match[3]) / float(match[4]) if match[3] else \
-        _decimal(match[7], shown)
-    sign, rest = (match[1], match[5]) if match[3] else (match[6], match[8])
+    if match[3]:  # a fraction, maybe after a whole number
+        sign, rest, size = match[1], match[5], _fraction(*match.group(2, 3, 4))
+    else:
+        sign, rest, size = match[6], match[8], _decimal(match[7], shown)
     if not size < 1e300:
         raise LinkageError(f'"{shown}" is no number that a part can have')
     return (-size if sign == "-" else size), (rest or "").strip()
+
+
+def _fraction(whole: str | None, top: str, bottom: str) -> float:
+    return float(whole or 0) + float(top) / float(bottom)
 
 
 def _decimal(digits: str, shown: str) -> float:
