@@ -150,7 +150,7 @@ def test_a_size_below_0_is_refused():
 
 def test_a_twin_lies_on_the_other_side_however_its_place_is_written():
     places = {"left a": ["1 in", "-3 in", 0], "left b": [0, "+1-1/2 in", 0], "left c": [0, -2, 0]}
-    made = read(f'length = "in"\nmirror = {{ left = "right" }}\n[airframe]\npoints = {{ '
+    made = read('length = "in"\nmirror = { left = "right" }\n[airframe]\npoints = { '
                 + ", ".join(f'"{name}" = {place}' for name, place in places.items()) + " }")
     for name in places:
         (x, y, z), twin = (made.points[f"airframe/{k}"] for k in

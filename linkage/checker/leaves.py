@@ -197,8 +197,9 @@ class Book:
         (sizes, rest), motion = self.moved, self.motion
         wide = {k: high - low for k, (low, high) in enumerate(cell) if high > low}
         of_rest = dict.fromkeys(wide, 0.0)
-        for joint in {j for side in sides for body in side.solid.bodies
-                      for j, _ in motion.route(body, pair.frame) if j in motion.steps} if rest else ():
+        crossed = {j for side in sides for body in side.solid.bodies
+                   for j, _ in motion.route(body, pair.frame) if j in motion.steps}
+        for joint in crossed if rest else ():
             with suppress(OutOfReach):
                 state = motion.state(joint, cell)
                 for k in wide:
