@@ -38,14 +38,15 @@ def joint_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataF
     -------
     DataFrame
         One row per place and way of failing: joint, at, check ("bolt in shear", "bearing",
-        "tear-out", "net section", "rating"), load (N at limit), factor, reason (of the factor),
+        "plate in bearing", "tear-out", "net section", "rating"), load (N at limit), factor, reason (of the factor),
         strength (N), margin (strength / (load x factor) - 1, NaN where the file gives too little)
         and missing (what it leaves out).
 
     Notes
     -----
     Bearing: bolt x length x ultimate bearing stress of the softest material there, under the factor
-    of its kind in place of 1.5 and 1.15.  Shear: cuts x area of the bolt; tear-out: two planes from
+    of its kind in place of 1.5 and 1.15.  Plate in bearing, where the bolt bears in a bush or a
+    rolling bearing: bolt x thickness x the plate's, under the fitting factor.  Shear: cuts x area of the bolt; tear-out: two planes from
     the hole's edge to the plate's; net section: width less hole, all x 1.5 x the fitting factor,
     the highest pertinent special factor (14 CFR 23.619, from memory), not a product.  The load is
     taken along the least edge distance, whichever way it points (simple lug texts, from memory).
@@ -99,16 +100,20 @@ def fitting_factor(model: Model) -> tuple[float, str]:
 def _checks(model: Model, joint, place, load) -> Iterator[dict]:
     kind, plate = kind_of_joint(model, joint, place), ("thickness", "material")
     hole = "hole" if joint.hole else "bolt"
+
+    def bears(bolt, length, name):
+        return _times(bolt * length, model.material(name).breaks_in_bearing)
+
     if kind == "rolling":
         yield _row("rating", load, (1.0, "14 CFR 23.693: ratings are not to be exceeded"),
                    _known(joint, ("rating",), lambda rating: rating))
     else:
-        bearing = ("bolt", "bears" if joint.bears else "thickness",
-                   "bears_material" if joint.bears_material else "material")
         yield _row("bearing", load, _bearing_factor(model, joint, kind), _known(
-            joint, bearing, lambda bolt, length, name: _times(
-                bolt * length, model.material(name).breaks_in_bearing)))
+            joint, ("bolt", "bears" if joint.bears else "thickness",
+                    "bears_material" if joint.bears_material else "material"), bears))
     factor, cuts = fitting_factor(model), {"single": 1, "double": 2}[joint.shear]
+    if kind == "rolling" or joint.bears or joint.bears_material:
+        yield _row("plate in bearing", load, factor, _known(joint, ("bolt", *plate), bears))
     yield _row("bolt in shear", load, factor, _known(
         joint, ("bolt", "bolt_material"), lambda bolt, name: _times(
             cuts * math.pi / 4 * bolt**2, model.material(name).breaks_in_shear)))

@@ -159,6 +159,9 @@ class BoltedJoint(Part):
         hole = self.hole or self.bolt
         if self.rating is not None and self.kind != "rolling":
             raise LinkageError('has a rating, which is of a rolling bearing; add kind = "rolling"')
+        if None not in (self.hole, self.bolt) and self.hole < self.bolt:
+            raise LinkageError(f"has a hole of {mm(self.hole)} for a bolt of {mm(self.bolt)}; "
+                               f"make the hole no smaller than the bolt")
         for word, least in (("edge", 0.5), ("width", 1.0)):
             size = getattr(self, word)
             if None not in (size, hole) and not size > least * hole:
