@@ -181,7 +181,7 @@ def margin(strength: float, load: float, factor: float) -> float:
 
 @in_house_units(moment="torsion bending", stress="stress", length="x y z")
 def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFrame:
-    """Every torque tube at the worst of its loads, as a beam where it turns in two bearings.
+    """Every torque tube at the worst of its loads, as a beam where it turns in bearings.
 
     Parameters
     ----------

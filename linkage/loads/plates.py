@@ -160,8 +160,8 @@ def torsion_modulus(widths: np.ndarray, thickness: float) -> float:
     Returns
     -------
     float
-        Of each strip with sides 2a and 2b, r = b/a: K = a b³ (16/3 - 3.36 r (1 - r⁴/12)) and T = 8 a
-        b² s / (3 (1 + 0.6095 r + 0.8865 r² - 1.8023 r³ + 0.91 r⁴)) (Roark, torsion of solid
+        Of each strip with sides 2a and 2b, r = b/a: K = a b³ (16/3 - 3.36 r (1 - r⁴/12)) and T =
+        8 a b² s / (3 (1 + 0.6095 r + 0.8865 r² - 1.8023 r³ + 0.91 r⁴)) (Roark, torsion of solid
         rectangles, from memory); they share the torque by K.
 
     Examples

@@ -17,7 +17,7 @@ from .load_cases import cases, shares
 from .pilot_forces import pilot_force
 from .plates import plate_stress
 from .shafts import shaft_stress
-from .statics import Statics, between_bearings
+from .statics import Statics
 from .stop_contact import at_stop
 
 if TYPE_CHECKING:
@@ -47,9 +47,9 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
     dict
         ``{(what, part): ndarray (n,)}``: "axial" of a rod (N, tension positive); of a body its
         "pivot" (N, force at its pivot), "across" (N mm, moment at its pivot across its axis),
-        "bearing 1" and "bearing 2" (N) where the file places them,
+        "bearing 1", "bearing 2" and on (N) where the file places them,
         "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
-        "tube" (N mm, the greatest moment in the tube) and, where it turns in two bearings,
+        "tube" (N mm, the greatest moment in the tube) and, where it turns in bearings,
         "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
         in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress".
     """
@@ -65,7 +65,7 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         along = np.einsum("nj,nj->n", moment, u)[:, None] * u
         slides = statics.model.bodies[body].slides
         loads["across", body] = np.linalg.norm(moment - (0 if slides else along), axis=-1)
-        if statics.model.bodies[body].bearings is not None:
+        if body in statics.bearings:
             for k, held in enumerate(bearing_forces(statics, share, body), 1):
                 loads[f"bearing {k}", body] = np.linalg.norm(held, axis=-1)
         if body in statics.arms:
@@ -81,12 +81,9 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
     return loads
 
 
-def bearing_forces(statics: Statics, share: np.ndarray, body: str
-                   ) -> tuple[np.ndarray, np.ndarray]:
-    """What each of a body's two bearings does to it, two (n, 3) N: together its pivot's load."""
-    force, moment = (np.einsum("ne,nej->nj", share, k) for k in statics.reactions[body])
-    return between_bearings(force, moment, statics.axes[body],
-                            statics.model.bodies[body].bearing_stations)
+def bearing_forces(statics: Statics, share: np.ndarray, body: str) -> list[np.ndarray]:
+    """What each of a body's bearings does to it, (n, 3) N: together its pivot's load."""
+    return list(np.einsum("ne,nebj->bnj", share, statics.bearings[body]))
 
 
 def arm_moments(statics: Statics, share: np.ndarray, body: str) -> np.ndarray:
@@ -124,8 +121,8 @@ def worst_loads(system: System) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row per part and kind of load: part, what (tension, compression, pivot, bearing 1,
-        bearing 2, across, about, tube, stress; of a stop its load), force (N, compression
+        One row per part and kind of load: part, what (tension, compression, pivot, bearing 1
+        and on, across, about, tube, stress; of a stop its load), force (N, compression
         positive), moment (N mm) or stress (N/mm²), the others NaN, case, and one column per input
         (degrees, mm for a slide). Found on a grid of the
         whole travel and then closer by halves wherever, by the second differences, a load of any
