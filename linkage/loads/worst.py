@@ -18,7 +18,7 @@ from .pilot_forces import pilot_force
 from .plates import plate_stress
 from .shafts import shaft_stress
 from .statics import Statics
-from .stop_contact import at_stop
+from .stop_contact import at_stop, grazing
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -130,7 +130,8 @@ def worst_loads(system: System) -> pd.DataFrame:
         so still be missing, an estimate; ``attrs["step"]`` the last step, ``attrs["grid"]`` the
         positions of the first look. ``attrs["unheld"]`` names
         cases that no position holds, ``attrs["partly"]`` those that some don't (with the share),
-        ``attrs["stops"]`` says of stops why they are left out, ``attrs["beyond"]`` is ``{(case,
+        ``attrs["stops"]`` says of stops why they are left out, ``attrs["grazing"]`` at how many
+        places of the others their contact is not proven the first, ``attrs["beyond"]`` is ``{(case,
         input): N}`` where the hand holds an input with more than its limit pilot force.
 
     Raises
@@ -158,11 +159,12 @@ def _worst(system):
         finer.halve(lambda some, places: _loads_at(system, names, some, places), steps)
     missing = finer.finish()
     stops = {name: _at_stop(system, worst, name, names) for name in system.model.stops}
-    for _, rises in stops.values():
+    for _, rises, _ in stops.values():
         for key, most in rises.items():
             missing[key] = max(missing.get(key, 0.0), most - worst.get(key, (most,))[0])
     table = _table(worst, names)
-    table.attrs = {**_unheld(partly), "stops": {n: why for n, (why, _) in stops.items() if why},
+    table.attrs = {**_unheld(partly), "stops": {n: why for n, (why, *_) in stops.items() if why},
+                   "grazing": {n: k for n, (_, _, k) in stops.items() if k},
                    "beyond": beyond, "grid": int(np.prod([len(side) for side in sides])),
                    "step": float(steps.max()),
                    "error": {(part, what): TOLD - 1 + missing.get((what, part), 0.0) / value
@@ -290,9 +292,9 @@ def _at_stop(system, worst, name, names):
 
     Returns
     -------
-    (str, dict)
+    (str, dict, int)
         Why they can't be worked out, "" where they can; ``{(what, part): load that may rise to}``
-        between the positions looked at.
+        between the positions looked at; at how many the contact is not proven the first.
     """
     own, box = system.model.stops[name].input, judged_box(system)
     others = [n for n in names if n != own]
@@ -302,7 +304,8 @@ def _at_stop(system, worst, name, names):
     try:
         statics = at_stop(system, name, dict(zip(others, grid, strict=True)))
     except LinkageError as error:
-        return error.sentence, {}
+        return error.sentence, {}, 0
+    grazed = grazing(system, name, dict(zip(others, grid, strict=True))) if others else 0
     places = np.stack([np.broadcast_to(statics.motion.inputs[n], (statics.count,))
                        for n in names], axis=-1)
     rises = {}
@@ -312,7 +315,7 @@ def _at_stop(system, worst, name, names):
         for key, values in loads.items():
             top = _top_between(values, places, [names.index(n) for n in others])
             rises[key] = max(top, rises.get(key, 0.0))
-    return "" if rises else "its input has no grip or no limit pilot force", rises
+    return "" if rises else "its input has no grip or no limit pilot force", rises, grazed
 
 
 def _top_between(values, places, others) -> float:

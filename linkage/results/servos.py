@@ -61,7 +61,7 @@ def _too_strong(system, row, limit, what):
         yield Miss("servo", row["servo"], f"overpowering it takes "
                    f"{row['overpower'] / own.newton:.1f} {own.force} at {row['grip']}"
                    + ("" if sure else f", {most / own.newton:.1f} perhaps between the stick "
-                      f"positions looked at") + f", {limit / own.newton:.1f} {what}",
+                      f"positions looked at") + f", {limit / own.newton:.1f} {own.force} {what}",
                    gearing.said_place(system, row["force_at"]), sure,
                    row["overpower"] / limit - 1)
 
@@ -93,17 +93,17 @@ def servos_left(results: Answers) -> Iterator[str]:
                 row["servo"] for row in rows if not math.isnan(row["gives_way"])
                 and math.isnan(row["overpower"])]),
             ("what its clutch or pin still holds once it gave way, a run that is cut between it "
-             "and the stick, and how it is fixed", [row["servo"] for row in rows])):
+             "and the stick, and how it is fixed: not worked out",
+             [row["servo"] for row in rows])):
         if names:
-            yield f"servo {listed(names)}, {words}" + (
-                "" if "file" in words or "grip" in words else ": not worked out")
+            yield f"servo {listed(names)}, {words}"
 
 
 def servos_cover(results: Answers) -> Iterator[str]:
     """How servos were looked at."""
     rows = results.servos.to_dict("records")
     if rows:
-        yield (f"Servos are looked at as drawn at {rows[0]['positions']} stick positions within the "
-               f"real travel: searched, not proven; by the curves' second differences its margin "
+        yield (f"Servos are looked at as drawn at {rows[0]["positions"]} stick positions within "
+               f"the real travel: searched, not proven; by the curves' second differences its margin "
                f"from dead centre may be up to {max(row['over_error'] for row in rows):.2g}° less "
                f"between them.  Disconnected it loads nothing: the other cases are without it.")

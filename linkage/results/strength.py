@@ -139,8 +139,10 @@ def load_covers(results: Answers) -> Iterator[str]:
     if results.system.model.stops:
         others = len(results.system.travel_box()) - 1
         yield (f"With a stop in contact they are the greatest at "
-               f"{loads.AT_STOPS.get(others, 3) if others else 1} positions of each other input; "
-               f"with those off neutral the contact is the first of a row of looks, not proven.")
+               f"{loads.AT_STOPS.get(others, 3) if others else 1} positions of each other input, "
+               f"each at the first contact from there on, proven"
+               + "".join(f", but at {count} of stop {name}, whose faces may graze sooner"
+                         for name, count in attrs["grazing"].items()) + ".")
 
 
 def margins_judged(results: Answers) -> str:
