@@ -231,6 +231,25 @@ def test_a_stop_is_loaded_with_the_other_input_anywhere():
     assert row["force"] == pytest.approx(share[0], rel=1e-5)
 
 
+FINGER = """solid.block = { kind = "plate", thickness = 100, at = [0, 0, 0], normal = [
+  0, -1, 0], u = [1, 0, 0], outline = [
+  [8, 20], [40, 20], [40, 180], [20, 180], [20, 25], [8.2, 25], [8.2, 71],
+  [8, 71]] }
+"""
+
+
+def test_a_stop_that_is_met_in_passing_is_met_there():
+    """A finger 0.2 mm thick that only a ball at radius 70 meets: x = 8 less the ball's radius.
+
+    No row of looks a degree apart would see it; at radius 100 the ball goes over it to the block.
+    """
+    text = LIFTED.replace("diameter = 10", "diameter = 0.4").replace(
+        LIFTED[LIFTED.index("solid.block"):LIFTED.index("[stop.aft]")], FINGER)
+    statics = loads.at_stop(system_of(text), "aft", {"lift": np.array([-30.0, 0.0])})
+    assert np.sin(np.radians(statics.motion.inputs["pitch"])) == pytest.approx(
+        [7.8 / 70, 19.8 / 100], abs=1e-6)
+
+
 STICK = """
 [input.roll]
 travel = [-15, 15]

@@ -103,7 +103,8 @@ def servos_cover(results: Answers) -> Iterator[str]:
     """How servos were looked at."""
     rows = results.servos.to_dict("records")
     if rows:
-        yield (f"Servos are looked at as drawn at {rows[0]["positions"]} stick positions within "
-               f"the real travel: searched, not proven; by the curves' second differences its margin "
-               f"from dead centre may be up to {max(row['over_error'] for row in rows):.2g}° less "
-               f"between them.  Disconnected it loads nothing: the other cases are without it.")
+        yield (f"Servos are looked at as drawn at {rows[0]['positions']} stick positions within "
+               f"the real travel: searched, not proven; by the curves' second differences the "
+               f"margin from dead centre may be up to {max(row['over_error'] for row in rows):.2g}°"
+               f" less between them.  Disconnected a servo loads nothing: the other cases are "
+               f"without it.")
