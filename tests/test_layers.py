@@ -71,7 +71,7 @@ INNER = {
     "checker": [{"lengths"}, {"twins"}, {"reading"}, {"solids", "taylor"}, {"pairs"}, {"together"},
                 {"motion"}, {"rates"}, {"builds"}, {"leaves"}, {"travel", "directions"},
                 {"verdict"}],
-    "certificate": [{"trees", "nearest", "ways"}, {"covers"}, {"written"}],
+    "certificate": [{"trees", "nearest", "ways"}, {"covers", "off_joints"}, {"written"}],
     "geometry": [{"vectors", "outlines"}, {"pieces", "loops"},
                  {"tubes", "features", "overlap", "closest", "halving"},
                  {"gaps"}],

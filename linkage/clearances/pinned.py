@@ -88,7 +88,8 @@ class PinnedSearch(BuiltSearch):
             rows, lag, off = corner_pairs([one.rows, other.rows]), one.lag + other.lag, \
                 one.off + other.off
             each = built_extent(rows, posture.inputs) - rows[-1]
-            each[(_behind(one, -1.0)[:, None] | _behind(other, 1.0)[None]).reshape(each.shape)] = np.inf
+            behind = _behind(one, -1.0)[:, None] | _behind(other, 1.0)[None]
+            each[behind.reshape(each.shape)] = np.inf
             pair, k = np.nonzero(each + lag < wanted[here])
             a, b = np.divmod(pair, other.rows.shape[1])
             corners = _Corners(stage.seat_of[stage.sides[which[here[k]]]].T,
