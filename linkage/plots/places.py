@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 ACROSS = 7.4  # inches of a page between its edges
-TALL = 2.95
-FRAME = 18.0  # mm at least from the place to the frame
+TALL = 2.7
+FRAME = 25.0  # mm at least from the place to the frame
 WIDER = 3.2  # times the frame, of the picture that shows where the place is
 HATCHES = {"first": "", "second": "//////"}
 
@@ -75,8 +75,8 @@ def places(system: System, near: Sequence[Near]) -> np.ndarray:
     ndarray of matplotlib Axes
     """
     figure = Picture(figsize=(ACROSS, TALL))
-    wide = 1.0 / 3
-    axes = [figure.add_axes((k * wide + 0.052, 0.115, wide - 0.062, 0.62))
+    wide = 1.0 / max(2, len(near))
+    axes = [figure.add_axes((k * wide + 0.052, 0.115, wide - 0.062, 0.67))
             for k in range(len(near))]
     for number, (ax, each) in enumerate(zip(axes, near, strict=True), 1):
         draw_place(system, each, ax)
@@ -137,9 +137,10 @@ def frame_of(near: Near) -> float:
 
 
 def _title(ax, first, second):
-    lines = [*textwrap.wrap(first, 44, break_long_words=False)[:3],
-             *textwrap.wrap(second, 50, break_long_words=False)[:3]]
-    bold = len(textwrap.wrap(first, 44, break_long_words=False)[:3])
+    wide = ax.get_position(original=True).width * ACROSS
+    heads = textwrap.wrap(first, int(18 * wide), break_long_words=False)[:3]
+    lines = [*heads, *textwrap.wrap(second, int(21 * wide), break_long_words=False)[:3]]
+    bold = len(heads)
     for k, line in enumerate(reversed(lines)):
         ax.annotate(line, (0, 1), (-22, 4 + 7.6 * k), xycoords="axes fraction",
                     textcoords="offset points", fontsize=6.0, annotation_clip=False,
@@ -177,18 +178,17 @@ def _named(ax, name, shape, frame, which):
     middle, half, per = frame
     if shape.is_empty:
         return
-    edge = 0.8 * half
-    corners = middle + edge * np.array([[-1, 1], [1, 1], [-1, -1], [1, -1]])
-    away = shapely.distance(shapely.points(corners), shape)
-    order = np.argsort(away, kind="stable")
-    spot = corners[order[0]] if which == "second" else np.array(
-        shape.representative_point().coords[0])
-    up = np.array([0.0, 0.0]) if which == "second" else np.array([0.0, 0.08 * half])
-    at = (spot + up) / per
-    ax.text(*at, "\n".join(textwrap.wrap(name.replace("/", " / "), 20)), fontsize=5.5, zorder=6,
-            ha="left" if spot[0] < middle[0] - 1e-9 else "right" if which == "second" else "center",
-            va="center", clip_on=True,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.85})
+    words = "\n".join(textwrap.wrap(name.replace("/", " / "), 20))
+    plain = {"fontsize": 5.5, "zorder": 6, "va": "center", "annotation_clip": True,
+             "bbox": {"facecolor": "white", "edgecolor": "none", "pad": 0.6, "alpha": 0.85}}
+    if which == "first":
+        spot = np.array(shape.representative_point().coords[0])
+        ax.annotate(words, spot / per, (middle - [0.55 * half, 0.78 * half]) / per, ha="center",
+                    arrowprops={"arrowstyle": "-", "color": INK, "linewidth": 0.5}, **plain)
+        return
+    corners = middle + 0.8 * half * np.array([[-1, 1], [1, 1], [1, -1]])
+    spot = corners[int(np.argmin(shapely.distance(shapely.points(corners), shape)))]
+    ax.annotate(words, spot / per, ha="left" if spot[0] < middle[0] else "right", **plain)
 
 
 def _dimensioned(ax, near, across, frame):
@@ -209,3 +209,52 @@ def legend(figure: Figure, unit: str) -> None:
     """What the lines of these pictures stand for."""
     figure.text(0.01, 0.01, f"first part plain, second hatched, all else outlined; dots: the two "
                 f"closest points; scales in {LENGTHS[unit].words}", fontsize=5.5, color=GREY)
+
+
+@in_our_look
+def mark_here(system: System, near: Near, marks: Sequence, after: dict) -> np.ndarray:
+    """A place in its surroundings, and each of the two parts in its own plane with the mark.
+
+    Parameters
+    ----------
+    system : System
+    near : Near
+    marks : sequence of relief Mark
+    after : dict
+        ``{part/solid: lines (n, 2), mm}``: new edges of a relief that would cure it.
+
+    Returns
+    -------
+    ndarray of matplotlib Axes
+    """
+    figure = Picture(figsize=(ACROSS, TALL))
+    wide = 1.0 / 3
+    axes = [figure.add_axes((k * wide + 0.052, 0.115, wide - 0.07, 0.68)) for k in range(3)]
+    draw_place(system, near, axes[0], WIDER)
+    _title(axes[0], "the place in its surroundings", said_place(system, near.place))
+    for ax, mark in zip(axes[1:], marks, strict=True):
+        _draw_mark(ax, system.model.unit.mm, mark, after.get(mark.solid, ()))
+        _title(ax, mark.solid, mark.seen)
+    legend(figure, system.model.length)
+    return np.array(axes, dtype=object)
+
+
+def _draw_mark(ax, per, mark, after):
+    """A part in its own plane, the place crossed, each distance from where it is measured."""
+    at = np.array(mark.at) / per
+    for ring in mark.rings:
+        ax.plot(*(ring / per).T, color=INK, linewidth=0.9)
+    for line in after:
+        ax.plot(*(np.asarray(line) / per).T, color=INK, linewidth=1.8, linestyle=(0, (4, 1.2)))
+    ax.plot(*at, marker="x", color=ALARM, markersize=8, markeredgewidth=1.8, zorder=6)
+    for (_, mm), foot in zip(mark.distances, mark.feet, strict=False):
+        foot = np.array(foot) / per
+        ax.annotate("", at, foot, arrowprops={"arrowstyle": "<->", "color": ALARM,
+                                              "linewidth": 0.7, "shrinkA": 0, "shrinkB": 0})
+        ax.annotate(f"{mm / per:.{3 if per > 1 else 2}f}", (at + foot) / 2, (2, 2),
+                    textcoords="offset points", fontsize=6, color=ALARM, zorder=7,
+                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.4})
+    ax.set_aspect("equal", adjustable="datalim")
+    ax.margins(0.12)
+    ax.set(xticks=[], yticks=[])
+    ax.set_xlabel("dashed: new edge of the relief" if len(after) else "", fontsize=6, labelpad=1)

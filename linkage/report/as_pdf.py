@@ -127,9 +127,8 @@ def _room_for(figure, room, placed):
     scale = min(1.0, room[0] / wide, room[1] / tall)
 
     class Room(Flowable):
-        width, height = wide * scale, tall * scale
-
         def wrap(self, *_):
+            self.width, self.height = wide * scale, tall * scale
             return self.width, self.height
 
         def draw(self):

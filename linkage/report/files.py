@@ -45,7 +45,7 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     """
     paper = paper or LENGTHS[results.system.model.length].paper
     title = f"{results.system.model.title}: control system as computed"
-    names = results.chapters if results.only else [chapter.name for chapter in CHAPTERS]
+    names = chapters_of(results)
     later = SECOND_CORE if "stops" in names else ()
     with results.beside(later):
         blocks = [Text(CAUTION, "caution"), *blocks_of(results, names)]
@@ -59,6 +59,15 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     form = readings_form(results.system, results.digest, results.stops)
     files[READINGS.format(results.digest)] = csv_text(form)
     return files
+
+
+def chapters_of(results: Results) -> list[str]:
+    """Chapters of a report: page one in place of the sheet's answer."""
+    asked = results.chapters if results.only else [chapter.name for chapter in CHAPTERS]
+    names = ["page-one" if name == "answer" else name for name in asked]
+    if "clearance" in names:
+        names.insert(1, "contact-sheets")
+    return list(dict.fromkeys(names))
 
 
 def template_files(reliefs: Iterable[Relief], paper: str) -> dict:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from reportlab.platypus import Flowable
 
 SMALL = 6.6  # points
-FORM = 70.0  # points of width for what is filled in by hand
+FORM = 46.0  # points of width for what is filled in by hand
 GAP = 14.0  # points between a table and its going on beside itself
 LEAST_ROWS = 8  # below which a table does not go on beside itself
 MOST_ROWS = 46  # of one stretch of a table beside itself, so that it fits a page
@@ -109,7 +109,7 @@ def _table(block, names, records, style, widths):
               for name in names] for row in records]
     boxed = [("GRID", (k, 1), (k, len(records)), 0.6, "#16202a")
              for k, name in enumerate(names) if name in block.blank and records]
-    tall = [("BOTTOMPADDING", (0, 1), (-1, -1), 5)] if boxed else []
+    tall = [("BOTTOMPADDING", (0, 1), (-1, -1), 3)] if boxed else []
     return Laid(rows, widths, repeatRows=1, style=TableStyle([*RULED, *boxed, *tall]),
                 hAlign="LEFT")
 
