@@ -45,7 +45,7 @@ INNER = {
     "stops": [{"ways", "cover", "depths"}, {"first", "reach", "witness"}, {"faces"},
               {"contact_rates", "covering"},
               {"find", "spacers", "mapping", "real"}, {"judged"}],
-    "relief": [{"flat"}, {"swept", "cut", "marks"}, {"reliefs"}, {"drawing"}, {"formats"},
+    "relief": [{"flat", "arcs"}, {"swept", "cut", "marks"}, {"reliefs"}, {"drawing"}, {"formats"},
                {"shop_files"}],
     "loads": [{"columns", "pilot_forces", "finer", "arms", "stepped"},
               {"rod_columns", "beams", "vibration"},
