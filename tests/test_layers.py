@@ -46,7 +46,7 @@ INNER = {
               {"contact_rates", "covering"},
               {"find", "spacers", "mapping", "real"}, {"judged"}],
     "relief": [{"flat", "arcs"}, {"swept", "cut", "marks"}, {"reliefs"}, {"drawing"}, {"formats"},
-               {"shop_files"}],
+               {"tiles"}, {"shop_files"}],
     "loads": [{"columns", "pilot_forces", "finer", "arms", "stepped"},
               {"rod_columns", "beams", "vibration"},
               {"shafts", "plates"}, {"statics"}, {"load_cases"}, {"stick", "stop_contact"},

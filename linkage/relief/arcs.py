@@ -15,7 +15,7 @@ import shapely
 BAND = 0.024  # mm
 KEEP = 5e-4  # mm of the band left free on either side, for the rounding of what is written
 FEWEST = 3  # straight pieces that an arc takes the place of, at least
-MOST_TURN = math.radians(150.0)  # of one arc, so that the corner of its tangents stays near
+TURNS = tuple(math.radians(turn) for turn in (90.0, 40.0, 15.0))  # most of one arc, tried in turn
 TRIALS = 25  # radii tried for an arc
 SAMPLE = 0.3  # mm between places of an arc that are held against the cut
 ON_EDGE = 1e-3  # mm from the old edge within which a side is one of it
@@ -43,11 +43,13 @@ def fitted(left: shapely.Polygon, whole: shapely.Geometry, ring: Sequence) -> li
     if shapely.Polygon(places).exterior.is_ccw != outer:
         places = places[::-1]  # the material stands at the left of every side
     is_new = _new_sides(places, whole)
-    if not is_new.any():
-        rows = [tuple(place) for place in places.tolist()]
-    else:
-        shapely.prepare(left)
-        rows = _rows(places, is_new, left)
+    rows = [tuple(place) for place in places.tolist()]
+    shapely.prepare(left)
+    for most in TURNS if is_new.any() else ():
+        tried = _rows(places, is_new, (left, most))
+        if shapely.Polygon([row[:2] for row in tried]).is_valid:
+            rows = tried  # the corners of its tangents cross nothing, as a file has to write it
+            break
     return rows if outer else rows[::-1]
 
 
@@ -57,7 +59,7 @@ def _new_sides(places, whole):
     return shapely.distance(whole.boundary, shapely.points(middles)) > ON_EDGE
 
 
-def _rows(places, is_new, left) -> list[tuple]:
+def _rows(places, is_new, room) -> list[tuple]:
     if is_new.all():
         start = _sharpest(places)
     else:
@@ -71,7 +73,7 @@ def _rows(places, is_new, left) -> list[tuple]:
             continue
         end = next((n for n in range(k, count) if not is_new[n]), count)
         chain = np.concatenate([places[k:end], places[end % count][None]])
-        rows += _chain_rows(chain, left)
+        rows += _chain_rows(chain, room)
         k = end
     return rows
 
@@ -83,12 +85,12 @@ def _sharpest(places) -> int:
     return int(turn.argmax())
 
 
-def _chain_rows(chain, left) -> list[tuple]:
+def _chain_rows(chain, room) -> list[tuple]:
     """Rows of a chain of new sides, without its last place."""
     nodes = _shifted(chain)
     rows, k, last = [], 0, len(chain) - 1
     while k < last:
-        end, bulge = _longest(chain, nodes, k, left)
+        end, bulge = _longest(chain, nodes, k, room)
         rows.append(tuple(nodes[k].tolist()))
         if bulge:
             rows.append(_corner(nodes[k], nodes[end], bulge))
@@ -110,21 +112,21 @@ def _shifted(chain):
     return nodes
 
 
-def _longest(chain, nodes, start, left) -> tuple[int, float]:
+def _longest(chain, nodes, start, room) -> tuple[int, float]:
     """The farthest node that one arc or line reaches from a node, and its bulge."""
     last = len(chain) - 1
     best = (start + 1, 0.0)
     good, step = start + 1, FEWEST
     while good < last:
         end = min(last, start + step)
-        bulge = _bulge_of(chain, nodes, (start, end), left)
+        bulge = _bulge_of(chain, nodes, (start, end), room)
         if bulge is None:
             break
         good, best, step = end, (end, bulge), step * 2
     low, high = good, min(last + 1, start + step)
     while high - low > 1:
         middle = (low + high) // 2
-        bulge = _bulge_of(chain, nodes, (start, middle), left)
+        bulge = _bulge_of(chain, nodes, (start, middle), room)
         if bulge is None:
             high = middle
         else:
@@ -132,9 +134,9 @@ def _longest(chain, nodes, start, left) -> tuple[int, float]:
     return best
 
 
-def _bulge_of(chain, nodes, ends, left) -> float | None:
+def _bulge_of(chain, nodes, ends, room) -> float | None:
     """Bulge of the arc between two nodes that stays within the band, None where there is none."""
-    start, end = ends
+    (start, end), (left, most) = ends, room
     if end - start < 2:
         return 0.0
     one, other = nodes[start], nodes[end]
@@ -154,7 +156,7 @@ def _bulge_of(chain, nodes, ends, left) -> float | None:
     seen = np.arctan2(size * off[middle], along[middle] * (along[middle] - size) + off[middle]**2)
     bulges = -np.tan((np.pi - np.abs(seen)) / 2) * np.sign(off[middle])
     tried = np.linspace(bulges.min(), bulges.max(), TRIALS)
-    tried = tried[np.abs(4 * np.arctan(tried)) < MOST_TURN]
+    tried = tried[np.abs(4 * np.arctan(tried)) < most]
     if not tried.size:
         return None
     worst = [_off_arc(inner, one, (way, size), bulge) for bulge in tried]

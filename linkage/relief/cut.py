@@ -13,7 +13,7 @@ from ..errors import LinkageError, mm
 from ..geometry.outlines import hole_polygon, outline_polygon
 from ..model import AIRFRAME, Hole, Model, Plate, Washer
 from ..units import LENGTHS, shown_length
-from .arcs import fitted, kept_roundings, roundings
+from .arcs import BAND, fitted, kept_roundings, roundings
 from .flat import Flat, material_of
 
 if TYPE_CHECKING:
@@ -272,7 +272,7 @@ def as_made(flat: Flat, cut: Cut, shape: Plate, least: float) -> Cut:
         Least ligament, mm.
     """
     left = material_of(shape)
-    removed = flat.material.difference(left)
+    removed = flat.material.difference(left).intersection(cut.removed.buffer(2 * BAND))
     ligament = narrowest(flat.material, left, max(WIDEST, 1.02 * least))
     _refuse_narrow(flat, ligament, least)
     return dataclasses.replace(

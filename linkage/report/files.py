@@ -55,7 +55,7 @@ def report_files(results: Results, paper: str | None = None) -> dict:
              "tables.json": as_json(title, read, results.digest)}
     files |= {f"tables/{name}": text for name, text in csv_files(tables_of(blocks)).items()}
     if "reliefs" in names and results.reliefs is not None:
-        files |= template_files(results.reliefs[0], paper)
+        files |= template_files(results.reliefs[0], paper, results.digest)
     form = readings_form(results.system, results.digest, results.stops)
     files[READINGS.format(results.digest)] = csv_text(form)
     return files
@@ -70,12 +70,12 @@ def chapters_of(results: Results) -> list[str]:
     return list(dict.fromkeys(names))
 
 
-def template_files(reliefs: Iterable[Relief], paper: str) -> dict:
+def template_files(reliefs: Iterable[Relief], paper: str, digest: str) -> dict:
     """Templates of relieved plates: ``{path in the folder: str or bytes}``."""
     from ..relief import relief_templates
 
     return {f"templates/{name}": data for each in reliefs
-            for name, data in relief_templates(each, paper).items() if name}
+            for name, data in relief_templates(each, paper, digest).items() if name}
 
 
 def as_json(title: str, tables: dict, digest: str) -> str:
