@@ -103,10 +103,11 @@ def _styles() -> dict:
 
 
 def _block(block, style, room, placed):
-    from reportlab.platypus import CondPageBreak, Paragraph, Spacer
+    from reportlab.platypus import CondPageBreak, PageBreak, Paragraph, Spacer
 
     if isinstance(block, Heading):
-        return [CondPageBreak(2 * TOGETHER), Paragraph(escape(block.text), style["heading"])]
+        broken = PageBreak() if block.new_page else CondPageBreak(2 * TOGETHER)
+        return [broken, Paragraph(escape(block.text), style["heading"])]
     if isinstance(block, Text):
         lead = LEADS.get(block.kind, "")
         return [Paragraph(escape(lead + block.text), style[block.kind])]

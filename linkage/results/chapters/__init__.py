@@ -22,6 +22,7 @@ from . import (
     reliefs,
     rods,
     sequence,
+    shop_card,
     stops,
     test_cards,
     tolerances,
@@ -72,12 +73,13 @@ CHAPTERS = (
     Chapter("description", description.blocks, printed=False),
     Chapter("rests-on", answer.rest),
     Chapter("assumptions", assumptions.blocks, printed=False),
+    Chapter("shop-card", shop_card.blocks, printed=False),
 )
 # Every table by its name, or by how that begins where it ends in a blank: a table that is there as
 # a file is seen before the work.
 TABLES = tuple(dict.fromkeys(name for chapter in (
     answer, as_built, assumptions, before_and_after, clearance, contacts, description, findings,
-    gearing, loads, reliefs, rods, sequence, stops, test_cards, tolerances, wires)
+    gearing, loads, reliefs, rods, sequence, shop_card, stops, test_cards, tolerances, wires)
     for name in chapter.TABLES))
 
 
