@@ -17,6 +17,8 @@ from .margins import margin, missing, rod_margins, tube_margins
 from .pilot_forces import RULE, grip_rate, grips, pilot_force, rule_of_force
 from .plates import plate_cuts
 from .rod_columns import RodColumn, Shank, rod_column, shanks
+from .servos import servo_table
+from .shafts import unplaced
 from .statics import Push, Statics
 from .stepped import Stretch, bowed_rises, buckling_load
 from .stick import (
@@ -38,7 +40,7 @@ __all__ = ["AT_STOPS", "GUST", "RULE", "Case", "Push", "RodColumn", "Shank", "St
            "grips", "hand", "hinge_moment", "hinge_of_grip_force", "holding", "joint_margins",
            "left_out", "limit_load_card", "loads_at", "lost_motion", "lost_motion_table", "margin",
            "missing", "needed_force", "operation_card", "pilot_force", "plate_cuts", "rod_column",
-           "rod_frequency", "rod_give", "rod_margins", "rod_vibration", "rule_of_force", "shanks",
-           "shares", "short_column", "silent_joints", "slenderness", "stick_force",
-           "stick_force_table", "torsion_stress", "tube_area", "tube_inertia", "tube_margins",
-           "wall_stress", "worst_loads"]
+           "rod_frequency", "rod_give", "rod_margins", "rod_vibration", "rule_of_force",
+           "servo_table", "shanks", "shares", "short_column", "silent_joints", "slenderness",
+           "stick_force", "stick_force_table", "torsion_stress", "tube_area", "tube_inertia",
+           "tube_margins", "unplaced", "wall_stress", "worst_loads"]

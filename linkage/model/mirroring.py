@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 
 # Key of the file: attribute.
 MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface": "surfaces",
-            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins", "joint": "joints"}
+            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins", "joint": "joints",
+            "servo": "servos"}
 SWAPS = {"left": "right", "right": "left"}
 OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself

@@ -333,6 +333,11 @@ class Answers:
         return loads.lost_motion_table(self.system)
 
     @answer
+    def servos(self) -> pd.DataFrame | None:
+        """Every servo: dead centre of its arm, force to overpower it, travel it takes away."""
+        return loads.servo_table(self.system)
+
+    @answer
     def stick_forces(self) -> dict[str, pd.DataFrame] | None:
         """``{input: DataFrame}``: force and friction along each input that has a grip."""
         return {name: loads.stick_force_table(self.system, name)

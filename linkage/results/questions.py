@@ -14,7 +14,7 @@ from .. import gearing
 from ..clearances import scene_of, undrawn
 from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
-from . import gives, hands, strength
+from . import gives, hands, servos, strength, strength_left
 from .answers import Answers, NothingAsked
 from .columns import counted, listed, place_words
 from .movements import (
@@ -379,10 +379,12 @@ QUESTIONS = (  # in the order of the verdict
                        " whether the stick gets past them, {builds}, over all that they hang on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins"),
              strength.load_misses,
-             strength.margins_judged, strength.no_strength,
+             strength.margins_judged, strength_left.no_strength,
              strength.load_covers, strength.cases_switched),
     Question("lost motion", "loads", ("lost_motion",), gives.give_misses, gives.gives_judged,
              gives.gives_left, gives.gives_cover),
+    Question("servo", "loads", ("servos",), servos.servo_misses, servos.servos_judged,
+             servos.servos_left, servos.servos_cover),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
              _tilt_covers),
