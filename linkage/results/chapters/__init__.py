@@ -13,13 +13,16 @@ from . import (
     assumptions,
     before_and_after,
     clearance,
+    contacts,
     description,
     findings,
+    front,
     gearing,
     loads,
     reliefs,
     rods,
     sequence,
+    shop_card,
     stops,
     test_cards,
     tolerances,
@@ -53,6 +56,8 @@ class Chapter:
 
 CHAPTERS = (
     Chapter("answer", answer.blocks),
+    Chapter("page-one", front.blocks, printed=False),
+    Chapter("contact-sheets", contacts.blocks, printed=False),
     Chapter("before-and-after", before_and_after.blocks),
     Chapter("findings", findings.blocks),
     Chapter("gearing", gearing.blocks),
@@ -68,12 +73,13 @@ CHAPTERS = (
     Chapter("description", description.blocks, printed=False),
     Chapter("rests-on", answer.rest),
     Chapter("assumptions", assumptions.blocks, printed=False),
+    Chapter("shop-card", shop_card.blocks, printed=False),
 )
 # Every table by its name, or by how that begins where it ends in a blank: a table that is there as
 # a file is seen before the work.
 TABLES = tuple(dict.fromkeys(name for chapter in (
-    answer, as_built, assumptions, before_and_after, clearance, description, findings, gearing,
-    loads, reliefs, rods, sequence, stops, test_cards, tolerances, wires)
+    answer, as_built, assumptions, before_and_after, clearance, contacts, description, findings,
+    gearing, loads, reliefs, rods, sequence, shop_card, stops, test_cards, tolerances, wires)
     for name in chapter.TABLES))
 
 
