@@ -14,6 +14,6 @@ from .tape import varied
 
 __all__ = ["BEYOND", "Builds", "BuiltPosture", "Close", "Control", "Couple", "Dimensions", "Drive",
            "EnclosedPosture", "Motion", "Plan", "Posture", "Rates", "Seeds", "Slide", "System",
-           "Together", "TracedPosture", "Turn", "WrittenPosture", "body_of", "can_be_written", "cut_joint", "cut_system", "enclose",
-           "enclose_builds", "hinge_sign", "input_sign", "leaf_of", "make_plan", "mixed", "pull",
-           "range_of", "varied", "wrapped", "written"]
+           "Together", "TracedPosture", "Turn", "WrittenPosture", "body_of", "can_be_written", "cut_joint",
+           "cut_system", "enclose", "enclose_builds", "hinge_sign", "input_sign", "leaf_of",
+           "make_plan", "mixed", "pull", "range_of", "varied", "wrapped", "written"]
