@@ -61,6 +61,16 @@ class PinnedSearch(BuiltSearch):
 
     most_cells = MOST_PINNED
 
+    def __init__(self, *args):
+        super().__init__(*args)
+        self._asked = np.zeros(len(self.stage.pairs), bool)
+
+    def _give_up(self, which, found):
+        """Ask once of each pair: a place that one bound misses by little, others don't decide."""
+        fresh = ~self._asked[self.stage.pair_index[which]]
+        super()._give_up(which[fresh], tuple(k[fresh] for k in found))
+        self._asked |= self.proof.visited > self.effort
+
     def _raise(self, made, posture, asked, wanted):
         (which, cell), cells = asked
         if wanted is None or not can_be_written(self.system.plan):
