@@ -31,7 +31,8 @@ FLOORS = [
 INNER = {
     "disk": [{"names"}, {"files"}, {"folders"}],
     "model": [{"keys", "threads"}, {"shapes", "turn"}, {"solids", "strength", "fittings"},
-              {"parts", "sizes", "drawings"}, {"stock"}, {"whole", "mirroring"},
+              {"springs"}, {"parts", "sizes", "drawings"}, {"stock", "references"},
+              {"whole", "mirroring"},
               {"document"}, {"side_files"}, {"file"}, {"patch"}, {"save"}],
     "motion": [{"kernels", "symbolic", "traced"}, {"plan", "tape"}, {"posture"}, {"builds_rows"},
                {"rates", "builds"}, {"together", "bounds_together", "moved"}, {"bounds"},
