@@ -48,7 +48,7 @@ INNER = {
               {"find", "spacers", "mapping", "real"}, {"judged"}],
     "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
     "loads": [{"columns", "pilot_forces", "finer", "arms", "stepped"},
-              {"rod_columns", "beams", "vibration"},
+              {"springs", "rod_columns", "beams", "vibration"},
               {"shafts", "plates"}, {"statics"}, {"load_cases"}, {"stick", "stop_contact"},
               {"worst"}, {"joints"}, {"margins"}, {"compliance", "test_cards"}],
     "rigging": [{"lengths", "rod_end_angles", "readings", "tolerances", "play", "loops", "grips",

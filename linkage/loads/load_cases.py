@@ -24,6 +24,7 @@ RULES = {  # all 14 CFR part 23, 1-1-14 edition, but for those that say otherwis
     "two pilots together": "23.399(b), from memory",
     "two pilots opposed": "23.399(a), from memory; A23.13(b)",
     "jam": "A23.13(a)(1)(ii): rugged for jamming",
+    "springs alone": "23.301, from memory: loads expected in service",
     "against a stop": "23.675(c)",
     "ground gust": "23.415(a)(2) and (b), speed from memory"}
 GUST = {"aileron": 0.75, "flaperon": 0.75, "elevon": 0.75, "elevator": 0.75, "stabilator": 0.75,
@@ -50,6 +51,8 @@ class Case:
         One of `RULES`.
     moments : tuple of (str, float)
         Surface and moment on it, N mm, where the air gives others than the file's.
+    springs : bool
+        Whether the file's springs act in it, no factor on them.
     """
 
     name: str
@@ -58,6 +61,7 @@ class Case:
     against: tuple = ()
     kind: str = "hinge moments"
     moments: tuple = ()
+    springs: bool = False
 
     @property
     def rule(self) -> str:
@@ -68,7 +72,8 @@ class Case:
 def cases(system: System, stop: str | None = None) -> list[Case]:
     """Every load case of a system: limit pilot forces both ways, hinge moments, jams.
 
-    Each of two pilots gives 0.75 of the single pilot's force, and no less than the least (14 CFR
+    Where the file has springs each case is there without them and with them, and one more of
+    them alone, held at the grips.  Each of two pilots gives 0.75 of the single pilot's force, and no less than the least (14 CFR
     23.399, from memory).  Where one surface alone holds an input, its jam is the pilot's own case.
 
     Parameters
@@ -123,6 +128,17 @@ def _as_the_file_has_it(model, case):
 
 
 def _every(system, stop):
+    """Every case as the rules have it, each with springs too where the file has some."""
+    listed = _without_springs(system, stop)
+    if not system.model.springs:
+        return listed
+    alone = [] if stop is not None else [Case("springs alone", None, kind="springs alone",
+                                              springs=True)]
+    return [*listed, *(replace(case, name=f"{case.name}, with springs", springs=True)
+                       for case in listed), *alone]
+
+
+def _without_springs(system, stop):
     if stop is not None:
         return _against(system, stop)
     listed = []
@@ -249,8 +265,10 @@ def shares(statics: Statics, case: Case) -> np.ndarray:
     """
     sizes = np.zeros((statics.count, len(statics.loads)))
     place = {key: k for k, key in enumerate(statics.loads)}
-    if case.input is None:
-        sizes += _hinge_moments(statics, place) if not case.moments else 0.0
+    if case.kind == "hinge moments":
+        sizes += _hinge_moments(statics, place)
+    for name, force in statics.springs.items() if case.springs else ():
+        sizes[:, place["spring", name]] += force
     for surface, moment in case.moments:
         sizes[:, place["hinge", surface]] += moment
     for grip, force in case.forces:
@@ -328,9 +346,10 @@ def hinge_moment(motion: Motion, surface: str) -> np.ndarray:
     Returns
     -------
     ndarray, shape (...)
-        N mm, signed like the deflection; 0 where the file gives none.
+        N mm, signed like the deflection, that of its tabs in it; 0 where the file gives none.
     """
     model = motion.system.model.surfaces[surface].hinge
     if model is None:
         return np.zeros(motion.shape)
-    return model.neutral + model.slope * motion.deflection(surface)
+    return model.neutral + model.slope * motion.deflection(surface) + sum(
+        slope * motion.deflection(tab) for tab, slope in model.tabs.items())

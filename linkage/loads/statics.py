@@ -22,6 +22,7 @@ from .arms import plate_offset
 from .pilot_forces import grip_rate, grips
 from .plates import plate_cuts, plate_loads
 from .shafts import shaft_cuts, shafts
+from .springs import spring_forces
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -74,7 +75,8 @@ class Statics:
     loads : dict
         ``{key: tuple of Push}``: unit loads, ``("grip", point, input)`` of 1 N along the grip's
         movement, ``("hinge", surface)`` of 1 N mm signed like the deflection, ``("hold", input)``
-        of 1 N mm (N) on the driven joint, ``("stop", name)``.
+        of 1 N mm (N) on the driven joint, ``("spring", name)`` of 1 N of pull (N mm on its body),
+        ``("stop", name)``.
     rods, couplings : tuple of str
         Those that carry load; redundant and open ones are taken to carry none.
     """
@@ -99,7 +101,8 @@ class Statics:
         part.count = len(positions)
         part.loads = {key: tuple(push.at(positions) for push in pushes)
                       for key, pushes in self.loads.items()}
-        for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "_own"):
+        for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "_own",
+                     "springs"):
             part.__dict__.pop(name, None)
         part.axes, part.pivots, part.hold = ({k: vector[positions] for k, vector in of.items()}
                                              for of in (self.axes, self.pivots, self.hold))
@@ -156,7 +159,21 @@ class Statics:
             if surface.body in self.posture.states:
                 push = self._on_joint(surface.body, sign)
                 loads["hinge", name] = (Push(push.body, push.point, push.force, push.moment),)
+        for name, spring in self.model.springs.items():
+            loads["spring", name] = (self._on_joint(spring.pivot, 1.0),) if spring.pivot else \
+                self._pull(*spring.ends)
         return loads
+
+    @cached_property
+    def springs(self) -> dict:
+        """What every spring pulls or turns with, ``{spring: (n,)}`` N or N mm."""
+        return {name: force.ravel() for name, force in spring_forces(self.motion).items()}
+
+    def _pull(self, one: str, other: str) -> tuple[Push, Push]:
+        """What 1 N of tension between two points does to them: it pulls them together."""
+        p, q = self.place(one), self.place(other)
+        e = (q - p) / np.linalg.norm(q - p, axis=-1, keepdims=True)
+        return self.at_point(one, e), self.at_point(other, -e)
 
     def at_point(self, address: str, force: np.ndarray) -> Push:
         """A force at a hardpoint of a body."""
@@ -170,14 +187,8 @@ class Statics:
 
     @cached_property
     def _rod_pushes(self) -> dict:
-        """What each rod does to its ends per newton of tension: it pulls them together."""
-        pushes = {}
-        for rod in self.rods:
-            one, other = self.model.rods[rod].ends
-            p, q = self.place(one), self.place(other)
-            e = (q - p) / np.linalg.norm(q - p, axis=-1, keepdims=True)
-            pushes[rod] = (self.at_point(one, e), self.at_point(other, -e))
-        return pushes
+        """What each rod does to its ends per newton of tension."""
+        return {rod: self._pull(*self.model.rods[rod].ends) for rod in self.rods}
 
     @cached_property
     def _coupling_pushes(self) -> dict:

@@ -14,6 +14,7 @@ from ..stops import judged_box
 from ..units import in_house_units
 from .load_cases import hinge_moment
 from .pilot_forces import grip_rate, grip_speed, grips, pilot_force
+from .springs import spring_power
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -95,12 +96,19 @@ def _per_rate(motion, surface, name):
 
 
 def stick_force(motion: Motion, name: str, grip: str | None = None) -> np.ndarray:
-    """Stick force against the hinge moments that the file gives, N; see `grip_force`.
+    """Stick force against the hinge moments and springs that the file gives, N; see `grip_force`.
 
     No factor is on it: it is what the hand feels at the stated condition, without friction.
     """
     moments = {s: hinge_moment(motion, s) for s in motion.system.model.surfaces}
-    return grip_force(motion, moments, name, grip)
+    return grip_force(motion, moments, name, grip) + spring_force(motion, name, grip)
+
+
+def spring_force(motion: Motion, name: str, grip: str | None = None) -> np.ndarray:
+    """The springs' share of `stick_force`, N: minus their power over the grip's speed."""
+    speed = grip_speed(motion, _grip(motion.system, name, grip), name)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(speed > 0, -spring_power(motion, name) / speed, np.nan)
 
 
 def friction_force(motion: Motion, name: str, grip: str | None = None) -> dict:
@@ -212,7 +220,7 @@ def needed_force(system: System, name: str) -> dict:
     -------
     dict
         ``hinge``: greatest stick force (N) over what the stops leave from the hinge moments given x
-        the hinge factor, NaN without any; ``most``, ``least``: the limit pilot forces; ``needed``:
+        the hinge factor, with the springs or without them, NaN without any; ``most``, ``least``: the limit pilot forces; ``needed``:
         the first, no less than the least and no more than the most; ``positions``: of the input,
         the others at 0, at which the first is searched; ``error``: how much greater it may be
         between them, as `linkage.search.may_rise` estimates, N.
@@ -221,10 +229,12 @@ def needed_force(system: System, name: str) -> dict:
     motion = system.sweep(**{name: x})
     moves = {s for s, part in system.model.surfaces.items() if part.hinge
              and np.nanmax(np.abs(motion.gearing(s)[name]), initial=0.0) > 1e-9}
-    force = np.abs(stick_force(motion, name)) * system.model.factor.hinge if moves else \
+    springs = spring_force(motion, name)
+    air = (stick_force(motion, name) - springs) * system.model.factor.hinge
+    force = np.maximum(np.abs(air), np.abs(air + springs)) if moves or system.model.springs else \
         np.full(len(x), np.nan)
     hinge = np.nan if np.isnan(force).all() else float(np.nanmax(force))
-    error = np.nanmax(force + may_rise(force, [x])) - hinge if moves else 0.0
+    error = 0.0 if np.isnan(hinge) else np.nanmax(force + may_rise(force, [x])) - hinge
     least = limit.least or 0.0
     needed = limit.most if np.isnan(hinge) else min(max(hinge, least), limit.most)
     return {"hinge": hinge, "most": limit.most, "least": least, "needed": needed,
