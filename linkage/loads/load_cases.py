@@ -72,9 +72,10 @@ class Case:
 def cases(system: System, stop: str | None = None) -> list[Case]:
     """Every load case of a system: limit pilot forces both ways, hinge moments, jams.
 
-    Where the file has springs each case is there without them and with them, and one more of
-    them alone, held at the grips.  Each of two pilots gives 0.75 of the single pilot's force, and no less than the least (14 CFR
+    Each of two pilots gives 0.75 of the single pilot's force, and no less than the least (14 CFR
     23.399, from memory).  Where one surface alone holds an input, its jam is the pilot's own case.
+    Where the file has springs each case is there without them and with them, and one more is of
+    them alone, held at the grips.
 
     Parameters
     ----------

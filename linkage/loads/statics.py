@@ -148,7 +148,7 @@ class Statics:
     def _unit_loads(self) -> dict:
         loads = {}
         for name, step in self.drives.items():
-            loads["hold", name] = (self._on_joint(step.joint, step.sign),)
+            loads["hold", name] = (self.on_joint(step.joint, step.sign),)
             for grip in grips(self.system, name):
                 rate = grip_rate(self.motion, grip, name).reshape(-1, 3)
                 with np.errstate(invalid="ignore", divide="ignore"):
@@ -157,10 +157,10 @@ class Statics:
         for name, surface in self.model.surfaces.items():
             sign = hinge_sign(self.model.bodies[surface.body])
             if surface.body in self.posture.states:
-                push = self._on_joint(surface.body, sign)
+                push = self.on_joint(surface.body, sign)
                 loads["hinge", name] = (Push(push.body, push.point, push.force, push.moment),)
         for name, spring in self.model.springs.items():
-            loads["spring", name] = (self._on_joint(spring.pivot, 1.0),) if spring.pivot else \
+            loads["spring", name] = (self.on_joint(spring.pivot, 1.0),) if spring.pivot else \
                 self._pull(*spring.ends)
         return loads
 
@@ -180,7 +180,8 @@ class Statics:
         point = self.place(address)
         return Push(body_of(address), point, force, np.zeros_like(point), place=address)
 
-    def _on_joint(self, joint, size) -> Push:
+    def on_joint(self, joint: str, size: float | np.ndarray) -> Push:
+        """A moment (of a slide a force) of a size across a body's joint, about its axis."""
         u, still = size * self.axes[joint], np.zeros((self.count, 3))
         slides = self.model.bodies[joint].slides
         return Push(joint, self.pivots[joint], u if slides else still, still if slides else u, True)
@@ -196,7 +197,7 @@ class Statics:
         pushes, bodies = {}, self.model.bodies
         for name, step in self.couplings.items():
             ratio = step.ratio * mixed(bodies[step.source].slides, bodies[step.joint].slides)
-            pushes[name] = (self._on_joint(step.joint, 1.0), self._on_joint(step.source, -ratio))
+            pushes[name] = (self.on_joint(step.joint, 1.0), self.on_joint(step.source, -ratio))
         return pushes
 
     # --- balance --------------------------------------------------------------------------------

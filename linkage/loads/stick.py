@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import LinkageError
-from ..model import AIRFRAME
-from ..motion import Motion, System, body_of
+from ..motion import Motion, System
 from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
 from .load_cases import hinge_moment
-from .pilot_forces import grip_rate, grip_speed, grips, pilot_force
+from .pilot_forces import grip_speed, grips, pilot_force
+from .rubbing import ball_turns
 from .springs import spring_power
 
 if TYPE_CHECKING:
@@ -141,37 +141,9 @@ def friction_force(motion: Motion, name: str, grip: str | None = None) -> dict:
                 forces[body] = np.broadcast_to(part.friction * np.abs(rate) / speed, motion.shape)
         for rod, part in motion.system.model.rods.items():
             if part.friction is not None:
-                forces[rod] = part.friction * _ball_turns(motion, rod, name) / speed
+                turns = sum(np.linalg.norm(k, axis=-1) for k in ball_turns(motion, rod, name))
+                forces[rod] = part.friction * turns / speed
     return forces
-
-
-def _ball_turns(motion, rod, name):
-    """Turn of a rod against the parts at its two ends, radians per radian (mm), summed."""
-    ends = motion.system.model.rods[rod].ends
-    p, q = (motion.point(end) for end in ends)
-    line = q - p
-    square = np.sum(line * line, axis=-1, keepdims=True)
-    swing = np.cross(line, grip_rate(motion, ends[1], name) - grip_rate(motion, ends[0], name))
-    swing, total = swing / square, 0.0
-    for end in ends:
-        turn = _turning(motion, body_of(end), name) - swing
-        spin = np.sum(turn * line, axis=-1, keepdims=True) / square * line
-        total = total + np.linalg.norm(turn - spin, axis=-1)
-    return total
-
-
-def _turning(motion, body, name):
-    """Turning rate of a body in the airframe's frame, (..., 3) radians per radian (mm)."""
-    model, index = motion.system.model, list(motion.system.inputs).index(name)
-    total = np.zeros((*motion.shape, 3))
-    while body != AIRFRAME:
-        rate = motion.input_rates.joints.get(body)
-        if rate is not None and not model.bodies[body].slides:
-            rate = rate[index] if np.ndim(rate) else rate
-            axis = motion.posture.direction(body)
-            total = total + np.stack([np.broadcast_to(rate * k, motion.shape) for k in axis], -1)
-        body = model.bodies[body].on
-    return total
 
 
 @in_house_units(force="force friction", moment="moment*")
@@ -220,9 +192,10 @@ def needed_force(system: System, name: str) -> dict:
     -------
     dict
         ``hinge``: greatest stick force (N) over what the stops leave from the hinge moments given x
-        the hinge factor, with the springs or without them, NaN without any; ``most``, ``least``: the limit pilot forces; ``needed``:
-        the first, no less than the least and no more than the most; ``positions``: of the input,
-        the others at 0, at which the first is searched; ``error``: how much greater it may be
+        the hinge factor, with the springs or without them, NaN without any; ``most``, ``least``:
+        the limit pilot forces; ``needed``: the first, no less than the least and no more than the
+        most; ``positions``: of the input, the others at 0, at which the first is searched;
+        ``error``: how much greater it may be
         between them, as `linkage.search.may_rise` estimates, N.
     """
     limit, x = pilot_force(system, name), np.linspace(*judged_box(system)[name], POSITIONS)

@@ -216,6 +216,29 @@ class Model(Part):
         thread = (rod_end and rod_end.thread) or part.thread
         return fitted, rod_end, read_thread(thread) if thread else None
 
+    def ball_arm(self, rod: str, end: int) -> float:
+        """Coefficient of friction x radius of the ball of a rod's end, mm; 0 where not known."""
+        rod_end = self.fitting(rod, end)[1]
+        if rod_end is None or rod_end.sphere is None:
+            return 0.0
+        own = rod_end.friction
+        return (self.friction.rod_end if own is None else own) * rod_end.sphere / 2
+
+    def bolt_arm(self, place: str) -> float:
+        """Coefficient of friction x radius of the bolt at ``"part/point"``, mm; 0 where not known.
+
+        The general coefficient counts at pivots alone, and not for balls, rollers and what is
+        fixed; at a slide it is the coefficient itself.
+        """
+        body, usual = self.bodies.get(place.removesuffix("/pivot")), 0.0
+        for joint in self.joints.values():
+            if place in joint.places and joint.bolt is not None:
+                if body is not None and joint.kind not in ("rolling", "fixed"):
+                    usual = self.friction.pivot
+                coefficient = usual if joint.friction is None else joint.friction
+                return coefficient * (1.0 if body is not None and body.slides else joint.bolt / 2)
+        return 0.0
+
     def carriers(self, name: str) -> tuple[str, ...]:
         """What carries a body, from its own carrier down to the airframe."""
         chain = []
