@@ -16,6 +16,7 @@ from .feel import (
     Release,
     feel_table,
     felt,
+    is_felt,
     let_go,
     most_friction,
     rest_about,
@@ -29,7 +30,7 @@ from .margins import margin, missing, rod_margins, tube_margins
 from .pilot_forces import RULE, grip_rate, grips, pilot_force, rule_of_force
 from .plates import plate_cuts
 from .rod_columns import RodColumn, Shank, rod_column, shanks
-from .springs import spring_forces, spring_lengths, spring_power
+from .springs import spring_forces, spring_lengths, spring_power, spring_table
 from .statics import Push, Statics
 from .stepped import Stretch, bowed_rises, buckling_load
 from .stick import (
@@ -50,12 +51,12 @@ __all__ = ["AT_STOPS", "GUST", "RULE", "Case", "Felt", "Push", "Release", "RodCo
            "Statics", "Stretch", "at_stop", "balanced", "bearing_forces", "bowed_rises",
            "buckling_load", "carried", "cases", "column_load", "column_stress", "falling",
            "feel_table", "felt", "friction_force", "grip_force", "grip_rate", "grips", "hand",
-           "hinge_moment", "hinge_of_grip_force", "holding", "joint_margins", "left_out", "let_go",
-           "limit_load_card", "loads_at", "lost_motion", "lost_motion_table", "margin", "missing",
-           "most_friction", "needed_force", "operation_card", "pilot_force", "plate_cuts",
-           "rest_about", "return_margin", "rod_column", "rod_frequency", "rod_give", "rod_margins",
-           "rod_vibration", "rule_of_force", "shanks", "shares", "short_column", "silent_joints",
-           "slenderness", "spring_force", "spring_forces", "spring_lengths", "spring_power",
-           "stick_force", "stick_force_table", "torsion_stress", "trim_table", "trimmed_margin",
-           "trimmers", "tube_area", "tube_inertia", "tube_margins", "wall_stress", "whole_travel",
-           "worst_loads"]
+           "hinge_moment", "hinge_of_grip_force", "is_felt", "holding", "joint_margins",
+           "left_out", "let_go", "limit_load_card", "loads_at", "lost_motion", "lost_motion_table",
+           "margin", "missing", "most_friction", "needed_force", "operation_card", "pilot_force",
+           "plate_cuts", "rest_about", "return_margin", "rod_column", "rod_frequency", "rod_give",
+           "rod_margins", "rod_vibration", "rule_of_force", "shanks", "shares", "short_column",
+           "silent_joints", "slenderness", "spring_force", "spring_forces", "spring_lengths",
+           "spring_power", "spring_table", "stick_force", "stick_force_table", "torsion_stress",
+           "trim_table", "trimmed_margin", "trimmers", "tube_area", "tube_inertia", "tube_margins",
+           "wall_stress", "whole_travel", "worst_loads"]

@@ -235,6 +235,17 @@ def whole_travel(system: System, name: str, others: dict | None = None, looks: i
     return felt(system, name, x, others)
 
 
+def is_felt(system: System, name: str) -> bool:
+    """Whether anything but the hand acts on an input: a spring, the air, or friction."""
+    model = system.model
+    return bool(grips(system, name)) and bool(
+        model.springs or any(s.hinge for s in model.surfaces.values())
+        or any(part.friction is not None for part in (*model.bodies.values(),
+                                                      *model.rods.values()))
+        or any(model.bolt_arm(place) for joint in model.joints.values() for place in joint.places)
+        or any(model.ball_arm(rod, k) for rod in model.rods for k in (0, 1)))
+
+
 @in_house_units(force="force up down friction")
 def feel_table(felt: Felt) -> pd.DataFrame:
     """Force in the hand, position by position.

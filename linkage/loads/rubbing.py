@@ -94,9 +94,11 @@ def _of_pivot(statics, body, fixed, arm):
 
 
 def _of_rod_ends(statics, name):
-    for i, rod in enumerate(statics.rods):
-        part, model = statics.model.rods[rod], statics.model
-        arms = [max(model.ball_arm(rod, k), model.bolt_arm(part.ends[k])) for k in (0, 1)]
+    model = statics.model
+    for rod, part in model.rods.items():
+        i = statics.rods.index(rod) if rod in statics.rods else None
+        arms = [0.0 if i is None else model.ball_arm(rod, k) or model.bolt_arm(part.ends[k])
+                for k in (0, 1)]
         if not (part.friction or any(arms)):
             continue
         for turn, end, arm in zip(ball_turns(statics.motion, rod, name), part.ends, arms,
@@ -110,8 +112,11 @@ def _of_rod_ends(statics, name):
 
 
 def _of_rod(statics, i, fixed, arm):
-    return lambda share, sense: fixed + arm * np.abs(
-        np.einsum("ne,ne->n", share, statics.inner_forces[:, :, i]))
+    def size(share, sense):
+        if not arm:
+            return np.full(statics.count, fixed)
+        return fixed + arm * np.abs(np.einsum("ne,ne->n", share, statics.inner_forces[:, :, i]))
+    return size
 
 
 def _twisted(statics, rod, end, way):

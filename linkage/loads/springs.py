@@ -7,12 +7,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import LinkageError, mm
+from ..stops import judged_box
+from ..units import in_house_units
 from .pilot_forces import grip_rate
 
 if TYPE_CHECKING:
-    from ..model import Spring
-    from ..motion import Motion
+    import pandas as pd
 
+    from ..model import Spring
+    from ..motion import Motion, System
+
+LOOKS = {1: 121, 2: 31, 3: 13}  # positions of each input, by how many there are
 APART = 1e-6  # mm between the ends of a spring, below which it has no line to pull along
 
 
@@ -123,3 +128,38 @@ def spring_power(motion: Motion, name: str) -> np.ndarray:
         away = grip_rate(motion, part.ends[1], name) - grip_rate(motion, part.ends[0], name)
         total -= force * np.sum(along * away, axis=-1)
     return total
+
+
+@in_house_units(by_row="length load shortest longest least most")
+def spring_table(system: System) -> pd.DataFrame:
+    """Length and load of every spring at neutral and over the whole travel.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    DataFrame
+        One row per spring: spring, turns (whether it is at a pivot), length and load at neutral
+        (mm and N, a pull positive; at a pivot degrees and N mm), shortest and longest, least and
+        most: over ``attrs["grid"]`` positions of the travel that the stops leave.
+    """
+    import pandas as pd
+
+    box = judged_box(system)
+    sides = np.meshgrid(*(np.linspace(*ends, LOOKS.get(len(box), 7)) for ends in box.values()),
+                        indexing="ij")
+    whole, neutral = system.sweep(**dict(zip(box, sides, strict=True))), system.sweep()
+    loads, still = spring_forces(whole), spring_forces(neutral)
+    rows = []
+    for name, spring in system.model.springs.items():
+        over = spring_lengths(whole, name)
+        rows.append({"spring": name, "turns": spring.pivot is not None,
+                     "length": float(spring_lengths(neutral, name)), "load": float(still[name]),
+                     "shortest": np.nanmin(over), "longest": np.nanmax(over),
+                     "least": np.nanmin(loads[name]), "most": np.nanmax(loads[name])})
+    table = pd.DataFrame(rows, columns=["spring", "turns", "length", "load", "shortest", "longest",
+                                        "least", "most"])
+    table.attrs["grid"] = int(np.prod(whole.shape)) if whole.shape else 1
+    return table

@@ -11,6 +11,7 @@ from ..motion import Motion, System
 from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
+from .feel import felt
 from .load_cases import hinge_moment
 from .pilot_forces import grip_speed, grips, pilot_force
 from .rubbing import ball_turns
@@ -162,8 +163,9 @@ def stick_force_table(system: System, name: str,
     Returns
     -------
     DataFrame
-        Indexed by position: ``force`` (N, hand's, from the hinge moments given), ``friction`` (N,
-        sum of the joints'), and ``moment <surface>`` (N mm).
+        Indexed by position: ``force`` (N, hand's, from the hinge moments and springs given),
+        ``friction`` (N, half the band between moving one way and the other, NaN without any), and
+        ``moment <surface>`` (N mm).
     """
     import pandas as pd
 
@@ -173,8 +175,9 @@ def stick_force_table(system: System, name: str,
         np.asarray(positions, dtype=float)
     motion = system.sweep(**{name: x})
     columns = {"force": stick_force(motion, name)}
-    rubbed = friction_force(motion, name)
-    columns["friction"] = sum(rubbed.values()) if rubbed else np.full(x.shape, np.nan)
+    friction = felt(system, name, x).friction
+    columns["friction"] = friction if np.nanmax(friction, initial=0.0) > 0 else \
+        np.full(x.shape, np.nan)
     columns |= {f"moment {s}": hinge_moment(motion, s) for s, part in
                 system.model.surfaces.items() if part.hinge}
     return pd.DataFrame(columns, index=pd.Index(x, name=name))

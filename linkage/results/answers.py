@@ -370,6 +370,28 @@ class Answers:
         table.attrs |= {"positions": STEPS, "error": error}
         return table
 
+    @answer
+    def feel(self) -> dict[str, loads.Felt] | None:
+        """``{input: Felt}``: force in the hand along each input that anything acts on."""
+        return {name: loads.whole_travel(self.system, name) for name in self.system.travel_box()
+                if loads.is_felt(self.system, name)}
+
+    @answer
+    def releases(self) -> dict[str, list] | None:
+        """``{input: list of Release}``: what each does when it is let go."""
+        return {name: loads.let_go(felt) for name, felt in self._needs("feel").items()}
+
+    @answer
+    def trims(self) -> dict[str, pd.DataFrame] | None:
+        """``{trim input: DataFrame}``: where it holds what it trims."""
+        return {trim: loads.trim_table(self.system, trim) for trim in loads.trimmers(self.system)
+                if loads.trimmers(self.system)[trim] in self._needs("feel")}
+
+    @answer
+    def springs(self) -> pd.DataFrame | None:
+        """Length and load of every spring."""
+        return loads.spring_table(self.system)
+
     # --- what the shop makes and turns --------------------------------------------------------
 
     @answer

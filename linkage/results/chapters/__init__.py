@@ -14,6 +14,7 @@ from . import (
     before_and_after,
     clearance,
     description,
+    feel,
     findings,
     gearing,
     loads,
@@ -60,6 +61,7 @@ CHAPTERS = (
     Chapter("stops", stops.blocks),
     Chapter("reliefs", reliefs.blocks, printed=False),
     Chapter("loads", loads.blocks),
+    Chapter("feel", feel.blocks),
     Chapter("rods", rods.blocks),
     Chapter("wires", wires.blocks),
     Chapter("tolerances", tolerances.blocks, printed=False),
@@ -72,8 +74,8 @@ CHAPTERS = (
 # Every table by its name, or by how that begins where it ends in a blank: a table that is there as
 # a file is seen before the work.
 TABLES = tuple(dict.fromkeys(name for chapter in (
-    answer, as_built, assumptions, before_and_after, clearance, description, findings, gearing,
-    loads, reliefs, rods, sequence, stops, test_cards, tolerances, wires)
+    answer, as_built, assumptions, before_and_after, clearance, description, feel, findings,
+    gearing, loads, reliefs, rods, sequence, stops, test_cards, tolerances, wires)
     for name in chapter.TABLES))
 
 
