@@ -13,7 +13,7 @@ import numpy as np
 
 from ..errors import LinkageError
 from ..motion import System
-from ..search import crossings, may_rise
+from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
 from .load_cases import balanced, hand, hinge_moment
@@ -28,8 +28,9 @@ if TYPE_CHECKING:
 LOOKS = 121  # positions along an input between which a change of what it does is refined
 ROUNDS = 200  # in which friction has to settle with the loads that it makes itself
 SETTLED = 1e-11  # share of the greatest friction by which it may still change
-CLOSE = 1e-9  # degrees (mm) to which a place is refined
-NEAR = 1e-6  # degrees (mm) about neutral that count as neutral
+CLOSE = 1e-8  # degrees (mm) to which a place is refined
+SHORT = 1e-6  # degrees (mm) of a balance without friction
+NEAR = 1e-5  # degrees (mm) about neutral that count as neutral
 
 
 @dataclass(frozen=True, eq=False)
@@ -172,16 +173,42 @@ def let_go(felt: Felt) -> list[Release]:
     list of Release
         From the least end to the greatest; where one ends is refined.
     """
-    ends = [felt.x[0], *np.unique(np.concatenate([
-        crossings(lambda x, side=side: getattr(felt.at(x), side), felt.x, tolerance=CLOSE)
-        for side in ("up", "down")])), felt.x[-1]]
-    ends = [k for i, k in enumerate(ends) if i == 0 or k - ends[i - 1] > 2 * CLOSE]
-    does = felt.at([(a + b) / 2 for a, b in zip(ends, ends[1:], strict=False)]).does
-    merged = [(ends[0], does[0])]
-    merged += [(ends[i], does[i]) for i in range(1, len(does)) if does[i] != does[i - 1]]
-    starts, kinds = zip(*merged, strict=True)
-    edges = [*starts, ends[-1]]
+    edges, kinds = [felt.x[0]], []
+    for kind, end in _runs(felt):
+        if end - edges[-1] <= SHORT and edges[-1] > felt.x[0] and end < felt.x[-1]:
+            continue  # a place of balance without friction, which the next begins at
+        if kinds and (kind == kinds[-1] or (np.isnan(kind) and np.isnan(kinds[-1]))):
+            edges[-1] = end
+        else:
+            edges.append(end)
+            kinds.append(kind)
     return [_release(edges, kinds, i) for i in range(len(kinds))]
+
+
+def _runs(felt):
+    """What it does from each place up to the next change, which is closed in on from both sides."""
+    does, x = felt.does, felt.x
+    new = np.flatnonzero(~((does[1:] == does[:-1]) | (np.isnan(does[1:]) & np.isnan(does[:-1]))))
+    last, first = _closed(felt, x[new], x[new + 1], does[new], True), \
+        _closed(felt, x[new], x[new + 1], does[new + 1], False)
+    between = felt.at((last + first) / 2).does if len(new) else []
+    for before, end, kind, start in zip(does[new], last, between, first, strict=True):
+        yield before, float(end)
+        if start > end:
+            yield kind, float(start)
+    yield does[-1], float(x[-1])
+
+
+def _closed(felt, low, high, kind, at_low):
+    """Where it ceases (of `at_low`) or begins to do some thing between places, halving."""
+    low, high = low.copy(), high.copy()
+    while len(low) and (high - low).max() > CLOSE:
+        middle = (low + high) / 2
+        now = felt.at(middle).does
+        same = (now == kind) | (np.isnan(now) & np.isnan(kind))
+        up = same if at_low else ~same
+        low, high = np.where(up, middle, low), np.where(up, high, middle)
+    return (low + high) / 2
 
 
 def _release(edges, kinds, i):
