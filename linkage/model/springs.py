@@ -12,6 +12,7 @@ from .shapes import PAIR, SIZE, Part
 from .strength import FORCE, OwnUnit
 
 COEFFICIENT = Number(least=0.0, what="coefficient")
+ONE_OF = "needs one of ends (between two points) and pivot (a body it turns), got {}"
 # What a spring between two points and one at a pivot count: rate, force, and what it is taken over.
 BETWEEN, TURNING = ("spring rate", "force"), ("torsional rate", "moment")
 
@@ -55,8 +56,7 @@ class Spring(Part):
 
     def _check(self):
         if (self.ends is None) == (self.pivot is None):
-            raise LinkageError(f"needs one of ends (between two points) and pivot (a body it turns)"
-                               f", got {'neither' if self.ends is None else 'both'}")
+            raise LinkageError(ONE_OF.format("neither" if self.ends is None else "both"))
         if self.pivot is not None:
             self._refuse("ends", free="free_angle", acts=None)
         else:
@@ -110,6 +110,8 @@ class _SpringKind(Record):
 
     def read(self, value: Any, unit: str) -> Spring:
         values = read_keys(Spring, value, unit)
+        if "ends" in values and "pivot" in values:
+            raise LinkageError(ONE_OF.format("both"))
         rate, load = TURNING if "pivot" in values else BETWEEN
         for word, what in (("rate", rate), ("preload", load)):
             if word in values:
