@@ -141,9 +141,10 @@ def spring_table(system: System) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row per spring: spring, turns (whether it is at a pivot), length and load at neutral
-        (mm and N, a pull positive; at a pivot degrees and N mm), shortest and longest, least and
-        most: over ``attrs["grid"]`` positions of the travel that the stops leave.
+        One row per spring: spring, on (its ends, or its body), turns (whether it is at a pivot),
+        length and load at neutral (mm and N, a pull positive; at a pivot degrees and N mm),
+        shortest and longest, least and most: over ``attrs["grid"]`` positions of the travel that
+        the stops leave.
     """
     import pandas as pd
 
@@ -155,11 +156,12 @@ def spring_table(system: System) -> pd.DataFrame:
     rows = []
     for name, spring in system.model.springs.items():
         over = spring_lengths(whole, name)
-        rows.append({"spring": name, "turns": spring.pivot is not None,
+        rows.append({"spring": name, "on": spring.pivot or " to ".join(spring.ends),
+                     "turns": spring.pivot is not None,
                      "length": float(spring_lengths(neutral, name)), "load": float(still[name]),
                      "shortest": np.nanmin(over), "longest": np.nanmax(over),
                      "least": np.nanmin(loads[name]), "most": np.nanmax(loads[name])})
-    table = pd.DataFrame(rows, columns=["spring", "turns", "length", "load", "shortest", "longest",
-                                        "least", "most"])
+    table = pd.DataFrame(rows, columns=["spring", "on", "turns", "length", "load", "shortest",
+                                        "longest", "least", "most"])
     table.attrs["grid"] = int(np.prod(whole.shape)) if whole.shape else 1
     return table
