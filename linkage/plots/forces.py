@@ -187,6 +187,7 @@ def hands_off(system: System, ax: Axes | None = None, *, trim: str = "trim",
     ax.axvline(0, color=PALE, linewidth=0.8, zorder=0)
     say(ax, f"Where does {name} stay hands off?", "hatched: where friction holds it",
         input_axis(ax.xaxis, system, trim), input_axis(ax.yaxis, system, name))
+    ax.locator_params(axis="x", nbins=5)  # words of trim are long
     if data["hands_off"].isna().all():
         note(ax, "nowhere: it goes to its end")
     else:
