@@ -9,7 +9,7 @@ from systems.load_models import stage
 from linkage import loads
 from linkage.geometry.outlines import cut_across
 from linkage.loads import Statics
-from linkage.loads.plates import plate_stress
+from linkage.loads.plates import plate_stress, torsion_modulus
 from linkage.results import Results
 from linkage.units import LBF
 
@@ -56,7 +56,10 @@ def test_a_straight_arm_is_a_cantilever():
 
 
 def test_a_ball_beside_the_plate_twists_it():
-    """Off the plate's middle by e the arm is twisted by F e: 3 T / (b t²) of shear (thin strip)."""
+    """Off the plate's middle by e the arm is twisted by F e: T / (0.291 b t²) of shear at b/t 5.
+
+    (Timoshenko & Goodier, Theory of Elasticity, torsion of rectangular bars, from memory.)
+    """
     near, off = (stage(surface=HORN.replace('at = "pivot"', place)) for place in (
         'at = "pivot"', "at = [900, 10, 0]"))
     found = []
@@ -72,8 +75,26 @@ def test_a_ball_beside_the_plate_twists_it():
     straight = PULL * arm * 15 / (6 * width**3 / 12)
     shear = 1.5 * PULL / (6 * width)
     assert found[0] == pytest.approx(math.hypot(straight, math.sqrt(3) * shear), rel=1e-3)
-    twisted = shear + 3 * PULL * 10 / (width * 36)
+    twisted = shear + PULL * 10 / (0.291 * width * 36)
     assert found[1] == pytest.approx(math.hypot(straight, math.sqrt(3) * twisted), rel=1e-3)
+
+
+@pytest.mark.parametrize(("ratio", "printed"), [
+    (1, 0.208), (1.5, 0.231), (2, 0.246), (3, 0.267), (5, 0.291), (10, 0.312)])
+def test_a_strip_in_torsion(ratio, printed):
+    """T / (b t² tau) as Timoshenko & Goodier print it (Theory of Elasticity, from memory)."""
+    for width, thickness in ((ratio * 2.0, 2.0), (2.0, ratio * 2.0)):
+        found = torsion_modulus(np.array([width]), thickness) / (ratio * 8)
+        assert found == pytest.approx(printed, abs=1.5e-3)
+    pair = torsion_modulus(np.array([ratio * 2.0, ratio * 2.0]), 2.0) / (ratio * 8)
+    assert pair == pytest.approx(2 * printed, abs=3e-3)
+
+
+def test_a_hole_elsewhere_in_the_plate_is_no_hole_at_the_rod():
+    drawn = HORN.split("[joint")[0] + 'holes = [{ diameter = 6, at = [-30, 0] }]'
+    bare = Results(stage(surface=drawn), only=("loads",)).verdict.unknown
+    assert any("net section of horn/arm at its holes: the file gives no hole at horn/p, horn/pivot"
+               in words for words in bare)
 
 
 def test_the_margin_its_place_and_what_is_left_out():

@@ -44,7 +44,7 @@ KNOWN = {
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
        "clearance", "mirror", "hardpoints", "surface", "tolerance"}
 BESIDE = {"title", "wire", "material", "play", "factor", "rig_pin", "size", "meant",
-          "joint", "load_case", "engine", "spring", "friction"}
+          "joint", "load_case", "engine", "servo", "spring", "friction"}
 
 
 @dataclass

@@ -30,11 +30,14 @@ from .margins import margin, missing, rod_margins, tube_margins
 from .pilot_forces import RULE, grip_rate, grips, pilot_force, rule_of_force
 from .plates import plate_cuts
 from .rod_columns import RodColumn, Shank, rod_column, shanks
+from .servos import servo_table
+from .shafts import unplaced
 from .springs import spring_forces, spring_lengths, spring_power, spring_table
 from .statics import Push, Statics
 from .stepped import Stretch, bowed_rises, buckling_load
 from .stick import (
     friction_force,
+    friction_table,
     grip_force,
     hinge_of_grip_force,
     needed_force,
@@ -50,13 +53,14 @@ from .worst import AT_STOPS, bearing_forces, carried, worst_loads
 __all__ = ["AT_STOPS", "GUST", "RULE", "Case", "Felt", "Push", "Release", "RodColumn", "Shank",
            "Statics", "Stretch", "at_stop", "balanced", "bearing_forces", "bowed_rises",
            "buckling_load", "carried", "cases", "column_load", "column_stress", "falling",
-           "feel_table", "felt", "friction_force", "grip_force", "grip_rate", "grips", "hand",
-           "hinge_moment", "hinge_of_grip_force", "is_felt", "holding", "joint_margins",
-           "left_out", "let_go", "limit_load_card", "loads_at", "lost_motion", "lost_motion_table",
-           "margin", "missing", "most_friction", "needed_force", "operation_card", "pilot_force",
-           "plate_cuts", "rest_about", "return_margin", "rod_column", "rod_frequency", "rod_give",
-           "rod_margins", "rod_vibration", "rule_of_force", "shanks", "shares", "short_column",
-           "silent_joints", "slenderness", "spring_force", "spring_forces", "spring_lengths",
-           "spring_power", "spring_table", "stick_force", "stick_force_table", "torsion_stress",
-           "trim_table", "trimmed_margin", "trimmers", "tube_area", "tube_inertia", "tube_margins",
+           "feel_table", "felt", "friction_force", "friction_table", "grip_force", "grip_rate",
+           "grips", "hand", "hinge_moment", "hinge_of_grip_force", "holding", "is_felt",
+           "joint_margins", "left_out", "let_go", "limit_load_card", "loads_at", "lost_motion",
+           "lost_motion_table", "margin", "missing", "most_friction", "needed_force",
+           "operation_card", "pilot_force", "plate_cuts", "rest_about", "return_margin",
+           "rod_column", "rod_frequency", "rod_give", "rod_margins", "rod_vibration",
+           "rule_of_force", "servo_table", "shanks", "shares", "short_column", "silent_joints",
+           "slenderness", "spring_force", "spring_forces", "spring_lengths", "spring_power",
+           "spring_table", "stick_force", "stick_force_table", "torsion_stress", "trim_table",
+           "trimmed_margin", "trimmers", "tube_area", "tube_inertia", "tube_margins", "unplaced",
            "wall_stress", "whole_travel", "worst_loads"]

@@ -12,7 +12,7 @@ import numpy as np
 from ..model import AIRFRAME
 from ..motion import body_of, mixed
 from .pilot_forces import grip_rate
-from .statics import Push, Statics, between_bearings
+from .statics import Push, Statics
 
 if TYPE_CHECKING:
     from ..motion import Motion
@@ -54,9 +54,9 @@ def rubs(statics: Statics, name: str) -> Iterator[Rub]:
     Notes
     -----
     Dry friction: breakout + coefficient x radius x load.  The load of a pivot is the force there,
-    or of both its bearings; of a rod's end the pull or push along the rod.  A rod's spin about its
-    own line is not counted.  Of a cable led round something the pull falls by exp(coefficient x
-    wrap) (Euler and Eytelwein; Hibbeler, Statics, belt friction, from memory).
+    or of each of its bearings; of a rod's end the pull or push along the rod.  A rod's spin about
+    its own line is not counted.  Of a cable led round something the pull falls by exp(coefficient
+    x wrap) (Euler and Eytelwein; Hibbeler, Statics, belt friction, from memory).
     """
     yield from _of_pivots(statics, name)
     yield from _of_rod_ends(statics, name)
@@ -81,15 +81,13 @@ def _of_pivots(statics, name):
 
 
 def _of_pivot(statics, body, fixed, arm):
-    stations = statics.model.bodies[body].bearings and statics.model.bodies[body].bearing_stations
-
     def size(share, sense):
         if not arm:
             return np.full(statics.count, fixed)
-        force, moment = (np.einsum("ne,nej->nj", share, k) for k in statics.reactions[body])
-        held = between_bearings(force, moment, statics.axes[body], stations) if stations else (
-            force,)
-        return fixed + arm * sum(np.linalg.norm(k, axis=-1) for k in held)
+        held = statics.bearings[body] if body in statics.bearings else \
+            statics.reactions[body][0][:, :, None]
+        each = np.einsum("ne,nebj->nbj", share, held)
+        return fixed + arm * np.linalg.norm(each, axis=-1).sum(axis=-1)
     return size
 
 

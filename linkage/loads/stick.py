@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import ArrayLike
 
+STEPS = 41  # stick positions along an input at which friction is looked at
 POSITIONS = 241  # of an input, at which its greatest stick force is looked for
 
 
@@ -181,6 +182,38 @@ def stick_force_table(system: System, name: str,
     columns |= {f"moment {s}": hinge_moment(motion, s) for s, part in
                 system.model.surfaces.items() if part.hinge}
     return pd.DataFrame(columns, index=pd.Index(x, name=name))
+
+
+@in_house_units(force="neutral most")
+def friction_table(system: System) -> pd.DataFrame:
+    """Breakout friction of each joint carried to the grip.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    DataFrame
+        joint_of, input, neutral, most (N).  The most is searched at ``attrs["positions"]`` of each
+        input, the others at 0; up to ``attrs["error"]`` may be missing between them.
+    """
+    import pandas as pd
+
+    rows, error = [], 0.0
+    for name, ends in judged_box(system).items():
+        if not grips(system, name):
+            continue
+        x = np.unique([0, *np.linspace(*ends, STEPS)])
+        for part, force in friction_force(system.sweep(**{name: x}), name).items():
+            if np.isfinite(force).any() and np.nanmax(force) > 1e-9:
+                most = float(np.nanmax(force))
+                error = max(error, float(np.nanmax(force + may_rise(force, [x]))) - most)
+                rows.append({"joint_of": part, "input": name,
+                             "neutral": float(force[x == 0][0]), "most": most})
+    table = pd.DataFrame(rows, columns=["joint_of", "input", "neutral", "most"])
+    table.attrs |= {"positions": STEPS, "error": error}
+    return table
 
 
 def needed_force(system: System, name: str) -> dict:

@@ -144,9 +144,10 @@ class Body(Part):
                                         "axis", default=None)
     tube: TorqueTube | None = key(Record(TorqueTube), "the round tube that carries its moment "
                                   "from arm to arm", default=None)
-    bearings: tuple | None = key(ListOf(Position(), 2, 2, "pair of places [FS, BL, WL]"), "two "
-                                 "bearings along its axis that share the load of its pivot; the "
-                                 "first takes what is along the axis", default=None)
+    bearings: tuple | None = key(ListOf(Position(), 2, None, "list of places [FS, BL, WL]"),
+                                 "two or more bearings along its axis that share the load of its "
+                                 "pivot, more than two as those of a straight beam of one section; "
+                                 "the first takes what is along the axis", default=None)
     material: str | None = key(Text(), "material of its shafts", default=None)
     joint: float | None = key(SIZE, "radius about its pivot, bearings and hinge within which it is "
                                     "meant to touch what carries it; 1 in, or 1/2 in round the "
@@ -180,9 +181,10 @@ class Body(Part):
     def _check_bearings(self):
         if self.slides:
             raise LinkageError("has bearings, which are of a turning part; a slide has none")
-        one, other = self.bearing_stations
-        if not abs(other - one) > 1e-3:
-            raise LinkageError(f"bearings are only {mm(abs(other - one))} apart along its axis, "
+        along = sorted(self.bearing_stations)
+        apart = min(other - one for one, other in zip(along, along[1:], strict=False))
+        if not apart > 1e-3:
+            raise LinkageError(f"bearings are only {mm(apart)} apart along its axis, "
                                f"where they can't hold it straight; move one of them along it")
 
     @property

@@ -142,6 +142,38 @@ class LoadCase(Part):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Servo(Part):
+    """A servo of an autopilot or a trim: the arm its motor turns, and what lets go of it."""
+
+    body: str = key(Text(), "the arm that its motor turns")
+    torque: float = key(MOMENT, "greatest torque of its motor about the arm's pivot, with its unit")
+    clutch: float | None = key(MOMENT, "torque at which its clutch slips, with its unit",
+                               default=None)
+    shear_pin: float | None = key(MOMENT, "torque at which its pin shears, with its unit",
+                                  default=None)
+    over_centre: float | None = key(Number(above=0.0, what="margin", unit="°"), "degrees from dead "
+                                    "centre that its arm has to keep", default=None)
+    overpower: float | None = key(FORCE, "greatest force at a grip that may be needed to overpower "
+                                  "it, with its unit", default=None)
+    travel: tuple | None = key(ListOf(Number(what="travel", unit="°"), 2, 2,
+                                      "pair [least, greatest]"), "how far its arm can turn from "
+                               "neutral, degrees about its axis as written", default=None)
+
+    @property
+    def gives_way(self) -> float | None:
+        """Torque at which it lets go, N mm: the lesser of clutch and pin; None where none does."""
+        return min((k for k in (self.clutch, self.shear_pin) if k is not None), default=None)
+
+    def _check(self):
+        if self.over_centre is not None and not self.over_centre < 90:
+            raise LinkageError(f"over-centre is {self.over_centre:g}°, and 90° is square; ask for "
+                               f"less")
+        if self.travel is not None and not self.travel[0] <= 0 <= self.travel[1]:
+            raise LinkageError(f"travel [{self.travel[0]:g}, {self.travel[1]:g}] leaves out "
+                               f"neutral (0); count it from neutral")
+
+
+@dataclass(frozen=True, kw_only=True)
 class BoltedJoint(Part):
     """What holds a rod's end, or a part in its pivot: bolt, what it bears in, and the plate."""
 
@@ -183,6 +215,9 @@ class BoltedJoint(Part):
                                f"that rubs as its bolt")
         if self.rating is not None and self.kind != "rolling":
             raise LinkageError('has a rating, which is of a rolling bearing; add kind = "rolling"')
+        if None not in (self.hole, self.bolt) and self.hole < self.bolt:
+            raise LinkageError(f"has a hole of {mm(self.hole)} for a bolt of {mm(self.bolt)}; "
+                               f"make the hole no smaller than the bolt")
         for word, least in (("edge", 0.5), ("width", 1.0)):
             size = getattr(self, word)
             if None not in (size, hole) and not size > least * hole:

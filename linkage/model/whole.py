@@ -36,7 +36,7 @@ from .sizes import Size
 from .solids import Tube
 from .springs import SPRING, Friction
 from .stock import HANDBOOK
-from .strength import BoltedJoint, Factors, LoadCase, Material
+from .strength import BoltedJoint, Factors, LoadCase, Material, Servo
 from .threads import Thread, read_thread
 from .turn import Turn
 
@@ -86,6 +86,8 @@ class Model(Part):
                            "changed, by name or kind", word="load_case", default_factory=dict)
     joints: dict = key(TableOf(Record(BoltedJoint), "joint"), "bolts, bearings and plates",
                          word="joint", default_factory=dict)
+    servos: dict = key(TableOf(Record(Servo), "servo"), "servos", word="servo",
+                       default_factory=dict)
     engine: tuple = key(ListOf(Number(above=0.0, what="speed")), "speeds that the engine runs at, "
                         "turns a minute", default=())
     wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)
@@ -293,10 +295,20 @@ def _check_references(model: Model) -> None:
         _check_surface(model, name, surface)
     for name, wire in model.wires.items():
         check_wire(model, name, wire)
+    for name, servo in model.servos.items():
+        _check_servo(model, name, servo)
     _check_solid_references(model)
     _check_materials(model)
     check_springs(model)
     check_size(model)
+
+
+def _check_servo(model: Model, name: str, servo: Servo) -> None:
+    place = f'servo "{name}", body'
+    refer(place, servo.body, model.bodies, "body")
+    if model.bodies[servo.body].slides:
+        raise ModelError(f'{place}: "{servo.body}" slides, and a torque turns nothing there; name '
+                         f"the arm that its motor turns", place=place)
 
 
 def _check_materials(model: Model) -> None:

@@ -16,7 +16,6 @@ from ..errors import LinkageError
 from ..model import Plate, Washer
 from ..model.file import model_digest
 from ..motion import System
-from ..search import may_rise
 from ..units import lengths_said_in
 from .second_core import SecondCore
 from .sequence import rigging_sequence
@@ -31,7 +30,6 @@ if TYPE_CHECKING:
     from ..stops.mapping import TravelMap
     from ..stops.real import RealTravel
 
-STEPS = 41  # stick positions along an input at which friction is looked at
 AHEAD = ("real_travel",)  # what most of the others rest on
 FIRST_CORE = ("clearance", "stops", "travels")  # each rests on the one before; the rest go beside
 
@@ -333,6 +331,11 @@ class Answers:
         return loads.lost_motion_table(self.system)
 
     @answer
+    def servos(self) -> pd.DataFrame | None:
+        """Every servo: dead centre of its arm, force to overpower it, travel it takes away."""
+        return loads.servo_table(self.system)
+
+    @answer
     def stick_forces(self) -> dict[str, pd.DataFrame] | None:
         """``{input: DataFrame}``: force and friction along each input that has a grip."""
         return {name: loads.stick_force_table(self.system, name)
@@ -347,28 +350,8 @@ class Answers:
 
     @answer
     def friction(self) -> pd.DataFrame | None:
-        """Breakout friction of each joint carried to the grip: joint, input, neutral, most; N.
-
-        The most is searched at ``attrs["positions"]`` of each input, the others at 0; up to
-        ``attrs["error"]`` may be missing between them.
-        """
-        import pandas as pd
-
-        rows, error = [], 0.0
-        for name, ends in stops.judged_box(self.system).items():
-            if not loads.grips(self.system, name):
-                continue
-            x = np.unique([0, *np.linspace(*ends, STEPS)])
-            motion = self.system.sweep(**{name: x})
-            for part, force in loads.friction_force(motion, name).items():
-                if np.isfinite(force).any() and np.nanmax(force) > 1e-9:
-                    most = float(np.nanmax(force))
-                    error = max(error, float(np.nanmax(force + may_rise(force, [x]))) - most)
-                    rows.append({"joint_of": part, "input": name,
-                                 "neutral": float(force[x == 0][0]), "most": most})
-        table = pd.DataFrame(rows, columns=["joint_of", "input", "neutral", "most"])
-        table.attrs |= {"positions": STEPS, "error": error}
-        return table
+        """Breakout friction of each joint carried to the grip, as `loads.friction_table` has it."""
+        return loads.friction_table(self.system)
 
     @answer
     def feel(self) -> dict[str, loads.Felt] | None:
