@@ -4,6 +4,7 @@ The free bodies and the search of the least energy are written here and share no
 package but the model's numbers.
 """
 
+import dataclasses
 import math
 
 import numpy as np
@@ -14,6 +15,8 @@ from systems.spring_models import lever
 
 import linkage
 from linkage import loads
+from linkage.loads.rubbing import rubs
+from linkage.motion import System
 from linkage.results import Results
 
 SPRING_TRIM = EXAMPLES[0].parent / "spring_trim.toml"
@@ -194,6 +197,44 @@ def test_friction_against_free_bodies(seed, full):
                 wanted = plane.force(t, sense)
                 # the package takes the ball's load along the rod, as this does: nothing is left out
                 assert values[i] == pytest.approx(wanted, rel=2e-6, abs=2e-5), (seed, k, x[i])
+
+
+def seen_from(system, rod, part, at):
+    """Direction of a rod as its part sees it, (n, 3)."""
+    statics = loads.Statics(system.sweep(**at))
+    one, other = system.model.rods[rod].ends
+    line = statics.place(other) - statics.place(one)
+    frame = [np.eye(3)[k] if part == "airframe" else statics.way_of(part, np.eye(3)[k])
+             for k in range(3)]
+    return np.stack([np.sum(line * axis, axis=-1) for axis in frame], axis=-1) / \
+        np.linalg.norm(line, axis=-1, keepdims=True)
+
+
+@pytest.mark.parametrize("name", ["elevons", "tandem"])
+def test_friction_in_space(name):
+    """At a rod's end it pushes nothing from outside, and takes moment x turn of the rod there.
+
+    Forces and moments on both parts sum to 0; the turn by differences of the rod's direction as the
+    part sees it.
+    """
+    drawn = linkage.load(EXAMPLES[0].parent / f"{name}.toml").model
+    system, rng = System(dataclasses.replace(drawn, rods={
+        rod: dataclasses.replace(part, friction=1.0) for rod, part in drawn.rods.items()
+    })), np.random.default_rng(3)
+    at = {n: rng.uniform(*c.travel, 4) for n, c in system.inputs.items()}
+    for each in system.travel_box():
+        statics, h = loads.Statics(system.sweep(**at)), 1e-3
+        rubbing = [rub for rub in rubs(statics, each) if rub.part in system.model.rods]
+        statics.loads = {("rub", k): rub.pushes for k, rub in enumerate(rubbing)}
+        for k, rub in enumerate(rubbing):
+            assert np.abs(sum(p.force for p in rub.pushes)).max() < 1e-12
+            assert np.abs(sum(np.cross(p.point, p.force) + p.moment
+                              for p in rub.pushes)).max() < 1e-9
+            seen = [seen_from(system, rub.part, rub.pushes[0].body, at | {each: at[each] + s * h})
+                    for s in (-1, 1)]
+            per = 2 * h if system.inputs[each].slides else 2 * math.radians(h)
+            turn = np.linalg.norm(seen[1] - seen[0], axis=-1) / per
+            assert -statics.hold[each][:, k] == pytest.approx(turn, rel=1e-5, abs=1e-7)
 
 
 def test_friction_that_locks_is_not_a_number():

@@ -13,7 +13,7 @@ import numpy as np
 
 from ..errors import LinkageError
 from ..motion import System
-from ..search import may_rise
+from ..search import may_rise, refine
 from ..stops import judged_box
 from ..units import in_house_units
 from .load_cases import balanced, hand, hinge_moment
@@ -30,6 +30,7 @@ ROUNDS = 200  # in which friction has to settle with the loads that it makes its
 SETTLED = 1e-11  # share of the greatest friction by which it may still change
 CLOSE = 1e-8  # degrees (mm) to which a place is refined
 SHORT = 1e-6  # degrees (mm) of a balance without friction
+NOISE = 1e-9  # N: what is less is rounding, and moves nothing
 NEAR = 1e-5  # degrees (mm) about neutral that count as neutral
 
 
@@ -45,7 +46,7 @@ class Felt:
     x : ndarray (n,)
         Degrees (mm).
     others : dict
-        Where the other inputs stand; 0 unless named.
+        Where the other inputs stand, a number or (n,) each; 0 unless named.
     force : ndarray (n,)
         What holds it there without friction.
     up, down : ndarray (n,)
@@ -68,7 +69,7 @@ class Felt:
     @property
     def does(self) -> np.ndarray:
         """What it does when let go: 1 goes to its greatest end, -1 to its least, 0 stays."""
-        does = np.where(self.up < 0, 1.0, np.where(self.down > 0, -1.0, 0.0))
+        does = np.where(self.up < -NOISE, 1.0, np.where(self.down > NOISE, -1.0, 0.0))
         return np.where(np.isfinite(self.up) & np.isfinite(self.down), does, np.nan)
 
     def at(self, x: ArrayLike) -> Felt:
@@ -109,7 +110,8 @@ def felt(system: System, name: str, positions: ArrayLike, others: dict | None = 
         An input with a grip.
     positions : array_like, shape (n,)
     others : dict, optional
-        Where the other inputs stand, ``{input: degrees (mm)}``, held whatever it takes.
+        Where the other inputs stand, ``{input: degrees (mm)}``, a number or (n,), held whatever
+        it takes.
 
     Returns
     -------
@@ -125,11 +127,42 @@ def felt(system: System, name: str, positions: ArrayLike, others: dict | None = 
         raise LinkageError(f'input "{name}": no grip is known, so no force at it; name a point '
                            f'"grip" on what it drives', input=name)
     x, others = np.atleast_1d(np.asarray(positions, dtype=float)), dict(others or {})
+    return Felt(system, name, x, others, *_hands(system, name, x, others, (0, 1, -1)))
+
+
+def _hands(system, name, x, others, senses):
+    """The hand's forces at positions, without friction (0) or against it, one way or the other."""
     statics = Statics(system.sweep(**{name: x, **others}))
-    rubbing = list(rubs(statics, name))
+    rubbing = list(rubs(statics, name)) if any(senses) else []
     statics.loads |= {("rub", k): rub.pushes for k, rub in enumerate(rubbing)}
-    forces = [_hand(statics, name, rubbing, sense) for sense in (0.0, 1.0, -1.0)]
-    return Felt(system, name, x, others, *forces)
+    return [_hand(statics, name, rubbing, sense) for sense in senses]
+
+
+def zeros(felt: Felt, sense: int) -> tuple[np.ndarray, np.ndarray]:
+    """Where a force in the hand passes 0 as the input moves on, refined.
+
+    Parameters
+    ----------
+    felt : Felt
+        Of one or more runs of rising positions, the others standing still in each.
+    sense : int
+        0: what holds it without friction; 1, -1: what moves it up, down.
+
+    Returns
+    -------
+    (ndarray of int (m,), ndarray (m,))
+        The position before each, by its index, and the place.
+    """
+    noise = sense * NOISE
+    values, x = {0: felt.force, 1: felt.up, -1: felt.down}[sense] + noise, felt.x
+    before = np.flatnonzero((values[:-1] * values[1:] < 0) & (x[1:] > x[:-1]))
+    exact = np.flatnonzero(values == 0)
+    if not before.size:
+        return exact, x[exact]
+    others = {k: np.broadcast_to(v, x.shape)[before] for k, v in felt.others.items()}
+    places = refine(lambda at: _hands(felt.system, felt.name, at, others, (sense,))[0] + noise,
+                    (x[before], values[before]), (x[before + 1], values[before + 1]), CLOSE)
+    return np.concatenate([exact, before]), np.concatenate([x[exact], places])
 
 
 def _hand(statics, name, rubbing, sense):
@@ -173,42 +206,19 @@ def let_go(felt: Felt) -> list[Release]:
     list of Release
         From the least end to the greatest; where one ends is refined.
     """
-    edges, kinds = [felt.x[0]], []
-    for kind, end in _runs(felt):
-        if end - edges[-1] <= SHORT and edges[-1] > felt.x[0] and end < felt.x[-1]:
-            continue  # a place of balance without friction, which the next begins at
-        if kinds and (kind == kinds[-1] or (np.isnan(kind) and np.isnan(kinds[-1]))):
-            edges[-1] = end
-        else:
-            edges.append(end)
-            kinds.append(kind)
+    open_, x = np.isnan(felt.does), felt.x
+    lost = np.flatnonzero(open_[1:] != open_[:-1])
+    known = [float(x[k] if open_[k + 1] else x[k + 1]) for k in lost]
+    places = np.sort(np.concatenate([*(zeros(felt, sense)[1] for sense in (1, -1)), known]))
+    ends = [float(x[0])]
+    for place in places:  # a balance without friction is one place, not two
+        if ends[-1] + SHORT < place < x[-1] - SHORT:
+            ends.append(float(place))
+    does = felt.at([(a + b) / 2 for a, b in zip(ends, [*ends[1:], x[-1]], strict=True)]).does
+    new = [k for k in range(len(does)) if k == 0 or not (
+        does[k] == does[k - 1] or np.isnan(does[[k - 1, k]]).all())]
+    edges, kinds = [*(ends[k] for k in new), float(x[-1])], does[new]
     return [_release(edges, kinds, i) for i in range(len(kinds))]
-
-
-def _runs(felt):
-    """What it does from each place up to the next change, which is closed in on from both sides."""
-    does, x = felt.does, felt.x
-    new = np.flatnonzero(~((does[1:] == does[:-1]) | (np.isnan(does[1:]) & np.isnan(does[:-1]))))
-    last, first = _closed(felt, x[new], x[new + 1], does[new], True), \
-        _closed(felt, x[new], x[new + 1], does[new + 1], False)
-    between = felt.at((last + first) / 2).does if len(new) else []
-    for before, end, kind, start in zip(does[new], last, between, first, strict=True):
-        yield before, float(end)
-        if start > end:
-            yield kind, float(start)
-    yield does[-1], float(x[-1])
-
-
-def _closed(felt, low, high, kind, at_low):
-    """Where it ceases (of `at_low`) or begins to do some thing between places, halving."""
-    low, high = low.copy(), high.copy()
-    while len(low) and (high - low).max() > CLOSE:
-        middle = (low + high) / 2
-        now = felt.at(middle).does
-        same = (now == kind) | (np.isnan(now) & np.isnan(kind))
-        up = same if at_low else ~same
-        low, high = np.where(up, middle, low), np.where(up, high, middle)
-    return (low + high) / 2
 
 
 def _release(edges, kinds, i):

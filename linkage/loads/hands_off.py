@@ -8,15 +8,16 @@ import numpy as np
 
 from ..gearing import round_positions
 from ..motion import System
-from ..search import crossings, may_rise
+from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
-from .feel import CLOSE, felt, let_go, rest_about, whole_travel
+from .feel import felt, zeros
 
 if TYPE_CHECKING:
     import pandas as pd
 
 LOOKS = 61  # positions of the input that is trimmed
+NEAR = 1e-4  # degrees (mm) to both sides of a rest between which its force is seen to rise
 
 
 def trimmers(system: System) -> dict:
@@ -47,33 +48,38 @@ def trim_table(system: System, trim: str) -> pd.DataFrame:
     """
     import pandas as pd
 
-    name = system.model.inputs[trim].trims
-    rows = [row for t in round_positions(*judged_box(system)[trim])
-            for row in _rows(system, name, trim, float(t))]
+    name, box = system.model.inputs[trim].trims, judged_box(system)
+    trims, x = round_positions(*box[trim]), np.unique([0.0, *np.linspace(*box[name], LOOKS)])
+    grid = [side.ravel() for side in np.meshgrid(trims, x, indexing="ij")]
+    along = felt(system, name, grid[1], {trim: grid[0]})
+    rows = [{trim: t, "at_neutral": force} for t, force in zip(
+        trims, along.force[along.x == 0], strict=True)]
+    rests = _rests(along, trim)
+    rows = [row | rest for row in rows for rest in rests.get(row[trim], [{}])]
     columns = [trim, "hands_off", "least", "greatest", "rising", "at_neutral",
                *system.model.surfaces]
     return pd.DataFrame(rows, columns=columns)
 
 
-def _rows(system, name, trim, at):
-    along = whole_travel(system, name, {trim: at}, LOOKS)
-    places = crossings(lambda x: along.at(x).force, along.x, tolerance=CLOSE)
-    places = np.unique(places)
-    neutral = float(along.at([0.0]).force[0])
-    blank = {trim: at, "hands_off": np.nan, "least": np.nan, "greatest": np.nan, "rising": np.nan,
-             "at_neutral": neutral}
-    releases = let_go(along) if len(places) else []
-    rows = []
-    for place in places:
-        low, high = (min(max(place + k, along.x[0]), along.x[-1]) for k in (-1e-4, 1e-4))
-        rising = float(np.diff(along.at([low, high]).force)[0] / (high - low))
-        if rising > 0:
-            band = rest_about(releases, place) or (np.nan, np.nan)
-            there = system.sweep(**{name: float(place), trim: at})
-            rows.append(blank | {"hands_off": float(place), "least": band[0], "greatest": band[1],
-                                 "rising": rising} | {
-                s: float(there.deflection(s)) for s in system.model.surfaces})
-    return rows or [blank]
+def _rests(along, trim):
+    """``{trim position: [what is at each place where it rests]}``."""
+    at, places = zeros(along, 0)
+    trims, low, high = along.others[trim][at], along.x.min(), along.x.max()
+    steps = [np.clip(places + k, low, high) for k in (-NEAR, NEAR)]
+    rising = np.subtract(*(felt(along.system, along.name, k, {trim: trims}).force
+                           for k in steps[::-1])) / (steps[1] - steps[0]) if len(at) else []
+    edges = [(along.others[trim][k], edge) for sense in (1, -1)
+             for k, edge in zip(*zeros(along, sense), strict=True)]
+    there, rests = along.system.sweep(**{along.name: places, trim: trims}), {}
+    order = [k for k in np.argsort(places) if rising[k] > 0]
+    for k in order:
+        mine = [edge for t, edge in edges if t == trims[k]]
+        rests.setdefault(float(trims[k]), []).append({
+            "hands_off": float(places[k]), "rising": float(rising[k]),
+            "least": max([low, *(e for e in mine if e <= places[k])]),
+            "greatest": min([high, *(e for e in mine if e >= places[k])]),
+            **{s: float(there.deflection(s)[k]) for s in along.system.model.surfaces}})
+    return rests
 
 
 def trimmed_margin(system: System, trim: str, least: float, greatest: float
@@ -99,10 +105,7 @@ def trimmed_margin(system: System, trim: str, least: float, greatest: float
     The force changes sign between two trim positions, so that one between them holds it: the
     greatest force over the trim positions looked at and minus the least, the lesser of both.
     """
-    name = system.model.inputs[trim].trims
-    x = np.linspace(least, greatest, LOOKS)
-    forces = np.stack([felt(system, name, x, {trim: float(t)}).force
-                       for t in round_positions(*judged_box(system)[trim])])
+    x, forces = _forces(system, trim, least, greatest)
     sides = forces.max(axis=0), -forces.min(axis=0)
     margin = np.minimum(*sides)
     if not np.isfinite(margin).all():
@@ -126,10 +129,15 @@ def falling(system: System, trim: str, least: float, greatest: float) -> list[fl
     list of float
         Where the force falls as the stick moves on through a balance.
     """
-    name, bad = system.model.inputs[trim].trims, []
-    x = np.linspace(least, greatest, LOOKS)
-    for t in round_positions(*judged_box(system)[trim]):
-        force = felt(system, name, x, {trim: float(t)}).force
-        if ((force[:-1] > 0) & (force[1:] <= 0)).any():
-            bad.append(float(t))
-    return bad
+    _, forces = _forces(system, trim, least, greatest)
+    trims = round_positions(*judged_box(system)[trim])
+    return [float(t) for t, force in zip(trims, forces, strict=True)
+            if ((force[:-1] > 0) & (force[1:] <= 0)).any()]
+
+
+def _forces(system, trim, least, greatest):
+    """What holds the input without friction, at positions (n,) of it, by trim: (trims, n) N."""
+    x, trims = np.linspace(least, greatest, LOOKS), round_positions(*judged_box(system)[trim])
+    grid = [side.ravel() for side in np.meshgrid(trims, x, indexing="ij")]
+    force = felt(system, system.model.inputs[trim].trims, grid[1], {trim: grid[0]}).force
+    return x, force.reshape(len(trims), len(x))

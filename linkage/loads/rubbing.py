@@ -17,6 +17,8 @@ from .statics import Push, Statics
 if TYPE_CHECKING:
     from ..motion import Motion
 
+STILL = 1e-10  # radians (mm) per radian (mm) of an input: what turns less does not turn
+
 
 @dataclass(frozen=True, eq=False)
 class Rub:
@@ -71,12 +73,16 @@ def _rate(statics, body, name):
     return np.broadcast_to(rate, motion.shape).ravel()
 
 
+def _sign(rate):
+    return np.where(np.abs(rate) > STILL, np.sign(rate), 0.0)[:, None]
+
+
 def _of_pivots(statics, name):
     for body, part in statics.model.bodies.items():
         fixed, arm = part.friction or 0.0, statics.model.bolt_arm(f"{body}/pivot")
         rate = _rate(statics, body, name)
-        if (fixed or arm) and np.nanmax(np.abs(rate), initial=0.0) > 0:
-            push = statics.on_joint(body, -np.sign(rate)[:, None])
+        if (fixed or arm) and np.nanmax(np.abs(rate), initial=0.0) > STILL:
+            push = statics.on_joint(body, -_sign(rate))
             yield Rub(body, (push,), _of_pivot(statics, body, fixed, arm))
 
 
@@ -104,7 +110,7 @@ def _of_rod_ends(statics, name):
             turn = turn.reshape(-1, 3)
             size = np.linalg.norm(turn, axis=-1, keepdims=True)
             with np.errstate(invalid="ignore", divide="ignore"):
-                way = np.where(size > 0, turn / size, 0.0)
+                way = np.where(size > STILL, turn / size, 0.0)
             yield Rub(rod, _twisted(statics, rod, end, way),
                       _of_rod(statics, i, part.friction or 0.0, arm))
 
@@ -137,7 +143,7 @@ def _of_cables(statics, name):
             continue
         source, driven = (_rate(statics, body, name) for body in (step.source, step.joint))
         ratio = abs(step.ratio * mixed(bodies[step.source].slides, bodies[step.joint].slides))
-        push = statics.on_joint(step.source, -np.sign(source)[:, None])
+        push = statics.on_joint(step.source, -_sign(source))
         yield Rub(cable, (push,), _of_cable(statics, len(statics.rods) + k, (ratio, driven),
                                             part.friction * math.radians(part.wrap)))
 

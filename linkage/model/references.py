@@ -32,7 +32,7 @@ def check_wire(model: Model, name: str, wire: Wire) -> None:
 
 
 def check_springs(model: Model) -> None:
-    """What springs are hung between, what trims what, and tabs."""
+    """What springs are hung between."""
     for name, spring in model.springs.items():
         place = f'spring "{name}"'
         for end in spring.ends or ():
@@ -44,9 +44,17 @@ def check_springs(model: Model) -> None:
         if spring.ends and not math.dist(*map(model.position, spring.ends)) > 1e-6:
             raise ModelError(f"{place}: its two ends are at the same place, so it has no line to "
                              f"pull along; move one of the points", place=place)
+
+
+def check_trim(model: Model) -> None:
+    """What trims what, and tabs."""
     for name, item in model.inputs.items():
         refer(f'input "{name}", trims', item.trims, [k for k in model.inputs if k != name],
                "other input")
+        if item.feel and item.feel.hands_off and name not in {k.trims for k in
+                                                              model.inputs.values()}:
+            raise ModelError(f'input "{name}", feel, hands_off: no input trims it; add trims = '
+                             f'"{name}" to the trim lever\'s input', place=f'input "{name}"')
     for name, surface in model.surfaces.items():
         for tab in surface.hinge.tabs if surface.hinge else ():
             refer(f'surface "{name}", hinge, tabs', tab, [k for k in model.surfaces if k != name],

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from .. import gearing, loads
 from ..motion import System
+from ..stops import judged_box
 from ..units import LENGTHS
 from .columns import counted, listed
 from .verdict import Miss
@@ -87,9 +88,14 @@ def _trimmed(results, name, ends):
     words = f"held hands off from {_range(system, name, ends)} by {trim}"
     where = gearing.said_input(system, name, at)
     falls = loads.falling(system, trim, *ends)
+    box = judged_box(system)[name]
+    if ends[0] < box[0] - 1e-9 or ends[1] > box[1] + 1e-9:
+        yield Miss("hands off", name, f"not {words}: the stick goes no farther than "
+                   f"{_range(system, name, box)}")
     creeps = [each for each in (results.releases or {}).get(trim, ()) if each.does != 0]
     if creeps:
-        yield Miss("hands off", trim, "does not stay where it is put when let go",
+        yield Miss("hands off", trim, "does not stay where it is put when let go, all else at "
+                   "neutral",
                    gearing.said_input(system, trim, (creeps[0].least + creeps[0].greatest) / 2))
     if math.isnan(margin) or 0 <= margin < wide:
         yield Miss("hands off", name, f"whether it is {words} is not shown", where, decided=False)

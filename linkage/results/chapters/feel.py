@@ -110,6 +110,8 @@ def _back(system, name, releases) -> str:
         mine = next(k for k in releases if k.least <= 0 <= k.greatest)
         return f"{name}: let go at neutral it does not stay there but {_then(system, name, mine)}."
     low, high = about
+    if len(releases) == 1:
+        return f"{name}: it stays wherever it is let go."
     others = [k for k in releases if not (
         (k.does == 0 and (k.least, k.greatest) == about)
         or (k.does != 0 and not k.stop and low <= k.rest <= high))]
