@@ -337,13 +337,13 @@ def read_rod(machine, name, rod, home):
 def head_size(rod, fitted, home):
     """Radius about a rod's end within which it is meant to touch; None where the file has none."""
     table, unit = home
+    head = {}
+    if fitted is not None:
+        keys_known("fitted", fitted, "fitted")
+        head = table["rod_end"][fitted["rod_end"]]
+        keys_known("rod_end", head, f'rod_end "{fitted["rod_end"]}"')
     if "joint" in rod:
         return size(rod["joint"], unit)
-    if fitted is None:
-        return None
-    keys_known("fitted", fitted, "fitted")
-    head = table["rod_end"][fitted["rod_end"]]
-    keys_known("rod_end", head, f'rod_end "{fitted["rod_end"]}"')
     if "shank" not in head:
         return None
     return max(size(head["shank"], unit) - size(fitted.get("engaged", 0.0), unit),
