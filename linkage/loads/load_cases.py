@@ -28,7 +28,7 @@ RULES = {  # all 14 CFR part 23, 1-1-14 edition, but for those that say otherwis
     "springs alone": "23.301, from memory: loads expected in service",
     "two pilots at a jam": "A23.13(a)(1)(ii) with the forces of 23.399(b), from memory; common "
                            "practice, no source for both together",
-    "against a stop": "23.675(c)",
+    "against a stop": "23.675(c), from memory; 25.675(c) read",
     "servo": "23.395(a)(2), from memory: as much as automatic devices can produce",
     "servo jammed": "23.1329, from memory: the pilot overpowers it",
     "ground gust": "23.415(a)(2) and (b), speed from memory"}

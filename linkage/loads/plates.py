@@ -15,8 +15,9 @@ if TYPE_CHECKING:
     from ..motion import System
     from .statics import Statics
 
-SHARES = np.linspace(0.1, 1.0, 10)  # of the way from a hardpoint to the pivot
-LEANS = np.radians([-50.0, -25.0, 0.0, 25.0, 50.0])  # of a cut from square to that way
+SHARES = np.array([0.01, *np.linspace(0.05, 1.0, 20)])  # of the way from a hardpoint to the pivot
+NOTHING = 1e-6  # mm of material to either side where a hole leaves none
+LEANS = np.radians([-50.0, -25.0, -12.0, 0.0, 12.0, 25.0, 50.0])  # of a cut from square to that way
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,8 +134,10 @@ def _lines(spot, root):
 def _cut(solid, bores, line, spots, first):
     order = [first, *(k for k in range(len(spots)) if k != first)]
     stretches, held = cut_across(solid.loops(0.05), bores, line, spots[order, :2])
-    if not len(stretches) or not held[0]:
+    if not held[0]:
         return None
+    if not len(stretches):  # a hole as wide as the plate: next to nothing holds
+        stretches = np.array([[-NOTHING, NOTHING]])
     back = np.empty(len(spots), bool)
     back[order] = held
     widths = np.diff(stretches, axis=1)[:, 0]
