@@ -7,6 +7,7 @@ beyond what the stops leave.
 """
 
 import math
+from contextlib import suppress
 
 from flint import arb, arb_mat
 
@@ -63,7 +64,7 @@ class Book:
 
     def bound(self, pair, sides, cell, plane, *, enough=math.inf, drawn=False):
         """A lower bound of the gap of two sides over a cell, in every build that is asked of."""
-        table, self.moved = self.motion.table, [0.0] * len(cell)
+        table, self.moved = self.motion.table, ((), 0.0)
         n = turning(table, plane)
         (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
                                                     for s in sides)
@@ -75,15 +76,15 @@ class Book:
             return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
+        far_b = spread(rest_b, sides[1].most)
         behind = least_of(table, ([q - p for p, q in zip(row, a[foot], strict=True)]
                                   for row in a), lost + spread(rest_a, sides[0].spans))
         ahead = least_of(table, ([q - p for p, q in zip(a[foot], row, strict=True)] for row in b),
-                         lost + spread(rest_a, rows_a[foot]) + spread(rest_b, sides[1].most))
+                         lost + spread(rest_a, rows_a[foot]) + far_b)
         low = min(ahead) + min(min(behind), 0.0)
         near = min(range(len(b)), key=ahead.__getitem__)
-        rest = spread(rest_a, rows_a[foot]) + spread(rest_b, rows_b[near])
-        self.moved = self.shares(cell, [abs(p) + abs(q) for p, q in
-                                        zip(a[foot], b[near], strict=True)], rest)
+        rest = spread(rest_a, sides[0].most) + far_b
+        self.moved = [abs(q - p) for p, q in zip(a[foot], b[near], strict=True)], rest
         self.finer = behind, ahead, apart, NONE
         if drawn or not self.built:
             return self.less(low, n, sides)
@@ -106,11 +107,26 @@ class Book:
         return sum(self.built.most_moved(self.known[name], pair.frame, self.travel, rough=rough)
                    for name in pair.names) * UP if self.travel else math.inf
 
-    def shares(self, cell, sizes, rest):
-        """What each input has a part in, of the sizes of monomials and of a rest."""
-        wide, names = [high - low for low, high in cell], self.motion.table.names
-        return [sum(size for size, name in zip(sizes, names, strict=True) if k in name)
-                + rest * width / max(sum(wide), 1e-9) for k, width in enumerate(wide)]
+    def blamed(self, pair, sides, cell):
+        """The input at whose middle a cell is best cut; None where it is a place.
+
+        By the monomials that the last bound had each in, and by its rest, which is that of joints.
+        """
+        (sizes, rest), motion = self.moved, self.motion
+        wide = {k: high - low for k, (low, high) in enumerate(cell) if high > low}
+        of_rest = dict.fromkeys(wide, 0.0)
+        crossed = {j for side in sides for body in side.solid.bodies
+                   for j, _ in motion.route(body, pair.frame) if j in motion.steps}
+        for joint in crossed if rest else ():
+            with suppress(OutOfReach):
+                state = motion.state(joint, cell)
+                for k in wide:
+                    if motion.names[k] in motion.needs[joint]:
+                        of_rest[k] += state[2].rest * wide[k]
+        most = max(of_rest.values(), default=0.0)
+        return max(wide, default=None, key=lambda k: (
+            sum(size for size, name in zip(sizes, motion.table.names, strict=False) if k in name)
+            + (rest * of_rest[k] / most if 0 < most < math.inf else of_rest[k]), wide[k]))
 
     def less(self, low, n, sides):
         """A gap along a direction of some size, less the radii."""
@@ -131,10 +147,9 @@ class Book:
             cell, plane, depth = ahead.pop()
             if self.holds(pair, sides, cell, (plane, claim)):
                 continue
-            cuts = [k for k, (low, high) in enumerate(cell) if high > low]
-            if depth == DEEPEST or not cuts:
+            k = self.blamed(pair, sides, cell) if depth < DEEPEST else None
+            if k is None:
                 return False
-            k = max(cuts, key=lambda k: (self.moved[k], cell[k][1] - cell[k][0]))
             ahead += [(part, rows, depth + 1) for part, rows in
                       zip(halved(cell, k), halved_plane(plane, k), strict=True)]
         return True

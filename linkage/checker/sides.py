@@ -24,8 +24,8 @@ class Solid:
     def __init__(self, pairs: Pairs, motion: Motion, name: str):
         self.name, rod = name, pairs.machine.rods.get(part_of(name))
         self.ends = rod and [pairs.machine.points[end] for end in rod.ends]
-        self.carriers = pairs.carriers(name) if rod is None else tuple(
-            (part_of(end), end) for end in rod.ends)
+        self.bodies = pairs.carriers(name)
+        self.carriers = tuple(zip(self.bodies, rod.ends, strict=True)) if rod else self.bodies
         self.origin = None if rod else motion.origin(self.carriers[0])
         self.room = self.about(pairs.pieces[name])
 

@@ -1,4 +1,4 @@
-"""A torque tube as a beam on its two bearings: bending, shear and torsion along it."""
+"""A torque tube as a beam on its bearings: bending, shear and torsion along it."""
 
 from __future__ import annotations
 

@@ -22,6 +22,8 @@ class FreeBodies(Protocol):
         ``{body: (n, 3)}``; pivots in mm.
     reactions : dict
         ``{body: (force, moment)}`` of its carrier at its pivot, (n, loads, 3) N and N mm.
+    bearings : dict
+        ``{body: (n, loads, bearings, 3)}`` N, of bodies whose bearings the file places.
     beams, shafts, plates : dict
         What is carried along them, as their own files say.
     """
@@ -33,6 +35,7 @@ class FreeBodies(Protocol):
     axes: dict
     pivots: dict
     reactions: dict
+    bearings: dict
     beams: dict
     shafts: dict
     plates: dict
