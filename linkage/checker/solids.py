@@ -5,7 +5,10 @@ corner of its outline, and slabs that make a convex piece together are joined.  
 polygons that lose no material.
 """
 
+from __future__ import annotations
+
 import math
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -26,18 +29,18 @@ class Line:
     radius: float
 
     @property
-    def corners(self):
+    def corners(self) -> tuple:
         """Its corners."""
         return self.ends if self.ends[0] != self.ends[1] else self.ends[:1]
 
-    def halves(self):
+    def halves(self) -> tuple:
         """Its two halves."""
         a, b = self.ends
         m = tuple((p + q) / 2 for p, q in zip(a, b, strict=True))
         return Line((a, m), self.radius + LOOSE), Line((m, b), self.radius + LOOSE)
 
     @property
-    def long(self):
+    def long(self) -> float:
         """Its longest side, mm."""
         return math.dist(*self.ends)
 
@@ -53,22 +56,22 @@ class Prism:
     radius: float = LOOSE
 
     @cached_property
-    def corners(self):
+    def corners(self) -> tuple:
         """Its corners."""
         return tuple(tuple(c + x * u + y * v + z * w for c, u, v, w in
                            zip(self.at, *self.axes, strict=True))
                      for z in self.room for x, y in self.outline)
 
-    def spans(self):
+    def spans(self) -> list:
         """Least and greatest of its coordinates."""
         return [*((min(k), max(k)) for k in zip(*self.outline, strict=True)), self.room]
 
     @property
-    def long(self):
+    def long(self) -> float:
         """Its longest side, mm."""
         return max(b - a for a, b in self.spans())
 
-    def halves(self):
+    def halves(self) -> tuple:
         """The two halves across its longest side."""
         spans = self.spans()
         k = max(range(3), key=lambda i: spans[i][1] - spans[i][0])
@@ -79,13 +82,13 @@ class Prism:
         return tuple(replace(self, outline=clipped(self.outline, k, middle, sense))
                      for sense in (-1, 1))
 
-    def local(self, point):
+    def local(self, point: Sequence) -> list[float]:
         """A point in its coordinates."""
         d = [p - c for p, c in zip(point, self.at, strict=True)]
         return [sum(a * b for a, b in zip(d, axis, strict=True)) for axis in self.axes]
 
 
-def clipped(outline, k, middle, sense):
+def clipped(outline: Sequence, k: int, middle: float, sense: int) -> tuple:
     """What of a convex outline lies to one side of a line across it."""
     found = []
     for p, q in zip(outline, (*outline[1:], outline[0]), strict=True):
@@ -97,7 +100,7 @@ def clipped(outline, k, middle, sense):
     return tuple(found)
 
 
-def pieces_of(shape, filled=()):
+def pieces_of(shape: dict, filled: Collection = ()) -> list:
     """Convex pieces of a solid; `filled` are holes taken as full."""
     kind = shape["kind"]
     if kind == "rod":  # 0 and 1 are its ends
@@ -110,7 +113,7 @@ def pieces_of(shape, filled=()):
     return turned(shape, [box_of(shape)] if kind == "box" else flat_pieces(shape, filled))
 
 
-def box_of(shape):
+def box_of(shape: dict) -> Prism:
     """A box between two corners."""
     low, high = ([f(a, b) for a, b in zip(shape["corner"], shape["opposite"], strict=True)]
                  for f in (min, max))
@@ -118,7 +121,7 @@ def box_of(shape):
     return Prism(outline, (low[2], high[2]), (0.0, 0.0, 0.0), EYE)
 
 
-def flat_pieces(shape, filled):
+def flat_pieces(shape: dict, filled: Collection) -> list[Prism]:
     """Convex pieces of a washer or plate."""
     axes, half = plate_axes(shape), shape["thickness"] / 2
     parts = ring(shape, filled) if shape["kind"] == "washer" else flat_parts(
@@ -127,7 +130,7 @@ def flat_pieces(shape, filled):
     return [Prism(tuple(p), (-half, half), shape["at"], axes) for p in parts]
 
 
-def plate_axes(shape):
+def plate_axes(shape: dict) -> tuple:
     """Directions u, v and square to a plate."""
     w = shape["normal"]
     if shape["kind"] == "plate":
@@ -140,12 +143,12 @@ def plate_axes(shape):
     return u, cross(w, u), w
 
 
-def cross(a, b):
+def cross(a: Sequence, b: Sequence) -> tuple:
     """Vector product."""
     return (a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0])
 
 
-def turned(shape, pieces):
+def turned(shape: dict, pieces: list) -> list:
     """The pieces of a hand's room, turned about its grip by what the grip is clocked."""
     if not shape.get("turned") or not shape["turned"][2]:
         return pieces
@@ -166,7 +169,7 @@ def turned(shape, pieces):
             replace(p, at=spot(p.at), axes=tuple(way(a) for a in p.axes)) for p in pieces]
 
 
-def steps(turn, radius, outer):
+def steps(turn: float, radius: float, outer: bool) -> int:
     """How many straight pieces stand for an arc."""
     if radius <= WITHIN:
         return max(1, math.ceil(turn / (math.pi / 3)))
@@ -174,7 +177,7 @@ def steps(turn, radius, outer):
     return max(1, math.ceil(turn / (2 * math.acos(share)) - 1e-9))
 
 
-def arc(middle, radius, sweep, outer):
+def arc(middle: Sequence, radius: float, sweep: tuple, outer: bool) -> list:
     """The polygon about an arc, or the one in it, which has its ends."""
     start, turn = sweep
     count = steps(abs(turn), radius, outer)
@@ -186,7 +189,7 @@ def arc(middle, radius, sweep, outer):
              middle[1] + radius * math.sin(start + turn * k)) for k in shares]
 
 
-def rounded(corners, material_inside):
+def rounded(corners: Sequence, material_inside: bool) -> list:
     """Polygon of an outline, counter-clockwise, that loses no material at its round corners."""
     if sum(p[0] * q[1] - p[1] * q[0] for p, q in zip(corners, [*corners[1:], corners[0]],
                                                       strict=True)) < 0:
@@ -210,12 +213,12 @@ def rounded(corners, material_inside):
     return distinct(polygon)
 
 
-def distinct(polygon):
+def distinct(polygon: Sequence) -> list:
     """A polygon without corners that are one with the last."""
     return [p for k, p in enumerate(polygon) if math.dist(p, polygon[k - 1]) > 1e-6]
 
 
-def hole_polygon(hole):
+def hole_polygon(hole: dict) -> list:
     """A hole as a polygon nowhere larger."""
     if "outline" in hole:
         return rounded(hole["outline"], False)
@@ -225,7 +228,7 @@ def hole_polygon(hole):
                      for p in arc(m, radius, (way + t, math.pi), False)])
 
 
-def ring(shape, filled):
+def ring(shape: dict, filled: Collection) -> list:
     """A washer in convex parts."""
     inside = 0.0 if filled else shape["inside"]
     count = max(steps(2 * math.pi, shape["outside"] / 2, True), 3,
@@ -239,7 +242,7 @@ def ring(shape, filled):
     return [[edge[k - 1], rim[k - 1], rim[k], edge[k]] for k in range(count)]
 
 
-def flat_parts(outer, holes):
+def flat_parts(outer: Sequence, holes: Sequence) -> list:
     """An outline without its holes, as slabs between its corners, joined while they stay convex."""
     if not holes and convex(outer):
         return [outer]
@@ -253,17 +256,17 @@ def flat_parts(outer, holes):
     return [distinct([*below, *above[::-1]]) for below, above in done + ahead]
 
 
-def on_grid(loop):
+def on_grid(loop: Sequence) -> list:
     """Corners rounded so that equal ones are the very same."""
     return [(round(x * GRID) / GRID, round(y * GRID) / GRID) for x, y in loop]
 
 
-def convex(outline):
+def convex(outline: Sequence) -> bool:
     """Whether an outline never turns back."""
     return all(turns(outline[k - 2], outline[k - 1], outline[k]) >= 0 for k in range(len(outline)))
 
 
-def slabs_of(sides, room):
+def slabs_of(sides: Sequence, room: tuple) -> list[tuple]:
     """What lies between two corners of an outline next to each other: (below, above) each."""
     low, high = room
     across = sorted(((height(s, low) + height(s, high)) / 2, height(s, low), height(s, high))
@@ -275,13 +278,13 @@ def slabs_of(sides, room):
             for a, b in zip(across[::2], across[1::2], strict=True)]
 
 
-def height(side, x):
+def height(side: tuple, x: float) -> float:
     """Where a side is at x; at its ends just what they are."""
     (a, b), (c, d) = side
     return b if x == a else d if x == c else b + (d - b) * ((x - a) / (c - a))
 
 
-def joined(ahead, slabs, done):
+def joined(ahead: list, slabs: list, done: list) -> tuple[list, list]:
     """Parts that end where slabs begin, made longer by them while they stay convex."""
     found = []
     for below, above in slabs:
@@ -295,6 +298,6 @@ def joined(ahead, slabs, done):
     return found, done + ahead
 
 
-def turns(a, b, c):
+def turns(a: Sequence, b: Sequence, c: Sequence) -> float:
     """Above 0 where the way from a over b to c turns left."""
     return (b[0] - a[0]) * (c[1] - b[1]) - (b[1] - a[1]) * (c[0] - b[0])

@@ -4,7 +4,10 @@ The variables run from -1 to 1.  Each coefficient is a ball that holds what was 
 is a size, counted upwards at every step.
 """
 
+from __future__ import annotations
+
 import math
+from collections.abc import Callable, Sequence
 from itertools import combinations_with_replacement
 
 from flint import arb, ctx
@@ -14,7 +17,7 @@ UP = 1 + 2.0**-40  # makes a sum or product of a few dozen sizes an upper bound
 TINY = 1e-280
 
 
-def above(x):
+def above(x: arb) -> float:
     """A float no less than the size of a ball; infinite where it has none."""
     size = float(x.abs_upper()) * UP
     return size if size == size else float("inf")
@@ -23,7 +26,7 @@ def above(x):
 class Table:
     """Which monomials there are in some variables, and what each two of them make."""
 
-    def __init__(self, count):
+    def __init__(self, count: int):
         self.count = count
         self.names = [name for degree in (0, 1, 2)
                       for name in combinations_with_replacement(range(count), degree)]
@@ -34,12 +37,12 @@ class Table:
         self.squares = [place[i, i] for i in range(count)]
         self.mixed = [k for n, k in place.items() if len(set(n)) == 2]
 
-    def of_each_two(self, work):
+    def of_each_two(self, work: Callable) -> list[list]:
         """What comes of the product of each two monomials."""
         return [[work(tuple(sorted(a + b))) for b in self.names] for a in self.names]
 
 
-def cubic(name, place):
+def cubic(name: tuple, place: dict) -> tuple | None:
     """The line that comes nearest to a monomial of degree 3, its share, and what is left."""
     if len(name) != 3 or len(set(name)) == 3:
         return None
@@ -54,11 +57,11 @@ class Taylor:
 
     __slots__ = ("c", "rest", "table", "_sizes")
 
-    def __init__(self, table, c, rest=0.0):
+    def __init__(self, table: Table, c: dict, rest: float = 0.0):
         self.table, self.c, self.rest, self._sizes = table, c, rest, None
 
     @property
-    def sizes(self):
+    def sizes(self) -> list[float]:
         """Upper bounds of the constant, of the lines and of the bends."""
         if self._sizes is None:
             found = [0.0, 0.0, 0.0]
@@ -68,17 +71,17 @@ class Taylor:
         return self._sizes
 
     @property
-    def size(self):
+    def size(self) -> float:
         """Upper bound of how large it is anywhere."""
         return (sum(self.sizes) + self.rest) * UP
 
     @property
-    def spread(self):
+    def spread(self) -> float:
         """Upper bound of how far it is anywhere from its constant."""
         return (self.sizes[1] + self.sizes[2] + self.rest) * UP
 
     @property
-    def centre(self):
+    def centre(self) -> arb:
         """Its constant."""
         return self.c.get(0, arb(0))
 
@@ -119,19 +122,19 @@ class Taylor:
             rest += self.size * other.rest + self.rest * sum(other.sizes)
         return Taylor(self.table, c, rest * UP + TINY if rest else 0.0)
 
-    def scaled(self, factor):
+    def scaled(self, factor: arb) -> Taylor:
         """The same times a number."""
         if factor.is_zero():
             return Taylor(self.table, {})
         return Taylor(self.table, {k: x * factor for k, x in self.c.items()},
                       self.rest * above(factor) * UP)
 
-    def low(self):
+    def low(self) -> float:
         """A lower bound over the cell."""
         found = self.floats()
         return lowest(self.table, found, (self.rest + found[-1]) * UP)
 
-    def floats(self):
+    def floats(self) -> list[float]:
         """Its coefficients as floats, and last the size of what is lost by that."""
         values, lost = [0.0] * len(self.table.names), 0.0
         for k, x in self.c.items():
@@ -139,12 +142,12 @@ class Taylor:
             lost += float(x.rad()) * UP + abs(values[k]) * 2.0**-50
         return [*values, lost if lost == lost else float("inf")]
 
-    def high(self):
+    def high(self) -> float:
         """An upper bound over the cell."""
         return -(-self).low()
 
 
-def lowest(table, c, rest, enough=math.inf):
+def lowest(table: Table, c: Sequence, rest: float, enough: float = math.inf) -> float:
     """A lower bound of a polynomial with floats for coefficients, less its rest.
 
     One that is no less than enough need not be the closest.
@@ -165,12 +168,12 @@ def lowest(table, c, rest, enough=math.inf):
     return low if low == low else float("-inf")
 
 
-def constant(table, value):
+def constant(table: Table, value: object) -> Taylor:
     """A Taylor that is the same all over."""
     return Taylor(table, {0: arb(value)})
 
 
-def turn(x):
+def turn(x: Taylor) -> tuple[Taylor, Taylor]:
     """Cos and sin of a Taylor."""
     table, whole = x.table, x.centre
     cos, sin = whole.cos(), whole.sin()
@@ -189,6 +192,6 @@ def turn(x):
     return near * cos - odd * sin, near * sin + odd * cos
 
 
-def dot(a, b):
+def dot(a: Sequence, b: Sequence) -> object:
     """Scalar product."""
     return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]

@@ -5,6 +5,11 @@ From neutral to the middle of a cell such boxes are laid one behind another alon
 a root that lies in two of them is one, so that no other way of assembling the parts is met.
 """
 
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
 from flint import arb, arb_mat
 
 from .pairs import part_of
@@ -15,19 +20,18 @@ NEWTON = 12
 
 
 class Group:
-    """Rods of a machine that settle as many joints."""
+    """Rods of a machine that settle as many joints, for the `Motion` that asks for them."""
 
-    def __init__(self, motion, rods, joints):
+    def __init__(self, motion: Any, rods: Sequence, joints: Sequence):
         self.motion, self.rods, self.joints = motion, rods, joints
         machine = motion.machine
         chains = [machine.chain(part_of(end)) for rod in rods for end in machine.rods[rod].ends]
         self.frame = next(b for b in chains[0] if all(b in c for c in chains) and b not in joints)
         self.roots = {}
 
-    def settle(self, cell):
+    def settle(self, cell: tuple) -> dict:
         """States of all its joints over a cell."""
-        middle = tuple(((a + b) / 2,) * 2 for a, b in cell)
-        root, found = self.root(middle), None
+        root, found = self.root(middle_of(cell)), None
         if root is not None:
             found = self.enclosed(cell, [float(k.centre.mid()) for k in root])
         if found is None or not self.holds(found, root, [0.0] * len(cell)):
@@ -35,20 +39,20 @@ class Group:
             return self.states([wide] * len(self.joints))
         return self.states(found[0])
 
-    def states(self, values):
+    def states(self, values: Sequence) -> dict:
         """States of its joints."""
         return {j: self.motion.state_of(j, v) for j, v in zip(self.joints, values, strict=True)}
 
     # ---------------------------------------------------------------- the way from neutral
 
-    def root(self, place):
+    def root(self, place: tuple) -> list | None:
         """Joints at a place, followed from neutral; None where the way is not shown."""
         key = tuple(a for a, _ in place)
         if key not in self.roots:
             self.roots[key] = self.followed(key)
         return self.roots[key]
 
-    def followed(self, goal):
+    def followed(self, goal: tuple) -> list | None:
         """Joints at a place, box by box from neutral."""
         start = tuple((0.0, 0.0) for _ in goal)
         found = self.about(start, start, [0.0] * len(self.joints))
@@ -64,7 +68,7 @@ class Group:
                     return None
         return found and found[0]
 
-    def one_box(self, goal, ends, root):
+    def one_box(self, goal: tuple, ends: tuple, root: Sequence) -> tuple | None:
         """Joints at the far end of a part of the way, by one box that holds them at both ends."""
         cell = tuple(tuple(sorted((ends[0] * g, ends[1] * g))) for g in goal)
         sides = [-1.0 if g > 0 else 1.0 for g in goal]
@@ -75,17 +79,17 @@ class Group:
         further = self.about(place, place, [self.at(k, sides) for k in held[0]])
         return None if further is None or not self.holds(held, further[0], sides) else further
 
-    def about(self, cell, place, guess):
+    def about(self, cell: tuple, place: tuple, guess: Sequence) -> tuple | None:
         """Joints over a cell, about where Newton gets from a guess at a place in it."""
         reached = self.newton(place, guess)
         return None if reached is None else self.enclosed(cell, reached)
 
-    def holds(self, found, root, at):
+    def holds(self, found: tuple, root: Sequence, at: Sequence) -> bool:
         """Whether a root lies in the box in which an enclosure is the only one."""
         return all(abs(float((k.centre - self.at(value, at)).mid())) + k.spread + 1e-13 < room
                    for k, value, room in zip(root, *found, strict=True))
 
-    def at(self, value, place):
+    def at(self, value: Taylor, place: Sequence) -> float:
         """What a polynomial gives at a place of its cell."""
         total = 0.0
         for k, x in value.c.items():
@@ -97,7 +101,7 @@ class Group:
 
     # ---------------------------------------------------------------- over a cell
 
-    def newton(self, place, guess):
+    def newton(self, place: tuple, guess: Sequence) -> Sequence | None:
         """Joints at a place in floats; None where Newton does not get there."""
         for _ in range(NEWTON):
             missed, matrix = self.rates(place, [constant(self.motion.table, k) for k in guess])
@@ -112,7 +116,7 @@ class Group:
                 return guess
         return guess
 
-    def enclosed(self, cell, guess):
+    def enclosed(self, cell: tuple, guess: Sequence) -> tuple | None:
         """Joints over a cell, and how far about them no other root lies; None where not shown."""
         table = self.motion.table
         values = [constant(table, k) for k in guess]
@@ -131,7 +135,7 @@ class Group:
             return None
         return [Taylor(table, v.c, f * UP) for v, f in zip(values, found, strict=True)], room
 
-    def mapped(self, cell, inverse, values, known):
+    def mapped(self, cell: tuple, inverse: Sequence, values: Sequence, known: tuple) -> list:
         """How far from its middle Newton's step leads from anywhere in a box, joint by joint."""
         off, room = known
         wide = [Taylor(self.motion.table, v.c, r) for v, r in zip(values, room, strict=True)]
@@ -142,7 +146,7 @@ class Group:
                 found[i] += (share - (1 if i == k else 0)).size * width
         return found
 
-    def rates(self, cell, values):
+    def rates(self, cell: tuple, values: Sequence) -> list[list]:
         """Misfit of every rod, and its rates along every joint."""
         motion = self.motion
         motion.held = self.states(values)
@@ -153,14 +157,14 @@ class Group:
         finally:
             motion.held = {}
 
-    def axis(self, joint, cell):
+    def axis(self, joint: str, cell: tuple) -> tuple:
         """A joint's pivot, and where its axis points, seen from the frame."""
         motion, on = self.motion, self.motion.machine.joints[joint].on
         axis = [constant(motion.table, k) for k in motion.axes[joint]]
         return (motion.place(motion.points[f"{joint}/pivot"], on, self.frame, cell),
                 motion.place(axis, on, self.frame, cell, way=True))
 
-    def of_rod(self, rod, cell, axes):
+    def of_rod(self, rod: str, cell: tuple, axes: Sequence) -> tuple[Taylor, list]:
         """Misfit of a rod, and its rates along the joints."""
         motion, item = self.motion, self.motion.machine.rods[rod]
         ends = [motion.place(motion.points[e], part_of(e), self.frame, cell)
@@ -175,7 +179,7 @@ class Group:
             rates.append(rate)
         return dot(apart, apart) - motion.lengths[rod] * motion.lengths[rod], rates
 
-    def moved(self, joint, axis, point, pivot):
+    def moved(self, joint: str, axis: Sequence, point: Sequence, pivot: Sequence) -> Sequence:
         """Way of a point per radian (mm) of a joint."""
         if self.motion.machine.joints[joint].slides:
             return axis
@@ -184,7 +188,7 @@ class Group:
                 axis[0] * x[1] - axis[1] * x[0]]
 
 
-def inverse_at_middle(matrix):
+def inverse_at_middle(matrix: Sequence) -> Sequence | None:
     """Inverse of the middles of a matrix of Taylors; None where it has none."""
     try:
         inverse = arb_mat([[arb(k.centre.mid()) for k in row] for row in matrix]).inv()
@@ -194,19 +198,19 @@ def inverse_at_middle(matrix):
     return [[arb(inverse[i, j].mid()) for j in range(count)] for i in range(count)]
 
 
-def moved_back(value, step, order):
+def moved_back(value: Taylor, step: Taylor, order: int) -> Taylor:
     """A polynomial less what of one degree Newton's step has."""
     names = value.table.names
     return Taylor(value.table, value.c | {k: arb(-x.mid()) for k, x in step.c.items()
                                           if len(names[k]) == order})
 
 
-def combined(matrix, values):
+def combined(matrix: Sequence, values: Sequence) -> list:
     """A matrix of balls times a column of Taylors."""
     return [sum((v * k for v, k in zip(values[1:], row[1:], strict=True)), values[0] * row[0])
             for row in matrix]
 
 
-def middle_of(cell):
+def middle_of(cell: tuple) -> tuple:
     """The middle of a cell, as a cell."""
     return tuple(((a + b) / 2,) * 2 for a, b in cell)

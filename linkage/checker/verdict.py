@@ -1,19 +1,22 @@
 """A certificate held against its model file, claim by claim."""
 
+from __future__ import annotations
+
 import base64
 import gzip
 import hashlib
 import json
 import math
 import struct
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
 from .directions import Directions
 from .leaves import Book, walked
 from .lengths import Refused
-from .reading import read
+from .pairs import Pair
+from .reading import Machine, read
 from .travel import Travel
 
 FORMAT = 3
@@ -41,12 +44,12 @@ class Verdict:
     directions: tuple = ()
 
 
-def digest(path):
+def digest(path: Path | str) -> str:
     """SHA-256 of a file."""
     return hashlib.sha256(Path(path).read_bytes()).hexdigest()
 
 
-def loaded(path):
+def loaded(path: Path | str) -> dict:
     """A certificate as it was written."""
     with gzip.open(path) as file:
         text = file.read(MOST + 1)
@@ -55,14 +58,15 @@ def loaded(path):
     return json.loads(text, object_pairs_hook=once)
 
 
-def once(items):
+def once(items: list) -> dict:
     """A table of a certificate, no key of which may stand twice."""
     if len(dict(items)) < len(items):
         raise Refused("the certificate says something twice")
     return dict(items)
 
 
-def check(file, proof, tell=lambda done, of: None):
+def check(file: Path | str, proof: Path | str,
+          tell: Callable = lambda done, of: None) -> Verdict:
     """Hold a certificate against its model file.
 
     Parameters
@@ -86,7 +90,7 @@ def check(file, proof, tell=lambda done, of: None):
                        f"({type(problem).__name__}: {problem})", False)
 
 
-def checked_files(file, certificate):
+def checked_files(file: Path, certificate: dict) -> Machine:
     """The machine of the file, once certificate and file are what they say they are."""
     if repr(certificate["format"]) != repr(FORMAT):
         raise Refused(f"the checker does not know format {certificate['format']!r}")
@@ -108,12 +112,12 @@ def checked_files(file, certificate):
 class Claims:
     """The claims of a certificate."""
 
-    def __init__(self, book, certificate):
+    def __init__(self, book: Book, certificate: dict):
         self.book, self.certificate = book, certificate
         self.travel = Travel(book, certificate)
         self.root = self.travel.root()
 
-    def all(self, tell):
+    def all(self, tell: Callable) -> Verdict:
         """Hold every claim, and every pair, against the other."""
         told = {frozenset(k["pair"]): k for k in self.certificate["pairs"]}
         if len(told) < len(self.certificate["pairs"]):
@@ -139,7 +143,7 @@ class Claims:
         return Verdict(self.sentence(found, count, leaves), not found["open"], count, leaves,
                        tuple(ways.words(went)))
 
-    def sentence(self, found, count, leaves):
+    def sentence(self, found: dict, count: int, leaves: int) -> str:
         """What holds, and what it leaves out."""
         parts = [f"proof holds: {count} pair{'s' * (count != 1)}, {leaves} "
                  f"lea{'f' if leaves == 1 else 'ves'}, for the real travel, "
@@ -156,7 +160,7 @@ class Claims:
         left = [f"{len(found[word])} {words}" for word, words in LEFT.items() if found[word]]
         return "; ".join([*parts, f"not looked at: {', '.join(left)}"] if left else parts)
 
-    def pair(self, pair, told):
+    def pair(self, pair: Pair, told: dict) -> tuple[int, str]:
         """Check all that is claimed of a pair: how many leaves there are, and what comes of it."""
         sides = self.book.sides(pair)
         if None in sides:  # all of a solid lies at its joints
@@ -167,7 +171,7 @@ class Claims:
             count = self.leaves(pair, told, claim)
         return count, self.outcome(pair, claim, least)
 
-    def outcome(self, pair, claim, least):
+    def outcome(self, pair: Pair, claim: float | None, least: float) -> str:
         """What comes of a pair by what is claimed of it and what was met."""
         if pair.rule in LEFT and claim is None:
             return pair.rule
@@ -179,7 +183,7 @@ class Claims:
             return "open"
         raise Refused(f"it is not decided whether it keeps {pair.required:.3f} mm")
 
-    def leaves(self, pair, told, claim):
+    def leaves(self, pair: Pair, told: dict, claim: float) -> int:
         """Check the leaves of a pair; how many there are."""
         if not (isinstance(claim, float) and 0 <= claim < math.inf):
             raise Refused(f"claims {claim!r}")
@@ -191,7 +195,7 @@ class Claims:
                               f"{where(self.book, cell)}")
         return count
 
-    def leaf(self, pair, leaf, claim):
+    def leaf(self, pair: Pair, leaf: tuple, claim: float) -> bool:
         """Whether a leaf is what it is said to be."""
         word, sides, cell, plane = leaf
         if word == "f":
@@ -200,7 +204,7 @@ class Claims:
             return self.book.at_joint(pair, sides)
         return self.travel.outside(cell) if word == "x" else self.book.nowhere(pair, sides, cell)
 
-    def met(self, pair, told):
+    def met(self, pair: Pair, told: dict) -> float:
         """Check that the pieces come as near as the least says, where it says; how near."""
         place = told["place"]
         if not self.travel.holds(place):
@@ -216,7 +220,7 @@ LEFT = {"stop": "of stops, which are meant to touch", "waived": "that the file w
         "joint": "of which one solid lies wholly at a joint that both share"}
 
 
-def unpacked(text, inputs):
+def unpacked(text: str, inputs: int) -> Iterator[list]:
     """Planes of a pair: rows of the normal and of how it turns per input."""
     raw = base64.b64decode(text)
     width = 3 * (1 + inputs)
@@ -227,7 +231,7 @@ def unpacked(text, inputs):
         yield [list(flat[k:k + 3]) for k in range(0, width, 3)]
 
 
-def where(book, cell):
+def where(book: Book, cell: tuple) -> str:
     """A cell in words."""
     return ", ".join(f"{name} {low:.3f}..{high:.3f}" for name, (low, high) in
                      zip(book.motion.names, cell, strict=True))
