@@ -43,8 +43,8 @@ KNOWN = {
 }
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
        "clearance", "mirror", "hardpoints", "surface", "tolerance"}
-BESIDE = {"title", "wire", "material", "play", "factor", "rig_pin", "size", "meant",
-          "joint", "load_case", "engine", "servo", "spring", "friction"}
+BESIDE = {"title", "revision", "approved_by", "wire", "material", "play", "factor", "rig_pin",
+          "size", "meant", "joint", "load_case", "engine", "servo", "spring", "friction"}
 
 
 @dataclass

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable
+from typing import Protocol
 
 from ..errors import ModelError, nearest
 from .parts import AIRFRAME, Wire
 
-if TYPE_CHECKING:
-    from .whole import Model
+
+class Named(Protocol):
+    """What a model names; it refuses with these as it is made."""
+
+    bodies: dict
+    inputs: dict
+    points: dict
+    position: Callable
+    rods: dict
+    size: dict
+    springs: dict
+    surfaces: dict
 
 
 def refer(place: str, name: str | None, known: Iterable[str], what: str) -> None:
@@ -19,7 +29,7 @@ def refer(place: str, name: str | None, known: Iterable[str], what: str) -> None
         raise ModelError(f'{place}: no {what} "{name}"; {nearest(name, known)}', place=place)
 
 
-def check_wire(model: Model, name: str, wire: Wire) -> None:
+def check_wire(model: Named, name: str, wire: Wire) -> None:
     """What a wire is clamped to, and where it leaves."""
     place = f'wire "{name}"'
     for point in (*wire.clamps, *([wire.exit] if wire.exit else [])):
@@ -31,7 +41,7 @@ def check_wire(model: Model, name: str, wire: Wire) -> None:
                          f"clamp one end elsewhere", place=place)
 
 
-def check_springs(model: Model) -> None:
+def check_springs(model: Named) -> None:
     """What springs are hung between."""
     for name, spring in model.springs.items():
         place = f'spring "{name}"'
@@ -46,7 +56,7 @@ def check_springs(model: Model) -> None:
                              f"pull along; move one of the points", place=place)
 
 
-def check_trim(model: Model) -> None:
+def check_trim(model: Named) -> None:
     """What trims what, and tabs."""
     for name, item in model.inputs.items():
         refer(f'input "{name}", trims', item.trims, [k for k in model.inputs if k != name],
@@ -61,7 +71,7 @@ def check_trim(model: Model) -> None:
                    "other surface")
 
 
-def check_size(model: Model) -> None:
+def check_size(model: Named) -> None:
     """What dimensions to choose are of."""
     for name, part in {**model.size.arms, **model.size.clockings}.items():
         place = f'size, {"arm" if name in model.size.arms else "clocking"} "{name}"'
@@ -77,7 +87,7 @@ def check_size(model: Model) -> None:
         refer(f"{place}, input", part.input, model.inputs, "input")
 
 
-def _check_lever(model: Model, place: str, address: str) -> None:
+def _check_lever(model: Named, place: str, address: str) -> None:
     """A point with an arm: on a part that turns, and off its axis."""
     part = address.split("/")[0]
     body = model.bodies.get(part)

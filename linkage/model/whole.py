@@ -58,6 +58,9 @@ class Model(Part):
         "gear": 'gears are a [coupling."NAME"] with bodies and ratio'}
 
     title: str = key(Text(), "what the system is", default="untitled")
+    revision: str | None = key(Text(), "its revision, printed on every sheet", default=None)
+    approved_by: str | None = key(Text(), "who approved that revision, printed beside it",
+                                  default=None)
     length: str = key(Choice(LENGTHS), "what a bare length means")
     inputs: dict = key(TableOf(INPUT, "input"), "inputs", word="input",
                        default_factory=dict)

@@ -63,8 +63,9 @@ def main():
               f"{time.process_time() - began:.1f} s", flush=True)
         for fault in found.faults:
             print(f"    {fault}", flush=True)
-    print(f"\n{len(seeds) - len(left)} systems, {total.pairs} pairs tried, {total.positions} positions, "
-          f"{total.builds} builds; {len(total.faults)} faults in {failed} systems; "
+    print(f"\n{len(seeds) - len(left)} systems, {total.pairs} pairs tried, "
+          f"{total.positions} positions, {total.builds} builds; "
+          f"{len(total.faults)} faults in {failed} systems; "
           f"{total.undecided} requirements that seem met were not proven; "
           f"{total.refused} of their looks were refused in words; "
           f"{total.beyond} postures not compared, as the straight way there leaves the reach; "
