@@ -17,7 +17,7 @@ from linkage.certificate import certificate, packed
 from linkage.checker import check
 from linkage.checker.lengths import Refused
 from linkage.checker.reading import BESIDE, KNOWN, TOP, read
-from linkage.model import fittings, parts, shapes, solids, whole
+from linkage.model import fittings, parts, shapes, solids, springs, whole
 from linkage.model.keys import file_keys
 
 FILE = Path(__file__).parent / "every_key.toml"
@@ -28,7 +28,7 @@ CLASSES = {"input": parts.Input, "body": parts.Body, "airframe": parts.Airframe,
            "grip": parts.Grip, "fitted": fittings.Fitted, "sphere": solids.Sphere,
            "tube": solids.Tube, "pipe": solids.Pipe, "box": solids.Box, "plate": solids.Plate,
            "washer": solids.Washer, "hole": solids.Hole, "clearance": parts.Clearance,
-           "tolerance": parts.Tolerance}
+           "tolerance": parts.Tolerance, "spring": springs.Spring}
 REFUSED = {"input": {"grip"}}
 # of each key that is verified: what stands in the file, and what is written in its place;
 # ¶ ends a line
@@ -120,7 +120,7 @@ length = "mm" -> length = "in"
 
 def kinds_of(table):
     """Every table of a model, with its kind: (kind, table)."""
-    for kind in ("input", "body", "rod", "coupling", "stop", "rod_end"):
+    for kind in ("input", "body", "rod", "coupling", "stop", "rod_end", "spring"):
         for part in table.get(kind, {}).values():
             yield kind, part
             yield from [("grip", part["grip"]), (part["grip"]["hand"]["kind"],
