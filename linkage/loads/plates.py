@@ -13,7 +13,7 @@ from .arms import taking_plate
 if TYPE_CHECKING:
     from ..model import Model
     from ..motion import System
-    from .statics import Statics
+    from .free_bodies import FreeBodies
 
 SHARES = np.array([0.01, *np.linspace(0.05, 1.0, 20)])  # of the way from a hardpoint to the pivot
 NOTHING = 1e-6  # mm of material to either side where a hole leaves none
@@ -179,7 +179,7 @@ def torsion_modulus(widths: np.ndarray, thickness: float) -> float:
     return float((alone * stiff.sum() / stiff).min())
 
 
-def plate_loads(statics: Statics, plate: str) -> np.ndarray:
+def plate_loads(statics: FreeBodies, plate: str) -> np.ndarray:
     """Forces at a plate's hardpoints per unit load along its own u, v and normal.
 
     Returns
@@ -194,7 +194,7 @@ def plate_loads(statics: Statics, plate: str) -> np.ndarray:
     return np.stack([np.einsum("nemj,nj->nem", forces, way) for way in axes], axis=-1)
 
 
-def plate_stress(statics: Statics, share: np.ndarray, plate: str) -> np.ndarray:
+def plate_stress(statics: FreeBodies, share: np.ndarray, plate: str) -> np.ndarray:
     """Equivalent stress at every cut of a plate in a load case, (n, k) N/mm².
 
     Tension, bending in and out of the plane (M c / I, 6 M / (b t²)), shear (1.5 V / A) and torsion
