@@ -77,9 +77,9 @@ def _without_margin(results):
                  if math.isnan(row[margin]) and not math.isnan(row[beside])]
         if names:
             yield words.format(listed(names))
+    yield from _joints_left(results)
     yield from _silent_ends(results)
     yield from _only_yield(results)
-    yield from _joints_left(results)
     yield from _bodies_left(results)
     unbent = [row["body"] for row in results.tube_margins.to_dict("records")
               if math.isnan(row["bending"])]
