@@ -15,5 +15,6 @@ from .verdict import Miss, Verdict
 __all__ = ["CHAPTERS", "QUESTIONS", "Answers", "Chapter", "DataTable", "Heading", "Miss",
            "NothingAsked", "Picture", "Question", "Results", "Shown", "Table", "Text", "Verdict",
            "aligned", "as_fragment", "as_html", "as_text", "blocks_of", "chapter_named",
-           "compared", "file_changes", "is_missed", "is_number", "log_entry", "number", "readings_form",
-           "rigging_sequence", "section", "shown", "tables_of", "verdict_of", "wrapped"]
+           "compared", "file_changes", "is_missed", "is_number", "log_entry", "number",
+           "readings_form", "rigging_sequence", "section", "shown", "tables_of",
+           "verdict_of", "wrapped"]
