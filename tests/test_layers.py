@@ -64,7 +64,7 @@ INNER = {
     "sheet": [{"chosen_sizes", "cut_plates", "opening"}],
     "report": [{"tables", "vectors", "written"}, {"as_pdf"}, {"files", "changes"}],
     "plots": [{"style", "projection", "numbers", "sections"},
-              {"curves", "views", "turns", "tolerance_bars", "places"},
+              {"curves", "views", "turns", "tolerance_bars", "contact_views"},
               {"maps", "spacer_curves", "forces"}],
     "workbook": [{"grid", "program", "typed", "wording", "messages"}, {"payload", "page_tables"},
                  {"draft", "prover"}, {"page", "live"}],

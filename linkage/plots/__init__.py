@@ -1,9 +1,9 @@
 """One function per picture: it takes a system and `ax=None`, and returns the axes."""
 
+from .contact_views import Near, mark_here, places
 from .curves import differential, gearing_curves
 from .forces import rods_at_worst, stick_forces
 from .maps import clearance_along, travel_map
-from .places import Near, mark_here, places
 from .spacer_curves import spacer_chart
 from .tolerance_bars import contributors
 from .turns import as_built, half_turns

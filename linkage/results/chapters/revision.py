@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from ...units import CAUTION
 from ..blocks import Heading, Table, Text
@@ -13,12 +13,11 @@ from .front import identity
 
 if TYPE_CHECKING:
     from ..blocks import Block
-    from ..results import Results
 
 TABLES = ("Changed in the file", "Directions before and after", "Margins before and after")
 
 
-def blocks(results: Results) -> Iterator[Block]:
+def blocks(results: Any) -> Iterator[Block]:
     """Blocks of the page; none where there is no other revision."""
     before = results.before
     if before is None:
