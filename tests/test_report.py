@@ -335,6 +335,22 @@ def test_a_margin_missed_is_told_first_and_fails(tmp_path):
     assert main([str(path)]) == 1
 
 
+def test_the_test_cards_have_pages_of_their_own(made):
+    """To take to the aircraft: both cards with room to fill in, the caution and the signature."""
+    import pymupdf
+
+    page = (made[0] / "test-cards.html").read_text(encoding="utf-8")
+    sheet = " ".join(" ".join(p.get_text().split()) for p in pymupdf.open(
+        made[0] / "test-cards.pdf"))
+    for told in (page, sheet):
+        assert all(words in told for words in ("test cards", "Limit load test", "Operation test",
+                                               "23.681", "23.683", "signature", "never replaces"))
+        assert "Over-centre" not in told
+    assert 'blank"' in page
+    tables = {path.name for path in (made[0] / "tables").iterdir()}
+    assert {"limit_load_test.csv", "operation_test.csv"} <= tables
+
+
 def test_positions_and_deflections_are_said_in_words(made):
     told = (made[0] / "report.html").read_text(encoding="utf-8")
     assert "21.7° left" in told

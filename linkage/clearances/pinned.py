@@ -8,7 +8,7 @@ bounded.  Of those the rates are known better, so that more dimensions are held 
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -21,7 +21,8 @@ from .cell_bounds import towards
 from .corners import corner_pairs, sides_along
 
 WIDEST = 1.5  # degrees (mm) of a cell's half-width up to which signs of rates are asked for
-ROUNDS = 12  # that dimensions are held in
+ROUNDS = 16  # that dimensions are held in
+PARTS = 4  # share of the free dimensions that are held where no rate of theirs has a sign
 MOST_PINNED = 20_000  # cells of a pair after which what is left stays open
 TOGETHER = 96  # pairs of corners worked at once
 
@@ -59,6 +60,16 @@ class PinnedSearch(BuiltSearch):
     """
 
     most_cells = MOST_PINNED
+
+    def __init__(self, *args: Any):
+        super().__init__(*args)
+        self._asked = np.zeros(len(self.stage.pairs), bool)
+
+    def _give_up(self, which, found):
+        """Ask once of each pair: a place that one bound misses by little, others don't decide."""
+        fresh = ~self._asked[self.stage.pair_index[which]]
+        super()._give_up(which[fresh], tuple(k[fresh] for k in found))
+        self._asked |= self.proof.visited > self.effort
 
     def _raise(self, made, posture, asked, wanted):
         (which, cell), cells = asked
@@ -112,22 +123,39 @@ class PinnedSearch(BuiltSearch):
         return low
 
     def _hold(self, corners, seats, low, part):
-        """Raise bounds, in place, by holding dimensions at their worse ends round by round."""
-        count = len(self.builds.sizes)
+        """Raise bounds, in place, by holding dimensions at their worse ends round by round.
+
+        Where no other rate has a sign, those are held whose rate is least of the other sign, at
+        what that may cost.
+        """
+        count, cost = len(self.builds.sizes), np.zeros(len(part))
         middle, half = np.zeros((count, len(part))), np.ones((count, len(part)))
         for _ in range(ROUNDS):
-            posture = written(self.system, (self.names, corners.centres, corners.halves),
-                              self.builds, (middle, half))
-            gap = _apart(posture, seats, corners)
-            rows = gap.value.rows
-            low[part] = np.fmax(low[part], _lower(rows, len(self.names)))
-            signs = _signs(gap.rates(posture.varied), rows.shape, len(self.names))
-            more = (signs != 0) & (half > 0)
+            with np.errstate(invalid="ignore", over="ignore", divide="ignore"):
+                posture = written(self.system, (self.names, corners.centres, corners.halves),
+                                  self.builds, (middle, half))
+                gap = _apart(posture, seats, corners)
+                rows = gap.value.rows
+                least, most = _ends(gap.rates(posture.varied), rows.shape, len(self.names))
+            low[part] = np.fmax(low[part], _lower(rows, len(self.names)) - cost)
+            up = least + most > 0
+            wrong = np.where(half > 0, np.maximum(np.where(up, -least, most), 0.0), np.inf)
+            more = _next(wrong)
             left = (low[part] < corners.wanted) & more.any(axis=0)
             if not left.any():
                 return
-            middle, half = np.where(more, -signs, middle)[:, left], (half * ~more)[:, left]
-            corners, part = corners.of(left), part[left]
+            sizes = 2 * self.builds.sizes[:, None]
+            cost = (cost + (np.where(more, wrong, 0.0) * sizes).sum(axis=0) * GROW)[left]
+            middle = np.where(more, np.where(up, -1.0, 1.0), middle)[:, left]
+            half, corners, part = (half * ~more)[:, left], corners.of(left), part[left]
+
+
+def _next(wrong):
+    """Dimensions to hold: all whose rate has a sign; where none has, those that have it nearly."""
+    surely, maybe = wrong == 0, np.isfinite(wrong)
+    few = np.sort(wrong, axis=0)[np.ceil(maybe.sum(axis=0) / PARTS).astype(int) - 1,
+                                 np.arange(wrong.shape[1])]
+    return np.where(surely.any(axis=0), surely, maybe & (wrong <= few))
 
 
 def _behind(side, sense):
@@ -162,21 +190,11 @@ def _lower(rows, inputs):
     return np.where(np.isnan(low), -np.inf, low)
 
 
-def _signs(rates, shape, inputs):
-    """Sign of each rate, where it has one over the cell and all builds: (dimensions, u).
-
-    A rate that is 0 has one, for what is of no influence may stand at any end.
-    """
+def _ends(rates, shape, inputs):
+    """Least and greatest of each rate over the cell and all builds: two (dimensions, u)."""
     rows = np.zeros((shape[0], len(rates), *shape[1:]))
     for made, rate in zip(rows.swapaxes(0, 1), rates, strict=True):
         made[...] = getattr(rate, "rows", 0.0)
-    with np.errstate(invalid="ignore", over="ignore"):
-        low, high = _lower(rows, inputs), -_lower(_turned(rows), inputs)
-    none = (rows == 0).all(axis=0)
-    return np.where((low > 0) | none, 1.0, np.where(high < 0, -1.0, 0.0))
-
-
-def _turned(rows):
     turned = -rows
     turned[-1] = rows[-1]
-    return turned
+    return _lower(rows, inputs), -_lower(turned, inputs)

@@ -17,6 +17,7 @@ from .statics import Statics
 GEARED = 0.1  # least share of the most moved surface's gearing at which a surface holds an input
 IDLE = 1e-6  # gearing (radian per radian, mm) below which a surface can't hold a stick
 
+SPRUNG = ", with springs"  # what the name of a case in which they act ends with
 
 RULES = {  # all 14 CFR part 23, 1-1-14 edition, but for those that say otherwise
     "hinge moments": "23.395(a)(1), from memory; A23.13(a)(1)",
@@ -24,9 +25,10 @@ RULES = {  # all 14 CFR part 23, 1-1-14 edition, but for those that say otherwis
     "two pilots together": "23.399(b), from memory",
     "two pilots opposed": "23.399(a), from memory; A23.13(b)",
     "jam": "A23.13(a)(1)(ii): rugged for jamming",
+    "springs alone": "23.301, from memory: loads expected in service",
     "two pilots at a jam": "A23.13(a)(1)(ii) with the forces of 23.399(b), from memory; common "
                            "practice, no source for both together",
-    "against a stop": "23.675(c)",
+    "against a stop": "23.675(c), from memory; 25.675(c) read",
     "servo": "23.395(a)(2), from memory: as much as automatic devices can produce",
     "servo jammed": "23.1329, from memory: the pilot overpowers it",
     "ground gust": "23.415(a)(2) and (b), speed from memory"}
@@ -60,6 +62,8 @@ class Case:
         Servo and torque about its arm's axis, N mm.
     at : tuple of str
         Grip at which inputs that are not pushed are held; their first unless given.
+    springs : bool
+        Whether the file's springs act in it, no factor on them.
     """
 
     name: str
@@ -70,6 +74,7 @@ class Case:
     moments: tuple = ()
     torques: tuple = ()
     at: tuple = ()
+    springs: bool = False
 
     @property
     def rule(self) -> str:
@@ -82,6 +87,8 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
 
     Each of two pilots gives 0.75 of the single pilot's force, and no less than the least (14 CFR
     23.399, from memory).  Where one surface alone holds an input, its jam is the pilot's own case.
+    Where the file has springs each case is there without them and with them, and one more is of
+    them alone, held at the grips.
 
     Parameters
     ----------
@@ -127,7 +134,8 @@ def _left_out(system):
 
 def _as_the_file_has_it(model, case):
     """A case as the file changes it; None where it leaves it out."""
-    edit = model.load_cases.get(case.name, model.load_cases.get(case.kind))
+    edit = next((model.load_cases[name] for name in (case.name, case.name.removesuffix(SPRUNG),
+                                                     case.kind) if name in model.load_cases), None)
     if edit is None or edit.force is None:
         return None if edit is not None and edit.off else case
     return replace(case, forces=tuple((grip, np.copysign(edit.force, force))
@@ -135,6 +143,17 @@ def _as_the_file_has_it(model, case):
 
 
 def _every(system, stop):
+    """Every case as the rules have it, each with springs too where the file has some."""
+    listed = _without_springs(system, stop)
+    if not system.model.springs:
+        return listed
+    alone = [] if stop is not None else [Case("springs alone", None, kind="springs alone",
+                                              springs=True)]
+    return [*listed, *(replace(case, name=case.name + SPRUNG, springs=True)
+                       for case in listed), *alone]
+
+
+def _without_springs(system, stop):
     if stop is not None:
         return _against(system, stop)
     listed = []
@@ -325,8 +344,10 @@ def shares(statics: Statics, case: Case) -> np.ndarray:
     """
     sizes = np.zeros((statics.count, len(statics.loads)))
     place = {key: k for k, key in enumerate(statics.loads)}
-    if case.input is None:
-        sizes += 0.0 if case.moments or case.torques else _hinge_moments(statics, place)
+    if case.kind == "hinge moments":
+        sizes += _hinge_moments(statics, place)
+    for name, force in statics.springs.items() if case.springs else ():
+        sizes[:, place["spring", name]] += force
     for surface, moment in case.moments:
         sizes[:, place["hinge", surface]] += moment
     for servo, torque in case.torques:
@@ -406,9 +427,10 @@ def hinge_moment(motion: Motion, surface: str) -> np.ndarray:
     Returns
     -------
     ndarray, shape (...)
-        N mm, signed like the deflection; 0 where the file gives none.
+        N mm, signed like the deflection, that of its tabs in it; 0 where the file gives none.
     """
     model = motion.system.model.surfaces[surface].hinge
     if model is None:
         return np.zeros(motion.shape)
-    return model.neutral + model.slope * motion.deflection(surface)
+    return model.neutral + model.slope * motion.deflection(surface) + sum(
+        slope * motion.deflection(tab) for tab, slope in model.tabs.items())

@@ -13,10 +13,11 @@ from .arms import taking_plate
 if TYPE_CHECKING:
     from ..model import Model
     from ..motion import System
-    from .statics import Statics
+    from .free_bodies import FreeBodies
 
-SHARES = np.linspace(0.1, 1.0, 10)  # of the way from a hardpoint to the pivot
-LEANS = np.radians([-50.0, -25.0, 0.0, 25.0, 50.0])  # of a cut from square to that way
+SHARES = np.array([0.01, *np.linspace(0.05, 1.0, 20)])  # of the way from a hardpoint to the pivot
+NOTHING = 1e-6  # mm of material to either side where a hole leaves none
+LEANS = np.radians([-50.0, -25.0, -12.0, 0.0, 12.0, 25.0, 50.0])  # of a cut from square to that way
 
 
 @dataclass(frozen=True, eq=False)
@@ -133,8 +134,10 @@ def _lines(spot, root):
 def _cut(solid, bores, line, spots, first):
     order = [first, *(k for k in range(len(spots)) if k != first)]
     stretches, held = cut_across(solid.loops(0.05), bores, line, spots[order, :2])
-    if not len(stretches) or not held[0]:
+    if not held[0]:
         return None
+    if not len(stretches):  # a hole as wide as the plate: next to nothing holds
+        stretches = np.array([[-NOTHING, NOTHING]])
     back = np.empty(len(spots), bool)
     back[order] = held
     widths = np.diff(stretches, axis=1)[:, 0]
@@ -176,7 +179,7 @@ def torsion_modulus(widths: np.ndarray, thickness: float) -> float:
     return float((alone * stiff.sum() / stiff).min())
 
 
-def plate_loads(statics: Statics, plate: str) -> np.ndarray:
+def plate_loads(statics: FreeBodies, plate: str) -> np.ndarray:
     """Forces at a plate's hardpoints per unit load along its own u, v and normal.
 
     Returns
@@ -191,7 +194,7 @@ def plate_loads(statics: Statics, plate: str) -> np.ndarray:
     return np.stack([np.einsum("nemj,nj->nem", forces, way) for way in axes], axis=-1)
 
 
-def plate_stress(statics: Statics, share: np.ndarray, plate: str) -> np.ndarray:
+def plate_stress(statics: FreeBodies, share: np.ndarray, plate: str) -> np.ndarray:
     """Equivalent stress at every cut of a plate in a load case, (n, k) N/mm².
 
     Tension, bending in and out of the plane (M c / I, 6 M / (b t²)), shear (1.5 V / A) and torsion

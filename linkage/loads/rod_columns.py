@@ -90,7 +90,7 @@ def _shank(model, rod, end):
     if None in (fitted, thread) or None in (rod_end.shank, fitted.engaged):
         return None
     material = rod_end.material or model.rods[rod].material
-    lever = (rod_end.friction or 0.0) * (rod_end.sphere or 0.0) / 2
+    lever = model.ball_arm(rod, end)
     return Shank(rod_end.shank - fitted.engaged, thread.root, model.material(material), lever,
                  fitted.engaged)
 

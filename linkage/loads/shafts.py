@@ -11,7 +11,7 @@ from .beams import combined_stress
 
 if TYPE_CHECKING:
     from ..model import Model
-    from .statics import Statics
+    from .free_bodies import FreeBodies
 
 ALONG = 0.95  # cosine to the axis from which a tube's bearings decide what bends it
 BESIDE = 1e-6  # mm along the shaft that a cut lies before or after a load or a bend
@@ -49,12 +49,12 @@ def _on_an_unknown_bearing(model, name, solid):
     return bool((np.abs(sides @ body.direction) > ALONG * lengths).any())
 
 
-def shaft_cuts(statics: Statics, shaft: str) -> tuple[np.ndarray, ...]:
+def shaft_cuts(statics: FreeBodies, shaft: str) -> tuple[np.ndarray, ...]:
     """What a shaft carries just before and after every load and bend along it, per unit load.
 
     Parameters
     ----------
-    statics : Statics
+    statics : FreeBodies
     shaft : str
         ``"body/solid"``, one of `shafts`.
 
@@ -103,7 +103,7 @@ def _held(statics, body):
                                      strict=True)]
 
 
-def shaft_stress(statics: Statics, share: np.ndarray, shaft: str) -> np.ndarray:
+def shaft_stress(statics: FreeBodies, share: np.ndarray, shaft: str) -> np.ndarray:
     """Equivalent stress at every cut of a shaft in a load case, (n, k) N/mm²."""
     _, way, pull, turn = statics.shafts[shaft]
     pull, turn = ((share[:, None] @ k.reshape(*k.shape[:2], -1)).reshape(way.shape)

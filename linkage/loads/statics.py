@@ -22,6 +22,7 @@ from .arms import plate_offset
 from .pilot_forces import grip_rate, grips
 from .plates import plate_cuts, plate_loads
 from .shafts import shaft_cuts, shafts
+from .springs import spring_forces
 from .supports import between_bearings, on_bearings
 
 if TYPE_CHECKING:
@@ -75,6 +76,7 @@ class Statics:
     loads : dict
         ``{key: tuple of Push}``: unit loads, ``("grip", point, input)`` of 1 N along the grip's
         movement, ``("hinge", surface)`` of 1 N mm signed like the deflection, ``("hold", input)``
+        of 1 N mm (N) on the driven joint, ``("spring", name)`` of 1 N of pull (N mm on its body),
         of 1 N mm (N) on the driven joint, ``("servo", name)`` of 1 N mm about its arm's axis,
         ``("stop", name)``.
     rods, couplings : tuple of str
@@ -101,7 +103,8 @@ class Statics:
         part.count = len(positions)
         part.loads = {key: tuple(push.at(positions) for push in pushes)
                       for key, pushes in self.loads.items()}
-        for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "_own"):
+        for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "_own",
+                     "springs"):
             part.__dict__.pop(name, None)
         part.axes, part.pivots, part.hold = ({k: vector[positions] for k, vector in of.items()}
                                              for of in (self.axes, self.pivots, self.hold))
@@ -148,7 +151,7 @@ class Statics:
     def _unit_loads(self) -> dict:
         loads = {}
         for name, step in self.drives.items():
-            loads["hold", name] = (self._on_joint(step.joint, step.sign),)
+            loads["hold", name] = (self.on_joint(step.joint, step.sign),)
             for grip in grips(self.system, name):
                 rate = grip_rate(self.motion, grip, name).reshape(-1, 3)
                 with np.errstate(invalid="ignore", divide="ignore"):
@@ -157,33 +160,42 @@ class Statics:
         for name, surface in self.model.surfaces.items():
             sign = hinge_sign(self.model.bodies[surface.body])
             if surface.body in self.posture.states:
-                push = self._on_joint(surface.body, sign)
+                push = self.on_joint(surface.body, sign)
                 loads["hinge", name] = (Push(push.body, push.point, push.force, push.moment),)
+        for name, spring in self.model.springs.items():
+            loads["spring", name] = (self.on_joint(spring.pivot, 1.0),) if spring.pivot else \
+                self._pull(*spring.ends)
         for name, servo in self.model.servos.items():
             if servo.body in self.posture.states:
-                loads["servo", name] = (self._on_joint(servo.body, 1.0),)
+                loads["servo", name] = (self.on_joint(servo.body, 1.0),)
         return loads
+
+    @cached_property
+    def springs(self) -> dict:
+        """What every spring pulls or turns with, ``{spring: (n,)}`` N or N mm."""
+        return {name: force.ravel() for name, force in spring_forces(self.motion).items()}
+
+    def _pull(self, one: str, other: str) -> tuple[Push, Push]:
+        """What 1 N of tension between two points does to them: it pulls them together."""
+        p, q = self.place(one), self.place(other)
+        e = (q - p) / np.linalg.norm(q - p, axis=-1, keepdims=True)
+        return self.at_point(one, e), self.at_point(other, -e)
 
     def at_point(self, address: str, force: np.ndarray) -> Push:
         """A force at a hardpoint of a body."""
         point = self.place(address)
         return Push(body_of(address), point, force, np.zeros_like(point), place=address)
 
-    def _on_joint(self, joint, size) -> Push:
+    def on_joint(self, joint: str, size: float | np.ndarray) -> Push:
+        """A moment (of a slide a force) of a size across a body's joint, about its axis."""
         u, still = size * self.axes[joint], np.zeros((self.count, 3))
         slides = self.model.bodies[joint].slides
         return Push(joint, self.pivots[joint], u if slides else still, still if slides else u, True)
 
     @cached_property
     def _rod_pushes(self) -> dict:
-        """What each rod does to its ends per newton of tension: it pulls them together."""
-        pushes = {}
-        for rod in self.rods:
-            one, other = self.model.rods[rod].ends
-            p, q = self.place(one), self.place(other)
-            e = (q - p) / np.linalg.norm(q - p, axis=-1, keepdims=True)
-            pushes[rod] = (self.at_point(one, e), self.at_point(other, -e))
-        return pushes
+        """What each rod does to its ends per newton of tension."""
+        return {rod: self._pull(*self.model.rods[rod].ends) for rod in self.rods}
 
     @cached_property
     def _coupling_pushes(self) -> dict:
@@ -191,7 +203,7 @@ class Statics:
         pushes, bodies = {}, self.model.bodies
         for name, step in self.couplings.items():
             ratio = step.ratio * mixed(bodies[step.source].slides, bodies[step.joint].slides)
-            pushes[name] = (self._on_joint(step.joint, 1.0), self._on_joint(step.source, -ratio))
+            pushes[name] = (self.on_joint(step.joint, 1.0), self.on_joint(step.source, -ratio))
         return pushes
 
     # --- balance --------------------------------------------------------------------------------

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from ..errors import LinkageError, mm
-from .keys import Choice, Either, Flag, ListOf, Number, Quantity, Record, Text, key
+from .keys import Choice, Either, Flag, ListOf, Number, Quantity, Record, TableOf, Text, got, key
 from .shapes import SIZE, Part
 
 FORCE = Quantity(what="force")
@@ -20,6 +21,21 @@ FITTING = 1.15  # 14 CFR 23.625, from memory
 MOMENT = Quantity(what="moment")
 ANY_MOMENT = Quantity(above=None, what="moment")
 FACTOR = Number(least=1.0, what="factor")
+
+
+@dataclass(frozen=True)
+class OwnUnit(Number):
+    """A quantity whose kind follows from the part that has it, which reads it."""
+
+    needs: str = "a value with its unit"
+
+    def read(self, value: Any, unit: str) -> Any:
+        if not isinstance(value, str):
+            raise LinkageError(f"needs {self.needs}, in quotes, {got(value)}")
+        return value
+
+    def schema(self) -> dict:
+        return {"type": "string", "minLength": 1}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,6 +110,8 @@ class HingeMoment(Part):
                                      "down (a rudder's: left)", default=0.0)
     slope: float = key(ANY_MOMENT, "moment per degree of deflection, with the moment's unit; "
                                    "below 0 where the air brings the surface back")
+    tabs: dict = key(TableOf(ANY_MOMENT, "tab"), "of each tab, by its surface, the moment on this "
+                     "one per degree of the tab's deflection", default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -174,6 +192,9 @@ class BoltedJoint(Part):
     bears_material: str | None = key(Text(), "that material; material unless given", default=None)
     thickness: float | None = key(SIZE, "thickness of the plate the hole is in", default=None)
     material: str | None = key(Text(), "material of the plate", default=None)
+    friction: float | None = key(Number(least=0.0, what="coefficient"), "coefficient of friction "
+                                 "on its bolt, by which friction grows with its load",
+                                 default=None)
     hole: float | None = key(SIZE, "diameter of the hole in the plate; that of the bolt unless "
                                    "given", default=None)
     edge: float | None = key(SIZE, "middle of the hole to the nearest edge of the plate",
@@ -189,6 +210,9 @@ class BoltedJoint(Part):
 
     def _check(self):
         hole = self.hole or self.bolt
+        if self.friction and self.bolt is None:
+            raise LinkageError(f"has friction {self.friction:g} and no bolt; give the diameter "
+                               f"that rubs as its bolt")
         if self.rating is not None and self.kind != "rolling":
             raise LinkageError('has a rating, which is of a rolling bearing; add kind = "rolling"')
         if None not in (self.hole, self.bolt) and self.hole < self.bolt:

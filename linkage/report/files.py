@@ -26,6 +26,7 @@ from .written import READINGS
 if TYPE_CHECKING:
     from ..relief.reliefs import Relief
 
+CARDS = "test-cards"  # their chapter, and the name of their pages
 SECOND_CORE = ("drawn_map",)  # of what only a report shows: the longest, beside all the rest
 
 
@@ -53,6 +54,7 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     files = {"report.html": as_html(title, blocks),
              "report.pdf": as_pdf(title, blocks, paper, f"Model digest {results.digest}"),
              "tables.json": as_json(title, read, results.digest)}
+    files |= _test_cards(results, names, paper)
     files |= {f"tables/{name}": text for name, text in csv_files(tables_of(blocks)).items()}
     if "reliefs" in names and results.reliefs is not None:
         files |= template_files(results.reliefs[0], paper, results.digest)
@@ -69,6 +71,16 @@ def chapters_of(results: Results) -> list[str]:
     if "clearance" in names:
         names.insert(1, "contact-sheets")
     return list(dict.fromkeys(names))
+
+
+def _test_cards(results, names, paper):
+    """The test cards on pages of their own, to take to the aircraft."""
+    if CARDS not in names or results.worst_loads is None:
+        return {}
+    title = f"{results.system.model.title}: test cards"
+    blocks = [Text(CAUTION, "caution"), *blocks_of(results, [CARDS])]
+    return {f"{CARDS}.html": as_html(title, blocks),
+            f"{CARDS}.pdf": as_pdf(title, blocks, paper, f"Model digest {results.digest}")}
 
 
 def template_files(reliefs: Iterable[Relief], paper: str, digest: str) -> dict:

@@ -154,7 +154,7 @@ def _bodies_left(results):
         yield (f"how the plates of {listed(held)} hold on to hub or tube, whether they buckle, how "
                f"holes and corners raise their stress, and "
                f"what else than rods loads them, such as a stop: not worked out; straight cuts at "
-               f"ten places and five slants between each rod's hole and the pivot are")
+               f"21 places and seven slants from each rod's hole to the pivot are")
     for word, names in (("plates, arms and horns", bare),
                         ("shafts", [name for name, body in model.bodies.items()
                                     if "grip" in body.points and name not in shafts])):

@@ -153,8 +153,9 @@ class Meeting:
             When they touch at neutral already, never meet, or only graze each other, so that where
             they first meet is not decided.
         """
-        self.check_neutral(thickness)
         free_to, met_at = self.first(thickness)
+        if not free_to:  # else they are proven apart at neutral too
+            self.check_neutral(thickness)
         self.check_met(free_to, met_at)
         if abs(met_at - free_to) > WITHIN:
             raise LinkageError(f'stop "{self.name}": where its faces first meet is not decided: '
@@ -252,9 +253,10 @@ def first_contacts(system: System) -> dict:
         measured are left out.
     """
     def work():
-        made = [m for m in _each(meeting, system) if m.free_at_neutral(m.thickness) > 0]
+        made = _each(meeting, system)
         found = _marched([(m, m.thickness) for m in made])
-        return {m.name: ends for m, ends in zip(made, found, strict=True)}
+        return {m.name: ends for m, ends in zip(made, found, strict=True)
+                if ends[0] or m.free_at_neutral(m.thickness) > 0}
 
     return system.kept("first contacts of stops", work)
 

@@ -15,6 +15,7 @@ from . import (
     clearance,
     contacts,
     description,
+    feel,
     findings,
     front,
     gearing,
@@ -66,6 +67,7 @@ CHAPTERS = (
     Chapter("stops", stops.blocks),
     Chapter("reliefs", reliefs.blocks, printed=False),
     Chapter("loads", loads.blocks),
+    Chapter("feel", feel.blocks),
     Chapter("rods", rods.blocks),
     Chapter("wires", wires.blocks),
     Chapter("tolerances", tolerances.blocks, printed=False),
@@ -80,9 +82,9 @@ CHAPTERS = (
 # Every table by its name, or by how that begins where it ends in a blank: a table that is there as
 # a file is seen before the work.
 TABLES = tuple(dict.fromkeys(name for chapter in (
-    answer, as_built, assumptions, before_and_after, clearance, contacts, description, findings,
-    gearing, loads, reliefs, revision, rods, sequence, shop_card, stops, test_cards, tolerances,
-    wires)
+    answer, as_built, assumptions, before_and_after, clearance, contacts, description, feel,
+    findings, gearing, loads, reliefs, revision, rods, sequence, shop_card, stops, test_cards,
+    tolerances, wires)
     for name in chapter.TABLES))
 
 

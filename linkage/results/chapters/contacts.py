@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -16,7 +16,9 @@ from ..cures import cures_of
 from .front import clearance_misses, near_of_miss, place_said
 
 if TYPE_CHECKING:
+    from ...motion import System
     from ...plots import Near
+    from ...relief.marks import Mark
     from ..answers import Answers
     from ..blocks import Block
 
@@ -71,7 +73,7 @@ def marks_of(results: Answers, near: Near) -> list:
             for name, spot in zip(near.pair.split(" | "), (near.first, near.second), strict=True)]
 
 
-def marks_table(system, marks) -> pd.DataFrame:
+def marks_table(system: System, marks: Iterable[Mark]) -> pd.DataFrame:
     """Both places by stations, and from two edges, holes or ends of each part."""
     unit = system.model.length
     per = LENGTHS[unit].mm

@@ -29,6 +29,11 @@ LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loa
             "on bearings are left out.  A pilot's force is square to the arm; an input that "
             "is not pushed is held at the grip by whatever it takes.  A jam of the one surface "
             "that holds an input is the pilot's own case.")
+FORMULAS = ("Formulas: stepped columns by Timoshenko and Gere, Johnson's parabola where a material "
+            "gives no curve, its tangent modulus in a shank past half its yield stress; walls by "
+            "AISC 360; tubes, shafts and plates by beam theory and distortion energy, plates in "
+            "torsion by Roark; bolts, lugs and threads by simple texts; ultimate in shear where "
+            "none is given that in tension / √3, in bearing that in tension: all from memory.")
 RULED = ("Those that are worst for a part, and the paragraph that asks for each, of 14 CFR part "
          "23, 1-1-14 edition.")
 WHAT = {"pivot": "at its pivot", "bearing 1": "on its first bearing",
@@ -92,8 +97,11 @@ def _basis(system):
                        f"{gearing.deflection_words(system, name)[1]} ({surface.hinge.at})")
     factor = system.model.factor
     yield Text(f"Factors: limit to ultimate {factor.safety:g} (14 CFR 23.303, from memory), hinge "
-               f"moments {factor.hinge:g} (A23.13(a)(1)), {_said_factors(factor)}; all of the "
-               f"1-1-14 edition, where a rod or joint says no other.")
+               f"moments {factor.hinge:g} (A23.13(a)(1)), {_said_factors(factor)}; of hinges "
+               f"{SPECIAL['hinge']:g} (23.657(a)), of cables {SPECIAL['cable']:g} (23.693); the "
+               f"highest special factor, no product (23.619, from memory); all of the 1-1-14 "
+               f"edition, where a rod or joint says no other.")
+    yield Text(FORMULAS)
     for name in _materials(system.model):
         yield Text(f"material {name}: {_figures(system, system.model.material(name))}")
     yield Text(LEFT_OUT)
@@ -113,6 +121,7 @@ def _said_factors(factor) -> str:
 def _materials(model):
     """Names of the materials whose figures are in a margin."""
     parts = [*model.rods.values(), *(b.tube for b in model.bodies.values() if b.tube),
+             *model.bodies.values(), *(s for b in model.bodies.values() for s in b.solids.values()),
              *model.rod_ends.values(), *model.joints.values()]
     words = ("material", "bolt_material", "bears_material")
     return dict.fromkeys(name for part in parts for word in words

@@ -21,6 +21,7 @@ from .front import identity
 from .stops import spacers_to_make
 
 if TYPE_CHECKING:
+    from ...motion import System
     from ..answers import Answers
     from ..blocks import Block
 
@@ -105,7 +106,7 @@ def wires_card(results: Answers) -> pd.DataFrame:
 
 
 @units_in_headings
-def shafts_card(system) -> pd.DataFrame:
+def shafts_card(system: System) -> pd.DataFrame:
     """Tubes of moving parts that the file gives a wall of."""
     model, rows = system.model, []
     word, kg = _weight(model)
@@ -150,7 +151,7 @@ def stock_card(results: Answers) -> pd.DataFrame:
 
 
 @units_in_headings
-def blanks_card(system) -> pd.DataFrame:
+def blanks_card(system: System) -> pd.DataFrame:
     """Plates and washers of moving parts: thickness, least rectangle, weight."""
     from ...relief import flat_of
 
