@@ -82,7 +82,7 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
 
 
 def _bars(ax, system, rod, end):
-    """Both bars of a rod, and what it takes: an arrow and its number where that is past the axis."""
+    """Both bars of a rod, and what it takes; an arrow and its number where past the axis."""
     row, k, bad = rod
     per = system.model.unit.newton
     ax.barh(k, row["tension"] / per, 0.5, color=PALE, edgecolor=GREY, linewidth=0.6)
