@@ -74,7 +74,7 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
     ax.set_xlim(-LEFT * most or -1, 1.15 * most or 1)
     ax.xaxis.set_major_formatter(lambda value, _: f"{abs(value):g}")
     say(ax, "What do the rods carry, and where is each at its worst?",
-        "upright mark, or arrow where past the axis: what it takes as a column, factor of safety off",
+        "upright mark, arrow where past the axis: what it takes as a column, factor of safety off",
         f"compression (hatched, left)      {unit} at limit load      tension (right)", "")
     if not rods:
         note(ax, "the file has no rods")

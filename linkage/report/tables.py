@@ -151,12 +151,15 @@ def _best_across(columns, count, room) -> tuple[int, list[float]]:
 
 def _lines(columns, widths) -> np.ndarray:
     """Lines that each row takes."""
-    if not len(columns[0].cells):
-        return np.ones(1)
-    wraps = [np.ceil((column.cells - PADDING) * RAGGED / max(wide - PADDING, 1.0))
-             if wide < column.most else np.ones(len(column.cells))
-             for column, wide in zip(columns, widths, strict=True)]
-    return np.maximum(np.max(wraps, axis=0), 1)
+    return np.max([_wrapped(column, wide) for column, wide in zip(columns, widths, strict=True)],
+                  axis=0, initial=1)
+
+
+def _wrapped(column, wide) -> np.ndarray:
+    """Lines that each cell of a column takes at a width."""
+    if wide >= column.most:
+        return np.ones(len(column.cells))
+    return np.ceil((column.cells - PADDING) * RAGGED / max(wide - PADDING, 1.0))
 
 
 def _shared(columns, room) -> list[float]:
@@ -167,11 +170,17 @@ def _shared(columns, room) -> list[float]:
     if sum(least) >= room:
         return [wide * room / sum(least) for wide in least]
     widths, step = list(least), max((room - sum(least)) / STEPS, 1.0)
+    lines = np.array([_wrapped(*each) for each in zip(columns, widths, strict=True)])
     while sum(widths) + step <= room:
-        open_ = [k for k in range(len(widths)) if widths[k] < most[k]]
-        tried = {k: [w + step * (n == k) for n, w in enumerate(widths)] for k in open_}
-        k = min(open_, key=lambda k: (_lines(columns, tried[k]).sum(), widths[k] - most[k]))
-        widths = [min(w, m) for w, m in zip(tried[k], most, strict=True)]
+        best = None
+        for k in (k for k in range(len(widths)) if widths[k] < most[k]):
+            wraps = _wrapped(columns[k], widths[k] + step)
+            others = np.max(np.delete(lines, k, axis=0), axis=0, initial=1)
+            cost = np.maximum(wraps, others).sum(), widths[k] - most[k]
+            if best is None or cost < best[0]:
+                best = cost, k, wraps
+        _, k, lines[k] = best
+        widths[k] = min(widths[k] + step, most[k])
     return widths
 
 
