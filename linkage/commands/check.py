@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 import time
+from pathlib import Path
 
 from .. import load
 from ..errors import LinkageError, counted, nearest
@@ -30,7 +31,10 @@ def run(argv: list[str]) -> int:
         check_tables(args.csv, args.replace, args.file)
     if args.proof:
         _check_proof(args)
-    before = Results.of_file(load(args.against), args.against) if args.against else None
+    if args.changes:
+        _check_changes(args)
+    before = Results.of_file(load(args.against), args.against, only=only,
+                             built=args.built) if args.against else None
     progress = _Progress()
     results = Results.of_file(system, args.file, only=only, before=before, tell=progress,
                               built=args.built)
@@ -44,6 +48,10 @@ def run(argv: list[str]) -> int:
         _write_report(args, results, progress, proof)
     if args.proof:
         _write_proof(args, proof)
+    if args.changes:
+        _write_changes(args, results)
+    if args.log:
+        _write_log(args, results)
     print(f"\n{verdict.sentence}")
     return verdict.exit_code
 
@@ -67,6 +75,10 @@ def _parser():
                         help="of the PDF; by the file's length unit unless given")
     parser.add_argument("--against", metavar="FILE", help="set the system of another file beside "
                                                           "this one: before and after a change")
+    parser.add_argument("--changes", metavar="FILE", help="with --against: also write what the "
+                        "change did as a page (.html, .pdf)")
+    parser.add_argument("--log", action="store_true", help="add what was found to a log of "
+                        "revisions beside the file, FILE's name with .log")
     parser.epilog = "verbs (linkage VERB --help says more):\n" + described_as(VERBS)
     return parser
 
@@ -137,6 +149,40 @@ def _write_proof(args, proof):
     build = "as built" if args.built else "as drawn"
     print(f"\n{args.proof}: the clearance proof for the real travel {build}, "
           f"{len(proof) / 1000:.0f} kB; linkage check-proof checks it")
+
+
+def _check_changes(args) -> None:
+    """Refuse a page that can't be written, before any work is done."""
+    from ..disk import check_file
+    from ..report import check_page
+
+    if not args.against:
+        raise LinkageError("--changes needs --against OLD, the file that this one is set beside")
+    check_page(args.changes)
+    check_file(args.changes, args.replace)
+
+
+def _write_changes(args, results) -> None:
+    from ..disk import write_bytes
+    from ..report import changes_page
+
+    write_bytes(args.changes, changes_page(results, args.changes, args.paper),
+                replace=args.replace)
+    print(f"\n{args.changes}: what the change did")
+
+
+def _write_log(args, results) -> None:
+    """Add to the log beside the file; what stands in it stays."""
+    from ..disk import write_bytes
+    from ..results import log_entry
+
+    path = Path(args.file).with_suffix(".log")
+    held = path.read_bytes() if path.exists() else b""
+    if held and not held.endswith(b"\n"):
+        held += b"\n"
+    entry = log_entry(results, time.strftime("%Y-%m-%d %H:%M"))
+    write_bytes(path, held + entry.encode(), replace=True)
+    print(f"\n{path}: this revision added")
 
 
 def _check_shapes(system, path) -> None:

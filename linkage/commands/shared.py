@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 READ = ("file", "against", "readings")  # words of verbs that name what is read
-WRITTEN = {"out", "proof", "picture"}  # and files that are written
+WRITTEN = {"out", "proof", "picture", "changes"}  # and files that are written
 KINDS = ("png", "svg", "pdf")
 
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 STEPS = 161
+LEFT = 1.35  # times the greatest load that the axis of compression reaches
 
 
 @in_our_look
@@ -58,10 +59,11 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
     worst, own = loads.worst_loads(system) if worst is None else worst, ax is None
     ax, rods = axes_of(ax, 0.3), loads.rod_margins(system, worst).to_dict("records")
     unit, per = system.model.unit.force, system.model.unit.newton
+    most = max((max(row["tension"], row["compression"]) for row in rods), default=0.0) / per
     for k, row in enumerate(rods):
         bad = any(row[margin] < 0 for margin in ("column_margin", "tube_margin", "shank_margin",
                                                "thread_margin", "joint_margin"))
-        _bars(ax, system, row, k, bad)
+        _bars(ax, system, (row, k, bad), LEFT * most or 1)
         _beside(ax, system, worst, row, k, bad)
     ax.set_yticks(range(len(rods)), [row["rod"] for row in rods])
     ax.tick_params(axis="y", labelsize=SMALL)
@@ -69,24 +71,28 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
         ax.set_position((0.15, 0.13, 0.52, 0.73))
     ax.set_ylim(len(rods) - 0.4, -0.6)
     ax.axvline(0, color=INK, linewidth=0.8)
-    most = max((max(row["tension"], row["compression"]) for row in rods), default=0.0) / per
-    ax.set_xlim(-1.35 * most or -1, 1.15 * most or 1)
+    ax.set_xlim(-LEFT * most or -1, 1.15 * most or 1)
     ax.xaxis.set_major_formatter(lambda value, _: f"{abs(value):g}")
     say(ax, "What do the rods carry, and where is each at its worst?",
-        "upright mark: what it takes as a column, factor of safety off; MISS: a margin below 0",
+        "upright mark, arrow where past the axis: what it takes as a column, factor of safety off",
         f"compression (hatched, left)      {unit} at limit load      tension (right)", "")
     if not rods:
         note(ax, "the file has no rods")
     return ax
 
 
-def _bars(ax, system, row, k, bad):
+def _bars(ax, system, rod, end):
+    """Both bars of a rod, and what it takes; an arrow and its number where past the axis."""
+    row, k, bad = rod
     per = system.model.unit.newton
     ax.barh(k, row["tension"] / per, 0.5, color=PALE, edgecolor=GREY, linewidth=0.6)
     ax.barh(k, -row["compression"] / per, 0.5, color=WASH, edgecolor=GREY, linewidth=0.6,
             hatch="////")
     may = row["column"] / system.model.factor.safety / per
-    if math.isfinite(may):
+    if may > end and math.isfinite(may):
+        ax.annotate(f"◁ {may:.0f}", (-end, k), (1, 0), textcoords="offset points", va="center",
+                    fontsize=SMALL - 1, color=ALARM if bad else INK, gid="past the axis")
+    elif math.isfinite(may):
         ax.plot([-may, -may], [k - 0.42, k + 0.42], color=ALARM if bad else INK, linewidth=2.2)
 
 

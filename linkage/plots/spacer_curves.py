@@ -122,6 +122,7 @@ def _stock_marks(ax, faces, thickness, angle):
         ax.plot(faces.thickness / per, at[faces.thickness], marker="o", markersize=11,
                 markerfacecolor="none", markeredgewidth=1.4, color=INK, linestyle="none")
         ax.annotate(f"in the file: {shown_length(faces.thickness, unit)}",
-                    (faces.thickness / per, at[faces.thickness]), (9, 9),
-                    textcoords="offset points", fontsize=SMALL, zorder=5,
-                    bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8})
+                    (faces.thickness / per, at[faces.thickness]), (faces.thickness / per, 0.985),
+                    textcoords=ax.get_xaxis_transform(), va="top", fontsize=SMALL, zorder=5,
+                    arrowprops={"arrowstyle": "-", "linestyle": ":", "color": INK,
+                                "linewidth": 0.7, "relpos": (0, 0)})

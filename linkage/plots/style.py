@@ -41,7 +41,7 @@ LOOK = {"font.family": ["DejaVu Sans"], "font.size": 8.0, "text.color": INK,
         "xtick.labelsize": 8.0, "ytick.labelsize": 8.0, "xtick.direction": "out",
         "lines.linewidth": 1.6, "lines.markersize": 5.0, "hatch.linewidth": 0.5,
         "hatch.color": PALE}
-PAGE = (8.4, 4.2)  # inches; two fit a standing page
+PAGE = (8.4, 3.7)  # inches; three fit a standing page
 SMALL = 7.0  # size of labels in a picture, points
 
 

@@ -65,7 +65,8 @@ def report_files(results: Results, paper: str | None = None) -> dict:
 
 def chapters_of(results: Results) -> list[str]:
     """Chapters of a report: page one in place of the sheet's answer."""
-    asked = results.chapters if results.only else [chapter.name for chapter in CHAPTERS]
+    asked = results.chapters if results.only else [chapter.name for chapter in CHAPTERS
+                                                   if chapter.name != "revision"]
     names = ["page-one" if name == "answer" else name for name in asked]
     if "clearance" in names:
         names.insert(1, "contact-sheets")

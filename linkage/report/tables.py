@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from ..results import Table, is_missed, is_number
 
@@ -14,6 +17,12 @@ if TYPE_CHECKING:
 SMALL = 6.6  # points
 FORM = 46.0  # points of width for what is filled in by hand
 GAP = 14.0  # points between a table and its going on beside itself
+PADDING = 6.0  # points of a cell that are no words
+MOST_ACROSS = 4  # stretches of a table beside each other
+MOST_LINES = 2  # of a row of one that stands beside itself
+BETTER = 0.85  # of the height, below which another stretch beside is worth it
+RAGGED = 1.06  # of the words' width that lines take, broken at words
+STEPS = 30  # in which what is to spare is shared out
 LEAST_ROWS = 8  # below which a table does not go on beside itself
 MOST_ROWS = 46  # of one stretch of a table beside itself, so that it fits a page
 SHARED = 4  # rows from which a column with one value is said once
@@ -62,27 +71,53 @@ def table_flowables(block: Table, names: list[str], style: dict, room: float
     from reportlab.platypus import Spacer
 
     records = block.data.to_dict("records")
-    least, most = _widths(block, names, records)
+    columns = [_column(block, name, records) for name in names]
     first = 1
     while first == 1 or first < len(names):
         last = first + 1
-        while last < len(names) and least[0] + sum(least[first:last + 1]) <= room:
+        while last < len(names) and columns[0].least + sum(
+                column.least for column in columns[first:last + 1]) <= room:
             last += 1
         chosen = [0, *range(first, last)] if len(names) > 1 else [0]
-        yield from _beside(block, [names[i] for i in chosen], records, style,
-                           (_shared([least[i] for i in chosen], [most[i] for i in chosen], room),
-                            room))
+        yield from _beside(block, [columns[k] for k in chosen], records, style, room)
         yield Spacer(1, 5)
         first = last
 
 
-def _beside(block, names, records, style, widths_room):
-    """One table, or stretches of it beside each other where that many fit the page."""
+@dataclass(frozen=True, eq=False)
+class _Column:
+    """A column: its name, the width its words need, and the width of each of its cells."""
+
+    name: str
+    least: float
+    most: float
+    cells: np.ndarray
+
+
+def _column(block, name, records) -> _Column:
+    from reportlab.pdfbase.pdfmetrics import stringWidth
+
+    bold = any(map(is_missed, records))
+
+    def wide(text, font="report bold"):
+        return stringWidth(text, font, SMALL) + PADDING
+
+    texts = [block.cell(row, name) for row in records]
+    words = [wide(word) for text in texts
+             for word in ([text] if name in block.words else text.split())]
+    heads = [wide(word) for word in str(name).split()]
+    least = max([*words, *heads, FORM if name in block.blank else 0.0])
+    cells = np.array([wide(text, "report bold" if bold else "report") for text in texts])
+    return _Column(name, least, max([least, *cells, 0.5 * wide(str(name))]), cells)
+
+
+def _beside(block, columns, records, style, room):
+    """One table, or stretches of it beside each other where that takes less of the page."""
     from reportlab.platypus import Table as Laid
 
-    widths, room = widths_room
-    across = int((room + GAP) // (sum(widths) + GAP))
-    if across < 2 or len(records) < LEAST_ROWS:
+    across, widths = _best_across(columns, len(records), room)
+    names = [column.name for column in columns]
+    if across == 1:
         yield _table(block, names, records, style, widths)
         return
     tall = min(-(-len(records) // across), MOST_ROWS)
@@ -95,6 +130,58 @@ def _beside(block, names, records, style, widths_room):
                           *((f"{side}PADDING", (0, 0), (-1, -1), 0)
                             for side in ("LEFT", "TOP", "BOTTOM")),
                           ("RIGHTPADDING", (0, 0), (-1, -1), GAP)])
+
+
+def _best_across(columns, count, room) -> tuple[int, list[float]]:
+    """How many stretches of a table stand beside each other, and the widths of its columns."""
+    best = None
+    for across in range(1, MOST_ACROSS + 1 if count >= LEAST_ROWS else 2):
+        share = (room + GAP) / across - GAP
+        if across > 1 and sum(column.least for column in columns) > share:
+            break
+        widths = _shared(columns, share)
+        lines = _lines(columns, widths)
+        if across > 1 and (lines > MOST_LINES).any():
+            break
+        tall = lines.sum() / across
+        if best is None or tall < BETTER * best[0]:
+            best = tall, across, widths
+    return best[1:]
+
+
+def _lines(columns, widths) -> np.ndarray:
+    """Lines that each row takes."""
+    return np.max([_wrapped(column, wide) for column, wide in zip(columns, widths, strict=True)],
+                  axis=0, initial=1)
+
+
+def _wrapped(column, wide) -> np.ndarray:
+    """Lines that each cell of a column takes at a width."""
+    if wide >= column.most:
+        return np.ones(len(column.cells))
+    return np.ceil((column.cells - PADDING) * RAGGED / max(wide - PADDING, 1.0))
+
+
+def _shared(columns, room) -> list[float]:
+    """Widths within the page: what words need, and then step by step where it saves most lines."""
+    least, most = [c.least for c in columns], [c.most for c in columns]
+    if sum(most) <= room:
+        return most
+    if sum(least) >= room:
+        return [wide * room / sum(least) for wide in least]
+    widths, step = list(least), max((room - sum(least)) / STEPS, 1.0)
+    lines = np.array([_wrapped(*each) for each in zip(columns, widths, strict=True)])
+    while sum(widths) + step <= room:
+        best = None
+        for k in (k for k in range(len(widths)) if widths[k] < most[k]):
+            wraps = _wrapped(columns[k], widths[k] + step)
+            others = np.max(np.delete(lines, k, axis=0), axis=0, initial=1)
+            cost = np.maximum(wraps, others).sum(), widths[k] - most[k]
+            if best is None or cost < best[0]:
+                best = cost, k, wraps
+        _, k, lines[k] = best
+        widths[k] = min(widths[k] + step, most[k])
+    return widths
 
 
 def _table(block, names, records, style, widths):
@@ -117,34 +204,3 @@ def _table(block, names, records, style, widths):
 def _cell_style(row: dict, right: bool) -> str:
     missed = is_missed(row)
     return ("number bold" if right else "bold") if missed else "number" if right else "cell"
-
-
-def _widths(block: Any, names, records):
-    """The least and the most width that each column has a use for."""
-    from reportlab.pdfbase.pdfmetrics import stringWidth
-
-    def wide(text, font="report"):
-        return stringWidth(text, font, SMALL) + 6
-
-    least, most = [], []
-    for name in names:
-        cells = [block.cell(row, name) for row in records]
-        words = [wide(word, "report bold") for text in cells
-                 for word in ([text] if name in block.words else text.split())]
-        heads = [wide(word, "report bold") for word in str(name).split()]
-        empty = FORM if name in block.blank else 0.0
-        least.append(max([*words, *heads, empty]))
-        font = "report bold" if any(map(is_missed, records)) else "report"
-        most.append(max([least[-1], *(wide(text, font) for text in cells),
-                         0.5 * wide(str(name), "report bold")]))
-    return least, most
-
-
-def _shared(least, most, room):
-    """Widths within the page, each column given what its words need before it is given more."""
-    if sum(most) <= room:
-        return most
-    if sum(least) >= room:
-        return [w * room / sum(least) for w in least]
-    spare = (room - sum(least)) / (sum(most) - sum(least))
-    return [low + (high - low) * spare for low, high in zip(least, most, strict=True)]

@@ -7,6 +7,7 @@ from .comparison import compared
 from .html import as_fragment, as_html
 from .questions import QUESTIONS, Question, verdict_of
 from .results import Results, Shown, tables_of
+from .revisions import file_changes, log_entry
 from .sequence import readings_form, rigging_sequence
 from .text import aligned, as_text, number, section, wrapped
 from .verdict import Miss, Verdict
@@ -14,5 +15,6 @@ from .verdict import Miss, Verdict
 __all__ = ["CHAPTERS", "QUESTIONS", "Answers", "Chapter", "DataTable", "Heading", "Miss",
            "NothingAsked", "Picture", "Question", "Results", "Shown", "Table", "Text", "Verdict",
            "aligned", "as_fragment", "as_html", "as_text", "blocks_of", "chapter_named",
-           "compared", "is_missed", "is_number", "number", "readings_form", "rigging_sequence",
-           "section", "shown", "tables_of", "verdict_of", "wrapped"]
+           "compared", "file_changes", "is_missed", "is_number", "log_entry", "number",
+           "readings_form", "rigging_sequence", "section", "shown", "tables_of",
+           "verdict_of", "wrapped"]

@@ -21,6 +21,7 @@ from . import (
     gearing,
     loads,
     reliefs,
+    revision,
     rods,
     sequence,
     shop_card,
@@ -76,13 +77,14 @@ CHAPTERS = (
     Chapter("rests-on", answer.rest),
     Chapter("assumptions", assumptions.blocks, printed=False),
     Chapter("shop-card", shop_card.blocks, printed=False),
+    Chapter("revision", revision.blocks, printed=False),
 )
 # Every table by its name, or by how that begins where it ends in a blank: a table that is there as
 # a file is seen before the work.
 TABLES = tuple(dict.fromkeys(name for chapter in (
     answer, as_built, assumptions, before_and_after, clearance, contacts, description, feel,
-    findings, gearing, loads, reliefs, rods, sequence, shop_card, stops, test_cards, tolerances,
-    wires)
+    findings, gearing, loads, reliefs, revision, rods, sequence, shop_card, stops, test_cards,
+    tolerances, wires)
     for name in chapter.TABLES))
 
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from ..blocks import Block
 
 TABLES = ("Mark here ", "Cures of ")
+CURED = 4  # sheets with cures worked out; each takes seconds
 MOST = 12  # sheets; the rest have their rows in the table of clearances
 
 
@@ -51,6 +52,10 @@ def _sheet(results, near: Near, number) -> Iterator[Block]:
                 + (", in the worst build met; the parts are drawn as drawn." if results.built
                    else "."))
     yield Text(how_to_see(results, near))
+    if number > CURED:
+        yield Text(f"What would cure it is worked out for the first {CURED} sheets alone.",
+                   "missing")
+        return
     yield Table(f"Cures of {number}", pd.DataFrame(
         [{"cure": cure.kind, "do": cure.do, "effect": cure.effect,
           "proven": "yes" if cure.works else "no"}
