@@ -63,7 +63,7 @@ INNER = {
     "plots": [{"style", "projection", "numbers"}, {"curves", "views", "turns", "tolerance_bars"},
               {"maps", "spacer_curves", "forces"}],
     "workbook": [{"grid", "program", "typed", "wording", "messages"}, {"payload", "page_tables"},
-                 {"draft", "prover"}, {"page", "live"}],
+                 {"draft"}, {"cures"}, {"prover"}, {"page", "live"}],
     "commands": [{"verbs"}, {"shared"}, {"plates", "rigged", "lab"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view", "check_proof"}],

@@ -28,11 +28,18 @@ export function lookOf(el) {
   const style = getComputedStyle(el);
   /** @param {string} name */
   const colour = (name) => style.getPropertyValue(`--lw-${name}`).trim();
-  return { paper: colour("paper"), ink: colour("ink"), soft: colour("soft"), line: colour("line"),
-           structure: colour("structure"), part: colour("part"), rod: colour("rod"),
-           mark: colour("mark"), near: colour("near"), band: colour("band"), grid: colour("grid"),
-           font: style.fontFamily };
+  const names = ["paper", "ink", "soft", "line", "structure", "part", "rod", "mark", "near", "band",
+                 "grid", "pick", "pick2", "act", "ok", "b0", "b1", "b2", "b3", "b4"];
+  return /** @type {Look} */ ({ ...Object.fromEntries(names.map((n) => [n, colour(n)])),
+                                font: style.fontFamily });
 }
+
+// The page's own colours as red, green and blue from 0 to 1.
+/** @param {Look} look @returns {Record<string, Vector>} */
+export const coloursOf = (look) => Object.fromEntries(Object.entries(look).map(([name, css]) => {
+  const hex = /^#([0-9a-f]{2})([0-9a-f]{2})([0-9a-f]{2})$/i.exec(css);
+  return [name, hex ? hex.slice(1).map((part) => parseInt(part, 16) / 255) : [0.5, 0.5, 0.5]];
+}));
 
 // sizes are told by an observer: to ask for them while drawing would lay the page out each time
 /** @type {WeakMap<Element, { width: number, height: number }>} */

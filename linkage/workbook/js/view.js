@@ -3,17 +3,25 @@
 /** @import { Exact, Head, Look, Mark, Model, Near, Pose, Position, Request, State, StopRow }
  *   from "./types.js" */
 
+import { Bar } from "./bar.js";
 import { Box } from "./controls.js";
 import { h, tell } from "./dom.js";
-import { DirectionPanel } from "./directions.js";
 import { SIZES, lookOf } from "./drawing.js";
+import { Found } from "./found.js";
 import { Gaps } from "./gaps.js";
+import { layOut } from "./layout.js";
+import { LimitPanel } from "./limits.js";
 import { Link, SLOW } from "./link.js";
-import { LimitPanel, StickPanel, StopPanel } from "./panels.js";
+import { PairPanel } from "./pair_panel.js";
 import { Parts, Saving } from "./parts.js";
+import { PlayPanel } from "./play.js";
 import { Poses, readChart } from "./pose.js";
 import { ClearancePanel, ReadoutPanel } from "./readouts.js";
+import { headWith } from "./reliefs.js";
 import { SolidPanel } from "./solid_view.js";
+import { StickPanel } from "./stick.js";
+import { StopPanel } from "./stops.js";
+import { SurfacePanel } from "./surfaces.js";
 import { themeOf, watchTheme } from "./theme.js";
 import { Views } from "./views.js";
 import { saidInput, saidLength, saidTime } from "./wording.js";
@@ -56,9 +64,15 @@ export class Workbook {
     this.root.dataset.theme = themeOf();
     el.append(this.root);
     this.link = this.live ? new Link(model, this.root, () => this.tick()) : null;
+    /** @type {Set<string>} */
+    this.cuts = new Set();  // solids relieved on a page from disk
     this.head = model.get("head");
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
     this.gaps = new Gaps(this.poses);
+    /** @type {number | null} */
+    this.chosen = null;  // pair
+    /** @type {Near | null} */
+    this.chosenNear = null;
     this.names = namesOf(this.head);
     this.state = model.get("state");
     this.takenAt = performance.now();
@@ -73,15 +87,22 @@ export class Workbook {
     this.note = h("p", { class: "lw-message", role: "alert" });
     this.band = h("p", { class: "lw-band", role: "alert" });
     this.lost = this.noteOf("drawing");
+    this.found = new Found(this);
     this.views = new Views(this);
-    this.readout = new ReadoutPanel(this);
     this.solid = new SolidPanel(this);
-    this.ways = new DirectionPanel(this);
-    const stick = new StickPanel(this), limits = new LimitPanel(this);
-    const stops = new StopPanel(this), clearance = new ClearancePanel(this);
-    this.panels = [this.ways, stick, limits, this.readout, stops, clearance, this.solid];
+    this.bar = new Bar(this);
+    this.stick = new StickPanel(this);
+    this.play = new PlayPanel(this, this.stick);
+    this.readout = new ReadoutPanel(this);
+    const limits = new LimitPanel(this), stops = new StopPanel(this);
+    const clearance = new ClearancePanel(this), pair = new PairPanel(this);
+    const surfaces = new SurfacePanel(this);
+    this.panels = [this.bar, this.stick, this.play, limits, this.readout, stops, clearance, pair,
+                   surfaces, this.solid];
     this.kernel = this.live ? [new Parts(this), new Saving(this)] : [];
-    this.layOut(stick.el, limits.el, clearance.el, stops.el);
+    this.sections = { stick: this.stick.el, play: this.play.el, limits: limits.el, stops: stops.el,
+                      clearance: clearance.el, pair: pair.el, surfaces: surfaces.el };
+    layOut(this);
     this.handlers = this.listen();
     this.watch = this.watchSizes();
     this.sight = this.watchSight();
@@ -96,12 +117,14 @@ export class Workbook {
   }
 
   read() {
-    const { model } = this;
-    this.head = model.get("head");
+    const { model } = this, chosen = this.chosen === null ? "" : this.names[this.chosen];
+    this.head = headWith(model.get("head"), this.cuts);
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
     this.gaps = new Gaps(this.poses, this.gaps);
     this.names = namesOf(this.head);
     this.near = [];
+    const at = this.names.indexOf(chosen);
+    this.chosen = at < 0 ? null : at;
     this.unread = false;
     this.views.read();
   }
@@ -194,28 +217,42 @@ export class Workbook {
     else tell(this.notes.get(where) || this.note, text);
   }
 
-  /**
-   * @param {HTMLElement} stick
-   * @param {HTMLElement} limits
-   * @param {HTMLElement} clearance
-   * @param {HTMLElement} stops
-   */
-  layOut(stick, limits, clearance, stops) {
-    const { head, views } = this;
-    this.root.append(
-      h("header", { class: "lw-head" }, h("h2", {}, head.title),
-        h("p", { class: "lw-caution" }, h("strong", {}, "Caution. "), head.caution)),
-      this.band, this.note, this.ways.el,
-      h("div", { class: "lw-main" },
-        h("div", { class: "lw-left" }, stick, limits),
-        h("div", { class: "lw-right" }, views.row, this.lost, views.el, this.solid.el,
-          this.readout.el, clearance)),
-      h("div", { class: "lw-below" }, stops,
-        this.live ? h("div", {}, ...this.kernel.map((k) => k.el)) : null),
-      h("p", {}, "Worked out apart: loads and margins (linkage loads FILE, notebook 6); rods, "
-        + "tolerances, play and wires (linkage rig FILE, notebook 7); sizing (linkage size FILE, "
-        + "notebook 8); all in one report (linkage FILE --out DIR)."));
-    for (const panel of this.kernel) panel.update(this.state);
+  /** @param {number | null} pair */
+  choose(pair) {
+    this.chosen = pair;
+    this.stick.everything = false;
+    if (this.solid.chosen === "@pair") this.solid.look("@pair");
+    this.schedule();
+    this.rested();
+  }
+
+  /** @param {Position} place */
+  moveTo(place) {
+    this.play.halt();
+    this.move({ ...this.neutral(), ...place });
+    this.rested();
+  }
+
+  // the stick goes to the place, the pair is framed and its closest points are marked
+  /** @param {{ pair: number | null, place: Position | null }} to */
+  goTo({ pair, place }) {
+    if (place) this.moveTo(place);
+    this.chosen = pair;
+    this.stick.everything = false;
+    this.schedule();
+    if (pair === null) return;
+    this.draw();
+    this.solid.look("@pair");
+    this.root.querySelector(".lw-mech")?.scrollIntoView({ block: "nearest" });
+  }
+
+  /** A relief is cut, or put back. @param {string} solid @param {boolean} on */
+  cut(solid, on) {
+    if (this.live) { this.send({ do: on ? "cut" : "undo", solid, where: "cure" }, "cut"); return; }
+    this.cuts[on ? "add" : "delete"](solid);
+    this.unread = true;
+    this.schedule();
+    this.rested();
   }
 
   listen() {
@@ -268,6 +305,9 @@ export class Workbook {
     this.link?.close();
     this.watch.disconnect();
     this.solid.close();
+    this.found.stop();
+    this.stick.field?.stop();
+    this.play.halt();
     this.sight.disconnect();
     this.unwatch();
   }
@@ -407,7 +447,9 @@ export class Workbook {
     this.resting = setTimeout(() => {
       this.readout.say();
       this.send({ do: "exact", position: { ...this.position }, where: "stick",
-                  pairs: this.near.map((near) => this.pairName(near.pair)) }, "exact");
+                  pairs: [...new Set([...this.near.map((near) => near.pair),
+                                      ...(this.chosen === null ? [] : [this.chosen])])]
+                    .map((n) => this.pairName(n)) }, "exact");
     }, 120);
   }
 
@@ -421,6 +463,7 @@ export class Workbook {
     if (this.unread) this.read();
     const pose = this.pose = this.poses.at(this.position);
     this.near = this.gaps.nearest(pose, LISTED, this.worthALook());
+    this.chosenNear = this.chosen === null ? null : this.gaps.of(pose, this.chosen);
     this.views.draw(pose, this.marks());
     for (const panel of this.panels) panel.update();
     tell(this.lost, pose.reached ? "" : "Out of reach: a rod does not reach here, so what it "
@@ -459,7 +502,7 @@ export class Workbook {
       const [, , required, rule] = this.head.pairs[near.pair], touch = near.gap <= 1e-6;
       if (!touch && (rule === "stop" || near.gap >= required)) continue;
       if (found.length === CLOSE) break;
-      found.push({ touch, row: found.length, at: near.one.map((v, c) => (v + near.two[c]) / 2),
+      found.push({ touch, row: found.length, pair: near.pair, at: near.one.map((v, c) => (v + near.two[c]) / 2),
                    text: `${this.pairName(near.pair)}: ${touch ? "touch" : this.saidGap(near)}` });
     }
     return found;
