@@ -33,7 +33,8 @@ export class Bar {
     this.buttons.replaceChildren(...parts.map((part) => h("button", { type: "button",
       class: `lw-v lw-${part.state}`, "data-control": `verdict ${part.key}`,
       onclick: () => this.go(part.key) }, h("i", { "aria-hidden": "true" }, part.mark),
-      h("span", {}, h("b", {}, part.big), " ", h("span", {}, part.small)))));
+      h("span", { class: "lw-long" }, h("b", {}, part.big), " ", h("span", {}, part.small)),
+      h("b", { class: "lw-tiny", "aria-hidden": "true" }, part.tiny))));
     if (focused?.startsWith("verdict ")) focusOn(this.buttons, focused);
     tell(this.aloud, `${standing.verdict ? standing.how : ""} ${parts.map((p) =>
       `${p.big}, ${p.small}`).join("; ")}`.trim());

@@ -10,6 +10,8 @@
 
 import { prepared } from "./drawing.js";
 
+const NARROW = 480;  // px of a picture under which only the number is written into it
+
 /** @param {Rectangle} a @param {Rectangle} b */
 const meets = (a, b) => a.left < b.right && b.left < a.right && a.top < b.bottom && b.top < a.bottom;
 
@@ -98,6 +100,7 @@ export class Callouts {
     }
     taken.push({ left: middle[0] - 12, top: middle[1] - 12, right: middle[0] + 12,
                  bottom: middle[1] + 12 });
+    if (size.width < NARROW) lines = lines.slice(0, 1);
     const fonts = lines.map((_, n) => `${n ? 400 : 700} ${n ? 12 : 16}px ${look.font}`);
     const wide = Math.max(...lines.map((text, n) => {
       pen.font = fonts[n];

@@ -1,6 +1,6 @@
 // The least gap at each stick position, sampled in idle moments, and the bands it is shown in.
 
-/** @import { InputHead, Position } from "./types.js" */
+/** @import { InputHead, Limits, Position } from "./types.js" */
 /** @typedef {import("./view.js").Workbook} App */
 
 const NODES = 25;  // positions along each of the two inputs
@@ -47,15 +47,18 @@ export class Field {
     this.version = 0;
     /** @type {object | null} */
     this.of = null;
+    /** @type {Limits} */
+    this.window = {};
   }
 
   // starts anew when it is of another pair, other shapes or other positions of a third input
-  /** @param {number | null} chosen */
-  want(chosen) {
+  /** @param {number | null} chosen @param {Limits} window what the map shows */
+  want(chosen, window) {
     const { app } = this, rest = app.head.inputs.filter((i) => !this.pair.includes(i))
       .map((i) => app.position[i.name]);
-    const key = JSON.stringify([chosen, rest]);
+    const key = JSON.stringify([chosen, rest, window]);
     if (key === this.key && this.of === app.poses) return;
+    this.window = window;
     [this.key, this.of, this.done, this.chosen] = [key, app.poses, 0, chosen];
     this.free = app.worthALook().filter((n) => {
       const [, , required, rule] = app.head.pairs[n];
@@ -71,9 +74,9 @@ export class Field {
   place(k) {
     /** @type {Position} */
     const place = { ...this.app.position };
-    this.pair.forEach(({ name, axis: [start, step, count] }, n) => {
-      const node = n ? Math.floor(k / NODES) : k % NODES;
-      place[name] = start + step * (count - 1) * node / (NODES - 1);
+    this.pair.forEach(({ name }, n) => {
+      const node = n ? Math.floor(k / NODES) : k % NODES, [low, high] = this.window[name];
+      place[name] = low + (high - low) * node / (NODES - 1);
     });
     return place;
   }

@@ -7,8 +7,8 @@ import { h } from "./dom.js";
 const BENCH = 640;  // px up to which there is one column
 const ICONS = [["stick", "Stick"], ["pair", "Pair"], ["stops", "Stops"], ["surfaces", "Surfaces"]];
 
-/** @param {App} app */
-export function layOut(app) {
+/** @param {App} app @param {{ big: HTMLElement }} pair */
+export function layOut(app, pair) {
   const { head, views, sections, solid } = app, wide = !(app.root.clientWidth <= BENCH && app.root.clientWidth);
   const flat = h("button", { type: "button", "data-control": "flat views", "aria-pressed": "false",
     onclick: () => {
@@ -27,9 +27,10 @@ export function layOut(app) {
     h("div", { class: "lw-screen" },
       h("section", { class: "lw-mech", "aria-label": "Mechanism" }, solid.tools, solid.el,
         views.row, views.el, app.lost),
+      pair.big,
       sections.stops,
       h("div", { class: "lw-side" }, sections.stick, sections.play, sections.surfaces),
-      sections.pair),
+      h("div", { class: "lw-third" }, sections.pair, app.ways.el)),
     h("p", { class: "lw-caution" }, h("strong", {}, "Caution. "), head.caution),
     moreOf("Numbers: surfaces, clearance, limits, travel map", wide, "numbers",
            h("div", { class: "lw-numbers" }, app.readout.el, sections.clearance, sections.limits,

@@ -9,12 +9,12 @@
 /**
  * @typedef {{ at: Pair, text: string, loud: boolean }} Flag
  * @typedef {{ across: InputHead, up: InputHead, position: Position, limits: Limits,
- *   wanted: Limits, real: Limits, map: TravelMap | null, field: Field, flags: Flag[],
+ *   wanted: Limits, real: Limits, window: Limits, map: TravelMap | null, field: Field, flags: Flag[],
  *   quiet: Set<string>, pointed: string, path: Pair[], words: Words }} Pad
  */
 
 import { halo, placeFor } from "./callout.js";
-import { framed, span } from "./charts.js";
+import { framed } from "./charts.js";
 import { bandOf, between } from "./field.js";
 import { saidInput } from "./wording.js";
 
@@ -32,7 +32,8 @@ const MADE = new WeakMap();
  */
 export function drawPad(canvas, pad, look) {
   const { across, up, position, limits } = pad;
-  const f = framed(canvas, EDGE, span(across.axis), span(up.axis), true), { pen, x, y } = f;
+  const f = framed(canvas, EDGE, pad.window[across.name], pad.window[up.name], true);
+  const { pen, x, y } = f;
   pen.fillStyle = look.b4;
   pen.fillRect(EDGE.left, EDGE.top, f.wide, f.tall);
   drawBands(canvas, f, pad, look);
@@ -173,8 +174,13 @@ function drawFlags(pen, f, { flags, position, across, up }, look) {
   pen.textAlign = "left";
   pen.textBaseline = "top";
   const [sx, sy] = [f.x(position[across.name] || 0), f.y(position[up.name] || 0)];
+  const [cx, cy] = [EDGE.left + f.wide / 2, EDGE.top + f.tall / 2];
   /** @type {Rectangle[]} */
-  const taken = [{ left: sx - 14, top: sy - 14, right: sx + 14, bottom: sy + 14 }];
+  const taken = [{ left: cx - 50, top: 0, right: cx + 50, bottom: EDGE.top },
+    { left: cx - 50, top: f.height - EDGE.bottom, right: cx + 50, bottom: f.height },
+    { left: 0, top: cy - 40, right: EDGE.left, bottom: cy + 40 },
+    { left: f.width - EDGE.right, top: cy - 40, right: f.width, bottom: cy + 40 },
+    { left: sx - 14, top: sy - 14, right: sx + 14, bottom: sy + 14 }];
   for (const { at, text, loud } of flags) {
     const [x, y] = [f.x(at[0]), f.y(at[1])];
     pen.strokeStyle = look.mark;

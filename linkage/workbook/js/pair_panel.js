@@ -33,7 +33,7 @@ export class PairPanel {
     this.note = app.noteOf("cure");
     this.body = h("div", { class: "lw-pairbody" }, this.name,
       h("div", { class: "lw-three" }, ...cells), h("div", { class: "lw-row" }, this.least, this.there));
-    this.el = h("section", { class: "lw-pair", "aria-label": "Pair" }, this.big, this.chips,
+    this.el = h("section", { class: "lw-pair", "aria-label": "Pair" }, this.chips,
       this.body, this.cures, this.note, h("h3", {}, "Nearest here"), this.near);
   }
 
@@ -125,8 +125,10 @@ export class PairPanel {
 
   updateNear() {
     const { app } = this, { length, words } = app.head;
-    const rows = app.near.filter((n) => !["stop", "waived"].includes(app.head.pairs[n.pair][3]))
-      .slice(0, NEAREST);
+    if (!app.pose) return;
+    const free = app.worthALook().filter((n) => app.head.pairs[n][2] > 0
+      && !["stop", "waived"].includes(app.head.pairs[n][3]));
+    const rows = app.gaps.nearest(app.pose, NEAREST, free);
     const key = rows.map((n) => n.pair).join();
     if (key !== this.keyNear) {
       this.keyNear = key;

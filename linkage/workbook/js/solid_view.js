@@ -20,7 +20,7 @@ const HOME = { round: 215, up: 24 };  // degrees from the tail over the right
 /** @type {Record<string, { round: number, up: number }>} */
 const STANDARD = { side: { round: 270, up: 0 }, top: { round: 270, up: 90 },
                    front: { round: 180, up: 0 } };
-const PAIR = 150;  // mm about the closest points that a pair is framed with
+const PAIR = 115;  // mm about the closest points that a pair is framed with
 const TURNING = 260;  // ms of an animated change
 const HOT = 14;  // mm about a contact that is red
 const NOWHERE = [0, 0, 0, 1e9];
@@ -70,7 +70,7 @@ export class SolidPanel {
                                onchange: () => this.draw() });
       return { box, el: h("label", { class: "lw-check" }, box, ` ${label}`) };
     };
-    this.faded = check("fade", "fade the structure", true);
+    this.faded = check("fade", "fade", true);
     this.level = check("parallel", "parallel", false);
     this.level.box.addEventListener("change", () => {
       this.eye.flat = this.level?.box.checked || false;

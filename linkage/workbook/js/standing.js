@@ -55,7 +55,8 @@ function relieved(proof, done) {
  * @param {Standing} standing
  * @param {RequiredRow[]} required
  * @param {string} command what proves it
- * @returns {{ key: string, mark: string, state: "bad" | "open" | "ok", big: string, small: string }[]}
+ * @returns {{ key: string, mark: string, state: "bad" | "open" | "ok", big: string, small: string,
+ *   tiny: string }[]} tiny: what there is room for on a small screen
  */
 export function barOf(standing, required, command) {
   const { missed, verdict, how } = standing, sure = how === "proven";
@@ -66,14 +67,14 @@ export function barOf(standing, required, command) {
   const rows = [];
   if (!verdict) {
     rows.push(["missed", "open", "Being worked out", "directions, travels, clearance"]);
-    return rows.map(([key, s, big, small]) => ({ key, mark: marks[s], state: s, big, small }));
+    return named(rows, marks);
   }
   const open = missed.filter((m) => !m.decided).length, short = missed.length - open;
   const counted = [short ? `${short} missed` : "", open ? `${open} not decided` : ""]
     .filter(Boolean).join(", ");
   rows.push(["missed", short ? "bad" : open ? "open" : state(true),
              counted || (sure ? "None missed" : "None seen missed"),
-             `of ${verdict.pairs} clearances and the rest`]);
+             `of ${verdict.pairs} clearances`]);
   const [right, of] = verdict.ways;
   if (of) rows.push(["directions", state(right === of),
                      right === of ? "Directions right" : "Directions wrong",
@@ -84,14 +85,21 @@ export function barOf(standing, required, command) {
     `${met} of ${required.length}`]);
   const bare = verdict.bare.length, not = verdict.unknown.length;
   if (bare || not) rows.push(["unjudged", "open", bare ? `${bare} without shape` : `${not} not judged`,
-                              bare ? "nothing proven of them" : "named when pressed"]);
+                              bare ? "nothing proven of it" : "press to read"]);
   rows.push(["proof", sure ? open ? "open" : "ok" : "open",
              sure ? `Proven, ${verdict.build.startsWith("as drawn") ? "as drawn" : "as built"}`
                : how === "before" ? "From before" : how === "waiting" ? "Being proven" : "Sampled",
              sure ? "over what the stops leave" : how === "sampled" ? `to prove: ${command}`
                : "the proof is under way"]);
-  return rows.map(([key, s, big, small]) => ({ key, mark: marks[s], state: s, big, small }));
+  return named(rows, marks);
 }
+
+/** @type {Record<string, string>} */
+const TINY = { directions: "Ways", travels: "Travels", unjudged: "", proof: "" };
+
+/** @param {[string, "bad" | "open" | "ok", string, string][]} rows @param {Record<string, string>} marks */
+const named = (rows, marks) => rows.map(([key, state, big, small]) => ({ key, state, big, small,
+  mark: marks[state], tiny: key === "proof" ? big.split(",")[0] : TINY[key] ?? big }));
 
 /**
  * Whether a spacer made of other stock has a pair met that the file misses.

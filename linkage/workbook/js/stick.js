@@ -3,6 +3,7 @@
 /** @import { InputHead, Limits, Pair, TravelMap, Vector } from "./types.js" */
 /** @typedef {import("./view.js").Workbook} App */
 
+import { span } from "./charts.js";
 import { slider } from "./controls.js";
 import { h, newId, tell } from "./dom.js";
 import { Field } from "./field.js";
@@ -10,6 +11,7 @@ import { drawPad } from "./pad.js";
 import { readPosition } from "./typed.js";
 import { boxText, saidInput, saidLength } from "./wording.js";
 
+const PAST = 2;  // degrees (mm) that the map shows past all travels
 const POINTED = 9;  // dots within which a line of the map is pointed at
 
 /**
@@ -156,9 +158,10 @@ export class StickPanel {
   // what is under the pointer: a boundary by its name, else the nearest pair there
   /** @param {[number, number, number, number]} place @param {InputHead[]} pair */
   point([u, v, wide, tall], [across, up]) {
-    const { app } = this, { map } = app.state, span = (/** @type {InputHead} */ i) =>
-      i.axis[1] * (i.axis[2] - 1);
-    const [perU, perV] = [wide / span(across), tall / span(up)];
+    const { app } = this, { map } = app.state;
+    const range = (/** @type {number[]} */ ends) => ends[1] - ends[0];
+    const window = this.window([across, up]);
+    const [perU, perV] = [wide / range(window[across.name]), tall / range(window[up.name])];
     for (const [name, line] of Object.entries(map ? map.boundaries : {}))
       if (line.some(([a, b]) => Math.hypot((a - u) * perU, (b - v) * perV) < POINTED)) {
         this.say(`${name}: ${app.found.quiet().has(name) ? "a stop" : "contact"} here`, name);
@@ -201,10 +204,11 @@ export class StickPanel {
   /** @param {InputHead[]} pair @param {HTMLCanvasElement} canvas */
   updatePad([across, up], canvas) {
     const { app, field } = this, { map, wanted } = app.state, { position, limits } = app;
-    if (field) field.want(this.ofPair());
+    const window = this.window([across, up]);
+    if (field) field.want(this.ofPair(), window);
     if (!app.hidden.has(canvas))
       this.back = drawPad(canvas, { across, up, position, limits, wanted, map,
-        real: this.real(), quiet: app.found.quiet(), flags: this.flags([across, up]),
+        real: this.real(), window, quiet: app.found.quiet(), flags: this.flags([across, up]),
         pointed: this.pointed, path: app.play ? app.play.path() : [],
         words: app.head.words,
         field: field || /** @type {any} */ ({ version: 0 }) }, app.colours());
@@ -222,6 +226,17 @@ export class StickPanel {
     const texts = ["touch", upTo(1), upTo(2), upTo(3), "more"];
     if (key.textContent === texts.join("")) return;
     key.replaceChildren(...texts.map((t, n) => h("span", { class: `lw-b${n}` }, t)));
+  }
+
+  // what the map shows: all travels, and a little past them
+  /** @param {InputHead[]} pair @returns {Limits} */
+  window(pair) {
+    const { app } = this, real = this.real();
+    return Object.fromEntries(pair.map(({ name, axis }) => {
+      const [start, end] = span(axis), all = [real, app.limits, app.state.wanted].map((b) => b[name]);
+      return [name, [Math.max(start, Math.min(...all.map((b) => b[0])) - PAST),
+                     Math.min(end, Math.max(...all.map((b) => b[1])) + PAST)]];
+    }));
   }
 
   // where each end really is: at the first stop of that end, else where it is wanted

@@ -8,6 +8,8 @@ import { h, newId, scrolled, tableOf, tell } from "./dom.js";
 import { readLength } from "./typed.js";
 import { saidInput, saidLength, saidTurn } from "./wording.js";
 
+const TOLD = 1;  // degrees of a surface that a row of a stop tells
+
 export class StopPanel {
   /** @param {App} app */
   constructor(app) {
@@ -34,7 +36,7 @@ export class StopPanel {
     const control = `spacer ${stop.name}`, per = length.mm;
     /** @param {number} mm */
     const to = (mm) => app.spacer(stop.name, mm, control);
-    const one = app.known(control, slider({ name: stop.name, unit: length.name, control, list,
+    const one = app.known(control, slider({ name: stop.name, unit: length.name, control, list, bare: true,
       step: length.step,
       read: (text) => {
         const got = readLength(text, length.name, typed);
@@ -46,7 +48,7 @@ export class StopPanel {
       "aria-label": `${stop.name}: use stock ${saidLength(mm, length)}`,
       "data-control": `stock ${stop.name} ${saidLength(mm, length)}`,
       onclick: () => { one.free(); to(mm); app.rested(); } },
-      saidLength(mm, length).split(" ")[0]) }));
+      saidLength(mm, length).split(" ")[0].replace(/^0\./, ".")) }));
     const stock = h("div", { class: "lw-stock", role: "group",
                              "aria-label": `stock for ${stop.name}` }, ...chips.map((c) => c.el));
     const marks = h("datalist", { id: list }, ...stop.stock.map((mm) =>
@@ -81,9 +83,9 @@ export class StopPanel {
         el.disabled = ended;
         el.setAttribute("aria-pressed", String(Math.abs(mm - app.spacers[name]) < 1e-6));
       }
-      const turns = this.turnsOf(stop).filter(([, text]) => !text.startsWith("0.0"));
+      const turns = this.turnsOf(stop).filter(([, text]) => Math.abs(parseFloat(text)) >= TOLD);
       const governs = app.found.governs(name);
-      tell(gives, [turns.map(([, text]) => text).join(" | "),
+      tell(gives, [turns.map(([, text]) => text.replace("\u00b0", "")).join(" | "),
                    governs === null ? "" : governs ? app.head.words.governs : "not reached"]
         .filter(Boolean).join(", "));
     }

@@ -3,7 +3,6 @@
 /** @import { SurfaceHead } from "./types.js" */
 /** @typedef {import("./view.js").Workbook} App */
 
-import { DirectionPanel } from "./directions.js";
 import { h, svg, tell } from "./dom.js";
 import { saidTurn } from "./wording.js";
 
@@ -19,11 +18,10 @@ export class SurfacePanel {
   /** @param {App} app */
   constructor(app) {
     this.app = app;
-    this.ways = new DirectionPanel(app);
     this.rows = app.head.surfaces.map((surface) => this.rowOf(surface));
     this.el = h("section", { class: "lw-pictures", "aria-label": "Surfaces" },
       h("div", { class: "lw-hd" }, h("h3", {}, "Surfaces"), h("span", {}, "at this stick")),
-      h("ul", {}, ...this.rows.map((r) => r.el)), this.ways.el);
+      h("ul", {}, ...this.rows.map((r) => r.el)));
   }
 
   /** @param {SurfaceHead} surface */
@@ -55,10 +53,9 @@ export class SurfacePanel {
         : value > 0 ? " \u25bc" : " \u25b2";
       tell(turn, saidTurn(value, surface.words, "\u00b0", words) + way);
       const sure = app.found.standing().how === "proven" ? "" : ` ${app.found.standing().how}`;
-      tell(asked, rows.map((r) => `${r.ok ? "\u2713" : "\u25c6"} ${r.required}\u00b1${r.within} `
-        + `${r.word} ${r.ok ? words.met : words.missed}${sure}`).join(", "));
+      tell(asked, rows.map((r) => `${r.ok ? sure ? "\u25d0" : "\u2713" : "\u25c6"} ${r.required}`
+        + `\u00b1${r.within} ${r.word}${r.ok ? "" : ` ${words.missed}`}`).join(", ") + sure);
       asked.classList.toggle("lw-bad", rows.some((r) => !r.ok));
     });
-    this.ways.update();
   }
 }

@@ -5,6 +5,7 @@
 
 import { Bar } from "./bar.js";
 import { Box } from "./controls.js";
+import { DirectionPanel } from "./directions.js";
 import { h, tell } from "./dom.js";
 import { SIZES, lookOf } from "./drawing.js";
 import { Found } from "./found.js";
@@ -91,18 +92,19 @@ export class Workbook {
     this.views = new Views(this);
     this.solid = new SolidPanel(this);
     this.bar = new Bar(this);
+    this.ways = new DirectionPanel(this);
     this.stick = new StickPanel(this);
     this.play = new PlayPanel(this, this.stick);
     this.readout = new ReadoutPanel(this);
     const limits = new LimitPanel(this), stops = new StopPanel(this);
     const clearance = new ClearancePanel(this), pair = new PairPanel(this);
     const surfaces = new SurfacePanel(this);
-    this.panels = [this.bar, this.stick, this.play, limits, this.readout, stops, clearance, pair,
+    this.panels = [this.bar, this.ways, this.stick, this.play, limits, this.readout, stops, clearance, pair,
                    surfaces, this.solid];
     this.kernel = this.live ? [new Parts(this), new Saving(this)] : [];
     this.sections = { stick: this.stick.el, play: this.play.el, limits: limits.el, stops: stops.el,
                       clearance: clearance.el, pair: pair.el, surfaces: surfaces.el };
-    layOut(this);
+    layOut(this, pair);
     this.handlers = this.listen();
     this.watch = this.watchSizes();
     this.sight = this.watchSight();
