@@ -86,6 +86,14 @@ def direction_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
                      if right else [])]
 
 
+def known_at_once(results: Answers) -> dict:
+    """What can be said before the stops are found: wrong directions, and what is required."""
+    wrong = [row for row in direction_rows(results, stopped=False) if row["miss"]]
+    known = {"required": [{**row, "found": None}
+                          for row in required_rows(results, stopped=False)]}
+    return known | {"directions": wrong} if wrong else known
+
+
 def waiting_row(system: System, name: str) -> dict:
     """A stop of which nothing has been found yet.
 

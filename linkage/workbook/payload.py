@@ -34,6 +34,7 @@ and mm; ``per`` of the input makes what is shown of them.
 - ``pairs[n]``: [first solid, second solid, required mm, rule, [k of the inputs that move it],
   [which of `kept` stands for the first, for the second]]; -1 is the whole solid, and of a pair
   of two whole ones the list is left out.
+- ``forms``: what is asked of a new part of each kind, ``{kind: [[key, label, example]]}``.
 - ``offered[r]``: a relief that may be tried: solid (i), name, pieces and faces then, and kept
   ({n: m}): for the pairs that share a joint, which of `kept` stands for it.
 - ``kept[m]``: a solid less what lies at the joint that a pair shares: carriers and pieces as of a
@@ -59,6 +60,7 @@ from ..model import AIRFRAME
 from ..motion import System, body_of
 from ..units import CAUTION
 from .grid import Grid, held_inputs, make_grid
+from .new_part import forms
 from .typed import unit_words
 from .wording import length_unit, page_words, shown_position
 
@@ -116,6 +118,7 @@ def make_payload(system: System, held: dict | None = None, box: dict | None = No
             "rods": [_rod(system, name, grid.origins, index) for name in system.model.rods],
             "surfaces": [_surface(system, grid, s, numbers) for s in system.model.surfaces]}
     head |= _solids_and_pairs(scene_of(system), grid, index, points)
+    head["forms"] = forms()
     head["offered"] = [_offered(relief, head, grid, index, points) for relief in reliefs]
     return Payload(head, points.bytes(), numbers.bytes())
 

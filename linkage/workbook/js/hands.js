@@ -50,7 +50,7 @@ export function onHands(element, doing) {
   element.addEventListener("pointercancel", (event) => { down.delete(event.pointerId); });
   element.addEventListener("pointerleave", () => { if (!down.size) doing.hover(null); });
   element.addEventListener("wheel", (event) => {
-    if (document.activeElement !== element && !event.ctrlKey && !element.closest("[data-whole]"))
+    if (document.activeElement !== element && !event.ctrlKey && !element.closest(".lw-views"))
       return;  // the page scrolls until the drawing is clicked
     event.preventDefault();
     doing.pinch(Math.exp(-0.002 * event.deltaY), at(event), [0, 0]);

@@ -3,6 +3,7 @@
 /** @typedef {import("./view.js").Workbook} App */
 
 import { h } from "./dom.js";
+import { Keypad } from "./keypad.js";
 
 const BENCH = 640;  // px up to which there is one column
 const ICONS = [["stick", "Stick"], ["pair", "Pair"], ["stops", "Stops"], ["surfaces", "Surfaces"]];
@@ -39,7 +40,8 @@ export function layOut(app, pair) {
       h("div", { class: "lw-numbers" }, ...app.kernel.map((k) => k.el))) : "",
     h("p", { class: "lw-note" }, "Worked out apart: loads and margins (linkage loads FILE, notebook "
       + "6); rods, tolerances, play and wires (linkage rig FILE, notebook 7); sizing (linkage size "
-      + "FILE, notebook 8); all in one report (linkage FILE --out DIR)."), tabs);
+      + "FILE, notebook 8); all in one report (linkage FILE --out DIR)."),
+    tabs, new Keypad(app).el);
   for (const panel of app.kernel) panel.update(app.state);
 }
 

@@ -22,6 +22,7 @@ const STANDARD = { side: { round: 270, up: 0 }, top: { round: 270, up: 90 },
                    front: { round: 180, up: 0 } };
 const PAIR = 115;  // mm about the closest points that a pair is framed with
 const TURNING = 260;  // ms of an animated change
+const GHOST = -2;  // in place of the index of a solid
 const HOT = 14;  // mm about a contact that is red
 const NOWHERE = [0, 0, 0, 1e9];
 
@@ -290,7 +291,7 @@ export class SolidPanel {
     if (!this.scene || !this.last || !this.camera) return null;
     const item = itemAt(this.scene, this.items, this.last.places, this.last.picture,
                         Math.round(x * ratio), Math.round(this.canvas.height - y * ratio));
-    paint(this.scene, this.items, this.last.places, this.last.picture);
+    this.app.schedule();  // what was drawn to be read back is drawn over
     return item;
   }
 
@@ -334,7 +335,8 @@ export class SolidPanel {
     }
     this.camera = cameraOf(this.eye, this.middle, this.fitted / this.eye.near, wide / high, all);
     const picture = this.pictureOf(scale, wide, high);
-    paint(scene, this.items, places, picture);
+    const ghosts = this.ghostsOf();
+    paint(scene, [...this.items, ...ghosts.items], [...places, ...ghosts.places], picture);
     this.last = { places, picture };
     this.writeOver(picture, places, box.width, box.height);
     tell(this.place, this.app.saidPlace());
@@ -343,6 +345,23 @@ export class SolidPanel {
 
   /** @param {Float64Array[]} bodies @returns {Places} */
   placesAt(bodies) { return this.items.map((item) => placed(item, bodies)); }
+
+  // what moves of the chosen pair, at places along the way that is played
+  ghostsOf() {
+    const { app } = this, two = app.chosen === null ? [] : app.head.pairs[app.chosen].slice(0, 2);
+    const moving = this.items.filter((item) => !item.still && (two.includes(item.index)
+      || (item.part === this.alone && this.alone !== "")));
+    /** @type {{ items: Item[], places: Places }} */
+    const ghosts = { items: [], places: [] };
+    for (const place of moving.length ? app.play.ghosts() : []) {
+      const { bodies } = app.poses.at(place);
+      for (const item of moving) {
+        ghosts.items.push({ ...item, index: GHOST, part: "" });
+        ghosts.places.push(placed(item, bodies));
+      }
+    }
+    return ghosts;
+  }
 
   /** @param {number} scale @param {number} wide @param {number} high @returns {Picture} */
   pictureOf(scale, wide, high) {
@@ -358,6 +377,7 @@ export class SolidPanel {
 
   /** @param {Item} item @param {unknown[]} two @param {Set<unknown>} touching */
   shade(item, two, touching) {
+    if (item.index === GHOST) return { colour: "act", alpha: 0.16 };
     const mine = two.includes(item.index) && item.index >= 0;
     if (this.alone && item.part !== this.alone && !mine)
       return item.still ? null : { colour: "structure", alpha: 0.14 };

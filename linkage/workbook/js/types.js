@@ -33,7 +33,7 @@
  * @typedef {{ format: number, title: string, length: LengthUnit, typed: UnitWords, words: Words,
  *   caution: string, inputs: InputHead[], bodies: BodyHead[], driven: number[], rods: RodHead[],
  *   surfaces: SurfaceHead[], solids: SolidHead[], kept: KeptHead[],
- *   pairs: PairHead[], offered: Offered[] }} Head
+ *   pairs: PairHead[], offered: Offered[], forms: Record<string, string[][]> }} Head
  *
  * @typedef {{ surface: string, input: string, word: string, required: number, within: number,
  *   found: number | null, ok: boolean, end: string, value: number,
@@ -60,6 +60,7 @@
  * @typedef {{ serial: number, heard: number, busy: string[], failed: string,
  *   ages: Record<string, number>, limits: Limits, wanted: Limits,
  *   directions: { text: string, miss: boolean, place: Position }[] | null, source: string,
+ *   file?: string, patched?: boolean,
  *   verdict: Verdict | null, cures: Cure[] | null, stock: StockRow[], required: RequiredRow[],
  *   stops: StopRow[], proof: Proof | null, map: TravelMap | null, parts: Part[], undo: number,
  *   changes: string[], ask_over: boolean, save_as: string }} State

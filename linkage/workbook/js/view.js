@@ -3,6 +3,7 @@
 /** @import { Exact, Head, Look, Mark, Model, Near, Pose, Position, Request, State, StopRow }
  *   from "./types.js" */
 
+import { AddPart, FilePanel } from "./add_part.js";
 import { Bar } from "./bar.js";
 import { Box } from "./controls.js";
 import { DirectionPanel } from "./directions.js";
@@ -38,10 +39,18 @@ const limitsOf = (state) => Object.fromEntries(Object.entries(state.limits).map(
 /** @param {State} state @returns {Record<string, number>} */
 const spacersOf = (state) => Object.fromEntries(state.stops.map((s) => [s.name, s.thickness]));
 
+// what the page is laid out for: with other inputs, surfaces or stops it is made anew
+/** @param {Head} head @param {State} state */
+const shapeOf = (head, state) => JSON.stringify([head.inputs.map((i) => [i.name, i.unit, i.words]),
+  head.surfaces.map((s) => s.name), state.stops.map((s) => [s.name, Boolean(s.on), s.stock]),
+  head.title, head.length.name]);
+
 export class Workbook {
-  /** @param {Model} model @param {HTMLElement} el */
-  constructor(model, el) {
+  /** @param {Model} model @param {HTMLElement} el @param {() => void} again makes the page anew */
+  constructor(model, el, again) {
     this.model = model;
+    this.again = again;
+    this.made = shapeOf(model.get("head"), model.get("state"));
     this.live = Boolean(model.get("live"));
     /** @type {Map<string, Request & { n?: number }>} */
     this.queue = new Map();
@@ -101,7 +110,8 @@ export class Workbook {
     const surfaces = new SurfacePanel(this);
     this.panels = [this.bar, this.ways, this.stick, this.play, limits, this.readout, stops, clearance, pair,
                    surfaces, this.solid];
-    this.kernel = this.live ? [new Parts(this), new Saving(this)] : [];
+    this.kernel = this.live ? [new Parts(this), new Saving(this), new FilePanel(this),
+                                new AddPart(this)] : [];
     this.sections = { stick: this.stick.el, play: this.play.el, limits: limits.el, stops: stops.el,
                       clearance: clearance.el, pair: pair.el, surfaces: surfaces.el };
     layOut(this, pair);
@@ -119,6 +129,12 @@ export class Workbook {
   }
 
   read() {
+    const head = this.model.get("head"), state = this.model.get("state");
+    if (!head.inputs.every(({ name }) => state.limits[name])) return;  // its state is on its way
+    if (shapeOf(head, state) !== this.made) {
+      this.again();
+      return;
+    }
     const { model } = this, chosen = this.chosen === null ? "" : this.names[this.chosen];
     this.head = headWith(model.get("head"), this.cuts);
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
@@ -358,6 +374,11 @@ export class Workbook {
   // an answer of the kernel: taken as it is, but for what the hand has moved on since
   heard() {
     const state = this.model.get("state"), { limits, spacers } = this;
+    if (shapeOf(this.model.get("head"), state) !== this.made) {
+      this.unread = true;
+      this.schedule();
+      return;
+    }
     const before = this.state.serial;
     this.take(state);
     this.answered(state.heard);
@@ -463,6 +484,7 @@ export class Workbook {
   draw() {
     if (!this.root.isConnected) return;
     if (this.unread) this.read();
+    if (this.unread || !this.root.isConnected) return;  // not yet, or made anew
     const pose = this.pose = this.poses.at(this.position);
     this.near = this.gaps.nearest(pose, LISTED, this.worthALook());
     this.chosenNear = this.chosen === null ? null : this.gaps.of(pose, this.chosen);
@@ -513,7 +535,17 @@ export class Workbook {
 
 /** @param {{ model: Model, el: HTMLElement }} place */
 function render({ model, el }) {
-  const book = new Workbook(model, el);
+  /** @type {Workbook} */
+  let book;
+  const make = () => { book = new Workbook(model, el, again); };
+  const again = () => {
+    const { position } = book;
+    book.close();
+    book.root.remove();
+    make();
+    book.move(Object.fromEntries(Object.entries(position).filter(([n]) => n in book.limits)));
+  };
+  make();
   return () => book.close();
 }
 
