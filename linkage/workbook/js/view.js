@@ -30,6 +30,17 @@ import { saidInput, saidLength, saidTime } from "./wording.js";
 
 const LISTED = 14, CLOSE = 3, TICK = 500;
 
+/** @type {{ text: string, head: Head | null }} */
+const READ = { text: "", head: null };  // the text is read once
+
+/** @param {Model} model @returns {Head} */
+const headOf = (model) => {
+  const head = model.get("head");
+  if (typeof head !== "string") return head;
+  if (head !== READ.text) [READ.text, READ.head] = [head, JSON.parse(head)];  // from a kernel
+  return /** @type {Head} */ (READ.head);
+};
+
 /** @param {Head} head */
 const namesOf = (head) => head.pairs.map(([i, j]) =>
   `${head.solids[i].name} | ${head.solids[j].name}`);
@@ -50,7 +61,7 @@ export class Workbook {
   constructor(model, el, again) {
     this.model = model;
     this.again = again;
-    this.made = shapeOf(model.get("head"), model.get("state"));
+    this.made = shapeOf(headOf(model), model.get("state"));
     this.live = Boolean(model.get("live"));
     /** @type {Map<string, Request & { n?: number }>} */
     this.queue = new Map();
@@ -76,7 +87,7 @@ export class Workbook {
     this.link = this.live ? new Link(model, this.root, () => this.tick()) : null;
     /** @type {Set<string>} */
     this.cuts = new Set();  // solids relieved on a page from disk
-    this.head = model.get("head");
+    this.head = headOf(model);
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
     this.gaps = new Gaps(this.poses);
     /** @type {number | null} */
@@ -129,14 +140,14 @@ export class Workbook {
   }
 
   read() {
-    const head = this.model.get("head"), state = this.model.get("state");
+    const head = headOf(this.model), state = this.model.get("state");
     if (!head.inputs.every(({ name }) => state.limits[name])) return;  // its state is on its way
     if (shapeOf(head, state) !== this.made) {
       this.again();
       return;
     }
     const { model } = this, chosen = this.chosen === null ? "" : this.names[this.chosen];
-    this.head = headWith(model.get("head"), this.cuts);
+    this.head = headWith(head, this.cuts);
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
     this.gaps = new Gaps(this.poses, this.gaps);
     this.names = namesOf(this.head);
@@ -374,7 +385,7 @@ export class Workbook {
   // an answer of the kernel: taken as it is, but for what the hand has moved on since
   heard() {
     const state = this.model.get("state"), { limits, spacers } = this;
-    if (shapeOf(this.model.get("head"), state) !== this.made) {
+    if (shapeOf(headOf(this.model), state) !== this.made) {
       this.unread = true;
       this.schedule();
       return;
