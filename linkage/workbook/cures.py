@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from ..errors import LinkageError
+from ..gearing import said_place
 from ..motion import System
 from ..relief import relieve, said_area
 from ..results import Answers
 from ..results.questions import verdict_of
+from ..results.strength import weakest
 from .draft import with_spacers
 from .page_tables import governing, proof_of, required_rows
 
@@ -124,3 +126,19 @@ def _worst_of(proof: dict | None) -> dict | None:
                        - item[1]["required"] if item[1]["rule"] not in ("stop", "waived")
                        and item[1]["proven"] is not None else float("inf"))
     return proof | {"rows": dict(by_margin[:WORST])}
+
+
+def load_rows(results: Answers) -> dict:
+    """What each part carries at its worst and its least margin: ``{part: sentence}``.
+
+    Parameters
+    ----------
+    results : Answers
+    """
+    if results.worst_loads is None or results.rod_margins is None or \
+            results.tube_margins is None or results.joint_margins is None:
+        return {}
+    return {row["part"].split("/")[0]:
+            f"least margin {row['margin']:+.2f} ({row['check']}), {row['case']}, "
+            f"{said_place(results.system, {n: row[n] for n in results.system.travel_box()})}"
+            for row in reversed(weakest(results, most=1000))}

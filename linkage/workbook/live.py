@@ -388,7 +388,7 @@ class Workbook(OnDisk, anywidget.AnyWidget):
         self._serial += 1
         self._known = self._known_before(fresh)
         phases = ["directions", *(["stops"] if late else []), "proof", "required", "governs",
-                  "verdict", "cures", "map", "table"]
+                  "verdict", "cures", "map", "table", "loads"]
         self._busy, self._failed = phases if self._prover else [], ""
         self._made_at["begun"] = time.monotonic()
         self._set("limits", limits_of(self._system))
@@ -432,6 +432,7 @@ class Workbook(OnDisk, anywidget.AnyWidget):
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),
             "verdict": self._known.get("verdict"), "cures": self._known.get("cures"), "stock": [],
+            "loads": self._known.get("loads") or {},
             "source": source.name if source else "", "file": self._told,
             "patched": self._patched,
             "parts": self._parts, "undo": len(self._draft.past),

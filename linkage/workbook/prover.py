@@ -21,7 +21,7 @@ from ..errors import LinkageError
 from ..model.file import format_model, parse_model
 from ..motion import System
 from ..results import Answers
-from .cures import CHAPTERS, relief_rows, verdict_row
+from .cures import CHAPTERS, load_rows, relief_rows, verdict_row
 from .page_tables import (
     direction_rows,
     governing,
@@ -39,6 +39,7 @@ PHASES = {"directions": direction_rows, "required": required_rows,
           "stops": lambda results: [stop_row(results.system, name)
                                     for name in results.system.model.stops],
           "proof": quick_proof, "governs": governing, "map": map_of, "table": proof_of, "verdict": verdict_row,
+          "loads": load_rows,
           "cures": lambda results: relief_rows(
               (results.reliefs or ([], []))[0], results.system.model.length)}
 

@@ -1,6 +1,6 @@
 // What is missed as things stand on the page, where, and what the page has to say of how sure it is.
 
-/** @import { Missed, Position, RequiredRow } from "./types.js" */
+/** @import { Mark, Missed, Position, RequiredRow } from "./types.js" */
 /** @import { Standing } from "./standing.js" */
 /** @import { Place } from "./bar.js" */
 /** @typedef {import("./view.js").Workbook} App */
@@ -8,6 +8,7 @@
 import { standingOf } from "./standing.js";
 import { saidInput, saidLength } from "./wording.js";
 
+const CLOSE = 3;  // marks that the drawings show
 const SAMPLES = 11;  // positions of an input that are sampled
 const LOOKED_AT = 10;  // nearest pairs of each
 const TURN_TAKEN = 9;  // ms at a time
@@ -194,5 +195,27 @@ export class Found {
   command() {
     const { app } = this, file = app.state.source || "FILE";
     return `write it into the file, then linkage ${file}`;
+  }
+
+  // places in head.solids of those that touch another that they should not
+  touching() {
+    return new Set(this.app.near.filter((near) => near.gap <= 1e-6
+      && this.app.head.pairs[near.pair][3] !== "waived").flatMap(
+      (near) => this.app.head.pairs[near.pair].slice(0, 2)));
+  }
+
+  /** @returns {Mark[]} */
+  marks() {
+    /** @type {Mark[]} */
+    const found = [];
+    for (const near of this.app.near) {
+      const [, , required, rule] = this.app.head.pairs[near.pair], touch = near.gap <= 1e-6;
+      if (!touch && (rule === "stop" || near.gap >= required)) continue;
+      if (found.length === CLOSE) break;
+      found.push({ touch, row: found.length, pair: near.pair,
+        at: near.one.map((v, c) => (v + near.two[c]) / 2),
+        text: `${this.app.pairName(near.pair)}: ${touch ? "touch" : this.app.saidGap(near)}` });
+    }
+    return found;
   }
 }

@@ -108,6 +108,8 @@ export class PlayPanel {
     this.running = requestAnimationFrame(step);
   }
 
+  stop() { this.halt(); }
+
   halt() {
     if (!this.running) return;
     cancelAnimationFrame(this.running);

@@ -138,7 +138,7 @@ export class SolidPanel {
     this.fitted = 0;
   }
 
-  close() { cancelAnimationFrame(this.turning); }
+  stop() { cancelAnimationFrame(this.turning); }
 
   /** @param {string} what "" everything, a part, or @sticks or @pair */
   look(what) {
@@ -370,7 +370,7 @@ export class SolidPanel {
     const hot = near && near.gap <= 1e-6 ? [...near.one.map((c, i) => (c + near.two[i]) / 2), HOT]
       : [0, 0, 0, -1];
     const two = app.chosen === null ? [] : app.head.pairs[app.chosen].slice(0, 2);
-    const touching = app.touching();
+    const touching = app.found.touching();
     return { seen, pull, axes, hot, cut: this.plane(), grow: [2.2 * scale / wide, 2.2 * scale / high],
       colours: coloursOf(app.colours()), shade: (item) => this.shade(item, two, touching) };
   }
@@ -405,7 +405,7 @@ export class SolidPanel {
         : on(middleOf(this.items[k].corners.map((p) => carried(asRows(place), p[0], p[1], p[2]))));
       if (at) names.push({ at, text: part, strong: part === this.alone });
     }
-    const marks = app.marks().filter((m) => m.pair !== app.chosen).flatMap((m) => {
+    const marks = app.found.marks().filter((m) => m.pair !== app.chosen).flatMap((m) => {
       const spot = on(m.at);
       return spot ? [spot] : [];
     });
@@ -435,8 +435,9 @@ export class SolidPanel {
     const what = { "": "everything", "@sticks": "the sticks", "@pair": "the pair" }[this.chosen]
       || this.chosen;
     const sheets = this.app.head.surfaces.some((s) => s.chord === null) ? ", chord" : "";
+    const borne = this.app.state.loads?.[this.alone];
     const words = `Seen from ${from}; looking at ${what}, ${wide} ${unit.name} across.`
-      + (this.alone ? ` ${this.alone} by itself.` : "")
+      + (this.alone ? ` ${this.alone} by itself${borne ? `: ${borne}` : ""}.` : "")
       + (this.app.head.surfaces.length ? ` Span${sheets} of surfaces: not in the file, stand-in.`
         : "")
       + (lost.length ? ` Left out, out of reach at this stick position: ${lost.join(", ")}.` : "");

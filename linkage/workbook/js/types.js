@@ -60,7 +60,7 @@
  * @typedef {{ serial: number, heard: number, busy: string[], failed: string,
  *   ages: Record<string, number>, limits: Limits, wanted: Limits,
  *   directions: { text: string, miss: boolean, place: Position }[] | null, source: string,
- *   file?: string, patched?: boolean,
+ *   loads?: Record<string, string>, file?: string, patched?: boolean,
  *   verdict: Verdict | null, cures: Cure[] | null, stock: StockRow[], required: RequiredRow[],
  *   stops: StopRow[], proof: Proof | null, map: TravelMap | null, parts: Part[], undo: number,
  *   changes: string[], ask_over: boolean, save_as: string }} State

@@ -1,6 +1,6 @@
 // The workbook: one state, drawn once per frame.
 
-/** @import { Exact, Head, Look, Mark, Model, Near, Pose, Position, Request, State, StopRow }
+/** @import { Exact, Look, Model, Near, Pose, Position, Request, State, StopRow }
  *   from "./types.js" */
 
 import { AddPart, FilePanel } from "./add_part.js";
@@ -11,6 +11,7 @@ import { h, tell } from "./dom.js";
 import { SIZES, lookOf } from "./drawing.js";
 import { Found } from "./found.js";
 import { Gaps } from "./gaps.js";
+import { headOf, limitsOf, namesOf, shapeOf, spacersOf, watchSight } from "./heads.js";
 import { layOut } from "./layout.js";
 import { LimitPanel } from "./limits.js";
 import { Link, SLOW } from "./link.js";
@@ -28,33 +29,7 @@ import { themeOf, watchTheme } from "./theme.js";
 import { Views } from "./views.js";
 import { saidInput, saidLength, saidTime } from "./wording.js";
 
-const LISTED = 14, CLOSE = 3, TICK = 500;
-
-/** @type {{ text: string, head: Head | null }} */
-const READ = { text: "", head: null };  // the text is read once
-
-/** @param {Model} model @returns {Head} */
-const headOf = (model) => {
-  const head = model.get("head");
-  if (typeof head !== "string") return head;
-  if (head !== READ.text) [READ.text, READ.head] = [head, JSON.parse(head)];  // from a kernel
-  return /** @type {Head} */ (READ.head);
-};
-
-/** @param {Head} head */
-const namesOf = (head) => head.pairs.map(([i, j]) =>
-  `${head.solids[i].name} | ${head.solids[j].name}`);
-/** @param {State} state @returns {Record<string, number[]>} */
-const limitsOf = (state) => Object.fromEntries(Object.entries(state.limits).map(
-  ([n, t]) => [n, [...t]]));
-/** @param {State} state @returns {Record<string, number>} */
-const spacersOf = (state) => Object.fromEntries(state.stops.map((s) => [s.name, s.thickness]));
-
-// what the page is laid out for: with other inputs, surfaces or stops it is made anew
-/** @param {Head} head @param {State} state */
-const shapeOf = (head, state) => JSON.stringify([head.inputs.map((i) => [i.name, i.unit, i.words]),
-  head.surfaces.map((s) => s.name), state.stops.map((s) => [s.name, Boolean(s.on), s.stock]),
-  head.title, head.length.name]);
+const LISTED = 14, TICK = 500;
 
 export class Workbook {
   /** @param {Model} model @param {HTMLElement} el @param {() => void} again makes the page anew */
@@ -128,7 +103,7 @@ export class Workbook {
     layOut(this, pair);
     this.handlers = this.listen();
     this.watch = this.watchSizes();
-    this.sight = this.watchSight();
+    this.sight = watchSight(this.root, this.hidden, () => this.schedule());
     this.unwatch = watchTheme((theme, now) => {
       this.root.dataset.theme = theme;
       this.recolour();
@@ -160,10 +135,8 @@ export class Workbook {
 
   /** @param {State} state */
   take(state) {
-    this.state = state;
-    this.takenAt = performance.now();
-    this.limits = limitsOf(state);
-    this.spacers = spacersOf(state);
+    [this.state, this.takenAt] = [state, performance.now()];
+    [this.limits, this.spacers] = [limitsOf(state), spacersOf(state)];
   }
 
   /** @returns {Position} */
@@ -193,7 +166,6 @@ export class Workbook {
   before() {
     return Boolean(this.link) && ["silent", "cut", "ended"].includes(this.link?.stand() || "");
   }
-
   ended() { return this.link?.stand() === "ended"; }
 
   colours() { return this.look || (this.look = lookOf(this.root)); }
@@ -312,17 +284,6 @@ export class Workbook {
     return watch;
   }
 
-  // what is scrolled out of sight is drawn when it comes into sight
-  watchSight() {
-    const sight = new IntersectionObserver((seen) => {
-      for (const { target, isIntersecting } of seen)
-        this.hidden[isIntersecting ? "delete" : "add"](target);
-      this.schedule();
-    });
-    for (const canvas of this.root.querySelectorAll("canvas")) sight.observe(canvas);
-    return sight;
-  }
-
   recolour() {
     this.look = null;
     this.schedule();
@@ -332,12 +293,8 @@ export class Workbook {
     for (const [name, call] of this.handlers) this.model.off(name, call);
     clearInterval(this.ticking);
     this.link?.close();
-    this.watch.disconnect();
-    this.solid.close();
-    this.found.stop();
-    this.stick.field?.stop();
-    this.play.halt();
-    this.sight.disconnect();
+    for (const seen of [this.watch, this.sight]) seen.disconnect();
+    for (const one of [this.solid, this.found, this.stick.field, this.play]) one?.stop();
     this.unwatch();
   }
 
@@ -499,7 +456,7 @@ export class Workbook {
     const pose = this.pose = this.poses.at(this.position);
     this.near = this.gaps.nearest(pose, LISTED, this.worthALook());
     this.chosenNear = this.chosen === null ? null : this.gaps.of(pose, this.chosen);
-    this.views.draw(pose, this.marks());
+    this.views.draw(pose, this.found.marks());
     for (const panel of this.panels) panel.update();
     tell(this.lost, pose.reached ? "" : "Out of reach: a rod does not reach here, so what it "
       + "drives is not drawn.");
@@ -522,26 +479,6 @@ export class Workbook {
     return this.worth;
   }
 
-  // places in head.solids of those that touch another that they should not
-  touching() {
-    return new Set(this.near.filter((near) => near.gap <= 1e-6
-      && this.head.pairs[near.pair][3] !== "waived").flatMap(
-      (near) => this.head.pairs[near.pair].slice(0, 2)));
-  }
-
-  /** @returns {Mark[]} */
-  marks() {
-    /** @type {Mark[]} */
-    const found = [];
-    for (const near of this.near) {
-      const [, , required, rule] = this.head.pairs[near.pair], touch = near.gap <= 1e-6;
-      if (!touch && (rule === "stop" || near.gap >= required)) continue;
-      if (found.length === CLOSE) break;
-      found.push({ touch, row: found.length, pair: near.pair, at: near.one.map((v, c) => (v + near.two[c]) / 2),
-                   text: `${this.pairName(near.pair)}: ${touch ? "touch" : this.saidGap(near)}` });
-    }
-    return found;
-  }
 }
 
 /** @param {{ model: Model, el: HTMLElement }} place */
