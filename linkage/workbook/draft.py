@@ -180,6 +180,17 @@ def _check_range(model, what, mm, least, greatest, now):
                            f"{shown_length(high, model.length)}")
 
 
+def with_half_turns(model: Model, rod: str, halves: int) -> Model:
+    """The model with one end of a rod turned: half a turn is half its thread's pitch, mm."""
+    if rod not in model.rods:
+        raise LinkageError(f'no rod "{rod[:60]}"; {_hint(rod, model.rods)}')
+    thread = next((thread for i in (0, 1) if (thread := model.fitting(rod, i)[2])), None)
+    if thread is None:
+        raise LinkageError(f"{rod}: the file gives no thread, so a half turn has no length; add "
+                           "thread, such as \"1/4-28\"")
+    return with_dimension(model, rod, "length", model.rod_length(rod) + halves * thread.pitch / 2)
+
+
 def mirrored_too(system: System, address: str, what: str, mm: float) -> tuple | None:
     """The same change, (address, what, mm), for the twin where the two are mirror images now."""
     model = system.model
@@ -328,6 +339,8 @@ def changes(draft: Draft, rows: list[dict], before: System, now: System) -> list
         Of the original and of the model.
     """
     lines = [*_changed_limits(before, now), *_changed_spacers(draft)]
+    old, new = draft.original.solids, draft.model.solids
+    lines += [f"{name}: another shape" for name in new if old.get(name) not in (None, new[name])]
     for part in rows:
         lines += [f"{row['address']}{' length' if part['kind'] == 'rod' else ''}: {row['changed']}"
                   for row in part["rows"] if row["changed"]]

@@ -23,17 +23,19 @@ from ..motion import BEYOND, System, body_of
 from ..results import Answers
 from ..stops import Meeting, meeting
 from ..units import MM_PER
+from .cures import cut_away
 from .draft import (
     Draft,
     changes,
     mirrored_too,
     part_rows,
     same_shape,
-    save,
     with_dimension,
+    with_half_turns,
     with_limits,
     with_spacers,
 )
+from .following import Follower, OnDisk
 from .messages import (
     Request,
     check_limits,
@@ -44,9 +46,11 @@ from .messages import (
     place_to_save,
     read_request,
 )
+from .new_part import with_part
 from .page_tables import (
     direction_rows,
     exact_at,
+    known_at_once,
     limits_of,
     most_thickness,
     required_rows,
@@ -65,7 +69,7 @@ REST = 0.3  # seconds without input after which the proof begins
 PROBED = 13  # positions at which the way of a stop's faces is compared
 
 
-class Workbook(anywidget.AnyWidget):
+class Workbook(OnDisk, anywidget.AnyWidget):
     """The workbook of one model, as `open` makes it.
 
     Attributes
@@ -105,10 +109,11 @@ class Workbook(anywidget.AnyWidget):
         self._box, self._stops, self._timer = system.travel_box(BEYOND), {}, None
         self._meetings, self._shaped = {}, system
         results = Answers(system)
-        self._known = _known_at_once(results) if prove else {
+        self._known = known_at_once(results) if prove else {
             "directions": direction_rows(results), "required": required_rows(results)}
         self._made_at = {}
         self._ask_over, self._setting, self._failed = False, False, ""
+        self._told, self._patched = "", False
         try:
             self._loop = asyncio.get_running_loop()
         except RuntimeError:
@@ -127,6 +132,7 @@ class Workbook(anywidget.AnyWidget):
         self.observe(self._limited, "limits")
         self.observe(self._spaced, "spacers")
         self.on_msg(lambda _, content, buffers: self.answer(content))
+        self._follower = Follower(self._path, self._changed_on_disk) if self._path else None
 
     @property
     def model(self) -> Model:
@@ -188,11 +194,38 @@ class Workbook(anywidget.AnyWidget):
         other = mirrored_too(self._system, address, what, mm) if twin else None
         self._take(with_dimension(changed, *other) if other else changed)
 
+    def _do_cut(self, solid):
+        self._take(cut_away(self._system, solid).model)
+        return f"{solid}: relieved as drawn; its outline goes into the file that is saved"
+
+    def _do_turn(self, rod, halves):
+        self._take(with_half_turns(self.model, rod, int(halves)))
+
+    def _do_add(self, kind, fields):
+        self._take(with_part(self.model, kind, fields))
+        return f"{fields.get('name', kind)} added"
+
     def _do_undo(self):
         self.undo()
 
     def _do_save(self, path, over):
         return self._write(place_to_save(path, Path(self.folder)), over)
+
+    def _begin_anew(self, system) -> None:
+        """Take a file as it is now; nothing of the page's own is left."""
+        self._on_disk, self._first, self._told = system.model, system, ""
+        self._box, self._meetings = system.travel_box(BEYOND), {}
+        self._stops = {name: waiting_row(system, name) for name in system.model.stops}
+        self._known = {"required": []}
+        self._system = self._shaped = system
+        self._draft = Draft(system.model, system.model)
+        if self._prover:
+            self._prover.cancel()
+        self.position = dict.fromkeys(self._box, 0.0)
+        self._draw()
+        if self._prover is None:
+            self._stops = {name: self._stop(name) for name in system.model.stops}
+        self._begin(self._prover is not None, fresh=True)
 
     def _do_exact(self, position, pairs):
         check_position(position, limits_of(self._system), self._position_in_words)
@@ -259,24 +292,12 @@ class Workbook(anywidget.AnyWidget):
             self._tell()
             return not self._ask_over
 
-    def _write(self, path, over) -> str:
-        """Write the model as it stands, or ask; gives what there is to say."""
-        self._ask_over = path.exists() and not over
-        if self._ask_over:
-            own = " (the file this came from)" if self._is_source(path) else ""
-            return f"{path} is there already{own}; nothing is written until you say so"
-        written = save(self.model, (self._path, self._on_disk), path, over)
-        if self._is_source(path):
-            self._on_disk = self.model
-        return f"Saved as {' and '.join(str(each) for each in written)}"
-
-    def _is_source(self, path) -> bool:
-        return self._path is not None and self._path.exists() and path.samefile(self._path)
-
     def close(self) -> None:
         """End the page and what works for it."""
         if self._timer:
             self._timer.cancel()
+        if self._follower:
+            self._follower.close()
         if self._prover:
             self._prover.close()
         super().close()
@@ -285,6 +306,8 @@ class Workbook(anywidget.AnyWidget):
         draft = self._draft.changed(model)
         if draft is not self._draft:
             self._settle(System(model), draft)
+            if self._patched:
+                self._write(self._path, True)
 
     def _settle(self, system, draft) -> None:
         """Take a new state: drawn, stops found where they may have moved, told, proof begun."""
@@ -365,7 +388,7 @@ class Workbook(anywidget.AnyWidget):
         self._serial += 1
         self._known = self._known_before(fresh)
         phases = ["directions", *(["stops"] if late else []), "proof", "required", "governs",
-                  "map", "table"]
+                  "verdict", "cures", "map", "table", "loads"]
         self._busy, self._failed = phases if self._prover else [], ""
         self._made_at["begun"] = time.monotonic()
         self._set("limits", limits_of(self._system))
@@ -386,7 +409,7 @@ class Workbook(anywidget.AnyWidget):
         What is found within the travels is read from the drawing till it is worked out.
         """
         before = {what: value and {**value, "old": True}
-                  for what, value in self._known.items() if what in ("map", "proof")}
+                  for what, value in self._known.items() if what in ("map", "proof", "verdict")}
         ways = {"directions": self._known["directions"]} if "directions" in self._known else {}
         required = [row if fresh else {**row, "found": None} for row in self._known["required"]]
         return {**before, **ways, "required": required}
@@ -408,6 +431,10 @@ class Workbook(anywidget.AnyWidget):
             "required": self._known["required"],
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),
+            "verdict": self._known.get("verdict"), "cures": self._known.get("cures"), "stock": [],
+            "loads": self._known.get("loads") or {},
+            "source": source.name if source else "", "file": self._told,
+            "patched": self._patched,
             "parts": self._parts, "undo": len(self._draft.past),
             "changes": changes(self._draft, self._parts, self._first, self._system),
             "ask_over": self._ask_over,
@@ -465,10 +492,3 @@ class Workbook(anywidget.AnyWidget):
             self._say("")
         return True
 
-
-def _known_at_once(results) -> dict:
-    """What can be said before the stops are found: wrong directions, and what is required."""
-    wrong = [row for row in direction_rows(results, stopped=False) if row["miss"]]
-    known = {"required": [{**row, "found": None}
-                          for row in required_rows(results, stopped=False)]}
-    return known | {"directions": wrong} if wrong else known

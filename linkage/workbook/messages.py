@@ -18,7 +18,9 @@ NEWEST = 2**53  # a page counts its requests in whole numbers
 KINDS = {"limits": {"limits": "travels"}, "spacers": {"spacers": "numbers"}, "undo": {},
          "dimension": {"address": "text", "what": "text", "text": "text", "twin": "yes or no"},
          "save": {"path": "text", "over": "yes or no"},
-         "exact": {"position": "numbers", "pairs": "texts"}, "ping": {}}
+         "exact": {"position": "numbers", "pairs": "texts"}, "cut": {"solid": "text"}, "reread": {},
+         "patch": {"on": "yes or no"}, "turn": {"rod": "text", "halves": "number"},
+         "add": {"kind": "text", "fields": "words"}, "ping": {}}
 
 
 @dataclass(frozen=True)
@@ -109,7 +111,8 @@ def _table(value, check) -> bool:
             and all(_text(name) and check(each) for name, each in value.items()))
 
 
-_CHECKS = {"text": _text, "yes or no": lambda value: isinstance(value, bool),
+_CHECKS = {"text": _text, "number": _number,
+           "words": lambda value: _table(value, _text), "yes or no": lambda value: isinstance(value, bool),
            "numbers": lambda value: _table(value, _number),
            "travels": lambda value: _table(value, lambda ends: isinstance(ends, (list, tuple))
                                            and len(ends) == 2 and all(map(_number, ends))),

@@ -6,6 +6,7 @@ from html import escape
 
 from ..motion import System
 from ..results import Answers
+from .cures import CHAPTERS, load_rows, relief_rows, stock_rows, verdict_row
 from .page_tables import (
     direction_rows,
     governing,
@@ -26,11 +27,20 @@ render({ model, el: document.getElementById("linkage-page") });
 """
 
 
-def state_from_disk(system: System) -> dict:
-    """Everything a page says when no kernel answers it, worked out now."""
-    results = Answers(system)
+def state_from_disk(system: System, results: Answers | None = None, *, stock: bool = True) -> dict:
+    """Everything a page says when no kernel answers it, worked out now.
+
+    Parameters
+    ----------
+    system : System
+    results : Answers, optional
+        Of the system, where they are there already.
+    stock : bool
+        Prove what comes of each spacer made of other stock, too.
+    """
+    results = results or Answers(system, only=CHAPTERS)
     stops = [stop_row(system, name) for name in system.model.stops]
-    known = governing(results)
+    known, (done, _) = governing(results), results.reliefs or ([], [])
     for row in stops:
         row["governs"], row["reason"] = known.get(row["name"], (None, ""))
         if row["on"] and not row["error"]:
@@ -38,24 +48,33 @@ def state_from_disk(system: System) -> dict:
     return {"serial": 0, "heard": 0, "busy": [], "failed": "", "ages": {},
             "limits": limits_of(system), "wanted": limits_of(system),
             "directions": direction_rows(results), "required": required_rows(results),
-            "stops": stops,
+            "stops": stops, "verdict": verdict_row(results),
+            "cures": relief_rows(done, system.model.length),
+            "stock": stock_rows(results) if stock and results.clearance is not None else [],
+            "loads": load_rows(results) if stock else {},
             "proof": proof_of(results), "map": map_of(results)}
 
 
-def write_page(system: System) -> str:
+def write_page(system: System, source: str = "", *, stock: bool = True) -> str:
     """The live view of a system as one self-contained HTML file.
 
     Parameters
     ----------
     system : System
+    source : str
+        Name of the model file.
+    stock : bool
+        Ship a proof for each spacer made of other stock.
 
     Returns
     -------
     str
         HTML; it asks nothing of any other file or machine.
     """
-    payload = as_plain(make_payload(system))
-    data = payload | {"state": state_from_disk(system), "live": False, "moved_to": {},
+    results = Answers(system, source, only=CHAPTERS)
+    state = state_from_disk(system, results, stock=stock)
+    payload = as_plain(make_payload(system, reliefs=(results.reliefs or ([], []))[0]))
+    data = payload | {"state": state | {"source": source}, "live": False, "moved_to": {},
                       "exact": None, "note": {}}
     title = escape(system.model.title)
     return f"""<!DOCTYPE html>
@@ -67,8 +86,8 @@ def write_page(system: System) -> str:
  content="default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'">
 <title>{title}</title>
 <style>
-body {{ margin: 0; background: #fbfaf7; }}
-@media screen and (prefers-color-scheme: dark) {{ body {{ background: #171b1d; }} }}
+body {{ margin: 0; background: #eef0ee; }}
+@media screen and (prefers-color-scheme: dark) {{ body {{ background: #0d1319; }} }}
 {style()}
 </style>
 </head>

@@ -46,7 +46,7 @@ def required_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
     -------
     list of dict
         surface, input, word, required, within, found, ok, value (signed), end ("least" or
-        "greatest": where on the input).
+        "greatest": where on the input), at (the position there).
     """
     rows = []
     table = results.travels if stopped else required_travels(results.system)
@@ -56,6 +56,7 @@ def required_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
         rows.append({"surface": row["surface"], "input": moved_by, "word": WAYS[row["way"]],
                      "required": row["required"], "within": row["within"],
                      "found": _number(row["found"]), "ok": bool(row["ok"]), "end": end,
+                     "at": _number(row["at"]),
                      "value": SIGNS[row["way"]] * row["required"]})
     return rows
 
@@ -72,14 +73,25 @@ def direction_rows(results: Answers, *, stopped: bool = True) -> list[dict]:
     Returns
     -------
     list of dict
-        text and miss; all that go the right way in one.
+        text, miss and place (``{input: position}``, empty for the whole travel); all that go the
+        right way in one.
     """
     judged = results.directions if stopped else directions(results.system)
-    rows = [{"text": finding.text, "miss": finding.miss}
+    places = {way.text: _place(way.place) for way in judged}
+    rows = [{"text": finding.text, "miss": finding.miss, "place": places.get(finding.text, {})}
             for finding in direction_findings(results.system, judged)]
     right = "; ".join(f"{way.end}: {way.surface} {way.goes}" for way in judged
                       if way.outcome == "right")
-    return [*rows, *([{"text": f"Directions right: {right}.", "miss": False}] if right else [])]
+    return [*rows, *([{"text": f"Directions right: {right}.", "miss": False, "place": {}}]
+                     if right else [])]
+
+
+def known_at_once(results: Answers) -> dict:
+    """What can be said before the stops are found: wrong directions, and what is required."""
+    wrong = [row for row in direction_rows(results, stopped=False) if row["miss"]]
+    known = {"required": [{**row, "found": None}
+                          for row in required_rows(results, stopped=False)]}
+    return known | {"directions": wrong} if wrong else known
 
 
 def waiting_row(system: System, name: str) -> dict:
@@ -207,7 +219,7 @@ def quick_proof(results: Answers) -> dict | None:
 def _proof_row(system, row, place) -> dict:
     return {"least": _number(row["least"]), "proven": _number(row["proven"]),
             "required": row["required"], "ok": bool(row["ok"]), "rule": row["rule"],
-            "at": said_place(system, place)}
+            "at": said_place(system, place), "place": _place(place)}
 
 
 def _proof(system, rows, far, unsure) -> dict:
@@ -269,6 +281,11 @@ def exact_at(system: System, position: dict, pairs: Iterable[str], gaps: Callabl
                 for s in system.model.surfaces}
     return {"position": position, "surfaces": surfaces,
             "gaps": {pair: _number(gap) for pair, gap in gaps(motion, pairs).items()}}
+
+
+def _place(place) -> dict:
+    return {name: number for name, value in place.items()
+            if (number := _number(value)) is not None}
 
 
 def _number(value):

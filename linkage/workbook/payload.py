@@ -24,7 +24,10 @@ and mm; ``per`` of the input makes what is shown of them.
 - ``rods[r]``: name, ends ([[b, x, y, z], [b, x, y, z]] from the origin of b), points (the two
   addresses), length (mm), radius (mm or null).  A rod is where its two ends are.
 - ``surfaces[s]``: name, words (what - and + are called), inputs, deflection and gearing
-  ({input: ...}): first of their numbers in `grid`, one per position.
+  ({input: ...}): first of their numbers in `grid`, one per position; body (b), and as drawn at
+  neutral, from the origin of b: middle and half (a vector) of the hinge line, edge (a vector from
+  it to the trailing edge), chord (mm, null where the file has none, so that edge is a stand-in).
+  The file knows no span: half of it is that of the body's points, or else one chord.
 - ``solids[i]``: name, carriers ([b], or the bodies under the two ends of a rod), pieces (convex:
   [first point in `shapes`, count, radius]), bars (to draw: chains of round bar [first, count,
   radius]), faces (to draw: flat regions, each a list of loops [first, count], holes after the
@@ -32,6 +35,9 @@ and mm; ``per`` of the input makes what is shown of them.
 - ``pairs[n]``: [first solid, second solid, required mm, rule, [k of the inputs that move it],
   [which of `kept` stands for the first, for the second]]; -1 is the whole solid, and of a pair
   of two whole ones the list is left out.
+- ``forms``: what is asked of a new part of each kind, ``{kind: [[key, label, example]]}``.
+- ``offered[r]``: a relief that may be tried: solid (i), name, pieces and faces then, and kept
+  ({n: m}): for the pairs that share a joint, which of `kept` stands for it.
 - ``kept[m]``: a solid less what lies at the joint that a pair shares: carriers and pieces as of a
   solid; of a rod the two points are its ends, followed by [start, stop], shares of the way.
 
@@ -43,6 +49,7 @@ from __future__ import annotations
 import dataclasses
 import itertools
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -54,11 +61,13 @@ from ..model import AIRFRAME
 from ..motion import System, body_of
 from ..units import CAUTION
 from .grid import Grid, held_inputs, make_grid
+from .new_part import forms
 from .typed import unit_words
 from .wording import length_unit, page_words, shown_position
 
 FORMAT = 3
 DRAWN_WITHIN = 0.2  # mm that a drawn arc may be off
+CHORD = 200.0  # mm, drawn for a surface of which the file has no chord
 THICK = 4.0  # mm of a plate from which its edges are drawn as faces, long ones
 
 
@@ -79,7 +88,8 @@ class Payload:
     grid: bytes
 
 
-def make_payload(system: System, held: dict | None = None, box: dict | None = None) -> Payload:
+def make_payload(system: System, held: dict | None = None, box: dict | None = None,
+                 reliefs: Sequence = ()) -> Payload:
     """Everything a page needs to draw a system at any stick position.
 
     Parameters
@@ -90,6 +100,8 @@ def make_payload(system: System, held: dict | None = None, box: dict | None = No
     box : dict, optional
         What the grid covers, ``{input: (least, greatest)}``; 10 past the wanted travel unless
         given.
+    reliefs : sequence of Relief
+        Such as a person may try on the page.
 
     Returns
     -------
@@ -107,6 +119,8 @@ def make_payload(system: System, held: dict | None = None, box: dict | None = No
             "rods": [_rod(system, name, grid.origins, index) for name in system.model.rods],
             "surfaces": [_surface(system, grid, s, numbers) for s in system.model.surfaces]}
     head |= _solids_and_pairs(scene_of(system), grid, index, points)
+    head["forms"] = forms()
+    head["offered"] = [_offered(relief, head, grid, index, points) for relief in reliefs]
     return Payload(head, points.bytes(), numbers.bytes())
 
 
@@ -126,6 +140,23 @@ def _pairs(every, at, axis, rests) -> list[list]:
     required = {size: round(size, 6) for size in {p.required for p in every}}
     return [[at[p.first], at[p.second], required[p.required], p.rule, inputs[p.inputs],
              *(rests.of(p) if p.joined else ())] for p in every]
+
+
+def _offered(relief, head, grid, index, points) -> dict:
+    """A solid as a relief leaves it, and what is then kept of it for pairs that share a joint."""
+    scene = scene_of(System(relief.model))
+    solid = next(i for i, s in enumerate(head["solids"]) if s["name"] == relief.name)
+    made, rests = _solid(scene, relief.name, grid.origins, index, points), _Kept(
+        scene, grid.origins, index, points)
+    kept = {}
+    for n, (first, second, *_) in enumerate(head["pairs"]):
+        name = f'{head["solids"][first]["name"]} | {head["solids"][second]["name"]}'
+        if solid in (first, second) and (both := rests.of(scene.pairs[name])):
+            kept[str(n)] = both[0][0 if solid == first else 1]
+    first = len(head["kept"])
+    head["kept"] += rests.solids
+    return {"solid": solid, "name": relief.name, "pieces": made["pieces"], "faces": made["faces"],
+            "kept": {n: first + m for n, m in kept.items() if m >= 0}}
 
 
 def as_json(head: dict) -> str:
@@ -228,9 +259,26 @@ def _rod(system, name, origins, index) -> dict:
 
 def _surface(system, grid, name, numbers) -> dict:
     return {"name": name, "words": list(deflection_words(system, name)),
-            "inputs": list(grid.surface_inputs[name]),
+            "inputs": list(grid.surface_inputs[name]), **_hinged(system, grid, name),
             "deflection": numbers.put(grid.deflections[name]),
             "gearing": {n: numbers.put(rate) for n, rate in grid.gearings[name].items()}}
+
+
+def _hinged(system, grid, name) -> dict:
+    """The hinge line and the trailing edge of a surface as drawn."""
+    surface, model = system.model.surfaces[name], system.model
+    body, origin = model.bodies[surface.body], np.array(grid.origins[surface.body])
+    u = np.array(body.direction)
+    chord = CHORD if surface.chord is None else surface.chord
+    aft = np.array((1.0, 0.0, 0.0)) - u * u[0]
+    aft = aft / np.linalg.norm(aft) if np.linalg.norm(aft) > 1e-9 else np.zeros(3)
+    places = [origin, *(point.position for point in body.points.values())]
+    places += [body.through] if body.through is not None else []
+    along = [float(u @ np.subtract(place, origin)) for place in places]
+    half = max((max(along) - min(along)) / 2, chord)
+    return {"body": list(model.bodies).index(surface.body) + 1, "chord": surface.chord,
+            "middle": _short(u * (max(along) + min(along)) / 2), "half": _short(u * half),
+            "edge": _short(aft * chord)}
 
 
 def _solid(scene, name, origins, index, points) -> dict:

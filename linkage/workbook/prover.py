@@ -21,6 +21,7 @@ from ..errors import LinkageError
 from ..model.file import format_model, parse_model
 from ..motion import System
 from ..results import Answers
+from .cures import CHAPTERS, load_rows, relief_rows, verdict_row
 from .page_tables import (
     direction_rows,
     governing,
@@ -37,7 +38,10 @@ if TYPE_CHECKING:
 PHASES = {"directions": direction_rows, "required": required_rows,
           "stops": lambda results: [stop_row(results.system, name)
                                     for name in results.system.model.stops],
-          "proof": quick_proof, "governs": governing, "map": map_of, "table": proof_of}
+          "proof": quick_proof, "governs": governing, "map": map_of, "table": proof_of, "verdict": verdict_row,
+          "loads": load_rows,
+          "cures": lambda results: relief_rows(
+              (results.reliefs or ([], []))[0], results.system.model.length)}
 
 
 class Prover:
@@ -142,7 +146,7 @@ def answer(lines: Iterable[str], out: TextIO) -> None:
 
 def _answers(request, table):
     try:
-        results = Answers(System(parse_model(request["model"])), after=table)
+        results = Answers(System(parse_model(request["model"])), only=CHAPTERS, after=table)
         for what in request["phases"]:
             value = PHASES[what](results)
             if what == "table" and results.clearance is not None:

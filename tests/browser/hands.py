@@ -27,7 +27,10 @@ class Workbook:
         return self.root.locator(f'[data-control="{name}"]')
 
     def view(self, which):
-        """A canvas: side, top, front, solid."""
+        """A canvas: side, top, front, solid; brought on show."""
+        flat = self.control("flat views")
+        if (flat.get_attribute("aria-pressed") == "true") != (which != "solid"):
+            flat.click()
         return self.root.locator(f'canvas[data-view="{which}"]')
 
     def settle(self):
@@ -93,7 +96,7 @@ class Workbook:
         """Cells of every row of a section's first table."""
         table = self.root.locator(f".lw-{section} table").first
         return table.evaluate("table => [...table.tBodies[0].rows].map("
-                              "row => [...row.cells].map(cell => cell.innerText))")
+                              "row => [...row.cells].map(cell => cell.textContent))")
 
     def rows(self, section) -> dict:
         """Cells of a section's first table by the first of each row."""

@@ -118,7 +118,6 @@ def test_the_proof_comes_back_after_a_change(book):
 
 
 def test_the_solid_view_follows_the_stick(book):
-    book.root.locator(".lw-solids summary").click()
     canvas = book.view("solid")
     with book.changes(canvas):
         canvas.focus()

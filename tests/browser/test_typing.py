@@ -10,7 +10,7 @@ from linkage.__main__ import main
 @pytest.fixture(scope="module")
 def opened(chromium, lab_tools, hands, examples, tmp_path_factory):
     out = tmp_path_factory.mktemp("page") / "page.html"
-    assert main(["view", str(examples / "side_by_side.toml"), "--out", str(out)]) == 0
+    assert main(["view", str(examples / "side_by_side.toml"), "--out", str(out), "--quick"]) == 0
     page, seen = lab_tools.new_page(chromium)
     page.goto(out.as_uri())
     page.wait_for_selector(".lw[data-drawn]")

@@ -72,9 +72,11 @@ export class Box {
  * @param {(value: number) => string} options.said what the number comes to
  * @param {(value: number) => void} options.on
  * @param {() => void} options.rest when the hand rests
+ * @param {boolean} [options.bare] whether the unit is told to a reader aloud alone
  * @param {string} [options.list]
  */
-export function slider({ name, unit, control, step, read, text, bound, said, on, rest, list }) {
+export function slider({ name, unit, control, step, read, text, bound, said, on, rest, list,
+                         bare = false }) {
   const id = newId(), out = h("output", { for: id, class: "lw-said" });
   const range = h("input", { id, type: "range", min: 0, max: 0, step, list,
                              "data-control": control });
@@ -109,7 +111,8 @@ export function slider({ name, unit, control, step, read, text, bound, said, on,
   range.addEventListener("input", () => { free(); on(byHand()); });
   range.addEventListener("change", () => rest());
   return {
-    row: h("div", { class: "lw-slider" }, h("label", { for: id }, `${name}, ${unit}`), range,
+    row: h("div", { class: "lw-slider" }, h("label", { for: id }, name,
+             h("span", { class: bare ? "lw-hidden" : "" }, `, ${unit}`)), range,
            box.input, out, box.words),
     range, box,
     // what stands in the box gives way to the number, by the person's hand elsewhere

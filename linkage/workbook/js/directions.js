@@ -18,8 +18,8 @@ export class DirectionPanel {
     this.el.classList.toggle("lw-stale", this.app.before() || busy.includes("directions"));
     if (this.shown === directions) return;
     this.shown = directions;
-    this.el.replaceChildren(...(directions || []).map((way) => h("p",
+    this.el.replaceChildren(h("h3", {}, "Directions"), ...(directions || []).map((way) => h("p",
       { class: way.miss ? "lw-missed" : "lw-note" },
-      way.miss ? h("strong", {}, `${words.missed} `) : "", way.text)));
+      way.miss ? h("strong", {}, `\u25c6 ${words.missed} `) : "\u2713 ", way.text)));
   }
 }

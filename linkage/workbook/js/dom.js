@@ -1,5 +1,7 @@
 // Elements and tables.  Names only ever go in as text, so no name can be anything else.
 
+const SPACE = /** @type {"http://www.w3.org/2000/svg"} */ (["http", "//www.w3.org/2000/svg"]
+  .join(":"));  // a page from disk holds no address that could be asked
 let made = 0;
 const HELD = ["input", "select", "button", "summary"];  // else JupyterLab takes their keys
 
@@ -25,6 +27,27 @@ export function h(tag, attributes = {}, ...children) {
   for (const child of children)
     if (child !== null && child !== undefined) element.append(child);
   return element;
+}
+
+/**
+ * An element of a drawing.
+ * @template {keyof SVGElementTagNameMap} Tag
+ * @param {Tag} tag
+ * @param {Record<string, unknown>} [attributes]
+ * @param {...Node} children
+ * @returns {SVGElementTagNameMap[Tag]}
+ */
+export function svg(tag, attributes = {}, ...children) {
+  const element = document.createElementNS(SPACE, tag);
+  for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, String(value));
+  element.append(...children);
+  return element;
+}
+
+/** Gives the focus back to a control that was made anew. @param {Element} within @param {string} name */
+export function focusOn(within, name) {
+  for (const element of within.querySelectorAll("[data-control]"))
+    if (element instanceof HTMLElement && element.dataset.control === name) element.focus();
 }
 
 /** @param {Element} element @param {string} text */

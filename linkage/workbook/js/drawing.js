@@ -16,6 +16,8 @@
 import { carried } from "./pose.js";
 import { trimmed } from "./wording.js";
 
+const CLOSE_TO = 3;  // dots from a bar at which it is pointed at
+
 export const VIEWS = {
   side: { name: "Side, seen from the left", x: 0, y: 2, depth: 1, far: 1, across: "FS", up: "WL" },
   top: { name: "Top, seen from above", x: 0, y: 1, depth: 2, far: -1, across: "FS", up: "BL" },
@@ -28,11 +30,18 @@ export function lookOf(el) {
   const style = getComputedStyle(el);
   /** @param {string} name */
   const colour = (name) => style.getPropertyValue(`--lw-${name}`).trim();
-  return { paper: colour("paper"), ink: colour("ink"), soft: colour("soft"), line: colour("line"),
-           structure: colour("structure"), part: colour("part"), rod: colour("rod"),
-           mark: colour("mark"), near: colour("near"), band: colour("band"), grid: colour("grid"),
-           font: style.fontFamily };
+  const names = ["paper", "ink", "soft", "line", "structure", "part", "rod", "mark", "near", "band",
+                 "grid", "pick", "pick2", "act", "ok", "b0", "b1", "b2", "b3", "b4"];
+  return /** @type {Look} */ ({ ...Object.fromEntries(names.map((n) => [n, colour(n)])),
+                                font: style.fontFamily });
 }
+
+// The page's own colours as red, green and blue from 0 to 1.
+/** @param {Look} look @returns {Record<string, Vector>} */
+export const coloursOf = (look) => Object.fromEntries(Object.entries(look).map(([name, css]) => {
+  const hex = /^#([0-9a-f]{2})([0-9a-f]{2})([0-9a-f]{2})$/i.exec(css);
+  return [name, hex ? hex.slice(1).map((part) => parseInt(part, 16) / 255) : [0.5, 0.5, 0.5]];
+}));
 
 // sizes are told by an observer: to ask for them while drawing would lay the page out each time
 /** @type {WeakMap<Element, { width: number, height: number }>} */
@@ -175,6 +184,24 @@ export class Drawing {
     for (const mark of marks.filter((one) => near(one.at)))
       this.mark(pen, mark, at, look, { edge, wide, tall });
     pen.restore();
+    return { scale, at };
+  }
+
+  /**
+   * The solid drawn at a place of a view, what moves before what stands still.
+   * @param {Posed[]} posed
+   * @param {Flat} at
+   * @param {number} scale
+   * @param {[number, number]} place
+   */
+  nameAt(posed, at, scale, [x, y]) {
+    const moving = posed.filter((item) => item.kind !== "structure");
+    const still = posed.filter((item) => item.kind === "structure");
+    return [...moving, ...still].find((item) =>
+      item.bars.some(([points, radius]) => awayFrom(points.map(at), x, y)
+        < Math.max(radius * scale, 1) + CLOSE_TO)
+      || item.faces.some((face) => face.filter((loop) => inside(loop.map(at), x, y)).length % 2))
+      ?.solid.name || "";
   }
 
   // solids within the framed depth, the farthest first
@@ -235,7 +262,7 @@ export class Drawing {
     for (const t of x) {
       const px = edge.left + wide / 2 + (t * per - middle[0]) * scale;
       pen.beginPath(); pen.moveTo(px, edge.top); pen.lineTo(px, edge.top + tall); pen.stroke();
-      if (px < edge.left + wide - 45) pen.fillText(trimmed(t), px, edge.top + tall + 5);
+      if (px < edge.left + wide - 62) pen.fillText(trimmed(t), px, edge.top + tall + 5);
     }
     pen.textAlign = "right";
     pen.fillText(`${view.across} ${unit.name}`, edge.left + wide, edge.top + tall + 5);
@@ -377,6 +404,28 @@ export class Drawing {
     pen.textBaseline = "middle";
     pen.fillText(mark.text, tx, ty);
   }
+}
+
+// how far a place is from a chain of straight lines
+/** @param {[number, number][]} chain @param {number} x @param {number} y */
+function awayFrom(chain, x, y) {
+  let least = Infinity;
+  chain.forEach(([ax, ay], k) => {
+    const [bx, by] = chain[Math.min(k + 1, chain.length - 1)], [dx, dy] = [bx - ax, by - ay];
+    const t = Math.min(1, Math.max(0, ((x - ax) * dx + (y - ay) * dy) / (dx * dx + dy * dy || 1)));
+    least = Math.min(least, Math.hypot(ax + t * dx - x, ay + t * dy - y));
+  });
+  return least;
+}
+
+/** @param {[number, number][]} loop @param {number} x @param {number} y */
+function inside(loop, x, y) {
+  let is = false;
+  loop.forEach(([ax, ay], k) => {
+    const [bx, by] = loop[(k + 1) % loop.length];
+    if ((ay > y) !== (by > y) && x < ax + (y - ay) / (by - ay) * (bx - ax)) is = !is;
+  });
+  return is;
 }
 
 // whether a solid lies within the framed depth, so that far parts don't hide near ones

@@ -297,10 +297,20 @@ export class Gaps {
       const gap = found.d - a.radius - b.radius;
       if (gap < least) {
         least = gap;
-        best = { gap, one: found.one, two: found.two };
+        const share = (/** @type {number} */ r) => (found.d > 1e-6 ? r / found.d : 0);
+        best = { gap, one: along(found.one, found.two, share(a.radius)),
+                 two: along(found.two, found.one, share(b.radius)) };
       }
     }
     return best;
+  }
+
+  /** One pair at a pose; null out of reach. @param {Pose} pose @param {number} n @returns {Near | null} */
+  of(pose, n) {
+    this.bodies = pose.bodies;
+    this.stamp += 1;
+    const best = this.exact(...this.sides(n), Infinity);
+    return best && { pair: n, ...best };
   }
 
   // the nearest of some pairs at a pose, nearest first: {pair, gap, one, two}, mm

@@ -95,14 +95,25 @@ export class Parts {
   /** @param {Part} part */
   layOut(part) {
     const unit = this.app.head.length.name, heads = part.kind === "rod"
-      ? ["rod", `length ${unit}`, "from the file"]
+      ? ["rod", `length ${unit}`, "half turns of an end", "from the file"]
       : ["point", `FS ${unit}`, `BL ${unit}`, `WL ${unit}`, `arm ${unit}`, "from the file"];
     this.heads.replaceChildren(...heads.map((t) => h("th", { scope: "col" }, t)));
     this.boxes = [];
     this.body.replaceChildren(...part.rows.map((row, n) => h("tr", {},
       h("th", { scope: "row" }, row.label),
       ...row.values.map((value, at) => value === null ? h("td", {}, "\u2013")
-        : this.cellOf(row, heads[at + 1].split(" ")[0], n, at)), h("td"))));
+        : this.cellOf(row, heads[at + 1].split(" ")[0], n, at)),
+      part.kind === "rod" ? this.turnsOf(row.address) : null, h("td"))));
+  }
+
+  // half a turn in or out at a rod end, by its thread
+  /** @param {string} rod */
+  turnsOf(rod) {
+    return h("td", {}, ...[-1, 1].map((halves) => h("button", { type: "button",
+      "aria-label": `${rod}: half a turn ${halves < 0 ? "shorter" : "longer"}`,
+      "data-control": `turn ${rod} ${halves < 0 ? "in" : "out"}`,
+      onclick: () => this.app.ask({ do: "turn", rod, halves, where: "undo" }) },
+      halves < 0 ? "\u2212\u00bd" : "+\u00bd")));
   }
 
   /** @param {PartRow} row @param {string} what @param {number} n @param {number} at */

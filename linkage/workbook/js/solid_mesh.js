@@ -3,13 +3,15 @@
 /** @import { Head, SolidHead, Vector } from "./types.js" */
 /**
  * @typedef {{ index: number, part: string, carriers: number[], round: boolean, still: boolean,
- *   mesh: Mesh, ends: Vector[] | null }} Drawable ends: of a rod, each on its own carrier
+ *   bare: boolean, mesh: Mesh, ends: Vector[] | null }} Drawable ends: of a rod, each on its own
+ *   carrier; index: of the solid, -1 of what has none, which is drawn from its points alone (bare)
  */
 
 import { carried } from "./pose.js";
 import { cross, dot, sizeOf, sub, unitOf } from "./vectors.js";
 
 const SIDES = 16;  // flats round a bar
+const THIN = 4, SHEET = 3;  // mm of what has no shape in the file: radius of a bar, half a sheet
 const CREASE = 0.9;  // cosine of the turn from which a corner is drawn as a line
 
 // Vertices with their normals, triangles, and lines along the creases.
@@ -149,13 +151,56 @@ function rodBars(solid, shapes, length) {
   });
 }
 
+// What the file gives no solid of: rods by their ends, bodies by arms from the pivot to each point.
+/** @param {Head} head @returns {Drawable[]} */
+function bareOf(head) {
+  const shaped = new Set(head.solids.flatMap((s) => s.carriers.length > 1 ? [] : s.carriers));
+  const kind = { index: -1, round: true, still: false, bare: true };
+  const rods = head.rods.filter((rod) => rod.radius === null).map((rod) => {
+    const mesh = new Mesh();
+    mesh.bar([0, 0, 0], [0, 0, rod.length], THIN);
+    return { ...kind, part: rod.name, carriers: rod.ends.map(([b]) => b), mesh,
+             ends: rod.ends.map(([, ...p]) => p) };
+  });
+  const bodies = head.bodies.flatMap((body, b) => {
+    if (!b || shaped.has(b)) return [];
+    const mesh = new Mesh(), places = Object.values(body.points);
+    for (const place of places.length ? places : [[0, 0, 0]]) mesh.bar([0, 0, 0], place, THIN);
+    return [{ ...kind, part: body.name, carriers: [b], mesh, ends: null }];
+  });
+  return [...rods, ...bodies];
+}
+
+// Surfaces as sheets from the hinge line to the trailing edge.
+/** @param {Head} head @returns {Drawable[]} */
+function sheetsOf(head) {
+  return head.surfaces.map(({ name, body, middle, half, edge }) => {
+    const mesh = new Mesh(), across = unitOf(cross(half, edge)).map((c) => c * SHEET);
+    /** @type {(h: number, e: number, t: number) => Vector} */
+    const at = (h, e, t) => middle.map((c, i) => c + h * half[i] + e * edge[i] + t * across[i]);
+    /** @param {number} t */
+    const loop = (t) => [at(-1, 0, t), at(1, 0, t), at(1, 1, t / 4), at(-1, 1, t / 4)];
+    const [low, high] = [loop(-1), loop(1)];
+    mesh.ends([...low, ...high]);
+    mesh.walls(low, high);
+    mesh.creases(low, high);
+    return { index: -1, part: name, carriers: [body], round: false, still: false, bare: true,
+             mesh, ends: null };
+  });
+}
+
 /** @param {Head} head @param {Float32Array} shapes @returns {Drawable[]} */
 export function drawables(head, shapes) {
+  return [...solidsOf(head, shapes), ...bareOf(head), ...sheetsOf(head)];
+}
+
+/** @param {Head} head @param {Float32Array} shapes @returns {Drawable[]} */
+function solidsOf(head, shapes) {
   const lengths = new Map(head.rods.map((rod) => [rod.name, rod.length]));
   return head.solids.flatMap((solid, index) => {
     const part = solid.name.slice(0, solid.name.indexOf("/"));
     /** @type {Omit<Drawable, "mesh">} */
-    const base = { index, part, ends: null, carriers: solid.carriers, round: !solid.faces.length,
+    const base = { index, part, ends: null, bare: false, carriers: solid.carriers, round: !solid.faces.length,
                    still: solid.carriers.every((b) => b === 0) };
     return solid.carriers.length > 1
       ? rodBars(solid, shapes, lengths.get(part) || 0).map((bar) => ({ ...base, ...bar }))

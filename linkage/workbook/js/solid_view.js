@@ -1,381 +1,445 @@
-// The 3-D view, in plain WebGL 2: the live view's solids and poses, to orbit.
+// The mechanism in 3-D: solids and poses of the live view, to turn, to cut open and to point at.
 
-/** @import { Look, Vector } from "./types.js" */
-/** @import { Drawable } from "./solid_mesh.js" */
+/** @import { Near, Vector } from "./types.js" */
+/** @import { Item, Picture, Places, Scene } from "./solid_gl.js" */
+/** @import { Camera, Eye } from "./camera.js" */
+/** @import { Name, Spot } from "./callout.js" */
 /** @typedef {import("./view.js").Workbook} App */
-/**
- * @typedef {WebGL2RenderingContext} Gl
- * @typedef {{ from: number, count: number }} Run
- * @typedef {Omit<Drawable, "mesh"> & { corners: Vector[], triangles: Run, lines: Run }} Item
- * @typedef {{ gl: Gl, at: Record<string, WebGLUniformLocation | null>,
- *   buffers: WebGLBuffer[] }} Scene what draws, once the view has been opened
- * @typedef {(number[] | null)[]} Places matrices of the items, null out of reach
- */
 
+import { Callouts } from "./callout.js";
+import { FIELD, axesOf, cameraOf, distanceFor, lookingAlong, placeOn, turned } from "./camera.js";
 import { h, newId, tell } from "./dom.js";
+import { SIZES, coloursOf } from "./drawing.js";
+import { onHands } from "./hands.js";
 import { carried } from "./pose.js";
-import { asRows, cornersOf, drawables, middleOf, placed } from "./solid_mesh.js";
-import { cross, dot, sub, unitOf } from "./vectors.js";
+import { fill, itemAt, paint, sceneOn } from "./solid_gl.js";
+import { asRows, drawables, middleOf, placed } from "./solid_mesh.js";
+import { saidLength } from "./wording.js";
 
-const FIELD = 28 * Math.PI / 180;
-const SOLID_HOME = { round: 215, up: 20, near: 1 };  // degrees from the tail over the right; zoom
-const VERTEX = `#version 300 es
-uniform mat4 seen, place; uniform vec2 grow; uniform float pull;
-layout(location = 0) in vec3 spot; layout(location = 1) in vec4 facing;
-out vec3 normal;
-void main() {
-  normal = mat3(place) * facing.xyz;
-  gl_Position = seen * place * vec4(spot, 1.0);
-  vec2 way = (seen * vec4(normal, 0.0)).xy;
-  gl_Position.xy += grow * gl_Position.w * way / max(length(way), 1e-6);
-  gl_Position.z += pull;  // as if a share nearer to the eye, whatever the distance
-}`;
-const FRAGMENT = `#version 300 es
-precision highp float;
-uniform vec3 colour, light, stripe; uniform int kind;
-in vec3 normal; out vec4 drawn;
-void main() {
-  float shade = kind == 0 ? 1.0 : 0.66 + 0.34 * dot(normalize(normal), light);
-  bool striped = kind == 2 && mod(gl_FragCoord.x + gl_FragCoord.y, 9.0) < 3.5;
-  drawn = vec4(striped ? stripe : colour * shade, 1.0);
-}`;
-
-/** @param {Gl} gl */
-function program(gl) {
-  const made = gl.createProgram();
-  /** @type {[number, string][]} */
-  const shaders = [[gl.VERTEX_SHADER, VERTEX], [gl.FRAGMENT_SHADER, FRAGMENT]];
-  for (const [kind, text] of shaders) {
-    const shader = /** @type {WebGLShader} */ (gl.createShader(kind));
-    gl.shaderSource(shader, text);
-    gl.compileShader(shader);
-    gl.attachShader(made, shader);
-  }
-  gl.linkProgram(made);
-  if (!gl.getProgramParameter(made, gl.LINK_STATUS))
-    throw new Error(gl.getProgramInfoLog(made) || "no 3-D");
-  gl.useProgram(made);
-  const names = ["seen", "place", "grow", "pull", "colour", "light", "stripe", "kind"];
-  return Object.fromEntries(names.map((name) => [name, gl.getUniformLocation(made, name)]));
-}
-
-// All meshes in one vertex and one index buffer; each drawable learns where its own lie.
-/**
- * @param {Gl} gl
- * @param {WebGLBuffer[]} buffers
- * @param {Drawable[]} drawables
- * @returns {Item[]}
- */
-function fill(gl, buffers, drawables) {
-  let vertices = 0, indices = 0;
-  for (const { mesh } of drawables) {
-    vertices += mesh.spots.length / 3;
-    indices += mesh.triangles.length + mesh.lines.length;
-  }
-  const bytes = new ArrayBuffer(16 * vertices), index = new Uint32Array(indices);
-  const spots = new Float32Array(bytes), facings = new Int8Array(bytes);
-  let v = 0, i = 0;
-  const items = drawables.map(({ mesh, ...rest }) => {
-    const first = v;
-    /** @param {number[]} list */
-    const put = (list) => {
-      const from = i;
-      for (const k of list) index[i++] = first + k;
-      return { from: 4 * from, count: list.length };
-    };
-    for (let k = 0; k < mesh.spots.length / 3; k++, v++) {
-      spots.set(mesh.spots.slice(3 * k, 3 * k + 3), 4 * v);
-      facings.set(mesh.facings.slice(4 * k, 4 * k + 4), 16 * v + 12);
-    }
-    return { ...rest, corners: cornersOf(mesh.spots), triangles: put(mesh.triangles),
-             lines: put(mesh.lines) };
-  });
-  gl.bindBuffer(gl.ARRAY_BUFFER, buffers[0]);
-  gl.bufferData(gl.ARRAY_BUFFER, bytes, gl.STATIC_DRAW);
-  gl.bindBuffer(gl.ELEMENT_ARRAY_BUFFER, buffers[1]);
-  gl.bufferData(gl.ELEMENT_ARRAY_BUFFER, index, gl.STATIC_DRAW);
-  gl.enableVertexAttribArray(0);
-  gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 16, 0);
-  gl.enableVertexAttribArray(1);
-  gl.vertexAttribPointer(1, 4, gl.BYTE, true, 16, 12);
-  return items;
-}
-
-// The page's own colours as red, green and blue from 0 to 1.
-/** @param {Look} look @returns {Record<string, Vector>} */
-const coloursOf = (look) => Object.fromEntries(Object.entries(look).map(([name, css]) => {
-  const hex = /^#([0-9a-f]{2})([0-9a-f]{2})([0-9a-f]{2})$/i.exec(css);
-  return [name, hex ? hex.slice(1).map((part) => parseInt(part, 16) / 255) : [0.5, 0.5, 0.5]];
-}));
+const HOME = { round: 215, up: 24 };  // degrees from the tail over the right
+/** @type {Record<string, { round: number, up: number }>} */
+const STANDARD = { side: { round: 270, up: 0 }, top: { round: 270, up: 90 },
+                   front: { round: 180, up: 0 } };
+const PAIR = 115;  // mm about the closest points that a pair is framed with
+const TURNING = 260;  // ms of an animated change
+const GHOST = -2;  // in place of the index of a solid
+const HOT = 14;  // mm about a contact that is red
+const NOWHERE = [0, 0, 0, 1e9];
 
 export class SolidPanel {
   /** @param {App} app */
   constructor(app) {
     this.app = app;
-    ({ round: this.round, up: this.up, near: this.near } = SOLID_HOME);
-    this.chosen = "";
+    /** @type {Eye} */
+    this.eye = { ...HOME, near: 1, pan: [0, 0, 0], flat: false };
+    this.chosen = "@sticks";
+    this.alone = "";  // the part on show by itself
+    this.pointed = "";
+    /** @type {Vector} */
+    this.middle = [0, 0, 0];
     this.fitted = 0;  // distance of the eye that what is looked at fits in, 0 until it is known
-    this.asked = 0;
+    this.turning = 0;
     /** @type {Scene | null | undefined} */
     this.scene = undefined;  // null where the browser draws no 3-D
     /** @type {Item[]} */
     this.items = [];
-    /** @type {ResizeObserver | undefined} */
-    this.watch = undefined;
-    const pick = newId(), filled = newId();
-    this.pick = h("select", { id: pick, "data-control": "look at", onchange: () => this.look() });
-    this.filled = h("input", { id: filled, type: "checkbox", "data-control": "fill",
-                               onchange: () => this.later() });
+    /** @type {Camera | null} */
+    this.camera = null;
     this.canvas = h("canvas", { tabindex: "0", class: "lw-solid", role: "application",
-      "data-view": "solid", "aria-label": "3-D view of the controls: arrow keys turn it, plus and "
-      + "minus zoom, Home shows everything again" });
-    this.words = h("p", { class: "lw-note", role: "status" });
-    this.el = h("details", { class: "lw-solids", ontoggle: () => this.update() },
-      h("summary", {}, "3-D view"),
-      h("div", { class: "lw-row" }, h("label", { for: pick }, "Look at"), this.pick,
-        h("label", { for: filled, class: "lw-check" }, this.filled, " fill what stands still")),
-      this.canvas, this.words);
+      "data-view": "solid", "aria-label": "3-D view of the controls: arrow keys turn it, Shift and "
+      + "arrow keys move it, plus and minus zoom, Home shows everything again" });
+    this.over = h("canvas", { class: "lw-over", "aria-hidden": "true" });
+    this.callouts = new Callouts(this.over);
+    this.words = h("p", { class: "lw-note lw-from", role: "status" });
+    this.place = h("p", { class: "lw-place" });
+    this.el = h("div", { class: "lw-solids" }, h("div", { class: "lw-stage" }, this.canvas,
+      this.over, this.place), this.words);
+    this.tools = this.toolsOf();
     this.listen();
   }
 
-  // Nothing is made before the view is opened; new shapes are loaded once changes come to rest.
+  toolsOf() {
+    const pick = newId(), cut = newId();
+    this.pick = h("select", { id: pick, "data-control": "look at", onchange: () => {
+      if (this.pick) this.look(this.pick.value); } });
+    /** @param {string} name @param {string} label @param {() => void} on */
+    const button = (name, label, on) => h("button", { type: "button", "data-control": name,
+                                                      onclick: on }, label);
+    /** @param {string} name @param {string} label @param {boolean} on */
+    const check = (name, label, on) => {
+      const box = h("input", { type: "checkbox", "data-control": name, checked: on,
+                               onchange: () => this.draw() });
+      return { box, el: h("label", { class: "lw-check" }, box, ` ${label}`) };
+    };
+    this.faded = check("fade", "fade", true);
+    this.level = check("parallel", "parallel", false);
+    this.level.box.addEventListener("change", () => {
+      this.eye.flat = this.level?.box.checked || false;
+      this.draw();
+    });
+    this.section = h("select", { id: cut, "data-control": "section",
+                                 onchange: () => this.sectioned() },
+      ...["whole", "cut at FS", "cut at BL", "cut at WL"].map((t, n) =>
+        h("option", { value: n }, t)));
+    this.depth = h("input", { type: "range", min: 0, max: 1000, value: 500, hidden: true,
+      "aria-label": "where it is cut", "data-control": "section at", oninput: () => this.draw() });
+    return h("div", { class: "lw-tools", role: "group", "aria-label": "View" },
+      button("show pair", "Pair", () => this.look("@pair")),
+      button("show sticks", "Sticks", () => this.look("@sticks")),
+      button("show whole", "Whole", () => this.look("")),
+      ...Object.keys(STANDARD).map((name) =>
+        button(`view ${name}`, name[0].toUpperCase() + name.slice(1),
+               () => this.turnTo(STANDARD[name], true))),
+      button("view hinge", "Hinge", () => this.alongHinge()),
+      h("label", { for: pick, class: "lw-hidden" }, "Look at"), this.pick,
+      this.faded.el, this.level.el, h("label", { for: cut, class: "lw-hidden" }, "Section"),
+      this.section, this.depth);
+  }
+
+  // New shapes are loaded once changes come to rest.
   update() {
     const { poses } = this.app;
-    if (!this.el.open || this.scene === null) return;
-    if (!this.scene) this.start();
+    if (this.scene === null) return;
+    if (this.scene === undefined) this.start();
     else if (this.poses !== poses) {
       clearTimeout(this.loading);
-      this.loading = setTimeout(() => { this.load(); this.later(); }, 200);
+      this.loading = setTimeout(() => { this.load(); this.draw(); }, this.poses ? 120 : 0);
     }
-    this.later();
+    if (!this.app.hidden.has(this.canvas)) this.draw();
   }
 
   start() {
-    const gl = this.canvas.getContext("webgl2", { antialias: true });
-    if (!gl) {
-      this.scene = null;
+    this.scene = sceneOn(this.canvas);
+    if (!this.scene) {
       tell(this.words, "This browser draws no 3-D (WebGL 2 is off); the flat views show the same.");
       return;
     }
-    this.scene = { gl, at: program(gl), buffers: [gl.createBuffer(), gl.createBuffer()] };
     this.load();
-    if (this.watch) return;  // begun again after the browser had lost what it drew with
+    if (this.begun) return;  // begun again after the browser had lost what it drew with
+    this.begun = true;
     this.canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
-    this.canvas.addEventListener("webglcontextrestored", () => { this.start(); this.later(); });
-    this.watch = new ResizeObserver(() => this.later());
-    this.watch.observe(this.canvas);
+    this.canvas.addEventListener("webglcontextrestored", () => {
+      this.scene = undefined;
+      this.start();
+      this.draw();
+    });
   }
 
   load() {
-    if (!this.scene) return;
+    if (!this.scene || !this.pick) return;
     this.poses = this.app.poses;
-    this.items = fill(this.scene.gl, this.scene.buffers,
-                      drawables(this.poses.head, this.poses.points));
+    this.items = fill(this.scene, drawables(this.poses.head, this.poses.points));
     const parts = new Set(this.items.filter((item) => !item.still).map((item) => item.part));
     this.pick.replaceChildren(h("option", { value: "" }, "everything"),
-                              ...[...parts].map((part) => h("option", { value: part }, part)));
-    this.pick.value = parts.has(this.chosen) ? this.chosen : "";
+      h("option", { value: "@sticks" }, "the sticks"), h("option", { value: "@pair" }, "the pair"),
+      ...[...parts].map((part) => h("option", { value: part }, part)));
+    if (!this.chosen.startsWith("@") && !parts.has(this.chosen)) this.chosen = "";
+    this.pick.value = this.chosen;
+    this.fitted = 0;
   }
 
-  close() { this.watch?.disconnect(); }
+  stop() { cancelAnimationFrame(this.turning); }
 
-  look() {
-    [this.chosen, this.near, this.fitted] = [this.pick.value, 1, 0];
-    this.later();
+  /** @param {string} what "" everything, a part, or @sticks or @pair */
+  look(what) {
+    this.chosen = what;
+    if (this.pick) this.pick.value = what;
+    [this.eye.near, this.eye.pan, this.fitted] = [1, [0, 0, 0], 0];
+    this.draw();
+  }
+
+  /** @param {{ round: number, up: number }} to @param {boolean} flat */
+  turnTo(to, flat) {
+    const from = { round: this.eye.round, up: this.eye.up }, begun = performance.now();
+    const still = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+    this.eye.flat = flat;
+    if (this.level) this.level.box.checked = flat;
+    cancelAnimationFrame(this.turning);
+    const step = () => {
+      const t = still ? 1 : Math.min(1, (performance.now() - begun) / TURNING);
+      const smooth = t * t * (3 - 2 * t);
+      this.eye.round = (turned(from.round, to.round, smooth) + 360) % 360;
+      this.eye.up = from.up + (to.up - from.up) * smooth;
+      this.fitted = this.eye.near === 1 ? 0 : this.fitted;
+      this.draw();
+      if (t < 1) this.turning = requestAnimationFrame(step);
+    };
+    step();
+  }
+
+  // along the hinge of what is looked at, or of the chosen pair's surface, else of the first
+  alongHinge() {
+    const { head, pose } = this.app;
+    const surface = head.surfaces.find((s) => s.name === this.alone || s.name === this.chosen)
+      || head.surfaces[0];
+    if (!surface || !pose) return;
+    const rows = pose.bodies[surface.body], [x, y, z] = surface.half;
+    const still = [rows[0] * x + rows[1] * y + rows[2] * z, rows[4] * x + rows[5] * y + rows[6] * z,
+                   rows[8] * x + rows[9] * y + rows[10] * z];
+    this.look(surface.name);
+    this.turnTo(lookingAlong(still.map((c) => -c)), true);
+  }
+
+  sectioned() {
+    if (this.section && this.depth) this.depth.hidden = this.section.value === "0";
+    this.draw();
+  }
+
+  /** @returns {number[]} plane past which all is cut away */
+  plane() {
+    const axis = Number(this.section?.value || 0) - 1;
+    if (axis < 0) return NOWHERE;
+    const near = this.app.chosenNear, share = (Number(this.depth?.value) - 500) / 500;
+    const middle = near ? (near.one[axis] + near.two[axis]) / 2 : this.middle[axis];
+    const at = middle + share * this.fitted * Math.tan(FIELD / 2) * 1.4, normal = [0, 0, 0];
+    const side = this.camera && this.camera.axes[2][axis] < 0 ? -1 : 1;
+    normal[axis] = side;
+    return [...normal, side * at];
   }
 
   listen() {
     const { canvas } = this;
     canvas.addEventListener("keydown", (event) => {
-      if (event.ctrlKey || event.altKey || event.metaKey || !this.key(event.key)) return;
+      if (event.ctrlKey || event.altKey || event.metaKey || !this.key(event.key, event.shiftKey))
+        return;
       event.preventDefault();
-      this.later();
+      event.stopPropagation();
+      this.draw();
     });
-    canvas.addEventListener("pointerdown", (event) => canvas.setPointerCapture(event.pointerId));
-    canvas.addEventListener("pointermove", (event) => {
-      if (!canvas.hasPointerCapture(event.pointerId)) return;
-      this.turn(-0.4 * event.movementX, 0.4 * event.movementY);
-      this.later();
-    });
-    canvas.addEventListener("wheel", (event) => {
-      if (document.activeElement !== canvas) return;  // the page scrolls until it is clicked
-      event.preventDefault();
-      this.zoom(Math.exp(-0.002 * event.deltaY));
-      this.later();
-    }, { passive: false });
+    onHands(canvas, {
+      drag: (x, y, event) => {
+        if (event.shiftKey || event.buttons > 1) this.move(x, y);
+        else this.turn(-0.4 * x, 0.4 * y);
+        this.draw();
+      },
+      pinch: (by, at, move) => {
+        this.zoom(by, at);
+        this.move(...move);
+        this.draw();
+      },
+      tap: (at) => {
+        const item = this.at(at), part = item ? item.part : "";
+        this.alone = part === this.alone ? "" : part;
+        this.draw();
+      },
+      hover: (at) => {
+        this.hovering = at;
+        if (this.hoverAsked) return;
+        this.hoverAsked = requestAnimationFrame(() => {
+          this.hoverAsked = 0;
+          const item = this.hovering ? this.at(this.hovering) : null;
+          const part = item ? item.part : "";
+          if (part === this.pointed) return;
+          this.pointed = part;
+          this.draw();
+        });
+      } });
   }
 
-  /** @param {string} key */
-  key(key) {
+  /** @param {string} key @param {boolean} shift */
+  key(key, shift) {
     /** @type {Record<string, [number, number]>} */
     const turns = { ArrowLeft: [5, 0], ArrowRight: [-5, 0], ArrowUp: [0, 5], ArrowDown: [0, -5] };
-    if (turns[key]) this.turn(turns[key][0], turns[key][1]);
+    if (turns[key] && shift) this.move(4 * turns[key][0], -4 * turns[key][1]);
+    else if (turns[key]) this.turn(turns[key][0], turns[key][1]);
     else if (key === "+" || key === "=") this.zoom(1.15);
     else if (key === "-") this.zoom(1 / 1.15);
+    else if (key === "Escape") this.alone = "";
     else if (key === "Home") {
-      ({ round: this.round, up: this.up, near: this.near } = SOLID_HOME);
-      [this.chosen, this.fitted] = ["", 0];
-      this.pick.value = "";
+      this.eye = { ...HOME, near: 1, pan: [0, 0, 0], flat: false };
+      if (this.level) this.level.box.checked = false;
+      this.alone = "";
+      this.look("");
     } else return false;
     return true;
   }
 
   /** @param {number} round @param {number} up */
   turn(round, up) {
-    this.round = (this.round + round + 360) % 360;
-    this.up = Math.min(90, Math.max(-90, this.up + up));
+    this.eye.round = (this.eye.round + round + 360) % 360;
+    this.eye.up = Math.min(90, Math.max(-90, this.eye.up + up));
   }
 
-  /** @param {number} by */
-  zoom(by) { this.near = Math.min(40, Math.max(0.25, this.near * by)); }
+  /** Shows a part by itself. @param {string} part */
+  isolate(part) {
+    this.alone = part;
+    this.look(part);
+  }
 
-  later() {
-    if (this.asked || !this.scene || !this.app.pose) return;
-    this.asked = requestAnimationFrame(() => { this.asked = 0; this.draw(); });
+  // dots of the screen
+  /** @param {number} x @param {number} y */
+  move(x, y) {
+    if (!this.camera) return;
+    const per = this.camera.across / (this.canvas.clientWidth || 1), [right, up] = this.camera.axes;
+    this.eye.pan = this.eye.pan.map((c, i) => c - per * (x * right[i] - y * up[i]));
+  }
+
+  // about a place of the canvas, which stays where it is
+  /** @param {number} by @param {[number, number]} [at] */
+  zoom(by, at) {
+    const before = this.eye.near;
+    this.eye.near = Math.min(40, Math.max(0.25, before * by));
+    if (!at) return;
+    const share = 1 - before / this.eye.near;
+    this.move(-(at[0] - this.canvas.clientWidth / 2) * share,
+              -(at[1] - this.canvas.clientHeight / 2) * share);
+  }
+
+  /** @param {[number, number]} place */
+  at([x, y]) {
+    const ratio = window.devicePixelRatio || 1;
+    if (!this.scene || !this.last || !this.camera) return null;
+    const item = itemAt(this.scene, this.items, this.last.places, this.last.picture,
+                        Math.round(x * ratio), Math.round(this.canvas.height - y * ratio));
+    this.app.schedule();  // what was drawn to be read back is drawn over
+    return item;
   }
 
   // Corners of the boxes about what is looked at and about all there is, as they are now.
-  /** @param {Places} places */
+  /** @param {Places} places @returns {[Vector[], Vector[]]} */
   corners(places) {
     const there = this.items.flatMap((item, k) => {
       const place = places[k];
       if (!place) return [];
       const rows = asRows(place);
-      const corners = item.corners.map((p) => carried(rows, p[0], p[1], p[2]));
-      return [{ part: item.part, corners }];
+      return [{ item, corners: item.corners.map((p) => carried(rows, p[0], p[1], p[2])) }];
     });
-    const chosen = there.filter(({ part }) => part === this.chosen);
-    return [chosen.length ? chosen : there, there].map((some) => some.flatMap((s) => s.corners));
+    const all = there.flatMap((s) => s.corners), { views } = this.app, near = this.app.chosenNear;
+    if (this.chosen === "@pair" && near) {
+      const middle = near.one.map((c, i) => (c + near.two[i]) / 2);
+      return [[-1, 1].flatMap((x) => [-1, 1].flatMap((y) => [-1, 1].map((z) =>
+        [middle[0] + x * PAIR, middle[1] + y * PAIR, middle[2] + z * PAIR]))), all];
+    }
+    if (this.chosen.startsWith("@")) {
+      const driven = views.driven(), { low, high } = views.drawing.boxOf(views.farthest(),
+                                                                         (b) => driven.has(b));
+      return [Array.from({ length: 8 }, (_, k) => [0, 1, 2].map((i) =>
+        ((k >> i) & 1 ? high : low)[i])), all];
+    }
+    const some = there.filter(({ item }) => item.part === this.chosen).flatMap((s) => s.corners);
+    return [some.length ? some : all, all];
   }
 
   draw() {
     const { canvas, scene } = this, { pose } = this.app, scale = window.devicePixelRatio || 1;
     if (!scene || !pose) return;
-    const { gl, at } = scene;
-        const wide = Math.round(canvas.clientWidth * scale);
-    const high = Math.round(canvas.clientHeight * scale);
+    const box = SIZES.get(canvas) || { width: canvas.clientWidth, height: canvas.clientHeight };
+    const wide = Math.round(box.width * scale), high = Math.round(box.height * scale);
     if (!wide || !high) return;
-    if (canvas.width !== wide || canvas.height !== high) {
+    if (canvas.width !== wide || canvas.height !== high)
       [canvas.width, canvas.height, this.fitted] = [wide, high, 0];
-    }
-    const places = this.items.map((item) => placed(item, pose.bodies));
-    const way = this.way(), far = this.far(places, way, wide / high), [right, up, back] = way;
-    const { seen, pull } = this.camera(places, way, far, wide / high);
-    const colours = coloursOf(this.app.colours());
-    gl.viewport(0, 0, wide, high);
-    gl.clearColor(colours.paper[0], colours.paper[1], colours.paper[2], 1);
-    gl.enable(gl.DEPTH_TEST);
-    gl.clear(gl.COLOR_BUFFER_BIT | gl.DEPTH_BUFFER_BIT);
-    gl.uniformMatrix4fv(at.seen, false, seen);
-    gl.uniform3fv(at.light, unitOf([0, 1, 2].map(
-      (i) => back[i] + 0.4 * right[i] + 0.7 * up[i])));
-    gl.uniform3fv(at.stripe, colours.ink);
-    this.passes(scene, places, [2.6 * scale / wide, 2.6 * scale / high], pull, colours);
-    this.say(places, 2 * far * Math.tan(FIELD / 2) * wide / high);
-  }
-
-  // Right, up and towards the eye as the screen has them.
-  way() {
-    const round = this.round * Math.PI / 180, up = this.up * Math.PI / 180;
-    const back = [Math.cos(up) * Math.cos(round), Math.cos(up) * Math.sin(round), Math.sin(up)];
-    const right = [-Math.sin(round), Math.cos(round), 0];  // stays known looking straight down
-    return [right, cross(back, right), back];
-  }
-
-  // Distance of the eye: what is looked at fills the picture when chosen, then zoom decides.
-  /** @param {Places} places @param {Vector[]} way @param {number} aspect */
-  far(places, [right, up, back], aspect) {
+    const places = this.placesAt(pose.bodies), [corners, all] = this.corners(places);
     if (!this.fitted) {
-      const [corners] = this.corners(places), target = middleOf(corners);
-      const reach = Math.tan(FIELD / 2);
-      this.fitted = 1.06 * Math.max(1, ...corners.map((corner) => {
-        const p = sub(corner, target);
-        const off = Math.max(Math.abs(dot(p, up)), Math.abs(dot(p, right)) / aspect);
-        return dot(p, back) + off / reach;
-      }));
+      this.middle = middleOf(corners);
+      this.fitted = distanceFor(corners, this.middle, axesOf(this.eye), wide / high);
     }
-    return this.fitted / this.near;
+    this.camera = cameraOf(this.eye, this.middle, this.fitted / this.eye.near, wide / high, all);
+    const picture = this.pictureOf(scale, wide, high);
+    const ghosts = this.ghostsOf();
+    paint(scene, [...this.items, ...ghosts.items], [...places, ...ghosts.places], picture);
+    this.last = { places, picture };
+    this.writeOver(picture, places, box.width, box.height);
+    tell(this.place, this.app.saidPlace());
+    this.say(places, this.camera.across);
   }
 
-  /**
-   * @param {Places} places
-   * @param {Vector[]} way
-   * @param {number} far
-   * @param {number} aspect
-   */
-  camera(places, [right, up, back], far, aspect) {
-    const [corners, all] = this.corners(places), target = middleOf(corners);
-    const eye = target.map((c, i) => c + far * back[i]);
-    const depths = all.map((p) => dot(sub(eye, p), back));
-    const end = 1.1 * Math.max(far, ...depths);
-    const near = Math.max(0.9 * Math.min(...depths), end / 500);
-    const f = 1 / Math.tan(FIELD / 2), a = (end + near) / (near - end);
-    const b = 2 * end * near / (near - end);
-    const rows = [[...right.map((c) => c * f / aspect), -dot(right, eye) * f / aspect],
-                  [...up.map((c) => c * f), -dot(up, eye) * f],
-                  [...back.map((c) => c * a), -dot(back, eye) * a + b],
-                  [...back.map((c) => -c), dot(back, eye)]];
-    const seen = [0, 1, 2, 3].flatMap((column) => rows.map((row) => row[column]));
-    return { seen, pull: 0.002 * b };
+  /** @param {Float64Array[]} bodies @returns {Places} */
+  placesAt(bodies) { return this.items.map((item) => placed(item, bodies)); }
+
+  // what moves of the chosen pair, at places along the way that is played
+  ghostsOf() {
+    const { app } = this, two = app.chosen === null ? [] : app.head.pairs[app.chosen].slice(0, 2);
+    const moving = this.items.filter((item) => !item.still && (two.includes(item.index)
+      || (item.part === this.alone && this.alone !== "")));
+    /** @type {{ items: Item[], places: Places }} */
+    const ghosts = { items: [], places: [] };
+    for (const place of moving.length ? app.play.ghosts() : []) {
+      const { bodies } = app.poses.at(place);
+      for (const item of moving) {
+        ghosts.items.push({ ...item, index: GHOST, part: "" });
+        ghosts.places.push(placed(item, bodies));
+      }
+    }
+    return ghosts;
   }
 
-  // Dark shells a little larger behind round bars give them an outline; then faces and creases.
-  /**
-   * @param {Scene} scene
-   * @param {Places} places
-   * @param {number[]} grow
-   * @param {number} pull
-   * @param {Record<string, Vector>} colours
-   */
-  passes({ gl, at }, places, grow, pull, colours) {
-    const touching = this.app.touching();
-    /** @param {(item: Item) => void} draw */
-    const each = (draw) => this.items.forEach((item, k) => {
-      const place = places[k];
-      if (!place) return;
-      gl.uniformMatrix4fv(at.place, false, place);
-      draw(item);
+  /** @param {number} scale @param {number} wide @param {number} high @returns {Picture} */
+  pictureOf(scale, wide, high) {
+    const { app } = this, near = app.chosenNear, camera = /** @type {Camera} */ (this.camera);
+    const { seen, pull, axes } = camera;
+    const hot = near && near.gap <= 1e-6 ? [...near.one.map((c, i) => (c + near.two[i]) / 2), HOT]
+      : [0, 0, 0, -1];
+    const two = app.chosen === null ? [] : app.head.pairs[app.chosen].slice(0, 2);
+    const touching = app.found.touching();
+    return { seen, pull, axes, hot, cut: this.plane(), grow: [2.2 * scale / wide, 2.2 * scale / high],
+      colours: coloursOf(app.colours()), shade: (item) => this.shade(item, two, touching) };
+  }
+
+  /** @param {Item} item @param {unknown[]} two @param {Set<unknown>} touching */
+  shade(item, two, touching) {
+    if (item.index === GHOST) return { colour: "act", alpha: 0.16 };
+    const mine = two.includes(item.index) && item.index >= 0;
+    if (this.alone && item.part !== this.alone && !mine)
+      return item.still ? null : { colour: "structure", alpha: 0.14 };
+    if (mine) return { colour: item.still ? "pick2" : "pick",
+                       alpha: item.still && !item.round ? 0.62 : 1 };
+    if (item.part === this.chosen || item.part === this.alone) return { colour: "act", alpha: 1 };
+    const colour = touching.has(item.index) ? "pick2" : item.still ? "structure"
+      : item.ends ? "rod" : "part";
+    if (item.still && !item.round) return { colour, alpha: this.faded?.box.checked ? 0.13 : 1 };
+    return { colour, alpha: item.part === this.pointed ? 0.99 : 1 };
+  }
+
+  /** @param {Picture} picture @param {Places} places @param {number} wide @param {number} tall */
+  writeOver(picture, places, wide, tall) {
+    const { app } = this, near = app.chosenNear;
+    /** @param {Vector} p */
+    const on = (p) => /** @type {Spot | null} */ (placeOn(picture.seen, p, wide, tall));
+    /** @type {Name[]} */
+    const names = [];
+    for (const part of new Set([this.pointed, this.alone].filter(Boolean))) {
+      const k = this.items.findIndex((item, n) => item.part === part && places[n]);
+      const place = k < 0 ? null : places[k];
+      if (!place) continue;
+      const at = part === this.pointed && this.hovering ? this.hovering
+        : on(middleOf(this.items[k].corners.map((p) => carried(asRows(place), p[0], p[1], p[2]))));
+      if (at) names.push({ at, text: part, strong: part === this.alone });
+    }
+    const marks = app.found.marks().filter((m) => m.pair !== app.chosen).flatMap((m) => {
+      const spot = on(m.at);
+      return spot ? [spot] : [];
     });
-    /** @param {number} mode @param {Run} run */
-    const part = (mode, { from, count }) => {
-      if (count) gl.drawElements(mode, count, gl.UNSIGNED_INT, from);
-    };
-    gl.enable(gl.CULL_FACE);
-    gl.cullFace(gl.FRONT);
-    gl.uniform1f(at.pull, 0);
-    gl.uniform1i(at.kind, 0);
-    gl.uniform3fv(at.colour, colours.ink);
-    gl.uniform2fv(at.grow, grow);
-    each((item) => { if (item.round) part(gl.TRIANGLES, item.triangles); });
-    gl.uniform2fv(at.grow, [0, 0]);
-    gl.cullFace(gl.BACK);
-    each((item) => {
-      const touches = touching.has(item.index);
-      if (item.still && !item.round && !this.filled.checked && !touches) return;
-      gl.uniform1i(at.kind, touches ? 2 : 1);
-      gl.uniform3fv(at.colour, colours[item.part === this.chosen ? "near"
-        : item.still ? "structure" : item.ends ? "rod" : "part"]);
-      part(gl.TRIANGLES, item.triangles);
-    });
-    gl.uniform1i(at.kind, 0);
-    gl.uniform1f(at.pull, pull);
-    each((item) => {
-      gl.uniform3fv(at.colour, item.still ? colours.soft : colours.ink);
-      part(gl.LINES, item.lines);
-    });
+    const one = near && on(near.one), two = near && on(near.two);
+    const dimension = near && one && two ? this.dimensionOf(near, one, two) : null;
+    this.callouts.draw(dimension, marks, names, app.colours());
+  }
+
+  /** @param {Near} near @param {Spot} one @param {Spot} two */
+  dimensionOf(near, one, two) {
+    const { app } = this, [i, j, required, rule] = app.head.pairs[near.pair];
+    const touch = near.gap <= 1e-6, free = rule === "stop" || rule === "waived";
+    return { one, two, touch, short: !touch && !free && near.gap < required,
+             lines: [app.saidGap(near), app.head.solids[i].name, `to ${app.head.solids[j].name}`,
+                     free ? rule : `${saidLength(required, app.head.length)} required`] };
   }
 
   /** @param {Places} places @param {number} across */
   say(places, across) {
-    const nose = Math.round(Math.abs(this.round - 180)), up = Math.round(this.up);
+    const { round, up } = this.eye, nose = Math.round(Math.abs(round - 180)), rise = Math.round(up);
     const side = nose === 0 ? "the nose" : nose === 180 ? "the tail"
-      : `${nose}° ${this.round > 180 ? "left" : "right"} of the nose`;
-    const from = Math.abs(up) === 90 ? `straight ${up < 0 ? "below" : "above"}`
-      : `${side}, ${Math.abs(up)}° ${up < 0 ? "below" : "above"}`;
+      : `${nose}\u00b0 ${round > 180 ? "left" : "right"} of the nose`;
+    const from = Math.abs(rise) === 90 ? `straight ${rise < 0 ? "below" : "above"}`
+      : `${side}, ${Math.abs(rise)}\u00b0 ${rise < 0 ? "below" : "above"}`;
     const lost = [...new Set(this.items.filter((_, k) => !places[k]).map((item) => item.part))];
     const unit = this.app.head.length, wide = (across / unit.mm).toFixed(0);
-    const words = `Seen from ${from}; looking at ${this.chosen || "everything"}, `
-      + `${wide} ${unit.name} across.`
+    const what = { "": "everything", "@sticks": "the sticks", "@pair": "the pair" }[this.chosen]
+      || this.chosen;
+    const sheets = this.app.head.surfaces.some((s) => s.chord === null) ? ", chord" : "";
+    const borne = this.app.state.loads?.[this.alone];
+    const words = `Seen from ${from}; looking at ${what}, ${wide} ${unit.name} across.`
+      + (this.alone ? ` ${this.alone} by itself${borne ? `: ${borne}` : ""}.` : "")
+      + (this.app.head.surfaces.length ? ` Span${sheets} of surfaces: not in the file, stand-in.`
+        : "")
       + (lost.length ? ` Left out, out of reach at this stick position: ${lost.join(", ")}.` : "");
     clearTimeout(this.telling);  // a reader aloud hears where the view came to rest
     this.telling = setTimeout(() => { tell(this.words, words); }, 150);

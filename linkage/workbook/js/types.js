@@ -20,26 +20,37 @@
  * @typedef {{ name: string, ends: number[][], points: string[], length: number,
  *   radius: number | null }} RodHead
  * @typedef {{ name: string, words: [string, string], inputs: number[], deflection: number,
- *   gearing: Record<string, number> }} SurfaceHead
+ *   gearing: Record<string, number>, body: number, chord: number | null, middle: Vector,
+ *   half: Vector, edge: Vector }} SurfaceHead
  * @typedef {[first: number, count: number, radius: number, share?: Pair]} Piece
  * @typedef {{ name: string, carriers: number[], pieces: Piece[], bars: Piece[],
  *   faces: Pair[][] }} SolidHead
  * @typedef {[first: number, second: number, required: number, rule: string,
  *   inputs: number[], kept?: Pair]} PairHead
  * @typedef {{ carriers: number[], pieces: Piece[] }} KeptHead
+ * @typedef {{ solid: number, name: string, pieces: Piece[], faces: Pair[][],
+ *   kept: Record<string, number> }} Offered
  * @typedef {{ format: number, title: string, length: LengthUnit, typed: UnitWords, words: Words,
  *   caution: string, inputs: InputHead[], bodies: BodyHead[], driven: number[], rods: RodHead[],
  *   surfaces: SurfaceHead[], solids: SolidHead[], kept: KeptHead[],
- *   pairs: PairHead[] }} Head
+ *   pairs: PairHead[], offered: Offered[], forms: Record<string, string[][]> }} Head
  *
  * @typedef {{ surface: string, input: string, word: string, required: number, within: number,
- *   found: number | null, ok: boolean, end: string, value: number }} RequiredRow
+ *   found: number | null, ok: boolean, end: string, value: number,
+ *   at: number | null }} RequiredRow
  * @typedef {{ name: string, input: string, side: string, angle: number | null, error: string,
  *   on: string | null, thickness: number, stock: number[], most: number,
  *   chart: [number[], (number | null)[]] | null, deflections: Record<string, number | null>,
  *   governs: boolean | null, reason: string }} StopRow
  * @typedef {{ least: number, proven: number, required: number, ok: boolean, rule: string,
- *   at: string }} ProofRow
+ *   at: string, place: Position }} ProofRow
+ * @typedef {{ kind: string, what: string, text: string, where: string, decided: boolean }} Missed
+ * @typedef {{ sentence: string, build: string, old: boolean, missed: Missed[], unknown: string[],
+ *   met: string[], covers: string[], pairs: number, ways: Pair, bare: string[] }} Verdict
+ * @typedef {{ solid: string, area: string,
+ *   pairs: { pair: string, required: number, after: number }[] }} Cure
+ * @typedef {{ stop: string, thickness: number, verdict: Verdict, proof: Proof | null,
+ *   required: RequiredRow[], governs: Record<string, boolean> }} StockRow
  * @typedef {{ rows: Record<string, ProofRow>, said: string, for: string, limits: Limits,
  *   old: boolean }} Proof
  * @typedef {{ usable: number, boundaries: Record<string, Pair[]>, free: Pair[],
@@ -48,7 +59,9 @@
  * @typedef {{ name: string, kind: string, rows: PartRow[] }} Part
  * @typedef {{ serial: number, heard: number, busy: string[], failed: string,
  *   ages: Record<string, number>, limits: Limits, wanted: Limits,
- *   directions: { text: string, miss: boolean }[] | null, required: RequiredRow[],
+ *   directions: { text: string, miss: boolean, place: Position }[] | null, source: string,
+ *   loads?: Record<string, string>, file?: string, patched?: boolean,
+ *   verdict: Verdict | null, cures: Cure[] | null, stock: StockRow[], required: RequiredRow[],
  *   stops: StopRow[], proof: Proof | null, map: TravelMap | null, parts: Part[], undo: number,
  *   changes: string[], ask_over: boolean, save_as: string }} State
  * @typedef {{ serial: number, position: Position, gaps: Record<string, number>,
@@ -75,11 +88,12 @@
  *
  * @typedef {{ position: Position, bodies: Float64Array[], reached: boolean }} Pose
  * @typedef {{ pair: number, gap: number, one: Vector, two: Vector }} Near
- * @typedef {{ touch: boolean, row: number, at: Vector, text: string }} Mark
+ * @typedef {{ touch: boolean, row: number, pair: number, at: Vector, text: string }} Mark
  * @typedef {{ low: Vector, high: Vector }} Box
  * @typedef {{ paper: string, ink: string, soft: string, line: string, structure: string,
  *   part: string, rod: string, mark: string, near: string, band: string, grid: string,
- *   font: string }} Look
+ *   pick: string, pick2: string, act: string, ok: string, b0: string, b1: string, b2: string,
+ *   b3: string, b4: string, font: string }} Look
  */
 
 export {};

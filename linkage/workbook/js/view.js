@@ -1,44 +1,42 @@
 // The workbook: one state, drawn once per frame.
 
-/** @import { Exact, Head, Look, Mark, Model, Near, Pose, Position, Request, State, StopRow }
+/** @import { Exact, Look, Model, Near, Pose, Position, Request, State, StopRow }
  *   from "./types.js" */
 
+import { AddPart, FilePanel } from "./add_part.js";
+import { Bar } from "./bar.js";
 import { Box } from "./controls.js";
-import { h, tell } from "./dom.js";
 import { DirectionPanel } from "./directions.js";
+import { h, tell } from "./dom.js";
 import { SIZES, lookOf } from "./drawing.js";
+import { Found } from "./found.js";
 import { Gaps } from "./gaps.js";
+import { headOf, limitsOf, namesOf, shapeOf, spacersOf, watchSight } from "./heads.js";
+import { layOut } from "./layout.js";
+import { LimitPanel } from "./limits.js";
 import { Link, SLOW } from "./link.js";
-import { LimitPanel, StickPanel, StopPanel } from "./panels.js";
+import { PairPanel } from "./pair_panel.js";
 import { Parts, Saving } from "./parts.js";
+import { PlayPanel } from "./play.js";
 import { Poses, readChart } from "./pose.js";
 import { ClearancePanel, ReadoutPanel } from "./readouts.js";
+import { headWith } from "./reliefs.js";
 import { SolidPanel } from "./solid_view.js";
+import { StickPanel } from "./stick.js";
+import { StopPanel } from "./stops.js";
+import { SurfacePanel } from "./surfaces.js";
 import { themeOf, watchTheme } from "./theme.js";
 import { Views } from "./views.js";
 import { saidInput, saidLength, saidTime } from "./wording.js";
 
-const LISTED = 14, CLOSE = 3, TICK = 500;
-
-/** @param {Model} model @returns {Head} */
-const headOf = (model) => {
-  const head = model.get("head");
-  return typeof head === "string" ? JSON.parse(head) : head;  // text from a kernel
-};
-
-/** @param {Head} head */
-const namesOf = (head) => head.pairs.map(([i, j]) =>
-  `${head.solids[i].name} | ${head.solids[j].name}`);
-/** @param {State} state @returns {Record<string, number[]>} */
-const limitsOf = (state) => Object.fromEntries(Object.entries(state.limits).map(
-  ([n, t]) => [n, [...t]]));
-/** @param {State} state @returns {Record<string, number>} */
-const spacersOf = (state) => Object.fromEntries(state.stops.map((s) => [s.name, s.thickness]));
+const LISTED = 14, TICK = 500;
 
 export class Workbook {
-  /** @param {Model} model @param {HTMLElement} el */
-  constructor(model, el) {
+  /** @param {Model} model @param {HTMLElement} el @param {() => void} again makes the page anew */
+  constructor(model, el, again) {
     this.model = model;
+    this.again = again;
+    this.made = shapeOf(headOf(model), model.get("state"));
     this.live = Boolean(model.get("live"));
     /** @type {Map<string, Request & { n?: number }>} */
     this.queue = new Map();
@@ -62,9 +60,15 @@ export class Workbook {
     this.root.dataset.theme = themeOf();
     el.append(this.root);
     this.link = this.live ? new Link(model, this.root, () => this.tick()) : null;
+    /** @type {Set<string>} */
+    this.cuts = new Set();  // solids relieved on a page from disk
     this.head = headOf(model);
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
     this.gaps = new Gaps(this.poses);
+    /** @type {number | null} */
+    this.chosen = null;  // pair
+    /** @type {Near | null} */
+    this.chosenNear = null;
     this.names = namesOf(this.head);
     this.state = model.get("state");
     this.takenAt = performance.now();
@@ -79,18 +83,27 @@ export class Workbook {
     this.note = h("p", { class: "lw-message", role: "alert" });
     this.band = h("p", { class: "lw-band", role: "alert" });
     this.lost = this.noteOf("drawing");
+    this.found = new Found(this);
     this.views = new Views(this);
-    this.readout = new ReadoutPanel(this);
     this.solid = new SolidPanel(this);
+    this.bar = new Bar(this);
     this.ways = new DirectionPanel(this);
-    const stick = new StickPanel(this), limits = new LimitPanel(this);
-    const stops = new StopPanel(this), clearance = new ClearancePanel(this);
-    this.panels = [this.ways, stick, limits, this.readout, stops, clearance, this.solid];
-    this.kernel = this.live ? [new Parts(this), new Saving(this)] : [];
-    this.layOut(stick.el, limits.el, clearance.el, stops.el);
+    this.stick = new StickPanel(this);
+    this.play = new PlayPanel(this, this.stick);
+    this.readout = new ReadoutPanel(this);
+    const limits = new LimitPanel(this), stops = new StopPanel(this);
+    const clearance = new ClearancePanel(this), pair = new PairPanel(this);
+    const surfaces = new SurfacePanel(this);
+    this.panels = [this.bar, this.ways, this.stick, this.play, limits, this.readout, stops, clearance, pair,
+                   surfaces, this.solid];
+    this.kernel = this.live ? [new Parts(this), new Saving(this), new FilePanel(this),
+                                new AddPart(this)] : [];
+    this.sections = { stick: this.stick.el, play: this.play.el, limits: limits.el, stops: stops.el,
+                      clearance: clearance.el, pair: pair.el, surfaces: surfaces.el };
+    layOut(this, pair);
     this.handlers = this.listen();
     this.watch = this.watchSizes();
-    this.sight = this.watchSight();
+    this.sight = watchSight(this.root, this.hidden, () => this.schedule());
     this.unwatch = watchTheme((theme, now) => {
       this.root.dataset.theme = theme;
       this.recolour();
@@ -102,22 +115,28 @@ export class Workbook {
   }
 
   read() {
-    const { model } = this;
-    this.head = headOf(model);
+    const head = headOf(this.model), state = this.model.get("state");
+    if (!head.inputs.every(({ name }) => state.limits[name])) return;  // its state is on its way
+    if (shapeOf(head, state) !== this.made) {
+      this.again();
+      return;
+    }
+    const { model } = this, chosen = this.chosen === null ? "" : this.names[this.chosen];
+    this.head = headWith(head, this.cuts);
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
     this.gaps = new Gaps(this.poses, this.gaps);
     this.names = namesOf(this.head);
     this.near = [];
+    const at = this.names.indexOf(chosen);
+    this.chosen = at < 0 ? null : at;
     this.unread = false;
     this.views.read();
   }
 
   /** @param {State} state */
   take(state) {
-    this.state = state;
-    this.takenAt = performance.now();
-    this.limits = limitsOf(state);
-    this.spacers = spacersOf(state);
+    [this.state, this.takenAt] = [state, performance.now()];
+    [this.limits, this.spacers] = [limitsOf(state), spacersOf(state)];
   }
 
   /** @returns {Position} */
@@ -147,7 +166,6 @@ export class Workbook {
   before() {
     return Boolean(this.link) && ["silent", "cut", "ended"].includes(this.link?.stand() || "");
   }
-
   ended() { return this.link?.stand() === "ended"; }
 
   colours() { return this.look || (this.look = lookOf(this.root)); }
@@ -200,28 +218,42 @@ export class Workbook {
     else tell(this.notes.get(where) || this.note, text);
   }
 
-  /**
-   * @param {HTMLElement} stick
-   * @param {HTMLElement} limits
-   * @param {HTMLElement} clearance
-   * @param {HTMLElement} stops
-   */
-  layOut(stick, limits, clearance, stops) {
-    const { head, views } = this;
-    this.root.append(
-      h("header", { class: "lw-head" }, h("h2", {}, head.title),
-        h("p", { class: "lw-caution" }, h("strong", {}, "Caution. "), head.caution)),
-      this.band, this.note, this.ways.el,
-      h("div", { class: "lw-main" },
-        h("div", { class: "lw-left" }, stick, limits),
-        h("div", { class: "lw-right" }, views.row, this.lost, views.el, this.solid.el,
-          this.readout.el, clearance)),
-      h("div", { class: "lw-below" }, stops,
-        this.live ? h("div", {}, ...this.kernel.map((k) => k.el)) : null),
-      h("p", {}, "Worked out apart: loads and margins (linkage loads FILE, notebook 6); rods, "
-        + "tolerances, play and wires (linkage rig FILE, notebook 7); sizing (linkage size FILE, "
-        + "notebook 8); all in one report (linkage FILE --out DIR)."));
-    for (const panel of this.kernel) panel.update(this.state);
+  /** @param {number | null} pair */
+  choose(pair) {
+    this.chosen = pair;
+    this.stick.everything = false;
+    if (this.solid.chosen === "@pair") this.solid.look("@pair");
+    this.schedule();
+    this.rested();
+  }
+
+  /** @param {Position} place */
+  moveTo(place) {
+    this.play.halt();
+    this.move({ ...this.neutral(), ...place });
+    this.rested();
+  }
+
+  // the stick goes to the place, the pair is framed and its closest points are marked
+  /** @param {{ pair: number | null, place: Position | null }} to */
+  goTo({ pair, place }) {
+    if (place) this.moveTo(place);
+    this.chosen = pair;
+    this.stick.everything = false;
+    this.schedule();
+    if (pair === null) return;
+    this.draw();
+    this.solid.look("@pair");
+    this.root.querySelector(".lw-mech")?.scrollIntoView({ block: "nearest" });
+  }
+
+  /** A relief is cut, or put back. @param {string} solid @param {boolean} on */
+  cut(solid, on) {
+    if (this.live) { this.send({ do: on ? "cut" : "undo", solid, where: "cure" }, "cut"); return; }
+    this.cuts[on ? "add" : "delete"](solid);
+    this.unread = true;
+    this.schedule();
+    this.rested();
   }
 
   listen() {
@@ -252,17 +284,6 @@ export class Workbook {
     return watch;
   }
 
-  // what is scrolled out of sight is drawn when it comes into sight
-  watchSight() {
-    const sight = new IntersectionObserver((seen) => {
-      for (const { target, isIntersecting } of seen)
-        this.hidden[isIntersecting ? "delete" : "add"](target);
-      this.schedule();
-    });
-    for (const canvas of this.root.querySelectorAll("canvas")) sight.observe(canvas);
-    return sight;
-  }
-
   recolour() {
     this.look = null;
     this.schedule();
@@ -272,9 +293,8 @@ export class Workbook {
     for (const [name, call] of this.handlers) this.model.off(name, call);
     clearInterval(this.ticking);
     this.link?.close();
-    this.watch.disconnect();
-    this.solid.close();
-    this.sight.disconnect();
+    for (const seen of [this.watch, this.sight]) seen.disconnect();
+    for (const one of [this.solid, this.found, this.stick.field, this.play]) one?.stop();
     this.unwatch();
   }
 
@@ -322,6 +342,11 @@ export class Workbook {
   // an answer of the kernel: taken as it is, but for what the hand has moved on since
   heard() {
     const state = this.model.get("state"), { limits, spacers } = this;
+    if (shapeOf(headOf(this.model), state) !== this.made) {
+      this.unread = true;
+      this.schedule();
+      return;
+    }
     const before = this.state.serial;
     this.take(state);
     this.answered(state.heard);
@@ -413,7 +438,9 @@ export class Workbook {
     this.resting = setTimeout(() => {
       this.readout.say();
       this.send({ do: "exact", position: { ...this.position }, where: "stick",
-                  pairs: this.near.map((near) => this.pairName(near.pair)) }, "exact");
+                  pairs: [...new Set([...this.near.map((near) => near.pair),
+                                      ...(this.chosen === null ? [] : [this.chosen])])]
+                    .map((n) => this.pairName(n)) }, "exact");
     }, 120);
   }
 
@@ -425,9 +452,11 @@ export class Workbook {
   draw() {
     if (!this.root.isConnected) return;
     if (this.unread) this.read();
+    if (this.unread || !this.root.isConnected) return;  // not yet, or made anew
     const pose = this.pose = this.poses.at(this.position);
     this.near = this.gaps.nearest(pose, LISTED, this.worthALook());
-    this.views.draw(pose, this.marks());
+    this.chosenNear = this.chosen === null ? null : this.gaps.of(pose, this.chosen);
+    this.views.draw(pose, this.found.marks());
     for (const panel of this.panels) panel.update();
     tell(this.lost, pose.reached ? "" : "Out of reach: a rod does not reach here, so what it "
       + "drives is not drawn.");
@@ -450,31 +479,21 @@ export class Workbook {
     return this.worth;
   }
 
-  // places in head.solids of those that touch another that they should not
-  touching() {
-    return new Set(this.near.filter((near) => near.gap <= 1e-6
-      && this.head.pairs[near.pair][3] !== "waived").flatMap(
-      (near) => this.head.pairs[near.pair].slice(0, 2)));
-  }
-
-  /** @returns {Mark[]} */
-  marks() {
-    /** @type {Mark[]} */
-    const found = [];
-    for (const near of this.near) {
-      const [, , required, rule] = this.head.pairs[near.pair], touch = near.gap <= 1e-6;
-      if (!touch && (rule === "stop" || near.gap >= required)) continue;
-      if (found.length === CLOSE) break;
-      found.push({ touch, row: found.length, at: near.one.map((v, c) => (v + near.two[c]) / 2),
-                   text: `${this.pairName(near.pair)}: ${touch ? "touch" : this.saidGap(near)}` });
-    }
-    return found;
-  }
 }
 
 /** @param {{ model: Model, el: HTMLElement }} place */
 function render({ model, el }) {
-  const book = new Workbook(model, el);
+  /** @type {Workbook} */
+  let book;
+  const make = () => { book = new Workbook(model, el, again); };
+  const again = () => {
+    const { position } = book;
+    book.close();
+    book.root.remove();
+    make();
+    book.move(Object.fromEntries(Object.entries(position).filter(([n]) => n in book.limits)));
+  };
+  make();
   return () => book.close();
 }
 

@@ -3,8 +3,9 @@
 /** @import { Box, Mark, Pose } from "./types.js" */
 /** @typedef {import("./view.js").Workbook} App */
 
-import { h, newId } from "./dom.js";
+import { h, newId, tell } from "./dom.js";
 import { Drawing, VIEWS } from "./drawing.js";
+import { onHands } from "./hands.js";
 
 export class Views {
   /** @param {App} app */
@@ -13,8 +14,15 @@ export class Views {
     const { head } = app, id = newId(), zoom = newId();
     /** @type {Box | null} */
     this.box = null;
+    this.off = [0, 0, 0];  // mm that the frame has been moved by hand
+    /** @type {Map<string, ReturnType<Drawing["draw"]>>} */
+    this.drawn = new Map();
+    /** @type {ReturnType<Drawing["posed"]>} */
+    this.posed = [];
     this.frame = h("select", { id, "data-control": "frame", onchange: () => {
-      this.box = null; app.schedule(); } },
+      [this.box, this.off] = [null, [0, 0, 0]];
+      app.schedule();
+    } },
       h("option", { value: "sticks" }, "the stick and what rides with it"),
       h("option", { value: "all" }, "the whole system"),
       h("option", { value: "pair" }, "the nearest pair"),
@@ -32,11 +40,42 @@ export class Views {
     const all = /** @type {(keyof typeof VIEWS)[]} */ (Object.keys(VIEWS));
     this.all = all.map((which) => {
       const canvas = h("canvas", { role: "img", class: `lw-view lw-${which}`, "data-view": which });
+      const said = h("figcaption", {}, VIEWS[which].name);
+      this.listen(canvas, which, said);
       return { which, canvas, el: h("figure", { class: `lw-figure lw-figure-${which}` }, canvas,
-                                    h("figcaption", {}, VIEWS[which].name)) };
+                                    said) };
     });
     this.el = h("div", { class: "lw-views" }, ...this.all.map((v) => v.el));
     this.drawing = new Drawing(app.poses);
+  }
+
+  /** @param {HTMLCanvasElement} canvas @param {keyof typeof VIEWS} which @param {HTMLElement} said */
+  listen(canvas, which, said) {
+    const view = VIEWS[which];
+    /** @param {number} x @param {number} y */
+    const move = (x, y) => {
+      const scale = this.drawn.get(which)?.scale || 1;
+      this.off = this.off.map((c, i) => c - (i === view.x ? x / scale : i === view.y ? -y / scale : 0));
+      this.app.schedule();
+    };
+    onHands(canvas, { drag: move, tap: (at) => {
+      const name = this.nameAt(which, at);
+      this.app.solid.alone = name.split("/")[0];
+    }, hover: (at) => {
+      const name = at ? this.nameAt(which, at) : "";
+      tell(said, name ? `${view.name}: ${name}` : view.name);
+    }, pinch: (by, [x, y], [dx, dy]) => {
+      const before = Number(this.zoom.value);
+      this.zoom.value = String(before * by);
+      const share = 1 - before / Number(this.zoom.value);
+      move(dx - (x - canvas.clientWidth / 2) * share, dy - (y - canvas.clientHeight / 2) * share);
+    } });
+  }
+
+  /** @param {string} which @param {[number, number]} place */
+  nameAt(which, place) {
+    const drawn = this.drawn.get(which);
+    return drawn ? this.drawing.nameAt(this.posed, drawn.at, drawn.scale, place) : "";
   }
 
   // other bodies or shapes
@@ -48,10 +87,12 @@ export class Views {
   /** @param {Pose} pose @param {Mark[]} marks */
   draw(pose, marks) {
     const { app, drawing } = this, look = app.colours(), unit = app.head.length;
-    const posed = drawing.posed(pose), frame = this.framed();
+    if (this.el.hidden) return;
+    const posed = this.posed = drawing.posed(pose), frame = this.framed();
     for (const { which, canvas } of this.all) {
       if (!app.hidden.has(canvas))
-        drawing.draw(canvas, which, { posed, pose, frame, marks, look, unit });
+        this.drawn.set(which, drawing.draw(canvas, which,
+                                           { posed, pose, frame, marks, look, unit }));
       canvas.setAttribute("aria-label", `${VIEWS[which].name}, stick at ${app.saidPlace()}`
         + (marks.length ? `; ${marks.map((m) => m.text).join("; ")}` : "")
         + (pose.reached ? "" : `; ${app.head.words.lost}`));
@@ -65,7 +106,7 @@ export class Views {
     /** @param {number} side */
     const spread = (side) => box.low.map((v, c) => {
       const middle = (v + box.high[c]) / 2, half = Math.max((box.high[c] - v) / 2, 20);
-      return middle + side * half * 1.25 / zoom;
+      return middle + this.off[c] + side * half * 1.25 / zoom;
     });
     return { low: spread(-1), high: spread(1) };
   }
