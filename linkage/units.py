@@ -364,7 +364,7 @@ def said_deflection(degrees: float, words: tuple[str, str], digits: int = 1) -> 
 COLUMN_UNITS = {"length": "mm", "angle": "°", "force": "N", "moment": "N·mm", "stress": "N/mm²",
                 "angle_per_length": "°/mm", "angle_per_angle": "°/°", "angle_per_inch": "°/in",
                 "by_row": "as its row says", "position": "of the input", "turns": "turns",
-                "speed": "rpm"}
+                "speed": "rpm", "force_per_position": "N per ° or mm"}
 
 
 def in_house_units(**columns: str) -> Callable:

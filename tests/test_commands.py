@@ -176,7 +176,7 @@ def test_a_value_out_of_range_is_bad_input(words, says, capsys):
     ("[4.0, -3.0], [4.0, 3.0]", "[4.0, 3.0], [4.0, -3.0]", "crosses or touches itself"),
     ("travel = [", "travel = [-50000, 1] #", "more than 3600\u00b0"),
     ("[clearance]", "[cable]\nx = 1\n[clearance]", '[coupling."NAME"]'),
-    ("[clearance]", "[spring]\nx = 1\n[clearance]", '[surface."NAME".hinge]'),
+    ("[clearance]", "[bungee]\nx = 1\n[clearance]", '[spring."NAME"] with ends'),
     ("[clearance]", "[mirror]\nleft = { x = 1 }\n[clearance]", "needs a text in quotes"),
     ("thickness = 0.063", "thickness = -0.125", "got -0.125 in"),
 ])

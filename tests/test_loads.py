@@ -13,6 +13,7 @@ from systems.random_solids import positions, random_system
 import linkage
 from linkage import loads
 from linkage.loads import Push, Statics
+from linkage.loads.springs import spring_lengths
 from linkage.model import Body, Input, Model, Point, Rod
 from linkage.motion import System, hinge_sign
 
@@ -143,6 +144,16 @@ def test_virtual_work_in_every_system(path):
                     name: motion.inputs[name] + way}).angle(arm) for way in (step, -step)]
                 wanted = np.subtract(*moved) / (2 * step)
                 assert np.abs(found - wanted).max() < 1e-6, (key, name)
+                continue
+            elif key[0] == "spring":  # a pull of 1 N shortens it, by differences
+                step = 1e-4 if system.inputs[name].unit == "mm" else 1e-3
+                moved = [spring_lengths(system.sweep(**motion.inputs | {
+                    name: motion.inputs[name] + way}), key[1]) for way in (step, -step)]
+                turns = system.model.springs[key[1]].pivot is not None
+                moved = np.radians(moved) if turns else np.negative(moved)
+                step = step if system.inputs[name].unit == "mm" else np.radians(step)
+                wanted = np.subtract(*moved) / (2 * step)
+                assert np.abs(found - wanted).max() < 1e-6 * max(1.0, np.abs(wanted).max()), key
                 continue
             else:
                 wanted = np.full(200, float(key[1] == name))

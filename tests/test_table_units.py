@@ -10,6 +10,7 @@ from systems.rig_models import planted as planted_readings
 from systems.sizing_models import planted as planted_sizes
 
 import linkage
+from linkage.loads import felt
 from linkage.motion import System
 from linkage.rigging import fit_as_built, free_play, readings_of, sensitivities
 from linkage.rigging.tolerances import spots
@@ -49,6 +50,10 @@ def table_of(function, system):
         stop = next(iter(system.model.stops))
         at = linkage.find_stops(system).set_index("stop").loc[stop]
         return function(system, stop=stop, input={at["input"]: 0.9 * at["angle"]})
+    if name == "feel_table":
+        return function(felt(system, "pitch", [-5.0, 0.0, 5.0]))
+    if name == "trim_table":
+        return function(linkage.load(EXAMPLES / "spring_trim.toml"), "trim")
     if name == "worst_corners":
         at = spots(system)
         return function(system, at, sensitivities(system, at), rigged=False)

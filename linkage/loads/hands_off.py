@@ -26,7 +26,8 @@ def trimmers(system: System) -> dict:
             if part.trims is not None}
 
 
-@in_house_units(force="at_neutral rising")
+@in_house_units(force="at_neutral", force_per_position="rising",
+                position="hands_off least greatest")
 def trim_table(system: System, trim: str) -> pd.DataFrame:
     """Where the stick stays hands off, trim position by trim position.
 
