@@ -34,11 +34,11 @@ class _Progress:
     """On a terminal, how many pairs are checked; nothing when piped."""
 
     def __init__(self):
-        self.told = time.monotonic()
+        self.shown_at = time.monotonic()
 
     def __call__(self, done: int, of: int) -> None:
         now = time.monotonic()
-        if sys.stderr.isatty() and (now - self.told > 0.5 or done == of):
-            self.told = now
+        if sys.stderr.isatty() and (now - self.shown_at > 0.5 or done == of):
+            self.shown_at = now
             end = f"{done} of {of} pairs" if done < of else ""
             print(f"\r\033[K{end}", end="", file=sys.stderr, flush=True)

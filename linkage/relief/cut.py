@@ -310,14 +310,14 @@ def _corners(flat, cut, ring, rounds, unit):
     """Corners of a ring, counter-clockwise, without those that rounding makes one or in line."""
     own = LENGTHS[unit]
     rows = kept_roundings(fitted(cut.left, flat.material, ring), rounds)
-    given = {corner for corner, _ in rounds}
+    rounded_here = {corner for corner, _ in rounds}
     spots = np.round(np.array([row[:2] for row in rows]) / own.mm, own.written_digits) * own.mm
     again = np.abs(spots - np.roll(spots, 1, axis=0)).max(axis=1) < 1e-9
     kept = [k for k in range(len(rows)) if not again[k] or len(rows[k]) == 3]
     done = []
     for n, k in enumerate(kept):
         place = tuple((spots[k] + 0.0).tolist())
-        if rows[k] in given:
+        if rows[k] in rounded_here:
             done.append(rows[k])
         elif len(rows[k]) == 3:
             done += _rounding(spots, (kept[n - 1], k, kept[(n + 1) % len(kept)]), own)

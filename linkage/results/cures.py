@@ -155,13 +155,13 @@ def _tried(system, pair, name, end) -> Cure:
     unit = model.length
     old = stop.spacer.thickness if stop.spacer else 0.0
     on = stop.spacer.on if stop.spacer else stop.between[1]
-    given = stop if stop.spacer else dataclasses.replace(stop, spacer=Spacer(on=on, thickness=0.0))
+    spaced = stop if stop.spacer else dataclasses.replace(stop, spacer=Spacer(on=on, thickness=0.0))
     plain = system if stop.spacer else System(dataclasses.replace(
-        model, stops=model.stops | {name: given}))
+        model, stops=model.stops | {name: spaced}))
     thick = stops.thickness_for(stops.meeting(plain, name), end)
-    stack = stops.stock_about(given.spacer.stock, thick)[1]
+    stack = stops.stock_about(spaced.spacer.stock, thick)[1]
     thick = float(np.ceil(thick * 1e3) / 1e3) if stack is None else float(sum(stack))
-    spacer = dataclasses.replace(given.spacer, thickness=thick)
+    spacer = dataclasses.replace(spaced.spacer, thickness=thick)
     fresh = System(dataclasses.replace(model, stops=model.stops | {
         name: dataclasses.replace(stop, spacer=spacer)}))
     proof = prove(Stage(scene_of(fresh), [scene_of(fresh).pairs[pair.name]]),

@@ -69,9 +69,9 @@ def excused(kind: str) -> Callable[[Answers], Iterator[str]]:
 
 def feels_judged(results: Answers) -> str:
     """Surfaces whose feel is known and brings the stick back."""
-    given = [s for s in results.system.model.surfaces.values()
-             if s.hinge is not None and s.hinge.slope <= 0]
-    return counted(len(given), "hinge moment's slope", "hinge moments' slopes")
+    centring = [s for s in results.system.model.surfaces.values()
+                if s.hinge is not None and s.hinge.slope <= 0]
+    return counted(len(centring), "hinge moment's slope", "hinge moments' slopes")
 
 
 def directions_told(outcome: str) -> Callable[[Answers], Iterator[str]]:

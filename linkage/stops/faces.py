@@ -210,10 +210,10 @@ def stage_with(scene: Scene, entries: Iterable[tuple[Pair, Callable | None]]) ->
         And what gives the pair's solids by name; the scene unless given.
     """
     pairs, solids = [], {}
-    for k, (pair, given) in enumerate(entries):
-        given = partial(scene.solid_of, pair) if given is None else given
+    for k, (pair, solid_by_name) in enumerate(entries):
+        solid_by_name = partial(scene.solid_of, pair) if solid_by_name is None else solid_by_name
         pairs.append(replace(pair, first=f"{k}:{pair.first}", second=f"{k}:{pair.second}"))
-        solids |= {f"{k}:{name}": given(name) for name in (pair.first, pair.second)}
+        solids |= {f"{k}:{name}": solid_by_name(name) for name in (pair.first, pair.second)}
     stage = Stage(scene, pairs, solids.__getitem__)
     stage.system = moving(stage)
     return stage

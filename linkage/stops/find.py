@@ -57,9 +57,9 @@ def _found(system, proven):
     import pandas as pd
 
     met = _met(system)
-    told = _governing(system, met, proven)
+    governing = _governing(system, met, proven)
     rows = []
-    for m, (governs, reason) in zip(met, told, strict=True):
+    for m, (governs, reason) in zip(met, governing, strict=True):
         motion = system.sweep(**{m.made.stop.input: m.met_at})
         rows.append({"stop": m.made.name, "input": m.made.stop.input, "angle": m.met_at,
                      **{s: float(motion.deflection(s)) for s in system.model.surfaces},
@@ -149,10 +149,10 @@ def _governing(system, met, proven) -> list[tuple[bool, str]]:
         if m.end not in first or abs(m.met_at) < abs(first[m.end].met_at):
             first[m.end] = m
     troubles = _troubles(system, list(first.values()), proven) if first else {}
-    return [_told(m, first[m.end], [o for o in met if o.end == m.end], troubles) for m in met]
+    return [_governs(m, first[m.end], [o for o in met if o.end == m.end], troubles) for m in met]
 
 
-def _told(m, first, beside, troubles):
+def _governs(m, first, beside, troubles):
     if abs(m.met_at) - abs(first.met_at) > ALIKE:
         return False, f'"{first.made.name}" is reached before it, at {m.made.said(first.met_at, 2)}'
     for other in beside:

@@ -187,10 +187,10 @@ def _usable(free, wanted, names) -> float:
 
 
 def _sides(names, share, limits):
-    said = {}
+    governing = {}
     for (i, j), limit, part in zip(_MARKS, limits, share, strict=True):
         words = [f"{n} {('least', 'greatest')[k]}"
                  for n, k in zip(names, (i, j), strict=True) if k is not None]
-        said[", ".join(words)] = str(limit) if part < 1.0 else ""
-    return said
+        governing[", ".join(words)] = str(limit) if part < 1.0 else ""
+    return governing
 

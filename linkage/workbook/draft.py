@@ -362,9 +362,9 @@ def _changed_spacers(draft):
         if stop.spacer is not None:
             a, b = draft.original.stops[name].spacer.thickness, stop.spacer.thickness
             if a != b:  # 1/16 in and 0.063 in are told apart
-                said = [[shown_length(t, unit, digits) for t in (a, b)]
-                        for digits in (None, 4, 5, 6)]
-                old, new = next((pair for pair in said if pair[0] != pair[1]), said[-1])
+                in_words = [[shown_length(t, unit, digits) for t in (a, b)]
+                            for digits in (None, 4, 5, 6)]
+                old, new = next((pair for pair in in_words if pair[0] != pair[1]), in_words[-1])
                 yield f"{name} spacer: {old} to {new}"
 
 

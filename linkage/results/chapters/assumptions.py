@@ -37,10 +37,10 @@ def blocks(results: Answers) -> Iterator[Block]:
     yield Heading("Assumptions, versions, signature")
     for line in ASSUMED:
         yield Text(line.format(arcs=shown_length(WITHIN, results.system.model.length, 4)))
-    said = results.checker or ("not asked; linkage FILE --out writes a certificate and asks it, "
-                               "where python-flint is installed and the proof is as drawn")
+    checked = results.checker or ("not asked; linkage FILE --out writes a certificate and asks it, "
+                                  "where python-flint is installed and the proof is as drawn")
     yield Text(f"The checker of certificates, a small program that shares no code with the search, "
-               f"on the clearance proof: {said}.")
+               f"on the clearance proof: {checked}.")
     if results.digest:
         yield Text(f"Model file {results.source}, digest {results.digest} (SHA-256 of the file "
                    f"and of the files it uses, first 16 digits).  Lengths are in "

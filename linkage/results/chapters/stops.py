@@ -61,8 +61,8 @@ def _stops(results):
         if side[one] == side[other]:
             apart = abs(angle[one] - angle[other])
             slides = system.inputs[system.model.stops[one].input].slides
-            said = shown_length(apart, system.model.length) if slides else f"{apart:.3f}°"
-            yield Text(f"Both sticks: {one} and {other} are reached {said} apart.")
+            distance = shown_length(apart, system.model.length) if slides else f"{apart:.3f}°"
+            yield Text(f"Both sticks: {one} and {other} are reached {distance} apart.")
 
 
 @units_in_headings
