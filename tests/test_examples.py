@@ -218,8 +218,8 @@ def test_both_faults_are_found_and_the_fix_clears_them(name, code):
         assert lines[-1].startswith("Nothing that was judged is missed, as computed (as "
                                     "drawn): 3 directions, ")
         assert lines[-1].endswith("; but not everything could be judged: clearance of what is "
-                                  "not drawn; strength of pivots and hinges of cross tube; "
-                                  "moment across the axis at roll crank/pivot and 4 more.")
+                                  "not drawn; bending of the shanks of stick tie; strength of "
+                                  "pivots and hinges of cross tube and 10 more.")
         return
     touch, short, bent = missed
     assert touch.startswith("MISS  clearance: stick left/shaft | airframe/seat pan left: touch "

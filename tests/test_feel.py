@@ -210,7 +210,7 @@ def seen_from(system, rod, part, at):
         np.linalg.norm(line, axis=-1, keepdims=True)
 
 
-@pytest.mark.parametrize("name", ["elevons", "tandem"])
+@pytest.mark.parametrize("name", ["elevons"])
 def test_friction_in_space(name):
     """At a rod's end it pushes nothing from outside, and takes moment x turn of the rod there.
 
@@ -221,7 +221,7 @@ def test_friction_in_space(name):
     system, rng = System(dataclasses.replace(drawn, rods={
         rod: dataclasses.replace(part, friction=1.0) for rod, part in drawn.rods.items()
     })), np.random.default_rng(3)
-    at = {n: rng.uniform(*c.travel, 4) for n, c in system.inputs.items()}
+    at = {n: rng.uniform(*c.travel, 2) for n, c in system.inputs.items()}
     for each in system.travel_box():
         statics, h = loads.Statics(system.sweep(**at)), 1e-3
         rubbing = [rub for rub in rubs(statics, each) if rub.part in system.model.rods]
