@@ -218,13 +218,14 @@ def test_both_faults_are_found_and_the_fix_clears_them(name, code):
         assert lines[-1].startswith("Nothing that was judged is missed, as computed (as "
                                     "drawn): 3 directions, ")
         assert lines[-1].endswith("; but not everything could be judged: clearance of what is "
-                                  "not drawn; bending of the shanks of stick tie; strength of "
-                                  "pivots and hinges of cross tube and 10 more.")
+                                  "not drawn; strength of pivots and hinges of cross tube; "
+                                  "moment across the axis at roll crank/pivot and 11 more.")
         return
-    touch, short, bent = missed
+    touch, short, twisted, bent = missed
     assert touch.startswith("MISS  clearance: stick left/shaft | airframe/seat pan left: touch "
                             "(0.250 in required)")
     assert touch.endswith("at 17.2° aft, 21.7° right")  # where the stops end the travel
     assert short.startswith("MISS  clearance: elevator rear/tube | airframe/tail frame: 0.")
     assert ", 0.500 in required" in short
     assert bent.startswith("MISS  load: cross tube: margin of its tube at FS 61.000, BL -1.200")
+    assert twisted.startswith("MISS  load: tail idler/arm: margin of its plate at FS 140")

@@ -97,8 +97,8 @@ def _silent_ends(results):
         if rod.strength is None and not math.isnan(row["joint_margin"]):
             silent += [rod.ends[k] for k, end in enumerate(fitted)
                        if end is None or (end.ultimate is None and end.rating is None)]
-        if not math.isnan(row["shank_margin"]) and rod.friction is None and any(
-                end.friction is None for end in fitted):
+        if not math.isnan(row["shank_margin"]) and rod.friction is None and not all(
+                model.ball_arm(row["rod"], end) for end in (0, 1)):
             smooth.append(row["rod"])
     if silent:
         yield f"strength of the end joint at {listed(silent)}: the file gives it at the other end"
