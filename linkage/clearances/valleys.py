@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..geometry import tube_gap
-from .proof import Proof
+from .search import Proof
 from .stage import Stage, measure
 from .travel import Travel
 
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 FIRST_STEP, LAST_STEP = 0.25, 1e-5  # degrees (mm) of steps down a valley
 SHORTER = 4  # times, when nowhere all round is lower
 STEPS = 60
+VALLEYS = 20  # gone down one after the other, each of other pieces
 LEAST_WITHIN = 1e-6  # mm of the least gap anywhere within which the one met is, level valleys aside
 SLACK = 0.2  # mm above the least gap within which a piece is worth a look
 
@@ -39,13 +40,20 @@ def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> Non
     """
     known = np.flatnonzero(np.isfinite(proof.least) & (proof.proven < limit)
                            & (proof.least - proof.proven > 2 * LEAST_WITHIN))
-    if not known.size:
-        return
+    for _ in range(VALLEYS):
+        if not known.size:
+            return
+        _go_down(stage, proof, travel, known)
+        known = known[take_least(stage, proof, travel.names, known)]
+
+
+def _go_down(stage, proof, travel, known):
+    """To the bottom of the valley of the pieces that are nearest where each pair was met."""
     names, sides = list(travel.names), np.array(list(travel.box.values())).reshape(-1, 2)
     moves = np.array([[name in stage.pairs[k].inputs for name in names] for k in known])
     ways = np.array([way for way in itertools.product((-1, 0, 1), repeat=len(names)) if any(way)])
     useful = ~(ways.astype(bool)[None] & ~moves[:, None]).any(axis=2)
-    which, cell = near_pieces(stage, proof, names, known)
+    which, cell, _ = near_pieces(stage, proof, names, known)
     step = np.full(len(known), FIRST_STEP)
     for _ in range(STEPS):
         asked, way = np.nonzero(useful & (step >= LAST_STEP)[:, None])
@@ -66,6 +74,25 @@ def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> Non
         step = np.where(lower, step, step / SHORTER)
 
 
+def take_least(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndarray,
+               tolerances: Tolerance | None = None) -> np.ndarray:
+    """Take in, in place, the gap of whatever pieces are nearest where pairs were met.
+
+    A valley is followed by the pieces that were nearest at its top; others may be at its bottom.
+
+    Returns
+    -------
+    ndarray of bool (known,)
+        Which pairs are less than was met of them.
+    """
+    _, cell, value = near_pieces(stage, proof, names, known, tolerances)
+    least = np.full(len(known), np.inf)
+    np.fmin.at(least, cell, value)
+    lower = least < proof.least[known]
+    proof.least[known[lower]] = least[lower]
+    return lower
+
+
 def _least_at(stage, pieces, asked, at):
     """Least gap of pairs, by their place among those known, each at a place of its own."""
     (which, cell), (names, places) = pieces, at
@@ -84,7 +111,7 @@ def _least_at(stage, pieces, asked, at):
 
 def near_pieces(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndarray,
                 tolerances: Tolerance | None = None) -> tuple[np.ndarray, ...]:
-    """Piece pairs within a little of each pair's least gap, at its place."""
+    """Piece pairs within a little of each pair's least gap at its place, and their gaps there."""
     motion = proof.motion(stage.system, names, known)
     loose = stage.looseness(tolerances)
     which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, known))
@@ -99,4 +126,4 @@ def near_pieces(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndar
     which, cell = which[near], cell[near]
     value = measure(stage, motion.posture, which, cell, loose if tolerances else None)
     near = value < proof.least[known][cell] + SLACK
-    return which[near], cell[near]
+    return which[near], cell[near], value[near]
