@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 
 TRIES = 4  # how often a joint's rates are asked how far builds may have it off
 MORE = 1.25  # times as far as they last said
+GROWN = 1.03  # times as far as it was for less of the way, by share of that
 CLOSE = 1.5  # times what is moved at least, that a bound of it may be
 NARROW = 1.0  # degrees (mm) of a cell that is cut no further to get one
 MOST_CELLS = 200  # looked at for that
@@ -35,7 +36,7 @@ class Built(Motion):
     """The joints of a machine over cells, in all builds up to some part of the way to them."""
 
     def __init__(self, drawn: Motion, part: int = PARTS[0], parts: int = PARTS[0]):
-        self.drawn, self.parts, machine = drawn, parts, drawn.machine
+        self.drawn, self.part, self.parts, machine = drawn, part, parts, drawn.machine
         self.nearer_in = Built(drawn, part - 1, parts) if part > 1 else None
         self.finer = Built(drawn, PARTS[1], PARTS[1]) if part == PARTS[0] == parts else None
         self.dimensions = known = Dimensions(machine, part / parts)
@@ -78,8 +79,8 @@ class Built(Motion):
         While they are off by no more than was tried, their rates hold; and where these can't take
         them farther than that on the whole way to any build, they never are.
         """
-        tried = dict.fromkeys(values, 0.0)
-        for _ in range(TRIES):
+        tried = {j: self.expected(j, cell) for j in values}
+        for _ in range(TRIES if all(map(math.isfinite, tried.values())) else 0):
             self.held = {j: self.off_by(j, value, tried[j]) for j, value in values.items()}
             try:
                 rows = self.rates.closure(rods, list(values), cell)
@@ -94,6 +95,13 @@ class Built(Motion):
                 return found
             tried = {j: off * MORE for j, off in found.items()}
         return dict.fromkeys(values, math.inf)
+
+    def expected(self, joint: str, cell: tuple) -> float:
+        """How far builds may have a joint off, as a first try: as on the parts before this."""
+        if not self.nearer_in:
+            return 0.0
+        off = self.nearer_in.state(joint, cell)[2].rest - self.drawn.state(joint, cell)[2].rest
+        return off * GROWN * self.part / (self.part - 1)
 
     def farthest(self, joint: str, row: arb_mat, cell: tuple) -> float:
         """How far rates take a joint on the way to any build."""

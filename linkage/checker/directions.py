@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from .lengths import Refused
-from .motion import OutOfReach, halved
+from .motion import DIGITS, OutOfReach, halved, leaves_of
 from .rates import OutOfShow, Rates
 
 if TYPE_CHECKING:
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from .leaves import Book
     from .travel import Travel
 
-MOST = 20_000  # leaves of a tree
+MOST = 40_000  # words of a tree
 HARDLY = 0.01  # degrees per degree (mm) of an input that moves a surface by less, either way
 
 
@@ -50,18 +50,14 @@ class Directions:
 
     def shown(self, surface: str, name: str, claim: dict) -> bool:
         """Whether the leaves of a claim show its sign."""
-        if not isinstance(claim["tree"], str):
+        sign, tree, names = claim["sign"], claim["tree"], self.motion.names
+        if not isinstance(tree, str) or len(tree) > MOST or sign not in (-1, 0, 1):
             return False
-        words, ahead, count = iter(claim["tree"]), [self.travel.root()], 0
-        body, k = self.book.machine.surfaces[surface], self.motion.names.index(name)
-        while ahead:
-            cell, word, count = ahead.pop(), next(words, "-"), count + 1
-            if word in "0123456789"[:len(cell)] and count < MOST:
-                ahead += halved(cell, int(word))[::-1]
-            elif not (self.goes(body, k, cell, claim["sign"]) if word == "s" else
-                      word == "x" and self.travel.outside(cell)):
-                return False
-        return next(words, None) is None and claim["sign"] in (-1, 0, 1)
+        body, k = self.book.machine.surfaces[surface], names.index(name)
+        return all(self.goes(body, k, cell, sign) if word == "s" else
+                   word == "x" and self.travel.outside(cell) for word, cell in leaves_of(
+                       tree, self.travel.root(), lambda word, cell: halved(cell, int(word))
+                       if word in DIGITS[:len(names)] else None))
 
     def goes(self, body: str, k: int, cell: tuple, sign: int) -> bool:
         """Whether a surface's deflection grows (-1: falls, 0: hardly moves) with an input."""

@@ -14,14 +14,14 @@ from flint import arb, arb_mat
 from .builds import NONE, Built, Cost
 from .dimensions import in_build
 from .lengths import Refused
-from .motion import Motion, OutOfReach, halved
+from .motion import DIGITS, Motion, OutOfReach, halved, leaves_of
 from .pairs import Pairs
 from .rates import OutOfShow
 from .sides import Side, Solid
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
 
-LEAVES = "fojx"
+LEAVES = [*"fojx"]
 DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
 
 
@@ -280,15 +280,17 @@ def spread(rests, row):
     return sum(abs(x) * r for x, r in zip(row, rests, strict=True)) * UP
 
 
-def parts_of(word, sides, cell, joined):
-    """The two parts of a cell or of a side that a word of a tree cuts."""
-    if word in "AB":
+def parts_of(word, node, joined):
+    """What a word of a tree cuts some sides over a cell into; None where it is a leaf."""
+    sides, cell = node
+    if word in ("A", "B"):
         k = "AB".index(word)
-        return [((part, sides[1]) if k == 0 else (sides[0], part), cell)
-                for part in sides[k].halves(joined)]
-    if word not in "0123456789"[:len(cell)]:
+        return [((*sides[:k], part, *sides[k + 1:]), cell) for part in sides[k].halves(joined)]
+    if word in DIGITS[:len(cell)]:
+        return [(sides, part) for part in halved(cell, int(word))]
+    if word not in LEAVES:
         raise Refused(f'a tree has a leaf of a kind not known, "{word}"')
-    return [(sides, part) for part in halved(cell, int(word))]
+    return None
 
 
 def halved_plane(plane, k):
@@ -304,16 +306,9 @@ def walked(book, pair, root, tree, planes):
     """The leaves of a tree, in order: (what it is, sides, cell, plane)."""
     if not isinstance(tree, str):
         raise Refused("a tree is a word")
-    words, planes = iter(tree), iter(planes)
-    ahead = [(tuple(book.sides(pair)), root)]
-    while ahead:
-        sides, cell = ahead.pop()
-        word = next(words, None)
-        if word is None:
-            raise Refused("a tree ends too soon")
-        if word in LEAVES:
-            yield word, sides, cell, (next(planes, None) if word == "f" else None)
-        else:
-            ahead += parts_of(word, sides, cell, bool(pair.balls))[::-1]
-    if next(words, None) is not None or next(planes, None) is not None:
-        raise Refused("a tree has more leaves than it needs")
+    planes = iter(planes)
+    for word, (sides, cell) in leaves_of(tree, (tuple(book.sides(pair)), root), lambda word, node:
+                                         parts_of(word, node, bool(pair.balls))):
+        yield word, sides, cell, next(planes, None) if word == "f" else None
+    if next(planes, None) is not None:
+        raise Refused("a tree has more planes than it needs")

@@ -16,6 +16,7 @@ from .taylor import UP, Table, Taylor, above, constant, dot, turn
 from .together import Group
 
 DEAD = 1e-6
+DIGITS = [*"0123456789"]  # words of a tree: the input that is cut at its middle
 MOST = 40_000  # postures of bodies remembered
 EYE = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
@@ -386,6 +387,23 @@ def halved(cell, k):
 def nearest_turns(ball, value):
     """Whole turns that bring a Taylor's middle nearest to a ball."""
     return round(float(((ball - value.centre) / (2 * arb.pi())).mid()))
+
+
+def leaves_of(words, root, parts):
+    """Leaves of a tree in the order of its words: (word, node).
+
+    `parts` gives what a word cuts a node into, and None where the node is a leaf.
+    """
+    words, ahead = iter(words), [root]
+    while ahead:
+        node, word = ahead.pop(), next(words, None)
+        found = parts(word, node)
+        if found is None:
+            yield word, node
+        else:
+            ahead += found[::-1]
+    if next(words, None) is not None:
+        raise Refused("a tree has more leaves than it needs")
 
 
 def misfit(a, b, c, t):

@@ -15,7 +15,7 @@ from flint import arb_mat
 
 from .balls import column, sizes
 from .lengths import Refused
-from .motion import OutOfReach
+from .motion import OutOfReach, leaves_of
 from .rates import OutOfShow
 from .sides import Side
 from .solids import EYE, Line, Prism
@@ -47,22 +47,17 @@ class Travel:
 
     def kept(self, at, cover):
         """Cells of a cover that hang together with neutral."""
-        cells, words = [], iter(cover["tree"])
-        past, ahead = iter(cover["past"]), [self.box]
-        while ahead:
-            cell, word = ahead.pop(), next(words, None)
+        cells, past = [], iter(cover["past"])
+        for word, cell in leaves_of(cover["tree"], self.box, lambda word, cell: cut(
+                cell, *word, at) if isinstance(word, list) else None):
             if word == "k":
                 cells.append([cell[k] for k in at])
             elif word == "p":
                 self.past(cell, next(past, None))
             elif word == "o":
                 self.out_of_reach(cell)
-            elif isinstance(word, list):
-                ahead += cut(cell, *word, at)[::-1]
             else:
                 raise Refused(f"a cover has a leaf of a kind not known, {word!r}")
-        if next(words, None) is not None:
-            raise Refused("a cover has more leaves than it needs")
         found = joined(cells)
         if not found:
             raise Refused("neutral is shown past a stop")

@@ -120,7 +120,7 @@ def _check_proof(args):
 
 def _certified(args, results, progress):
     """The certificate of the clearance proof, for a report held against the file by the checker."""
-    if not (args.proof or args.out and not args.built) or results.clearance is None:
+    if not (args.proof or args.out) or results.clearance is None:
         return None
     progress("certificate")
     try:

@@ -38,7 +38,7 @@ def blocks(results: Answers) -> Iterator[Block]:
     for line in ASSUMED:
         yield Text(line.format(arcs=shown_length(WITHIN, results.system.model.length, 4)))
     checked = results.checker or ("not asked; linkage FILE --out writes a certificate and asks it, "
-                                  "where python-flint is installed and the proof is as drawn")
+                                  "where python-flint is installed")
     yield Text(f"The checker of certificates, a small program that shares no code with the search, "
                f"on the clearance proof: {checked}.")
     if results.digest:
