@@ -3,6 +3,7 @@
 import ast
 import re
 import sys
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -31,7 +32,8 @@ FLOORS = [
 INNER = {
     "disk": [{"names"}, {"files"}, {"folders"}],
     "model": [{"keys", "threads"}, {"shapes", "turn"}, {"solids", "strength", "fittings"},
-              {"parts", "sizes", "drawings"}, {"stock"}, {"whole", "mirroring"},
+              {"springs"}, {"parts", "sizes", "drawings"}, {"stock", "references"},
+              {"whole", "mirroring"},
               {"document"}, {"side_files"}, {"file"}, {"patch"}, {"save"}],
     "motion": [{"kernels", "symbolic", "traced"}, {"plan", "tape"}, {"posture"}, {"builds_rows"},
                {"rates", "builds"}, {"together", "bounds_together", "moved"}, {"bounds"},
@@ -45,10 +47,13 @@ INNER = {
     "stops": [{"ways", "cover", "depths"}, {"first", "reach", "witness"}, {"faces"},
               {"contact_rates", "covering"},
               {"find", "spacers", "mapping", "real"}, {"judged"}],
-    "relief": [{"flat"}, {"swept", "cut"}, {"reliefs"}, {"drawing"}, {"formats"}, {"shop_files"}],
-    "loads": [{"columns", "pilot_forces", "finer", "arms", "stepped"},
-              {"rod_columns", "beams", "vibration"},
-              {"shafts", "plates"}, {"statics"}, {"load_cases"}, {"stick", "stop_contact"},
+    "relief": [{"flat", "arcs"}, {"swept", "cut", "marks"}, {"reliefs"}, {"drawing"}, {"formats"},
+               {"tiles"}, {"shop_files"}],
+    "loads": [{"columns", "pilot_forces", "finer", "arms", "stepped", "supports",
+               "free_bodies"},
+              {"springs", "rod_columns", "beams", "vibration"},
+              {"shafts", "plates"}, {"statics"}, {"load_cases", "rubbing"},
+              {"feel"}, {"stick", "stop_contact", "hands_off", "servos"},
               {"worst"}, {"joints"}, {"margins"}, {"compliance", "test_cards"}],
     "rigging": [{"lengths", "rod_end_angles", "readings", "tolerances", "play", "loops", "grips",
                  "carried_solids"},
@@ -56,21 +61,24 @@ INNER = {
     "sizing": [{"dimensions"}, {"targets"}, {"fit"}, {"clearance_terms"}, {"choose"}, {"result"}],
     "results": [{"blocks", "verdict", "second_core"},
                 {"text", "html", "columns", "sequence"}, {"answers"},
-                {"movements"}, {"hands", "strength", "gives"},
-                {"questions", "comparison"}, {"chapters"}, {"results", "csv_files"}],
+                {"movements"},
+                {"hands", "strength", "strength_left", "gives", "servos", "feels"},
+                {"questions", "comparison", "cures", "revisions"}, {"chapters"},
+                {"results", "csv_files"}],
     "sheet": [{"chosen_sizes", "cut_plates", "opening"}],
-    "report": [{"as_pdf", "written"}, {"files"}],
-    "plots": [{"style", "projection", "numbers"}, {"curves", "views", "turns", "tolerance_bars"},
+    "report": [{"tables", "vectors", "written"}, {"as_pdf"}, {"files", "changes"}],
+    "plots": [{"style", "projection", "numbers", "sections"},
+              {"curves", "views", "turns", "tolerance_bars", "close_ups"},
               {"maps", "spacer_curves", "forces"}],
     "workbook": [{"grid", "program", "typed", "wording", "messages"}, {"payload", "page_tables"},
                  {"draft", "prover"}, {"page", "live"}],
     "commands": [{"verbs"}, {"shared"}, {"plates", "rigged", "lab"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view", "check_proof"}],
-    "checker": [{"lengths"}, {"twins"}, {"reading"}, {"solids", "taylor"}, {"pairs"}, {"together"},
-                {"motion"}, {"rates"}, {"builds"}, {"leaves"}, {"travel", "directions"},
-                {"verdict"}],
-    "certificate": [{"trees", "nearest", "ways"}, {"covers"}, {"written"}],
+    "checker": [{"lengths"}, {"twins"}, {"reading"}, {"solids", "taylor"}, {"pairs"},
+                {"sides", "together"}, {"motion"}, {"balls"}, {"dimensions"}, {"rates"},
+                {"builds"}, {"leaves"}, {"travel", "directions"}, {"verdict"}],
+    "certificate": [{"trees", "nearest", "ways"}, {"covers", "off_joints"}, {"written"}],
     "geometry": [{"vectors", "outlines"}, {"pieces", "loops"},
                  {"tubes", "features", "overlap", "closest", "halving"},
                  {"gaps"}],
@@ -83,6 +91,7 @@ ROOMS = {"numpy": None, "flint": {"checker"}, "pint": {"units"}, "tomli_w": {"mo
          "scipy": {"loads", "rigging", "sizing", "clearances", "stops",
                    "certificate", "geometry", "model"},
          "matplotlib": {"plots", "relief", "report"}, "reportlab": {"report"},
+         "pypdf": {"report"},
          "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
          "traitlets": {"workbook"}, "IPython": {"workbook"},
          "jupyterlab": {"commands"}}
@@ -152,6 +161,23 @@ def test_imports_point_down(path):
         elif parts[0] not in sys.stdlib_module_names:
             rooms = ROOMS[parts[0]]
             assert rooms is None or room in rooms, f"{parts[0]} is not for {name(path)}"
+
+
+def imported_files(path):
+    """Files of the package that a file names in its imports, those for types alone too."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.level:
+            base = path.parents[node.level - 1].joinpath(*(node.module or "").split("."))
+            for alias in node.names:
+                yield next(file for place in (base / alias.name, base)
+                           for file in (place.with_suffix(".py"), place / "__init__.py")
+                           if file.exists())
+
+
+def test_no_files_import_each_other_in_a_circle():
+    """Not even for their types; a circle is an error that names its files."""
+    order = TopologicalSorter({path: set(imported_files(path)) for path in FILES})
+    assert set(order.static_order()) == set(FILES)
 
 
 @pytest.mark.parametrize("path", FILES, ids=name)

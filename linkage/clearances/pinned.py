@@ -8,7 +8,7 @@ bounded.  Of those the rates are known better, so that more dimensions are held 
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -61,7 +61,7 @@ class PinnedSearch(BuiltSearch):
 
     most_cells = MOST_PINNED
 
-    def __init__(self, *args):
+    def __init__(self, *args: Any):
         super().__init__(*args)
         self._asked = np.zeros(len(self.stage.pairs), bool)
 

@@ -29,6 +29,7 @@ from .parts import (
 from .shapes import Layer, Part, Point
 from .sizes import STATIONS, Arm, Clocking, Place, RodLength, Size, Target, steps_within
 from .solids import Box, Hole, Pipe, Plate, Sphere, Tube, Washer
+from .springs import Feel, Friction, Spring
 from .stock import HANDBOOK
 from .strength import (
     FITTING,
@@ -45,11 +46,11 @@ from .strength import (
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "BACK", "FITTING", "HANDBOOK", "KINDS", "SENSES", "SPECIAL", "STATIONS",
-    "UPRIGHT", "Airframe", "Arm", "Body", "BoltedJoint", "Box", "Clearance", "Clocking",
-    "ColumnCurve", "Coupling", "Factors", "Fitted", "Grip", "HingeMoment", "Hole", "Input",
-    "Layer", "LoadCase", "Material", "Model", "PairRule", "Part",
-    "PilotForce", "Pipe", "Place", "Plate", "Play", "Point", "Require", "RigPin", "Rod",
-    "RodEnd", "RodLength", "Size", "Spacer", "Sphere", "Stop", "Surface", "Target", "Tolerance",
-    "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
+    "AIRFRAME", "BACK", "FITTING", "HANDBOOK", "KINDS", "SENSES", "SPECIAL", "STATIONS", "UPRIGHT",
+    "Airframe", "Arm", "Body", "BoltedJoint", "Box", "Clearance", "Clocking", "ColumnCurve",
+    "Coupling", "Factors", "Feel", "Fitted", "Friction", "Grip", "HingeMoment", "Hole", "Input",
+    "Layer", "LoadCase", "Material", "Model", "PairRule", "Part", "PilotForce", "Pipe", "Place",
+    "Plate", "Play", "Point", "Require", "RigPin", "Rod", "RodEnd", "RodLength", "Size", "Spacer",
+    "Sphere", "Spring", "Stop", "Surface", "Target", "Tolerance", "TorqueTube", "Tube", "Washer",
+    "Wire", "is_rudder", "steps_within",
 ]

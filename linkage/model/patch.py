@@ -38,6 +38,7 @@ from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
 from .side_files import rows_changed
+from .springs import Spring
 from .whole import Model
 
 DIGITS = 8  # decimals, in the unit it is written in, to which a changed number is kept
@@ -417,6 +418,9 @@ def _kinds_of(part) -> dict:
         return {"travel": ListOf(Length())}
     if isinstance(part, Body):
         return {"friction": Quantity(what="force" if part.slides else "moment")}
+    if isinstance(part, Spring):
+        return {word: Quantity(above=None, what=what)
+                for word, what in zip(("rate", "preload"), part.counts, strict=True)}
     return {}
 
 
