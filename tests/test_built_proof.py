@@ -7,8 +7,10 @@ import pytest
 
 import linkage
 from linkage.clearances import Stage, prove, scene_of
-from linkage.clearances.built_runs import _InSpans
+from linkage.clearances.built import BuiltSearch
+from linkage.clearances.built_runs import _InSpans, _of_whole_rods
 from linkage.clearances.cell_bounds import bounds
+from linkage.clearances.travel import Travel
 from linkage.model.file import parse_model
 from linkage.motion import Builds, System
 
@@ -189,6 +191,22 @@ def test_a_rod_that_is_cut_along_is_held_from_end_to_end():
         low, high = np.sort((spine - ends[0]) @ way)
         assert low <= along.min() + 1e-6
         assert along.max() - 1e-6 <= high
+
+
+def test_how_deep_a_rod_lies_in_a_solid_no_span_of_it_says():
+    """A span comes out of a plate along the rod, the rod that it is cut of only past an edge."""
+    system = System(parse_model(build(np.zeros(COUNT)).replace(
+        'kind = "tube"\nalong = [[60, -60, 75], [60, 80, 75]]\ndiameter = 6',
+        'kind = "box"\ncorner = [60, -40, 20]\nopposite = [64, 60, 110]')))
+    scene, tolerance = scene_of(system), system.model.tolerance
+    pair, travel = scene.pair_of("link/tube", "airframe/post"), Travel.of(system.travel_box())
+    drawn = prove(Stage(scene, [pair]), travel, 0.05, None, 25.0)
+    search = BuiltSearch(Stage(_InSpans(scene), [pair]), travel, (0.05, tolerance, 25.0),
+                         Builds.of(system, tolerance))
+    found = _of_whole_rods(search)
+    assert drawn.least[0] < found.least[0] < -3  # the spans alone say less than the rod
+    assert np.isfinite(found.proven[0])
+    assert found.proven[0] <= drawn.least[0]
 
 
 @pytest.mark.parametrize("name", ["servo_arm", "tandem"])

@@ -9,10 +9,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from oracle.claims import Case, built_faults, clearance_faults
+from oracle.claims import Case, built_faults, clearance_faults, motion_faults
 from oracle.closing import close, drawn, followed_by_newton
 from oracle.contact import first_contact
 from oracle.stops import stop_faults
+from oracle.trial import random_case
 
 import linkage
 from linkage.clearances import Stage, Travel, prove, scene_of
@@ -185,3 +186,10 @@ def test_two_closures_of_the_oracle_agree():
     other = followed_by_newton(here.machine, at, drawn(here.machine))
     for body, value in one.values.items():
         assert np.abs(other.values[body] - value).max() < 1e-9
+
+
+def test_a_place_that_the_straight_way_leaves_the_reach_for_is_counted():
+    """Beyond a gap in reach no whole turns are told; the oracle's few steps may stride over it."""
+    found = motion_faults(random_case(96), 300)
+    assert found.faults == []
+    assert found.beyond == 1

@@ -57,7 +57,7 @@ def prove_built(stage: Stage, travel: Travel, terms) -> Proof:
     for scene in (stage.scene, _InSpans(stage.scene)):
         for pairs, inputs in _alike(stage, work.hopeful()):
             search, moves = work.search(scene, pairs, inputs)
-            _take(work.whole, search.proved(), (pairs, moves), search.numbers)
+            _take(work.whole, _of_whole_rods(search), (pairs, moves), search.numbers)
             work.lost[pairs] = search.lost
     work.pin()
     whole, left = work.whole, set(work.open.tolist())
@@ -124,7 +124,7 @@ class _Work:
         met = self.open[~(self.whole.least[self.open] < self.required[self.open])]
         for pairs, inputs in _alike(self.stage, met):
             search, moves = self.search(_InSpans(self.stage.scene), pairs, inputs, PinnedSearch)
-            _take(self.whole, search.proved(), (pairs, moves), search.numbers)
+            _take(self.whole, _of_whole_rods(search), (pairs, moves), search.numbers)
 
     def search(self, scene, pairs, inputs, kind=BuiltSearch):
         """A search of some pairs over the whole travel, and which inputs it is along."""
@@ -178,7 +178,7 @@ class _Work:
         search = _RunSearch(part, Travel.of({joint: ends}), self.terms, self.builds)
         search.proof.least[:] = whole.least[pairs]
         search.drawn = self.drawn[pairs]
-        proof = search.proved()
+        proof = _of_whole_rods(search)
         whole.visited[pairs] += proof.visited
         whole.proven[pairs] = np.maximum(whole.proven[pairs], proof.proven)
 
@@ -346,6 +346,25 @@ class _InSpans:
                   for ends in itertools.pairwise(np.outer(1 - SPANS, piece.points[0])
                                                  + np.outer(SPANS, piece.points[1]))]
         return replace(solid, pieces=tuple(pieces))
+
+
+def _of_whole_rods(search):
+    """What a search proves, of rods cut along as it holds of whole ones.
+
+    A rod is as near as its nearest span while its middle line is proven outside the other solid.
+    How deep a whole one lies in it no span says: no deeper than the radii and the other's size.
+    """
+    stage, proof, loose = search.stage, search.proved(), search.loose
+    if not isinstance(stage.scene, _InSpans):
+        return proof
+    size = np.array([np.linalg.norm(np.ptp(piece.points, axis=0)) for piece in stage.pieces])
+    size = np.where(stage.of_rod[stage.seat_of], 0.0, size) + 4 * loose
+    thin, deep = (np.full(len(stage.pairs), fill) for fill in (np.inf, 0.0))
+    np.minimum.at(thin, stage.pair_index, stage.radii)
+    np.maximum.at(deep, stage.pair_index, stage.radii + size[stage.sides].sum(axis=1))
+    inside = proof.proven < -thin
+    proof.proven[inside] = np.minimum(proof.proven, -deep)[inside]
+    return proof
 
 
 def _alike(stage, chosen):

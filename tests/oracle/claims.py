@@ -18,6 +18,7 @@ from .reading import read
 ARC = 0.0155  # mm that a solid with arcs may be larger by in the library, or smaller by here
 STARTS = 2
 EDGE = 1e-5  # degrees (mm) about an end of reach within which nothing is compared
+WAY = 2001  # places on a way, looked at for one out of reach
 CLOSE = 15.0  # mm above a bound within which a far pair is searched downhill too
 NEARLY = 1e-6  # mm between two ways to work out one gap
 
@@ -135,6 +136,7 @@ def motion_faults(case, count=200):
 
     Where every loop closes, and on the straight way there from neutral one does not, the closure
     can't tell how often a coupled joint has turned: such places are counted and not compared.
+    Where only the library finds no posture, that the way does so is looked for far more finely.
     """
     found = Findings(positions=count)
     at = samples(case.box, case.rng, count)
@@ -147,6 +149,8 @@ def motion_faults(case, count=200):
         off = off if joint.slides else np.minimum(off, np.abs(off - 2 * np.pi))
         lost = np.isnan(here) != np.isnan(there)
         beyond = lost & np.isnan(here) & ~np.isnan(ending.values.get(body, np.zeros(count)))
+        for k in np.flatnonzero(lost & np.isnan(there)):
+            beyond[k] = leaves_reach(case, at, k, body)
         found.beyond += int(beyond.sum())
         lost &= ~beyond
         scale = 1e4 if joint.slides else 1.0
@@ -155,6 +159,13 @@ def motion_faults(case, count=200):
                 found.faults.append(Fault("motion", body, float(there[k]), float(here[k]),
                                           {n: v[k] for n, v in at.items()}))
     return found
+
+
+def leaves_reach(case, at, k, body):
+    """Whether a joint is out of reach anywhere on the straight way from neutral to a position."""
+    share = np.linspace(0.0, 1.0, WAY)
+    posture = close(case.machine, {n: v[k] * share for n, v in at.items()}, follow=False)
+    return bool(np.isnan(posture.values.get(body, share)).any())
 
 
 def at_edge(case, at, k):
