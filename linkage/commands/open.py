@@ -12,6 +12,7 @@ from ..disk import write_text
 from ..errors import LinkageError
 from .shared import parser_of
 
+EMPTY = 'title = "New controls"\nlength = "in"   # what a bare number means: "in" or "mm"\n'
 NEEDED = ("jupyterlab", "ipywidgets", "anywidget")
 
 
@@ -22,7 +23,12 @@ def run(argv: list[str]) -> int:
     parser.add_argument("file", metavar="FILE", help="model file (TOML)")
     parser.add_argument("--no-browser", action="store_true",
                         help="only start it and print the address, to open on another screen")
+    parser.add_argument("--new", action="store_true",
+                        help="begin with an empty page, to which parts are added, where there is "
+                             "no such file yet")
     args = parser.parse_args(argv)
+    if args.new and not Path(args.file).exists():
+        write_text(args.file, EMPTY)
     load(args.file)
     if not all(find_spec(name) for name in NEEDED):
         raise LinkageError("linkage open: needs JupyterLab, which is not installed; run: "

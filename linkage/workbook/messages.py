@@ -112,7 +112,8 @@ def _table(value, check) -> bool:
 
 
 _CHECKS = {"text": _text, "number": _number,
-           "words": lambda value: _table(value, _text), "yes or no": lambda value: isinstance(value, bool),
+           "words": lambda value: _table(value, _text),
+           "yes or no": lambda value: isinstance(value, bool),
            "numbers": lambda value: _table(value, _number),
            "travels": lambda value: _table(value, lambda ends: isinstance(ends, (list, tuple))
                                            and len(ends) == 2 and all(map(_number, ends))),

@@ -1,6 +1,6 @@
 """What the page is given: one JSON head and two blocks of float32, the shapes and the grid.
 
-Format 3
+Format 4
 --------
 `head` is JSON, from a kernel its text; `shapes` is points (x, y, z), mm; `grid` is numbers.
 Everything is little-endian.
@@ -65,7 +65,7 @@ from .new_part import forms
 from .typed import unit_words
 from .wording import length_unit, page_words, shown_position
 
-FORMAT = 3
+FORMAT = 4
 DRAWN_WITHIN = 0.2  # mm that a drawn arc may be off
 CHORD = 200.0  # mm, drawn for a surface of which the file has no chord
 THICK = 4.0  # mm of a plate from which its edges are drawn as faces, long ones

@@ -38,7 +38,8 @@ if TYPE_CHECKING:
 PHASES = {"directions": direction_rows, "required": required_rows,
           "stops": lambda results: [stop_row(results.system, name)
                                     for name in results.system.model.stops],
-          "proof": quick_proof, "governs": governing, "map": map_of, "table": proof_of, "verdict": verdict_row,
+          "proof": quick_proof, "governs": governing, "map": map_of, "table": proof_of,
+          "verdict": verdict_row,
           "loads": load_rows,
           "cures": lambda results: relief_rows(
               (results.reliefs or ([], []))[0], results.system.model.length)}
@@ -146,7 +147,8 @@ def answer(lines: Iterable[str], out: TextIO) -> None:
 
 def _answers(request, table):
     try:
-        results = Answers(System(parse_model(request["model"])), only=CHAPTERS, after=table)
+        results = Answers(System(parse_model(request["model"])), only=CHAPTERS,
+                          after=table)
         for what in request["phases"]:
             value = PHASES[what](results)
             if what == "table" and results.clearance is not None:

@@ -36,6 +36,16 @@ def notebooks():
 
 
 @pytest.fixture(scope="session")
+def side_page(examples, tmp_path_factory):
+    """The side-by-side example's page from disk, without the proofs of other stock."""
+    from linkage.__main__ import main
+
+    out = tmp_path_factory.mktemp("page") / "page.html"
+    assert main(["view", str(examples / "side_by_side.toml"), "--out", str(out), "--quick"]) == 0
+    return out
+
+
+@pytest.fixture(scope="session")
 def lab_tools():
     """JupyterLab and pages."""
     return lab

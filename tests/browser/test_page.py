@@ -43,12 +43,10 @@ diameter = 10
 
 
 @pytest.fixture(scope="module")
-def opened(chromium, lab_tools, hands, examples, tmp_path_factory):
+def opened(chromium, lab_tools, hands, side_page):
     """The side-by-side example's page from disk, and what it is seen to do."""
-    out = tmp_path_factory.mktemp("page") / "page.html"
-    assert main(["view", str(examples / "side_by_side.toml"), "--out", str(out), "--quick"]) == 0
     page, seen = lab_tools.new_page(chromium)
-    page.goto(out.as_uri())
+    page.goto(side_page.as_uri())
     page.wait_for_selector(".lw[data-drawn]")
     yield hands.Workbook(page), seen
     page.context.close()

@@ -4,15 +4,10 @@ from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
 
-from linkage.__main__ import main
-
-
 @pytest.fixture(scope="module")
-def opened(chromium, lab_tools, hands, examples, tmp_path_factory):
-    out = tmp_path_factory.mktemp("page") / "page.html"
-    assert main(["view", str(examples / "side_by_side.toml"), "--out", str(out), "--quick"]) == 0
+def opened(chromium, lab_tools, hands, side_page):
     page, seen = lab_tools.new_page(chromium)
-    page.goto(out.as_uri())
+    page.goto(side_page.as_uri())
     page.wait_for_selector(".lw[data-drawn]")
     yield hands.Workbook(page)
     assert seen.errors == []

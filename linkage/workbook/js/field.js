@@ -5,7 +5,7 @@
 
 const NODES = 25;  // positions along each of the two inputs
 const SLICE = 9;  // ms at a time, so that the hand on the stick never waits
-const LOOKED = 6;  // nearest pairs of a position among which the scarcest is looked for
+const LOOKED = 24;  // nearest pairs of a position among which the scarcest is looked for
 
 export const BANDS = 5;
 
@@ -88,7 +88,8 @@ export class Field {
       const near = app.gaps.of(pose, chosen);
       return near ? near.gap / Math.max(app.head.pairs[chosen][2], 1e-3) : NaN;
     }
-    const near = app.gaps.nearest(pose, LOOKED, this.free || []);
+    const own = app.found.missedInFile().flatMap((n) => app.gaps.of(pose, n) || []);
+    const near = [...own, ...app.gaps.nearest(pose, LOOKED, this.free || [])];
     return near.length ? Math.min(...near.map((n) => n.gap / app.head.pairs[n.pair][2])) : NaN;
   }
 

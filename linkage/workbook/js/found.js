@@ -10,7 +10,7 @@ import { saidInput, saidLength } from "./wording.js";
 
 const CLOSE = 3;  // marks that the drawings show
 const SAMPLES = 11;  // positions of an input that are sampled
-const LOOKED_AT = 10;  // nearest pairs of each
+const LOOKED_AT = 40;  // nearest pairs of each, besides those that the file misses
 const TURN_TAKEN = 9;  // ms at a time
 
 export class Found {
@@ -88,7 +88,9 @@ export class Found {
     const count = SAMPLES ** ends.length;
     /** @type {Map<number, { gap: number, place: Position }>} */
     const short = new Map();
-    const free = app.worthALook().filter((n) => !["stop", "waived"].includes(app.head.pairs[n][3]));
+    const free = app.worthALook().filter((n) => app.head.pairs[n][2] > 0
+      && !["stop", "waived"].includes(app.head.pairs[n][3]));
+    const known = this.missedInFile();
     let k = 0;
     clearTimeout(this.timer);
     const step = () => {
@@ -99,7 +101,9 @@ export class Found {
           const node = n ? Math.floor(k / SAMPLES) : k % SAMPLES;
           place[app.head.inputs[n].name] = low + (high - low) * node / (SAMPLES - 1);
         });
-        for (const near of app.gaps.nearest(app.poses.at(place), LOOKED_AT, free)) {
+        const pose = app.poses.at(place);
+        const own = known.flatMap((n) => app.gaps.of(pose, n) || []);
+        for (const near of [...own, ...app.gaps.nearest(pose, LOOKED_AT, free)]) {
           const before = short.get(near.pair);
           if (near.gap < app.head.pairs[near.pair][2] && (!before || near.gap < before.gap))
             short.set(near.pair, { gap: near.gap, place });
@@ -111,6 +115,13 @@ export class Found {
       app.schedule();
     };
     this.timer = setTimeout(step, 80);
+  }
+
+  /** Pairs that the file as it stands misses. */
+  missedInFile() {
+    const { app } = this;
+    return (app.state.verdict?.missed || []).filter((m) => m.kind === "clearance")
+      .map((m) => app.names.indexOf(m.what)).filter((n) => n >= 0);
   }
 
   /** Misses with the place to go to. @returns {Place[]} */

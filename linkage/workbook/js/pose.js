@@ -1,4 +1,4 @@
-// Where everything is at a stick position, from the grid the page was given (format 3, see
+// Where everything is at a stick position, from the grid the page was given (format 4, see
 // payload.py): a cubic through the nearest four positions, a straight line beside a NaN, and
 // nothing at all across one.
 
