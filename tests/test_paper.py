@@ -92,8 +92,13 @@ axis = "vertical"
 input = "turn"
 points = { tip = [200, 0, 0] }
 solid.bar = { kind = "tube", along = [[20, 0, 0], [200, 0, 0]], diameter = 10 }
-solid.plate = { kind = "plate", thickness = 4, at = [100, 0, 20], normal = [0, 0, 1], u = [1, 0, 0],
-  outline = [[-50, -20], [50, -20], [50, 20], [-50, 20]] }
+[body.arm.solid.plate]
+kind = "plate"
+thickness = 4
+at = [100, 0, 60]
+normal = [0, 0, 1]
+u = [1, 0, 0]
+outline = [[-50, -20], [50, -20], [50, 20], [-50, 20]]
 [airframe.solid]
 post = { kind = "sphere", at = [180, 102, 0], diameter = 20, clearance = "free" }
 pad = { kind = "box", corner = [100, 70, -10], opposite = [140, 90, 10] }
@@ -115,8 +120,8 @@ def test_marks_are_measured_on_the_part_itself():
         return np.array([x * math.cos(turn) - y * math.sin(turn),
                          x * math.sin(turn) + y * math.cos(turn), z])
 
-    mark = mark_on(motion, "arm/plate", posed(120.0, 12.0, 22.0))
-    assert np.allclose(mark.stations, (120, 12, 22), atol=1e-9)
+    mark = mark_on(motion, "arm/plate", posed(120.0, 12.0, 62.0))
+    assert np.allclose(mark.stations, (120, 12, 62), atol=1e-9)
     assert dict(mark.distances) == pytest.approx({"its right edge": 8.0, "its aft edge": 30.0})
     assert mark.side == "its upper face"
     mark = mark_on(motion, "arm/bar", posed(90.0, 5.0, 0.0))

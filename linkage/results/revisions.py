@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from ..model import Model
-    from .results import Results
 
 SAME = 1e-9  # of a number, below which it did not change
 MARGIN = 5e-4  # below which a margin did not change
@@ -72,7 +71,7 @@ def _words(value) -> str:
     return str(value)
 
 
-def direction_changes(before: Results, after: Results) -> pd.DataFrame:
+def direction_changes(before: Any, after: Any) -> pd.DataFrame:
     """Surfaces that go another way, or of which another way is judged."""
     import pandas as pd
 
@@ -85,7 +84,7 @@ def direction_changes(before: Results, after: Results) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["hand or foot", "surface", "before", "after"])
 
 
-def load_changes(before: Results, after: Results) -> pd.DataFrame:
+def load_changes(before: Any, after: Any) -> pd.DataFrame:
     """Least margins that changed: part, check, before and after."""
     import pandas as pd
 
@@ -105,7 +104,7 @@ def _rows(weakest, results):
     return weakest(results) if results.worst_loads is not None else []
 
 
-def miss_changes(before: Results, after: Results) -> tuple[list, list, list]:
+def miss_changes(before: Any, after: Any) -> tuple[list, list, list]:
     """Misses that are gone, that stay, and that are new, by what they are of."""
     old, new = ({(miss.kind, miss.what): miss for miss in results.verdict.missed}
                 for results in (before, after))
@@ -113,7 +112,7 @@ def miss_changes(before: Results, after: Results) -> tuple[list, list, list]:
             [new[key] for key in new if key not in old])
 
 
-def log_entry(results: Results, when: str) -> str:
+def log_entry(results: Any, when: str) -> str:
     """Lines of a log of revisions for what was worked out of a file."""
     model, before = results.system.model, results.before
     lines = [f"{when}  {results.source}  digest {results.digest}",
