@@ -4,6 +4,7 @@ from decimal import ROUND_HALF_UP, Decimal
 
 import pytest
 
+
 @pytest.fixture(scope="module")
 def opened(chromium, lab_tools, hands, side_page):
     page, seen = lab_tools.new_page(chromium)
