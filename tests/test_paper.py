@@ -55,8 +55,8 @@ def test_page_one_answers_and_pictures_are_vectors(made):
     assert not any(page.get_images() for page in document)
     assert len(document) <= 25  # 41 without sheets of contacts, card and pictures of page one
     card = next(page.get_text() for page in document if "Shop card" in page.get_text())
-    for name in ("Card, rods", "Card, spacers", "Card, wires", "Card, stock", "Card, blanks",
-                 "Card, at each stop"):
+    for name in ("Card, rods", "Card, cut and made", "Card, stock", "Card, blanks",
+                 "Card, at each stop", "Weight of what the file gives"):
         assert name in card
 
 

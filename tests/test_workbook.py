@@ -409,9 +409,88 @@ HERE = Path(__file__).parent
 
 def test_a_wrong_direction_is_the_first_thing_that_a_page_says(side_by_side):
     wrong = linkage.load(HERE / "wrong_models" / "reversed_ailerons.toml")
-    rows = state_from_disk(wrong)["directions"]
+    rows = state_from_disk(wrong, stock=False)["directions"]
     assert rows[0]["miss"]
     assert 'stick right: "aileron left" goes trailing edge up' in rows[0]["text"]
     (right,) = direction_rows(Answers(side_by_side))
     assert not right["miss"]
     assert "stick aft: elevator trailing edge up" in right["text"]
+
+
+def test_a_file_changed_on_disk_is_read_again_and_what_the_page_changed_is_kept(book, tmp_path):
+    from linkage.workbook.following import read_again
+
+    source = tmp_path / "mine.toml"
+    text = source.read_text()
+    source.write_text(text.replace("thickness = 0.063", "thickness = 0.09", 1))
+    book._follow(*read_again(source))
+    assert stop_of(book, "roll right")["thickness"] == pytest.approx(0.09 * 25.4)
+    assert book.state["changes"] == []
+    source.write_text("length = 'in'\n[body.stick\n")
+    book._follow(*read_again(source))
+    assert "line 2" in book.state["file"]
+    assert stop_of(book, "roll right")["thickness"] == pytest.approx(0.09 * 25.4)
+    book.spacers = {**book.spacers, "roll right": 0.125}
+    source.write_text(text)
+    book._follow(*read_again(source))
+    assert "keeps its own" in book.state["file"]
+    assert stop_of(book, "roll right")["thickness"] == pytest.approx(3.175)
+    book.answer({"do": "reread", "n": 1})
+    assert stop_of(book, "roll right")["thickness"] == pytest.approx(0.063 * 25.4)
+    assert book.state["file"] == ""
+
+
+def test_a_change_is_heard_of_within_a_second(tmp_path):
+    import threading
+
+    from linkage.workbook.following import Follower
+
+    source, heard = tmp_path / "short.toml", threading.Event()
+    source.write_text(SHORT)
+    follower = Follower(source, lambda system, wrong: heard.set())
+    try:
+        source.write_text(SHORT.replace("[-30, 30]", "[-20, 20]"))
+        assert heard.wait(10)
+    finally:
+        follower.close()
+
+
+def test_from_an_empty_page_to_controls_that_move():
+    """A crank of equal arms turns as its stick does: the parallelogram (common practice)."""
+    from linkage.workbook.new_part import with_part
+
+    model = parse_model('title = "New"\nlength = "in"\n')
+    for kind, fields in (
+            ("stick", {"name": "stick", "pivot": "0, 0, 0", "axis": "lateral", "input": "pitch",
+                       "grip": "0, 0, 20", "low": "0, 0, -4"}),
+            ("surface", {"name": "elevator", "pivot": "30, 0, 0", "axis": "lateral",
+                         "horn": "30, 0, -4", "chord": "1 ft"}),
+            ("rod", {"name": "push", "from": "stick/low", "to": "elevator/horn",
+                     "diameter": "1/2"})):
+        model = with_part(model, kind, fields)
+    turn = System(model).sweep(pitch=[-10.0, 5.0]).deflection("elevator")
+    assert np.abs(turn) == pytest.approx([10.0, 5.0], abs=1e-9)
+    assert model.surfaces["elevator"].chord == pytest.approx(304.8)
+    with pytest.raises(linkage.LinkageError, match="is there already"):
+        with_part(model, "rod", {"name": "push"})
+    with pytest.raises(linkage.LinkageError, match="three numbers"):
+        with_part(model, "bellcrank", {"name": "b", "pivot": "1, 2", "axis": "lateral"})
+
+
+def test_half_a_turn_is_half_the_pitch_of_the_thread(book):
+    """1/4-28: 28 threads to the inch, so half a turn is 1/56 in (ASME B1.1, from memory)."""
+    name = next(n for n, rod in book.model.rods.items() if book.model.fitting(n, 0)[2])
+    pitch, before = book.model.fitting(name, 0)[2].pitch, book.model.rod_length(name)
+    book.answer({"do": "turn", "n": 1, "rod": name, "halves": 1})
+    assert book.model.rod_length(name) - before == pytest.approx(pitch / 2)
+
+
+def test_a_relief_is_cut_on_the_page_and_undone(book):
+    first = book.model
+    book.answer({"do": "cut", "n": 1, "solid": "airframe/tail frame"})
+    assert book.state["changes"] == ["airframe/tail frame: another shape"]
+    scene = linkage.gaps(book.system.sweep(pitch=-13.0),
+                         ["elevator rear/tube | airframe/tail frame"])
+    assert next(iter(scene.values())) >= 12.7
+    book.undo()
+    assert book.model == first

@@ -29,7 +29,7 @@ SHARED = 4  # rows from which a column with one value is said once
 RULED = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 0.8, "#16202a"),
          ("LINEBELOW", (0, 1), (-1, -1), 0.25, "#8a949c"),
          ("LEFTPADDING", (0, 0), (-1, -1), 2), ("RIGHTPADDING", (0, 0), (-1, -1), 3),
-         ("TOPPADDING", (0, 0), (-1, -1), 0.6), ("BOTTOMPADDING", (0, 0), (-1, -1), 1.1)]
+         ("TOPPADDING", (0, 0), (-1, -1), 0.4), ("BOTTOMPADDING", (0, 0), (-1, -1), 0.8)]
 
 
 def parted(block: Table) -> tuple[list[str], str]:
@@ -80,7 +80,7 @@ def table_flowables(block: Table, names: list[str], style: dict, room: float
             last += 1
         chosen = [0, *range(first, last)] if len(names) > 1 else [0]
         yield from _beside(block, [columns[k] for k in chosen], records, style, room)
-        yield Spacer(1, 5)
+        yield Spacer(1, 3)
         first = last
 
 

@@ -20,6 +20,7 @@ from ..units import shown_length
 STATIONS = ("FS", "BL", "WL")
 ALIKE = 1e-6  # mm within which a part and its twin are mirror images
 MOST_UNDONE = 200
+MOST_HALVES = 100
 # How far a changed dimension may go, mm: more than any light aircraft has, little enough to catch a
 # slip of the point or of the unit (common practice, no source).  What a file has already goes on.
 FARTHEST_PLACE, LONGEST_ARM, LONGEST_ROD = 30_000.0, 3_000.0, 10_000.0
@@ -184,6 +185,8 @@ def with_half_turns(model: Model, rod: str, halves: int) -> Model:
     """The model with one end of a rod turned: half a turn is half its thread's pitch, mm."""
     if rod not in model.rods:
         raise LinkageError(f'no rod "{rod[:60]}"; {_hint(rod, model.rods)}')
+    if not abs(halves) <= MOST_HALVES:
+        raise LinkageError(f"{rod}: turn an end by at most {MOST_HALVES} half turns at a time")
     thread = next((thread for i in (0, 1) if (thread := model.fitting(rod, i)[2])), None)
     if thread is None:
         raise LinkageError(f"{rod}: the file gives no thread, so a half turn has no length; add "

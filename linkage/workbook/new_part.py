@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 
 from ..errors import LinkageError, nearest
-from ..model import Model
+from ..model import AIRFRAME, Model
 from ..model.file import format_model, parse_model
 from ..units import LENGTHS
 from .typed import typed_length
@@ -72,7 +72,9 @@ def with_part(model: Model, kind: str, fields: dict) -> Model:
 def part_text(model: Model, kind: str, fields: dict) -> str:
     """The part as text of the model file."""
     name = fields.get("name", "").strip()
-    taken = {*model.bodies, *model.rods, *model.stops}
+    owner = fields.get("on", "").strip() or AIRFRAME
+    taken = {*model.bodies, *model.rods, *model.stops,
+             *(solid.split("/")[1] for solid in model.solids if solid.startswith(f"{owner}/"))}
     if not name or name in taken:
         raise LinkageError(f'"{name[:40]}" is there already; give another name' if name
                            else f"give the {kind} a name")

@@ -98,11 +98,10 @@ def sticks(book):
     page.evaluate(WATCH)
     show("stick dragged on the pad", steps(page, "drawn", drags(book), 40))
     show("stick slider, a key", steps(page, "drawn", there_and_back(book, "stick roll"), 40))
-    book.root.locator(".lw-solids summary").click()
-    page.wait_for_timeout(1000)
+    book.view("side")
     moves = there_and_back(book, "stick roll")
-    show("stick slider, 3-D view open", steps(page, "drawn", moves, 40))
-    book.root.locator(".lw-solids summary").click()
+    show("stick slider, flat views in place of 3-D", steps(page, "drawn", moves, 40))
+    book.view("solid")
 
 
 def answers(book):

@@ -128,7 +128,7 @@ def test_the_solid_view_follows_the_stick(book):
 
 def test_keys_are_kept_from_jupyterlab(book):
     cells = book.page.locator(".jp-Cell").count()
-    for control in ("frame", "neutral", "part", "stick roll", "pad"):
+    for control in ("look at", "neutral", "part", "stick roll", "pad", "play"):
         book.press(control, "b")  # in JupyterLab: a new cell
     assert book.page.locator(".jp-Cell").count() == cells
 

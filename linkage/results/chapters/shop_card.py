@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import Counter
 from collections.abc import Iterator
@@ -25,22 +26,19 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
-TABLES = ("Card, rods", "Card, spacers", "Card, wires", "Card, stock", "Card, at each stop",
-          "Card, blanks", "Card, shafts")
+TABLES = ("Card, rods", "Card, cut and made", "Card, stock", "Card, at each stop", "Card, blanks")
 
 
 def blocks(results: Answers) -> Iterator[Block]:
     """Blocks of one page for the bench."""
     system, model = results.system, results.system.model
     yield Heading("Shop card", new_page=True)
-    yield Text(f"{identity(results)}  Cut lengths and sizes as the file draws them; a dash: the "
-               f"file does not say.")
+    yield Text(f"{identity(results)}  A dash: not in the file.")
     cards = [("Card, rods", rods_card(results), "Tube: between the ends that the rod ends screw "
               "into; turns: whole half turns left, longer and shorter."),
-             ("Card, spacers", spacers_to_make(system), ""),
-             ("Card, wires", wires_card(results), "Free length between the clamps."),
-             ("Card, shafts", shafts_card(system), "Along their middle line."),
-             ("Card, stock", stock_card(results), "Saw cuts and waste not counted."),
+             ("Card, cut and made", pieces_card(system), "Size: thickness of a spacer; free length "
+              "of a wire between its clamps; length of a tube along its middle line."),
+             ("Card, stock", stock_card(results), ""),
              ("Card, blanks", blanks_card(system), "Least rectangle along the plate's own u and "
               "v; cut-outs not taken off its size, but off its weight.")]
     for name, data, note in cards:
@@ -96,32 +94,30 @@ def rods_card(results: Answers) -> pd.DataFrame:
 
 
 @units_in_headings
-def wires_card(results: Answers) -> pd.DataFrame:
-    """Every wire with its length and bundle diameter."""
-    model = results.system.model
-    return pd.DataFrame([{
-        "wire": name, f"length {model.length}": (wire.length or math.nan) / model.unit.mm,
-        f"bundle {model.length}": (wire.diameter or math.nan) / model.unit.mm}
-        for name, wire in model.wires.items()])
-
-
-@units_in_headings
-def shafts_card(system: System) -> pd.DataFrame:
-    """Tubes of moving parts that the file gives a wall of."""
+def pieces_card(system: System) -> pd.DataFrame:
+    """Spacers, wires, and tubes of moving parts that the file gives a wall of."""
     model, rows = system.model, []
-    word, kg = _weight(model)
+    unit, per, (word, kg) = model.length, model.unit.mm, _weight(model)
+
+    def add(make, what, size, diameter, wall, of, heavy):  # noqa: PLR0913
+        rows.append({"make": make, "what": what, f"size {unit}": size / per,
+                     f"diameter {unit}": (diameter or math.nan) / per,
+                     f"wall {unit}": (wall or math.nan) / per, "of": of or "–",
+                     f"weight {word}": heavy / kg})
+
+    for row in spacers_to_make(system).to_dict("records"):
+        add(row["stop"], f"spacer on {row['sits on']}", row[f"thickness {unit}"] * per, None, None,
+            row[f"stacked of ({unit})"], math.nan)
+    for name, wire in model.wires.items():
+        add(name, "wire", wire.length or math.nan, wire.diameter, None, None, math.nan)
     for name, shape in model.solids.items():
         body = model.bodies.get(body_of(name))
-        if not isinstance(shape, Tubing) or body is None or shape.wall is None:
-            continue
-        spots = [np.asarray(model.position(at if "/" in at else f"{body_of(name)}/{at}")
-                            if isinstance(at, str) else at, dtype=float) for at in shape.along]
-        long = sum(float(np.linalg.norm(b - a)) for a, b in zip(spots, spots[1:], strict=False))
-        heavy = long * _ring(shape.diameter, shape.wall) * _density(model, body.material)
-        rows.append({"tube": name, f"length {model.length}": long / model.unit.mm,
-                     f"diameter {model.length}": shape.diameter / model.unit.mm,
-                     f"wall {model.length}": shape.wall / model.unit.mm,
-                     "of": body.material or "–", f"weight {word}": heavy / kg})
+        if isinstance(shape, Tubing) and body is not None and shape.wall is not None:
+            spots = [np.asarray(model.position(at if "/" in at else f"{body_of(name)}/{at}")
+                                if isinstance(at, str) else at, dtype=float) for at in shape.along]
+            long = sum(float(np.linalg.norm(b - a)) for a, b in itertools.pairwise(spots))
+            add(name, "tube", long, shape.diameter, shape.wall, body.material,
+                long * _ring(shape.diameter, shape.wall) * _density(model, body.material))
     return pd.DataFrame(rows)
 
 
@@ -158,7 +154,9 @@ def blanks_card(system: System) -> pd.DataFrame:
     model, rows = system.model, []
     unit, per, (word, kg) = model.length, model.unit.mm, _weight(model)
     for name, shape in model.solids.items():
-        if not isinstance(shape, Plate | Washer) or body_of(name) not in model.bodies:
+        body = model.bodies.get(body_of(name))
+        if not isinstance(shape, Plate | Washer) or body is None or (
+                body.grip is not None and name.endswith("/hand")):  # room for a hand, no metal
             continue
         flat = flat_of(model, name)
         wide, tall = np.ptp(flat.outside.drawn(), axis=0) / per

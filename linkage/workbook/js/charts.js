@@ -6,6 +6,7 @@
 /** @typedef {import("./pose.js").Poses} Poses */
 /** @typedef {ReturnType<typeof framed>} Framed */
 
+import { halo } from "./callout.js";
 import { prepared, ticksOf } from "./drawing.js";
 import { trimmed } from "./wording.js";
 
@@ -59,6 +60,14 @@ export function drawCurves(canvas, poses, k, state, required, look) {
     if (points.some((p) => Math.abs(p[1] - points[0][1]) > 1e-3 || p[1] !== p[1]))
       curves.push({ s, surface, points });
   });
+  if (!curves.length) {
+    const { pen, width, height } = prepared(canvas);
+    pen.font = `12px ${look.font}`;
+    pen.fillStyle = look.soft;
+    pen.textAlign = "center";
+    pen.fillText(`no surface follows ${input.name}`, width / 2, height / 2);
+    return;
+  }
   const values = curves.flatMap((c) => c.points.map((p) => p[1])).filter((v) => v === v);
   const bands = required.filter((r) => r.input === input.name);
   for (const r of bands) values.push(r.value - r.within, r.value + r.within);
@@ -146,7 +155,7 @@ function curveGrid(pen, { x, y, wide, tall }, edge, [low, high], most, input, lo
                edge.left + wide / 2, edge.top + tall + 18);
   pen.textAlign = "left";
   pen.textBaseline = "top";
-  pen.fillText("TEU / TER \u2191  \u00b0", edge.left + 4, edge.top + 2);
+  halo(pen, "TEU / TER \u2191  \u00b0", edge.left + 4, edge.top + 2, look.ink, look.paper);
   pen.textBaseline = "bottom";
-  pen.fillText("TED / TEL \u2193  \u00b0", edge.left + 4, edge.top + tall - 2);
+  halo(pen, "TED / TEL \u2193  \u00b0", edge.left + 4, edge.top + tall - 2, look.ink, look.paper);
 }

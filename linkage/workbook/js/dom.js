@@ -1,7 +1,6 @@
 // Elements and tables.  Names only ever go in as text, so no name can be anything else.
 
-const SPACE = /** @type {"http://www.w3.org/2000/svg"} */ (["http", "//www.w3.org/2000/svg"]
-  .join(":"));  // a page from disk holds no address that could be asked
+const SPACE = ["http", "//www.w3.org/2000/svg"].join(":");  // no address that could be asked
 let made = 0;
 const HELD = ["input", "select", "button", "summary"];  // else JupyterLab takes their keys
 
@@ -41,7 +40,7 @@ export function svg(tag, attributes = {}, ...children) {
   const element = document.createElementNS(SPACE, tag);
   for (const [name, value] of Object.entries(attributes)) element.setAttribute(name, String(value));
   element.append(...children);
-  return element;
+  return /** @type {SVGElementTagNameMap[Tag]} */ (element);
 }
 
 /** Gives the focus back to a control that was made anew. @param {Element} within @param {string} name */
