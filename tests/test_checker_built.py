@@ -7,7 +7,6 @@ reads as drawn.
 import copy
 import functools
 import math
-import re
 from pathlib import Path
 
 import numpy as np
@@ -148,14 +147,9 @@ def test_what_no_plane_shows_in_every_build_is_not_decided(tmp_path):
     assert verdict.sentence.startswith("proof does not hold for 1 of the pairs: not decided, ")
 
 
-def test_the_command_and_a_report_have_a_checked_proof_as_built(tmp_path, capsys):
-    path, report = str(tmp_path / "arm.json.gz"), tmp_path / "report"
-    assert run([str(SERVO), "--built", "--only", "clearance", "--proof", path, "--out",
-                str(report)]) in (0, 1)
+def test_the_command_writes_and_checks_a_proof_as_built(tmp_path, capsys):
+    path = str(tmp_path / "arm.json.gz")
+    assert run([str(SERVO), "--built", "--only", "clearance", "--proof", path]) in (0, 1)
     assert "the clearance proof for the real travel as built" in capsys.readouterr().out
     assert run(["check-proof", str(SERVO), path]) == 0
-    said = capsys.readouterr().out.splitlines()[0]
-    assert "for the real travel, as built" in said
-    assert run(["check-proof", str(SERVO), str(report / "proof.json.gz")]) == 0
-    page = (report / "report.html").read_text()
-    assert said in " ".join(re.sub("<[^>]*>", "", page).split())
+    assert "for the real travel, as built" in capsys.readouterr().out
