@@ -137,6 +137,8 @@ class _SpringKind(Record):
 def _row(row, load: str, unit: str) -> tuple[float, float]:
     """A line of a table: length (degrees) and force (moment)."""
     place, force = row
+    if isinstance(place, bool) or not isinstance(place, int | float | str):
+        raise LinkageError(f"needs {'an angle' if load == 'moment' else 'a length'}, {got(place)}")
     if not isinstance(force, str):
         raise LinkageError(f"needs a {load} with its unit, in quotes, {got(force)}")
     if load == "force":

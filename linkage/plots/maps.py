@@ -86,7 +86,7 @@ def travel_map(system: System, ax: Axes | None = None, *,
     for number, (names, part) in enumerate(_runs(worked_out)):
         _boundary(ax, shown(part), names, SERIES[number % len(SERIES)])
     say(ax, f"How far can the stick go before something touches?  "
-            f"{worked_out.usable:.1%} of the wanted travel is free",
+            f"{worked_out.usable:.1%} of the wanted travel free",
         system.model.title,
         input_axis(ax.xaxis, system, across), input_axis(ax.yaxis, system, up))
     return ax
