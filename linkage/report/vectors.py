@@ -75,9 +75,6 @@ def _put(writer, each, name) -> None:
 
 
 def _drawn(figure) -> bytes:
-    import matplotlib
-
     data = io.BytesIO()
-    with matplotlib.rc_context({"pdf.fonttype": 42}):
-        figure.savefig(data, format="pdf", metadata={"CreationDate": None})
+    figure.savefig(data, format="pdf", metadata={"CreationDate": None})
     return data.getvalue()
