@@ -422,7 +422,7 @@ def test_a_file_changed_on_disk_is_read_again_and_what_the_page_changed_is_kept(
 
     source = tmp_path / "mine.toml"
     text = source.read_text()
-    source.write_text(text.replace("thickness = 0.063", "thickness = 0.09", 1))
+    source.write_text(text.replace("thickness = 0.063", "thickness = 0.09"))
     book._follow(*read_again(source))
     assert stop_of(book, "roll right")["thickness"] == pytest.approx(0.09 * 25.4)
     assert book.state["changes"] == []

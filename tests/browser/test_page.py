@@ -183,7 +183,7 @@ def lean(book) -> float:
     picture = np.asarray(Image.open(io.BytesIO(book.pixels(book.view("solid")))).convert("RGB"),
                          dtype=float)
     red, green, blue = np.moveaxis(picture, -1, 0)
-    tall, wide = np.nonzero(blue - red > 0.45 * blue)  # paper, ink and rods are greyer
+    tall, wide = np.nonzero(blue - red > 60)  # paper, ink and rods are greyer
     assert len(tall) > 200
     values, vectors = np.linalg.eigh(np.cov(wide, -tall))
     x, y = vectors[:, values.argmax()]

@@ -16,7 +16,7 @@ import { fill, itemAt, paint, sceneOn } from "./solid_gl.js";
 import { asRows, drawables, middleOf, placed } from "./solid_mesh.js";
 import { saidLength } from "./wording.js";
 
-const HOME = { round: 215, up: 24 };  // degrees from the tail over the right
+const HOME = { round: 215, up: 20 };  // degrees from the tail over the right
 /** @type {Record<string, { round: number, up: number }>} */
 const STANDARD = { side: { round: 270, up: 0 }, top: { round: 270, up: 90 },
                    front: { round: 180, up: 0 } };
