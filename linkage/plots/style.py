@@ -34,14 +34,14 @@ LOOK = {"font.family": ["DejaVu Sans"], "font.size": 8.0, "text.color": INK,
         "text.parse_math": False, "text.usetex": False,
         "axes.edgecolor": GREY, "axes.labelcolor": INK, "axes.linewidth": 0.8,
         "axes.spines.top": False, "axes.spines.right": False, "axes.axisbelow": True,
-        "axes.grid": False, "axes.titlelocation": "left", "axes.titlesize": 11.0,
+        "axes.grid": False, "axes.titlelocation": "left", "axes.titlesize": 10.0,
         "axes.titleweight": "bold", "axes.titlepad": 20.0, "axes.labelsize": 8.5,
         "axes.facecolor": "white", "figure.facecolor": "white", "figure.dpi": 100.0,
         "xtick.color": GREY, "ytick.color": GREY, "xtick.labelcolor": INK, "ytick.labelcolor": INK,
         "xtick.labelsize": 8.0, "ytick.labelsize": 8.0, "xtick.direction": "out",
         "lines.linewidth": 1.6, "lines.markersize": 5.0, "hatch.linewidth": 0.5,
         "hatch.color": PALE}
-PAGE = (8.4, 3.7)  # inches; three fit a standing page
+PAGE = (8.4, 4.2)  # inches; two fit a standing page
 SMALL = 7.0  # size of labels in a picture, points
 
 
