@@ -333,7 +333,7 @@ def test_nothing_is_cut_that_only_a_position_past_the_stops_would_need():
 
 def test_template_says_what_its_proof_covers():
     found = relieve(slotted(38.0), BOARD)
-    words = relief_templates(found)[None].sentences
+    words = relief_templates(found)[None].notes
     assert any(text.startswith("For the drawn geometry, not for every build; at every position that"
                                " the stops leave") for text in words), words
 

@@ -204,7 +204,7 @@ def _on_flat(flat: Flat, place) -> Mark:
     chosen = []
     for edge in edges:
         if len(chosen) < 2 and edge[1] > ON and all(
-                abs(np.cross(edge[3], other[3])) > LEAN for other in chosen):
+                abs(_crossed(edge[3], other[3])) > LEAN for other in chosen):
             chosen.append(edge)
     holes = _holes(flat, at)
     if len(chosen) < 2:
@@ -217,6 +217,11 @@ def _on_flat(flat: Flat, place) -> Mark:
                 tuple(tuple(np.asarray(foot).tolist()) for _, _, foot, *_ in chosen))
 
 
+def _crossed(one, other) -> float:
+    """Product of two directions in a plane: the sine between them, times their lengths."""
+    return float(one[0] * other[1] - one[1] * other[0])
+
+
 def _edges(flat, at):
     """Straight outer edges beside a place: words, distance, foot, direction."""
     points = flat.outside.points
@@ -227,7 +232,7 @@ def _edges(flat, at):
             continue
         way = run / length
         along = float(np.clip((at - start) @ way, 0.0, length))
-        off = float(np.cross(way, at - start))
+        off = _crossed(way, at - start)
         foot = start + ((at - start) @ way) * way
         outward = np.array([way[1], -way[0]])
         beyond = abs((at - start) @ way - along)
