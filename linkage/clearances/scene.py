@@ -12,6 +12,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..geometry import Piece, kept_spans, outside_balls, piece_gap, sphere, tube
 from ..model import AIRFRAME, Tolerance
+from ..model.surfaces import match_points
 from ..motion import System, body_of
 from .joints import Ball, Joints
 
@@ -243,6 +244,9 @@ class Scene:
 
         if isinstance(getattr(shape, "at", None), str):
             return replace(shape, at=spot(shape.at))
+        if match_points(shape):
+            return replace(shape, match=tuple(replace(each, point=spot(each.point))
+                                              for each in shape.match))
         if any(isinstance(place, str) for place in getattr(shape, "along", ())):
             return replace(shape, along=tuple(spot(place) for place in shape.along))
         return shape

@@ -26,7 +26,7 @@ from .keys import (
     write_keys,
 )
 from .shapes import PAIR, PLACE, POINTS, SIZE, THICKNESS, Part
-from .solids import SOLID, SOLIDS
+from .surfaces import SOLID, SOLIDS
 from .strength import AREA, FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
 
 AIRFRAME = "airframe"

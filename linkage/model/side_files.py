@@ -1,4 +1,4 @@
-"""What stands beside a model file: its table of hardpoints, and the drawings of its plates."""
+"""What stands beside a model file: its table of hardpoints, drawings of plates, and meshes."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from ..units import LENGTHS
 from .document import number_like
 from .drawings import DrawnPlate, read_drawing
 from .keys import Choice, Text, at, got
+from .mesh_files import MeshFile
 from .parts import AIRFRAME
 
 MOST_NAME = 1000  # characters of a file's name and of the folders before it
@@ -102,6 +103,14 @@ def put_drawn(table: dict, unit: str, folder: Path) -> dict:
             solid |= copy.deepcopy(read[named])
         drawn[part, name] = keys
     return drawn
+
+
+def put_meshes(table: dict, folder: Path) -> None:
+    """Let the names of mesh files know where those are, and what is in them."""
+    for part, name, solid in solids_in(table):
+        if solid.get("kind") == "mesh" and isinstance(solid.get("file"), str):
+            with at(f'{"" if part == AIRFRAME else "body "}"{part}", solid "{name}", file'):
+                solid["file"] = MeshFile.at(solid["file"], beside(folder, solid["file"]))
 
 
 def solids_in(table: dict) -> Iterator[tuple]:

@@ -33,6 +33,7 @@ from .parts import (
 from .shapes import Part, ReadOnly
 from .sizes import Size
 from .solids import Tube
+from .surfaces import match_points
 from .stock import HANDBOOK
 from .strength import BoltedJoint, Factors, LoadCase, Material
 from .threads import Thread, read_thread
@@ -427,7 +428,7 @@ def is_rudder(body: Body) -> bool:
 
 def _check_solids(place: str, solids: dict, points) -> None:
     for name, solid in solids.items():
-        spots = [*getattr(solid, "along", ()), getattr(solid, "at", None)]
+        spots = [*getattr(solid, "along", ()), getattr(solid, "at", None), *match_points(solid)]
         for spot in spots:
             if isinstance(spot, str):
                 _refer(f'{place}, solid "{name}"', spot, points, "point of it")
