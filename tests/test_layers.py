@@ -30,7 +30,7 @@ FLOORS = [
 # Floors inside a folder; its __init__ is the door and may import them all.
 INNER = {
     "disk": [{"names"}, {"files"}, {"folders"}],
-    "model": [{"keys", "threads"}, {"shapes", "turn"}, {"solids", "strength", "fittings"},
+    "model": [{"keys", "threads"}, {"shapes", "turn"}, {"solids", "strength", "fittings", "mended"}, {"mesh_files"}, {"surfaces"},
               {"parts", "sizes", "drawings"}, {"stock"}, {"whole", "mirroring"},
               {"document"}, {"side_files"}, {"file"}, {"patch"}, {"save"}],
     "motion": [{"kernels", "symbolic", "traced"}, {"plan", "tape"}, {"posture"}, {"builds_rows"},
@@ -71,8 +71,8 @@ INNER = {
                 {"motion"}, {"rates"}, {"builds"}, {"leaves"}, {"travel", "directions"},
                 {"verdict"}],
     "certificate": [{"trees", "nearest", "ways"}, {"covers"}, {"written"}],
-    "geometry": [{"vectors", "outlines"}, {"pieces", "loops"},
-                 {"tubes", "features", "overlap", "closest", "halving"},
+    "geometry": [{"vectors", "outlines", "lofts"}, {"pieces", "loops"},
+                 {"tubes", "features", "overlap", "closest", "halving"}, {"triangles"},
                  {"gaps"}],
 }
 ROOMS = {"numpy": None, "flint": {"checker"}, "pint": {"units"}, "tomli_w": {"model"},

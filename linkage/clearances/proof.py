@@ -10,6 +10,7 @@ import numpy as np
 from ..motion import Builds
 from .built_runs import moved_by_builds, prove_built
 from .cell_bounds import bounds
+from .mesh_gaps import find_enclosed
 from .search import Proof, Search
 from .stage import Stage
 from .travel import Travel
@@ -57,7 +58,10 @@ def prove(stage: Stage, travel: Travel | dict, tolerance: float,  # noqa: PLR091
     search.within = tolerance if within is None else min(within, tolerance)
     if not stage.pairs:
         return search.proof
-    return search.proved(*(() if after is None else resume(search, after)))
+    proof = search.proved(*(() if after is None else resume(search, after)))
+    if stage.trees is not None:
+        find_enclosed(stage, search.travel, proof)
+    return proof
 
 
 def earlier(stage: Stage, travel: Travel | dict, proof: Proof, terms: tuple) -> Earlier:

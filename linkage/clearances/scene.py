@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
@@ -11,6 +11,7 @@ import numpy as np
 
 from ..errors import LinkageError
 from ..geometry import Piece, kept_spans, outside_balls, piece_gap, sphere, tube
+from ..geometry.triangles import Triangles
 from ..model import AIRFRAME, Tolerance
 from ..model.surfaces import match_points
 from ..motion import System, body_of
@@ -40,7 +41,7 @@ class Solid:
     """
 
     name: str
-    pieces: tuple[Piece, ...]
+    pieces: Sequence[Piece]
     carriers: tuple[str, ...]
     ends: np.ndarray | None = None
 
@@ -280,7 +281,7 @@ class Scene:
         balls = self.balls(pair)
 
         def may(name):  # every corner is in a ball: quicker to see than what is left
-            corners = np.concatenate([p.points for p in self.solid(name).pieces])
+            corners = corners_of(self.solid(name).pieces)
             away = [np.linalg.norm(corners - ball.centre, axis=1) - ball.radius for ball in balls]
             return (np.min(away, axis=0) <= 0).all()
 
@@ -410,6 +411,8 @@ def _inside(room, point) -> bool:
 @lru_cache(maxsize=4096)  # the very same pieces as long as their shape is as before
 def _reaches(pieces, centre, radius) -> bool:
     """Whether any of some pieces comes into a ball."""
+    if isinstance(pieces, Triangles):
+        return pieces.distance(centre, radius) < radius or bool(pieces.encloses([centre])[0])
     at = sphere(centre, 0.0)
     return any(_inside(_room(p, radius), centre)
                and piece_gap(p.points, p, at.points, at).value < radius for p in pieces)
@@ -417,17 +420,30 @@ def _reaches(pieces, centre, radius) -> bool:
 
 @lru_cache(maxsize=4096)
 def _holds(shape, centre, radius) -> bool:
-    spot = sphere(centre, 0.0)
+    pieces, spot = _pieces(shape), sphere(centre, 0.0)
+    if isinstance(pieces, Triangles):
+        return pieces.distance(centre, TOUCHING) <= TOUCHING or pieces.surrounds(
+            centre, radius) or bool(pieces.encloses([centre])[0])
     return any(piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
                for p in _pieces(shape.without_holes(centre, radius))
                if _inside(_room(p), centre))
 
 
 @lru_cache(maxsize=4096)
-def _outside(shape, balls) -> tuple[Piece, ...]:
-    return tuple(kept for piece in _pieces(shape) for kept in outside_balls(piece, balls, HALVED))
+def _outside(shape, balls) -> Sequence[Piece]:
+    pieces = _pieces(shape)
+    if isinstance(pieces, Triangles):
+        return pieces.outside_balls(balls)
+    return tuple(kept for piece in pieces for kept in outside_balls(piece, balls, HALVED))
 
 
 @lru_cache(maxsize=4096)  # a system that differs in one point shares all other pieces
-def _pieces(shape) -> tuple[Piece, ...]:
+def _pieces(shape) -> Sequence[Piece]:
     return shape.pieces()
+
+
+def corners_of(pieces: Sequence[Piece]) -> np.ndarray:
+    """Corners of all of some pieces, (n, 3) mm."""
+    if isinstance(pieces, Triangles):
+        return pieces.corners.reshape(-1, 3)
+    return np.concatenate([piece.points for piece in pieces])

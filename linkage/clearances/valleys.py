@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..geometry import tube_gap
+from .mesh_gaps import mesh_gaps
 from .proof import Proof
 from .stage import Stage, measure
 from .travel import Travel
@@ -39,6 +40,8 @@ def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> Non
     """
     known = np.flatnonzero(np.isfinite(proof.least) & (proof.proven < limit)
                            & (proof.least - proof.proven > 2 * LEAST_WITHIN))
+    if stage.trees is not None:  # of a mesh that touches no depth is told
+        known = known[~(stage.trees.of_pair[known] & (proof.least[known] <= 0))]
     if not known.size:
         return
     names, sides = list(travel.names), np.array(list(travel.box.values())).reshape(-1, 2)
@@ -50,7 +53,7 @@ def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> Non
     for _ in range(STEPS):
         asked, way = np.nonzero(useful & (step >= LAST_STEP)[:, None])
         if not asked.size:
-            return
+            break
         here = proof.place[known[asked]]
         places = np.clip(here + step[asked, None] * ways[way], *sides.T)
         fresh = (places != here).any(axis=1) & travel.holds_each(places, moves[asked])
@@ -64,6 +67,17 @@ def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> Non
         proof.least[known[asked[better]]] = value[better]
         proof.place[known[asked[better]]] = places[better]
         step = np.where(lower, step, step / SHORTER)
+    _measure_meshes(stage, proof, names, known)
+
+
+def _measure_meshes(stage, proof, names, known):
+    """Other triangles than those followed down a valley may be nearest where it ends, in place."""
+    if stage.trees is None:
+        return
+    known = known[stage.trees.of_pair[known]]
+    value = mesh_gaps(stage, known, proof.motion(stage.system, names, known).posture,
+                      np.arange(len(known)))[0]
+    proof.least[known] = np.fmin(proof.least[known], value)
 
 
 def _least_at(stage, pieces, asked, at):
@@ -87,7 +101,10 @@ def near_pieces(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndar
     """Piece pairs within a little of each pair's least gap, at its place."""
     motion = proof.motion(stage.system, names, known)
     loose = stage.looseness(tolerances)
-    which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, known))
+    listed = known
+    if stage.trees is not None:
+        listed = known[~stage.trees.of_pair[known]]
+    which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, listed))
     cell = np.searchsorted(known, stage.pair_index[which])
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
@@ -99,4 +116,9 @@ def near_pieces(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndar
     which, cell = which[near], cell[near]
     value = measure(stage, motion.posture, which, cell, loose if tolerances else None)
     near = value < proof.least[known][cell] + SLACK
-    return which[near], cell[near]
+    which, cell = which[near], cell[near]
+    if len(listed) < len(known):
+        meshes = np.flatnonzero(stage.trees.of_pair[known])
+        of, items = mesh_gaps(stage, known[meshes], motion.posture, meshes, SLACK)[1:]
+        which, cell = np.concatenate([which, items]), np.concatenate([cell, meshes[of]])
+    return which, cell

@@ -13,7 +13,15 @@ from ..units import LENGTHS, lengths_said_in
 from .keys import OneOfRecords, Record, at, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
 from .shapes import Point
-from .side_files import beside, hardpoint_rows, plain_ends, put_drawn, put_hardpoints, put_meshes, solids_in
+from .side_files import (
+    beside,
+    hardpoint_rows,
+    plain_ends,
+    put_drawn,
+    put_hardpoints,
+    put_meshes,
+    solids_in,
+)
 from .whole import Model
 
 MOST_BYTES = 4_000_000  # a model file is a few kB; this keeps a slip from filling the memory

@@ -26,8 +26,8 @@ from .keys import (
     write_keys,
 )
 from .shapes import PAIR, PLACE, POINTS, SIZE, THICKNESS, Part
-from .surfaces import SOLID, SOLIDS
 from .strength import AREA, FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
+from .surfaces import SOLID, SOLIDS
 
 AIRFRAME = "airframe"
 SENSES = {"pitch": ("forward", "aft"), "roll": ("left", "right")}  # least and greatest end

@@ -33,9 +33,9 @@ from .parts import (
 from .shapes import Part, ReadOnly
 from .sizes import Size
 from .solids import Tube
-from .surfaces import match_points
 from .stock import HANDBOOK
 from .strength import BoltedJoint, Factors, LoadCase, Material
+from .surfaces import match_points
 from .threads import Thread, read_thread
 from .turn import Turn
 
