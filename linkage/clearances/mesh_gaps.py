@@ -64,6 +64,16 @@ def _gaps(stage, pairs, posture, how):
     return value, which[near], items[near]
 
 
+def nearest_items(stage: Stage, posture: Posture) -> np.ndarray:
+    """Items of a stage's one pair among which the nearest is, at the first position of a posture.
+
+    Of a pair without a mesh, all that are not rough.
+    """
+    if stage.trees is None:
+        return np.flatnonzero(~stage.rough)
+    return mesh_gaps(stage, np.array([0]), posture, np.array([0]))[2]
+
+
 def inside(stage: Stage, pairs: np.ndarray, posture: Posture, cells: np.ndarray) -> np.ndarray:
     """Whether one solid of a pair has a corner within the other, a closed mesh, at a position each.
 

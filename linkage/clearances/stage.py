@@ -88,6 +88,7 @@ class Stage(Growing):
         self.rod_ends = tuple(dict.fromkeys(end for seat in self.seats for end in seat.ends))
         self.of_rod = np.array([bool(seat.ends) for seat in self.seats], dtype=bool)
         self._lay_out()
+        self.listed = len(table)  # items that there are before any mesh is gone down
         self.trees = Trees(self, roots, held) if roots else None
 
     def _items(self, roots, held) -> np.ndarray:

@@ -255,7 +255,8 @@ def _other_breadths(section, values, names, parts):
     return {"points": section.points and tuple((-b, w) for b, w in section.points)}
 
 
-SENSES = {Point: _other_hole_side, Mesh: _other_hand, Section: _other_breadths, Require: _other_ways, Stop: _other_end, RigPin: _other_position,
+SENSES = {Point: _other_hole_side, Mesh: _other_hand, Section: _other_breadths,
+          Require: _other_ways, Stop: _other_end, RigPin: _other_position,
           Surface: _other_moves, Body: _axis_through,
           Coupling: _other_ratio}  # what a mirror swaps besides places
 

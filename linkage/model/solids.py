@@ -1,7 +1,8 @@
 """Solids, a class a kind: its keys, its turn about a line, its convex pieces, how it is drawn.
 
-A kind is its class here and its name in `SOLID` of `surfaces.py`; reading, writing, checking and the schema follow
-from its keys, gaps and proofs from its `pieces`.  All is in mm at neutral.
+A kind is its class here, or in `surfaces.py`, and its name in `SOLID` there; reading, writing,
+checking and the schema follow from its keys, gaps and proofs from its `pieces`.  All is in mm at
+neutral.
 """
 
 from __future__ import annotations
