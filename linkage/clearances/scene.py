@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -13,7 +13,7 @@ from ..errors import LinkageError
 from ..geometry import Piece, kept_spans, outside_balls, piece_gap, sphere, tube
 from ..geometry.triangles import Triangles
 from ..model import AIRFRAME, Tolerance
-from ..model.surfaces import match_points
+from ..model.surfaces import match_points, matched
 from ..motion import System, body_of
 from .joints import Ball, Joints
 
@@ -223,11 +223,12 @@ class Scene:
         part, shape = body_of(name), self._shapes[name]
         if part in self.model.rods:
             return tolerances.hardpoint
-        places = [getattr(shape, "at", None), *getattr(shape, "along", ())]
+        places = [getattr(shape, "at", None), *getattr(shape, "along", ()), *match_points(shape)]
         named = [place if "/" in place else f"{part}/{place}" for place in places
                  if isinstance(place, str)]
+        lever = self.placed(name).lever() if match_points(shape) else 1.0
         return self.model.point_tolerance(f"{part}/{name.split('/')[1]}", tolerances) + max(
-            (self.model.point_tolerance(point, tolerances) for point in named), default=0.0)
+            (self.model.point_tolerance(point, tolerances) for point in named), default=0.0) * lever
 
     def placed(self, name: str) -> Shape:
         """The shape of a solid as the file has it, every named point replaced by where it is."""
@@ -238,16 +239,11 @@ class Scene:
     def _put(self, name) -> Shape:
         part, shape = body_of(name), self._shapes[name]
 
-        def spot(place):
-            if not isinstance(place, str):
-                return place
-            return self.model.position(place if "/" in place else f"{part}/{place}")
-
+        spot = partial(self.model.spot, part)
         if isinstance(getattr(shape, "at", None), str):
             return replace(shape, at=spot(shape.at))
         if match_points(shape):
-            return replace(shape, match=tuple(replace(each, point=spot(each.point))
-                                              for each in shape.match))
+            return matched(shape, spot)
         if any(isinstance(place, str) for place in getattr(shape, "along", ())):
             return replace(shape, along=tuple(spot(place) for place in shape.along))
         return shape

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -160,6 +160,14 @@ class Mesh(SurfaceShape):
             turned = _turning(each) @ turned
         return turned, np.array(self.at, dtype=float), 0.0
 
+    def lever(self) -> float:
+        """Times a hardpoint's tolerance that a mesh placed by `match` may be off, first order."""
+        points = np.array([each.point for each in self.match], dtype=float)
+        middle = points.mean(axis=0)
+        spread = np.linalg.svd(points - middle)[1][1]
+        reach = np.linalg.norm(_placed(self).corners - middle, axis=2).max()
+        return 1.0 + math.sqrt(3 * len(points)) * float(reach / spread)
+
     def _triangles(self) -> Triangles:
         turned, shift, _ = self.placement()
         corners = self.surface().corners
@@ -307,6 +315,19 @@ def _lofted(skin) -> Surface:
 def match_points(solid: Shape) -> Sequence:
     """The hardpoints that a mesh is placed by."""
     return [each.point for each in getattr(solid, "match", None) or ()]
+
+
+def matched(solid: Shape, spot: Callable) -> Shape:
+    """A mesh that is placed by hardpoints with the positions of those that are named.
+
+    Parameters
+    ----------
+    solid : Shape
+    spot : callable
+        From a point's name or a place to its position, mm.
+    """
+    return dataclasses.replace(solid, match=tuple(
+        dataclasses.replace(each, point=spot(each.point)) for each in solid.match))
 
 
 SOLID = OneOfRecords((Sphere, Tube, Pipe, Box, Plate, Washer, Mesh, Skin))
