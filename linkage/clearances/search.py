@@ -25,6 +25,7 @@ SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
 ABOUT = 0.3  # share of a half-width to each side of a bottom that its own child takes
 EFFORT = 60  # cells that a pair may take for a closer bracket than asked for
 TRIES = 8  # places tried per pair and round
+TRIES_OF_NODES = 2  # of nodes about many triangles, each tried in several of them
 FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
 MOST_CELLS = 30_000  # cells of a pair after which what is left stays open
 # degrees (mm) of a cell in which rods solved together are known by a box alone, below which a bound
@@ -341,7 +342,8 @@ class Search:
         """Meet the gap where each pair's lowest bounds say that it is least."""
         order = np.lexsort((low, pairs))
         rank = np.arange(len(order)) - np.searchsorted(pairs[order], pairs[order])
-        items = order[(rank < TRIES) & (low[order] < self.proof.least[pairs[order]])]
+        tries = np.where(self.stage.are_nodes(which[order]), TRIES_OF_NODES, TRIES)
+        items = order[(rank < tries) & (low[order] < self.proof.least[pairs[order]])]
         if items.size:
             self.meet_at(which[items], np.clip(places[items], *self.box.T))
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from .stage import Stage
 
 GROUP = 6  # of the stage's groups of like corner counts: nodes and triangles, four corners each
-LEADERS = 4  # items followed down to a triangle, of those that one begins with
+LEADERS = 3  # items followed down to a triangle, of those that one begins with
 STEPS_TO_NEAR = 1 << 17  # items asked at once on the way down at given positions
 RECTANGLE = np.array([[0, 1], [1, 2], [2, 3], [3, 0]])
 SIDES = ((0, 1, 2, 3), (0, 3, 2, 1))
@@ -159,12 +159,9 @@ class Trees:
         return tuple(np.concatenate(k) for k in zip(*done, strict=True)) if done else (back, items)
 
     def _apart(self, posture, items, cells):
-        """About how far apart items are at a position each, by their rectangles: (m,) mm."""
-        value, axes = np.full(len(items), np.inf), self.stage.axes(posture, items, cells)
-        good = np.isfinite(axes[0]).all(axis=(0, 1)) & np.isfinite(axes[1]).all(axis=(0, 1))
-        if good.any():
-            value[good] = self.stage.gap([k[..., good] for k in axes], items[good], near=True)[0]
-        return value
+        """About how far apart items are at a position each, by their middle lines: (m,) mm."""
+        apart = self.stage.spine_gap(self.stage.axes(posture, items, cells), items)[0]
+        return np.nan_to_num(apart, nan=np.inf)
 
     def near(self, pairs: np.ndarray, posture: Posture, cells: np.ndarray,
              below: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

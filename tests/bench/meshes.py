@@ -31,12 +31,12 @@ thickness = "1.5 mm"
 
 
 def shell(count):
-    """An open tub of about so many triangles, (n, 3, 3) mm: FS 45 to 90 in, 23.6 in half wide."""
+    """An open tub of about so many triangles, (n, 3, 3) mm: FS 45 to 72 in, 23.6 in half wide."""
     rows = round((count / 2 / 1.6) ** 0.5)
     columns = round(1.6 * rows)
     along, around = np.linspace(0, 1, columns + 1)[:, None], np.linspace(0, np.pi, rows + 1)[None]
     wide = INCH * (23.6 - 4.0 * (2 * along - 0.9) ** 2)
-    fs = INCH * (45.0 + 45.0 * along) + 0 * around
+    fs = INCH * (45.0 + 27.0 * along) + 0 * around
     bl = wide * np.sign(np.cos(around)) * np.abs(np.cos(around)) ** 0.6
     wl = INCH * (32.0 - 38.0 * np.sin(around) ** 0.6) + 0 * along
     grid = np.stack([fs, bl, wl], axis=-1)
