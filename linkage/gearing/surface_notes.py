@@ -37,6 +37,10 @@ def surface_notes(system: System) -> Iterator[Finding]:
         if seen.setdefault(surface, name) == name:
             size = " x ".join(shown_length(float(k), unit) for k in np.ptp(
                 surface.corners.reshape(-1, 3), axis=0))
+            drawn, off = solid.drawn()
+            if off:
+                size += (f", drawn by {len(drawn):,} that lie within "
+                         f"{shown_length(off, unit)} of it")
             told = "".join(f"; {each}" for each in surface.told)
             yield Finding(name, f"{what} has {len(surface.corners):,} triangles over "
                           f"{size}{told}")

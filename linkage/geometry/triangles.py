@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from .pieces import Piece
+from .closest import approach
+from .pieces import Piece, sphere
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -84,13 +85,18 @@ class Triangles(Sequence):
 
     def distance(self, point: ArrayLike, most: float) -> float:
         """Distance of a point from the surface, mm, where it is at most so much; else infinite."""
-        reach = most + self.radius
-        near = ((self.corners.min(axis=1) - reach <= point)
-                & (self.corners.max(axis=1) + reach >= point)).all(axis=1)
-        if not near.any():
+        return self.apart(sphere(point, 0.0), most)
+
+    def apart(self, piece: Piece, most: float) -> float:
+        """Distance of a piece, mm, where it is at most so much; else infinite."""
+        reach = most + self.radius + piece.radius
+        low, high = piece.points.min(axis=0) - reach, piece.points.max(axis=0) + reach
+        near = self.corners[((self.corners.min(axis=1) <= high)
+                             & (self.corners.max(axis=1) >= low)).all(axis=1)]
+        if not len(near):
             return np.inf
-        apart = float(point_distances(self.corners[near], np.asarray(point, float)).min())
-        return apart - self.radius if apart <= reach else np.inf
+        apart = float(point_distances(near, piece.points).min()) - self.radius - piece.radius
+        return apart if apart <= most else np.inf
 
     def surrounds(self, centre: ArrayLike, radius: float) -> bool:
         """Whether the wall of a hole about a point lies within a ball: more than half of it."""
@@ -275,13 +281,11 @@ def winding(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
     return found
 
 
-def point_distances(corners: np.ndarray, point: np.ndarray) -> np.ndarray:
-    """Distance of a point from triangles (n, 3, 3): (n,) mm."""
-    from .closest import approach
-
+def point_distances(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
+    """Distance of the hull of some points (k, 3) from triangles (n, 3, 3): (n,) mm."""
     hull = corners.transpose(2, 1, 0)
-    spot = np.broadcast_to(point[:, None, None], (3, 1, len(corners)))
-    seen = approach(hull, spot, point[:, None] - hull.mean(axis=1))
+    spot = np.broadcast_to(points.T[:, :, None], (3, len(points), len(corners)))
+    seen = approach(hull, spot, points.mean(axis=0)[:, None] - hull.mean(axis=1))
     return np.sqrt((seen.between**2).sum(axis=0))
 
 
