@@ -107,7 +107,6 @@ def reading(folder, count=1_000_000):
 def against_library(folder, count, places):
     """Seconds of gaps at random positions, ours and the library's, and how far they differ."""
     import coal
-
     from clearance import prime, request
 
     prime()
