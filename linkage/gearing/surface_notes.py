@@ -39,8 +39,9 @@ def surface_notes(system: System) -> Iterator[Finding]:
                 surface.corners.reshape(-1, 3), axis=0))
             drawn, off = solid.drawn()
             if off:
-                size += (f", drawn by {len(drawn):,} that lie within "
-                         f"{shown_length(off, unit)} of it")
+                size += (f"; drawn by {len(drawn):,}, which it was seen to lie "
+                         f"{shown_length(off, unit)} off at most, so that gaps a page samples are "
+                         f"smaller by as much; all are proven with")
             told = "".join(f"; {each}" for each in surface.told)
             yield Finding(name, f"{what} has {len(surface.corners):,} triangles over "
                           f"{size}{told}")

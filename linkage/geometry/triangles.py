@@ -23,6 +23,7 @@ EDGES.flags.writeable = False
 FACES = ((0, 1, 2), (0, 2, 1))
 SPREAD = 1e-9  # mm added to a node for the roundings of its rectangle
 AT_ONCE = 1 << 21  # solid angles worked at once
+LOOKED_AT = 1000  # corners of a surface that are measured from what it is drawn by
 HALVED = 4.0  # mm; a triangle with no longer side is halved no further at a ball
 
 
@@ -292,8 +293,8 @@ def point_distances(corners: np.ndarray, points: np.ndarray) -> np.ndarray:
 def coarser(corners: np.ndarray, most: int) -> tuple[np.ndarray, float]:
     """Fewer triangles that lie near a surface, to draw it by.
 
-    Corners within a cell of an even grid are taken together at their middle; the grid is made
-    coarser until the triangles are few.
+    Corners within a cell of an even grid are taken together at the one nearest their middle, of
+    those on an open edge where there are any; the grid is made coarser until the triangles are few.
 
     Parameters
     ----------
@@ -305,24 +306,51 @@ def coarser(corners: np.ndarray, most: int) -> tuple[np.ndarray, float]:
     Returns
     -------
     (ndarray (k, 3, 3), float)
-        And how far any point of theirs may lie off the surface, mm.
+        And how far the surface was found to lie off them, at up to `LOOKED_AT` of its corners, mm.
     """
     if len(corners) <= most:
         return corners, 0.0
-    flat = corners.reshape(-1, 3)
-    low = flat.min(axis=0)
-    size = float(np.ptp(flat, axis=0).max()) / (most / 6) ** 0.5 / 4
+    spots, place = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    place = place.reshape(-1, 3)
+    edge, low = _on_open_edges(place, len(spots)), spots.min(axis=0)
+    size = float(np.ptp(spots, axis=0).max()) / (most / 6) ** 0.5 / 4
     while True:
-        _, place, count = np.unique(np.floor((flat - low) / size), axis=0, return_inverse=True,
-                                    return_counts=True)
-        place = place.ravel()
-        middle = np.stack([np.bincount(place, flat[:, k]) for k in range(3)], axis=1) \
+        _, cell, count = np.unique(np.floor((spots - low) / size), axis=0, return_inverse=True,
+                                   return_counts=True)
+        cell = cell.ravel()
+        middle = np.stack([np.bincount(cell, spots[:, k]) for k in range(3)], axis=1) \
             / count[:, None]
-        faces = place.reshape(-1, 3)
+        off = ((spots - middle[cell])**2).sum(axis=1)
+        order = np.lexsort((off, ~edge, cell))
+        chosen = spots[order[np.searchsorted(cell[order], np.arange(len(count)))]]
+        faces = cell[place]
         wide = (faces[:, 0] != faces[:, 1]) & (faces[:, 1] != faces[:, 2]) & (
             faces[:, 2] != faces[:, 0])
         _, first = np.unique(np.sort(faces[wide], axis=1), axis=0, return_index=True)
         if len(first) <= most:
-            off = float(np.linalg.norm(flat - middle[place], axis=1).max())
-            return middle[faces[wide][np.sort(first)]], off
-        size *= 1.3
+            drawn = chosen[faces[wide][np.sort(first)]]
+            return drawn, _lies_off(spots, drawn)
+        size *= 1.15
+
+
+def _on_open_edges(faces, count):
+    """Which of some corners lie on a side of one triangle alone."""
+    sides = np.sort(np.stack([faces, np.roll(faces, -1, axis=1)], axis=-1).reshape(-1, 2), axis=1)
+    ends, times = np.unique(sides, axis=0, return_counts=True)
+    found = np.zeros(count, bool)
+    found[ends[times == 1]] = True
+    return found
+
+
+def _lies_off(points, drawn):
+    """How far any of some points, evenly picked, lies off triangles, mm."""
+    some = points[::max(1, len(points) // LOOKED_AT)]
+    middles = drawn.mean(axis=1)
+    reach = np.linalg.norm(drawn - middles[:, None], axis=2).max(axis=1)
+    away = np.sqrt(((some[:, None] - middles)**2).sum(axis=2))
+    point, near = np.nonzero(away - reach <= away.min(axis=1)[:, None])
+    hull, spots = drawn[near].transpose(2, 1, 0), some[point].T[:, None]
+    seen = approach(hull, spots, spots[:, 0] - hull.mean(axis=1))
+    least = np.full(len(some), np.inf)
+    np.fmin.at(least, point, np.sqrt((seen.between**2).sum(axis=0)))
+    return float(least.max())

@@ -36,7 +36,7 @@ from .shapes import PLACE, SIZE, THICKNESS, Part
 from .solids import Box, Pipe, Plate, Shape, Sphere, Tube, Washer
 from .turn import Turn
 
-DRAWN = 1500  # triangles that a surface is drawn with at most
+DRAWN = 3000  # triangles that a surface is drawn with at most
 OFF = 0.02  # share of the longest side by which named points may miss their hardpoints
 ASKEW = 1e-3  # share of their longest side that named points have to lie off one line
 
