@@ -12,7 +12,7 @@ import numpy as np
 
 from ..motion import Builds
 from .built_runs import moved_by_builds, prove_built
-from .mesh_gaps import find_enclosed
+from .mesh_gaps import find_enclosed, measure_least
 from .search import Leaves, Proof, Search
 from .stage import Stage
 
@@ -41,6 +41,7 @@ def prove_built_meshes(stage: Stage, travel: Travel, terms: tuple) -> Proof:
     part = Stage(stage.scene, pairs)
     search = Search(part, travel, terms[0], terms[2])
     drawn = search.proved()
+    measure_least(part, drawn, search.names)
     find_enclosed(part, travel, drawn)
     moved = moved_by_builds(stage.scene, pairs, travel, terms[1])
     off = np.array([moved[pair.first] + moved[pair.second] for pair in pairs]) * (1 + 1e-12)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -53,7 +54,9 @@ def _gaps(stage, pairs, posture, how):
     back, items = stage.trees.leading(np.concatenate(roots), posture, cells[of])
     value = np.full(len(pairs), np.inf)
     np.fmin.at(value, of[back], measure(stage, posture, items, cells[of[back]]))
-    which, items = stage.trees.near(pairs, posture, cells, value + slack)
+    # out of reach there is nothing to go down for
+    which, items = stage.trees.near(pairs, posture, cells,
+                                    np.where(np.isfinite(value), value + slack, -np.inf))
     gap = measure(stage, posture, items, cells[which])
     np.fmin.at(value, which, gap)
     near = gap <= value[which] + slack
@@ -88,6 +91,20 @@ def inside(stage: Stage, pairs: np.ndarray, posture: Posture, cells: np.ndarray)
                 found[here] |= _within(stage, k, (both[side], both[1 - side], 1 - side),
                                        (posture, cells[here]))
     return found
+
+
+def measure_least(stage: Stage, proof: Proof, names: Iterable[str],
+                  pairs: np.ndarray | None = None) -> None:
+    """Let the least gap met of pairs with a mesh be that of all its triangles there, in place.
+
+    Only some triangles were asked on the way; of the others one may be nearer.
+    """
+    known = np.flatnonzero(stage.trees.of_pair) if pairs is None else pairs
+    known = known[np.isfinite(proof.least[known]) & (proof.least[known] > 0)]
+    if known.size:
+        motion = proof.motion(stage.system, names, known)
+        value = mesh_gaps(stage, known, motion.posture, np.arange(len(known)))[0]
+        proof.least[known] = np.fmin(proof.least[known], value)
 
 
 def find_enclosed(stage: Stage, travel: Travel, proof: Proof) -> None:

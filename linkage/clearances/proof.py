@@ -11,7 +11,7 @@ from ..motion import Builds
 from .built_meshes import prove_built_meshes
 from .built_runs import moved_by_builds
 from .cell_bounds import bounds
-from .mesh_gaps import find_enclosed
+from .mesh_gaps import find_enclosed, measure_least
 from .search import Proof, Search
 from .stage import Stage
 from .travel import Travel
@@ -61,6 +61,7 @@ def prove(stage: Stage, travel: Travel | dict, tolerance: float,  # noqa: PLR091
         return search.proof
     proof = search.proved(*(() if after is None else resume(search, after)))
     if stage.trees is not None:
+        measure_least(stage, proof, search.names)
         find_enclosed(stage, search.travel, proof)
     return proof
 

@@ -10,9 +10,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..geometry import Piece
-from ..geometry.triangles import EDGES, FACES
-
 if TYPE_CHECKING:
     from ..motion import Posture
     from .stage import Stage
@@ -20,8 +17,6 @@ if TYPE_CHECKING:
 GROUP = 6  # of the stage's groups of like corner counts: nodes and triangles, four corners each
 LEADERS = 3  # items followed down to a triangle, of those that one begins with
 STEPS_TO_NEAR = 1 << 17  # items asked at once on the way down at given positions
-RECTANGLE = np.array([[0, 1], [1, 2], [2, 3], [3, 0]])
-SIDES = ((0, 1, 2, 3), (0, 3, 2, 1))
 
 
 class Trees:
@@ -128,10 +123,8 @@ class Trees:
                            ("size", kept.size[nodes])):
             setattr(self, name, np.concatenate([getattr(self, name), more]))
         single = kept.triangle[nodes] >= 0
-        pieces = [Piece(corners[:3], radius, EDGES, FACES) if one else
-                  Piece(corners, radius, RECTANGLE, SIDES) for corners, radius, one in zip(
-                      kept.corners[nodes], kept.radius[nodes].tolist(), single.tolist(),
-                      strict=True)]
+        pieces = [node_piece(*each) for each in zip(
+            kept.corners[nodes], kept.radius[nodes].tolist(), single.tolist(), strict=True)]
         stage.add_pieces(pieces, kept.corners[nodes], np.where(single, 3, 4), parents)
 
     def leading(self, items: np.ndarray, posture: Posture,

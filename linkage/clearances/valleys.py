@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..geometry import tube_gap
-from .mesh_gaps import mesh_gaps
+from .mesh_gaps import measure_least, mesh_gaps
 from .proof import Proof
 from .stage import Stage, measure
 from .travel import Travel
@@ -67,17 +67,8 @@ def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> Non
         proof.least[known[asked[better]]] = value[better]
         proof.place[known[asked[better]]] = places[better]
         step = np.where(lower, step, step / SHORTER)
-    _measure_meshes(stage, proof, names, known)
-
-
-def _measure_meshes(stage, proof, names, known):
-    """Other triangles than those followed down a valley may be nearest where it ends, in place."""
-    if stage.trees is None:
-        return
-    known = known[stage.trees.of_pair[known]]
-    value = mesh_gaps(stage, known, proof.motion(stage.system, names, known).posture,
-                      np.arange(len(known)))[0]
-    proof.least[known] = np.fmin(proof.least[known], value)
+    if stage.trees is not None:  # where the valley ends other triangles may be nearest
+        measure_least(stage, proof, names, known[stage.trees.of_pair[known]])
 
 
 def _least_at(stage, pieces, asked, at):

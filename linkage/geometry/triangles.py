@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 EDGES = np.array([[0, 1], [1, 2], [2, 0]])
 EDGES.flags.writeable = False
 FACES = ((0, 1, 2), (0, 2, 1))
+RECTANGLE = np.array([[0, 1], [1, 2], [2, 3], [3, 0]])
+RECTANGLE.flags.writeable = False
+SIDES = ((0, 1, 2, 3), (0, 3, 2, 1))
 SPREAD = 1e-9  # mm added to a node for the roundings of its rectangle
 AT_ONCE = 1 << 21  # solid angles worked at once
 LOOKED_AT = 1000  # corners of a surface that are measured from what it is drawn by
@@ -88,6 +91,19 @@ class Triangles(Sequence):
         """Distance of a point from the surface, mm, where it is at most so much; else infinite."""
         return self.apart(sphere(point, 0.0), most)
 
+    def held(self, most: int) -> tuple[Piece, ...]:
+        """Some pieces that hold all of it, about `most`: flat rectangles that are thick enough."""
+        tree, nodes = self.tree, np.array([0])
+        while len(nodes) < most and (tree.triangle[nodes] < 0).any():
+            tree.open(nodes)
+            single = tree.triangle[nodes] >= 0
+            ends = tree.first[nodes[~single]], tree.count[nodes[~single]]
+            nodes = np.concatenate([nodes[single], *(np.arange(first, first + count) for
+                                                     first, count in zip(*ends, strict=True))])
+        return tuple(node_piece(corners, radius, one) for corners, radius, one in zip(
+            tree.corners[nodes], tree.radius[nodes].tolist(), (tree.triangle[nodes] >= 0).tolist(),
+            strict=True))
+
     def apart(self, piece: Piece, most: float) -> float:
         """Distance of a piece, mm, where it is at most so much; else infinite."""
         reach = most + self.radius + piece.radius
@@ -145,6 +161,12 @@ def _halved(corners, side):
     middle = (one + other) / 2
     return np.concatenate([np.stack([one, middle, top], axis=1),
                            np.stack([middle, other, top], axis=1)])
+
+
+def node_piece(corners: np.ndarray, radius: float, single: bool) -> Piece:
+    """The piece of a node: its rectangle, or of a single triangle its first three corners."""
+    return Piece(corners[:3], radius, EDGES, FACES) if single else Piece(corners, radius, RECTANGLE,
+                                                                         SIDES)
 
 
 class Tree:
