@@ -128,3 +128,15 @@ def test_random_spoiling_never_is_a_fault(tmp_path, full):
             assert np.isfinite(gap["stick/tube | airframe/m"])
     assert sentences
     assert not any("\n" in sentence for sentence in sentences)
+
+
+def test_a_copy_in_another_folder_finds_its_mesh(tmp_path):
+    from linkage.model.save import saved_files
+
+    system = loaded(tmp_path, "a.stl", stl(DICE), 'unit = "mm", at = [60, -5, 150]')
+    (tmp_path / "shop").mkdir()
+    copy = tmp_path / "shop" / "copy.toml"
+    for path, data in saved_files(tmp_path / "model.toml", system.model, copy).items():
+        path.write_bytes(data)
+    assert 'file = "../a.stl"' in copy.read_text("utf-8")
+    assert linkage.load(copy).model.solids["airframe/m"] == system.model.solids["airframe/m"]

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..geometry.triangles import node_piece
+
 if TYPE_CHECKING:
     from ..motion import Posture
     from .stage import Stage

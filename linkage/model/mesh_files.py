@@ -40,7 +40,7 @@ STL_TAIL = 400  # bytes in which a text STL says that it ends
 class MeshFile(str):
     """Name of a mesh's file as the model file has it, which knows where that is and what is in it.
 
-    Two are equal where the name and what the file holds are.
+    Two are equal where what the files hold is.
     """
 
     __slots__ = ("path", "stamp")
@@ -57,11 +57,12 @@ class MeshFile(str):
         return cls(name, path, _checked(Path(path)))
 
     def __eq__(self, other):
-        return str.__eq__(self, other) and (not isinstance(other, MeshFile)
-                                            or self.stamp == other.stamp)
+        if isinstance(other, MeshFile) and None not in (self.stamp, other.stamp):
+            return self.stamp == other.stamp
+        return str.__eq__(self, other)
 
     def __hash__(self):
-        return str.__hash__(self)
+        return str.__hash__(self) if self.stamp is None else hash(self.stamp)
 
     def __reduce__(self):
         return MeshFile, (str(self), self.path, self.stamp)
