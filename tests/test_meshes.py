@@ -118,11 +118,14 @@ def test_block_meshed_inside_an_exact_solid_touches(tmp_path):
 
 def test_cavity_of_a_solid_is_free(tmp_path):
     wall = np.concatenate([box((-300, -300, -100), (300, 300, 500)),
-                           box((-200, -200, -50), (200, 200, 450))])  # both look outwards
+                           box((-200, -200, -50), (200, 200, 450))[:, ::-1]])
     write_stl(tmp_path / "tank.stl", wall)
     system = system_of(tmp_path, mesh_of("tank.stl"))
     gap = linkage.gaps(system.sweep(pitch=0.0, roll=0.0))["stick/tube | airframe/m"]
     assert gap == pytest.approx(40)
+    write_stl(tmp_path / "tank.stl", np.concatenate([wall[:12], wall[12:, ::-1]]))
+    system = system_of(tmp_path, mesh_of("tank.stl"))  # the inner faces say that it is material
+    assert linkage.gaps(system.sweep(pitch=0.0, roll=0.0))["stick/tube | airframe/m"] <= 0
 
 
 def test_stop_on_a_mesh_is_that_on_the_exact_kind(tmp_path):

@@ -12,6 +12,7 @@ from .keys import MOST_MM
 
 WELD = 1e-3  # mm within which corners of open edges count as one
 FLAT = 1e-9  # of its longest side: a triangle no higher has no area
+ASKED = 300  # corners of a part that are asked whether others enclose them
 MOST_NESTED = 64  # connected parts of a solid that are asked which lie within which
 
 
@@ -59,25 +60,29 @@ def mended(corners: np.ndarray, solid: bool, told: tuple[str, ...] = ()) -> Surf
         raise LinkageError(f"reaches to {mm(most)} from its zero, more than {MOST_MM / 1e6:g} km; "
                            f"check its unit")
     faces, told = welded(corners), list(told)
-    keep = _kept(corners, faces, told)
-    corners, faces = corners[keep], faces[keep]
-    if not len(corners):
+    flat = _flat(corners)
+    keep = _kept(corners, faces, flat, told)
+    corners, faces, flat = corners[keep], faces[keep], flat[keep]
+    if flat.all():
         raise LinkageError("has no triangle with an area; save it as a mesh")
-    if solid:
+    if solid:  # slivers without area count where it has to be closed
         corners = _closed(corners, faces, told)
-    return Surface(np.ascontiguousarray(corners), tuple(told))
+    return Surface(np.ascontiguousarray(corners[~flat]), tuple(told))
 
 
-def _kept(corners, faces, told):
-    """Which triangles have an area and stand once."""
+def _flat(corners):
+    """Which triangles have no area."""
     sides = corners[:, [1, 2, 0]] - corners
     area = np.linalg.norm(np.cross(sides[:, 0], sides[:, 1]), axis=1)
-    long = (sides**2).sum(axis=2).max(axis=1)
-    flat = area <= FLAT * np.maximum(long, 1e-300)
+    return area <= FLAT * np.maximum((sides**2).sum(axis=2).max(axis=1), 1e-300)
+
+
+def _kept(corners, faces, flat, told):
+    """Which triangles have three corners and stand once."""
     if flat.any():
         _check_bounded(corners, faces, flat)
         told.append(f"{counted(int(flat.sum()), 'triangle')} without area left out")
-    keep = np.flatnonzero(~flat)
+    keep = np.flatnonzero((faces != np.roll(faces, 1, axis=1)).all(axis=1))
     _, first = np.unique(np.sort(faces[keep], axis=1), axis=0, return_index=True)
     if len(first) < len(keep):
         told.append(f"{counted(len(keep) - len(first), 'triangle')} that stood twice taken once")
@@ -197,16 +202,19 @@ def _outwards(corners, faces, told):
     volume = np.bincount(parts, np.einsum(
         "ni,ni->n", corners[:, 0] - corners[0, 0],
         np.cross(corners[:, 1] - corners[0, 0], corners[:, 2] - corners[0, 0])))
-    cavity = np.zeros(count, bool)
-    if 1 < count <= MOST_NESTED:
-        firsts = corners[np.unique(parts, return_index=True)[1], 0]
-        within = np.array([np.abs(winding(corners[parts == k], firsts)) > 0.5
-                           for k in range(count)])
-        np.fill_diagonal(within, False)
-        cavity = within.sum(axis=0) % 2 == 1
-    turn = (volume < 0) != cavity
+    turn = volume < 0
+    if count <= MOST_NESTED:
+        for k in np.flatnonzero(turn) if count > 1 else ():
+            turn[k] = not _is_within(corners[parts == k], corners[parts != k])
     if turn.any():
         told.append("faces that all looked inwards turned outwards" if turn.all() else
                     f"faces of {counted(int(turn.sum()), 'part')} that looked inwards turned "
                     f"outwards")
     return np.where(turn[parts][:, None, None], corners[:, ::-1], corners)
+
+
+def _is_within(part, others) -> bool:
+    """Whether a part that looks inwards lies within the others: the wall of a cavity."""
+    spots = part.reshape(-1, 3)
+    spots = spots[::max(1, len(spots) // ASKED)]
+    return bool((np.abs(winding(others, spots)) > 0.5).all())
