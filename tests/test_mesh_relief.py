@@ -16,9 +16,13 @@ axis = "lateral"
 input = "pitch"
 points = {{ grip = [0, 0, 300] }}
 {moving}
-[airframe]
-solid.plate = {{ kind = "plate", at = [0, 0, 200], normal = [0, 0, 1], u = [1, 0, 0],
-  thickness = 4, outline = [[-120, -60], [120, -60], [120, 60], [-120, 60]] }}
+[airframe.solid.plate]
+kind = "plate"
+at = [0, 0, 200]
+normal = [0, 0, 1]
+u = [1, 0, 0]
+thickness = 4
+outline = [[-120, -60], [120, -60], [120, 60], [-120, 60]]
 [clearance]
 structure = 5
 """

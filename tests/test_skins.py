@@ -30,13 +30,13 @@ def test_flat_skin_is_as_far_as_its_plane(tmp_path):
 
 
 def test_half_breadths_give_both_sides(tmp_path):
-    skin = ('thickness = 2, within = 0.5, waterlines = [400, 200, -60], sections = ['
+    skin = ('thickness = 2, within = 0.5, waterlines = [400, 200, -250], sections = ['
             '{ station = -400, half_breadths = [180, 180, 180] }, '
             '{ station = 400, half_breadths = [180, 180, 180] }]')
     gap = linkage.gaps(system_of(tmp_path, skin).sweep(pitch=0.0, roll=[-12.0, 0.0, 12.0]))
     sideways = 180 - 300 * np.sin(np.radians(12)) - 10 - 1.5
     np.testing.assert_allclose(gap["stick/tube | airframe/wall left"],
-                               [sideways, 60 - 10 - 1.5, sideways], atol=1e-9)
+                               [sideways, 180 - 10 - 1.5, sideways], atol=1e-9)
 
 
 def test_twin_of_a_skin_is_its_mirror_image(tmp_path):
@@ -95,7 +95,7 @@ def test_no_place_of_the_surface_is_farther_than_the_band(curved):
     ('thickness = 2, within = 1e-6, between = "curved", sections = ['
      '{ station = 0, points = [[0, 0], [90, 90], [200, 0]] }, '
      '{ station = 900, points = [[0, 9], [90, 200], [200, 50]] }]', "wider band"),
-    ('sections = []', "thickness")])
+    ('sections = []', "at least 2")])
 def test_sections_that_make_no_skin_are_refused(tmp_path, skin, word):
     with pytest.raises(linkage.LinkageError, match=word) as refused:
         system_of(tmp_path, skin)

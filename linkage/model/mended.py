@@ -51,6 +51,8 @@ def mended(corners: np.ndarray, solid: bool, told: tuple[str, ...] = ()) -> Surf
     LinkageError
         Where it can't be mended without losing material, or a solid is not closed.
     """
+    if not len(corners):
+        raise LinkageError("has no triangle with an area; name places that span one")
     bad = ~np.isfinite(corners).all(axis=(1, 2))
     if bad.any():
         raise LinkageError(f"has {counted(int(bad.sum()), 'triangle')} with a corner that is no "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import csv
 import io
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -69,7 +70,9 @@ def beside(folder: Path | str, name: str) -> Path:
     if len(name) > MOST_NAME or any(len(part.encode()) > LONGEST for part in Path(name).parts):
         raise LinkageError(f'"{name[:40]}…" is a name of {len(name)} characters, which no file '
                            f"has; name one beside this file")
-    return Path(folder) / name
+    path = Path(folder) / name
+    # a folder that is still to be made can't be left by ".."
+    return path if path.exists() else Path(os.path.normpath(path))
 
 
 def put_hardpoints(table: dict, name: str, rows: dict) -> None:
