@@ -76,7 +76,7 @@ INNER = {
                 {"motion"}, {"rates"}, {"builds"}, {"leaves"}, {"travel", "directions"},
                 {"verdict"}],
     "certificate": [{"trees", "nearest", "ways"}, {"covers"}, {"written"}],
-    "solid_files": [{"tessellated"}, {"stl"}, {"glb"}],
+    "solid_files": [{"facets"}, {"stl_file"}, {"glb_file"}],
     "geometry": [{"vectors", "outlines", "lofts"}, {"pieces", "loops"},
                  {"tubes", "features", "overlap", "closest", "halving"}, {"triangles"},
                  {"gaps"}],

@@ -17,8 +17,8 @@ from ..geometry.triangles import welded
 from ..model import AIRFRAME
 from ..motion import body_of
 from ..rigging.carried_solids import Frames
-from .stl import least_turn, part_names
-from .tessellated import tessellated
+from .facets import tessellated
+from .stl_file import least_turn, part_names
 
 if TYPE_CHECKING:
     from ..motion import Motion, System

@@ -10,7 +10,7 @@ from ..clearances import scene_of
 from ..errors import LinkageError, nearest
 from ..motion import body_of
 from ..plots.projection import carried
-from .tessellated import tessellated
+from .facets import tessellated
 
 if TYPE_CHECKING:
     from ..motion import Motion, System
