@@ -40,7 +40,7 @@ INNER = {
                {"builds_bounds"}, {"system"}, {"builds_runs"}],
     "gearing": [{"senses", "gearing_sign"}, {"words", "built_sign"},
                 {"travels", "algebra", "kinds"}, {"cross_checks"},
-                {"contradictions", "plausible"}, {"surface_ways"}, {"findings", "kept_bands"}],
+                {"contradictions", "plausible"}, {"surface_ways", "surface_notes"}, {"findings", "kept_bands"}],
     "clearances": [{"joints", "travel", "carrying"}, {"scene"}, {"trees", "part_gaps"}, {"growing"},
                    {"stage"}, {"corners"}, {"cell_bounds"},
                    {"search", "built_bounds", "mesh_cover", "mesh_gaps"},
