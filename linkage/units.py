@@ -87,7 +87,7 @@ FORCE_PER = {name: (unit.force, unit.newton) for name, unit in LENGTHS.items()}
 MOMENT_PER = {name: (unit.moment, unit.newton_mm) for name, unit in LENGTHS.items()}
 HOUSE = {"length": "mm", "force": "N", "moment": "N*mm", "stress": "N/mm**2",
          "density": "kg/mm**3", "angle": "deg", "mass": "kg",
-         "area": "mm**2"}
+         "area": "mm**2", "spring rate": "N/mm", "torsional rate": "N*mm/deg"}
 UNITS = """
     kilo- = 1e3 = k-
     mega- = 1e6 = M-
@@ -128,6 +128,8 @@ PLAIN_UNITS = {
     "mass": {"kg": 1.0, "g": 1e-3, "lb": POUND},
     "area": {"mm**2": 1.0, "m**2": 1e6, "in**2": 645.16, "ft**2": 92903.04},
     "angle": {"deg": 1.0},
+    "spring rate": {"N/mm": 1.0, "N/m": 1e-3, "lbf/in": LBF / 25.4},
+    "torsional rate": {"N*mm/deg": 1.0, "N*m/deg": 1e3, "in*lbf/deg": 25.4 * LBF},
 }  # what most files have is read before the unit library is loaded, which takes 0.2 s
 CAUTION = ("Computed from the file alone.  It supports, and never replaces, physical checks on the "
            "aircraft,\nlocal regulations and the licensed people who sign for it.")
@@ -235,7 +237,9 @@ def quantity(text: str, kind: str) -> float:
             AssertionError, SyntaxError) as problem:
         like = {"length": '3.2 mm" or "1/8 in', "force": "67 lbf",
                 "moment": "120 in*lbf", "mass": "0.2 kg",
-                "stress": "75e3 psi", "density": "0.284 lb/in**3", "angle": "12 deg"}[kind]
+                "stress": "75e3 psi", "density": "0.284 lb/in**3", "angle": "12 deg",
+                "area": "4 ft**2", "spring rate": "5 lbf/in",
+                "torsional rate": "2 in*lbf/deg"}[kind]
         raise LinkageError(f'"{text[:60]}" is no {kind}; write it like "{like}"',
                            text=text, kind=kind) from problem
     return read

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from systems.load_models import system_of
 
-from linkage import loads
+from linkage import LinkageError, loads
 from linkage.loads import Statics
 from linkage.loads.beams import beam_of, combined_stress
 from linkage.results import Results
@@ -231,6 +231,25 @@ def test_a_stop_is_loaded_with_the_other_input_anywhere():
     assert row["force"] == pytest.approx(share[0], rel=1e-5)
 
 
+FINGER = """solid.block = { kind = "plate", thickness = 100, at = [0, 0, 0], normal = [
+  0, -1, 0], u = [1, 0, 0], outline = [
+  [8, 20], [40, 20], [40, 180], [20, 180], [20, 25], [8.2, 25], [8.2, 71],
+  [8, 71]] }
+"""
+
+
+def test_a_stop_that_is_met_in_passing_is_met_there():
+    """A finger 0.2 mm thick that only a ball at radius 70 meets: x = 8 less the ball's radius.
+
+    No row of looks a degree apart would see it; at radius 100 the ball goes over it to the block.
+    """
+    text = LIFTED.replace("diameter = 10", "diameter = 0.4").replace(
+        LIFTED[LIFTED.index("solid.block"):LIFTED.index("[stop.aft]")], FINGER)
+    statics = loads.at_stop(system_of(text), "aft", {"lift": np.array([-30.0, 0.0])})
+    assert np.sin(np.radians(statics.motion.inputs["pitch"])) == pytest.approx(
+        [7.8 / 70, 19.8 / 100], abs=1e-6)
+
+
 STICK = """
 [input.roll]
 travel = [-15, 15]
@@ -290,3 +309,43 @@ def test_a_stick_without_a_wall_is_named():
     assert any(sentence.startswith("strength of the shafts of stick") for sentence in left)
     assert any(sentence.startswith("strength of the plates, arms and horns of stick")
                for sentence in left)
+
+
+@pytest.mark.parametrize("more", [[0.0], [-100.0, 120.0, 350.0]])
+def test_a_tube_on_more_than_two_bearings_against_a_frame_program(more):
+    """As a continuous beam: bending at every place in two planes, and each bearing's force."""
+    places = "".join(f", [0, {station}, 0]" for station in more)
+    system = system_of(TUBE.replace("GRIP", "-200").replace("[0, 300, 0]]", f"[0, 300, 0]{places}]")
+                       .replace("[1000, 50, -60]", "[1000, 90, -40]"))
+    statics = Statics(system.sweep(pitch=[-11.0, 8.0]))
+    supports = system.model.bodies["tube"].bearing_stations
+    case = next(c for c in loads.cases(system) if c.name == "pitch aft, one pilot at tube")
+    share = loads.shares(statics, case)
+    beam, held = beam_of(statics, share, "tube"), loads.bearing_forces(statics, share, "tube")
+    for n in range(2):
+        stations, pushes = [], []
+        for point, force, moment in statics.pushed("tube", statics.reactions):
+            p, f = point[n] - statics.pivots["tube"][n], share[n] @ force[n]
+            stations.append(p[1])
+            pushes.append((f, share[n] @ moment[n] + np.cross([p[0], 0.0, p[2]], f)))
+        sides, shears = np.zeros((2, len(np.unique([*stations, *supports])))), {}
+        for plane, sense in ((0, -1.0), (2, 1.0)):
+            nodes, ends = frame(stations, [(f[plane], sense * m[2 - plane]) for f, m in pushes],
+                                supports)
+            sides[0] += np.array([0.0, *(k[3] for k in ends)])**2
+            sides[1] += np.array([*(k[1] for k in ends), 0.0])**2
+            shears[plane] = np.array([*(k[0] for k in ends), 0.0]) + np.array(
+                [0.0, *(k[2] for k in ends)])
+        for node, greatest in zip(nodes, np.sqrt(sides).max(axis=0), strict=True):
+            here = np.isclose(beam.stations[n], node)
+            assert beam.bending[n][here].max() == pytest.approx(
+                greatest, abs=1e-6 * beam.bending[n].max())
+        for k, station in enumerate(supports):
+            node = int(np.searchsorted(nodes, station))
+            for plane in (0, 2):
+                assert held[k][n][plane] == pytest.approx(shears[plane][node], abs=1e-5)
+
+
+def test_two_bearings_at_one_place_are_refused():
+    with pytest.raises(LinkageError, match=r"only 0\.000 mm apart|only 0 mm apart"):
+        system_of(TUBE.replace("GRIP", "-200").replace("[0, 300, 0]]", "[0, 300, 0], [0, 300, 0]]"))

@@ -16,11 +16,12 @@ from test_checker import checked
 
 import linkage
 from linkage.certificate import certificate
-from linkage.checker.builds import Built, in_build
+from linkage.checker.balls import hull
+from linkage.checker.builds import Built
+from linkage.checker.dimensions import in_build
 from linkage.checker.leaves import Book
 from linkage.checker.lengths import Refused
 from linkage.checker.motion import Motion
-from linkage.checker.rates import hull
 from linkage.checker.reading import read
 from linkage.commands import run
 

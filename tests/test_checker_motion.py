@@ -148,6 +148,17 @@ def test_a_size_below_0_is_refused():
         read(OVER.replace("diameter = 6", "diameter = -6"))
 
 
+def test_a_twin_lies_on_the_other_side_however_its_place_is_written():
+    places = {"left a": ["1 in", "-3 in", 0], "left b": [0, "+1-1/2 in", 0], "left c": [0, -2, 0]}
+    made = read('length = "in"\nmirror = { left = "right" }\n[airframe]\npoints = { '
+                + ", ".join(f'"{name}" = {place}' for name, place in places.items()) + " }")
+    for name in places:
+        (x, y, z), twin = (made.points[f"airframe/{k}"] for k in
+                           (name, name.replace("left", "right")))
+        assert twin == (x, -y, z)
+        assert abs(y) > 38
+
+
 def test_a_table_of_hardpoints_is_read_with_its_heading():
     file = ROOT / "notebooks" / "one_seat.toml"
     machine, system = read(file.read_text(), file.parent), linkage.load(file)

@@ -207,12 +207,24 @@ def test_directions_are_those_of_the_trade(tmp_path):
         "roll to its positive end: elevon left trailing edge down, elevon right trailing edge up")
 
 
-@pytest.mark.parametrize("change", ["sign", "gone", "tree", "twice"])
+def test_a_surface_that_an_input_hardly_moves_goes_no_way(tmp_path):
+    """Roll twists the tandem's elevator run by less than a thousandth, one way and the other."""
+    sweep = linkage.load(TANDEM).sweep(pitch=np.linspace(-15, 18, 9)[:, None],
+                                       roll=np.linspace(-20, 20, 9))
+    moved = sweep.gearing("elevator")["roll"]
+    assert moved.min() < 0 < moved.max() < 1e-3
+    assert "elevator less than 0.01° per degree" in checked(
+        TANDEM, proven(TANDEM), tmp_path).directions[1]
+
+
+@pytest.mark.parametrize("change", ["sign", "hardly", "gone", "tree", "twice"])
 def test_a_direction_that_is_not_so_is_refused(change, tmp_path):
     made = changed(proven(ELEVONS))
     told = made["directions"]
     if change == "sign":
         told[0]["sign"] *= -1
+    elif change == "hardly":
+        told[0]["sign"] = 0
     elif change == "tree":
         told[0]["tree"] = "x"
     else:

@@ -183,6 +183,31 @@ def test_a_rod_is_its_tube_and_the_shanks_of_its_ends():
     assert (bare.stepped, bare.load) == (False, pytest.approx(euler, rel=1e-9))
 
 
+def test_a_shank_past_half_its_yield_stress_is_softer():
+    """Tangent modulus E 4 s (1 - s), which gives Johnson's parabola in a column of one section.
+
+    (Shanley, from memory.)  The closed form of the stepped column with it, solved by SciPy; the
+    elastic one passes the yield stress of the shanks.
+    """
+    system = stage(rod=ROD.replace("BOW", "").replace("12\nwall = 1", "22\nwall = 1.5"),
+                   surface=ENDS)
+    found = loads.rod_column(system.model, "push")
+    steel, root = HANDBOOK["4130 normalized"], 6 - 1.226869
+    tube = steel.modulus * math.pi / 64 * (22**4 - 19**4)
+    inertia, area = math.pi / 64 * root**4, math.pi / 4 * root**2
+
+    def off(load):
+        s = load / area / steel.yield_stress
+        one = math.sqrt(load / (steel.modulus * 4 * s * (1 - s) * inertia))
+        return one * 23 - math.atan(one / math.sqrt(load / tube) / math.tan(
+            math.sqrt(load / tube) * 854 / 2))
+
+    top = area * steel.yield_stress
+    assert found.rule == "its shanks past half their yield"
+    assert found.load == pytest.approx(brentq(off, 0.51 * top, 0.9999 * top), rel=1e-8)
+    assert found.load < 0.95 * top
+
+
 def test_a_bow_in_the_file_costs_strength():
     """With 2 mm of bow the tube reaches its yield stress at the load Perry's formula gives.
 

@@ -3,6 +3,7 @@
 import ast
 import re
 import sys
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -33,27 +34,30 @@ INNER = {
     "disk": [{"names"}, {"files"}, {"folders"}],
     "model": [{"keys", "threads"}, {"shapes", "turn"},
               {"solids", "strength", "fittings", "mended"}, {"mesh_files"}, {"surfaces"},
-              {"parts", "sizes", "drawings"}, {"stock"}, {"whole", "mirroring"},
+              {"springs"}, {"parts", "sizes", "drawings"}, {"stock", "references"},
+              {"whole", "mirroring"},
               {"document"}, {"side_files"}, {"file"}, {"patch"}, {"save"}],
     "motion": [{"kernels", "symbolic", "traced"}, {"plan", "tape"}, {"posture"}, {"builds_rows"},
                {"rates", "builds"}, {"together", "bounds_together", "moved"}, {"bounds"},
-               {"builds_bounds"}, {"system"}, {"builds_runs"}],
+               {"builds_bounds"}, {"backward"}, {"system"}, {"builds_runs"}],
     "gearing": [{"senses", "gearing_sign"}, {"words", "built_sign"},
                 {"travels", "algebra", "kinds"}, {"cross_checks"},
-                {"contradictions", "plausible"}, {"surface_ways", "surface_notes"}, {"findings", "kept_bands"}],
+                {"contradictions", "plausible"}, {"surface_ways", "surface_notes"},
+                {"findings", "kept_bands"}],
     "clearances": [{"joints", "travel", "carrying"}, {"scene"}, {"trees", "part_gaps"}, {"growing"},
-                   {"stage"}, {"corners"}, {"cell_bounds"},
-                   {"search", "built_bounds", "mesh_cover", "mesh_gaps"},
-                   {"built", "warm"}, {"built_runs"}, {"built_meshes"}, {"proof"}, {"valleys"},
-                   {"table"}],
+                   {"stage"}, {"corners"}, {"cell_bounds"}, {"search", "built_bounds"},
+                   {"mesh_cover", "mesh_gaps", "built", "warm"}, {"pinned"}, {"built_runs"},
+                   {"built_meshes"}, {"proof"}, {"valleys"}, {"table"}],
     "stops": [{"ways", "cover", "depths"}, {"first", "reach", "witness"}, {"faces"},
               {"contact_rates", "covering"},
               {"find", "spacers", "mapping", "real"}, {"judged"}],
-    "relief": [{"flat"}, {"swept", "cut"}, {"mesh_sweep"}, {"reliefs"}, {"drawing"}, {"formats"},
-               {"shop_files"}],
-    "loads": [{"columns", "pilot_forces", "finer", "arms", "stepped"},
-              {"rod_columns", "beams", "vibration"},
-              {"shafts", "plates"}, {"statics"}, {"load_cases"}, {"stick", "stop_contact"},
+    "relief": [{"flat", "arcs"}, {"swept", "cut", "marks"}, {"mesh_sweep"}, {"reliefs"},
+               {"drawing"}, {"formats"}, {"tiles"}, {"shop_files"}],
+    "loads": [{"columns", "pilot_forces", "finer", "arms", "stepped", "supports",
+               "free_bodies"},
+              {"springs", "rod_columns", "beams", "vibration"},
+              {"shafts", "plates"}, {"statics"}, {"load_cases", "rubbing"},
+              {"feel"}, {"stick", "stop_contact", "hands_off", "servos"},
               {"worst"}, {"joints"}, {"margins"}, {"compliance", "test_cards"}],
     "rigging": [{"lengths", "rod_end_angles", "readings", "tolerances", "play", "loops", "grips",
                  "carried_solids"},
@@ -61,21 +65,24 @@ INNER = {
     "sizing": [{"dimensions"}, {"targets"}, {"fit"}, {"clearance_terms"}, {"choose"}, {"result"}],
     "results": [{"blocks", "verdict", "second_core"},
                 {"text", "html", "columns", "sequence"}, {"answers"},
-                {"movements"}, {"hands", "strength", "gives"},
-                {"questions", "comparison"}, {"chapters"}, {"results", "csv_files"}],
+                {"movements"},
+                {"hands", "strength", "strength_left", "gives", "servos", "feels"},
+                {"questions", "comparison", "cures", "revisions"}, {"chapters"},
+                {"results", "csv_files"}],
     "sheet": [{"chosen_sizes", "cut_plates", "opening"}],
-    "report": [{"as_pdf", "written"}, {"files"}],
-    "plots": [{"style", "projection", "numbers"}, {"curves", "views", "turns", "tolerance_bars"},
+    "report": [{"tables", "vectors", "written"}, {"as_pdf"}, {"files", "changes"}],
+    "plots": [{"style", "projection", "numbers", "sections"},
+              {"curves", "views", "turns", "tolerance_bars", "close_ups"},
               {"maps", "spacer_curves", "forces"}],
     "workbook": [{"grid", "program", "typed", "wording", "messages"}, {"payload", "page_tables"},
                  {"draft", "prover"}, {"page", "live"}],
     "commands": [{"verbs"}, {"shared"}, {"plates", "rigged", "lab"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view", "check_proof", "meshes"}],
-    "checker": [{"lengths"}, {"twins"}, {"reading"}, {"solids", "taylor"}, {"pairs"}, {"together"},
-                {"motion"}, {"rates"}, {"builds"}, {"leaves"}, {"travel", "directions"},
-                {"verdict"}],
-    "certificate": [{"trees", "nearest", "ways"}, {"covers"}, {"written"}],
+    "checker": [{"lengths"}, {"twins"}, {"reading"}, {"solids", "taylor"}, {"pairs"},
+                {"sides", "together"}, {"motion"}, {"balls"}, {"dimensions"}, {"rates"},
+                {"builds"}, {"leaves"}, {"travel", "directions"}, {"verdict"}],
+    "certificate": [{"trees", "nearest", "ways"}, {"covers", "off_joints"}, {"written"}],
     "solid_files": [{"facets"}, {"stl_file"}, {"glb_file"}],
     "geometry": [{"vectors", "outlines", "lofts"}, {"pieces", "loops"},
                  {"tubes", "features", "overlap", "closest", "halving"}, {"triangles"},
@@ -91,6 +98,7 @@ ROOMS = {"numpy": None, "flint": {"checker"}, "pint": {"units"}, "tomli_w": {"mo
          "scipy": {"loads", "rigging", "sizing", "clearances", "stops",
                    "certificate", "geometry", "model", "solid_files"},
          "matplotlib": {"plots", "relief", "report"}, "reportlab": {"report"},
+         "pypdf": {"report"},
          "ipywidgets": {"workbook"}, "anywidget": {"workbook"},
          "traitlets": {"workbook"}, "IPython": {"workbook"},
          "jupyterlab": {"commands"}}
@@ -160,6 +168,23 @@ def test_imports_point_down(path):
         elif parts[0] not in sys.stdlib_module_names:
             rooms = ROOMS[parts[0]]
             assert rooms is None or room in rooms, f"{parts[0]} is not for {name(path)}"
+
+
+def imported_files(path):
+    """Files of the package that a file names in its imports, those for types alone too."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.level:
+            base = path.parents[node.level - 1].joinpath(*(node.module or "").split("."))
+            for alias in node.names:
+                yield next(file for place in (base / alias.name, base)
+                           for file in (place.with_suffix(".py"), place / "__init__.py")
+                           if file.exists())
+
+
+def test_no_files_import_each_other_in_a_circle():
+    """Not even for their types; a circle is an error that names its files."""
+    order = TopologicalSorter({path: set(imported_files(path)) for path in FILES})
+    assert set(order.static_order()) == set(FILES)
 
 
 @pytest.mark.parametrize("path", FILES, ids=name)

@@ -9,8 +9,11 @@ from systems import random_solids
 
 import linkage
 from linkage.clearances import Stage, clearance, prove, scene_of
+from linkage.clearances.search import Proof
 from linkage.clearances.stage import measure
 from linkage.clearances.table import _about_apart
+from linkage.clearances.travel import Travel
+from linkage.clearances.valleys import polish
 from linkage.intervals import Enclosure
 from linkage.model.file import parse_model
 from linkage.motion import System, enclose
@@ -382,3 +385,33 @@ def test_built_holds_for_random_builds_within_the_tolerances():
         other = System(parse_model(moved))
         gap = linkage.gaps(other.sweep(pitch=np.linspace(-30, 30, 301)), [pair])[pair]
         assert np.nanmin(gap) >= low - 1e-9
+
+
+HAIRPIN = """
+length = "mm"
+[input.pitch]
+travel = [-60, 60]
+[body.crank]
+pivot = [0, 0, 0]
+axis = [0, -1, 0]
+input = "pitch"
+solid.ball = { kind = "sphere", at = [100, 0, 0], diameter = 10 }
+[airframe.solid.pipe]
+kind = "pipe"
+along = [[140, 0, -60], [118, 0, 60], [110, 0, 20]]
+diameter = 4
+"""
+
+
+def test_the_least_gap_is_that_of_whatever_piece_is_nearest_there():
+    system = System(parse_model(HAIRPIN))
+    scene, name = scene_of(system), "crank/ball | airframe/pipe"
+    stage, travel = Stage(scene, [scene.pairs[name]]), Travel.of(system.travel_box())
+    start = 6.0  # degrees: the long piece is nearest there, the short one at the bottom
+    met = linkage.gaps(system.sweep(pitch=start), [name])[name]
+    proof = Proof(np.array([met]), np.array([[start]]), np.array([-np.inf]), {}, np.zeros(1, int))
+    polish(stage, proof, travel, np.array([np.inf]))
+    there = system.sweep(pitch=proof.place[0])
+    assert proof.least[0] == pytest.approx(linkage.gaps(there, [name])[name][0], abs=1e-9)
+    # the ball's path is 100 mm from its pivot, the bend that is nearest to it by Pythagoras
+    assert proof.least[0] == pytest.approx(np.hypot(110, 20) - 100 - 5 - 2, abs=1e-4)

@@ -18,7 +18,6 @@ from linkage.motion import System
 from linkage.relief import Options, draw, flat_of, relief_templates, relieve, templates
 from linkage.relief.cut import cut_shape, make_cut, narrowest, overcuts
 from linkage.relief.flat import rounded
-from linkage.relief.formats import as_pdf, sheets
 from linkage.relief.swept import Sweep, posed
 from linkage.units import CAUTION
 
@@ -126,7 +125,7 @@ def test_cut_for_every_build_holds_the_need_of_builds_off_by_hand():
         assert shapely.Polygon(built.cut.left).intersection(need).area < 1e-6
         short = max(short, shapely.Polygon(drawn.cut.left).intersection(need).area)
     assert short > 10
-    words = [word.text for word in relief_templates(built)[None].words]
+    words = relief_templates(built)[None].notes
     assert any(text.startswith("For every build within the file's tolerances") for text in words)
     assert linkage.clearance(System(built.model), built=True)["ok"].all()
 
@@ -367,62 +366,6 @@ def test_dxf_reads_back(side_by_side, name):
     flat = flat_of(side_by_side.model, name)
     assert made[None].area == pytest.approx(flat.material.area, rel=2e-3)
     assert any(CAUTION.split("\n")[0] in text.dxf.text for text in page.modelspace().query("TEXT"))
-
-
-MEASURED = """
-length = "UNIT"
-title = "a plate to measure"
-[airframe.solid]
-plate = { kind = "plate", thickness = "4 mm", outline = [["-40 mm", "-30 mm"], ["40 mm", "-30 mm"],
-  ["40 mm", "30 mm"], ["-40 mm", "30 mm"]
-], at = [0, 0, 0], normal = [0, 0, 1], u = [1, 0, 0] }
-"""
-
-
-@pytest.mark.parametrize(("unit", "bar"), [("mm", 100.0), ("in", 101.6)])
-def test_pdf_is_full_size(unit, bar):
-    pymupdf = pytest.importorskip("pymupdf")
-    model = parse_model(MEASURED.replace("UNIT", unit))
-    drawing = draw(model, flat_of(model, "airframe/plate"))
-    page = pymupdf.open(stream=as_pdf(drawing), filetype="pdf")[0]
-    wide = {"mm": 210.0, "in": 215.9}[unit]
-    assert page.rect.width / 72 * 25.4 == pytest.approx(wide, abs=0.01)
-    picture = page.get_pixmap(dpi=508, colorspace=pymupdf.csGRAY)  # 20 dots per mm
-    dark = np.frombuffer(picture.samples, np.uint8).reshape(picture.height, -1) < 110
-    dark = dark[:, :picture.width]
-    runs = [longest_run(row) for row in dark]
-    row = int(np.argmax([end - start for start, end in runs]))
-    assert (runs[row][1] - runs[row][0]) / 20 == pytest.approx(bar + 0.25, abs=0.2)  # and its pen
-    above = dark[row - 45]  # only the long ticks at its ends reach so high
-    columns = np.flatnonzero(above)
-    ends = columns[columns < columns.mean()].mean(), columns[columns > columns.mean()].mean()
-    assert (ends[1] - ends[0]) / 20 == pytest.approx(bar, abs=0.2)
-    edges = [k for k, (start, end) in enumerate(runs) if abs((end - start) / 20 - 80.35) < 0.2]
-    assert (max(edges) - min(edges)) / 20 == pytest.approx(60.35, abs=0.2)
-    assert "Computed from the file alone" in page.get_text()
-
-
-def longest_run(row):
-    steps = np.flatnonzero(np.diff(np.concatenate(([0], row.astype(np.int8), [0]))))
-    if not steps.size:
-        return 0, 0
-    starts, ends = steps[::2], steps[1::2]
-    k = (ends - starts).argmax()
-    return starts[k], ends[k]
-
-
-def test_pdf_is_tiled(side_by_side):
-    pymupdf = pytest.importorskip("pymupdf")
-    drawing = templates(side_by_side.model, "airframe/seat pan right")[None]
-    size, columns, rows = sheets(drawing, "A4")
-    assert columns * rows > 1
-    pages = pymupdf.open(stream=as_pdf(drawing, "A4"), filetype="pdf")
-    assert len(pages) == columns * rows
-    for page in pages:
-        assert page.rect.width / 72 * 25.4 == pytest.approx(size[0], abs=0.01)
-        assert "Computed from the file alone" in page.get_text()
-    with pytest.raises(linkage.LinkageError, match='no paper "A9"'):
-        sheets(drawing, "A9")
 
 
 def test_mirrored_part_is_turned_over(side_by_side):

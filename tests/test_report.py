@@ -45,6 +45,7 @@ class Tables(HTMLParser):
             self.into.append(float(dict(attrs)["value"]))
 
     def handle_data(self, data):
+        data = data.replace("\N{NO-BREAK SPACE}", " ")
         self.texts.append(data)
         if self.into is not None:
             self.into.append(data)
@@ -221,7 +222,7 @@ def test_hostile_names_are_text_and_stay_in_the_folder(tmp_path):
     assert main([str(path), "--out", str(folder)]) in (0, 1)
     parser = Tables()
     parser.feed((folder / "report.html").read_text(encoding="utf-8"))
-    assert "script" not in parser.tags
+    assert "<script>alert" not in (folder / "report.html").read_text(encoding="utf-8")
     assert HOSTILE in "".join(parser.texts)
     assert {p.relative_to(tmp_path).parts[0] for p in tmp_path.rglob("*")} == {"in"}
     assert {p.name for p in (tmp_path / "in").iterdir()} == {"hostile.toml", "out"}
@@ -332,6 +333,22 @@ def test_a_margin_missed_is_told_first_and_fails(tmp_path):
                if isinstance(block, Text) and block.kind == "miss"]
     assert any("aileron inner left: margin as a column -" in line for line in opening)
     assert main([str(path)]) == 1
+
+
+def test_the_test_cards_have_pages_of_their_own(made):
+    """To take to the aircraft: both cards with room to fill in, the caution and the signature."""
+    import pymupdf
+
+    page = (made[0] / "test-cards.html").read_text(encoding="utf-8")
+    sheet = " ".join(" ".join(p.get_text().split()) for p in pymupdf.open(
+        made[0] / "test-cards.pdf"))
+    for told in (page, sheet):
+        assert all(words in told for words in ("test cards", "Limit load test", "Operation test",
+                                               "23.681", "23.683", "signature", "never replaces"))
+        assert "Over-centre" not in told
+    assert 'blank"' in page
+    tables = {path.name for path in (made[0] / "tables").iterdir()}
+    assert {"limit_load_test.csv", "operation_test.csv"} <= tables
 
 
 def test_positions_and_deflections_are_said_in_words(made):

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from ..stops.real import RealTravel
 
 THIN = 1e-3  # degrees (mm) of a cell that is halved no further
+SMALL = 1.0  # degrees (mm) of a cell that as built is halved no further without hope
 BAND = 0.1  # degrees (mm) of a cell that as built is rather kept than halved
 MOST = 4000  # leaves of one cover
 BACK = (0.01, 0.03, 0.1, 0.3, 1.0)  # degrees (mm) before contact, to see which face meets
@@ -230,7 +231,8 @@ class _Grower:
         inside, cut_at = self._among(leaf, self.past)
         if cut_at:
             self._cut(leaf, *cut_at)
-        elif not (inside and self._shown(leaf)) and not self._halved(leaf):
+        elif not (inside and self._shown(leaf)) and (
+                self._hopeless(leaf) or not self._halved(leaf)):
             if not self.book.built:
                 self._give_up()
             leaf.kept = True
@@ -253,7 +255,7 @@ class _Grower:
         return [leaves[k] for k in np.flatnonzero(found)]
 
     def _shown(self, leaf):
-        for name in [n for n in self.stops if self._beyond(leaf, n)] or self.stops:
+        for name in self._likely(leaf):
             told = witness(self.book, self.stops[name], leaf.cell)
             if told is not None:
                 leaf.word, leaf.witness = "p", [name, *told]
@@ -263,6 +265,17 @@ class _Grower:
                for s in self.stops.values()):
             leaf.word = "o"
         return leaf.word == "o"
+
+    def _hopeless(self, leaf):
+        """As built, whether not even the middle of a small leaf is shown to be past a stop."""
+        if not self.book.built or max(b - a for a, b in leaf.cell) > SMALL:
+            return False
+        middle = tuple(((a + b) / 2,) * 2 for a, b in leaf.cell)
+        return not any(witness(self.book, self.stops[name], middle) for name in self._likely(leaf))
+
+    def _likely(self, leaf):
+        """Stops that a leaf is past, if any."""
+        return [name for name in self.stops if self._beyond(leaf, name)] or self.stops
 
     def _beyond(self, leaf, name):
         """Whether a leaf lies beyond what is kept where a stop ends it."""
@@ -305,8 +318,10 @@ def _far_apart(a, b, radius):
 def _tried(book, stop, one, other, middle):
     """Witnesses of two pieces to be tried."""
     (i, a, first), (j, b, second) = one, other
+    apart, shares = nearest(a, b)
+    if apart > sum(p.radius for p in (first, second) if isinstance(p, Line)) + SAME:
+        return
     if isinstance(first, Line) or isinstance(second, Line):
-        shares = nearest(a, b)[1]
         yield [0, [i, shares[0].tolist()], [j, shares[1].tolist()]]
         return
     for side, (mine, piece, theirs, wall) in enumerate(((i, first, j, second),

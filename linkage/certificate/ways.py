@@ -35,10 +35,10 @@ def directions(book: Book, travel: Travel) -> list[dict]:
 def _shown(ways, surface, name):
     body, k = ways.book.machine.surfaces[surface], ways.motion.names.index(name)
     here = tuple((0.0, 0.0) for _ in ways.motion.names)
-    for sign in (1, -1):
-        if ways.goes(body, k, here, sign):
-            tree = _tree(ways, body, k, sign)
-            return {"sign": sign if tree else None, "tree": tree}
+    for sign in (0, 1, -1):
+        tree = _tree(ways, body, k, sign) if ways.goes(body, k, here, sign) else ""
+        if tree:
+            return {"sign": sign, "tree": tree}
     return {"sign": None, "tree": ""}
 
 

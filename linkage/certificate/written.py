@@ -23,6 +23,7 @@ from ..errors import LinkageError
 from ..stops.real import real_travel
 from .covers import covers
 from .nearest import points
+from .off_joints import off_joints
 from .trees import Grower, Tree
 from .ways import directions
 
@@ -158,10 +159,10 @@ def _met(grower, travel, pairs, rows):
     """Where each pair is least, and a point of each solid that shows it."""
     found, book = {}, grower.book
     for pair in pairs:
-        if pair.balls or pair.rule == "stop":
-            continue  # what is nearest may be what lies at the joint and is left out
         row = rows[frozenset(pair.names)]
-        if np.isfinite(row["real_least"]):
+        # at a joint it only matters where the pair comes too near
+        wanted = row["real_least"] < (pair.required if pair.balls else np.inf)
+        if wanted and pair.rule != "stop":
             found[pair.names] = _met_near(book, travel, pair, _place_of(grower, row),
                                           float(row["real_least"]))
     return found
@@ -172,16 +173,24 @@ def _met_in_builds(grower, travel, pairs, known):
     found, book, (rows, builds) = {}, grower.book, known
     for pair in pairs if builds else ():
         row = rows[frozenset(pair.names)]
-        if row["real_least"] < pair.required and not pair.balls and pair.rule not in LEFT:
+        if row["real_least"] < pair.required and pair.rule not in LEFT:
             build = _as_numbered(book.built.dimensions, builds["all"],
                                  builds["shares"][row["pair"]])
             at = _place_of(grower, row)
-            shown = points(book, pair, at, book.in_build(build)) if travel.holds(at) else None
+            shown = _points(book, pair, at, book.in_build(build)) if travel.holds(at) \
+                else None
             if shown is not None:
                 entry = {"place": at, "met": shown[1], "build": build}
                 least = book.met(pair, at, shown[1], build)
                 found[pair.names] = {"least": least + 1e-9} | entry
     return found
+
+
+def _points(book, pair, place, motion=None):
+    """Nearest points of a pair at a place, neither at a joint that it shares."""
+    if not pair.balls:
+        return points(book, pair, place, motion)
+    return off_joints(book, pair, tuple((k, k) for k in place), motion)
 
 
 def _as_numbered(dimensions, builds, shares):
@@ -200,7 +209,7 @@ def _met_near(book, travel, pair, at, least):
     """What shows a least gap, at a place or just short of it."""
     for back in BACK:
         place = [k * (1 - back) for k in at]
-        shown = points(book, pair, place) if travel.holds(place) else None
+        shown = _points(book, pair, place) if travel.holds(place) else None
         if shown is not None:
             return {"least": max(least, shown[0] + 1e-9), "place": place, "met": shown[1]}
     return {}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from .lengths import Refused
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from .travel import Travel
 
 MOST = 20_000  # leaves of a tree
+HARDLY = 0.01  # degrees per degree (mm) of an input that moves a surface by less, either way
 
 
 class Directions:
@@ -59,16 +61,19 @@ class Directions:
             elif not (self.goes(body, k, cell, claim["sign"]) if word == "s" else
                       word == "x" and self.travel.outside(cell)):
                 return False
-        return next(words, None) is None and claim["sign"] in (-1, 1)
+        return next(words, None) is None and claim["sign"] in (-1, 0, 1)
 
     def goes(self, body: str, k: int, cell: tuple, sign: int) -> bool:
-        """Whether a surface's deflection grows (-1: falls) with an input all over a cell."""
+        """Whether a surface's deflection grows (-1: falls, 0: hardly moves) with an input."""
         try:
             rate = self.rates.joint(body, cell)[0, k]
         except OutOfReach:
             return not self.book.built  # some builds may reach what is out of reach as drawn
         except OutOfShow:
             return False
+        if sign == 0:
+            per = math.pi / 180 if self.motion.machine.inputs[self.motion.names[k]][2] else 1.0
+            return abs(rate) < HARDLY * per
         return rate * (sign * self.hinge(body)) > 0
 
     def hinge(self, body: str) -> int:
@@ -78,15 +83,17 @@ class Directions:
 
     def words(self, found: dict) -> Iterator:
         """What goes which way, an input a line."""
-        for name in self.motion.names:
-            ways = [f"{surface} {self.word(surface, sign)}" for (surface, n), sign in found.items()
+        for name, (_, _, in_mm) in self.motion.machine.inputs.items():
+            ways = [f"{surface} {self.word(surface, sign, in_mm)}"
+                    for (surface, n), sign in found.items()
                     if n == name]
             if ways:
                 yield f"{name} to its positive end: {', '.join(ways)}"
 
-    def word(self, surface: str, sign: int | None) -> str:
+    def word(self, surface: str, sign: int | None, in_mm: bool) -> str:
         """Which way a surface's edge goes."""
-        if sign is None:
-            return "not shown to go one way all over"
+        if not sign:
+            return "not shown to go one way all over" if sign is None else \
+                f"less than {HARDLY:g}° per {'mm' if in_mm else 'degree'}"
         _, y, z = self.motion.machine.joints[self.book.machine.surfaces[surface]].axis
         return f"trailing edge {(('down', 'up'), ('left', 'right'))[abs(z) > abs(y)][sign < 0]}"

@@ -7,103 +7,22 @@ beyond what the stops leave.
 """
 
 import math
-from functools import cached_property
-from itertools import product
+from contextlib import suppress
 
 from flint import arb, arb_mat
 
-from .builds import NONE, Built, Cost, in_build
+from .builds import NONE, Built, Cost
+from .dimensions import in_build
 from .lengths import Refused
 from .motion import Motion, OutOfReach, halved
-from .pairs import Pairs, part_of
+from .pairs import Pairs
 from .rates import OutOfShow
+from .sides import Side, Solid
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
 
 LEAVES = "fojx"
 DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
-
-
-class Side:
-    """The pieces of one solid of a pair in a leaf: corners by what carries them, and a radius."""
-
-    def __init__(self, pieces, solid, more=0.0, corners=None):
-        self.pieces, self.solid, self.more = tuple(pieces), solid, more  # mm that a spacer is off
-        corners = corners or dict.fromkeys(c for p in self.pieces for c in p.corners)
-        self.radius, self.corners = max(p.radius for p in self.pieces), list(corners)
-        self.rows = [solid.row(corner) for corner in corners]
-        self.matrix = arb_mat([[arb(k) for k in row] for row in self.rows])
-        columns = list(zip(*self.rows, strict=True))
-        self.most = [max(map(abs, k)) for k in columns]
-        self.spans = [max(k) - min(k) for k in columns]
-        self._halves = None
-
-    @cached_property
-    def box(self):
-        """A box about it; itself where that has no fewer corners."""
-        if len(self.corners) <= 8:
-            return self
-        return Side(self.pieces, self.solid, self.more, box_about(self.corners))
-
-    def halves(self, joined):
-        """Two sides that hold all of it."""
-        if self._halves is None:
-            if len(self.pieces) > 1:
-                parts = sorted_halves(self.pieces)
-            elif joined:
-                parts = [[p] for p in self.pieces[0].halves()]
-            else:
-                raise Refused("a tree halves a single piece")
-            self._halves = [Side(part, self.solid) for part in parts]
-        return self._halves
-
-
-def sorted_halves(pieces):
-    """The nearer and the farther half of some pieces, along the line in which they lie."""
-    middles = [[sum(k) / len(k) for k in zip(*p.corners, strict=True)] for p in pieces]
-    spans = [max(k) - min(k) for k in zip(*middles, strict=True)]
-    along, half = spans.index(max(spans)), len(pieces) // 2
-    order = sorted(range(len(pieces)), key=lambda i: middles[i][along])
-    return [[pieces[i] for i in part] for part in (order[:half], order[half:])]
-
-
-def box_about(corners):
-    """Corners of a box about some corners."""
-    return list(product(*((min(k), max(k)) for k in zip(*corners, strict=True))))
-
-
-class Solid:
-    """What carries a solid, and its corners from there."""
-
-    def __init__(self, pairs, motion, name):
-        self.name, rod = name, pairs.machine.rods.get(part_of(name))
-        self.ends = rod and [pairs.machine.points[end] for end in rod.ends]
-        self.carriers = pairs.carriers(name) if rod is None else tuple(
-            (part_of(end), end) for end in rod.ends)
-        self.origin = None if rod else motion.origin(self.carriers[0])
-        self.room = self.about(pairs.pieces[name])
-
-    def about(self, pieces):
-        """Corners of a box about it, as shares of what carries it; of a rod its ends."""
-        if self.ends:
-            return [(1.0, 0.0), (0.0, 1.0)]
-        return [self.row(k) for k in box_about([c for p in pieces for c in p.corners])]
-
-    def row(self, corner):
-        """A corner as shares of what carries it."""
-        if self.ends:
-            return 1 - corner[0], corner[0]
-        return (1.0, *(p - c for p, c in zip(corner, self.origin, strict=True)))
-
-    def at_neutral(self, corner):
-        """Where a corner is at neutral, mm."""
-        return self.drawn(self.row(corner)) if self.ends else corner
-
-    def drawn(self, row):
-        """Where a point given by shares of what carries it is at neutral, mm."""
-        if self.ends:
-            return [row[0] * p + row[1] * q for p, q in zip(*self.ends, strict=True)]
-        return [p + c for p, c in zip(row[1:], self.origin, strict=True)]
 
 
 class Book:
@@ -145,7 +64,7 @@ class Book:
 
     def bound(self, pair, sides, cell, plane, *, enough=math.inf, drawn=False):
         """A lower bound of the gap of two sides over a cell, in every build that is asked of."""
-        table, self.moved = self.motion.table, [0.0] * len(cell)
+        table, self.moved = self.motion.table, ((), 0.0)
         n = turning(table, plane)
         (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
                                                     for s in sides)
@@ -157,15 +76,15 @@ class Book:
             return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
+        far_b = spread(rest_b, sides[1].most)
         behind = least_of(table, ([q - p for p, q in zip(row, a[foot], strict=True)]
                                   for row in a), lost + spread(rest_a, sides[0].spans))
         ahead = least_of(table, ([q - p for p, q in zip(a[foot], row, strict=True)] for row in b),
-                         lost + spread(rest_a, rows_a[foot]) + spread(rest_b, sides[1].most))
+                         lost + spread(rest_a, rows_a[foot]) + far_b)
         low = min(ahead) + min(min(behind), 0.0)
         near = min(range(len(b)), key=ahead.__getitem__)
-        rest = spread(rest_a, rows_a[foot]) + spread(rest_b, rows_b[near])
-        self.moved = self.shares(cell, [abs(p) + abs(q) for p, q in
-                                        zip(a[foot], b[near], strict=True)], rest)
+        rest = spread(rest_a, sides[0].most) + far_b
+        self.moved = [abs(q - p) for p, q in zip(a[foot], b[near], strict=True)], rest
         self.finer = behind, ahead, apart, NONE
         if drawn or not self.built:
             return self.less(low, n, sides)
@@ -179,7 +98,7 @@ class Book:
             far = gap - self.moved_at_most(pair, rough)
             if far >= enough:
                 return far
-        cost = Cost(self, pair, sides, cell, n)
+        cost = Cost(self.built, pair, sides, cell, n)
         self.finer = *self.finer[:3], cost
         return self.less(low - cost.most, n, sides)
 
@@ -188,11 +107,26 @@ class Book:
         return sum(self.built.most_moved(self.known[name], pair.frame, self.travel, rough=rough)
                    for name in pair.names) * UP if self.travel else math.inf
 
-    def shares(self, cell, sizes, rest):
-        """What each input has a part in, of the sizes of monomials and of a rest."""
-        wide, names = [high - low for low, high in cell], self.motion.table.names
-        return [sum(size for size, name in zip(sizes, names, strict=True) if k in name)
-                + rest * width / max(sum(wide), 1e-9) for k, width in enumerate(wide)]
+    def blamed(self, pair, sides, cell):
+        """The input at whose middle a cell is best cut; None where it is a place.
+
+        By the monomials that the last bound had each in, and by its rest, which is that of joints.
+        """
+        (sizes, rest), motion = self.moved, self.motion
+        wide = {k: high - low for k, (low, high) in enumerate(cell) if high > low}
+        of_rest = dict.fromkeys(wide, 0.0)
+        crossed = {j for side in sides for body in side.solid.bodies
+                   for j, _ in motion.route(body, pair.frame) if j in motion.steps}
+        for joint in crossed if rest else ():
+            with suppress(OutOfReach):
+                state = motion.state(joint, cell)
+                for k in wide:
+                    if motion.names[k] in motion.needs[joint]:
+                        of_rest[k] += state[2].rest * wide[k]
+        most = max(of_rest.values(), default=0.0)
+        return max(wide, default=None, key=lambda k: (
+            sum(size for size, name in zip(sizes, motion.table.names, strict=False) if k in name)
+            + (rest * of_rest[k] / most if 0 < most < math.inf else of_rest[k]), wide[k]))
 
     def less(self, low, n, sides):
         """A gap along a direction of some size, less the radii."""
@@ -213,10 +147,9 @@ class Book:
             cell, plane, depth = ahead.pop()
             if self.holds(pair, sides, cell, (plane, claim)):
                 continue
-            cuts = [k for k, (low, high) in enumerate(cell) if high > low]
-            if depth == DEEPEST or not cuts:
+            k = self.blamed(pair, sides, cell) if depth < DEEPEST else None
+            if k is None:
                 return False
-            k = max(cuts, key=lambda k: (self.moved[k], cell[k][1] - cell[k][0]))
             ahead += [(part, rows, depth + 1) for part, rows in
                       zip(halved(cell, k), halved_plane(plane, k), strict=True)]
         return True

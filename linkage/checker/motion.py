@@ -48,6 +48,8 @@ class Motion:
         """What settles each joint, in order."""
         couplings, rods = dict(self.machine.couplings), self.crossed_by_rods()
         for joint, (name, sign) in self.machine.drives.items():
+            if self.machine.inputs[name][2] != self.machine.joints[joint].slides:
+                raise Refused(f'the travel of input "{name}" is not of the kind "{joint}" needs')
             self.settle([joint], ("drive", self.names.index(name), sign), frozenset([name]))
         while self.coupled(couplings) or self.closed(rods) or self.closed_together(rods):
             pass
@@ -197,31 +199,33 @@ class Motion:
         value = self.state(source, cell)[2]
         if self.steps[source][0] != "close" or self.machine.joints[source].slides:
             return value
-        return value + self.whole_turns(source, cell, value) * (2 * arb.pi())
+        try:
+            end = self.on_the_way(source, [(low + high) / 2 for low, high in cell])
+        except OutOfReach:  # the straight way; another may lead there
+            end = None
+        if end is None or not value.spread + end[1] < 3:
+            return self.anywhere()
+        return value + 2 * arb.pi() * nearest_turns(end[0], value)
 
-    def whole_turns(self, source, cell, value):
-        """How many whole turns lie between what a joint's loop gives and its way from neutral."""
-        goal = [(low + high) / 2 for low, high in cell]
-        share, step, so_far = 0.0, 1.0, (arb(0), 0.0)
+    def on_the_way(self, source, goal):
+        """A joint's turn (a ball, and how far it may be off) at the end of the way from neutral.
+
+        None where whole turns can not be told apart.
+        """
+        share, step, end = 0.0, 1.0, (arb(0), 0.0)
         while share < 1:
-            ends = [tuple(sorted((share * g, min(share + step, 1.0) * g))) for g in goal]
-            last = share + step >= 1
-            found = value if last and all(a <= e[0] and e[1] <= b for e, (a, b) in
-                                          zip(ends, cell, strict=True)) else \
-                self.state(source, tuple(ends))[2]
+            found = self.state(source, tuple(
+                tuple(sorted((share * g, min(share + step, 1.0) * g))) for g in goal))[2]
             if found.spread < 1:
-                turns = round(float(((so_far[0] - found.centre) / (2 * arb.pi())).mid()))
-                here = found.centre + 2 * arb.pi() * turns
-                if above(here - so_far[0]) < 3 - found.spread - so_far[1]:
+                here = found.centre + 2 * arb.pi() * nearest_turns(end[0], found)
+                if above(here - end[0]) < 3 - found.spread - end[1]:
                     # both hold the turn where they meet, so that they are one way
-                    share, so_far, step = share + step, (here, found.spread), 2 * step
+                    share, end, step = share + step, (here, found.spread), 2 * step
                     continue
             step /= 2
             if step < 2.0**-12:
-                raise Refused(f'whole turns of "{source}" can not be told apart')
-        if not value.spread + so_far[1] < 3:
-            return self.anywhere()
-        return round(float(((so_far[0] - value.centre) / (2 * arb.pi())).mid()))
+                return None
+        return end
 
     def anywhere(self):
         """A joint of which nothing is known."""
@@ -377,6 +381,11 @@ def halved(cell, k):
     low, high = cell[k]
     middle = (low + high) / 2
     return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
+
+
+def nearest_turns(ball, value):
+    """Whole turns that bring a Taylor's middle nearest to a ball."""
+    return round(float(((ball - value.centre) / (2 * arb.pi())).mid()))
 
 
 def misfit(a, b, c, t):

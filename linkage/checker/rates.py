@@ -8,45 +8,22 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from flint import arb, arb_mat
+from flint import arb_mat
 
-from .motion import EYE
+from .balls import ALL, column, cross, hull
 from .pairs import part_of
-from .taylor import UP, Taylor
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Sequence
 
-    from .builds import Dimensions
+    from .dimensions import Dimensions
     from .motion import Motion
 
 MOST = 4000  # rates of seats remembered
-ALL = arb_mat([[arb(k) for k in row] for row in EYE])
 
 
 class OutOfShow(Exception):
     """A cell is too large for its rates to be enclosed."""
-
-
-def hull(x: Taylor) -> arb:
-    """A ball that holds a Taylor all over its cell."""
-    return x.centre + arb(0, x.spread)
-
-
-def column(p: Sequence) -> arb_mat:
-    """Three Taylors (balls) as a column of balls."""
-    return arb_mat([[hull(k) if isinstance(k, Taylor) else arb(k)] for k in p])
-
-
-def cross(u: arb_mat) -> arb_mat:
-    """The matrix that takes the vector product of a column of balls with another."""
-    x, y, z = u.entries()
-    return arb_mat([[0, -z, y], [z, 0, -x], [-y, x, 0]])
-
-
-def sizes(row: Iterable) -> list:
-    """Upper bounds of the sizes of some balls."""
-    return [float(k.abs_upper()) * UP for k in row]
 
 
 class Rates:

@@ -16,13 +16,14 @@ CLASSES = {"static": 3.175, "same": 3.175, "different": 6.35, "structure": 12.7,
            "wire": 12.7}
 # keys that bear on what is checked, and keys that do not
 KNOWN = {
-    "input": ("travel positive", "ways force"),
+    "input": ("travel positive", "ways force trims feel"),
     "body": ("on pivot axis through slide input points solid grip bearings joint tolerance",
              "level play tube friction material"),
     "airframe": ("points solid", ""),
     "rod": ("ends length redundant diameter fitted joint clearance tolerance", "wall thread "
             "material fixity strength fitting bearing friction play bow"),
-    "coupling": ("bodies ratio", ""),
+    "coupling": ("bodies ratio", "friction wrap"),
+    "spring": ("", "ends pivot rate free free_angle preload table acts"),
     "stop": ("input side between spacer search", ""),
     "spacer": ("on thickness tolerance", "stock"),
     "pair": ("between require waive", "reason"),
@@ -42,8 +43,8 @@ KNOWN = {
 }
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
        "clearance", "mirror", "hardpoints", "surface", "tolerance"}
-BESIDE = {"title", "wire", "material", "play", "factor", "rig_pin", "size", "meant",
-          "joint", "load_case", "engine"}
+BESIDE = {"title", "revision", "approved_by", "wire", "material", "play", "factor", "rig_pin",
+          "size", "meant", "joint", "load_case", "engine", "servo", "spring", "friction"}
 
 
 @dataclass
@@ -160,6 +161,8 @@ def read_rules(machine, table, unit):
         for name, item in table.get(kind, {}).items():
             keys_known(kind, item, f'{kind} "{name}"')
             items[name] = dict(item)
+    for name, spring in table.get("spring", {}).items():
+        keys_known("spring", spring, f'spring "{name}"')
     for name, stop in machine.stops.items():
         if stop["side"] not in ("least", "greatest"):
             raise Refused(f'stop "{name}": the checker does not know the side "{stop["side"]}"')
@@ -334,13 +337,13 @@ def read_rod(machine, name, rod, home):
 def head_size(rod, fitted, home):
     """Radius about a rod's end within which it is meant to touch; None where the file has none."""
     table, unit = home
+    head = {}
+    if fitted is not None:
+        keys_known("fitted", fitted, "fitted")
+        head = table["rod_end"][fitted["rod_end"]]
+        keys_known("rod_end", head, f'rod_end "{fitted["rod_end"]}"')
     if "joint" in rod:
         return size(rod["joint"], unit)
-    if fitted is None:
-        return None
-    keys_known("fitted", fitted, "fitted")
-    head = table["rod_end"][fitted["rod_end"]]
-    keys_known("rod_end", head, f'rod_end "{fitted["rod_end"]}"')
     if "shank" not in head:
         return None
     return max(size(head["shank"], unit) - size(fitted.get("engaged", 0.0), unit),

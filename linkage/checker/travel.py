@@ -13,10 +13,11 @@ from itertools import compress, product
 
 from flint import arb_mat
 
-from .leaves import Side
+from .balls import column, sizes
 from .lengths import Refused
 from .motion import OutOfReach
-from .rates import OutOfShow, column, sizes
+from .rates import OutOfShow
+from .sides import Side
 from .solids import EYE, Line, Prism
 from .taylor import UP, constant, dot
 

@@ -78,9 +78,16 @@ def placed_across(value: object, swap: dict) -> object:
         return other_name(value, swap)
     if len(value) == 3 and not any(isinstance(k, list) for k in value) and all(
             not isinstance(k, str) or k[-2:] in UNITS for k in value):
-        y = value[1]
-        return [value[0], (f"-{y}" if isinstance(y, str) else -y), value[2]]
+        return [value[0], other_side(value[1]), value[2]]
     return [placed_across(k, swap) for k in value]
+
+
+def other_side(y: object) -> object:
+    """A butt line as the mirror has it."""
+    if not isinstance(y, str):
+        return -y
+    y = y.strip()
+    return y[1:] if y.startswith("-") else f"-{y.removeprefix('+')}"
 
 
 def twin_of(group: str, part: dict, swap: dict, table: dict) -> dict:
@@ -99,7 +106,7 @@ def twin_of(group: str, part: dict, swap: dict, table: dict) -> dict:
 def driving(group: str, part: dict, swap: dict, table: dict) -> list:
     """Bodies whose motion says which way a stop's or coupling's twin goes."""
     if group == "stop":
-        return [body for body in table["body"].values() if body.get("input") == part["input"]]
+        return [body for body in table["body"].values() if body.get("input") == part["input"]][:1]
     return [table["body"][name] for name in part.get("bodies", ())
             if other_name(name, swap) == name] if group == "coupling" else []
 

@@ -43,6 +43,8 @@ class BuiltSearch(Search):
         All dimensions.
     """
 
+    most_cells = MOST_BUILT
+
     def __init__(self, stage: Stage, travel: Travel, terms: tuple, builds: Builds):
         tolerance, tolerances, limit = terms
         super().__init__(stage, travel, tolerance, limit)
@@ -69,13 +71,19 @@ class BuiltSearch(Search):
             posture = self._enclosed(some)
             for first in range(0, len(here), self.most):
                 part = here[first:first + self.most]
-                found.append((order[part], built_bounds(
-                    self.stage, posture, (which[part], cell[part] - start), (self.names, *some),
-                    (self.loose, None if enough is None else enough[order[part]], self.swept))))
+                items, wanted = (which[part], cell[part] - start), None if enough is None else \
+                    enough[order[part]]
+                made = built_bounds(self.stage, posture, items, (self.names, *some),
+                                    (self.loose, wanted, self.swept))
+                self._raise(made, posture, (items, some), wanted)
+                found.append((order[part], made))
         back = np.argsort(np.concatenate([at for at, _ in found]))
         return BuiltBounds(*(np.concatenate(parts, axis=axis).take(back, axis=axis) for parts, axis
                              in zip(zip(*(k for _, k in found), strict=True), (0, 0, 0, 1),
                                     strict=True)))
+
+    def _raise(self, made, posture, asked, wanted):
+        """Raise bounds that are not enough, in place, where there is a way to."""
 
     def _looked_at(self, items):
         which, centres, halves = items
@@ -85,7 +93,7 @@ class BuiltSearch(Search):
                                                   self._enough(self._wanted())[pairs])
         self._meet_all(which, value, (low, places, builds))
         small = (halves.max(axis=1) * 2 < SMALLEST_BUILT) | (self.proof.visited[pairs]
-                                                             > MOST_BUILT)
+                                                             > self.most_cells)
         self._give_up(which, (low, places))
         closed = self._closed(low, pairs)
         sound = ~np.isnan(low) & (closed | small)
@@ -123,7 +131,8 @@ class BuiltSearch(Search):
 
     def bounds_at(self, which: np.ndarray, places: np.ndarray) -> np.ndarray:
         """Lower bounds of items (n,) in all builds at one place of each (n, inputs) alone, mm."""
-        return self._bounds(which, places, np.full_like(places, CLOSE)).low
+        return self._bounds(which, places, np.full_like(places, CLOSE),
+                            self.required[self.stage.pair_index[which]]).low
 
     def _closed(self, low, pairs):
         """Whether bounds need no closer look."""

@@ -8,7 +8,7 @@ in the build in which that bound is least is tried next.
 from __future__ import annotations
 
 import itertools
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -20,6 +20,9 @@ from .carrying import UNIT
 from .cell_bounds import lowest_place, towards
 from .corners import along, corner_pairs
 from .stage import Stage, in_reach
+
+if TYPE_CHECKING:
+    from ..motion import Posture
 
 TRIES = 3  # planes of worst builds
 CORNERS = np.array(list(itertools.product((-1.0, 1.0), repeat=3)))
@@ -133,7 +136,7 @@ def built_bounds(stage: Stage, posture: BuiltPosture, items, cells, asked) -> Bu
             break
         some, here = which[todo], cell[todo]
         built = swept(tried[:, todo], centres[here] + places[:, todo].T * halves[here])
-        away = _directions(stage, built, some, (way[:, todo], loose))
+        away = directions(stage, built, some, (way[:, todo], loose))
         better, turned = _bound(stage, posture, (some, here), away, loose)
         gained = better > low[todo]
         low[todo[gained]] = better[gained]
@@ -174,7 +177,7 @@ def _bound(stage, posture, items, direction, loose):
     return apart - stage.radii[items[0]], model
 
 
-def _directions(stage, posture, items, towards):
+def directions(stage: Stage, posture: Posture, items: np.ndarray, towards: tuple) -> np.ndarray:
     """Direction from the first piece to the second of items (m,) at as many positions: (3, m).
 
     Of pieces grown by what each of their coordinates may be off; where there is none, as before.

@@ -27,6 +27,7 @@ from ..motion import (
 from .built import BuiltSearch, solving
 from .built_bounds import frames
 from .carrying import Seat
+from .pinned import PinnedSearch
 from .search import Proof, Search, move_into_reach
 from .stage import Stage
 from .travel import Travel
@@ -58,6 +59,7 @@ def prove_built(stage: Stage, travel: Travel, terms) -> Proof:
             search, moves = work.search(scene, pairs, inputs)
             _take(work.whole, search.proved(), (pairs, moves), search.numbers)
             work.lost[pairs] = search.lost
+    work.pin()
     whole, left = work.whole, set(work.open.tolist())
     for k in left:
         whole.open_at.setdefault(k, whole.place[k])
@@ -90,9 +92,14 @@ class _Work:
     @property
     def open(self):
         """Pairs whose requirement is not decided."""
-        required = np.array([pair.required for pair in self.stage.pairs])
+        required = self.required
         return np.flatnonzero(~((self.whole.proven >= required) | (
             (self.whole.least < required) & np.isfinite(self.whole.proven))))
+
+    @property
+    def required(self):
+        """Clearance that each pair needs, mm."""
+        return np.array([pair.required for pair in self.stage.pairs])
 
     def hopeful(self):
         """Those of the open pairs that a search over the whole travel may decide.
@@ -112,11 +119,18 @@ class _Work:
             self.lost[pairs[np.unique(missed)]] = True
         return open_pairs[~self.lost[open_pairs]]
 
-    def search(self, scene, pairs, inputs):
+    def pin(self):
+        """Prove what is open yet by holding dimensions at their worse ends."""
+        met = self.open[~(self.whole.least[self.open] < self.required[self.open])]
+        for pairs, inputs in _alike(self.stage, met):
+            search, moves = self.search(_InSpans(self.stage.scene), pairs, inputs, PinnedSearch)
+            _take(self.whole, search.proved(), (pairs, moves), search.numbers)
+
+    def search(self, scene, pairs, inputs, kind=BuiltSearch):
         """A search of some pairs over the whole travel, and which inputs it is along."""
         part = Stage(scene, [self.stage.pairs[k] for k in pairs])
         moves = np.array([name in inputs for name in self.travel.names], dtype=bool)
-        return BuiltSearch(part, _seen(self.travel, moves), self.terms, self.builds), moves
+        return kind(part, _seen(self.travel, moves), self.terms, self.builds), moves
 
     def meet(self):
         """Meet a build of every pair that is near the worst where its gap is least as drawn."""

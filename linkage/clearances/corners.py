@@ -47,7 +47,14 @@ def along(stage: Stage, posture: EnclosedPosture, items: tuple,
         Some of the items, bounds of n.p, and by how much the other corners can come nearer than
         these (<= 0), mm.
     """
-    which, cells = items
+    for here, one, other in sides_along(stage, posture, items, direction, (loose, kept)):
+        yield here, [one.rows, other.rows], one.lag + other.lag
+
+
+def sides_along(stage: Stage, posture: EnclosedPosture, items: tuple, direction: np.ndarray,
+                how: tuple) -> Iterator[tuple]:
+    """As `along`, with all that is known of each side of some items; `how` is its last two."""
+    (which, cells), (loose, kept) = items, how
     if direction.ndim == 3:
         direction = direction[kept]
     sides = []
@@ -56,14 +63,34 @@ def along(stage: Stage, posture: EnclosedPosture, items: tuple,
                                    (1.0, -1.0), strict=True):
         seen = held_product(direction, axes) if direction.ndim == 2 else \
             product(direction, axes, posture.inputs, posture.kind)
-        off = None if loose is None else _looseness(stage, pieces, (direction, seen), loose)
+        off = np.zeros(len(pieces)) if loose is None else _looseness(
+            stage, pieces, (direction, seen), loose)
         sides.append(_side(stage, pieces, seen, (sense, off)))
     for one, other in itertools.product((0, 1), repeat=2):
         here = np.flatnonzero(sides[0].which[one] & sides[1].which[other])
         if here.size:
-            (rows, lag), (more, behind) = (side.of(here, k) for side, k in
-                                           zip(sides, (one, other), strict=True))
-            yield here, [rows, more], lag + behind
+            yield here, sides[0].of(here, one), sides[1].of(here, other)
+
+
+class Corners(NamedTuple):
+    """The corners of one side of items that are bounded each by itself.
+
+    Attributes
+    ----------
+    spots : ndarray (3, corners, k)
+        Coordinates along the vectors of their seat, the last one's again where there are fewer.
+    rows : ndarray (rows, corners, k)
+        Bounds of n.p.
+    lag : ndarray (k,)
+        By how much any other can come nearer than these (<= 0), mm.
+    off : ndarray (k,)
+        What a build may have them off by along n, mm; the bounds count it.
+    """
+
+    spots: np.ndarray
+    rows: np.ndarray
+    lag: np.ndarray
+    off: np.ndarray
 
 
 class _Side(NamedTuple):
@@ -72,31 +99,28 @@ class _Side(NamedTuple):
     Attributes
     ----------
     which : tuple of two ndarray of bool (m,)
-    rows, lags : list of two ndarray
-        Bounds of their corners, (rows, corners, k), and what the others can come nearer by, (k,).
+    corners : list of two Corners
     """
 
     which: tuple
-    rows: list
-    lags: list
+    corners: list
 
     def of(self, here, k):
-        """Bounds and lag of some items of one of the two."""
+        """Corners of some items of one of the two."""
         at = np.cumsum(self.which[k])[here] - 1
-        return self.rows[k].take(at, axis=2), self.lags[k][at]
+        return Corners(*(part.take(at, axis=-1) for part in self.corners[k]))
 
 
 def _side(stage, pieces, seen, how) -> _Side:
     """Bounds of the corners of pieces along directions in which their seats are seen."""
     thin, (sense, off) = stage.corners[pieces] <= THIN, how
-    found = _Side((thin, ~thin), [], [])
+    found = _Side((thin, ~thin), [])
     for chosen, size in zip(found.which, (THIN, TOP), strict=True):
         here = np.flatnonzero(chosen)
-        corners, lag = _corners(stage, pieces[here], (seen[..., here], sense), size)
-        found.rows.append(combined(seen[..., here], corners))
-        found.lags.append(lag)
-        if off is not None:
-            found.rows[-1][-1] += off[here]
+        spots, lag = _corners(stage, pieces[here], (seen[..., here], sense), size)
+        rows = combined(seen[..., here], spots)
+        rows[-1] += off[here]
+        found.corners.append(Corners(spots, rows, lag, off[here]))
     return found
 
 

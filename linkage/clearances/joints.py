@@ -69,9 +69,10 @@ class Joints:
         one, two = body_of(first), body_of(second)
         if one == AIRFRAME:
             return self._held(first, two)
-        return self._held(second, one) if two == AIRFRAME else self._of_parts(one, two)
+        return self._held(second, one) if two == AIRFRAME else self.of_parts(one, two)
 
-    def _of_parts(self, *parts) -> tuple[Ball, ...]:
+    def of_parts(self, *parts: str) -> tuple[Ball, ...]:
+        """Balls about the joints of two parts, whichever of their solids hold them."""
         if parts not in self._known:
             self._known[parts] = self._between(*parts)
         return self._known[parts]
@@ -79,12 +80,11 @@ class Joints:
     def _held(self, fixed, part) -> tuple[Ball, ...]:
         """Balls about the joints of a part that a fixed solid holds."""
         if (fixed, part) not in self._known:
-            self._known[fixed, part] = tuple(ball for ball in self._of_parts(part, AIRFRAME)
+            self._known[fixed, part] = tuple(ball for ball in self.of_parts(part, AIRFRAME)
                                              if self._holds(fixed, ball))
         return self._known[fixed, part]
 
     def _between(self, one, two) -> tuple[Ball, ...]:
-        """Balls about the joints of two parts, whichever of their solids hold them."""
         rods, bodies = self.model.rods, self.model.bodies
         if one in rods and two in rods:
             return self._shared_ends(one, two)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -105,6 +105,15 @@ class LeftOut:
         return f"{self.first} | {self.second}"
 
 
+class _Between(NamedTuple):
+    """What is so of two parts, whichever of their solids are asked of."""
+
+    frame: str  # nearest common carrier
+    inputs: tuple[str, ...]  # that move one against the other
+    usual: str  # class of clearance
+    joined: bool  # whether they share a joint that moves
+
+
 class Scene:
     """Everything solid of a system.
 
@@ -199,7 +208,7 @@ class Scene:
     def envelope(self, name: str) -> Solid:
         """One convex piece that holds the whole solid: quick, and never smaller."""
         if name not in self._envelopes:
-            piece = self.placed(name).hull()
+            piece = _hull(self.placed(name))
             self._envelopes[name] = Solid(name, (piece,), self.carriers(name), self._ends(name))
         return self._envelopes[name]
 
@@ -255,7 +264,8 @@ class Scene:
         Of two parts that share a joint only what lies at the joint is left out (`left_out`),
         unless the file has a rule for the pair: that is of the two whole solids.
         """
-        return {pair.name: pair for pair in self._moving if not self._at_joints(pair)}
+        return {pair.name: pair for pair in self._moving
+                if not (pair.joined and self._at_joints(pair))}
 
     @cached_property
     def left_out(self) -> tuple[LeftOut, ...]:
@@ -288,9 +298,9 @@ class Scene:
     def _moving(self) -> list:
         """Every pair of which one solid moves against the other."""
         names = [(name, body_of(name)) for name in self._shapes]
-        made = (self._pair(first, second) for i, (first, one) in enumerate(names)
-                for second, two in names[i + 1:] if one != two)
-        return [pair for pair in made if pair.inputs]
+        return [self._pair_of(first, second, between) for i, (first, one) in enumerate(names)
+                for second, two in names[i + 1:]
+                if one != two and (between := self._between(one, two)).inputs]
 
     @cached_property
     def waived(self) -> dict:
@@ -324,6 +334,11 @@ class Scene:
         return {frozenset(rule.between): rule for rule in self.model.pairs}
 
     @cached_property
+    def _named(self) -> set:
+        """Solids that a rule or a stop of the file names."""
+        return set().union(*self._rules, *self._stops)
+
+    @cached_property
     def _stops(self) -> set:
         return {frozenset(stop.between) for stop in self.model.stops.values()}
 
@@ -348,42 +363,54 @@ class Scene:
         return _holds(self.placed(name), ball.centre, ball.radius)
 
     def _pair(self, first, second) -> Pair:
-        both = frozenset((first, second))
-        rule, is_stop = self._rules.get(both), both in self._stops
-        frame, inputs, usual = self._between(body_of(first), body_of(second))
-        joined = bool(inputs) and rule is None and not is_stop and \
+        return self._pair_of(first, second, self._between(body_of(first), body_of(second)))
+
+    def _pair_of(self, first, second, between) -> Pair:
+        rule, is_stop = None, False
+        if first in self._named and second in self._named:
+            both = frozenset((first, second))
+            rule, is_stop = self._rules.get(both), both in self._stops
+        joined = between.joined and rule is None and not is_stop and \
             bool(self._joints.shared(first, second))
         required, source = (0.0, "stop") if is_stop else \
-            self._required(first, second, rule, ("joined" if joined else usual))
-        return Pair(first, second, required, source, inputs, frame, joined)
+            self._required(first, second, rule, ("joined" if joined else between.usual))
+        return Pair(first, second, required, source, between.inputs, between.frame, joined)
 
-    def _between(self, one, two) -> tuple[str, tuple[str, ...], str]:
-        """Nearest common carrier of two parts, what moves them apart, and their usual class."""
+    def _between(self, one, two) -> _Between:
         if (one, two) not in self._known:
             carriers = self.carriers(one) + self.carriers(two)
             frame = self._common(carriers)
-            joints = {joint for body in carriers
-                      for joint, _ in self.system.plan.route(body, frame)}
-            needs = frozenset().union(*(self._needs[joint] for joint in joints))
+            needs = set()
+            for body in carriers:
+                chain = self._chains[body]
+                needs.update(*(self._needs[joint] for joint in chain[:chain.index(frame)]))
             usual = "structure" if AIRFRAME in (one, two) else \
                 "same" if self._guides(one) & self._guides(two) else "different"
-            self._known[one, two] = frame, tuple(n for n in self.system.inputs if n in needs), usual
+            inputs = tuple(n for n in self.system.inputs if n in needs)
+            self._known[one, two] = _Between(frame, inputs, usual, bool(inputs) and bool(
+                self._joints.of_parts(one, two)))
         return self._known[one, two]
 
     def _common(self, bodies) -> str:
-        first, *others = [(body, *self.model.carriers(body)) if body != AIRFRAME else (AIRFRAME,)
-                          for body in dict.fromkeys(bodies)]
+        first, *others = (self._chains[body] for body in dict.fromkeys(bodies))
         return next(b for b in first if all(b in chain for chain in others))
+
+    @cached_property
+    def _chains(self) -> dict:
+        """Every body and what carries it, down to the airframe."""
+        return {AIRFRAME: (AIRFRAME,)} | {body: (body, *self.model.carriers(body))
+                                          for body in self.model.bodies}
 
     def _required(self, first, second, rule, usual) -> tuple[float, str]:
         """Clearance of a pair that is no stop's, and where it comes from."""
         if rule is not None:
             return (0.0, "waived") if rule.waive else (rule.require, "this pair")
-        clearance, shapes = self.model.clearance, self._shapes
-        said = [shapes[name].clearance for name in (first, second) if shapes[name].clearance]
-        if not said:
+        clearance = self.model.clearance
+        one, other = self._shapes[first].clearance, self._shapes[second].clearance
+        if not (one or other):
             return getattr(clearance, usual), usual
-        sizes = {name: clearance.named.get(name, getattr(clearance, name, None)) for name in said}
+        sizes = {name: clearance.named.get(name, getattr(clearance, name, None))
+                 for name in (one, other) if name}
         most = max(sizes, key=sizes.get)
         return sizes[most], most
 
@@ -401,7 +428,9 @@ def _room(piece, more: float = TOUCHING) -> list:
 
 
 def _inside(room, point) -> bool:
-    return all(low <= k <= high for (low, high), k in zip(room, point, strict=True))
+    (a, b), (c, d), (e, f) = room  # spelt out: asked of every fixed solid and joint
+    x, y, z = point
+    return a <= x <= b and c <= y <= d and e <= z <= f
 
 
 @lru_cache(maxsize=4096)  # the very same pieces as long as their shape is as before
@@ -431,6 +460,11 @@ def _outside(shape, balls) -> Sequence[Piece]:
     if isinstance(pieces, Triangles):
         return pieces.outside_balls(balls)
     return tuple(kept for piece in pieces for kept in outside_balls(piece, balls, HALVED))
+
+
+@lru_cache(maxsize=4096)
+def _hull(shape) -> Piece:
+    return shape.hull()
 
 
 @lru_cache(maxsize=4096)  # a system that differs in one point shares all other pieces

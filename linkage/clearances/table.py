@@ -17,7 +17,7 @@ from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
 from .travel import Travel
-from .valleys import LEAST_WITHIN, near_pieces, polish
+from .valleys import LEAST_WITHIN, near_pieces, polish, take_least
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -281,6 +281,8 @@ def _least_over(stage, travel, how, after=None) -> Proof:
     if tolerances is None:
         polish(stage, proof, travel,
                np.array([pair.required for pair in stage.pairs]) + NEAR)
+    else:
+        take_least(stage, proof, travel.names, np.flatnonzero(np.isfinite(proof.least)), tolerances)
     return proof
 
 
@@ -350,7 +352,7 @@ def closest_points(stage: Stage, proof: Proof, names: Sequence[str],
     known = np.flatnonzero(np.isfinite(proof.least))
     if not known.size:
         return found
-    which, cell = near_pieces(stage, proof, names, known, tolerances)
+    which, cell, _ = near_pieces(stage, proof, names, known, tolerances)
     motion = proof.motion(stage.system, names, known)
     value, _, one, other = stage.gap(stage.axes(motion.posture, which, cell), which)
     best = np.full(len(stage.pairs), np.inf)

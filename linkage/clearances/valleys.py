@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..geometry import tube_gap
-from .mesh_gaps import measure_least, mesh_gaps
-from .proof import Proof
+from .mesh_gaps import mesh_gaps
+from .search import Proof
 from .stage import Stage, measure
 from .travel import Travel
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 FIRST_STEP, LAST_STEP = 0.25, 1e-5  # degrees (mm) of steps down a valley
 SHORTER = 4  # times, when nowhere all round is lower
 STEPS = 60
+VALLEYS = 20  # gone down one after the other, each of other pieces
 LEAST_WITHIN = 1e-6  # mm of the least gap anywhere within which the one met is, level valleys aside
 SLACK = 0.2  # mm above the least gap within which a piece is worth a look
 
@@ -42,13 +43,20 @@ def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> Non
                            & (proof.least - proof.proven > 2 * LEAST_WITHIN))
     if stage.trees is not None:  # of a mesh that touches no depth is told
         known = known[~(stage.trees.of_pair[known] & (proof.least[known] <= 0))]
-    if not known.size:
-        return
+    for _ in range(VALLEYS):
+        if not known.size:
+            return
+        _go_down(stage, proof, travel, known)
+        known = known[take_least(stage, proof, travel.names, known)]
+
+
+def _go_down(stage, proof, travel, known):
+    """To the bottom of the valley of the pieces that are nearest where each pair was met."""
     names, sides = list(travel.names), np.array(list(travel.box.values())).reshape(-1, 2)
     moves = np.array([[name in stage.pairs[k].inputs for name in names] for k in known])
     ways = np.array([way for way in itertools.product((-1, 0, 1), repeat=len(names)) if any(way)])
     useful = ~(ways.astype(bool)[None] & ~moves[:, None]).any(axis=2)
-    which, cell = near_pieces(stage, proof, names, known)
+    which, cell, _ = near_pieces(stage, proof, names, known)
     step = np.full(len(known), FIRST_STEP)
     for _ in range(STEPS):
         asked, way = np.nonzero(useful & (step >= LAST_STEP)[:, None])
@@ -67,8 +75,25 @@ def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> Non
         proof.least[known[asked[better]]] = value[better]
         proof.place[known[asked[better]]] = places[better]
         step = np.where(lower, step, step / SHORTER)
-    if stage.trees is not None:  # where the valley ends other triangles may be nearest
-        measure_least(stage, proof, names, known[stage.trees.of_pair[known]])
+
+
+def take_least(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndarray,
+               tolerances: Tolerance | None = None) -> np.ndarray:
+    """Take in, in place, the gap of whatever pieces are nearest where pairs were met.
+
+    A valley is followed by the pieces that were nearest at its top; others may be at its bottom.
+
+    Returns
+    -------
+    ndarray of bool (known,)
+        Which pairs are less than was met of them.
+    """
+    _, cell, value = near_pieces(stage, proof, names, known, tolerances)
+    least = np.full(len(known), np.inf)
+    np.fmin.at(least, cell, value)
+    lower = least < proof.least[known]
+    proof.least[known[lower]] = least[lower]
+    return lower
 
 
 def _least_at(stage, pieces, asked, at):
@@ -89,7 +114,7 @@ def _least_at(stage, pieces, asked, at):
 
 def near_pieces(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndarray,
                 tolerances: Tolerance | None = None) -> tuple[np.ndarray, ...]:
-    """Piece pairs within a little of each pair's least gap, at its place."""
+    """Piece pairs within a little of each pair's least gap at its place, and their gaps there."""
     motion = proof.motion(stage.system, names, known)
     loose = stage.looseness(tolerances)
     listed = known
@@ -107,9 +132,11 @@ def near_pieces(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndar
     which, cell = which[near], cell[near]
     value = measure(stage, motion.posture, which, cell, loose if tolerances else None)
     near = value < proof.least[known][cell] + SLACK
-    which, cell = which[near], cell[near]
+    which, cell, value = which[near], cell[near], value[near]
     if len(listed) < len(known):
         meshes = np.flatnonzero(stage.trees.of_pair[known])
         of, items = mesh_gaps(stage, known[meshes], motion.posture, meshes, SLACK)[1:]
+        gaps = measure(stage, motion.posture, items, meshes[of])
         which, cell = np.concatenate([which, items]), np.concatenate([cell, meshes[of]])
-    return which, cell
+        value = np.concatenate([value, gaps])
+    return which, cell, value

@@ -7,7 +7,7 @@ from pathlib import Path
 from .. import clearance, load, relief
 from ..disk import check_folder
 from ..errors import LinkageError, counted, nearest
-from ..model.file import drawings_of
+from ..model.file import drawings_of, model_digest
 from ..model.keys import at
 from ..motion import System
 from ..units import CAUTION, length_mm, lengths_said_in
@@ -47,7 +47,8 @@ def run(argv: list[str]) -> int:
     files, drawings = relief.relieved_file(args.file, done, args.out), {}
     written = Path(args.out) / relief.relieved_names(args.file, args.out)[-1]
     for each in done:
-        add_templates(relief.relief_templates(each, args.paper), files, drawings)
+        add_templates(relief.relief_templates(each, args.paper, model_digest(args.file)), files,
+                      drawings)
     files |= relief.cut_drawings(drawn, done)
     relief.write_all(args.out, files, args.replace)
     from ..sheet import relief_sheet, template_sheet

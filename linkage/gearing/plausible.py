@@ -48,6 +48,7 @@ STRENGTH = (200, 500_000)  # N
 FRICTION = {False: (0, 20_000), True: (0, 500)}  # N·mm where it turns, N where it slides
 MODULUS, STRESS = (300, 450_000), (1, 3_500)  # N/mm²: foam to tungsten carbide, cloth to wire
 DENSITY = (1e-8, 2.5e-5)  # kg/mm³
+COEFFICIENT = (0, 1)
 RATIO, MIXED_RATIO = (0.05, 20), (0.01, 100)
 ASKEW = 12.7  # mm that two sides' joints may be off each other's mirror image
 MANY = 3  # odd lengths from which the whole file's unit is doubted
@@ -411,6 +412,11 @@ def _loads(system):
     for name, body in model.bodies.items():
         unit, per = (newton, per_force) if body.slides else (moment, per_moment)
         yield from _plain(name, "friction", body.friction, FRICTION[body.slides], f" {unit}", per)
+    for name, part in {**model.couplings, **model.joints, **model.rod_ends}.items():
+        yield from _plain(name, "coefficient of friction", part.friction, COEFFICIENT)
+    for word in ("pivot", "rod_end"):
+        yield from _plain(f"friction {word}", "coefficient", getattr(model.friction, word),
+                          COEFFICIENT)
 
 
 def _materials(system):

@@ -444,21 +444,19 @@ def cut_across(loops: Sequence[np.ndarray], bores: Sequence, line: tuple, spots:
 
     point, normal = line
     along = np.array([-normal[1], normal[0]])
-    part = shapely.Polygon(loops[0], loops[1:])
-    for u, v, radius in bores:
-        part = part.difference(shapely.Point(u, v).buffer(radius, quad_segs=32))
+    gone = shapely.union_all([shapely.Polygon(loop) for loop in loops[1:]] + [
+        shapely.Point(u, v).buffer(radius, quad_segs=32) for u, v, radius in bores])
     far = 10 * float(np.ptp(loops[0], axis=0).max() + np.abs(loops[0] - point).max())
     half = shapely.Polygon([point - far * along, point + far * along,
                             point + far * (along + normal), point + far * (normal - along)])
-    sides = shapely.get_parts(part.intersection(half))
+    sides = shapely.get_parts(shapely.Polygon(loops[0]).intersection(half))
     sides = [side for side in sides if side.geom_type == "Polygon"]
     if not sides:
         return np.zeros((0, 2)), np.zeros(len(spots), bool)
     mine = min(sides, key=lambda side: side.distance(shapely.Point(spots[0])))
-    whole = shapely.Polygon(mine.exterior)
-    held = np.array([whole.distance(shapely.Point(spot)) < SAME for spot in spots])
+    held = np.array([mine.distance(shapely.Point(spot)) < SAME for spot in spots])
     edge = mine.boundary.intersection(shapely.LineString(
-        [point - far * along, point + far * along]).buffer(STRAIGHT * far))
+        [point - far * along, point + far * along]).buffer(STRAIGHT * far)).difference(gone)
     ends = [(shapely.get_coordinates(piece) - point) @ along for piece in shapely.get_parts(edge)
             if piece.length > SAME]
     stretches = sorted((float(k.min()), float(k.max())) for k in ends)

@@ -1,4 +1,4 @@
-"""A torque tube as a beam on its two bearings: bending, shear and torsion along it."""
+"""A torque tube as a beam on its bearings: bending, shear and torsion along it."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from .columns import tube_area, tube_inertia
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
 
-    from .statics import Statics
+    from .free_bodies import FreeBodies
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,15 +41,15 @@ class Beam:
     stress: np.ndarray
 
 
-def beam_of(statics: Statics, share: np.ndarray, body: str) -> Beam:
+def beam_of(statics: FreeBodies, share: np.ndarray, body: str) -> Beam:
     """A body's tube in a load case.
 
     Parameters
     ----------
-    statics : Statics
+    statics : FreeBodies
     share : ndarray (n, loads)
     body : str
-        One of `Statics.beams`.
+        One of its `beams`.
 
     Returns
     -------

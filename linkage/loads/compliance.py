@@ -106,7 +106,7 @@ def lost_motion_table(system: System) -> pd.DataFrame:
     box = judged_box(system)
     for name in box:
         single = [c for c in cases(system) if c.input == name and len(c.forces) == 1
-                  and c.forces[0][1] > 0 and "jammed" not in c.name]
+                  and not c.springs and c.forces[0][1] > 0 and "jammed" not in c.name]
         x = np.unique([0.0, *np.linspace(*box[name], STEPS)])
         statics = Statics(system.sweep(**{name: x})) if single else None
         for case in single:

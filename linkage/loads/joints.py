@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from ..model import Model
     from ..model.strength import BoltedJoint
 
-BORNE = ("pivot", "bearing 1", "bearing 2")
 RULES = {"push-pull": "14 CFR 23.693", "hinge": "14 CFR 23.657(a)", "cable": "14 CFR 23.693"}
 COLUMNS = ["joint", "at", "check", "load", "factor", "reason", "strength", "margin", "missing"]
 
@@ -38,17 +37,19 @@ def joint_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataF
     -------
     DataFrame
         One row per place and way of failing: joint, at, check ("bolt in shear", "bearing",
-        "tear-out", "net section", "rating"), load (N at limit), factor, reason (of the factor),
-        strength (N), margin (strength / (load x factor) - 1, NaN where the file gives too little)
-        and missing (what it leaves out).
+        "plate in bearing", "tear-out", "net section", "rating"), load (N at limit), factor, reason
+        (of the factor), strength (N), margin (strength / (load x factor) - 1, NaN where the file
+        gives too little) and missing (what it leaves out).
 
     Notes
     -----
     Bearing: bolt x length x ultimate bearing stress of the softest material there, under the factor
-    of its kind in place of 1.5 and 1.15.  Shear: cuts x area of the bolt; tear-out: two planes from
-    the hole's edge to the plate's; net section: width less hole, all x 1.5 x the fitting factor,
-    the highest pertinent special factor (14 CFR 23.619, from memory), not a product.  The load is
-    taken along the least edge distance, whichever way it points (simple lug texts, from memory).
+    of its kind in place of 1.5 and 1.15.  Plate in bearing, where the bolt bears in a bush or a
+    rolling bearing: bolt x thickness x the plate's, under the fitting factor.  Shear: cuts x area
+    of the bolt; tear-out: two planes from the hole's edge to the plate's; net section: width less
+    hole, all x 1.5 x the fitting factor, the highest pertinent special factor (14 CFR 23.619, from
+    memory), not a product.  The load is taken along the least edge distance, whichever way it
+    points (simple lug texts, from memory).
     """
     import pandas as pd
 
@@ -63,8 +64,8 @@ def joint_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataF
 def loads_at(system: System, worst: pd.DataFrame) -> dict[str, float]:
     """Greatest load at the ends of rods and at pivots, ``{part/point: N}``.
 
-    Rods that end at one point are added up, each at its greatest; of a pivot between two bearings
-    it is that of the one that carries more.
+    Rods that end at one point are added up, each at its greatest; of a pivot between bearings
+    it is that of the one that carries most.
     """
     forces = {}
     for row in worst.to_dict("records"):
@@ -75,7 +76,8 @@ def loads_at(system: System, worst: pd.DataFrame) -> dict[str, float]:
         for end in rod.ends:
             carried[end] = carried.get(end, 0.0) + most
     for name, body in system.model.bodies.items():
-        held = BORNE[:1] if body.bearings is None else BORNE[1:]
+        held = ("pivot",) if body.bearings is None else [
+            f"bearing {k + 1}" for k in range(len(body.bearings))]
         carried[f"{name}/pivot"] = max(forces.get(name, {}).get(what, 0.0) for what in held)
     return carried
 
@@ -99,16 +101,20 @@ def fitting_factor(model: Model) -> tuple[float, str]:
 def _checks(model: Model, joint, place, load) -> Iterator[dict]:
     kind, plate = kind_of_joint(model, joint, place), ("thickness", "material")
     hole = "hole" if joint.hole else "bolt"
+
+    def bears(bolt, length, name):
+        return _times(bolt * length, model.material(name).breaks_in_bearing)
+
     if kind == "rolling":
         yield _row("rating", load, (1.0, "14 CFR 23.693: ratings are not to be exceeded"),
                    _known(joint, ("rating",), lambda rating: rating))
     else:
-        bearing = ("bolt", "bears" if joint.bears else "thickness",
-                   "bears_material" if joint.bears_material else "material")
         yield _row("bearing", load, _bearing_factor(model, joint, kind), _known(
-            joint, bearing, lambda bolt, length, name: _times(
-                bolt * length, model.material(name).breaks_in_bearing)))
+            joint, ("bolt", "bears" if joint.bears else "thickness",
+                    "bears_material" if joint.bears_material else "material"), bears))
     factor, cuts = fitting_factor(model), {"single": 1, "double": 2}[joint.shear]
+    if kind == "rolling" or joint.bears or joint.bears_material:
+        yield _row("plate in bearing", load, factor, _known(joint, ("bolt", *plate), bears))
     yield _row("bolt in shear", load, factor, _known(
         joint, ("bolt", "bolt_material"), lambda bolt, name: _times(
             cuts * math.pi / 4 * bolt**2, model.material(name).breaks_in_shear)))

@@ -9,7 +9,7 @@ from functools import partial
 import numpy as np
 
 from ..errors import LinkageError, nearest
-from ..gearing import kind_of
+from ..gearing import driving_input, kind_of
 from ..motion import Motion, System
 from .pilot_forces import SHARE, grips, pilot_force
 from .statics import Statics
@@ -17,6 +17,7 @@ from .statics import Statics
 GEARED = 0.1  # least share of the most moved surface's gearing at which a surface holds an input
 IDLE = 1e-6  # gearing (radian per radian, mm) below which a surface can't hold a stick
 
+SPRUNG = ", with springs"  # what the name of a case in which they act ends with
 
 RULES = {  # all 14 CFR part 23, 1-1-14 edition, but for those that say otherwise
     "hinge moments": "23.395(a)(1), from memory; A23.13(a)(1)",
@@ -24,10 +25,17 @@ RULES = {  # all 14 CFR part 23, 1-1-14 edition, but for those that say otherwis
     "two pilots together": "23.399(b), from memory",
     "two pilots opposed": "23.399(a), from memory; A23.13(b)",
     "jam": "A23.13(a)(1)(ii): rugged for jamming",
-    "against a stop": "23.675(c)",
+    "springs alone": "23.301, from memory: loads expected in service",
+    "two pilots at a jam": "A23.13(a)(1)(ii) with the forces of 23.399(b), from memory; common "
+                           "practice, no source for both together",
+    "against a stop": "23.675(c), from memory; 25.675(c) read",
+    "servo": "23.395(a)(2), from memory: as much as automatic devices can produce",
+    "servo jammed": "23.1329, from memory: the pilot overpowers it",
     "ground gust": "23.415(a)(2) and (b), speed from memory"}
 GUST = {"aileron": 0.75, "flaperon": 0.75, "elevon": 0.75, "elevator": 0.75, "stabilator": 0.75,
         "rudder": 0.75}  # K of 23.415(b); ailerons with the stick locked in the middle
+FULL_THROW = 0.5  # K of 23.415(b) of ailerons at full throw, up on one side and down on the other
+OPPOSED = ("aileron", "flaperon", "elevon")
 GUST_PRESSURE = 0.5 * 1.225 * (88 * 0.3048)**2 * 1e-6  # N/mm² at 88 ft/s, more need not be taken
 
 
@@ -50,6 +58,12 @@ class Case:
         One of `RULES`.
     moments : tuple of (str, float)
         Surface and moment on it, N mm, where the air gives others than the file's.
+    torques : tuple of (str, float)
+        Servo and torque about its arm's axis, N mm.
+    at : tuple of str
+        Grip at which inputs that are not pushed are held; their first unless given.
+    springs : bool
+        Whether the file's springs act in it, no factor on them.
     """
 
     name: str
@@ -58,6 +72,9 @@ class Case:
     against: tuple = ()
     kind: str = "hinge moments"
     moments: tuple = ()
+    torques: tuple = ()
+    at: tuple = ()
+    springs: bool = False
 
     @property
     def rule(self) -> str:
@@ -70,6 +87,8 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
 
     Each of two pilots gives 0.75 of the single pilot's force, and no less than the least (14 CFR
     23.399, from memory).  Where one surface alone holds an input, its jam is the pilot's own case.
+    Where the file has springs each case is there without them and with them, and one more is of
+    them alone, held at the grips.
 
     Parameters
     ----------
@@ -115,7 +134,8 @@ def _left_out(system):
 
 def _as_the_file_has_it(model, case):
     """A case as the file changes it; None where it leaves it out."""
-    edit = model.load_cases.get(case.name, model.load_cases.get(case.kind))
+    edit = next((model.load_cases[name] for name in (case.name, case.name.removesuffix(SPRUNG),
+                                                     case.kind) if name in model.load_cases), None)
     if edit is None or edit.force is None:
         return None if edit is not None and edit.off else case
     return replace(case, forces=tuple((grip, np.copysign(edit.force, force))
@@ -123,18 +143,31 @@ def _as_the_file_has_it(model, case):
 
 
 def _every(system, stop):
+    """Every case as the rules have it, each with springs too where the file has some."""
+    listed = _without_springs(system, stop)
+    if not system.model.springs:
+        return listed
+    alone = [] if stop is not None else [Case("springs alone", None, kind="springs alone",
+                                              springs=True)]
+    return [*listed, *(replace(case, name=case.name + SPRUNG, springs=True)
+                       for case in listed), *alone]
+
+
+def _without_springs(system, stop):
     if stop is not None:
         return _against(system, stop)
     listed = []
     if any(surface.hinge for surface in system.model.surfaces.values()):
         listed.append(Case(f"hinge moments given, x {system.model.factor.hinge:g}", None))
-    listed += _gusts(system)
+    listed += [*_gusts(system), *_gusts_opposed(system)]
+    for name in system.model.servos:
+        listed += [*_driven(system, name), *_overpowered(system, name)]
     for name in system.travel_box():
         held = tuple(("hinge", s) for s in holding(system, name))
         single = _single(system, name)
         if held and single:
             listed += _piloted(name, single, _of_two(pilot_force(system, name)), held)
-            listed += _jammed(name, single, held)
+            listed += _jammed(name, single, _of_two(pilot_force(system, name)), held)
     return listed
 
 
@@ -148,6 +181,24 @@ def _gusts(system):
         for sense, way in ((1.0, "down"), (-1.0, "up")):
             yield Case(f"ground gust {way} on {name}", None, kind="ground gust",
                        moments=((name, sense * moment),))
+
+
+def _gusts_opposed(system):
+    """A gust on the ground on all ailerons of an input, as it adds up in their run, both ways."""
+    runs, neutral = {}, system.sweep()
+    for name, surface in system.model.surfaces.items():
+        driver = driving_input(system, name)
+        if driver and kind_of(system, name) in OPPOSED and None not in (
+                surface.area, surface.mean_chord):
+            moment = FULL_THROW * surface.mean_chord * surface.area * GUST_PRESSURE
+            rate = float(neutral.gearing(name)["roll" if "roll" in system.inputs else driver])
+            runs.setdefault(driver, []).append((name, np.sign(rate) * moment))
+    for run in runs.values():
+        if len(run) > 1:
+            for sense, word in ((1.0, ""), (-1.0, " the other way")):
+                names = " and ".join(name for name, _ in run)
+                yield Case(f"ground gust on {names} opposed{word}", None, kind="ground gust",
+                           moments=tuple((name, sense * moment) for name, moment in run))
 
 
 def _against(system, stop):
@@ -171,12 +222,21 @@ def _of_two(limit) -> float:
     return max(SHARE * limit.most, limit.least or 0.0)
 
 
-def _jammed(name, single, held):
-    """One pilot against each of several surfaces alone."""
-    return [Case(f"{name} {way}, one pilot at {_said(grip)}, {surface[1]} jammed", name,
-                 ((grip, sense * force),), (surface,), "jam")
+def _jammed(name, single, each, held):
+    """One pilot, then two, against each of several surfaces alone: `each` is either's force, N."""
+    # where one surface alone holds the input its jam is the pilots' own case
+    return [Case(f"{name} {way}, {who}, {surface[1]} jammed", name,
+                 tuple((grip, sense * force) for grip, force in pushing), (surface,), kind)
             for surface in held if len(held) > 1
-            for grip, force in single for sense, way in _ways(name)]
+            for who, pushing, kind in _at_a_jam(single, each) for sense, way in _ways(name)]
+
+
+def _at_a_jam(single, each):
+    for grip, force in single:
+        yield f"one pilot at {_said(grip)}", ((grip, force),), "jam"
+    if len(single) > 1:
+        yield ("two pilots together", tuple((grip, each) for grip, _ in single[:2]),
+               "two pilots at a jam")
 
 
 def _piloted(name, single, each, held):
@@ -193,6 +253,41 @@ def _piloted(name, single, each, held):
             yield Case(f"{name} {way} at {_said(one)}, two pilots opposed", name,
                        ((one, sense * each), (other, -sense * each)), held,
                        "two pilots opposed")
+
+
+def servo_input(system: System, name: str) -> str | None:
+    """The input that turns a servo's arm most at neutral; None where none does."""
+    joints = system.sweep().input_rates.joints.get(system.model.servos[name].body)
+    if joints is None:
+        return None
+    rates = {each: abs(float(np.ravel(joints)[k] if np.ndim(joints) else joints))
+             for k, each in enumerate(system.inputs)}
+    best = max((each for each in rates if each in system.travel_box()), key=rates.get, default=None)
+    return best if best is not None and rates[best] > IDLE else None
+
+
+def _driven(system, name):
+    """A servo at its torque, as far as it lets go no sooner, against the surfaces."""
+    servo, driver = system.model.servos[name], servo_input(system, name)
+    held = tuple(("hinge", s) for s in holding(system, driver)) if driver else ()
+    most = servo.torque if servo.gives_way is None else min(servo.torque, servo.gives_way)
+    for sense, way in ((1.0, "+"), (-1.0, "-")) if held else ():
+        yield Case(f"servo {name} {way} at its torque, against the surfaces", driver, (), held,
+                   "servo", torques=((name, sense * most),))
+
+
+def _overpowered(system, name):
+    """A pilot against a jammed servo: until it lets go, or with all the pilot's force."""
+    servo, driver = system.model.servos[name], servo_input(system, name)
+    for grip, force in _single(system, driver) if driver else ():
+        for sense, way in _ways(driver):
+            if servo.gives_way is None:
+                yield Case(f"{driver} {way}, one pilot at {_said(grip)}, servo {name} jammed",
+                           driver, ((grip, sense * force),), (("servo", name),), "servo jammed")
+            else:
+                yield Case(f"servo {name} {'+' if sense > 0 else '-'} as it lets go, overpowered "
+                           f"at {_said(grip)}", None, kind="servo jammed", at=(grip,),
+                           torques=((name, sense * servo.gives_way),))
 
 
 def _ways(name):
@@ -249,10 +344,14 @@ def shares(statics: Statics, case: Case) -> np.ndarray:
     """
     sizes = np.zeros((statics.count, len(statics.loads)))
     place = {key: k for k, key in enumerate(statics.loads)}
-    if case.input is None:
-        sizes += _hinge_moments(statics, place) if not case.moments else 0.0
+    if case.kind == "hinge moments":
+        sizes += _hinge_moments(statics, place)
+    for name, force in statics.springs.items() if case.springs else ():
+        sizes[:, place["spring", name]] += force
     for surface, moment in case.moments:
         sizes[:, place["hinge", surface]] += moment
+    for servo, torque in case.torques:
+        sizes[:, place["servo", servo]] += torque
     for grip, force in case.forces:
         sizes[:, place["grip", grip, case.input]] += force
     return balanced(statics, sizes, [_holder(statics, case, name, place)
@@ -299,7 +398,7 @@ def _hinge_moments(statics, place):
 def _holder(statics, case, name, place):
     """Unit loads that hold an input, (n, loads)."""
     if name != case.input:
-        return hand(statics, name, [grip for grip, _ in case.forces])
+        return hand(statics, name, [*case.at, *(grip for grip, _ in case.forces)])
     holder = np.zeros((statics.count, len(statics.loads)))
     for key in case.against:
         work = statics.hold[name][:, place[key]]
@@ -328,9 +427,10 @@ def hinge_moment(motion: Motion, surface: str) -> np.ndarray:
     Returns
     -------
     ndarray, shape (...)
-        N mm, signed like the deflection; 0 where the file gives none.
+        N mm, signed like the deflection, that of its tabs in it; 0 where the file gives none.
     """
     model = motion.system.model.surfaces[surface].hinge
     if model is None:
         return np.zeros(motion.shape)
-    return model.neutral + model.slope * motion.deflection(surface)
+    return model.neutral + model.slope * motion.deflection(surface) + sum(
+        slope * motion.deflection(tab) for tab, slope in model.tabs.items())

@@ -12,7 +12,7 @@ from ..motion import System
 from ..units import in_house_units
 from .columns import torque_wall_stress, torsion_stress, tube_area
 from .joints import fitting_factor
-from .plates import bore_at, plate_cuts, plate_stress
+from .plates import plate_cuts, plate_stress, unbored
 from .rod_columns import rod_column, shanks
 from .shafts import shaft_stress, shafts
 from .worst import beam_at, case_at, worst_loads
@@ -181,7 +181,7 @@ def margin(strength: float, load: float, factor: float) -> float:
 
 @in_house_units(moment="torsion bending", stress="stress", length="x y z")
 def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFrame:
-    """Every torque tube at the worst of its loads, as a beam where it turns in two bearings.
+    """Every torque tube at the worst of its loads, as a beam where it turns in bearings.
 
     Parameters
     ----------
@@ -271,8 +271,7 @@ def _plate_row(system, name, named):
         place = model.spot(body, shape.at) + plate_cuts(system)[name].middles[k] @ np.stack(
             shape.axes)
         row |= dict(zip("xyz", place.tolist(), strict=True))
-    lacking = [at for at in (*plate_cuts(system)[name].addresses, f"{body}/pivot")
-               if bore_at(model, at) is None and not model.bodies[body].solids[solid].holes]
+    lacking = unbored(model, name, (*plate_cuts(system)[name].addresses, f"{body}/pivot"))
     row["missing"] = f"hole at {', '.join(lacking)}" if lacking else ""
     row["margin"] = _tension_margin(model.material(model.bodies[body].solids[solid].material), 1.0,
                                     row["stress"], model.factor.safety)

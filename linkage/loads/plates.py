@@ -7,16 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..geometry.outlines import cut_across
+from ..geometry.outlines import cut_across, off_outline
 from .arms import taking_plate
 
 if TYPE_CHECKING:
     from ..model import Model
     from ..motion import System
-    from .statics import Statics
+    from .free_bodies import FreeBodies
 
-SHARES = np.linspace(0.1, 1.0, 10)  # of the way from a hardpoint to the pivot
-LEANS = np.radians([-50.0, -25.0, 0.0, 25.0, 50.0])  # of a cut from square to that way
+SHARES = np.array([0.01, *np.linspace(0.05, 1.0, 20)])  # of the way from a hardpoint to the pivot
+NOTHING = 1e-6  # mm of material to either side where a hole leaves none
+LEANS = np.radians([-50.0, -25.0, -12.0, 0.0, 12.0, 25.0, 50.0])  # of a cut from square to that way
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,8 +34,9 @@ class Cuts:
         Middle of the net section of each cut.
     normals : ndarray (k, 2)
     held : ndarray (k, m) of bool
-    sections : ndarray (k, 4)
-        Area, mm²; second moment in the plane, mm⁴; farthest fibre, mm; width of material, mm.
+    sections : ndarray (k, 5)
+        Area, mm²; second moment in the plane, mm⁴; farthest fibre, mm; width of material, mm;
+        torque over the shear stress it makes, mm³.
     thickness : float
     """
 
@@ -45,6 +47,11 @@ class Cuts:
     held: np.ndarray
     sections: np.ndarray
     thickness: float
+
+    @property
+    def cut(self) -> tuple[str, ...]:
+        """Hardpoints that some cut holds."""
+        return tuple(np.array(self.addresses)[self.held.any(axis=0)].tolist())
 
 
 def plate_cuts(system: System) -> dict[str, Cuts]:
@@ -69,6 +76,20 @@ def _plates(system):
             if cuts is not None:
                 found[f"{body}/{solid}"] = cuts
     return found
+
+
+def unbored(model: Model, plate: str, addresses: tuple[str, ...]) -> list[str]:
+    """Places on a plate at which neither a joint gives a hole nor one is drawn."""
+    body, name = plate.split("/")
+    solid = model.bodies[body].solids[name]
+    u, v, _ = solid.axes
+    holes = solid.loops(0.05)[1:]
+
+    def drawn(address):
+        place = np.subtract(model.position(address), model.spot(body, solid.at))
+        return any(not off_outline(hole, np.array([place @ u, place @ v])) for hole in holes)
+
+    return [at for at in addresses if bore_at(model, at) is None and not drawn(at)]
 
 
 def bore_at(model: Model, address: str) -> float | None:
@@ -113,8 +134,10 @@ def _lines(spot, root):
 def _cut(solid, bores, line, spots, first):
     order = [first, *(k for k in range(len(spots)) if k != first)]
     stretches, held = cut_across(solid.loops(0.05), bores, line, spots[order, :2])
-    if not len(stretches) or not held[0]:
+    if not held[0]:
         return None
+    if not len(stretches):  # a hole as wide as the plate: next to nothing holds
+        stretches = np.array([[-NOTHING, NOTHING]])
     back = np.empty(len(spots), bool)
     back[order] = held
     widths = np.diff(stretches, axis=1)[:, 0]
@@ -124,10 +147,39 @@ def _cut(solid, bores, line, spots, first):
     point, normal = line
     place = point + centre * np.array([-normal[1], normal[0]])
     reach = float(np.abs(stretches - centre).max())
-    return (*place, 0.0), normal, back, (t * widths.sum(), inertia, reach, widths.sum())
+    return (*place, 0.0), normal, back, (t * widths.sum(), inertia, reach, widths.sum(),
+                                         torsion_modulus(widths, t))
 
 
-def plate_loads(statics: Statics, plate: str) -> np.ndarray:
+def torsion_modulus(widths: np.ndarray, thickness: float) -> float:
+    """Torque over the greatest shear stress of strips beside each other that turn alike, mm³.
+
+    Parameters
+    ----------
+    widths : ndarray (k,)
+    thickness : float
+        mm.
+
+    Returns
+    -------
+    float
+        Of each strip with sides 2a and 2b, r = b/a: K = a b³ (16/3 - 3.36 r (1 - r⁴/12)) and T =
+        8 a b² s / (3 (1 + 0.6095 r + 0.8865 r² - 1.8023 r³ + 0.91 r⁴)) (Roark, torsion of solid
+        rectangles, from memory); they share the torque by K.
+
+    Examples
+    --------
+    >>> round(1 / torsion_modulus(np.array([1.0]), 1.0), 2)  # 4.81: Timoshenko, from memory
+    4.81
+    """
+    a, b = np.maximum(widths, thickness) / 2, np.minimum(widths, thickness) / 2
+    r = b / a
+    stiff = a * b**3 * (16 / 3 - 3.36 * r * (1 - r**4 / 12))
+    alone = 8 * a * b**2 / (3 * (1 + 0.6095 * r + 0.8865 * r**2 - 1.8023 * r**3 + 0.91 * r**4))
+    return float((alone * stiff.sum() / stiff).min())
+
+
+def plate_loads(statics: FreeBodies, plate: str) -> np.ndarray:
     """Forces at a plate's hardpoints per unit load along its own u, v and normal.
 
     Returns
@@ -142,13 +194,13 @@ def plate_loads(statics: Statics, plate: str) -> np.ndarray:
     return np.stack([np.einsum("nemj,nj->nem", forces, way) for way in axes], axis=-1)
 
 
-def plate_stress(statics: Statics, share: np.ndarray, plate: str) -> np.ndarray:
+def plate_stress(statics: FreeBodies, share: np.ndarray, plate: str) -> np.ndarray:
     """Equivalent stress at every cut of a plate in a load case, (n, k) N/mm².
 
     Tension, bending in and out of the plane (M c / I, 6 M / (b t²)), shear (1.5 V / A) and torsion
-    (3 T / (b t²)) are taken as if the greatest of each stood at one place, so that it is never less
-    than the true one of the section (beam texts, such as Roark, from memory; holes do not raise it
-    but by the material they take).
+    (`torsion_modulus`) are taken as if the greatest of each stood at one place, so that it is no
+    less than that of beam theory (beam texts, such as Roark, from memory; holes do not raise it but
+    by the material they take).
     """
     cuts = plate_cuts(statics.system)[plate]
     unit = statics.plates[plate]
@@ -158,7 +210,7 @@ def plate_stress(statics: Statics, share: np.ndarray, plate: str) -> np.ndarray:
     turn = held @ np.cross(cuts.spots, force) - np.cross(cuts.middles, pull)
     m = cuts.normals
     along = np.stack([-m[:, 1], m[:, 0]], axis=-1)
-    area, inertia, reach, width = cuts.sections.T
+    area, inertia, reach, width, twisted = cuts.sections.T
     thin = width * cuts.thickness**2
 
     def on(vector, way):
@@ -166,5 +218,6 @@ def plate_stress(statics: Statics, share: np.ndarray, plate: str) -> np.ndarray:
 
     straight = on(pull, m) / area + np.abs(turn[..., 2]) * reach / inertia + 6 * on(
         turn, along) / thin
-    across = 1.5 * (on(pull, along) + np.abs(pull[..., 2])) / area + 3 * on(turn, m) / thin
+    across = 1.5 * (on(pull, along) + np.abs(pull[..., 2])) / area + on(
+        turn, m) / twisted
     return np.sqrt(straight**2 + 3 * across**2)

@@ -90,7 +90,7 @@ def _shank(model, rod, end):
     if None in (fitted, thread) or None in (rod_end.shank, fitted.engaged):
         return None
     material = rod_end.material or model.rods[rod].material
-    lever = (rod_end.friction or 0.0) * (rod_end.sphere or 0.0) / 2
+    lever = model.ball_arm(rod, end)
     return Shank(rod_end.shank - fitted.engaged, thread.root, model.material(material), lever,
                  fitted.engaged)
 
@@ -111,8 +111,9 @@ def rod_column(model: Model, rod: str) -> RodColumn:
     -----
     Its elastic load is that of the stepped column with pinned ends, times its fixity.  The tube
     alone that buckles at the same load says which point of the column curve holds; the wall's own
-    stress bounds that; a bow adds bending, and the rod fails where its tube reaches the wall's
-    stress or a shank its yield stress.
+    stress bounds that.  A shank stressed above half its yield stress has the tangent modulus that
+    is behind Johnson's parabola (`softened`), and none at its yield stress.  A bow adds bending,
+    and the rod fails where its tube reaches the wall's stress or a shank its yield stress.
     """
     part, material = model.rods[rod], model.material(model.rods[rod].material)
     size, length = (part.diameter, part.wall), model.rod_length(rod)
@@ -125,15 +126,58 @@ def rod_column(model: Model, rod: str) -> RodColumn:
     if math.isnan(wall) or wall < stress:
         stress, rule = wall, "its wall"
     load = stress * area
+    soft = _softened_load(model, rod, ends, load)
+    if soft < load:
+        load, rule = soft, "its shanks past half their yield"
     if part.bow:
         bowed = _bowed_load(stretches, ends, (area, size[0], wall), (elastic, part))
         load, rule = (bowed, "its bow") if bowed < load else (load, rule)
     return RodColumn(load, slender, rule, None not in ends)
 
 
-def _stretches(stiffness, length, ends):
-    outer = [Stretch(end.length, end.material.modulus * end.inertia) if end else None
-             for end in ends]
+def softened(stress: float, yield_stress: float) -> float:
+    """Share of Young's modulus left at a stress: all up to half the yield stress, then 4 s (1 - s).
+
+    With s the stress over the yield stress; a column of one section with this tangent modulus
+    buckles at Johnson's stress (Shanley's tangent modulus, column texts, from memory).
+
+    Examples
+    --------
+    >>> softened(100.0, 400.0), softened(300.0, 400.0), softened(500.0, 400.0)
+    (1.0, 0.75, 0.0)
+    """
+    share = stress / yield_stress
+    return 1.0 if share <= 0.5 else max(4 * share * (1 - share), 0.0)
+
+
+def _softened_load(model, rod, ends, most):
+    """Compression up to `most` at which the rod fails when its shanks soften under it, N."""
+    part, material = model.rods[rod], model.material(model.rods[rod].material)
+    size, length = (part.diameter, part.wall), model.rod_length(rod)
+    area, stiff = float(tube_area(*size)), material.modulus * float(tube_inertia(*size))
+
+    def holds(load):
+        left = [1.0 if end is None else softened(load / end.area, end.material.yield_stress)
+                for end in ends]
+        if not min(left) > 0:
+            return False
+        elastic = buckling_load(_stretches(stiff, length, ends, left)) * part.fixity
+        return short_column(math.pi * math.sqrt(material.modulus * area / elastic),
+                            material)[0] * area >= load
+
+    if not most > 0 or all(end is None or most / end.area <= end.material.yield_stress / 2
+                           for end in ends):
+        return most
+    low, high = 0.0, most
+    for _ in range(ROUNDS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if holds(middle) else (low, middle)
+    return most if low > most * (1 - 1e-9) else low
+
+
+def _stretches(stiffness, length, ends, left=(1.0, 1.0)):
+    outer = [Stretch(end.length, share * end.material.modulus * end.inertia) if end else None
+             for end, share in zip(ends, left, strict=True)]
     inner = Stretch(length - sum(end.length for end in outer if end), stiffness)
     return [part for part in (outer[0], inner, outer[1]) if part]
 

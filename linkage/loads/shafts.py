@@ -11,24 +11,50 @@ from .beams import combined_stress
 
 if TYPE_CHECKING:
     from ..model import Model
-    from .statics import Statics
+    from .free_bodies import FreeBodies
 
+ALONG = 0.95  # cosine to the axis from which a tube's bearings decide what bends it
 BESIDE = 1e-6  # mm along the shaft that a cut lies before or after a load or a bend
 
 
 def shafts(model: Model) -> dict[str, str]:
-    """Tubes and pipes whose wall and material the file gives, ``{"body/solid": body}``."""
-    return {f"{name}/{solid}": name for name, body in model.bodies.items()
+    """Tubes and pipes whose wall and material the file gives, ``{"body/solid": body}``.
+
+    Without those along the axis of a body whose bearings the file does not place: where along them
+    the pivot's load goes in is not known, and what bends them hangs on it.
+    """
+    return {f"{name}/{solid}": name for name, solid in _walled(model)
+            if not _on_an_unknown_bearing(model, name, solid)}
+
+
+def unplaced(model: Model) -> list[str]:
+    """Tubes and pipes with wall and material that `shafts` leaves out."""
+    return [f"{name}/{solid}" for name, solid in _walled(model)
+            if _on_an_unknown_bearing(model, name, solid)]
+
+
+def _walled(model):
+    return [(name, solid) for name, body in model.bodies.items()
             for solid, shape in body.solids.items()
-            if isinstance(shape, Tube | Pipe) and None not in (shape.wall, body.material)}
+            if isinstance(shape, Tube | Pipe) and None not in (shape.wall, body.material)]
 
 
-def shaft_cuts(statics: Statics, shaft: str) -> tuple[np.ndarray, ...]:
+def _on_an_unknown_bearing(model, name, solid):
+    body = model.bodies[name]
+    if body.bearings is not None or body.slides:
+        return False
+    line = np.array([model.spot(name, place) for place in body.solids[solid].along])
+    sides = np.diff(line, axis=0)
+    lengths = np.linalg.norm(sides, axis=1)
+    return bool((np.abs(sides @ body.direction) > ALONG * lengths).any())
+
+
+def shaft_cuts(statics: FreeBodies, shaft: str) -> tuple[np.ndarray, ...]:
     """What a shaft carries just before and after every load and bend along it, per unit load.
 
     Parameters
     ----------
-    statics : Statics
+    statics : FreeBodies
     shaft : str
         ``"body/solid"``, one of `shafts`.
 
@@ -41,14 +67,14 @@ def shaft_cuts(statics: Statics, shaft: str) -> tuple[np.ndarray, ...]:
     Notes
     -----
     A load acts at the place of the shaft that is nearest to it; whatever the body gets elsewhere,
-    the force at its pivot too, is so at one of its ends.  Between the cuts the moment is linear.
+    the force at its pivot too, is so at one of its ends.  A body that turns in bearings gets the
+    force of each at its own place.  Between the cuts the moment is linear.
     """
     body, name = shaft.split("/")
     model = statics.model
     line = [model.spot(body, place) for place in model.bodies[body].solids[name].along]
     line = np.stack([_airframe(statics, body, np.array(place)) for place in line], axis=1)
-    acting = [*statics.pushed(body, statics.reactions),
-              (statics.pivots[body], *statics.reactions[body])]
+    acting = [*statics.pushed(body, statics.reactions), *_held(statics, body)]
     points, forces, moments = (np.stack(k, axis=-2) for k in zip(*acting, strict=True))
     sides = np.diff(line, axis=1)
     lengths = np.linalg.norm(sides, axis=-1)
@@ -67,7 +93,17 @@ def shaft_cuts(statics: Statics, shaft: str) -> tuple[np.ndarray, ...]:
     return stations, way, pull, turn - np.cross(at[:, None], pull)
 
 
-def shaft_stress(statics: Statics, share: np.ndarray, shaft: str) -> np.ndarray:
+def _held(statics, body):
+    """What carries a body does to it: at its pivot, or at each of its bearings."""
+    if body not in statics.bearings:
+        return [(statics.pivots[body], *statics.reactions[body])]
+    stations = statics.model.bodies[body].bearing_stations
+    return [(statics.pivots[body] + station * statics.axes[body], held, np.zeros_like(held))
+            for station, held in zip(stations, np.moveaxis(statics.bearings[body], 2, 0),
+                                     strict=True)]
+
+
+def shaft_stress(statics: FreeBodies, share: np.ndarray, shaft: str) -> np.ndarray:
     """Equivalent stress at every cut of a shaft in a load case, (n, k) N/mm²."""
     _, way, pull, turn = statics.shafts[shaft]
     pull, turn = ((share[:, None] @ k.reshape(*k.shape[:2], -1)).reshape(way.shape)

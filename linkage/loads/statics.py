@@ -22,6 +22,8 @@ from .arms import plate_offset
 from .pilot_forces import grip_rate, grips
 from .plates import plate_cuts, plate_loads
 from .shafts import shaft_cuts, shafts
+from .springs import spring_forces
+from .supports import between_bearings, on_bearings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -74,7 +76,9 @@ class Statics:
     loads : dict
         ``{key: tuple of Push}``: unit loads, ``("grip", point, input)`` of 1 N along the grip's
         movement, ``("hinge", surface)`` of 1 N mm signed like the deflection, ``("hold", input)``
-        of 1 N mm (N) on the driven joint, ``("stop", name)``.
+        of 1 N mm (N) on the driven joint, ``("spring", name)`` of 1 N of pull (N mm on its body),
+        of 1 N mm (N) on the driven joint, ``("servo", name)`` of 1 N mm about its arm's axis,
+        ``("stop", name)``.
     rods, couplings : tuple of str
         Those that carry load; redundant and open ones are taken to carry none.
     """
@@ -99,7 +103,8 @@ class Statics:
         part.count = len(positions)
         part.loads = {key: tuple(push.at(positions) for push in pushes)
                       for key, pushes in self.loads.items()}
-        for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "_own"):
+        for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "_own",
+                     "springs"):
             part.__dict__.pop(name, None)
         part.axes, part.pivots, part.hold = ({k: vector[positions] for k, vector in of.items()}
                                              for of in (self.axes, self.pivots, self.hold))
@@ -111,6 +116,7 @@ class Statics:
         part.shafts = {shaft: tuple(k[positions] for k in cuts)
                        for shaft, cuts in self.shafts.items()}
         part.plates = {plate: forces[positions] for plate, forces in self.plates.items()}
+        part.bearings = {body: held[positions] for body, held in self.bearings.items()}
         part.beams = {body: tuple(k[positions] for k in acting)
                       for body, acting in self.beams.items()}
         return part
@@ -145,7 +151,7 @@ class Statics:
     def _unit_loads(self) -> dict:
         loads = {}
         for name, step in self.drives.items():
-            loads["hold", name] = (self._on_joint(step.joint, step.sign),)
+            loads["hold", name] = (self.on_joint(step.joint, step.sign),)
             for grip in grips(self.system, name):
                 rate = grip_rate(self.motion, grip, name).reshape(-1, 3)
                 with np.errstate(invalid="ignore", divide="ignore"):
@@ -154,30 +160,42 @@ class Statics:
         for name, surface in self.model.surfaces.items():
             sign = hinge_sign(self.model.bodies[surface.body])
             if surface.body in self.posture.states:
-                push = self._on_joint(surface.body, sign)
+                push = self.on_joint(surface.body, sign)
                 loads["hinge", name] = (Push(push.body, push.point, push.force, push.moment),)
+        for name, spring in self.model.springs.items():
+            loads["spring", name] = (self.on_joint(spring.pivot, 1.0),) if spring.pivot else \
+                self._pull(*spring.ends)
+        for name, servo in self.model.servos.items():
+            if servo.body in self.posture.states:
+                loads["servo", name] = (self.on_joint(servo.body, 1.0),)
         return loads
+
+    @cached_property
+    def springs(self) -> dict:
+        """What every spring pulls or turns with, ``{spring: (n,)}`` N or N mm."""
+        return {name: force.ravel() for name, force in spring_forces(self.motion).items()}
+
+    def _pull(self, one: str, other: str) -> tuple[Push, Push]:
+        """What 1 N of tension between two points does to them: it pulls them together."""
+        p, q = self.place(one), self.place(other)
+        e = (q - p) / np.linalg.norm(q - p, axis=-1, keepdims=True)
+        return self.at_point(one, e), self.at_point(other, -e)
 
     def at_point(self, address: str, force: np.ndarray) -> Push:
         """A force at a hardpoint of a body."""
         point = self.place(address)
         return Push(body_of(address), point, force, np.zeros_like(point), place=address)
 
-    def _on_joint(self, joint, size) -> Push:
+    def on_joint(self, joint: str, size: float | np.ndarray) -> Push:
+        """A moment (of a slide a force) of a size across a body's joint, about its axis."""
         u, still = size * self.axes[joint], np.zeros((self.count, 3))
         slides = self.model.bodies[joint].slides
         return Push(joint, self.pivots[joint], u if slides else still, still if slides else u, True)
 
     @cached_property
     def _rod_pushes(self) -> dict:
-        """What each rod does to its ends per newton of tension: it pulls them together."""
-        pushes = {}
-        for rod in self.rods:
-            one, other = self.model.rods[rod].ends
-            p, q = self.place(one), self.place(other)
-            e = (q - p) / np.linalg.norm(q - p, axis=-1, keepdims=True)
-            pushes[rod] = (self.at_point(one, e), self.at_point(other, -e))
-        return pushes
+        """What each rod does to its ends per newton of tension."""
+        return {rod: self._pull(*self.model.rods[rod].ends) for rod in self.rods}
 
     @cached_property
     def _coupling_pushes(self) -> dict:
@@ -185,7 +203,7 @@ class Statics:
         pushes, bodies = {}, self.model.bodies
         for name, step in self.couplings.items():
             ratio = step.ratio * mixed(bodies[step.source].slides, bodies[step.joint].slides)
-            pushes[name] = (self._on_joint(step.joint, 1.0), self._on_joint(step.source, -ratio))
+            pushes[name] = (self.on_joint(step.joint, 1.0), self.on_joint(step.source, -ratio))
         return pushes
 
     # --- balance --------------------------------------------------------------------------------
@@ -353,8 +371,37 @@ class Statics:
         return arms
 
     @cached_property
+    def bearings(self) -> dict:
+        """What the bearings of each body that has some do to it, per unit load.
+
+        Returns
+        -------
+        dict
+            ``{body: (n, loads, bearings, 3)}`` N; of more than two as `on_bearings` gives it.
+        """
+        held = {}
+        for body, part in self.model.bodies.items():
+            if part.bearings is None or body not in self.axes:
+                continue
+            if len(part.bearings) == 2:
+                held[body] = np.stack(between_bearings(
+                    *self.reactions[body], self.axes[body][:, None], part.bearing_stations), axis=2)
+            else:
+                held[body] = on_bearings(self._along(body), self.axes[body], part.bearing_stations)
+        return held
+
+    def _along(self, body) -> tuple[np.ndarray, ...]:
+        """What acts on a body but its carrier, at its middle line: stations, forces, moments."""
+        pivot, u = self.pivots[body], self.axes[body]
+        points, forces, moments = (np.stack(k, axis=-2) for k in zip(
+            *self.pushed(body, self.reactions), strict=True))
+        stations = np.einsum("nmi,ni->nm", points - pivot[:, None], u) + self.handed(body)
+        off = points - pivot[:, None] - stations[..., None] * u[:, None]
+        return stations, forces, moments + np.cross(off[:, None], forces)
+
+    @cached_property
     def beams(self) -> dict:
-        """What acts along the tube of each body that turns in two bearings, these included.
+        """What acts along the tube of each body that turns in bearings, these included.
 
         Returns
         -------
@@ -363,28 +410,22 @@ class Statics:
             axis, forces (n, loads, m, 3) in N at the middle line, moments about there in N mm.
         """
         beams = {}
-        for body, part in self.model.bodies.items():
-            if part.tube is None or part.bearings is None or body not in self.axes:
+        for body, held in self.bearings.items():
+            part = self.model.bodies[body]
+            if part.tube is None or not self.pushed(body, self.reactions):
                 continue
-            pivot, u = self.pivots[body], self.axes[body]
-            held = between_bearings(*self.reactions[body], u[:, None], part.bearing_stations)
-            places = [pivot + station * u for station in part.bearing_stations]
-            acting = [*self.pushed(body, self.reactions), *(
-                (p, f, np.zeros_like(f)) for p, f in zip(places, held, strict=True))]
-            points, forces, moments = (np.stack(k, axis=-2) for k in zip(*acting, strict=True))
-            stations = np.einsum("nmi,ni->nm", points - pivot[:, None], u)
-            stations = stations + np.concatenate([self.handed(body), np.zeros(len(held))])
-            off = points - pivot[:, None] - stations[..., None] * u[:, None]
-            beams[body] = stations, forces, moments + np.cross(off[:, None], forces)
+            stations, forces, moments = self._along(body)
+            own = np.broadcast_to(part.bearing_stations, (self.count, held.shape[2]))
+            beams[body] = (np.concatenate([stations, own], axis=1),
+                           np.concatenate([forces, held], axis=2),
+                           np.concatenate([moments, np.zeros_like(held)], axis=2))
         return beams
-
 
     @cached_property
     def shafts(self) -> dict:
         """What the shafts of bodies carry per unit load, as `shaft_cuts` gives it."""
         return {shaft: shaft_cuts(self, shaft) for shaft, body in shafts(self.model).items()
                 if body in self.posture.states}
-
 
     @cached_property
     def plates(self) -> dict:
@@ -405,18 +446,6 @@ class Statics:
         for joint, outward in posture.plan.route(body, AIRFRAME):
             p = posture.crossed(p, joint, outward)
         return self._full(p)
-
-
-def between_bearings(force: np.ndarray, moment: np.ndarray, axis: np.ndarray,
-                     stations: tuple[float, ...]) -> tuple[np.ndarray, np.ndarray]:
-    """What each of two bearings does to a body: together its pivot's load, (..., 3) N.
-
-    The first takes all that is along the axis; neither takes a moment.
-    """
-    one, other = stations
-    side = force - np.einsum("...j,...j->...", force, axis)[..., None] * axis
-    second = (np.cross(moment, axis) - one * side) / (other - one)
-    return force - second, second
 
 
 def _dot(a, b):

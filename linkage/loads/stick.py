@@ -7,18 +7,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..errors import LinkageError
-from ..model import AIRFRAME
-from ..motion import Motion, System, body_of
+from ..motion import Motion, System
 from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
+from .feel import felt
 from .load_cases import hinge_moment
-from .pilot_forces import grip_rate, grip_speed, grips, pilot_force
+from .pilot_forces import grip_speed, grips, pilot_force
+from .rubbing import ball_turns
+from .springs import spring_power
 
 if TYPE_CHECKING:
     import pandas as pd
     from numpy.typing import ArrayLike
 
+STEPS = 41  # stick positions along an input at which friction is looked at
 POSITIONS = 241  # of an input, at which its greatest stick force is looked for
 
 
@@ -95,12 +98,19 @@ def _per_rate(motion, surface, name):
 
 
 def stick_force(motion: Motion, name: str, grip: str | None = None) -> np.ndarray:
-    """Stick force against the hinge moments that the file gives, N; see `grip_force`.
+    """Stick force against the hinge moments and springs that the file gives, N; see `grip_force`.
 
     No factor is on it: it is what the hand feels at the stated condition, without friction.
     """
     moments = {s: hinge_moment(motion, s) for s in motion.system.model.surfaces}
-    return grip_force(motion, moments, name, grip)
+    return grip_force(motion, moments, name, grip) + spring_force(motion, name, grip)
+
+
+def spring_force(motion: Motion, name: str, grip: str | None = None) -> np.ndarray:
+    """The springs' share of `stick_force`, N: minus their power over the grip's speed."""
+    speed = grip_speed(motion, _grip(motion.system, name, grip), name)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(speed > 0, -spring_power(motion, name) / speed, np.nan)
 
 
 def friction_force(motion: Motion, name: str, grip: str | None = None) -> dict:
@@ -133,37 +143,9 @@ def friction_force(motion: Motion, name: str, grip: str | None = None) -> dict:
                 forces[body] = np.broadcast_to(part.friction * np.abs(rate) / speed, motion.shape)
         for rod, part in motion.system.model.rods.items():
             if part.friction is not None:
-                forces[rod] = part.friction * _ball_turns(motion, rod, name) / speed
+                turns = sum(np.linalg.norm(k, axis=-1) for k in ball_turns(motion, rod, name))
+                forces[rod] = part.friction * turns / speed
     return forces
-
-
-def _ball_turns(motion, rod, name):
-    """Turn of a rod against the parts at its two ends, radians per radian (mm), summed."""
-    ends = motion.system.model.rods[rod].ends
-    p, q = (motion.point(end) for end in ends)
-    line = q - p
-    square = np.sum(line * line, axis=-1, keepdims=True)
-    swing = np.cross(line, grip_rate(motion, ends[1], name) - grip_rate(motion, ends[0], name))
-    swing, total = swing / square, 0.0
-    for end in ends:
-        turn = _turning(motion, body_of(end), name) - swing
-        spin = np.sum(turn * line, axis=-1, keepdims=True) / square * line
-        total = total + np.linalg.norm(turn - spin, axis=-1)
-    return total
-
-
-def _turning(motion, body, name):
-    """Turning rate of a body in the airframe's frame, (..., 3) radians per radian (mm)."""
-    model, index = motion.system.model, list(motion.system.inputs).index(name)
-    total = np.zeros((*motion.shape, 3))
-    while body != AIRFRAME:
-        rate = motion.input_rates.joints.get(body)
-        if rate is not None and not model.bodies[body].slides:
-            rate = rate[index] if np.ndim(rate) else rate
-            axis = motion.posture.direction(body)
-            total = total + np.stack([np.broadcast_to(rate * k, motion.shape) for k in axis], -1)
-        body = model.bodies[body].on
-    return total
 
 
 @in_house_units(force="force friction", moment="moment*")
@@ -182,8 +164,9 @@ def stick_force_table(system: System, name: str,
     Returns
     -------
     DataFrame
-        Indexed by position: ``force`` (N, hand's, from the hinge moments given), ``friction`` (N,
-        sum of the joints'), and ``moment <surface>`` (N mm).
+        Indexed by position: ``force`` (N, hand's, from the hinge moments and springs given),
+        ``friction`` (N, half the band between moving one way and the other, NaN without any), and
+        ``moment <surface>`` (N mm).
     """
     import pandas as pd
 
@@ -193,11 +176,44 @@ def stick_force_table(system: System, name: str,
         np.asarray(positions, dtype=float)
     motion = system.sweep(**{name: x})
     columns = {"force": stick_force(motion, name)}
-    rubbed = friction_force(motion, name)
-    columns["friction"] = sum(rubbed.values()) if rubbed else np.full(x.shape, np.nan)
+    friction = felt(system, name, x).friction
+    columns["friction"] = friction if np.nanmax(friction, initial=0.0) > 0 else \
+        np.full(x.shape, np.nan)
     columns |= {f"moment {s}": hinge_moment(motion, s) for s, part in
                 system.model.surfaces.items() if part.hinge}
     return pd.DataFrame(columns, index=pd.Index(x, name=name))
+
+
+@in_house_units(force="neutral most")
+def friction_table(system: System) -> pd.DataFrame:
+    """Breakout friction of each joint carried to the grip.
+
+    Parameters
+    ----------
+    system : System
+
+    Returns
+    -------
+    DataFrame
+        joint_of, input, neutral, most (N).  The most is searched at ``attrs["positions"]`` of each
+        input, the others at 0; up to ``attrs["error"]`` may be missing between them.
+    """
+    import pandas as pd
+
+    rows, error = [], 0.0
+    for name, ends in judged_box(system).items():
+        if not grips(system, name):
+            continue
+        x = np.unique([0, *np.linspace(*ends, STEPS)])
+        for part, force in friction_force(system.sweep(**{name: x}), name).items():
+            if np.isfinite(force).any() and np.nanmax(force) > 1e-9:
+                most = float(np.nanmax(force))
+                error = max(error, float(np.nanmax(force + may_rise(force, [x]))) - most)
+                rows.append({"joint_of": part, "input": name,
+                             "neutral": float(force[x == 0][0]), "most": most})
+    table = pd.DataFrame(rows, columns=["joint_of", "input", "neutral", "most"])
+    table.attrs |= {"positions": STEPS, "error": error}
+    return table
 
 
 def needed_force(system: System, name: str) -> dict:
@@ -212,19 +228,22 @@ def needed_force(system: System, name: str) -> dict:
     -------
     dict
         ``hinge``: greatest stick force (N) over what the stops leave from the hinge moments given x
-        the hinge factor, NaN without any; ``most``, ``least``: the limit pilot forces; ``needed``:
-        the first, no less than the least and no more than the most; ``positions``: of the input,
-        the others at 0, at which the first is searched; ``error``: how much greater it may be
+        the hinge factor, with the springs or without them, NaN without any; ``most``, ``least``:
+        the limit pilot forces; ``needed``: the first, no less than the least and no more than the
+        most; ``positions``: of the input, the others at 0, at which the first is searched;
+        ``error``: how much greater it may be
         between them, as `linkage.search.may_rise` estimates, N.
     """
     limit, x = pilot_force(system, name), np.linspace(*judged_box(system)[name], POSITIONS)
     motion = system.sweep(**{name: x})
     moves = {s for s, part in system.model.surfaces.items() if part.hinge
              and np.nanmax(np.abs(motion.gearing(s)[name]), initial=0.0) > 1e-9}
-    force = np.abs(stick_force(motion, name)) * system.model.factor.hinge if moves else \
+    springs = spring_force(motion, name)
+    air = (stick_force(motion, name) - springs) * system.model.factor.hinge
+    force = np.maximum(np.abs(air), np.abs(air + springs)) if moves or system.model.springs else \
         np.full(len(x), np.nan)
     hinge = np.nan if np.isnan(force).all() else float(np.nanmax(force))
-    error = np.nanmax(force + may_rise(force, [x])) - hinge if moves else 0.0
+    error = 0.0 if np.isnan(hinge) else np.nanmax(force + may_rise(force, [x])) - hinge
     least = limit.least or 0.0
     needed = limit.most if np.isnan(hinge) else min(max(hinge, least), limit.most)
     return {"hinge": hinge, "most": limit.most, "least": least, "needed": needed,

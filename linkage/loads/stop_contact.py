@@ -10,7 +10,6 @@ import numpy as np
 from ..errors import LinkageError
 from ..model import AIRFRAME
 from ..motion import System, body_of
-from ..search import refine
 from ..stops import meeting, real_travel
 from .statics import Push, Statics
 
@@ -20,8 +19,7 @@ if TYPE_CHECKING:
     from ..stops import Meeting
 
 SHORT = 1e-7  # degrees (mm) before contact, where the way between the faces is still well known
-LOOKS = 25  # positions along the input between which the faces are looked for, others moved
-CLOSE = 1e-10  # degrees (mm) to which a contact is refined
+DECIDED = 1e-5  # degrees (mm) between free up to and met at for a contact to be the first for sure
 
 
 def at_stop(system: System, name: str, others: Mapping[str, ArrayLike] | None = None) -> Statics:
@@ -49,8 +47,8 @@ def at_stop(system: System, name: str, others: Mapping[str, ArrayLike] | None = 
 
     Notes
     -----
-    The force acts square to the faces at one point of the contact; friction is left out.  With the
-    others at 0 the first contact is proven; with them elsewhere it is the first of a row of looks.
+    The force acts square to the faces at one point of the contact; friction is left out.  The
+    contact is proven to be the first from the others' place on, but where `grazing` says otherwise.
     """
     faces = meeting(system, name)
     for solid in faces.stop.between:
@@ -102,23 +100,37 @@ def _met(faces, angle, others) -> np.ndarray:
     if not {*others} & {*faces.pair.inputs}:
         return np.full(count, angle)
 
-    def gap(own, at):
-        return faces.gap_at({name: x[at] for name, x in others.items()}
-                            | {faces.stop.input: own}, faces.thickness)
-
     at_neutral = np.flatnonzero(np.all([x == 0 for x in others.values()], axis=0))
-    looks = np.linspace(0.0, faces.limit, LOOKS)
-    every = np.repeat(np.arange(count), LOOKS)
-    gaps = gap(np.tile(looks, count), every).reshape(count, LOOKS)
-    touching = (gaps[:, 1:] <= 0) & (gaps[:, :-1] > 0)
-    first = touching.argmax(axis=1)
-    which = np.flatnonzero(touching.any(axis=1) & (gaps[:, 0] > 0))
-    met = np.full(count, np.nan)
-    if which.size:
-        ends = [(looks[first[which] + k], gaps[which, first[which] + k]) for k in (0, 1)]
-        met[which] = refine(lambda x: gap(x, which), *ends, CLOSE)
+    met = _first_from(faces, others)[1]
+    met = np.where(met == 0.0, np.nan, met)  # touching already where the way begins
     met[at_neutral] = angle
     return met
+
+
+def _first_from(faces, others):
+    places = tuple((name, tuple(np.ravel(x))) for name, x in others.items())
+    return faces.system.kept(("stop first from", faces.name, places),
+                             lambda: faces.first_from(others))
+
+
+def grazing(system: System, name: str, others: Mapping[str, ArrayLike]) -> int:
+    """At how many places of the other inputs a contact that is met is not proven the first one.
+
+    There the faces may graze each other sooner.
+
+    Parameters
+    ----------
+    system : System
+    name : str
+        The stop.
+    others : dict
+        As of `at_stop`, which has been asked.
+    """
+    faces = meeting(system, name)
+    if not {*others} & {*faces.pair.inputs}:
+        return 0
+    free, met = _first_from(faces, others)
+    return int((np.isfinite(met) & (np.abs(met - free) > DECIDED)).sum())
 
 
 def _touch(faces, motion):

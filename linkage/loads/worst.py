@@ -17,8 +17,8 @@ from .load_cases import cases, shares
 from .pilot_forces import pilot_force
 from .plates import plate_stress
 from .shafts import shaft_stress
-from .statics import Statics, between_bearings
-from .stop_contact import at_stop
+from .statics import Statics
+from .stop_contact import at_stop, grazing
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -47,9 +47,9 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
     dict
         ``{(what, part): ndarray (n,)}``: "axial" of a rod (N, tension positive); of a body its
         "pivot" (N, force at its pivot), "across" (N mm, moment at its pivot across its axis),
-        "bearing 1" and "bearing 2" (N) where the file places them,
+        "bearing 1", "bearing 2" and on (N) where the file places them,
         "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
-        "tube" (N mm, the greatest moment in the tube) and, where it turns in two bearings,
+        "tube" (N mm, the greatest moment in the tube) and, where it turns in bearings,
         "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
         in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress".
     """
@@ -65,7 +65,7 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         along = np.einsum("nj,nj->n", moment, u)[:, None] * u
         slides = statics.model.bodies[body].slides
         loads["across", body] = np.linalg.norm(moment - (0 if slides else along), axis=-1)
-        if statics.model.bodies[body].bearings is not None:
+        if body in statics.bearings:
             for k, held in enumerate(bearing_forces(statics, share, body), 1):
                 loads[f"bearing {k}", body] = np.linalg.norm(held, axis=-1)
         if body in statics.arms:
@@ -81,12 +81,9 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
     return loads
 
 
-def bearing_forces(statics: Statics, share: np.ndarray, body: str
-                   ) -> tuple[np.ndarray, np.ndarray]:
-    """What each of a body's two bearings does to it, two (n, 3) N: together its pivot's load."""
-    force, moment = (np.einsum("ne,nej->nj", share, k) for k in statics.reactions[body])
-    return between_bearings(force, moment, statics.axes[body],
-                            statics.model.bodies[body].bearing_stations)
+def bearing_forces(statics: Statics, share: np.ndarray, body: str) -> list[np.ndarray]:
+    """What each of a body's bearings does to it, (n, 3) N: together its pivot's load."""
+    return list(np.einsum("ne,nebj->bnj", share, statics.bearings[body]))
 
 
 def arm_moments(statics: Statics, share: np.ndarray, body: str) -> np.ndarray:
@@ -124,8 +121,8 @@ def worst_loads(system: System) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        One row per part and kind of load: part, what (tension, compression, pivot, bearing 1,
-        bearing 2, across, about, tube, stress; of a stop its load), force (N, compression
+        One row per part and kind of load: part, what (tension, compression, pivot, bearing 1
+        and on, across, about, tube, stress; of a stop its load), force (N, compression
         positive), moment (N mm) or stress (N/mm²), the others NaN, case, and one column per input
         (degrees, mm for a slide). Found on a grid of the
         whole travel and then closer by halves wherever, by the second differences, a load of any
@@ -133,7 +130,8 @@ def worst_loads(system: System) -> pd.DataFrame:
         so still be missing, an estimate; ``attrs["step"]`` the last step, ``attrs["grid"]`` the
         positions of the first look. ``attrs["unheld"]`` names
         cases that no position holds, ``attrs["partly"]`` those that some don't (with the share),
-        ``attrs["stops"]`` says of stops why they are left out, ``attrs["beyond"]`` is ``{(case,
+        ``attrs["stops"]`` says of stops why they are left out, ``attrs["grazing"]`` at how many
+        places of the others their contact is not proven the first, ``attrs["beyond"]`` is ``{(case,
         input): N}`` where the hand holds an input with more than its limit pilot force.
 
     Raises
@@ -161,11 +159,12 @@ def _worst(system):
         finer.halve(lambda some, places: _loads_at(system, names, some, places), steps)
     missing = finer.finish()
     stops = {name: _at_stop(system, worst, name, names) for name in system.model.stops}
-    for _, rises in stops.values():
+    for _, rises, _ in stops.values():
         for key, most in rises.items():
             missing[key] = max(missing.get(key, 0.0), most - worst.get(key, (most,))[0])
     table = _table(worst, names)
-    table.attrs = {**_unheld(partly), "stops": {n: why for n, (why, _) in stops.items() if why},
+    table.attrs = {**_unheld(partly), "stops": {n: why for n, (why, *_) in stops.items() if why},
+                   "grazing": {n: k for n, (_, _, k) in stops.items() if k},
                    "beyond": beyond, "grid": int(np.prod([len(side) for side in sides])),
                    "step": float(steps.max()),
                    "error": {(part, what): TOLD - 1 + missing.get((what, part), 0.0) / value
@@ -293,9 +292,9 @@ def _at_stop(system, worst, name, names):
 
     Returns
     -------
-    (str, dict)
+    (str, dict, int)
         Why they can't be worked out, "" where they can; ``{(what, part): load that may rise to}``
-        between the positions looked at.
+        between the positions looked at; at how many the contact is not proven the first.
     """
     own, box = system.model.stops[name].input, judged_box(system)
     others = [n for n in names if n != own]
@@ -305,7 +304,8 @@ def _at_stop(system, worst, name, names):
     try:
         statics = at_stop(system, name, dict(zip(others, grid, strict=True)))
     except LinkageError as error:
-        return error.sentence, {}
+        return error.sentence, {}, 0
+    grazed = grazing(system, name, dict(zip(others, grid, strict=True))) if others else 0
     places = np.stack([np.broadcast_to(statics.motion.inputs[n], (statics.count,))
                        for n in names], axis=-1)
     rises = {}
@@ -315,7 +315,7 @@ def _at_stop(system, worst, name, names):
         for key, values in loads.items():
             top = _top_between(values, places, [names.index(n) for n in others])
             rises[key] = max(top, rises.get(key, 0.0))
-    return "" if rises else "its input has no grip or no limit pilot force", rises
+    return "" if rises else "its input has no grip or no limit pilot force", rises, grazed
 
 
 def _top_between(values, places, others) -> float:

@@ -29,6 +29,7 @@ from .parts import (
 from .shapes import Layer, Part, Point
 from .sizes import STATIONS, Arm, Clocking, Place, RodLength, Size, Target, steps_within
 from .solids import Box, Hole, Pipe, Plate, Sphere, Tube, Washer
+from .springs import Feel, Friction, Spring
 from .stock import HANDBOOK
 from .strength import (
     FITTING,
@@ -46,12 +47,12 @@ from .surfaces import Match, Mesh, MeshTurn, Section, Skin, SurfaceShape
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "BACK", "FITTING", "HANDBOOK", "KINDS", "SENSES", "SPECIAL", "STATIONS",
-    "UPRIGHT", "Airframe", "Arm", "Body", "BoltedJoint", "Box", "Clearance", "Clocking",
-    "ColumnCurve", "Coupling", "Factors", "Fitted", "Grip", "HingeMoment", "Hole", "Input",
+    "AIRFRAME", "BACK", "FITTING", "HANDBOOK", "KINDS", "SENSES", "SPECIAL", "STATIONS", "UPRIGHT",
+    "Airframe", "Arm", "Body", "BoltedJoint", "Box", "Clearance", "Clocking", "ColumnCurve",
+    "Coupling", "Factors", "Feel", "Fitted", "Friction", "Grip", "HingeMoment", "Hole", "Input",
     "Layer", "LoadCase", "Match", "Material", "Mesh", "MeshTurn", "Model", "PairRule", "Part",
-    "PilotForce", "Pipe", "Place", "Plate", "Play", "Point", "Require", "RigPin", "Rod",
-    "RodEnd", "RodLength", "Section", "Size", "Skin", "Spacer", "Sphere", "Stop", "Surface",
-    "SurfaceShape", "Target", "Tolerance",
-    "TorqueTube", "Tube", "Washer", "Wire", "is_rudder", "steps_within",
+    "PilotForce", "Pipe", "Place", "Plate", "Play", "Point", "Require", "RigPin", "Rod", "RodEnd",
+    "RodLength", "Section", "Size", "Skin", "Spacer", "Sphere", "Spring", "Stop", "Surface",
+    "SurfaceShape", "Target", "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
+    "steps_within",
 ]

@@ -26,6 +26,7 @@ from .keys import (
 )
 from .parts import BACK, UPRIGHT, Airframe, Body, Coupling, Require, Stop, Surface
 from .shapes import Point
+from .springs import Spring
 from .surfaces import Mesh, Section
 
 if TYPE_CHECKING:
@@ -33,7 +34,8 @@ if TYPE_CHECKING:
 
 # Key of the file: attribute.
 MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface": "surfaces",
-            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins", "joint": "joints"}
+            "stop": "stops", "wire": "wires", "rig_pin": "rig_pins", "joint": "joints",
+            "servo": "servos", "spring": "springs"}
 SWAPS = {"left": "right", "right": "left"}
 OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself
@@ -232,6 +234,21 @@ def _other_ratio(coupling, values, names, parts):
     return {"ratio": values["ratio"] * (-1) ** turned}
 
 
+def _other_turn(spring, values, names, parts):
+    """A spring in the pivot of a body whose axis is not the mirror image of its twin's."""
+    bodies = parts.get("bodies", {})
+    one, other = (bodies.get(name) for name in (spring.pivot, values["pivot"]))
+    if None in (one, other) or one.slides or other.slides:
+        return {}
+    if sum(a * b * s for a, b, s in zip(one.direction, other.direction, (-1, 1, -1),
+                                        strict=True)) > 0:
+        return {}
+    back = {word: -getattr(spring, word) for word in ("free_angle", "preload")
+            if getattr(spring, word) is not None}
+    return back | ({} if spring.table is None else {
+        "table": tuple((-at, -moment) for at, moment in spring.table[::-1])})
+
+
 def _other_moves(surface, values, names, parts):
     return {"moves": {_renamed(name, names): _other_way(way, _runs_backwards(name, parts))
                       for name, way in surface.moves.items()}}
@@ -257,7 +274,7 @@ def _other_breadths(section, values, names, parts):
 
 SENSES = {Point: _other_hole_side, Mesh: _other_hand, Section: _other_breadths,
           Require: _other_ways, Stop: _other_end, RigPin: _other_position,
-          Surface: _other_moves, Body: _axis_through,
+          Surface: _other_moves, Body: _axis_through, Spring: _other_turn,
           Coupling: _other_ratio}  # what a mirror swaps besides places
 
 

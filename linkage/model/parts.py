@@ -19,14 +19,14 @@ from .keys import (
     TableOf,
     Text,
     at,
-    got,
     key,
     read_keys,
     unit_vector,
     write_keys,
 )
 from .shapes import PAIR, PLACE, POINTS, SIZE, THICKNESS, Part
-from .strength import AREA, FACTOR, FORCE, MOMENT, HingeMoment, PilotForce, TorqueTube
+from .springs import COEFFICIENT, Feel
+from .strength import AREA, FACTOR, FORCE, MOMENT, HingeMoment, OwnUnit, PilotForce, TorqueTube
 from .surfaces import SOLID, SOLIDS
 
 AIRFRAME = "airframe"
@@ -61,6 +61,10 @@ class Input(Part):
                              "forward; pitch and roll have their words", default=None)
     force: PilotForce | None = key(Record(PilotForce), "limit pilot force at the grip; of pitch, "
                                    "roll and yaw after 14 CFR 23.397(b) unless given", default=None)
+    trims: str | None = key(Text(), "the input that it trims: a trim lever, or what moves a trim "
+                                    "tab; it stays where it is put", default=None)
+    feel: Feel | None = key(Record(Feel), "what is asked of it when it is let go, and of its "
+                                          "friction", default=None)
     in_mm: bool = False  # whether `travel` is a movement in mm rather than an angle
 
     def _check(self):
@@ -105,19 +109,6 @@ class _InputKind(Record):
 INPUT = _InputKind(Input)
 
 
-class _Breakout(Number):
-    """Breakout friction of a joint: a moment where it turns, a force where it slides."""
-
-    def read(self, value, unit):
-        if not isinstance(value, str):
-            raise LinkageError(f"needs a moment (of a slide a force) with its unit, in quotes, "
-                               f"{got(value)}")
-        return value
-
-    def schema(self):
-        return {"type": "string", "minLength": 1}
-
-
 @dataclass(frozen=True, kw_only=True)
 class Grip(Part):
     """A hand grip on a stick, and the room the hand round it needs."""
@@ -153,15 +144,17 @@ class Body(Part):
                                         "axis", default=None)
     tube: TorqueTube | None = key(Record(TorqueTube), "the round tube that carries its moment "
                                   "from arm to arm", default=None)
-    bearings: tuple | None = key(ListOf(Position(), 2, 2, "pair of places [FS, BL, WL]"), "two "
-                                 "bearings along its axis that share the load of its pivot; the "
-                                 "first takes what is along the axis", default=None)
+    bearings: tuple | None = key(ListOf(Position(), 2, None, "list of places [FS, BL, WL]"),
+                                 "two or more bearings along its axis that share the load of its "
+                                 "pivot, more than two as those of a straight beam of one section; "
+                                 "the first takes what is along the axis", default=None)
     material: str | None = key(Text(), "material of its shafts", default=None)
     joint: float | None = key(SIZE, "radius about its pivot, bearings and hinge within which it is "
                                     "meant to touch what carries it; 1 in, or 1/2 in round the "
                                     "tube there, unless given", default=None)
-    friction: float | None = key(_Breakout(above=0.0, what="friction"), "breakout friction of its "
-                                 "joint with its unit: a moment, of a slide a force", default=None)
+    friction: float | None = key(OwnUnit(above=0.0, what="friction", needs="a moment (of a slide a "
+                                         "force) with its unit"), "breakout friction of its joint "
+                                 "with its unit: a moment, of a slide a force", default=None)
 
     def _check(self):
         if self.grip is not None and self.grip.hand is not None and "hand" in self.solids:
@@ -188,9 +181,10 @@ class Body(Part):
     def _check_bearings(self):
         if self.slides:
             raise LinkageError("has bearings, which are of a turning part; a slide has none")
-        one, other = self.bearing_stations
-        if not abs(other - one) > 1e-3:
-            raise LinkageError(f"bearings are only {mm(abs(other - one))} apart along its axis, "
+        along = sorted(self.bearing_stations)
+        apart = min(other - one for one, other in zip(along, along[1:], strict=False))
+        if not apart > 1e-3:
+            raise LinkageError(f"bearings are only {mm(apart)} apart along its axis, "
                                f"where they can't hold it straight; move one of them along it")
 
     @property
@@ -311,11 +305,19 @@ class Coupling(Part):
     bodies: tuple = key(PAIR, "the two bodies")
     ratio: float = key(Number(), "turn of the second per turn of the first, each about its own "
                                  "axis; mm per degree for a slide")
+    friction: float | None = key(COEFFICIENT, "coefficient of friction of a cable where it is led "
+                                              "round; with wrap", default=None)
+    wrap: float | None = key(Number(above=0.0, what="angle", unit="°"), "degrees that a cable is "
+                             "led round altogether: its pull falls by exp(friction x wrap)",
+                             default=None)
 
     def _check(self):
         if self.ratio == 0:
             raise LinkageError(f'ratio is 0, so "{self.bodies[1]}" would never move; give '
                                f"its ratio")
+        if (self.friction is None) != (self.wrap is None):
+            raise LinkageError(f"has {'wrap' if self.friction is None else 'friction'} alone; give "
+                               f"friction and wrap together")
         if self.bodies[0] == self.bodies[1]:
             raise LinkageError(f'couples "{self.bodies[0]}" to itself; give two bodies')
 

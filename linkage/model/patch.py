@@ -38,6 +38,7 @@ from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
 from .side_files import rows_changed, solids_in
+from .springs import Spring
 from .whole import Model
 
 DIGITS = 8  # decimals, in the unit it is written in, to which a changed number is kept
@@ -417,6 +418,9 @@ def _kinds_of(part) -> dict:
         return {"travel": ListOf(Length())}
     if isinstance(part, Body):
         return {"friction": Quantity(what="force" if part.slides else "moment")}
+    if isinstance(part, Spring):
+        return {word: Quantity(above=None, what=what)
+                for word, what in zip(("rate", "preload"), part.counts, strict=True)}
     return {}
 
 
@@ -451,15 +455,13 @@ def _with_drawings(source: Source, full: dict, folder, home) -> dict:
     full = copy.deepcopy(full)
     for (part, name), keys in source.drawn.items():
         solid, old = (_solids(table, part).get(name) for table in (full, source.full))
-        if solid is not None and all(solid.get(word) == old.get(word)
-                                     for word in ("outline", "holes")):
+        if solid and all(solid.get(word) == old.get(word) for word in ("outline", "holes")):
             for word in ("outline", "holes"):
                 solid.pop(word, None)
             solid |= keys | {"drawing": keys["drawing"] if home is None else
                              _seen_from(home, Path(folder) / keys["drawing"])}
     for *_, solid in () if home is None else solids_in(full):
-        if isinstance(solid.get("file"), str):
-            solid["file"] = _seen_from(home, Path(folder) / solid["file"])
+        solid |= {"file": _seen_from(home, Path(folder) / solid["file"])} if "file" in solid else {}
     return full
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 from ..errors import LinkageError, mm
-from .keys import Choice, Either, Flag, ListOf, Number, Quantity, Record, Text, key
+from .keys import Choice, Either, Flag, ListOf, Number, Quantity, Record, TableOf, Text, got, key
 from .shapes import SIZE, Part
 
 FORCE = Quantity(what="force")
@@ -20,6 +21,21 @@ FITTING = 1.15  # 14 CFR 23.625, from memory
 MOMENT = Quantity(what="moment")
 ANY_MOMENT = Quantity(above=None, what="moment")
 FACTOR = Number(least=1.0, what="factor")
+
+
+@dataclass(frozen=True)
+class OwnUnit(Number):
+    """A quantity whose kind follows from the part that has it, which reads it."""
+
+    needs: str = "a value with its unit"
+
+    def read(self, value: Any, unit: str) -> Any:
+        if not isinstance(value, str):
+            raise LinkageError(f"needs {self.needs}, in quotes, {got(value)}")
+        return value
+
+    def schema(self) -> dict:
+        return {"type": "string", "minLength": 1}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,6 +110,8 @@ class HingeMoment(Part):
                                      "down (a rudder's: left)", default=0.0)
     slope: float = key(ANY_MOMENT, "moment per degree of deflection, with the moment's unit; "
                                    "below 0 where the air brings the surface back")
+    tabs: dict = key(TableOf(ANY_MOMENT, "tab"), "of each tab, by its surface, the moment on this "
+                     "one per degree of the tab's deflection", default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -124,6 +142,38 @@ class LoadCase(Part):
 
 
 @dataclass(frozen=True, kw_only=True)
+class Servo(Part):
+    """A servo of an autopilot or a trim: the arm its motor turns, and what lets go of it."""
+
+    body: str = key(Text(), "the arm that its motor turns")
+    torque: float = key(MOMENT, "greatest torque of its motor about the arm's pivot, with its unit")
+    clutch: float | None = key(MOMENT, "torque at which its clutch slips, with its unit",
+                               default=None)
+    shear_pin: float | None = key(MOMENT, "torque at which its pin shears, with its unit",
+                                  default=None)
+    over_centre: float | None = key(Number(above=0.0, what="margin", unit="°"), "degrees from dead "
+                                    "centre that its arm has to keep", default=None)
+    overpower: float | None = key(FORCE, "greatest force at a grip that may be needed to overpower "
+                                  "it, with its unit", default=None)
+    travel: tuple | None = key(ListOf(Number(what="travel", unit="°"), 2, 2,
+                                      "pair [least, greatest]"), "how far its arm can turn from "
+                               "neutral, degrees about its axis as written", default=None)
+
+    @property
+    def gives_way(self) -> float | None:
+        """Torque at which it lets go, N mm: the lesser of clutch and pin; None where none does."""
+        return min((k for k in (self.clutch, self.shear_pin) if k is not None), default=None)
+
+    def _check(self):
+        if self.over_centre is not None and not self.over_centre < 90:
+            raise LinkageError(f"over-centre is {self.over_centre:g}°, and 90° is square; ask for "
+                               f"less")
+        if self.travel is not None and not self.travel[0] <= 0 <= self.travel[1]:
+            raise LinkageError(f"travel [{self.travel[0]:g}, {self.travel[1]:g}] leaves out "
+                               f"neutral (0); count it from neutral")
+
+
+@dataclass(frozen=True, kw_only=True)
 class BoltedJoint(Part):
     """What holds a rod's end, or a part in its pivot: bolt, what it bears in, and the plate."""
 
@@ -142,6 +192,9 @@ class BoltedJoint(Part):
     bears_material: str | None = key(Text(), "that material; material unless given", default=None)
     thickness: float | None = key(SIZE, "thickness of the plate the hole is in", default=None)
     material: str | None = key(Text(), "material of the plate", default=None)
+    friction: float | None = key(Number(least=0.0, what="coefficient"), "coefficient of friction "
+                                 "on its bolt, by which friction grows with its load",
+                                 default=None)
     hole: float | None = key(SIZE, "diameter of the hole in the plate; that of the bolt unless "
                                    "given", default=None)
     edge: float | None = key(SIZE, "middle of the hole to the nearest edge of the plate",
@@ -157,8 +210,14 @@ class BoltedJoint(Part):
 
     def _check(self):
         hole = self.hole or self.bolt
+        if self.friction and self.bolt is None:
+            raise LinkageError(f"has friction {self.friction:g} and no bolt; give the diameter "
+                               f"that rubs as its bolt")
         if self.rating is not None and self.kind != "rolling":
             raise LinkageError('has a rating, which is of a rolling bearing; add kind = "rolling"')
+        if None not in (self.hole, self.bolt) and self.hole < self.bolt:
+            raise LinkageError(f"has a hole of {mm(self.hole)} for a bolt of {mm(self.bolt)}; "
+                               f"make the hole no smaller than the bolt")
         for word, least in (("edge", 0.5), ("width", 1.0)):
             size = getattr(self, word)
             if None not in (size, hole) and not size > least * hole:

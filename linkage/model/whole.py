@@ -30,17 +30,19 @@ from .parts import (
     Tolerance,
     Wire,
 )
+from .references import check_size, check_springs, check_trim, check_wire, refer
 from .shapes import Part, ReadOnly
 from .sizes import Size
 from .solids import Tube
+from .springs import SPRING, Friction
 from .stock import HANDBOOK
-from .strength import BoltedJoint, Factors, LoadCase, Material
+from .strength import BoltedJoint, Factors, LoadCase, Material, Servo
 from .surfaces import match_points, matched
 from .threads import Thread, read_thread
 from .turn import Turn
 
 COUNTED = {"inputs": "input", "bodies": "body", "rods": "rod", "couplings": "coupling",
-           "surfaces": "surface", "stops": "stop", "wires": "wire"}
+           "surfaces": "surface", "stops": "stop", "wires": "wire", "springs": "spring"}
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -52,12 +54,14 @@ class Model(Part):
 
     elsewhere = {  # what a builder looks for under another name
         "cable": 'cable runs and quadrants are a [coupling."NAME"] with bodies and ratio',
-        "spring": 'a spring or servo tab at a surface is the slope of its [surface."NAME".hinge]; '
-                  "springs elsewhere are left out",
+        "bungee": 'a bungee is a [spring."NAME"] with ends, and rate or table',
         "pulley": 'cable runs and quadrants are a [coupling."NAME"] with bodies and ratio',
         "gear": 'gears are a [coupling."NAME"] with bodies and ratio'}
 
     title: str = key(Text(), "what the system is", default="untitled")
+    revision: str | None = key(Text(), "its revision, printed on every sheet", default=None)
+    approved_by: str | None = key(Text(), "who approved that revision, printed beside it",
+                                  default=None)
     length: str = key(Choice(LENGTHS), "what a bare length means")
     inputs: dict = key(TableOf(INPUT, "input"), "inputs", word="input",
                        default_factory=dict)
@@ -75,6 +79,10 @@ class Model(Part):
                        default=())
     tolerance: Tolerance = key(Record(Tolerance), "build tolerances", default=Tolerance())
     play: Play = key(Record(Play), "free play of joints", default=Play())
+    springs: dict = key(TableOf(SPRING, "spring"), "springs and bungees", word="spring",
+                        default_factory=dict)
+    friction: Friction = key(Record(Friction), "friction that grows with load, where a joint says "
+                             "none", default=Friction())
     materials: dict = key(TableOf(Record(Material), "material"), "materials", word="material",
                           default_factory=dict)
     factor: Factors = key(Record(Factors), "factors on limit loads", default=Factors())
@@ -82,6 +90,8 @@ class Model(Part):
                            "changed, by name or kind", word="load_case", default_factory=dict)
     joints: dict = key(TableOf(Record(BoltedJoint), "joint"), "bolts, bearings and plates",
                          word="joint", default_factory=dict)
+    servos: dict = key(TableOf(Record(Servo), "servo"), "servos", word="servo",
+                       default_factory=dict)
     engine: tuple = key(ListOf(Number(above=0.0, what="speed")), "speeds that the engine runs at, "
                         "turns a minute", default=())
     wires: dict = key(TableOf(Record(Wire), "wire"), "wires", word="wire", default_factory=dict)
@@ -214,6 +224,29 @@ class Model(Part):
         thread = (rod_end and rod_end.thread) or part.thread
         return fitted, rod_end, read_thread(thread) if thread else None
 
+    def ball_arm(self, rod: str, end: int) -> float:
+        """Coefficient of friction x radius of the ball of a rod's end, mm; 0 where not known."""
+        rod_end = self.fitting(rod, end)[1]
+        if rod_end is None or rod_end.sphere is None:
+            return 0.0
+        own = rod_end.friction
+        return (self.friction.rod_end if own is None else own) * rod_end.sphere / 2
+
+    def bolt_arm(self, place: str) -> float:
+        """Coefficient of friction x radius of the bolt at ``"part/point"``, mm; 0 where not known.
+
+        The general coefficient counts at pivots alone, and not for balls, rollers and what is
+        fixed; at a slide it is the coefficient itself.
+        """
+        body, usual = self.bodies.get(place.removesuffix("/pivot")), 0.0
+        for joint in self.joints.values():
+            if place in joint.places and joint.bolt is not None:
+                if body is not None and joint.kind not in ("rolling", "fixed"):
+                    usual = self.friction.pivot
+                coefficient = usual if joint.friction is None else joint.friction
+                return coefficient * (1.0 if body is not None and body.slides else joint.bolt / 2)
+        return 0.0
+
     def carriers(self, name: str) -> tuple[str, ...]:
         """What carries a body, from its own carrier down to the airframe."""
         chain = []
@@ -256,11 +289,6 @@ def _positions(model: Model) -> dict:
                      for point, p in model.airframe.points.items()}
 
 
-def _refer(place: str, name, known, what: str) -> None:
-    if name is not None and name not in known:
-        raise ModelError(f'{place}: no {what} "{name}"; {nearest(name, known)}', place=place)
-
-
 def _check_references(model: Model) -> None:
     _check_bodies(model)
     _check_rods(model)
@@ -268,14 +296,26 @@ def _check_references(model: Model) -> None:
     _check_rig_pins(model)
     for name, coupling in model.couplings.items():
         for body in coupling.bodies:
-            _refer(f'coupling "{name}", bodies', body, model.bodies, "body")
+            refer(f'coupling "{name}", bodies', body, model.bodies, "body")
     for name, surface in model.surfaces.items():
         _check_surface(model, name, surface)
     for name, wire in model.wires.items():
-        _check_wire(model, name, wire)
+        check_wire(model, name, wire)
+    for name, servo in model.servos.items():
+        _check_servo(model, name, servo)
     _check_solid_references(model)
     _check_materials(model)
-    _check_size(model)
+    check_springs(model)
+    check_trim(model)
+    check_size(model)
+
+
+def _check_servo(model: Model, name: str, servo: Servo) -> None:
+    place = f'servo "{name}", body'
+    refer(place, servo.body, model.bodies, "body")
+    if model.bodies[servo.body].slides:
+        raise ModelError(f'{place}: "{servo.body}" slides, and a torque turns nothing there; name '
+                         f"the arm that its motor turns", place=place)
 
 
 def _check_materials(model: Model) -> None:
@@ -285,38 +325,27 @@ def _check_materials(model: Model) -> None:
     for name, joint in model.joints.items():
         place = f'joint "{name}"'
         for address in joint.places:
-            _refer(f"{place}, at", address,
+            refer(f"{place}, at", address,
                    [*sorted(ends), *(f"{body}/pivot" for body in model.bodies)],
                    "pivot or end of a rod")
         for word in ("material", "bolt_material", "bears_material"):
-            _refer(f"{place}, {word}", getattr(joint, word), known, "material")
+            refer(f"{place}, {word}", getattr(joint, word), known, "material")
     for what, parts in (("rod_end", model.rod_ends), ("body", model.bodies),
                         ("solid", model.solids)):
         for name, part in parts.items():
-            _refer(f'{what} "{name}", material', getattr(part, "material", None), known,
+            refer(f'{what} "{name}", material', getattr(part, "material", None), known,
                    "material")
-
-
-def _check_wire(model: Model, name: str, wire: Wire) -> None:
-    place = f'wire "{name}"'
-    for point in (*wire.clamps, *([wire.exit] if wire.exit else [])):
-        _refer(place, point.split("/")[0], [*model.bodies, AIRFRAME], "part")
-        _refer(place, point, model.points, "hardpoint")
-    one, other = (clamp.split("/")[0] for clamp in wire.clamps)
-    if one == other:
-        raise ModelError(f'{place}: both clamps are on "{one}", so it crosses to no other part; '
-                         f"clamp one end elsewhere", place=place)
 
 
 def _check_bodies(model: Model) -> None:
     for name, body in model.bodies.items():
         place = f'body "{name}"'
-        _refer(f"{place}, input", body.input, model.inputs, "input")
+        refer(f"{place}, input", body.input, model.inputs, "input")
         if body.tube is not None:
-            _refer(f"{place}, tube, material", body.tube.material, {**HANDBOOK, **model.materials},
+            refer(f"{place}, tube, material", body.tube.material, {**HANDBOOK, **model.materials},
                    "material")
         for point in body.level or ():
-            _refer(f"{place}, level", point, [*body.points, "pivot"], "point of it")
+            refer(f"{place}, level", point, [*body.points, "pivot"], "point of it")
         _check_solids(place, body.solids, [*body.points, "pivot"])
         if body.grip is not None:
             _check_grip(model, f"{place}, grip", name, body.grip)
@@ -327,7 +356,7 @@ def _check_grip(model: Model, place: str, name: str, grip) -> None:
     known = [*model.bodies[name].points, "pivot"]
     for spot in grip.along:
         if isinstance(spot, str):
-            _refer(f"{place}, along", spot, known, "point of it")
+            refer(f"{place}, along", spot, known, "point of it")
     if not math.dist(*(model.spot(name, spot) for spot in grip.along)) > 1e-6:
         raise ModelError(f"{place}, along: its two ends are at the same place; give a line",
                          place=place)
@@ -339,8 +368,8 @@ def _check_rods(model: Model) -> None:
     for name, rod in model.rods.items():
         place = f'rod "{name}"'
         for end in rod.ends:
-            _refer(f"{place}, ends", end, model.points, "hardpoint")
-        _refer(f"{place}, material", rod.material, {**HANDBOOK, **model.materials}, "material")
+            refer(f"{place}, ends", end, model.points, "hardpoint")
+        refer(f"{place}, material", rod.material, {**HANDBOOK, **model.materials}, "material")
         if not model.rod_length(name) > 1e-6:
             raise ModelError(f"{place}: its two ends are at the same place, so its length is 0; "
                              f"move one of the points", place=place)
@@ -350,7 +379,7 @@ def _check_rods(model: Model) -> None:
 def _check_fitted(model: Model, name: str, rod: Rod) -> None:
     place = f'rod "{name}", fitted'
     for fitted in rod.fitted:
-        _refer(place, fitted.rod_end, model.rod_ends, "rod_end")
+        refer(place, fitted.rod_end, model.rod_ends, "rod_end")
     ends_alone = sum(_bare_shank(place, *model.fitting(name, i)[:2])
                      for i in range(2 if rod.fitted else 0))
     if not ends_alone < model.rod_length(name):
@@ -374,15 +403,15 @@ def _check_rig_pins(model: Model) -> None:
     for name, pin in model.rig_pins.items():
         place = f'rig_pin "{name}"'
         for hole in pin.holes:
-            _refer(f"{place}, holes", hole, model.points, "hardpoint")
+            refer(f"{place}, holes", hole, model.points, "hardpoint")
         for word in pin.input:
-            _refer(f"{place}, input", word, model.inputs, "input")
+            refer(f"{place}, input", word, model.inputs, "input")
 
 
 def _check_inputs(model: Model) -> None:
     for name, item in model.inputs.items():
         place = f'input "{name}"'
-        _refer(f"{place}, grip", item.grip, model.points, "hardpoint")
+        refer(f"{place}, grip", item.grip, model.points, "hardpoint")
         if item.ways is not None and name in SENSES:
             raise ModelError(f"{place}, ways: its ends are called {' and '.join(SENSES[name])} "
                              f"already; leave it out", place=place)
@@ -406,19 +435,19 @@ def _check_travel(place: str, item, driven: str, slides: bool, unit: str) -> Non
 
 def _check_surface(model: Model, name: str, surface: Surface) -> None:
     place = f'surface "{name}"'
-    _refer(f"{place}, body", surface.body, model.bodies, "body")
+    refer(f"{place}, body", surface.body, model.bodies, "body")
     if model.bodies[surface.body].slides:
         raise ModelError(f'{place}, body: "{surface.body}" slides, so it has no hinge line; '
                          f"name the body that turns", place=place)
     words = ("left", "right") if is_rudder(model.bodies[surface.body]) else ("up", "down")
     for require in surface.require:
-        _refer(f"{place}, require, input", require.input, model.inputs, "input")
+        refer(f"{place}, require, input", require.input, model.inputs, "input")
         for word in ("up", "down", "left", "right"):
             if word not in words and getattr(require, word) is not None:
                 raise ModelError(f"{place}, require: {word} does not fit its hinge line; "
                                  f"use {words[0]} and {words[1]}", place=place)
     for word, way in surface.moves.items():
-        _refer(f"{place}, moves", word, model.inputs, "input")
+        refer(f"{place}, moves", word, model.inputs, "input")
         if (way.removesuffix(BACK) in UPRIGHT) != is_rudder(model.bodies[surface.body]):
             raise ModelError(f"{place}, moves, {word}: {way} does not fit its hinge line; "
                              f"use {words[0]} or {words[1]}", place=place)
@@ -434,58 +463,29 @@ def _check_solids(place: str, solids: dict, points) -> None:
         spots = [*getattr(solid, "along", ()), getattr(solid, "at", None), *match_points(solid)]
         for spot in spots:
             if isinstance(spot, str):
-                _refer(f'{place}, solid "{name}"', spot, points, "point of it")
+                refer(f'{place}, solid "{name}"', spot, points, "point of it")
 
 
 def _check_solid_references(model: Model) -> None:
     solids, classes = model.solids, _classes(model)
     for name, solid in solids.items():
-        _refer(f'solid "{name}", clearance', solid.clearance, classes, "clearance class")
+        refer(f'solid "{name}", clearance', solid.clearance, classes, "clearance class")
         if match_points(solid):
             with at(f'solid "{name}"'):
                 matched(solid, functools.partial(model.spot, name.split("/")[0])).placement()
     for name, stop in model.stops.items():
         place = f'stop "{name}"'
-        _refer(f"{place}, input", stop.input, model.inputs, "input")
+        refer(f"{place}, input", stop.input, model.inputs, "input")
         for solid in stop.between:
-            _refer(f"{place}, between", solid, solids, "solid")
+            refer(f"{place}, between", solid, solids, "solid")
         if stop.spacer is not None and stop.spacer.on not in stop.between:
             raise ModelError(f'{place}, spacer, on: "{stop.spacer.on}" is not one of its two '
                              f"faces; use {' or '.join(stop.between)}", place=place)
     for rule in model.pairs:
         for solid in rule.between:
-            _refer("pair, between", solid, solids, "solid")
+            refer("pair, between", solid, solids, "solid")
 
 
 def _classes(model: Model) -> list[str]:
     own = [f.name for f in fields(Clearance) if f.name != "named"]
     return [*own, *model.clearance.named]
-
-
-def _check_size(model: Model) -> None:
-    for name, part in {**model.size.arms, **model.size.clockings}.items():
-        place = f'size, {"arm" if name in model.size.arms else "clocking"} "{name}"'
-        _refer(f"{place}, point", part.point, model.points, "hardpoint")
-        _check_lever(model, place, part.point)
-    for name, part in model.size.places.items():
-        _refer(f'size, place "{name}", point', part.point, model.points, "hardpoint")
-    for name, part in model.size.rods.items():
-        _refer(f'size, rod "{name}", rod', part.rod, model.rods, "rod")
-    for name, part in model.size.targets.items():
-        place = f'size, target "{name}"'
-        _refer(f"{place}, surface", part.surface, model.surfaces, "surface")
-        _refer(f"{place}, input", part.input, model.inputs, "input")
-
-
-def _check_lever(model: Model, place: str, address: str) -> None:
-    """A point with an arm: on a part that turns, and off its axis."""
-    part = address.split("/")[0]
-    body = model.bodies.get(part)
-    if body is None or body.slides:
-        raise ModelError(f'{place}: "{part}" doesn\'t turn, so its points have no arm; size its '
-                         f"place instead", place=place)
-    away = [a - b for a, b in zip(model.position(address), body.centre, strict=True)]
-    along = sum(a * u for a, u in zip(away, body.direction, strict=True))
-    if not sum(a * a for a in away) - along * along > 1e-6:
-        raise ModelError(f'{place}: "{address}" lies on its own pivot axis, so it has no arm; '
-                         f"name a point away from the axis", place=place)

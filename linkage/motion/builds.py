@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from .builds_rows import BuiltEnclosure
 from .posture import Dimensions
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
     from ..model.parts import Tolerance
     from .system import System
@@ -111,7 +111,7 @@ class Builds:
             made[0], made[row_count(inputs) - 1 + number] = value, self.sizes[number]
             return BuiltEnclosure(made, inputs)
 
-        return self._made(varied)
+        return self.made(varied)
 
     def dimensions(self, shares: np.ndarray) -> Dimensions:
         """Some builds.
@@ -121,9 +121,16 @@ class Builds:
         shares : ndarray (count, ...)
             How far each dimension is off, from -1 to 1 of its size.
         """
-        return self._made(lambda value, number: value + shares[number] * self.sizes[number])
+        return self.made(lambda value, number: value + shares[number] * self.sizes[number])
 
-    def _made(self, varied) -> Dimensions:
+    def made(self, varied: Callable[[float, int], Any]) -> Dimensions:
+        """The dimensions, each that a build may have otherwise as `varied` has it.
+
+        Parameters
+        ----------
+        varied : callable
+            Of a dimension as drawn, mm, and its number.
+        """
         def place(spot, first):
             return tuple(varied(k, first + axis) for axis, k in enumerate(spot))
 

@@ -190,23 +190,29 @@ def enclose_builds(system: System, centres: dict, halves: dict, builds: Builds) 
     BuiltPosture
         As from `enclose`; the first shares are the builds', in their order.
     """
-    inputs, first = len(centres), row_count(len(centres)) - 1 + len(builds.sizes)
-    closed = [joint for step in system.plan.steps if not isinstance(step, Drive)
-              for joint in step.joints]
-    rows = row_count(inputs) + (len(builds.sizes) + 2 * len(closed)) * (1 + inputs)
+    inputs = len(centres)
+    rows, own = layout(system, inputs, builds)
     posture = BuiltPosture(system.plan, builds.enclosed(inputs, rows), rows=rows, inputs=inputs,
-                           dimension_count=len(builds.sizes),
-                           count=max((np.size(k) for k in centres.values()), default=1),
-                           own={joint: first + 2 * k for k, joint in enumerate(closed)})
+                           dimension_count=len(builds.sizes), own=own,
+                           count=max((np.size(k) for k in centres.values()), default=1))
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         for step in system.plan.steps:
             _settle(posture, step, system, (centres, halves))
     return posture
 
 
+def layout(system: System, inputs: int, builds: Builds) -> tuple[int, dict]:
+    """Rows of an enclosure over builds, and the first of each joint's own shares."""
+    count = len(builds.sizes)
+    closed = [joint for step in system.plan.steps if not isinstance(step, Drive)
+              for joint in step.joints]
+    return (row_count(inputs) + (count + 2 * len(closed)) * (1 + inputs),
+            {joint: row_count(inputs) - 1 + count + 2 * k for k, joint in enumerate(closed)})
+
+
 def _settle(posture, step, system, cells):
     if isinstance(step, Drive):
-        posture.drive(step, _input(system, step.input, cells, posture.rows))
+        posture.drive(step, input_over(system, step.input, cells, posture.rows))
     elif isinstance(step, Close):
         posture.close(step)
     elif isinstance(step, Couple):
@@ -219,7 +225,8 @@ def _settle(posture, step, system, cells):
             posture.take_up(joint)
 
 
-def _input(system, name, cells, rows):
+def input_over(system: System, name: str, cells: tuple, rows: int) -> Enclosure | float:
+    """An input over cells, radians or mm; 0 of one that they don't name."""
     centres, halves = cells
     if name not in centres:
         return 0.0

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .. import loads
+from ..errors import LinkageError
 from ..gearing import said_place, sense_word
 from ..motion import System
 from .curves import known_input
@@ -104,7 +105,7 @@ def _beside(ax, system, worst, row, k, bad):
 
 @in_our_look
 def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch") -> Axes:
-    """What the hand feels over the travel of one input, with and without friction.
+    """What the hand feels over the travel of one input, and where it stays when let go.
 
     Parameters
     ----------
@@ -116,18 +117,19 @@ def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch"
     Returns
     -------
     matplotlib Axes
-        Hand's force in lbf or N, + in the input's own sense; dashed and dotted with the joints'
-        breakout friction added, moving one way and the other.
+        Hand's force in lbf or N, + in the input's own sense, with the hinge moments and springs of
+        the file; dashed and dotted with friction, moving one way and the other; the grey bars
+        along the foot are where it stays when it is let go.
     """
     control, ax = system.inputs[known_input(system, input)], axes_of(ax)
     x = np.unique(np.append(np.linspace(*control.travel, STEPS), 0.0))
-    data = loads.stick_force_table(system, input, x)
+    felt = loads.felt(system, input, x)
     unit, per = system.model.unit.force, system.model.unit.newton
-    force, friction = (data[k].to_numpy() / per for k in ("force", "friction"))
-    names, curves = ["hinge moments alone"], [force]
-    if np.isfinite(friction).any():
+    names, curves = ["held, without friction"], [felt.force / per]
+    if np.nanmax(felt.friction, initial=0.0) > 0:
         names += ["moving " + sense_word(system, input, greatest) for greatest in (True, False)]
-        curves += [force + friction, force - friction]
+        curves += [felt.up / per, felt.down / per]
+        _rests(ax, system, input)
     lines = [ax.plot(shown_input(system, input, x), y, color=colour, linestyle=style)[0]
              for y, (colour, style) in zip(curves, SERIES, strict=False)]
     ax.axhline(0, color=PALE, linewidth=0.8, zorder=0)
@@ -137,4 +139,57 @@ def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch"
         f"hand's force, {unit}, + {sense_word(system, input, True)}")
     ax.margins(x=0.03, y=0.08)
     label_ends(ax, lines, names)
+    return ax
+
+
+def _rests(ax, system, name):
+    """Bars along the foot where a stick stays when it is let go."""
+    for release in loads.let_go(loads.whole_travel(system, name)):
+        if release.does == 0:
+            low, high = shown_input(system, name, [release.least, release.greatest])
+            ax.axvspan(low, high, 0.0, 0.02, color=GREY)
+            ax.annotate("stays", ((low + high) / 2, 0.025), xycoords=("data", "axes fraction"),
+                        ha="center", fontsize=SMALL - 1, color=GREY)
+
+
+@in_our_look
+def hands_off(system: System, ax: Axes | None = None, *, trim: str = "trim",
+              table: pd.DataFrame | None = None) -> Axes:
+    """Where a stick rests hands off as trim is moved.
+
+    Parameters
+    ----------
+    system : System
+    ax : matplotlib Axes, optional
+    trim : str
+        An input that trims another by the file.
+    table : DataFrame, optional
+        What `loads.trim_table` gave, when it is known already.
+
+    Returns
+    -------
+    matplotlib Axes
+        The position of the input that it trims without friction, and between which positions
+        friction holds it; nothing where it goes to its end.
+    """
+    known_input(system, trim)
+    name, ax = loads.trimmers(system).get(trim), axes_of(ax)
+    if name is None:
+        raise LinkageError(f'input "{trim}" trims nothing by the file; add trims = "NAME" to it',
+                           input=trim)
+    data = loads.trim_table(system, trim) if table is None else table
+    x = shown_input(system, trim, data[trim])
+    rest, low, high = (shown_input(system, name, data[k])
+                       for k in ("hands_off", "least", "greatest"))
+    ax.fill_between(x, low, high, color=WASH, edgecolor=PALE, hatch="////", linewidth=0.6)
+    line, = ax.plot(x, rest, color=INK, marker="o")
+    ax.axhline(0, color=PALE, linewidth=0.8, zorder=0)
+    ax.axvline(0, color=PALE, linewidth=0.8, zorder=0)
+    say(ax, f"Where does {name} stay hands off?", "hatched: where friction holds it",
+        input_axis(ax.xaxis, system, trim), input_axis(ax.yaxis, system, name))
+    ax.locator_params(axis="x", nbins=5)  # words of trim are long
+    if data["hands_off"].isna().all():
+        note(ax, "nowhere: it goes to its end")
+    else:
+        label_ends(ax, [line], ["without friction"])
     return ax

@@ -41,7 +41,7 @@ LOOK = {"font.family": ["DejaVu Sans"], "font.size": 8.0, "text.color": INK,
         "xtick.labelsize": 8.0, "ytick.labelsize": 8.0, "xtick.direction": "out",
         "lines.linewidth": 1.6, "lines.markersize": 5.0, "hatch.linewidth": 0.5,
         "hatch.color": PALE}
-PAGE = (9.6, 5.8)  # inches; fits A4 lying
+PAGE = (8.4, 4.2)  # inches; two fit a standing page
 SMALL = 7.0  # size of labels in a picture, points
 
 

@@ -10,15 +10,16 @@ import numpy as np
 import shapely
 
 from ..errors import LinkageError, mm
-from ..geometry.outlines import hole_polygon
+from ..geometry.outlines import hole_polygon, outline_polygon
 from ..model import AIRFRAME, Hole, Model, Plate, Washer
 from ..units import LENGTHS, shown_length
-from .flat import Flat
+from .arcs import BAND, fitted, kept_roundings, roundings
+from .flat import Flat, material_of
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
-KEPT = 0.015  # mm by which a line may be straightened
+KEPT = 0.004  # mm by which a line may be straightened
 MADE = 0.01  # mm of a corner that a cutter may leave, less than it is asked to clear besides
 SCRAP = 0.01  # share of a plate below which a narrow piece that comes loose is scrap
 SLIVER = 0.004  # mm
@@ -96,11 +97,7 @@ def make_cut(flat: Flat, swept: BaseGeometry, grow: float, cutter: float, least:
     left, scrap = _what_stays(flat, _without_slivers(left), least)
     removed = shapely.union_all([wanted, discs, *scrap]).intersection(whole)
     ligament = narrowest(whole, left, max(WIDEST, 1.02 * least))
-    if ligament < least:
-        raise LinkageError(
-            f'"{flat.name}": the relief leaves {mm(round(ligament, 2))} of it at the narrowest, '
-            f"and {mm(least)} is the least; move the plate or what passes it, or give a smaller "
-            f"least ligament", ligament=ligament)
+    _refuse_narrow(flat, ligament, least)
     need = swept.intersection(whole)
     return Cut(need, taken.difference(need), removed.difference(taken.union(need)), left, ligament,
                _edge_distances(flat, removed))
@@ -233,7 +230,7 @@ def _edge_distances(flat, removed):
 
 
 def cut_shape(flat: Flat, cut: Cut, unit: str) -> Plate:
-    """The plate with its relief, corners rounded to what the file writes plainly.
+    """The plate with its relief, new edges as arcs, corners rounded to what the file writes.
 
     Parameters
     ----------
@@ -251,14 +248,56 @@ def cut_shape(flat: Flat, cut: Cut, unit: str) -> Plate:
     holes = [hole for hole in _holes(shape)
              if shapely.Polygon(hole_polygon(hole.shape)).distance(removed) > 1e-6]
     known = shapely.union_all([shapely.Polygon(hole_polygon(h.shape)) for h in holes])
-    new = [Hole(outline=_corners(ring, unit)) for ring in cut.left.interiors
+    rounds = _old_roundings(shape)
+    new = [Hole(outline=_corners(flat, cut, ring, rounds, unit)) for ring in cut.left.interiors
            if not shapely.Polygon(ring).representative_point().within(known)]
     touched = removed.distance(flat.material.exterior) <= 1e-6
-    outline = _corners(cut.left.exterior, unit) if touched or isinstance(shape, Washer) \
-        else shape.outline
+    outline = _corners(flat, cut, cut.left.exterior, rounds, unit) \
+        if touched or isinstance(shape, Washer) else shape.outline
     return Plate(at=shape.at, normal=shape.normal, u=tuple(flat.axes[0].tolist())
                  if isinstance(shape, Washer) else shape.u, outline=outline,
                  thickness=shape.thickness, holes=(*holes, *new), clearance=shape.clearance)
+
+
+def as_made(flat: Flat, cut: Cut, shape: Plate, least: float) -> Cut:
+    """The cut with its edges as the arcs and lines of a shape, its ligament measured again.
+
+    Parameters
+    ----------
+    flat : Flat
+    cut : Cut
+    shape : Plate
+        As `cut_shape` gives it.
+    least : float
+        Least ligament, mm.
+    """
+    left = material_of(shape)
+    removed = flat.material.difference(left).intersection(cut.removed.buffer(2 * BAND))
+    ligament = narrowest(flat.material, left, max(WIDEST, 1.02 * least))
+    _refuse_narrow(flat, ligament, least)
+    return dataclasses.replace(
+        cut, growth=removed.difference(shapely.union_all([cut.need, cut.overcut])), left=left,
+        overcut=cut.overcut.intersection(removed), ligament=ligament,
+        edges=_edge_distances(flat, removed))
+
+
+def _refuse_narrow(flat, ligament, least) -> None:
+    if ligament < least:
+        raise LinkageError(
+            f'"{flat.name}": the relief leaves {mm(round(ligament, 2))} of it at the narrowest, '
+            f"and {mm(least)} is the least; move the plate or what passes it, or give a smaller "
+            f"least ligament", ligament=ligament)
+
+
+def _old_roundings(shape) -> list:
+    """Rounded corners of a plate as it was, and what stands for each in its polygons."""
+    if isinstance(shape, Washer):
+        return []
+    known = roundings(shape.outline, outline_polygon(shape.outline))
+    for hole in shape.holes:
+        if hole.outline is not None:
+            known += roundings(hole.outline, hole_polygon(hole.outline))
+    return known
 
 
 def _holes(shape):
@@ -267,15 +306,36 @@ def _holes(shape):
     return shape.holes
 
 
-def _corners(ring, unit):
+def _corners(flat, cut, ring, rounds, unit):
     """Corners of a ring, counter-clockwise, without those that rounding makes one or in line."""
-    per, digits = LENGTHS[unit].mm, LENGTHS[unit].written_digits
-    tidy = shapely.Polygon(ring).normalize().simplify(1e-3)
-    rows = np.round(shapely.get_coordinates(tidy.exterior)[:-1] / per, digits)
-    rows = rows[np.abs(rows - np.roll(rows, 1, axis=0)).max(axis=1) > 0]
-    if not shapely.Polygon(rows).exterior.is_ccw:
-        rows = rows[::-1]
-    return tuple((float(x) * per, float(y) * per) for x, y in rows + 0.0)
+    own = LENGTHS[unit]
+    rows = kept_roundings(fitted(cut.left, flat.material, ring), rounds)
+    given = {corner for corner, _ in rounds}
+    spots = np.round(np.array([row[:2] for row in rows]) / own.mm, own.written_digits) * own.mm
+    again = np.abs(spots - np.roll(spots, 1, axis=0)).max(axis=1) < 1e-9
+    kept = [k for k in range(len(rows)) if not again[k] or len(rows[k]) == 3]
+    done = []
+    for n, k in enumerate(kept):
+        place = tuple((spots[k] + 0.0).tolist())
+        if rows[k] in given:
+            done.append(rows[k])
+        elif len(rows[k]) == 3:
+            done += _rounding(spots, (kept[n - 1], k, kept[(n + 1) % len(kept)]), own)
+        else:
+            done.append(place)
+    return tuple(done)
+
+
+def _rounding(spots, three, own) -> list:
+    """The corner of an arc with the largest radius that its sides, as written, have room for."""
+    before, here, after = (spots[k] for k in three)
+    one, two = here - before, after - here
+    turn = abs(np.arctan2(one[0] * two[1] - one[1] * two[0], one @ two))
+    room = min(np.hypot(*one), np.hypot(*two)) - 1e-7
+    size = 10.0**own.written_digits
+    radius = float(np.floor(room / np.tan(turn / 2) / own.mm * size) / size) if turn > 1e-6 else 0.0
+    place = tuple((here + 0.0).tolist())
+    return [(*place, radius * own.mm)] if radius > 0 else []
 
 
 def with_shape(model: Model, name: str, shape: Plate) -> Model:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -14,14 +15,20 @@ from ..units import CAUTION, LENGTHS, shown_length
 from .cut import said_area
 from .flat import Flat
 
-LAYERS = {"cut outside": 1, "cut inside": 3, "hole centres": 5, "pivots": 6, "stations": 8,
-          "words": 7, "scale": 2, "keep clear": 4, "taken away": 30}  # name: colour number
+LAYERS = {"cut outside": 1, "cut inside": 3, "new edge": 1, "hole centres": 5, "pivots": 6,
+          "stations": 8, "words": 7, "scale": 2, "keep clear": 4, "old edge": 30}  # colour number
+LEGEND = {"cut outside": "edge of the part as it is to be", "new edge": "new edge to cut",
+          "old edge": "old edge, to be taken away", "keep clear": "keep clear: what moves past, "
+          "with its clearance", "stations": "axis of stations, with ticks",
+          "hole centres": "middle of a hole, with its size", "pivots": "pivot or joint, with its "
+          "hole where the file gives it"}
 STATIONS = ("FS", "BL", "WL")
 SIDES = ("from aft", "from the right", "from above")
 OFF_PLANE = 25.0  # mm off the plate's middle within which a point of its part is marked
 MARGIN = 12.0
 LETTERS = 3.0  # height, mm
-NARROW = 110.0  # a drawing is at least this wide, for its bar
+LETTER = 0.62  # width of a letter, of its height
+SAMPLE = 12.0  # mm of a line in the legend
 
 
 @dataclass(frozen=True)
@@ -47,8 +54,11 @@ class Drawing:
     lines : tuple of (str, ndarray (n, 2))
         Open lines with their layers, mm.
     words : tuple of Word
+        At their places on the part.
     bounds : tuple of float
-        Least u and v, greatest u and v, of everything, mm.
+        Least u and v, greatest u and v, of all that, mm.
+    notes : tuple of str
+        Sentences below it, the title first.
     """
 
     name: str
@@ -57,6 +67,13 @@ class Drawing:
     lines: tuple
     words: tuple
     bounds: tuple
+    notes: tuple = ()
+
+    @property
+    def legend(self) -> dict:
+        """What each kind of line that it has stands for, by its layer."""
+        there = {layer for layer, _ in (*self.contours, *self.lines)}
+        return {layer: words for layer, words in LEGEND.items() if layer in there}
 
     @property
     def area(self) -> float:
@@ -99,16 +116,24 @@ def draw(model: Model, flat: Flat, notes: Sequence[str] = (), regions: dict | No
         lines, words = lines + more[0], words + more[1]
     title = f"{flat.name}{', mirrored for the other side' if mirrored else ''}"
     area = outside.area - sum(hole.area for hole in inside)
-    sentences = [title, _what_it_shows(model, flat, facing, area), *notes,
-                 "Print at 100 %, and measure the bar before you use it.", *CAUTION.split("\n")]
-    more, texts, bottom = _foot(sentences, box, model.length)
-    lines, words = lines + more, words + texts
-    high = box[1] + MARGIN + 1.5 * LETTERS
-    low = (box[0][0] - MARGIN - LETTERS, bottom - 1.0)
-    right = max(high[0], low[0] + max([NARROW, *(0.58 * w.height * len(w.text) for w in texts)])
-                + MARGIN)
+    sentences = (title, _what_it_shows(model, flat, facing, area), *notes,
+                 "Print at 100 %, and measure the bar before you use it.", *CAUTION.split("\n"))
     return Drawing(title, model.length, contours, tuple(lines), tuple(words),
-                   (float(low[0]), float(low[1]), float(right), float(high[1])))
+                   _bounds(contours, lines, words), sentences)
+
+
+def _bounds(contours, lines, words) -> tuple:
+    """Least and greatest u and v of lines and words."""
+    spots = np.concatenate([*(contour.drawn() for _, contour in contours),
+                            *(np.asarray(line) for _, line in lines),
+                            *(np.array(box_of(word)) for word in words)])
+    return (*(spots.min(axis=0) - 1.0).tolist(), *(spots.max(axis=0) + 1.0).tolist())
+
+
+def box_of(word: Word) -> tuple:
+    """Two corners that hold a line of text, mm."""
+    (u, v), tall = word.at, word.height
+    return (u, v - 0.3 * tall), (u + LETTER * tall * len(word.text), v + tall)
 
 
 def _what_it_shows(model, flat, facing, area) -> str:
@@ -149,7 +174,8 @@ def _ticks(unit, line, span, station):
         long = 2.0 if n % every == 0 else 1.0
         lines.append(("stations", _turned([(here, other - long), (here, other + long)], axis)))
         if n % every == 0:
-            words.append(Word("stations", _turned([(here, other + 2.5)], axis)[0],
+            aside = (here + 0.8, other + 2.5)  # not on the other axis, where that runs through it
+            words.append(Word("stations", tuple(_turned([aside], axis)[0].tolist()),
                               f"{n * unit.tick / unit.mm:g}", 0.6 * LETTERS))
     return lines, words
 
@@ -188,8 +214,20 @@ def _pivot_marks(model, flat, flip, outside):
         lines += _cross("pivots", at, 4.0)
         lines.append(("pivots", np.stack((at[0] + 2.0 * np.cos(turns),
                                           at[1] + 2.0 * np.sin(turns)), axis=1)))
-        words.append(Word("pivots", (at[0] + 3.0, at[1] - 3.0), name, 0.7 * LETTERS))
+        words.append(Word("pivots", (at[0] + 3.0, at[1] - 3.0),
+                          f"{name}, {_hole_words(model, flat, name)}", 0.7 * LETTERS))
     return lines, words
+
+
+def _hole_words(model, flat, name) -> str:
+    """Size of the hole at a pivot or joint, where a joint of the file gives it."""
+    address = f"{name.removeprefix('pivot of ')}/pivot" if name.startswith("pivot of ") else \
+        f"{flat.body}/{name}"
+    for joint in model.joints.values():
+        size = joint.hole or joint.bolt
+        if size and address in ((joint.at,) if isinstance(joint.at, str) else joint.at):
+            return f"hole dia {shown_length(size, model.length)}"
+    return "hole not in the file"
 
 
 def _pivots_through(model, flat) -> dict:
@@ -222,28 +260,54 @@ def _outlined(regions, flip, box):
         if flip:
             region = shapely.transform(region, lambda places: places * (-1.0, 1.0))
         for part in shapely.get_parts(region.simplify(0.02).intersection(near)):
-            if part.geom_type == "Polygon":
-                lines += [(layer, shapely.get_coordinates(ring))
-                          for ring in (part.exterior, *part.interiors)]
+            rings = (part.exterior, *part.interiors) if part.geom_type == "Polygon" else \
+                (part,) if part.geom_type == "LineString" else ()
+            lines += [(layer, shapely.get_coordinates(ring)) for ring in rings]
     return lines
 
 
-def _foot(sentences, box, unit):
-    """Scale bar and words below the part, and where they end."""
-    left, top = float(box[0][0]), float(box[0][1]) - MARGIN - 4 * LETTERS
-    length = LENGTHS[unit].bar
-    tick = length / LENGTHS[unit].bar_parts
-    lines = [("scale", np.array([(left, top), (left + length, top)]))]
-    for n in range(round(length / tick) + 1):
-        x, long = left + n * tick, 3.0 if n * tick in (0.0, length) else 1.5
+def foot(drawing: Drawing, wide: float, *, legend: bool) -> tuple[list, list, float]:
+    """What stands below a part: its scale bar, the sentences, and what its lines stand for.
+
+    Parameters
+    ----------
+    drawing : Drawing
+    wide : float
+        Room for a line of words, mm.
+    legend : bool
+        Whether samples of lines are drawn; a cutter would follow them.
+
+    Returns
+    -------
+    (list of (str, ndarray), list of Word, float)
+        Lines and words with their upper left corner at 0, 0, and how far they reach down, mm.
+    """
+    own = LENGTHS[drawing.unit]
+    lines, top = bar_lines(drawing.unit, (0.0, -5.0)), -5.0
+    words = [Word("scale", (0.0, top - 1.4 * LETTERS),
+                  f"This bar is {shown_length(own.bar, drawing.unit, 0)} long.")]
+    y, size = top - 3.2 * LETTERS, 0.8 * LETTERS
+    for n, sentence in enumerate(drawing.notes):
+        tall = LETTERS * 1.1 if n == 0 else size
+        for line in textwrap.wrap(sentence, max(20, int(wide / (LETTER * tall)))) or [""]:
+            words.append(Word("words", (0.0, y), line, tall))
+            y -= 1.5 * tall
+    for layer, text in drawing.legend.items() if legend else ():
+        lines.append((layer, np.array([(0.0, y + 0.3 * size), (SAMPLE, y + 0.3 * size)])))
+        words.append(Word("words", (SAMPLE + 3.0, y), text, size))
+        y -= 1.7 * size
+    return lines, words, -y
+
+
+def bar_lines(unit: str, at: tuple[float, float]) -> list:
+    """A scale bar with its ticks, from its left end."""
+    (left, top), own = at, LENGTHS[unit]
+    tick = own.bar / own.bar_parts
+    lines = [("scale", np.array([(left, top), (left + own.bar, top)]))]
+    for n in range(own.bar_parts + 1):
+        x, long = left + n * tick, 3.0 if n in (0, own.bar_parts) else 1.5
         lines.append(("scale", np.array([(x, top), (x, top + long)])))
-    words = [Word("scale", (left, top - 1.4 * LETTERS),
-                  f"This bar is {shown_length(length, unit, 0)} long.")]
-    y = top - 3.2 * LETTERS
-    for n, line in enumerate(sentences):
-        words.append(Word("words", (left, y), line, LETTERS * (1.2 if n == 0 else 0.8)))
-        y -= 1.6 * LETTERS
-    return lines, words, y
+    return lines
 
 
 def notes_of_faces(model: Model, name: str) -> tuple[str, ...]:

@@ -18,6 +18,7 @@ from ..motion import body_of
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+CRUMB = 2e-3  # mm, below which a straight side is the rounding between two arcs
 FINE = 0.005  # mm between an arc and the straight lines it is drawn with
 
 
@@ -194,7 +195,9 @@ def rounded(corners: Iterable[Sequence[float]]) -> Contour:
             continue
         start, end = (x, y) - cut * one / math.hypot(*one), (x, y) + cut * two / math.hypot(*two)
         points += [(*start.tolist(), math.tan(turn / 4)), (*end.tolist(), 0.0)]
-    return Contour(tuple(points))
+    kept = [(x, y, bulge) for (x, y, bulge), (x2, y2, _) in _sides(points)
+            if bulge or math.hypot(x2 - x, y2 - y) > CRUMB]
+    return Contour(tuple(kept))
 
 
 def round_hole(at: tuple[float, float], diameter: float) -> Contour:

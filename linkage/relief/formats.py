@@ -1,35 +1,33 @@
-"""Templates as files: DXF for a cutter, SVG and PDF at full size for paper."""
+"""Templates as files of one drawing: DXF for a cutter, SVG at full size."""
 
 from __future__ import annotations
 
 import io
 import itertools
-import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..errors import LinkageError, nearest
 from ..model.drawings import read_dxf, unit_size
 from ..units import CAUTION, LENGTHS
-from .drawing import LAYERS, Drawing
+from .drawing import LAYERS, Drawing, box_of, foot
 
 if TYPE_CHECKING:
     from .flat import Contour
 
-PAPER = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-EDGE = 8.0  # mm of a page that a printer may not reach
-FOOT = 12.0  # mm at the foot of a page for its words
-OVERLAP = 10.0  # mm that neighbouring pages share
-PER_POINT = 25.4 / 72  # mm per point of a page
 PENS = {"cut outside": ("#000000", 0.35), "cut inside": ("#000000", 0.35),
-        "hole centres": ("#1f5fa8", 0.18), "pivots": ("#8a2f7d", 0.18),
-        "stations": ("#6b6b6b", 0.13), "words": ("#000000", 0.18), "scale": ("#000000", 0.25),
-        "keep clear": ("#b06a00", 0.13), "taken away": ("#b03030", 0.18)}
+        "new edge": ("#000000", 0.8), "old edge": ("#000000", 0.25),
+        "hole centres": ("#202020", 0.18), "pivots": ("#202020", 0.18),
+        "stations": ("#505050", 0.13), "words": ("#000000", 0.18), "scale": ("#000000", 0.25),
+        "keep clear": ("#303030", 0.2)}
+DASHES = {"old edge": (3.0, 1.2), "keep clear": (0.5, 1.0), "stations": (6.0, 1.0, 1.0, 1.0)}  # mm
 COLOURS = {layer: pen[0] for layer, pen in PENS.items()}
+NARROW = 150.0  # mm that lines of words below a narrow part are long
+PAPER_ONLY = ("new edge",)  # its contour is in the file for a cutter already
 
 
 def as_dxf(drawing: Drawing) -> str:
@@ -54,10 +52,12 @@ def as_dxf(drawing: Drawing) -> str:
     space, per = page.modelspace(), LENGTHS[drawing.unit].mm
     for layer, contour in drawing.contours:
         _add_contour(space, contour, per, layer)
-    for layer, line in drawing.lines:
-        space.add_lwpolyline([(u / per, v / per) for u, v in line.tolist()],
-                             dxfattribs={"layer": layer})
-    for word in drawing.words:
+    lines, words = below(drawing, legend=False)
+    for layer, line in (*drawing.lines, *lines):
+        if layer not in PAPER_ONLY:
+            space.add_lwpolyline([(u / per, v / per) for u, v in line.tolist()],
+                                 dxfattribs={"layer": layer})
+    for word in (*drawing.words, *words):
         space.add_text(word.text, height=word.height / per, dxfattribs={"layer": word.layer}
                        ).set_placement((word.at[0] / per, word.at[1] / per))
     return _dxf_text(page)
@@ -115,18 +115,23 @@ def as_svg(drawing: Drawing) -> str:
     -------
     str
     """
-    left, low, right, high = drawing.bounds
-    wide, tall = right - left, high - low
+    lines, words = below(drawing, legend=True)
+    left, _, right, high = drawing.bounds
+    right = max([right, *(box_of(word)[1][0] for word in words)])
+    wide, tall = right - left, high - min(box_of(word)[0][1] for word in words)
     parts = [f'<svg xmlns="http://www.w3.org/2000/svg" width="{wide:.3f}mm" '
              f'height="{tall:.3f}mm" viewBox="0 0 {wide:.3f} {tall:.3f}">',
              f"<title>{escape(drawing.name)}</title><desc>{escape(CAUTION)}</desc>",
              '<rect width="100%" height="100%" fill="white"/>']
-    for layer, line, closed in _all_lines(drawing):
+    for layer, line, closed in all_lines(drawing, lines):
         colour, pen = PENS[layer]
+        dash = " ".join(f"{k:g}" for k in DASHES.get(layer, ()))
+        dashed = f' stroke-dasharray="{dash}"' if dash else ""
         places = " ".join(f"{u - left:.4f},{high - v:.4f}" for u, v in line.tolist())
         parts.append(f'<{"polygon" if closed else "polyline"} class="{layer.replace(" ", "-")}" '
-                     f'points="{places}" fill="none" stroke="{colour}" stroke-width="{pen}"/>')
-    for word in drawing.words:
+                     f'points="{places}" fill="none" stroke="{colour}" stroke-width="{pen}"'
+                     f'{dashed}/>')
+    for word in (*drawing.words, *words):
         u, v = word.at
         parts.append(f'<text x="{u - left:.3f}" y="{high - v:.3f}" font-size="{word.height:.2f}" '
                      f'font-family="sans-serif" fill="{COLOURS[word.layer]}">'
@@ -134,104 +139,17 @@ def as_svg(drawing: Drawing) -> str:
     return "\n".join([*parts, "</svg>", ""])
 
 
-def _all_lines(drawing):
+def below(drawing: Drawing, *, legend: bool) -> tuple[list, list]:
+    """Lines and words below a drawing in one piece, where they stand."""
+    left, low, right, _ = drawing.bounds
+    lines, words, _ = foot(drawing, max(right - left, NARROW), legend=legend)
+    return ([(layer, line + (left, low)) for layer, line in lines],
+            [replace(word, at=(word.at[0] + left, word.at[1] + low)) for word in words])
+
+
+def all_lines(drawing: Drawing, more: Sequence = ()) -> Iterator[tuple]:
+    """Every line of a drawing: its layer, its places, and whether it is closed."""
     for layer, contour in drawing.contours:
         yield layer, contour.drawn(), True
-    for layer, line in drawing.lines:
+    for layer, line in (*drawing.lines, *more):
         yield layer, np.asarray(line), False
-
-
-def as_pdf(drawing: Drawing, paper: str | None = None) -> bytes:
-    """PDF of a drawing at full size, over as many pages as it takes.
-
-    Parameters
-    ----------
-    drawing : Drawing
-    paper : {"A4", "Letter"}, optional
-        By the length unit unless given.
-
-    Returns
-    -------
-    bytes
-        Neighbouring pages share a strip of 10 mm with crosses to lay them together by.
-    """
-    from matplotlib.backends.backend_pdf import PdfPages
-
-    size, columns, rows = sheets(drawing, paper)
-    inner, tall = size[0] - 2 * EDGE, size[1] - 2 * EDGE - FOOT
-    left, low, right, high = drawing.bounds
-    data = io.BytesIO()
-    with PdfPages(data, metadata={"CreationDate": None, "Title": drawing.name}) as pages:
-        for row in range(rows):
-            for column in range(columns):
-                corner = (left + column * (inner - OVERLAP),
-                          high - tall - row * (tall - OVERLAP))
-                caption = f"{drawing.name}: page {row * columns + column + 1} of {rows * columns}"
-                if rows * columns > 1:
-                    caption += f" (row {row + 1} of {rows}, column {column + 1} of {columns})"
-                _page(pages, drawing, size, corner, caption, rows * columns > 1)
-    return data.getvalue()
-
-
-def sheets(drawing: Drawing, paper: str | None = None) -> tuple[tuple[float, float], int, int]:
-    """Page size in mm, and the columns and rows of pages that a drawing takes.
-
-    Parameters
-    ----------
-    drawing : Drawing
-    paper : {"A4", "Letter"}, optional
-
-    Returns
-    -------
-    ((float, float), int, int)
-    """
-    name = paper or LENGTHS[drawing.unit].paper
-    if name not in PAPER:
-        raise LinkageError(f'no paper "{name}"; {nearest(name, PAPER)}', paper=name)
-    left, low, right, high = drawing.bounds
-    choices = []
-    for size in (PAPER[name], PAPER[name][::-1]):
-        inner, tall = size[0] - 2 * EDGE, size[1] - 2 * EDGE - FOOT
-        columns = max(1, math.ceil((right - left - OVERLAP) / (inner - OVERLAP) - 1e-9))
-        rows = max(1, math.ceil((high - low - OVERLAP) / (tall - OVERLAP) - 1e-9))
-        choices.append((size, columns, rows))
-    return min(choices, key=lambda sheet: sheet[1] * sheet[2])
-
-
-def _page(pages, drawing, size, corner, caption, tiled):
-    from matplotlib.collections import LineCollection
-    from matplotlib.figure import Figure
-
-    figure = Figure(figsize=(size[0] / 25.4, size[1] / 25.4))
-    inner, tall = size[0] - 2 * EDGE, size[1] - 2 * EDGE - FOOT
-    axes = figure.add_axes((EDGE / size[0], (EDGE + FOOT) / size[1], inner / size[0],
-                            tall / size[1]))
-    axes.set(xlim=(corner[0], corner[0] + inner), ylim=(corner[1], corner[1] + tall))
-    axes.set_axis_off()
-    for layer, (colour, pen) in PENS.items():
-        lines = [np.concatenate([line, line[:1]]) if closed else line
-                 for on, line, closed in _all_lines(drawing) if on == layer]
-        axes.add_collection(LineCollection(lines, colors=colour, linewidths=pen / PER_POINT,
-                                           capstyle="butt", joinstyle="miter"))
-    for word in drawing.words:
-        axes.text(*word.at, word.text, fontsize=word.height / PER_POINT, clip_on=True,
-                  color=COLOURS[word.layer], parse_math=False)
-    if tiled:
-        _overlap_marks(axes, corner, (inner, tall))
-    for n, line in enumerate([caption, " ".join(CAUTION.split())]):
-        figure.text(EDGE / size[0], (EDGE + FOOT - 4 - 4 * n) / size[1], line,
-                    fontsize=2.3 / PER_POINT, parse_math=False)
-    pages.savefig(figure)
-
-
-def _overlap_marks(axes, corner, size):
-    """Crosses in the strips that neighbouring pages share, and the edges to lay against them."""
-    (u, v), (wide, tall), half = corner, size, OVERLAP / 2
-    for x in (u + half, u + wide - half):
-        for y in (v + half, v + tall - half):
-            axes.plot([x - 4, x + 4], [y, y], color="#b03030", linewidth=0.4)
-            axes.plot([x, x], [y - 4, y + 4], color="#b03030", linewidth=0.4)
-    for x in (u, u + wide):
-        axes.plot([x, x], [v, v + tall], color="#b03030", linewidth=0.4, linestyle=":")
-    for y in (v, v + tall):
-        axes.plot([u, u + wide], [y, y], color="#b03030", linewidth=0.4, linestyle=":")

@@ -14,7 +14,7 @@ from ..geometry.triangles import Triangles
 from ..model import Model
 from ..motion import System
 from ..stops import real_travel
-from .cut import Cut, cut_shape, least_ligament, make_cut, with_shape
+from .cut import Cut, as_made, cut_shape, least_ligament, make_cut, with_shape
 from .flat import Flat, flat_of
 from .mesh_sweep import MeshSweep
 from .swept import Sweep
@@ -36,8 +36,8 @@ class Options:
     everything : bool
         Cut for every pair of the plate, not only those whose clearance is missed.
     grow : float
-        mm taken more all round than was swept, so that the proof ends; `KEPT` of `cut` comes to
-        it, and both together stay under 0.1 mm.
+        mm taken more all round than was swept, so that the proof ends; `KEPT` of `cut` and `BAND`
+        of `arcs` come to it, and all together stay under 0.1 mm.
     step : float, optional
         mm that nothing moves more than between the stick positions swept; by the roundness of
         what sweeps unless given.
@@ -55,9 +55,9 @@ class Options:
     def __post_init__(self):
         if self.cutter is not None and not self.cutter >= 0:
             raise LinkageError(f"the cutter has a radius of {mm(self.cutter)}; give 0 or more")
-        if not 0 < self.grow <= 0.085:
+        if not 0 < self.grow <= 0.07:
             raise LinkageError(f"grow is {mm(self.grow)}; give more than {mm(0)} and at most "
-                               f"{mm(0.085)}")
+                               f"{mm(0.07)}")
         if self.step is not None and not self.step > 0:
             raise LinkageError(f"step is {mm(self.step)}; give more than {mm(0)}")
 
@@ -218,8 +218,10 @@ def _required(pairs, name) -> float:
 def _tried(system, flat, swept, options):
     """The cut, the shape, the model and what is proven, and the places that miss."""
     cutter = system.model.unit.cutter if options.cutter is None else options.cutter
-    cut = make_cut(flat, swept, options.grow, cutter, least_ligament(flat, options.ligament))
+    least = least_ligament(flat, options.ligament)
+    cut = make_cut(flat, swept, options.grow, cutter, least)
     shape = cut_shape(flat, cut, system.model.length)
+    cut = as_made(flat, cut, shape, least)
     model = with_shape(system.model, flat.name, shape)
     fresh = System(model)
     _refuse_lost_joints(system, fresh, flat.name)

@@ -6,18 +6,26 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+import shapely
+
 from ..disk import file_stems, fill_folder
 from ..model import Model, Plate, Washer
 from ..model.save import saved_files, saved_names
 from ..units import CAUTION, shown_length
+from .arcs import BAND
 from .cut import said_area, said_width
 from .drawing import draw, notes_of_faces
 from .flat import flat_of, plates_named
-from .formats import as_dxf, as_pdf, as_svg, sheets, with_cut
+from .formats import as_dxf, as_svg, with_cut
+from .marks import outline_after
 from .reliefs import Relief
+from .tiles import as_pdf, pages_of
 
 if TYPE_CHECKING:
     from .drawing import Drawing
+
+
+ALIKE = 1e-3  # of its area, by which a plate may differ from its mirror image
 
 
 def both_sides(model: Model, name: str) -> tuple[str, ...]:
@@ -77,11 +85,38 @@ def templates(model: Model, name: str, *, paper: str | None = None, mirrored: bo
     dict
         ``{file name: str or bytes}``, and under ``None`` the `Drawing`.
     """
-    drawing = draw(model, flat_of(model, name), (*notes_of_faces(model, name), *notes),
+    drawing = draw(model, flat_of(model, name),
+                   (*notes_of_faces(model, name), *_note_of_twin(model, name), *notes),
                    regions, mirrored=mirrored)
     stem = template_stem(model, name, mirrored)
     return {f"{stem}.dxf": as_dxf(drawing), f"{stem}.svg": as_svg(drawing),
             f"{stem}.pdf": as_pdf(drawing, paper), None: drawing}
+
+
+def identity(model: Model, digest: str) -> str:
+    """Which revision of which file a template is of."""
+    words = [f"revision {model.revision}" if model.revision else "no revision in the file",
+             f"approved by {model.approved_by}, as the file says" if model.approved_by else
+             "the file names nobody who approved it"]
+    return f"Of the model file with digest {digest}: {'; '.join(words)}." if digest else \
+        f"{'; '.join(words).capitalize()}."
+
+
+def _note_of_twin(model, name) -> tuple[str, ...]:
+    """What the plate of the other side is to this one."""
+    twin = twin_of(model, name)
+    if twin is None:
+        return ()
+    here, there = flat_of(model, name), flat_of(model, twin)
+
+    def seen(places):
+        spots = here.origin + places @ here.axes[:2]
+        return (spots * (1.0, -1.0, 1.0) - there.origin) @ there.axes[:2].T
+
+    apart = shapely.transform(here.material, seen).symmetric_difference(there.material).area
+    if apart < ALIKE * here.material.area:
+        return (f"Mirror pair with {twin}: make one of each, this one turned over is the other.",)
+    return (f"The other side, {twin}, is not its mirror image: it has a template of its own.",)
 
 
 def template_stem(model: Model, name: str, mirrored: bool = False) -> str:
@@ -98,24 +133,25 @@ def template_names(model: Model, names: Iterable[str], mirrored: bool = False) -
 
 def page_count(drawing: Drawing, paper: str | None = None) -> int:
     """Pages of the PDF."""
-    _, columns, rows = sheets(drawing, paper)
-    return columns * rows
+    return len(pages_of(drawing, paper))
 
 
-def relief_templates(relief: Relief, paper: str | None = None) -> dict:
+def relief_templates(relief: Relief, paper: str | None = None, digest: str = "") -> dict:
     """Template files of a relieved plate, with what to keep clear and what to take away outlined.
 
     Parameters
     ----------
     relief : Relief
     paper : {"A4", "Letter"}, optional
+    digest : str
+        Of the model file that the plate is cut for.
 
     Returns
     -------
     dict
         As from `templates`.
     """
-    unit, notes, regions = relief.model.length, [], {}
+    unit, notes, regions = relief.model.length, [identity(relief.model, digest)], {}
     for row in relief.pairs:
         notes.append(f"{row['pair']}: required {shown_length(row['required'], unit)}, proven "
                      f"{shown_length(row['after'], unit, 4)}")
@@ -129,7 +165,12 @@ def relief_templates(relief: Relief, paper: str | None = None) -> dict:
     if relief.needed:
         notes.append(f"To take away: {said_area(relief.cut.removed.area, unit)}; narrowest left "
                      f"by it {said_width(relief.cut.ligament, unit)}")
-        regions = {"keep clear": relief.swept, "taken away": relief.cut.removed}
+        notes.append(f"New edges are arcs and lines, at most {shown_length(BAND, unit, 4)} beyond "
+                     f"the line that was proven first and never short of it; proven again as they "
+                     f"are")
+        old = relief.flat.material.boundary.difference(relief.cut.left.buffer(0.02))
+        new = shapely.MultiLineString(list(outline_after(relief.flat, relief.cut.left)))
+        regions = {"keep clear": relief.swept, "old edge": old, "new edge": new}
     return templates(relief.model, relief.name, paper=paper, notes=notes, regions=regions)
 
 

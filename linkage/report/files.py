@@ -26,6 +26,7 @@ from .written import READINGS
 if TYPE_CHECKING:
     from ..relief.reliefs import Relief
 
+CARDS = "test-cards"  # their chapter, and the name of their pages
 SECOND_CORE = ("drawn_map",)  # of what only a report shows: the longest, beside all the rest
 
 
@@ -45,7 +46,7 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     """
     paper = paper or LENGTHS[results.system.model.length].paper
     title = f"{results.system.model.title}: control system as computed"
-    names = results.chapters if results.only else [chapter.name for chapter in CHAPTERS]
+    names = chapters_of(results)
     later = SECOND_CORE if "stops" in names else ()
     with results.beside(later):
         blocks = [Text(CAUTION, "caution"), *blocks_of(results, names)]
@@ -53,20 +54,40 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     files = {"report.html": as_html(title, blocks),
              "report.pdf": as_pdf(title, blocks, paper, f"Model digest {results.digest}"),
              "tables.json": as_json(title, read, results.digest)}
+    files |= _test_cards(results, names, paper)
     files |= {f"tables/{name}": text for name, text in csv_files(tables_of(blocks)).items()}
     if "reliefs" in names and results.reliefs is not None:
-        files |= template_files(results.reliefs[0], paper)
+        files |= template_files(results.reliefs[0], paper, results.digest)
     form = readings_form(results.system, results.digest, results.stops)
     files[READINGS.format(results.digest)] = csv_text(form)
     return files
 
 
-def template_files(reliefs: Iterable[Relief], paper: str) -> dict:
+def chapters_of(results: Results) -> list[str]:
+    """Chapters of a report: page one in place of the sheet's answer."""
+    asked = results.chapters if results.only else [chapter.name for chapter in CHAPTERS]
+    names = ["page-one" if name == "answer" else name for name in asked]
+    if "clearance" in names:
+        names.insert(1, "contact-sheets")
+    return list(dict.fromkeys(names))
+
+
+def _test_cards(results, names, paper):
+    """The test cards on pages of their own, to take to the aircraft."""
+    if CARDS not in names or results.worst_loads is None:
+        return {}
+    title = f"{results.system.model.title}: test cards"
+    blocks = [Text(CAUTION, "caution"), *blocks_of(results, [CARDS])]
+    return {f"{CARDS}.html": as_html(title, blocks),
+            f"{CARDS}.pdf": as_pdf(title, blocks, paper, f"Model digest {results.digest}")}
+
+
+def template_files(reliefs: Iterable[Relief], paper: str, digest: str) -> dict:
     """Templates of relieved plates: ``{path in the folder: str or bytes}``."""
     from ..relief import relief_templates
 
     return {f"templates/{name}": data for each in reliefs
-            for name, data in relief_templates(each, paper).items() if name}
+            for name, data in relief_templates(each, paper, digest).items() if name}
 
 
 def as_json(title: str, tables: dict, digest: str) -> str:

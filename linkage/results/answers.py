@@ -16,7 +16,6 @@ from ..errors import LinkageError
 from ..model import Plate, Washer
 from ..model.file import model_digest
 from ..motion import System
-from ..search import may_rise
 from ..units import lengths_said_in
 from .second_core import SecondCore
 from .sequence import rigging_sequence
@@ -31,7 +30,6 @@ if TYPE_CHECKING:
     from ..stops.mapping import TravelMap
     from ..stops.real import RealTravel
 
-STEPS = 41  # stick positions along an input at which friction is looked at
 AHEAD = ("real_travel",)  # what most of the others rest on
 FIRST_CORE = ("clearance", "stops", "travels")  # each rests on the one before; the rest go beside
 
@@ -333,6 +331,11 @@ class Answers:
         return loads.lost_motion_table(self.system)
 
     @answer
+    def servos(self) -> pd.DataFrame | None:
+        """Every servo: dead centre of its arm, force to overpower it, travel it takes away."""
+        return loads.servo_table(self.system)
+
+    @answer
     def stick_forces(self) -> dict[str, pd.DataFrame] | None:
         """``{input: DataFrame}``: force and friction along each input that has a grip."""
         return {name: loads.stick_force_table(self.system, name)
@@ -347,28 +350,30 @@ class Answers:
 
     @answer
     def friction(self) -> pd.DataFrame | None:
-        """Breakout friction of each joint carried to the grip: joint, input, neutral, most; N.
+        """Breakout friction of each joint carried to the grip, as `loads.friction_table` has it."""
+        return loads.friction_table(self.system)
 
-        The most is searched at ``attrs["positions"]`` of each input, the others at 0; up to
-        ``attrs["error"]`` may be missing between them.
-        """
-        import pandas as pd
+    @answer
+    def feel(self) -> dict[str, loads.Felt] | None:
+        """``{input: Felt}``: force in the hand along each input that anything acts on."""
+        return {name: loads.whole_travel(self.system, name) for name in self.system.travel_box()
+                if loads.is_felt(self.system, name)}
 
-        rows, error = [], 0.0
-        for name, ends in stops.judged_box(self.system).items():
-            if not loads.grips(self.system, name):
-                continue
-            x = np.unique([0, *np.linspace(*ends, STEPS)])
-            motion = self.system.sweep(**{name: x})
-            for part, force in loads.friction_force(motion, name).items():
-                if np.isfinite(force).any() and np.nanmax(force) > 1e-9:
-                    most = float(np.nanmax(force))
-                    error = max(error, float(np.nanmax(force + may_rise(force, [x]))) - most)
-                    rows.append({"joint_of": part, "input": name,
-                                 "neutral": float(force[x == 0][0]), "most": most})
-        table = pd.DataFrame(rows, columns=["joint_of", "input", "neutral", "most"])
-        table.attrs |= {"positions": STEPS, "error": error}
-        return table
+    @answer
+    def releases(self) -> dict[str, list] | None:
+        """``{input: list of Release}``: what each does when it is let go."""
+        return {name: loads.let_go(felt) for name, felt in self._needs("feel").items()}
+
+    @answer
+    def trims(self) -> dict[str, pd.DataFrame] | None:
+        """``{trim input: DataFrame}``: where it holds what it trims."""
+        return {trim: loads.trim_table(self.system, trim) for trim in loads.trimmers(self.system)
+                if loads.trimmers(self.system)[trim] in self._needs("feel")}
+
+    @answer
+    def springs(self) -> pd.DataFrame | None:
+        """Length and load of every spring."""
+        return loads.spring_table(self.system)
 
     # --- what the shop makes and turns --------------------------------------------------------
 

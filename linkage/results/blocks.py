@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 DIGITS = {"°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°": 3, "N/mm²": 0,
-          "ksi": 1,
+          "ksi": 1, "lb": 2, "kg": 3,
           **{name: own.digits for name, own in LENGTHS.items()},
           **{f"°/{name}": 3 for name in LENGTHS}}
 TRUTH = {"met": ("MISSED", "met"), "governs": ("no", "governs")}  # of columns of these names
@@ -24,9 +24,10 @@ TRUTH = {"met": ("MISSED", "met"), "governs": ("no", "governs")}  # of columns o
 
 @dataclass(frozen=True)
 class Heading:
-    """A chapter's title."""
+    """A chapter's title; one that is handed out by itself begins a page."""
 
     text: str
+    new_page: bool = False
 
     @property
     def anchor(self) -> str:

@@ -14,7 +14,7 @@ from .. import gearing
 from ..clearances import scene_of, undrawn
 from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
-from . import gives, hands, strength
+from . import feels, gives, hands, servos, strength, strength_left
 from .answers import Answers, NothingAsked
 from .columns import counted, listed, place_words
 from .movements import (
@@ -196,6 +196,9 @@ def _no_clearance_of(results):
     if bare:
         yield (f"clearance of {', '.join(bare)}: no shape in the file; nothing is proven about "
                f"them")
+    if results.system.model.springs:
+        yield (f"clearance of {listed(f'spring {name}' for name in results.system.model.springs)}: "
+               f"a spring has no shape in the file; nothing is proven about it")
     gaps = undrawn(scene_of(results.system))
     if gaps:
         yield (f"clearance of what is not drawn: no solid of the file is there for "
@@ -379,10 +382,14 @@ QUESTIONS = (  # in the order of the verdict
                        " whether the stick gets past them, {builds}, over all that they hang on.")),
     Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins"),
              strength.load_misses,
-             strength.margins_judged, strength.no_strength,
+             strength.margins_judged, strength_left.no_strength,
              strength.load_covers, strength.cases_switched),
     Question("lost motion", "loads", ("lost_motion",), gives.give_misses, gives.gives_judged,
              gives.gives_left, gives.gives_cover),
+    Question("servo", "loads", ("servos",), servos.servo_misses, servos.servos_judged,
+             servos.servos_left, servos.servos_cover),
+    Question("hands off", "feel", ("feel",), feels.feel_misses, feels.feels_judged,
+             feels.feels_left, feels.feels_cover),
     Question("tolerance", "tolerances", ("few_builds",), _build_misses, lambda results: ""),
     Question("rod end", "rods", ("misalignment",), _tilt_misses, _tilts_judged, _tilts_left,
              _tilt_covers),

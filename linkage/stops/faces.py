@@ -130,6 +130,25 @@ class Meeting:
         drawn = first_contacts(self.system) if together else {}
         return drawn[self.name] if self.name in drawn else _marched([(self, thickness)])[0]
 
+    def first_from(self, others: dict) -> tuple[np.ndarray, np.ndarray]:
+        """The same along the stop's own input from others that are moved, ``{input: (n,)}``.
+
+        Returns
+        -------
+        (ndarray (n,), ndarray (n,))
+            Proven free of contact from the others' place up to there; where contact is met, NaN
+            where none is.
+        """
+        names = (self.stop.input, *others)
+        places = np.stack([np.ravel(np.asarray(at, dtype=float)) for at in others.values()], -1)
+        ends = np.zeros((len(places), len(names)))
+        ends[:, 0] = self.limit
+        starts = np.concatenate([np.zeros((len(places), 1)), places], axis=1)
+        found = first_contact(self.stage(self.thickness), Ways(names, ends, starts))
+        met = found.met_at[0]
+        return (found.free_to[0] * self.limit,
+                np.where(np.isfinite(met), met, np.nan) * self.limit)
+
     def contact(self, thickness: float) -> float:
         """Position of the input at which the faces first meet.
 
@@ -139,8 +158,9 @@ class Meeting:
             When they touch at neutral already, never meet, or only graze each other, so that where
             they first meet is not decided.
         """
-        self.check_neutral(thickness)
         free_to, met_at = self.first(thickness)
+        if not free_to:  # else they are proven apart at neutral too
+            self.check_neutral(thickness)
         self.check_met(free_to, met_at)
         if abs(met_at - free_to) > WITHIN:
             raise LinkageError(f'stop "{self.name}": where its faces first meet is not decided: '
@@ -238,9 +258,10 @@ def first_contacts(system: System) -> dict:
         measured are left out.
     """
     def work():
-        made = [m for m in _each(meeting, system) if m.free_at_neutral(m.thickness) > 0]
+        made = _each(meeting, system)
         found = _marched([(m, m.thickness) for m in made])
-        return {m.name: ends for m, ends in zip(made, found, strict=True)}
+        return {m.name: ends for m, ends in zip(made, found, strict=True)
+                if ends[0] or m.free_at_neutral(m.thickness) > 0}
 
     return system.kept("first contacts of stops", work)
 

@@ -162,25 +162,31 @@ class _March:
         _, first, cell = np.unique(np.stack([ray, free, high], axis=1), axis=0,
                                    return_index=True, return_inverse=True)
         cell = cell.reshape(-1)
-        value, way = self._gaps(which, (centre[first], ray[first]), cell)
+        value, way, before, turned = self._gaps(which, ((centre[first], aside[first]), ray[first]),
+                                                cell)
         back = self._met(which, ray, value, centre)
-        ask, proven, likely = np.flatnonzero(~back), np.full(len(which), -1.0), centre.copy()
+        self._met(which, ray, before, aside)
+        ask, proven = np.flatnonzero(~back), np.full(len(which), -1.0)
         if ask.size:
             cells, again = np.unique(cell[ask], return_inverse=True)
             at, again = first[cells], again.reshape(-1)
-            before, turned = self._gaps(which[ask], (aside[at], ray[at]), again)
             posture = enclose(self.system, *self.ways.over(centre[at], half[at], ray[at]))
             proven[ask] = self._proven(posture, (which[ask], again), ray[ask],
-                                       (way[:, ask], turned))
-            with np.errstate(divide="ignore", invalid="ignore"):
-                likely[ask] += (half * ASIDE * value)[ask] / (value[ask] - before)
+                                       (way[:, ask], turned[:, ask]))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            likely = centre + half * ASIDE * value / (value - before)
         return self._next(items, (centre, half, high), (proven, likely), back)
 
     def _gaps(self, which, cells, cell):
-        posture = self.system.sweep(**self.ways.place(*cells)).flat_posture()
-        known = depths(self.stage, posture, which, cell)
-        lost = ~np.isfinite(known.way).all(axis=0)
-        return known.gap, np.where(lost, SOME_WAY, known.way)
+        """Gap and direction of items in the middle of their cells, and aside, asked at once."""
+        shares, ray = cells
+        posture = self.system.sweep(**self.ways.place(
+            np.concatenate(shares), np.tile(ray, 2))).flat_posture()
+        known = depths(self.stage, posture, np.tile(which, 2),
+                       np.concatenate([cell, cell + len(ray)]))
+        lost, count = ~np.isfinite(known.way).all(axis=0), len(which)
+        way = np.where(lost, SOME_WAY, known.way)
+        return known.gap[:count], way[:, :count], known.gap[count:], way[:, count:]
 
     def _met(self, which, ray, value, share):
         """Keep what was met at some shares, and tell which items were touching or lost there."""
@@ -220,14 +226,12 @@ class _March:
         (centre, half, high), (proven, likely) = cells, found
         whole = proven >= 1
         now = np.where(whole, high, np.maximum(free, centre + half * proven))
-        left = likely - now
-        width = np.where(now - free > half, 2 * half, half / 2)
-        nearer = np.clip(1.5 * left, half / 1000, width)
-        width = np.where((left > 0) & (likely > centre), nearer, width)
-        width = np.where(whole, np.maximum(step, 4 * half), width)
-        width = np.where(back, half / 2, width)
         now = np.where(back, free, now)
-        least = self.least[ray]
+        left, least = likely - now, self.least[ray]
+        width = np.where(now - free > half, 2 * half, half / 2)
+        nearer = np.clip(1.5 * left, least, np.where(back, half, width))
+        width = np.where((left > 0) & (back | (likely > centre)), nearer, width)
+        width = np.where(whole, np.maximum(step, 4 * half), width)
         stuck = ~whole & ~self.stage.rough[which] & (2 * half <= 1.01 * least)
         width = np.where(stuck, 0.0, np.maximum(width, least))
         split = self.stage.rough[which] & ~whole & ~back
@@ -260,22 +264,24 @@ class _March:
             return depths(self.stage, motion.flat_posture(), which[chosen],
                           np.arange(len(share))).gap
 
-        some, low = np.arange(len(which)), free
+        some, low, before = np.arange(len(which)), free, None
         for reach in (0.0, 1.0, 1 / STUCK):
             high = np.minimum(free + reach * self.least[ray], 1.0)
             value = gap(high[some], some)
-            hit = some[value <= 0]
+            before = value if before is None else before
+            touching = value <= 0
+            hit = some[touching]
             if hit.size:
                 self._refined((which, ray), hit, lambda x, h=hit: gap(x, h),
-                              (low[hit], high[hit]))
-            some = some[~(value <= 0)]
+                              ((low[hit], before[touching]), (high[hit], value[touching])))
+            some, before = some[~touching], before[~touching]
             if not some.size:
                 return
 
     def _refined(self, items, hit, gap, ends):
-        """Keep the first place in brackets at which items touch."""
-        low, high = ends
-        root = refine(gap, (low, gap(low)), (high, gap(high)), 1e-14) if (high > low).any() else low
+        """Keep the first place in brackets, of places and the gaps there, at which items touch."""
+        (low, _), (high, _) = ends
+        root = refine(gap, *ends, 1e-14) if (high > low).any() else low
         for ulps in (0, 16, 4096):
             tried = np.clip(root * (1 + ulps * U), low, high)
             touching = gap(tried) <= 0

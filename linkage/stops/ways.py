@@ -26,10 +26,14 @@ class Ways:
     names : tuple of str
     ends : ndarray (ways, inputs)
         Where each way ends, degrees (mm).
+    starts : ndarray (ways, inputs) or None
+        Where each way starts instead of neutral: an input that has a start is to have an end of 0,
+        and keeps its start all along.
     """
 
     names: tuple[str, ...]
     ends: np.ndarray
+    starts: np.ndarray | None = None
 
     @classmethod
     def of_inputs(cls, ends: Sequence[tuple[str, float]]) -> Ways:
@@ -46,6 +50,7 @@ class Ways:
     def place(self, share: np.ndarray, way: np.ndarray) -> dict:
         """Inputs at shares (n,) of ways (n,), for `System.sweep`."""
         at = self.ends[way] * share[:, None]
+        at = at if self.starts is None else at + self.starts[way]
         return {name: at[:, i] for i, name in enumerate(self.names)}
 
     def over(self, centre: np.ndarray, half: np.ndarray, way: np.ndarray) -> tuple[dict, dict]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import logging
 import numbers
 import threading
@@ -52,7 +53,7 @@ from .page_tables import (
     stop_row,
     waiting_row,
 )
-from .payload import make_payload
+from .payload import as_json, make_payload
 from .program import script, style
 from .prover import Prover
 from .typed import typed_length
@@ -81,7 +82,9 @@ class Workbook(anywidget.AnyWidget):
     _esm = script()
     _css = style()
     live = traitlets.Bool(True).tag(sync=True)
-    head = traitlets.Dict().tag(sync=True)
+    # sent as text: it holds no bytes to be looked for among its thousands of lists
+    head = traitlets.Dict().tag(sync=True, to_json=lambda head, _: as_json(head),
+                                from_json=lambda text, _: json.loads(text))
     shapes = traitlets.Bytes().tag(sync=True)
     grid = traitlets.Bytes().tag(sync=True)
     state = traitlets.Dict().tag(sync=True)
@@ -308,7 +311,7 @@ class Workbook(anywidget.AnyWidget):
         return [name for name in self.model.stops if name in changed or self._stop_moved(name)]
 
     def _draw(self) -> None:
-        self._held = dict(self.position)
+        self._held, self._parts = dict(self.position), part_rows(self._draft)
         payload = make_payload(self._system, self.position, self._box)
         with self.hold_sync():
             self.head, self.shapes, self.grid = payload.head, payload.shapes, payload.grid
@@ -394,7 +397,7 @@ class Workbook(anywidget.AnyWidget):
                 self._prover.prove(serial, self.model, phases)
 
     def _tell(self) -> None:
-        model, source, rows = self.model, self._path, part_rows(self._draft)
+        model, source = self.model, self._path
         now = time.monotonic()
         self.state = {
             "serial": self._serial, "heard": self._heard, "busy": list(self._busy),
@@ -405,8 +408,8 @@ class Workbook(anywidget.AnyWidget):
             "required": self._known["required"],
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),
-            "parts": rows, "undo": len(self._draft.past),
-            "changes": changes(self._draft, rows, self._first, self._system),
+            "parts": self._parts, "undo": len(self._draft.past),
+            "changes": changes(self._draft, self._parts, self._first, self._system),
             "ask_over": self._ask_over,
             "save_as": f"{source.stem} changed.toml" if source else "changed.toml"}
 

@@ -2,7 +2,8 @@
 
 Format 3
 --------
-`head` is JSON; `shapes` is points (x, y, z), mm; `grid` is numbers.  Everything is little-endian.
+`head` is JSON, from a kernel its text; `shapes` is points (x, y, z), mm; `grid` is numbers.
+Everything is little-endian.
 
 Positions of inputs, in the head and in what the page and the kernel tell each other, are in degrees
 and mm; ``per`` of the input makes what is shown of them.
@@ -117,10 +118,12 @@ def _solids_and_pairs(scene, grid, index, points) -> dict:
     drawn = [_solid(scene, name, grid.origins, index, points) for name in solids]
     at = {name: i for i, name in enumerate(solids)}
     axis = {a.name: k for k, a in enumerate(grid.axes)}
-    inputs = {p.inputs: [axis[n] for n in p.inputs if n in axis] for p in scene.pairs.values()}
+    every = list(scene.pairs.values())
+    inputs = {names: [axis[n] for n in names if n in axis] for names in {p.inputs for p in every}}
+    required = {size: round(size, 6) for size in {p.required for p in every}}
     rests = _Kept(scene, grid.origins, index, points)
-    pairs = [[at[p.first], at[p.second], round(p.required, 6), p.rule, inputs[p.inputs],
-              *rests.of(p)] for p in scene.pairs.values()]
+    pairs = [[at[p.first], at[p.second], required[p.required], p.rule, inputs[p.inputs],
+              *(rests.of(p) if p.joined else ())] for p in every]
     return {"solids": drawn, "pairs": pairs, "kept": rests.solids}
 
 
@@ -144,6 +147,13 @@ class _Block:
         self.lots.append(values)
         return first
 
+    def put_each(self, lots, origin) -> list[list]:
+        """Several lots from an origin put at once; where each begins, and its count."""
+        counts = [len(lot) for lot in lots]
+        at = self.put(np.concatenate(lots) - origin) if lots else self.count
+        return [[at + end - count, count]
+                for end, count in zip(itertools.accumulate(counts), counts, strict=True)]
+
     def bytes(self) -> bytes:
         return np.concatenate(self.lots or [np.zeros((0, self.width), np.float32)]
                               ).astype("<f4").tobytes()
@@ -157,8 +167,8 @@ class _Kept:
         self.solids, self._known = [], {}
 
     def of(self, pair) -> list:
-        """Both numbers of a pair, in a list; nothing where both solids are whole."""
-        if not pair.joined:
+        """Both numbers of a pair at a joint, in a list; nothing where both solids are whole."""
+        if not self.scene.balls(pair):
             return []
         both = [self._number(pair, name) for name in (pair.first, pair.second)]
         return [both] if max(both) >= 0 else []
@@ -179,11 +189,7 @@ class _Kept:
         if isinstance(solid.pieces, Triangles):
             return _drawn(solid.pieces, origin, self.points)
         if solid.ends is None:
-            at = self.points.put(np.concatenate([p.points for p in solid.pieces]) - origin)
-            counts = [len(p.points) for p in solid.pieces]
-            firsts = [at, *(at + end for end in itertools.accumulate(counts[:-1]))]
-            return [[first, count, round(p.radius, 6)]
-                    for first, count, p in zip(firsts, counts, solid.pieces, strict=True)]
+            return _put_pieces(self.points, solid, origin)
         way = solid.ends[1] - solid.ends[0]
         return [[self.points.put(solid.ends - origin), 2, round(p.radius, 6),
                  ((p.points - solid.ends[0]) @ way / (way @ way)).tolist()] for p in solid.pieces]
@@ -235,9 +241,9 @@ def _solid(scene, name, origins, index, points) -> dict:
         pieces = _drawn(solid.pieces, origin, points)
         return {"name": name, "carriers": [index[body] for body in solid.carriers],
                 "pieces": pieces, "bars": [], "faces": [[piece[:2]] for piece in pieces]}
-    pieces = [[points.put(p.points - origin), len(p.points), round(p.radius, 6)]
-              for p in solid.pieces]
-    faces = [[[points.put(loop - origin), len(loop)] for loop in face] for face in _faces(shape)]
+    pieces, faces = _put_pieces(points, solid, origin), _faces(shape)
+    loops = iter(points.put_each([loop for face in faces for loop in face], origin))
+    faces = [[next(loops) for _ in face] for face in faces]
     bars = [] if faces else pieces
     return {"name": name, "carriers": [index[body] for body in solid.carriers], "pieces": pieces,
             "bars": bars, "faces": faces}
@@ -248,6 +254,11 @@ def _drawn(surface, origin, points) -> list:
     corners, off = coarser(surface.corners, DRAWN)
     first, radius = points.put(corners.reshape(-1, 3) - origin), round(surface.radius + off, 6)
     return [[first + 3 * k, 3, radius] for k in range(len(corners))]
+
+
+def _put_pieces(points, solid, origin) -> list[list]:
+    places = points.put_each([p.points for p in solid.pieces], origin)
+    return [[*at, round(p.radius, 6)] for at, p in zip(places, solid.pieces, strict=True)]
 
 
 @lru_cache(maxsize=1024)  # after a change of one point all other shapes are drawn as before

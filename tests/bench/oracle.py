@@ -1,6 +1,7 @@
 """Random systems tried by the oracle: what was looked at, what was untrue, and the bounds' slack.
 
     python tests/bench/oracle.py 200          # seeds 0 to 199, as the full tests try them
+    python tests/bench/oracle.py 100 200      # seeds 100 to 199
     python tests/bench/oracle.py 20 --quick   # as the daily tests try them
 
 A system that takes more than `LONGEST` of one core is left there, and named.
@@ -41,10 +42,11 @@ def too_long(*_):
 
 
 def main():
-    count, full = int(sys.argv[1]), "--quick" not in sys.argv
+    full = "--quick" not in sys.argv
+    seeds = range(*(int(number) for number in sys.argv[1:] if number.isdecimal()))
     total, failed, left, start = Findings(), 0, [], time.process_time()
     signal.signal(signal.SIGVTALRM, too_long)
-    for seed in range(count):
+    for seed in seeds:
         began = time.process_time()
         signal.setitimer(signal.ITIMER_VIRTUAL, LONGEST)
         try:
@@ -61,8 +63,9 @@ def main():
               f"{time.process_time() - began:.1f} s", flush=True)
         for fault in found.faults:
             print(f"    {fault}", flush=True)
-    print(f"\n{count - len(left)} systems, {total.pairs} pairs tried, {total.positions} positions, "
-          f"{total.builds} builds; {len(total.faults)} faults in {failed} systems; "
+    print(f"\n{len(seeds) - len(left)} systems, {total.pairs} pairs tried, "
+          f"{total.positions} positions, {total.builds} builds; "
+          f"{len(total.faults)} faults in {failed} systems; "
           f"{total.undecided} requirements that seem met were not proven; "
           f"{total.refused} of their looks were refused in words; "
           f"{total.beyond} postures not compared, as the straight way there leaves the reach; "

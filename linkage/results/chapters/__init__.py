@@ -13,13 +13,17 @@ from . import (
     assumptions,
     before_and_after,
     clearance,
+    contacts,
     description,
+    feel,
     findings,
+    front,
     gearing,
     loads,
     reliefs,
     rods,
     sequence,
+    shop_card,
     stops,
     test_cards,
     tolerances,
@@ -53,6 +57,8 @@ class Chapter:
 
 CHAPTERS = (
     Chapter("answer", answer.blocks),
+    Chapter("page-one", front.blocks, printed=False),
+    Chapter("contact-sheets", contacts.blocks, printed=False),
     Chapter("before-and-after", before_and_after.blocks),
     Chapter("findings", findings.blocks),
     Chapter("gearing", gearing.blocks),
@@ -60,6 +66,7 @@ CHAPTERS = (
     Chapter("stops", stops.blocks),
     Chapter("reliefs", reliefs.blocks, printed=False),
     Chapter("loads", loads.blocks),
+    Chapter("feel", feel.blocks),
     Chapter("rods", rods.blocks),
     Chapter("wires", wires.blocks),
     Chapter("tolerances", tolerances.blocks, printed=False),
@@ -68,12 +75,14 @@ CHAPTERS = (
     Chapter("description", description.blocks, printed=False),
     Chapter("rests-on", answer.rest),
     Chapter("assumptions", assumptions.blocks, printed=False),
+    Chapter("shop-card", shop_card.blocks, printed=False),
 )
 # Every table by its name, or by how that begins where it ends in a blank: a table that is there as
 # a file is seen before the work.
 TABLES = tuple(dict.fromkeys(name for chapter in (
-    answer, as_built, assumptions, before_and_after, clearance, description, findings, gearing,
-    loads, reliefs, rods, sequence, stops, test_cards, tolerances, wires)
+    answer, as_built, assumptions, before_and_after, clearance, contacts, description, feel,
+    findings, gearing, loads, reliefs, rods, sequence, shop_card, stops, test_cards, tolerances,
+    wires)
     for name in chapter.TABLES))
 
 

@@ -22,15 +22,20 @@ if TYPE_CHECKING:
 
 TABLES = ("Least margins", "Joints", "Joint checks", "Worst rod loads", "Worst forces",
           "Worst moments", "Loads on stops", "Load cases", "Rod margins", "Torque tubes",
-          "Stick force along ", "Lost motion", "Friction", "Rods that shake")
+          "Stick force along ", "Lost motion", "Friction", "Rods that shake", "Servos")
 SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
             "acceleration, air load but for its hinge moment, and bending of all but torque tubes "
-            "on two bearings are left out.  A pilot's force is square to the arm; an input that "
+            "on bearings are left out.  A pilot's force is square to the arm; an input that "
             "is not pushed is held at the grip by whatever it takes.  A jam of the one surface "
             "that holds an input is the pilot's own case.")
+FORMULAS = ("Formulas: stepped columns by Timoshenko and Gere, Johnson's parabola where a material "
+            "gives no curve, its tangent modulus in a shank past half its yield stress; walls by "
+            "AISC 360; tubes, shafts and plates by beam theory and distortion energy, plates in "
+            "torsion by Roark; bolts, lugs and threads by simple texts; ultimate in shear where "
+            "none is given that in tension / √3, in bearing that in tension: all from memory.")
 RULED = ("Those that are worst for a part, and the paragraph that asks for each, of 14 CFR part "
-         "23, 1-1-14 edition.  Left out: a servo at its limit torque.")
+         "23, 1-1-14 edition.")
 WHAT = {"pivot": "at its pivot", "bearing 1": "on its first bearing",
         "bearing 2": "on its second bearing", "across": "across its axis",
         "about": "from arm to arm about its axis", "tube": "in its torque tube"}
@@ -49,6 +54,7 @@ def blocks(results: Answers) -> Iterator[Block]:
     yield from _worst(results)
     yield from _stick_forces(results)
     yield from _gives(results)
+    yield from _servos(results)
     yield from _remarks(results)
 
 
@@ -91,8 +97,11 @@ def _basis(system):
                        f"{gearing.deflection_words(system, name)[1]} ({surface.hinge.at})")
     factor = system.model.factor
     yield Text(f"Factors: limit to ultimate {factor.safety:g} (14 CFR 23.303, from memory), hinge "
-               f"moments {factor.hinge:g} (A23.13(a)(1)), {_said_factors(factor)}; all of the "
-               f"1-1-14 edition, where a rod or joint says no other.")
+               f"moments {factor.hinge:g} (A23.13(a)(1)), {_said_factors(factor)}; of hinges "
+               f"{SPECIAL['hinge']:g} (23.657(a)), of cables {SPECIAL['cable']:g} (23.693); the "
+               f"highest special factor, no product (23.619, from memory); all of the 1-1-14 "
+               f"edition, where a rod or joint says no other.")
+    yield Text(FORMULAS)
     for name in _materials(system.model):
         yield Text(f"material {name}: {_figures(system, system.model.material(name))}")
     yield Text(LEFT_OUT)
@@ -112,6 +121,7 @@ def _said_factors(factor) -> str:
 def _materials(model):
     """Names of the materials whose figures are in a margin."""
     parts = [*model.rods.values(), *(b.tube for b in model.bodies.values() if b.tube),
+             *model.bodies.values(), *(s for b in model.bodies.values() for s in b.solids.values()),
              *model.rod_ends.values(), *model.joints.values()]
     words = ("material", "bolt_material", "bears_material")
     return dict.fromkeys(name for part in parts for word in words
@@ -173,7 +183,7 @@ def _strength(results):
     if len(results.tube_margins):
         data = in_units(system, results.tube_margins, moment="torsion bending", stress="stress",
                         length="x y z")
-        yield Table("Torque tubes", data, "Bending between its two bearings, shear and torsion "
+        yield Table("Torque tubes", data, "Bending between its bearings, shear and torsion "
                     "together by distortion energy, at the worst place of its middle line; yield "
                     "at limit, ultimate at limit x safety.  A dash under bending: the file places "
                     "no bearings, and torsion alone is in it.",
@@ -290,6 +300,22 @@ def _gives(results):
                     "Breakout friction of each joint, carried to the grip.  " + _searched(
                         results.friction.attrs, force_words(
                             system, results.friction.attrs["error"], 3)))
+
+
+def _servos(results):
+    """What each servo asks of the hand, and how near dead centre its arm comes."""
+    data = results.servos
+    if data is None or not len(data):
+        return
+    system = results.system
+    said = data.assign(**{at: [gearing.said_place(system, place) if place else ""
+                               for place in data[at]] for at in ("over_at", "force_at")})
+    said = in_units(system, said.drop(columns="positions"), moment="gives_way",
+                    force="overpower force_error", angle="over_centre over_error")
+    yield Table("Servos", said, "Over-centre: least at its arm over the real travel, and how much "
+                "less it may be between the positions looked at; overpower: greatest force at the "
+                "grip that makes its clutch slip or its pin shear, of the servo alone, without "
+                "friction and air; lost: travel of the input that it takes away at either end.")
 
 
 def _shaking(results):

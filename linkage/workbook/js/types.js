@@ -56,7 +56,7 @@
  *     gearing: Record<string, number | null> }> }} Exact
  * @typedef {{ n?: number, where?: string, text?: string, refused?: boolean }} Note
  *
- * @typedef {{ head: Head, state: State, exact: Exact | null, note: Note, moved_to: Position,
+ * @typedef {{ head: Head | string, state: State, exact: Exact | null, note: Note, moved_to: Position,
  *   shapes: string | DataView, grid: string | DataView, live: boolean }} Payload
  * @typedef {{ do: string, where?: string, [field: string]: unknown }} Request
  *

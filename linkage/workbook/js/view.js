@@ -20,6 +20,12 @@ import { saidInput, saidLength, saidTime } from "./wording.js";
 
 const LISTED = 14, CLOSE = 3, TICK = 500;
 
+/** @param {Model} model @returns {Head} */
+const headOf = (model) => {
+  const head = model.get("head");
+  return typeof head === "string" ? JSON.parse(head) : head;  // text from a kernel
+};
+
 /** @param {Head} head */
 const namesOf = (head) => head.pairs.map(([i, j]) =>
   `${head.solids[i].name} | ${head.solids[j].name}`);
@@ -56,7 +62,7 @@ export class Workbook {
     this.root.dataset.theme = themeOf();
     el.append(this.root);
     this.link = this.live ? new Link(model, this.root, () => this.tick()) : null;
-    this.head = model.get("head");
+    this.head = headOf(model);
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
     this.gaps = new Gaps(this.poses);
     this.names = namesOf(this.head);
@@ -97,7 +103,7 @@ export class Workbook {
 
   read() {
     const { model } = this;
-    this.head = model.get("head");
+    this.head = headOf(model);
     this.poses = new Poses(this.head, model.get("shapes"), model.get("grid"));
     this.gaps = new Gaps(this.poses, this.gaps);
     this.names = namesOf(this.head);

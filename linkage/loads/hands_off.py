@@ -1,0 +1,143 @@
+"""Where a stick stays hands off as trim is moved, and what trim does to its force."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ..gearing import round_positions
+from ..motion import System
+from ..search import may_rise
+from ..stops import judged_box
+from ..units import in_house_units
+from .feel import felt, zeros
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+LOOKS = 61  # positions of the input that is trimmed
+NEAR = 1e-4  # degrees (mm) to both sides of a rest between which its force is seen to rise
+
+
+def trimmers(system: System) -> dict:
+    """What trims what, by the file: ``{trim input: input}``."""
+    return {name: part.trims for name, part in system.model.inputs.items()
+            if part.trims is not None}
+
+
+@in_house_units(force="at_neutral rising")
+def trim_table(system: System, trim: str) -> pd.DataFrame:
+    """Where the stick stays hands off, trim position by trim position.
+
+    Parameters
+    ----------
+    system : System
+    trim : str
+        An input that trims another.
+
+    Returns
+    -------
+    DataFrame
+        One row per trim position and place of rest (one row with NaN where it goes to its end):
+        the trim input's position; hands_off (degrees or mm of the input that it trims, at which it
+        rests without friction); least and greatest (between which friction holds it about there);
+        rising (N per degree or mm, how fast the force grows there); at_neutral (N, what holds the
+        input at neutral); and one column per surface, its deflection there.  Trim and all other
+        inputs are taken to stay where they are put.
+    """
+    import pandas as pd
+
+    name, box = system.model.inputs[trim].trims, judged_box(system)
+    trims, x = round_positions(*box[trim]), np.unique([0.0, *np.linspace(*box[name], LOOKS)])
+    grid = [side.ravel() for side in np.meshgrid(trims, x, indexing="ij")]
+    along = felt(system, name, grid[1], {trim: grid[0]})
+    rows = [{trim: t, "at_neutral": force} for t, force in zip(
+        trims, along.force[along.x == 0], strict=True)]
+    rests = _rests(along, trim)
+    rows = [row | rest for row in rows for rest in rests.get(row[trim], [{}])]
+    columns = [trim, "hands_off", "least", "greatest", "rising", "at_neutral",
+               *system.model.surfaces]
+    return pd.DataFrame(rows, columns=columns)
+
+
+def _rests(along, trim):
+    """``{trim position: [what is at each place where it rests]}``."""
+    at, places = zeros(along, 0)
+    trims, low, high = along.others[trim][at], along.x.min(), along.x.max()
+    steps = [np.clip(places + k, low, high) for k in (-NEAR, NEAR)]
+    rising = np.subtract(*(felt(along.system, along.name, k, {trim: trims}).force
+                           for k in steps[::-1])) / (steps[1] - steps[0]) if len(at) else []
+    edges = [(along.others[trim][k], edge) for sense in (1, -1)
+             for k, edge in zip(*zeros(along, sense), strict=True)]
+    there, rests = along.system.sweep(**{along.name: places, trim: trims}), {}
+    order = [k for k in np.argsort(places) if rising[k] > 0]
+    for k in order:
+        mine = [edge for t, edge in edges if t == trims[k]]
+        rests.setdefault(float(trims[k]), []).append({
+            "hands_off": float(places[k]), "rising": float(rising[k]),
+            "least": max([low, *(e for e in mine if e <= places[k])]),
+            "greatest": min([high, *(e for e in mine if e >= places[k])]),
+            **{s: float(there.deflection(s)[k]) for s in along.system.model.surfaces}})
+    return rests
+
+
+def trimmed_margin(system: System, trim: str, least: float, greatest: float
+                   ) -> tuple[float, float, float]:
+    """By how much force trim can hold the stick hands off all over a range, either way.
+
+    Parameters
+    ----------
+    system : System
+    trim : str
+    least, greatest : float
+        Of the input that it trims, degrees (mm).
+
+    Returns
+    -------
+    (float, float, float)
+        The least over the range of what trim can still give beyond holding it, N; where; and how
+        much less it may be between the positions looked at.  Below 0 trim does not hold it there;
+        NaN where it is out of reach.
+
+    Notes
+    -----
+    The force changes sign between two trim positions, so that one between them holds it: the
+    greatest force over the trim positions looked at and minus the least, the lesser of both.
+    """
+    x, forces = _forces(system, trim, least, greatest)
+    sides = forces.max(axis=0), -forces.min(axis=0)
+    margin = np.minimum(*sides)
+    if not np.isfinite(margin).all():
+        return np.nan, float(x[np.isnan(margin)][0]), 0.0
+    k, rise = int(margin.argmin()), np.maximum(*(may_rise(side, [x]) for side in sides))
+    return float(margin[k]), float(x[k]), float(margin[k] - (margin - rise).min())
+
+
+def falling(system: System, trim: str, least: float, greatest: float) -> list[float]:
+    """Trim positions at which the stick would not stay where trim balances it, within a range.
+
+    Parameters
+    ----------
+    system : System
+    trim : str
+    least, greatest : float
+        Of the input that it trims, degrees (mm).
+
+    Returns
+    -------
+    list of float
+        Where the force falls as the stick moves on through a balance.
+    """
+    _, forces = _forces(system, trim, least, greatest)
+    trims = round_positions(*judged_box(system)[trim])
+    return [float(t) for t, force in zip(trims, forces, strict=True)
+            if ((force[:-1] > 0) & (force[1:] <= 0)).any()]
+
+
+def _forces(system, trim, least, greatest):
+    """What holds the input without friction, at positions (n,) of it, by trim: (trims, n) N."""
+    x, trims = np.linspace(least, greatest, LOOKS), round_positions(*judged_box(system)[trim])
+    grid = [side.ravel() for side in np.meshgrid(trims, x, indexing="ij")]
+    force = felt(system, system.model.inputs[trim].trims, grid[1], {trim: grid[0]}).force
+    return x, force.reshape(len(trims), len(x))

@@ -1,0 +1,183 @@
+"""The shop card: what to cut, buy and set, on one page."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from ... import gearing
+from ...model import Plate, Washer
+from ...model.solids import Tubing
+from ...motion import body_of
+from ...units import POUND, shown_length
+from ..blocks import Heading, Table, Text, units_in_headings
+from ..columns import in_words
+from .front import identity
+from .stops import spacers_to_make
+
+if TYPE_CHECKING:
+    from ...motion import System
+    from ..answers import Answers
+    from ..blocks import Block
+
+TABLES = ("Card, rods", "Card, spacers", "Card, wires", "Card, stock", "Card, at each stop",
+          "Card, blanks", "Card, shafts")
+
+
+def blocks(results: Answers) -> Iterator[Block]:
+    """Blocks of one page for the bench."""
+    system, model = results.system, results.system.model
+    yield Heading("Shop card", new_page=True)
+    yield Text(f"{identity(results)}  Cut lengths and sizes as the file draws them; a dash: the "
+               f"file does not say.")
+    cards = [("Card, rods", rods_card(results), "Tube: between the ends that the rod ends screw "
+              "into; turns: whole half turns left, longer and shorter."),
+             ("Card, spacers", spacers_to_make(system), ""),
+             ("Card, wires", wires_card(results), "Free length between the clamps."),
+             ("Card, shafts", shafts_card(system), "Along their middle line."),
+             ("Card, stock", stock_card(results), "Saw cuts and waste not counted."),
+             ("Card, blanks", blanks_card(system), "Least rectangle along the plate's own u and "
+              "v; cut-outs not taken off its size, but off its weight.")]
+    for name, data, note in cards:
+        if len(data):
+            yield Table(name, data, note)
+    if results.stops is not None:
+        data = stops_card(results)
+        yield Table("Card, at each stop", data, "Surfaces and levels with the stick held against "
+                    "each stop, the other inputs at neutral.", words=in_words(system, data))
+    if model.couplings:
+        yield Text(f"Cables and gears, of which the file gives no length: "
+                   f"{', '.join(model.couplings)}.", "missing")
+    known = [float(data[column].sum()) for _, data, _ in cards for column in data
+             if column.startswith("weight ")]
+    if known:
+        yield Text(f"Weight of what the file gives material and sizes for: {sum(known):.2f} "
+                   f"{_weight(model)[0]}; all else is not in it.")
+
+
+def _weight(model) -> tuple[str, float]:
+    """The unit of weights that goes with the file's lengths, and its kg."""
+    return ("kg", 1.0) if model.unit.metric else ("lb", POUND)
+
+
+def _density(model, name) -> float:
+    """Density of a material, kg/mm³; NaN where it is not known."""
+    density = model.material(name).density if name else None
+    return math.nan if density is None else density
+
+
+def _ring(diameter, wall) -> float:
+    """Area of a tube's wall, mm²."""
+    return math.pi * wall * (diameter - wall)
+
+
+@units_in_headings
+def rods_card(results: Answers) -> pd.DataFrame:
+    """Every rod: length, tube to cut, its section, rod ends, turns and weight."""
+    model = results.system.model
+    unit, per, (word, kg) = model.length, model.unit.mm, _weight(model)
+    rows = []
+    for row in () if results.rods is None else results.rods.to_dict("records"):
+        rod = model.rods[row["rod"]]
+        heavy = row["tube"] * _ring(rod.diameter, rod.wall) * _density(model, rod.material) \
+            if rod.diameter and rod.wall else math.nan
+        rows.append({"rod": row["rod"], f"centres {unit}": row["length"] / per,
+                     f"tube {unit}": row["tube"] / per,
+                     f"diameter {unit}": (rod.diameter or math.nan) / per,
+                     f"wall {unit}": (rod.wall or math.nan) / per, "of": rod.material or "–",
+                     "longer turns": row["turns_longer"], "shorter turns": row["turns_shorter"],
+                     f"weight {word}": heavy / kg})
+    return pd.DataFrame(rows)
+
+
+@units_in_headings
+def wires_card(results: Answers) -> pd.DataFrame:
+    """Every wire with its length and bundle diameter."""
+    model = results.system.model
+    return pd.DataFrame([{
+        "wire": name, f"length {model.length}": (wire.length or math.nan) / model.unit.mm,
+        f"bundle {model.length}": (wire.diameter or math.nan) / model.unit.mm}
+        for name, wire in model.wires.items()])
+
+
+@units_in_headings
+def shafts_card(system: System) -> pd.DataFrame:
+    """Tubes of moving parts that the file gives a wall of."""
+    model, rows = system.model, []
+    word, kg = _weight(model)
+    for name, shape in model.solids.items():
+        body = model.bodies.get(body_of(name))
+        if not isinstance(shape, Tubing) or body is None or shape.wall is None:
+            continue
+        spots = [np.asarray(model.position(at if "/" in at else f"{body_of(name)}/{at}")
+                            if isinstance(at, str) else at, dtype=float) for at in shape.along]
+        long = sum(float(np.linalg.norm(b - a)) for a, b in zip(spots, spots[1:], strict=False))
+        heavy = long * _ring(shape.diameter, shape.wall) * _density(model, body.material)
+        rows.append({"tube": name, f"length {model.length}": long / model.unit.mm,
+                     f"diameter {model.length}": shape.diameter / model.unit.mm,
+                     f"wall {model.length}": shape.wall / model.unit.mm,
+                     "of": body.material or "–", f"weight {word}": heavy / kg})
+    return pd.DataFrame(rows)
+
+
+@units_in_headings
+def stock_card(results: Answers) -> pd.DataFrame:
+    """What to have on the bench: tube by its section, rod ends, hardware, and how much of each."""
+    model = results.system.model
+    unit, own = model.length, model.unit
+    tubes, counts = {}, Counter()
+    for row in () if results.rods is None else results.rods.to_dict("records"):
+        rod = model.rods[row["rod"]]
+        if rod.diameter:
+            wall = f" x {shown_length(rod.wall, unit)}" if rod.wall else ""
+            words = (f"tube {shown_length(rod.diameter, unit)}{wall}, "
+                     f"{rod.material or 'no material'}")
+            tubes.setdefault(words, []).append(row["tube"] / own.mm)
+        for item in row["hardware"].replace("; ", ", ").split(", ") if row["hardware"] else ():
+            many, _, what = item.partition(" ")
+            name = what if many.isdecimal() else item
+            counts[f"rod end {name}" if name in model.rod_ends else name] += \
+                int(many) if many.isdecimal() else 1
+    rows = [{"stock": words, "pieces": len(lengths), f"together {unit}": float(np.sum(lengths))}
+            for words, lengths in tubes.items()]
+    rows += [{"stock": words, "pieces": count, f"together {unit}": math.nan}
+             for words, count in counts.items()]
+    return pd.DataFrame(rows, columns=["stock", "pieces", f"together {unit}"])
+
+
+@units_in_headings
+def blanks_card(system: System) -> pd.DataFrame:
+    """Plates and washers of moving parts: thickness, least rectangle, weight."""
+    from ...relief import flat_of
+
+    model, rows = system.model, []
+    unit, per, (word, kg) = model.length, model.unit.mm, _weight(model)
+    for name, shape in model.solids.items():
+        if not isinstance(shape, Plate | Washer) or body_of(name) not in model.bodies:
+            continue
+        flat = flat_of(model, name)
+        wide, tall = np.ptp(flat.outside.drawn(), axis=0) / per
+        heavy = flat.material.area * flat.thickness * _density(
+            model, getattr(shape, "material", None)) / kg
+        rows.append({"plate": name, f"thick {unit}": flat.thickness / per, f"wide {unit}": wide,
+                     f"tall {unit}": tall, f"weight {word}": heavy})
+    return pd.DataFrame(rows)
+
+
+@units_in_headings
+def stops_card(results: Answers) -> pd.DataFrame:
+    """What every surface and every level reads against each stop."""
+    system, model, rows = results.system, results.system.model, []
+    for stop in results.stops.to_dict("records"):
+        motion = system.sweep(**{stop["input"]: stop["angle"]})
+        rows.append({"stop": stop["stop"],
+                     "stick": gearing.said_input(system, stop["input"], stop["angle"]),
+                     **{f"{name} °": stop[name] for name in model.surfaces},
+                     **{f"level {name} °": float(gearing.level_reading(motion, name))
+                        for name, part in model.bodies.items() if part.level is not None}})
+    return pd.DataFrame(rows)

@@ -1,0 +1,212 @@
+"""What would cure a missed clearance, each worked out with its effect: relief, spacer, stop."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .. import gearing, relief, stops
+from ..clearances import Stage, gaps, prove, scene_of
+from ..errors import LinkageError
+from ..model import Plate, Spacer, Washer
+from ..motion import System
+from ..units import rounded_down, shown_length
+
+if TYPE_CHECKING:
+    from .answers import Answers
+
+GRID = 41  # stick positions along each input at which an end is looked for
+STEP = 0.1  # degrees (mm) to which the end of a travel is rounded, towards neutral
+SEEN = 0.15  # degrees of a surface, below which a change is not told
+TRIES = 5  # ends tried, each a step nearer to neutral, until the pair is proven
+
+
+@dataclass(frozen=True)
+class Cure:
+    """One way to cure a miss.
+
+    Attributes
+    ----------
+    kind : {"relief", "spacer", "moved stop"}
+    do : str
+        What to make, with its numbers.
+    effect : str
+        What that does, as worked out.
+    works : bool
+        Whether the pair is proven to keep its clearance with it.
+    """
+
+    kind: str
+    do: str
+    effect: str
+    works: bool
+
+
+def cures_of(results: Answers, pair: str, place: dict) -> list[Cure]:
+    """Cures of one missed pair, worked out once; one that was not found says why.
+
+    Parameters
+    ----------
+    results : Answers
+    pair : str
+    place : dict
+        ``{input: position}`` where the pair is nearest.
+    """
+    return results.system.kept(("cures", pair, results.built), lambda: [
+        *_reliefs(results, pair), *_ends(results, pair, place)])
+
+
+def _reliefs(results, pair) -> Iterator[Cure]:
+    unit, solids = results.system.model.length, results.system.model.solids
+    plates = [name for name in pair.split(" | ") if isinstance(solids[name], Plate | Washer)]
+    if not plates:
+        yield Cure("relief", "none: neither part is a plate or washer",
+                   "a relief is worked out of plates alone", works=False)
+        return
+    done, refused = results.reliefs or ([], [])
+    for each in done:
+        for row in each.pairs:
+            if row["pair"] == pair:
+                yield Cure("relief", f"cut {relief.said_area(each.cut.removed.area, unit)} from "
+                           f"{each.name} by its template", f"proven {_down(row['after'], unit)} "
+                           f"with it, {shown_length(row['required'], unit)} required, over the "
+                           f"travel that the stops leave; narrowest left by it "
+                           f"{relief.said_width(each.cut.ligament, unit)}; no travel is lost",
+                           works=bool(row["after"] >= row["required"]))
+    for name in plates:
+        for sentence in refused:
+            if f'"{name}"' in sentence:
+                yield Cure("relief", f"not found on {name}", sentence, works=False)
+
+
+def _down(mm, unit):
+    """A proven length, never rounded up."""
+    from ..units import LENGTHS
+
+    own = LENGTHS[unit]
+    return f"{rounded_down(mm / own.mm, own.digits):.{own.digits}f} {unit}"
+
+
+def _ends(results, pair, place) -> Iterator[Cure]:
+    """A nearer end of each input that the pair depends on, by spacer or stop."""
+    system, found = results.system, scene_of(results.system).pairs[pair]
+    if results.built:
+        yield Cure("moved stop", "not looked for as built",
+                   "run it as drawn for spacers and stops", works=False)
+        return
+    grid = _grid(system, found)
+    for name in found.inputs:
+        if abs(place.get(name, 0.0)) < STEP:
+            continue
+        greatest = place[name] > 0
+        way = f"{name} {gearing.sense_word(system, name, greatest)}"
+        try:
+            yield _end(system, found, grid, (name, greatest, way))
+        except LinkageError as error:
+            yield Cure("moved stop", f"not found toward {way}", error.sentence, works=False)
+
+
+def _grid(system, pair):
+    """Positions over the real travel's box, and the pair's gap there."""
+    box = stops.real_travel(system).box
+    ends = {name: box[name] for name in pair.inputs}
+    sides = np.meshgrid(*(np.unique([0.0, *np.linspace(*both, GRID)]) for both in ends.values()),
+                        indexing="ij")
+    held = dict(zip(ends, sides, strict=True))
+    return held, gaps(system.sweep(**held), [pair.name])[pair.name]
+
+
+def _end(system, pair, grid, which) -> Cure:
+    name, greatest, way = which
+    governing = _governing(system, name, greatest)
+    sign = 1.0 if greatest else -1.0
+    held, gap = grid
+    far = sign * held[name]
+    short = far[gap < pair.required]
+    end = np.floor((float(short.min()) if short.size else float(far.max())) / STEP) * STEP
+    if end <= 0:
+        raise LinkageError(f"the pair is too near at neutral of {name} too")
+    if governing is None:
+        raise LinkageError(f"no stop of the file governs {way}; the travel would have to end at "
+                           f"{gearing.said_input(system, name, sign * end)}")
+    for _ in range(TRIES):
+        made = _tried(system, pair, governing, sign * end)
+        if made.works or end <= STEP:
+            break
+        end -= 2 * STEP
+    return made
+
+
+def _governing(system, name, greatest):
+    table = stops.find_stops(system)
+    for row in table[table["governs"] & (table["input"] == name)].to_dict("records"):
+        if (system.model.stops[row["stop"]].side == "greatest") == greatest:
+            return row["stop"]
+    return None
+
+
+def _tried(system, pair, name, end) -> Cure:
+    """A stop made to end its travel earlier, and the pair proven over what is then left."""
+    model, stop = system.model, system.model.stops[name]
+    unit = model.length
+    old = stop.spacer.thickness if stop.spacer else 0.0
+    on = stop.spacer.on if stop.spacer else stop.between[1]
+    given = stop if stop.spacer else dataclasses.replace(stop, spacer=Spacer(on=on, thickness=0.0))
+    plain = system if stop.spacer else System(dataclasses.replace(
+        model, stops=model.stops | {name: given}))
+    thick = stops.thickness_for(stops.meeting(plain, name), end)
+    stack = stops.stock_about(given.spacer.stock, thick)[1]
+    thick = float(np.ceil(thick * 1e3) / 1e3) if stack is None else float(sum(stack))
+    spacer = dataclasses.replace(given.spacer, thickness=thick)
+    fresh = System(dataclasses.replace(model, stops=model.stops | {
+        name: dataclasses.replace(stop, spacer=spacer)}))
+    proof = prove(Stage(scene_of(fresh), [scene_of(fresh).pairs[pair.name]]),
+                  stops.real_travel(fresh).travel, 0.05, limit=0.0)
+    proven = min(float(proof.proven[0]), float(proof.least[0]))
+    works = proven >= pair.required and not proof.open_at
+    angle = stops.meeting(fresh, name).contact(thick)
+    kind = "spacer" if stop.spacer else "moved stop"
+    made = f" = {' + '.join(shown_length(k, unit) for k in stack)}" if stack and len(stack) > 1 \
+        else ""
+    do = (f"spacer of {name} from {shown_length(old, unit)} to {shown_length(thick, unit)}{made}"
+          if stop.spacer else f"move the face of {on} by {shown_length(thick, unit)} towards the "
+                              f"other, or put a spacer so thick on it ({name})")
+    return Cure(kind, do, f"{_effect(system, fresh, stop.input, angle)}; proven "
+                f"{_down(proven, unit)} over the travel then left, "
+                f"{shown_length(pair.required, unit)} required", works)
+
+
+def _effect(system, fresh, name, angle) -> str:
+    """Where the stop then is, and what each surface loses."""
+    table = stops.find_stops(system)
+    side = "greatest" if angle > 0 else "least"
+    rows = table[(table["input"] == name) & table["governs"]]
+    rows = rows[[system.model.stops[stop].side == side for stop in rows["stop"]]]
+    before = float(rows["angle"].iloc[0])
+    motion, words = fresh.sweep(**{name: angle}), []
+    for surface in system.model.surfaces:
+        old, new = float(rows[surface].iloc[0]), float(motion.deflection(surface))
+        if abs(old - new) > SEEN:
+            words.append(f"{surface} {gearing.said_surface(system, surface, new)} for "
+                         f"{gearing.said_surface(system, surface, old)}"
+                         + _judged(system, surface, name, new))
+    return (f"{name} ends at {gearing.said_input(system, name, angle)} for "
+            f"{gearing.said_input(system, name, before)}" + (f"; {', '.join(words)}" if words
+                                                               else ""))
+
+
+def _judged(system, surface, name, deflection) -> str:
+    """Whether a required travel of a surface is still kept at a deflection."""
+    table = gearing.required_travels(system)
+    way = gearing.deflection_words(system, surface)[int(deflection > 0)]
+    mine = table[(table["surface"] == surface) & (table["input"] == name)]
+    for row in mine.to_dict("records"):
+        if gearing.WAYS[row["way"]] == way:
+            off = abs(abs(deflection) - row["required"])
+            met = "kept" if off <= row["within"] else "missed"
+            return f" (required {row['required']:g}° ± {row['within']:g}°: {met})"
+    return ""
