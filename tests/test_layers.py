@@ -44,7 +44,7 @@ INNER = {
                 {"travels", "algebra", "kinds"}, {"cross_checks"},
                 {"contradictions", "plausible"}, {"surface_ways", "surface_notes"},
                 {"findings", "kept_bands"}],
-    "clearances": [{"joints", "travel", "carrying"}, {"scene"}, {"trees", "part_gaps"}, {"growing"},
+    "clearances": [{"joints", "travel", "carrying"}, {"scene"}, {"growing", "part_gaps"}, {"trees"},
                    {"stage"}, {"corners"}, {"cell_bounds"}, {"search", "built_bounds"},
                    {"mesh_cover", "mesh_gaps", "built", "warm"}, {"pinned"}, {"built_runs"},
                    {"built_meshes"}, {"proof"}, {"valleys"}, {"table"}],

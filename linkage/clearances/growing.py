@@ -8,13 +8,13 @@ import numpy as np
 
 from ..geometry import approach
 from ..geometry.triangles import Triangles
-from .trees import GROUP
 
 if TYPE_CHECKING:
     from ..geometry import Piece
     from ..motion import Posture
     from .scene import Pair, Solid
 
+GROUP = 6  # of the groups of like corner counts: nodes and triangles, four corners each
 CLUSTER = 8  # pieces held by one while they are far
 WORTH = 1.0  # sizes of a node by which its bound may lie off before its cell is halved
 FEW_STEPS = 12  # towards the closest points of nodes

@@ -14,9 +14,8 @@ from ..geometry.triangles import node_piece
 
 if TYPE_CHECKING:
     from ..motion import Posture
-    from .stage import Stage
+    from .growing import Growing
 
-GROUP = 6  # of the stage's groups of like corner counts: nodes and triangles, four corners each
 LEADERS = 3  # items followed down to a triangle, of those that one begins with
 STEPS_TO_NEAR = 1 << 17  # items asked at once on the way down at given positions
 
@@ -26,7 +25,7 @@ class Trees:
 
     Parameters
     ----------
-    stage : Stage
+    stage : Growing
         Laid out, its meshes standing as their roots.
     roots : dict
         ``{piece: Triangles}``: the pieces that stand for a whole mesh.
@@ -39,7 +38,7 @@ class Trees:
         Which pairs have a mesh.
     """
 
-    def __init__(self, stage: Stage, roots: dict, parts: dict):
+    def __init__(self, stage: Growing, roots: dict, parts: dict):
         self.stage = stage
         count = len(stage.pieces)
         self.first, self.count = np.zeros(count, int), np.zeros(count, int)
