@@ -94,6 +94,7 @@ def bounds(stage: Stage, items: tuple, cells: tuple, tolerances: Tolerance | Non
             way[:, lost] = towards(stage, enclosed, found.some(lost))[1]
         found.improve(todo, way[:, todo])
         todo = found.open(todo, enough)
+        todo = todo[~stage.are_nodes(which[todo])]
     if todo.size:
         found.improve(todo, *found.turning(todo, way[:, todo]))
     places = centres[cell] + lowest_place(found.model, len(names)).T * halves[cell]

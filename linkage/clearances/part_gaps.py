@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import itertools
+from collections.abc import Sequence
 
 import numpy as np
 
 from ..geometry import Piece, piece_gap, sphere
+from ..geometry.triangles import Triangles, coarser
 from ..model.mirroring import twin_name
 from ..motion import body_of
 from .joints import BALL
-from .scene import Scene
+from .scene import Scene, corners_of
 
 HALF = 0.5  # of the way from the hinge line to the trailing edge that solids have to reach
+FEW = 400  # triangles of a mesh that are asked whether another mesh is near
 BRIDGED = 12.7  # mm between two solids of a part that a fillet or a lug may fill; common practice
 
 
@@ -49,9 +52,9 @@ def _horns_alone(scene):
             continue
         edge = max([surface.chord or 0.0, *(float(_off_axis(body, point.position))
                                             for point in body.points.values())])
-        drawn = max(float(_off_axis(body, piece.points).max()) + piece.radius
-                    for solid in body.solids
-                    for piece in scene.solid(f"{surface.body}/{solid}").pieces)
+        drawn = max(float(_off_axis(body, corners_of(pieces)).max()) + pieces[0].radius
+                    for pieces in (scene.solid(f"{surface.body}/{solid}").pieces
+                                   for solid in body.solids))
         if drawn < HALF * edge:
             yield f"{name} towards its trailing edge"
 
@@ -104,6 +107,13 @@ def _groups(solids) -> list[list[str]]:
             for k in dict.fromkeys(first.tolist())]
 
 
-def _apart(one: tuple[Piece, ...], other: tuple[Piece, ...]) -> float:
+def _apart(one: Sequence[Piece], other: Sequence[Piece]) -> float:
+    """How far two solids of a part are apart where they are near, mm."""
+    if isinstance(one, Triangles):
+        one, other = other, one
+    if isinstance(other, Triangles):
+        held = Triangles(coarser(one.corners, FEW)[0], one.radius, False) \
+            if isinstance(one, Triangles) else one
+        return min(other.apart(piece, BRIDGED) for piece in held)
     return min(float(piece_gap(a.points, a, b.points, b).value)
                for a, b in itertools.product(one, other))

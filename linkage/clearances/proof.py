@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..motion import Builds
-from .built_runs import moved_by_builds, prove_built
+from .built_meshes import prove_built_meshes
+from .built_runs import moved_by_builds
 from .cell_bounds import bounds
+from .mesh_gaps import find_enclosed, measure_least
 from .search import Proof, Search
 from .stage import Stage
 from .travel import Travel
@@ -52,12 +54,16 @@ def prove(stage: Stage, travel: Travel | dict, tolerance: float,  # noqa: PLR091
     Proof
     """
     if stage.pairs and _differ(stage, tolerances):
-        return prove_built(stage, Travel.of(travel), (tolerance, tolerances, limit))
+        return prove_built_meshes(stage, Travel.of(travel), (tolerance, tolerances, limit))
     search = Search(stage, travel, tolerance, limit)
     search.within = tolerance if within is None else min(within, tolerance)
     if not stage.pairs:
         return search.proof
-    return search.proved(*(() if after is None else resume(search, after)))
+    proof = search.proved(*(() if after is None else resume(search, after)))
+    if stage.trees is not None:
+        measure_least(stage, proof, search.names)
+        find_enclosed(stage, search.travel, proof)
+    return proof
 
 
 def earlier(stage: Stage, travel: Travel | dict, proof: Proof, terms: tuple) -> Earlier:

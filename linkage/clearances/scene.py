@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from ..errors import LinkageError
 from ..geometry import Piece, kept_spans, outside_balls, piece_gap, sphere, tube
+from ..geometry.triangles import Triangles
 from ..model import AIRFRAME, Tolerance
+from ..model.surfaces import match_points, matched
 from ..motion import System, body_of
 from .joints import Ball, Joints
 
@@ -39,7 +41,7 @@ class Solid:
     """
 
     name: str
-    pieces: tuple[Piece, ...]
+    pieces: Sequence[Piece]
     carriers: tuple[str, ...]
     ends: np.ndarray | None = None
 
@@ -230,11 +232,12 @@ class Scene:
         part, shape = body_of(name), self._shapes[name]
         if part in self.model.rods:
             return tolerances.hardpoint
-        places = [getattr(shape, "at", None), *getattr(shape, "along", ())]
+        places = [getattr(shape, "at", None), *getattr(shape, "along", ()), *match_points(shape)]
         named = [place if "/" in place else f"{part}/{place}" for place in places
                  if isinstance(place, str)]
+        lever = self.placed(name).lever() if match_points(shape) else 1.0
         return self.model.point_tolerance(f"{part}/{name.split('/')[1]}", tolerances) + max(
-            (self.model.point_tolerance(point, tolerances) for point in named), default=0.0)
+            (self.model.point_tolerance(point, tolerances) for point in named), default=0.0) * lever
 
     def placed(self, name: str) -> Shape:
         """The shape of a solid as the file has it, every named point replaced by where it is."""
@@ -245,13 +248,11 @@ class Scene:
     def _put(self, name) -> Shape:
         part, shape = body_of(name), self._shapes[name]
 
-        def spot(place):
-            if not isinstance(place, str):
-                return place
-            return self.model.position(place if "/" in place else f"{part}/{place}")
-
+        spot = partial(self.model.spot, part)
         if isinstance(getattr(shape, "at", None), str):
             return replace(shape, at=spot(shape.at))
+        if match_points(shape):
+            return matched(shape, spot)
         if any(isinstance(place, str) for place in getattr(shape, "along", ())):
             return replace(shape, along=tuple(spot(place) for place in shape.along))
         return shape
@@ -286,7 +287,7 @@ class Scene:
         balls = self.balls(pair)
 
         def may(name):  # every corner is in a ball: quicker to see than what is left
-            corners = np.concatenate([p.points for p in self.solid(name).pieces])
+            corners = corners_of(self.solid(name).pieces)
             away = [np.linalg.norm(corners - ball.centre, axis=1) - ball.radius for ball in balls]
             return (np.min(away, axis=0) <= 0).all()
 
@@ -435,6 +436,8 @@ def _inside(room, point) -> bool:
 @lru_cache(maxsize=4096)  # the very same pieces as long as their shape is as before
 def _reaches(pieces, centre, radius) -> bool:
     """Whether any of some pieces comes into a ball."""
+    if isinstance(pieces, Triangles):
+        return pieces.distance(centre, radius) < radius or bool(pieces.encloses([centre])[0])
     at = sphere(centre, 0.0)
     return any(_inside(_room(p, radius), centre)
                and piece_gap(p.points, p, at.points, at).value < radius for p in pieces)
@@ -442,15 +445,21 @@ def _reaches(pieces, centre, radius) -> bool:
 
 @lru_cache(maxsize=4096)
 def _holds(shape, centre, radius) -> bool:
-    spot = sphere(centre, 0.0)
+    pieces, spot = _pieces(shape), sphere(centre, 0.0)
+    if isinstance(pieces, Triangles):
+        return pieces.distance(centre, TOUCHING) <= TOUCHING or pieces.surrounds(
+            centre, radius) or bool(pieces.encloses([centre])[0])
     return any(piece_gap(p.points, p, spot.points, spot).value <= TOUCHING
                for p in _pieces(shape.without_holes(centre, radius))
                if _inside(_room(p), centre))
 
 
 @lru_cache(maxsize=4096)
-def _outside(shape, balls) -> tuple[Piece, ...]:
-    return tuple(kept for piece in _pieces(shape) for kept in outside_balls(piece, balls, HALVED))
+def _outside(shape, balls) -> Sequence[Piece]:
+    pieces = _pieces(shape)
+    if isinstance(pieces, Triangles):
+        return pieces.outside_balls(balls)
+    return tuple(kept for piece in pieces for kept in outside_balls(piece, balls, HALVED))
 
 
 @lru_cache(maxsize=4096)
@@ -459,5 +468,12 @@ def _hull(shape) -> Piece:
 
 
 @lru_cache(maxsize=4096)  # a system that differs in one point shares all other pieces
-def _pieces(shape) -> tuple[Piece, ...]:
+def _pieces(shape) -> Sequence[Piece]:
     return shape.pieces()
+
+
+def corners_of(pieces: Sequence[Piece]) -> np.ndarray:
+    """Corners of all of some pieces, (n, 3) mm."""
+    if isinstance(pieces, Triangles):
+        return pieces.corners.reshape(-1, 3)
+    return np.concatenate([piece.points for piece in pieces])

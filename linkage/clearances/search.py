@@ -25,6 +25,7 @@ SMALLEST = 0.001  # degrees (mm) of a cell's side below which it stays open
 ABOUT = 0.3  # share of a half-width to each side of a bottom that its own child takes
 EFFORT = 60  # cells that a pair may take for a closer bracket than asked for
 TRIES = 8  # places tried per pair and round
+TRIES_OF_NODES = 2  # of nodes about many triangles, each tried in several of them
 FIRST_TRIES = 2  # piece pairs tried at each end and middle of the travel
 MOST_CELLS = 30_000  # cells of a pair after which what is left stays open
 # degrees (mm) of a cell in which rods solved together are known by a box alone, below which a bound
@@ -287,8 +288,8 @@ class Search:
     def _looked_at(self, items):
         which, centres, halves = items
         cells, cell = self.cells(centres, halves)
-        pairs = self.stage.pair_index[which]
-        np.add.at(self.proof.visited, pairs, 1)
+        pairs, nodes = self.stage.pair_index[which], self.stage.are_nodes(which)
+        np.add.at(self.proof.visited, pairs[~nodes], 1)
         enough = self._enough(self._wanted())[pairs]
         value, low, places, planes, unsure = bounds(
             self.stage, (which, cell), (self.names, *cells), None, enough)
@@ -299,9 +300,12 @@ class Search:
         self._at_edge += np.bincount(pairs[edge], minlength=len(self._at_edge))
         small = (halves.max(axis=1) * 2 < SMALLEST) | (self.proof.visited[pairs] > MOST_CELLS) | (
             edge & (self._at_edge[pairs] > MOST_AT_EDGE))
-        good = self.good_enough(low, pairs, self.tolerance)
+        good, deep = self.good_enough(low, pairs, self.tolerance), self.stage.to_open(
+            which, (value, low), small)
+        small &= ~nodes
         closed = self.good_enough(low, pairs, self._wanted()) | (good & small) | (
             edge & (low >= self.required[pairs]))
+        closed |= self._touches(pairs)
         sound = closed & ~np.isnan(low)
         np.minimum.at(self.proof.proven, pairs[sound], low[sound])
         tiny = ~closed & small
@@ -312,7 +316,15 @@ class Search:
         self._leave((which[~keep], centres[~keep], halves[~keep]), low[~keep],
                     np.where(np.isnan(low[~keep])[:, None, None], np.nan, planes[~keep]))
         aims = np.where(good[:, None], places, np.nan)
-        return which[keep], centres[keep], halves[keep], aims[keep]
+        return which[keep], centres[keep], halves[keep], aims[keep], deep[keep]
+
+    def _touches(self, pairs):
+        """Which items are of pairs with a mesh that were met touching, whose depth is not told."""
+        if self.stage.trees is None:
+            return np.zeros(len(pairs), bool)
+        met = self.stage.trees.of_pair & (self.proof.least <= 0)
+        self.proof.proven[met] = -np.inf
+        return met[pairs]
 
     def good_enough(self, low: np.ndarray, pairs: np.ndarray,
                     tolerance: np.ndarray | float) -> np.ndarray:
@@ -330,19 +342,27 @@ class Search:
         """Meet the gap where each pair's lowest bounds say that it is least."""
         order = np.lexsort((low, pairs))
         rank = np.arange(len(order)) - np.searchsorted(pairs[order], pairs[order])
-        items = order[(rank < TRIES) & (low[order] < self.proof.least[pairs[order]])]
+        tries = np.where(self.stage.are_nodes(which[order]), TRIES_OF_NODES, TRIES)
+        items = order[(rank < tries) & (low[order] < self.proof.least[pairs[order]])]
         if items.size:
             self.meet_at(which[items], np.clip(places[items], *self.box.T))
 
     def meet_at(self, which: np.ndarray, places: np.ndarray) -> None:
         """Meet the gap of items at places, of rough ones in their finer pieces."""
         rough = self.stage.rough[which]
-        back, parts = self.stage.parts_of(which[rough])
+        back, parts = self._finer(which[rough], places[rough])
         which = np.concatenate([which[~rough], parts])
         places = np.concatenate([places[~rough], places[rough][back]])
         held = self._held(which, places)
         which, places = which[held], places[held]
         self._meet(self.met(which, places), which, places)
+
+    def _finer(self, which, places):
+        """Finer items of rough ones: all, or of a mesh those that are likely nearest at a place."""
+        if self.stage.trees is None:
+            return self.stage.parts_of(which)
+        motion = self.stage.system.sweep(**{n: places[:, i] for i, n in enumerate(self.names)})
+        return self.stage.nearest_parts(which, motion.posture)
 
     def met(self, which: np.ndarray, places: np.ndarray) -> np.ndarray:
         """Gap of piece pairs at places, as drawn but for the solids, which builds may have grown.
@@ -383,8 +403,8 @@ class Search:
 
     def _split(self, items):
         """Children of cells: even ones, or a small one about a bottom that is nearly settled."""
-        which, centres, halves, aims = items
-        rough = self.stage.rough[which]
+        which, centres, halves, aims, *deep = items
+        rough = np.logical_and.reduce([self.stage.rough[which], *deep])
         back, parts = self.stage.parts_of(which[rough])
         found = [(parts, centres[rough][back], halves[rough][back])]
         moves = self.moves[self.stage.pair_index[which]]

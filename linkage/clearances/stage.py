@@ -14,11 +14,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..geometry import Ragged, approach, hull_piece, piece_gap, tube_gap
+from ..geometry.triangles import Triangles
 from ..intervals import unknown
 from ..motion import Posture, body_of
 from ..motion.builds_rows import share_rows
 from .carrying import Frames, Seat
+from .growing import Growing, along_rods, clusters, middle_of, spines_of
 from .scene import TOUCHING, Scene
+from .trees import Trees
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Sequence
@@ -30,7 +33,6 @@ if TYPE_CHECKING:
 CORNER_GROUPS = (3, 9, 21, 41, 101)  # like corner counts are worked together: tubes, blocks, plates
 SETTLED = 1e-10  # mm between found and proven distance of two hulls, above which it is worked out
 FEW_STEPS = 8  # towards the closest points where a direction that is about right will do
-CLUSTER = 8  # pieces held by one while they are far
 MOST = 1 << 15  # gaps measured at once, so that their corners stay in the cache
 
 
@@ -43,13 +45,16 @@ class Cluster:
     piece : int
         The holding piece, or the only one.
     parts : tuple of int
+    mesh : Triangles, optional
+        That the holding piece is the root of.
     """
 
     piece: int
     parts: tuple[int, ...]
+    mesh: Triangles | None = None
 
 
-class Stage:
+class Stage(Growing):
     """Every piece pair of some pairs, ready to be measured at any stick positions.
 
     Parameters
@@ -69,7 +74,8 @@ class Stage:
         self._solid = (lambda pair, name: solid(name)) if solid else scene.solid_of
         self.system, self.pairs = scene.system, tuple(pairs)
         self.seats, self.pieces, self.seat_of = [], [], []
-        table = self._items()
+        roots, held = {}, {}
+        table = self._items(roots, held)
         self.pair_index, self.sides = table[:, 0], table[:, 1:]
         self.rough = np.full(len(table), rough)
         self.rough[np.unique(self._part_of)] = True
@@ -82,15 +88,25 @@ class Stage:
         self.rod_ends = tuple(dict.fromkeys(end for seat in self.seats for end in seat.ends))
         self.of_rod = np.array([bool(seat.ends) for seat in self.seats], dtype=bool)
         self._lay_out()
+        self.listed = len(table)  # items that there are before any mesh is gone down
+        self.trees = Trees(self, roots, held) if roots else None
 
-    def _items(self) -> np.ndarray:
-        """Pair, and the piece on either side, of every item: (items, 3)."""
+    def _items(self, roots, held) -> np.ndarray:
+        """Pair, and the piece on either side, of every item: (items, 3).
+
+        And which pieces stand for a whole mesh, and of clusters beside one where their parts are.
+        """
         known, seats, whole, parts, of = {}, {}, [], [], []
         for k, pair in enumerate(self.pairs):
             one, other = (self._placed(known, seats, self._solid(pair, name), pair.frame)
                           for name in (pair.first, pair.second))
+            meshes = [k for k in (one, other) if k[0].mesh is not None]
+            roots.update((k[0].piece, k[0].mesh) for k in meshes)
+            if meshes:
+                held.update((k.piece, (k.parts[0], len(k.parts))) for k in (*one, *other)
+                            if len(k.parts) > 1)
             for a, b in itertools.product(one, other):
-                if len(a.parts) * len(b.parts) > 1:
+                if not meshes and len(a.parts) * len(b.parts) > 1:
                     parts += [(k, i, j) for i in a.parts for j in b.parts]
                     of += [len(whole)] * (len(a.parts) * len(b.parts))
                 whole.append((k, a.piece, b.piece))
@@ -103,14 +119,21 @@ class Stage:
             key = ((solid.name, *solid.carriers) if rod else solid.carriers, frame)
             if key not in seats:
                 seats[key] = len(self.seats)
-                origin = solid.ends if rod else solid.pieces[0].points.mean(axis=0)[None]
+                origin = solid.ends if rod else middle_of(solid.pieces)[None]
                 ends = self.scene.model.rods[body_of(solid.name)].ends if rod else ()
                 self.seats.append(Seat(solid.carriers, frame, origin, ends))
             first = len(self.pieces)
-            known[solid, frame] = [self._cluster(part, seats[key])
-                                   for part in self.scene.kept(solid, _clusters)]
+            known[solid, frame] = self._root(solid, seats[key]) \
+                if isinstance(solid.pieces, Triangles) else [
+                    self._cluster(part, seats[key]) for part in self.scene.kept(solid, clusters)]
             self.names += [solid.name] * (len(self.pieces) - first)
         return known[solid, frame]
+
+    def _root(self, solid, seat):
+        tree = solid.pieces.tree
+        self.pieces.append(hull_piece(tree.corners[0], tree.radius[0]))
+        self.seat_of.append(seat)
+        return [Cluster(len(self.pieces) - 1, (len(self.pieces) - 1,), solid.pieces)]
 
     def _cluster(self, pieces, seat):
         first = len(self.pieces)
@@ -123,6 +146,11 @@ class Stage:
 
     def parts_of(self, items: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The finer items of rough ones: ``(which of `items`, finer items)``."""
+        if self.trees is not None:
+            return self._parts_with_meshes(items)
+        return self._listed_parts(items)
+
+    def _listed_parts(self, items):
         start, stop = (np.searchsorted(self._part_of, items, side) for side in ("left", "right"))
         back = np.repeat(np.arange(len(items)), stop - start)
         offset = np.arange(len(back)) - np.repeat(np.cumsum(stop - start) - (stop - start),
@@ -141,24 +169,15 @@ class Stage:
             self.row[chosen] = np.arange(len(chosen))
             local = np.empty((len(chosen), most, 3))
             for made, i in zip(local, chosen, strict=True):
-                made[:self.corners[i]] = self._local(i)
+                made[:self.corners[i]] = self.seat_coordinates(i, self.pieces[i].points)
                 made[self.corners[i]:] = made[self.corners[i] - 1]
-            self.spine[chosen], self.reach[chosen] = _spines(local.transpose(0, 2, 1))
+            self.spine[chosen], self.reach[chosen] = spines_of(local.transpose(0, 2, 1))
             rods = chosen[self.of_rod[self.seat_of[chosen]]]
-            self.spine[rods], self.reach[rods] = _along_rods(local[self.row[rods], :, 1]), 0.0
+            self.spine[rods], self.reach[rods] = along_rods(local[self.row[rods], :, 1]), 0.0
             self.middle[chosen] = local.mean(axis=1)
             self.local[g] = np.ascontiguousarray(local.transpose(2, 1, 0))
-        self._far = 0.0 if not self.local else max(
+        self.far = 0.0 if not self.local else max(
             float(np.abs(k).sum(axis=0).max()) for k in self.local.values())
-
-    def _local(self, piece):
-        """Coordinates of a piece's corners along the vectors of its seat, (corners, 3)."""
-        points, ends = self.pieces[piece].points, self.seats[self.seat_of[piece]].origin
-        if len(ends) == 1:
-            return points - ends[0]
-        way = ends[1] - ends[0]
-        share = np.clip((points - ends[0]) @ way / (way @ way), 0.0, 1.0)
-        return np.stack([1 - share, share, np.zeros_like(share)], axis=1)
 
     def axes(self, posture: Posture, items: np.ndarray, cells: np.ndarray,
              at: Sequence[float] | None = None) -> list[np.ndarray]:
@@ -279,7 +298,7 @@ class Stage:
             size += np.abs(row)
         size = np.fmax.reduce(size.sum(axis=0), axis=-1, initial=0.0)
         return 1.0 + float(np.max(np.where(self.of_rod, 4 * np.maximum(size[1], size[2]),
-                                           size[0] + 4 * self._far)))
+                                           size[0] + 4 * self.far)))
 
     def spine_gap(self, axes: list[np.ndarray], items: np.ndarray) -> tuple:
         """Distance of the middle lines of piece pairs (m,), mm, and its direction (3, m)."""
@@ -333,6 +352,8 @@ class Stage:
         """Distance of hulls, its direction and the closest points; depths one by one."""
         found = approach(*hulls, start, *((FEW_STEPS,) if near else ()))
         value, direction = np.sqrt((found.between**2).sum(axis=0)), found.direction
+        if self.trees is not None:
+            value = self._doubted(value, found.proven, items)
         one, other = found.foot, found.foot + found.between
         unsure = np.flatnonzero(~(value - found.proven <= (value / 2 if near else SETTLED))
                                 & ~self.rough[items])  # what is rough need only be bounded
@@ -384,43 +405,6 @@ def spine_gaps(ends: np.ndarray, one: np.ndarray, other: np.ndarray) -> np.ndarr
     flat = [ends[:, :, side].reshape(3, 2, -1) for side in (one, other)]
     with np.errstate(invalid="ignore"):
         return tube_gap(*flat)[0].reshape(len(one), count)
-
-
-def _spines(local):
-    """Long middle line of pieces (n, 3, corners), and how far corners lie from it."""
-    middle = local.mean(axis=2)
-    x = local - middle[:, :, None]
-    way = np.linalg.eigh(np.einsum("nic,njc->nij", x, x))[1][:, :, -1]
-    along = np.einsum("nic,ni->nc", x, way)
-    aside = np.sqrt(((x - along[:, None] * way[:, :, None]) ** 2).sum(axis=1)).max(axis=1)
-    low, high = along.min(axis=1), along.max(axis=1)
-    half = np.maximum(0.0, (high - low) / 2 - aside)
-    ends = middle[:, None] + way[:, None] * np.stack(
-        [(low + high) / 2 - half, (low + high) / 2 + half], axis=1)[:, :, None]
-    beyond = np.maximum(0.0, np.abs(along - ((low + high) / 2)[:, None]) - half[:, None])
-    off = np.sqrt(((x - along[:, None] * way[:, :, None]) ** 2).sum(axis=1) + beyond**2)
-    return ends, off.max(axis=1)
-
-
-def _along_rods(shares):
-    """Ends of what holds corners on rods, given as shares (n, corners): (n, 2, 3)."""
-    ends = np.stack([shares.min(axis=1), shares.max(axis=1)], axis=1)
-    return np.stack([1 - ends, ends, np.zeros_like(ends)], axis=2)
-
-
-def _clusters(solid):
-    """Pieces of a solid in groups of near neighbours, halved along the longer side until small."""
-    middles = np.array([p.points.mean(axis=0) for p in solid.pieces])
-
-    def halved(which):
-        if len(which) <= CLUSTER:
-            return [[solid.pieces[i] for i in which]]
-        order = which[np.argsort(middles[which][:, np.ptp(middles[which], axis=0).argmax()],
-                                 kind="stable")]
-        half = len(order) // 2
-        return [*halved(order[:half]), *halved(order[half:])]
-
-    return halved(np.arange(len(middles)))
 
 
 def measure(stage: Stage, posture: Posture, which: np.ndarray, cells: np.ndarray,

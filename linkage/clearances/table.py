@@ -12,6 +12,7 @@ from ..errors import LinkageError
 from ..model import AIRFRAME
 from ..motion import BEYOND, System
 from ..units import in_house_units
+from .mesh_gaps import mesh_gaps
 from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
 from .stage import Stage, measure, spine_gaps
@@ -132,6 +133,10 @@ def _near_and_far(scene):
 
 def _pair_gap(motion, stage, *, signs=False):
     """Gap of a stage's one pair at every position, far pieces left out."""
+    if stage.trees is not None:
+        count = int(np.prod(motion.shape))
+        return mesh_gaps(stage, np.zeros(count, int), motion.flat_posture(),
+                         np.arange(count))[0].reshape(motion.shape)
     which = np.flatnonzero(~stage.rough)
     count = int(np.prod(motion.shape))
     found = np.full(count, np.nan)

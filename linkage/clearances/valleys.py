@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..geometry import tube_gap
+from .mesh_gaps import mesh_gaps
 from .search import Proof
 from .stage import Stage, measure
 from .travel import Travel
@@ -40,6 +41,8 @@ def polish(stage: Stage, proof: Proof, travel: Travel, limit: np.ndarray) -> Non
     """
     known = np.flatnonzero(np.isfinite(proof.least) & (proof.proven < limit)
                            & (proof.least - proof.proven > 2 * LEAST_WITHIN))
+    if stage.trees is not None:  # of a mesh that touches no depth is told
+        known = known[~(stage.trees.of_pair[known] & (proof.least[known] <= 0))]
     for _ in range(VALLEYS):
         if not known.size:
             return
@@ -58,7 +61,7 @@ def _go_down(stage, proof, travel, known):
     for _ in range(STEPS):
         asked, way = np.nonzero(useful & (step >= LAST_STEP)[:, None])
         if not asked.size:
-            return
+            break
         here = proof.place[known[asked]]
         places = np.clip(here + step[asked, None] * ways[way], *sides.T)
         fresh = (places != here).any(axis=1) & travel.holds_each(places, moves[asked])
@@ -114,7 +117,10 @@ def near_pieces(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndar
     """Piece pairs within a little of each pair's least gap at its place, and their gaps there."""
     motion = proof.motion(stage.system, names, known)
     loose = stage.looseness(tolerances)
-    which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, known))
+    listed = known
+    if stage.trees is not None:
+        listed = known[~stage.trees.of_pair[known]]
+    which = np.flatnonzero(~stage.rough & np.isin(stage.pair_index, listed))
     cell = np.searchsorted(known, stage.pair_index[which])
     pieces, back = np.unique(stage.sides[which], return_inverse=True)
     a, b = back.reshape(-1, 2).T
@@ -126,4 +132,11 @@ def near_pieces(stage: Stage, proof: Proof, names: Iterable[str], known: np.ndar
     which, cell = which[near], cell[near]
     value = measure(stage, motion.posture, which, cell, loose if tolerances else None)
     near = value < proof.least[known][cell] + SLACK
-    return which[near], cell[near], value[near]
+    which, cell, value = which[near], cell[near], value[near]
+    if len(listed) < len(known):
+        meshes = np.flatnonzero(stage.trees.of_pair[known])
+        of, items = mesh_gaps(stage, known[meshes], motion.posture, meshes, SLACK)[1:]
+        gaps = measure(stage, motion.posture, items, meshes[of])
+        which, cell = np.concatenate([which, items]), np.concatenate([cell, meshes[of]])
+        value = np.concatenate([value, gaps])
+    return which, cell, value

@@ -129,6 +129,9 @@ def _known(search, earlier):
     numbers = {pair.name: k for k, pair in enumerate(old.pairs)}
     found = np.array([numbers.get(pair.name, -1) for pair in stage.pairs], dtype=int)
     found[~_laid_out_alike(stage, old, found)] = -1
+    for each, numbers in ((stage, np.arange(len(found))), (old, found)):
+        if each.trees is not None:  # what was opened of a mesh is not known in another stage
+            found[each.trees.of_pair[numbers]] = -1
     same_travel = search.travel.same_as(earlier.travel)
     changed = _changed(stage, earlier)
     alike = np.array([number >= 0 and not {pair.first, pair.second} & changed

@@ -5,6 +5,7 @@ VERBS = {  # verb, a file of the same name, its hyphen a _: (words it takes, wha
     "schema": ("--out FILE", "writes the JSON Schema of model files, for editors"),
     "relief": ("FILE PLATE --out DIR", "cuts a plate free of what moves past it"),
     "template": ("FILE PLATE --out DIR", "writes a plate at full size for the shop"),
+    "meshes": ("FILE --out DIR", "writes the parts as solids: GLB that moves, STL each"),
     "loads": ("FILE", "says what each part carries, and its margins"),
     "size": ("FILE", "chooses dimensions that meet the file's targets"),
     "rig": ("FILE", "says what to make and turn, and what was built"),

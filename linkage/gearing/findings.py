@@ -14,6 +14,7 @@ from ..search import extremes
 from ..units import in_house_units, shown_length
 from .cross_checks import SAMPLES, ZOOMS, greatest_over_box
 from .plausible import implausible
+from .surface_notes import surface_notes
 from .surface_ways import direction_findings, directions
 from .words import Finding, said_place
 
@@ -46,7 +47,8 @@ def find(system: System, least_margins: pd.DataFrame | None = None,
     directed = direction_findings(system, directions(system) if judged is None else judged)
     return [*as_meant(system, [*directed, *implausible(system)]), *_undriven(system),
             *_differing(system), *_offsets(system), *_misfits(system), *_out_of_reach(system),
-            *_low_margins(system, margins(system) if least_margins is None else least_margins)]
+            *_low_margins(system, margins(system) if least_margins is None else least_margins),
+            *surface_notes(system)]
 
 
 def as_meant(system: System, findings: list[Finding]) -> list[Finding]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..model import Box, Pipe, Plate, Sphere, Tube, Washer
+from ..model import Box, Pipe, Plate, Sphere, SurfaceShape, Tube, Washer
 from ..model.mirroring import twin_name
 from ..motion import System, body_of
 from ..units import LENGTHS, shown_length
@@ -30,6 +30,7 @@ TUBE, CHORD, JOINT = (8, 160), (20, 1_800), (1, 100)
 SOLID = {Tube: ("diameter", 0.8, 250), Pipe: ("diameter", 0.8, 250), Sphere: ("diameter", 2, 400),
          Plate: ("thickness", 0.2, 150), Washer: ("outside", 2, 200)}
 BOX = (0.3, 4_000)
+SURFACE = (5, 16_000)  # longest side of a mesh or skin
 WIRE, CLEARANCE, SPACER = (0.4, 40), (0.1, 80), (0.05, 40)
 TRAVEL_MM, TRAVEL_TURN = (5, 1_500), 2.0
 STICK_TURN = {"pitch": 45, "roll": 135}  # degrees each way; a control wheel turns 90 and more
@@ -295,6 +296,9 @@ def _solids(system):
             sides = np.abs(np.subtract(solid.corner, solid.opposite))
             for side in sides[(sides < BOX[0]) | (sides > BOX[1])][:1]:
                 yield from _odd(system, name, "a side", float(side), BOX)
+        elif isinstance(solid, SurfaceShape):
+            sides = np.ptp(solid.surface().corners.reshape(-1, 3), axis=0)
+            yield from _odd(system, name, "a longest side", float(sides.max()), SURFACE)
 
 
 def _inputs(system):

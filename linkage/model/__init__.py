@@ -43,14 +43,16 @@ from .strength import (
     PilotForce,
     TorqueTube,
 )
+from .surfaces import Match, Mesh, MeshTurn, Section, Skin, SurfaceShape
 from .whole import Model, is_rudder
 
 __all__ = [
     "AIRFRAME", "BACK", "FITTING", "HANDBOOK", "KINDS", "SENSES", "SPECIAL", "STATIONS", "UPRIGHT",
     "Airframe", "Arm", "Body", "BoltedJoint", "Box", "Clearance", "Clocking", "ColumnCurve",
     "Coupling", "Factors", "Feel", "Fitted", "Friction", "Grip", "HingeMoment", "Hole", "Input",
-    "Layer", "LoadCase", "Material", "Model", "PairRule", "Part", "PilotForce", "Pipe", "Place",
-    "Plate", "Play", "Point", "Require", "RigPin", "Rod", "RodEnd", "RodLength", "Size", "Spacer",
-    "Sphere", "Spring", "Stop", "Surface", "Target", "Tolerance", "TorqueTube", "Tube", "Washer",
-    "Wire", "is_rudder", "steps_within",
+    "Layer", "LoadCase", "Match", "Material", "Mesh", "MeshTurn", "Model", "PairRule", "Part",
+    "PilotForce", "Pipe", "Place", "Plate", "Play", "Point", "Require", "RigPin", "Rod", "RodEnd",
+    "RodLength", "Section", "Size", "Skin", "Spacer", "Sphere", "Spring", "Stop", "Surface",
+    "SurfaceShape", "Target", "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
+    "steps_within",
 ]

@@ -13,7 +13,15 @@ from ..units import LENGTHS, lengths_said_in
 from .keys import OneOfRecords, Record, at, file_keys, got, read_keys, write_keys
 from .mirroring import with_twins
 from .shapes import Point
-from .side_files import beside, hardpoint_rows, plain_ends, put_drawn, put_hardpoints, solids_in
+from .side_files import (
+    beside,
+    hardpoint_rows,
+    plain_ends,
+    put_drawn,
+    put_hardpoints,
+    put_meshes,
+    solids_in,
+)
 from .whole import Model
 
 MOST_BYTES = 4_000_000  # a model file is a few kB; this keeps a slip from filling the memory
@@ -141,6 +149,7 @@ def read_source(text: str, folder: Path | str = ".", csv_text: str | None = None
         put_hardpoints(full, name, rows)
     with lengths_said_in(unit):
         drawn = put_drawn(full, unit, Path(folder))
+        put_meshes(full, Path(folder))
         parts = read_keys(Model, full, unit)
     return Source(table, full, parts, unit, rows, csv_text or "", drawn)
 
@@ -180,7 +189,7 @@ def format_model(model: Model) -> str:
 
 
 def side_files(path: Path | str) -> list[Path]:
-    """Files that a model file uses: its table of hardpoints, and drawings of plates.
+    """Files that a model file uses: its table of hardpoints, drawings of plates, and meshes.
 
     Parameters
     ----------
@@ -189,10 +198,12 @@ def side_files(path: Path | str) -> list[Path]:
     """
     try:
         text = _text_of(path)
-        table = tomllib.loads(text) if "hardpoints" in text or "drawing" in text else {}
+        table = tomllib.loads(text) if any(word in text for word in (
+            "hardpoints", "drawing", "mesh")) else {}
     except (LinkageError, ValueError, RecursionError):
         return []
-    names = [table.get("hardpoints"), *(solid.get("drawing") for *_, solid in solids_in(table))]
+    names = [table.get("hardpoints"), *(solid.get(word) for *_, solid in solids_in(table)
+                                        for word in ("drawing", "file"))]
     return [Path(path).parent / name for name in dict.fromkeys(names) if isinstance(name, str)]
 
 

@@ -27,6 +27,7 @@ from .keys import (
 from .parts import BACK, UPRIGHT, Airframe, Body, Coupling, Require, Stop, Surface
 from .shapes import Point
 from .springs import Spring
+from .surfaces import Mesh, Section
 
 if TYPE_CHECKING:
     from .whole import Model
@@ -262,7 +263,17 @@ def _other_way(way: str, backwards: bool) -> str:
     return first + way[len(way.removesuffix(BACK)):]
 
 
-SENSES = {Point: _other_hole_side, Require: _other_ways, Stop: _other_end, RigPin: _other_position,
+def _other_hand(mesh, values, names, parts):
+    return {"mirrored": not mesh.mirrored}
+
+
+def _other_breadths(section, values, names, parts):
+    """The places in the same order, which runs the other way round."""
+    return {"points": section.points and tuple((-b, w) for b, w in section.points)}
+
+
+SENSES = {Point: _other_hole_side, Mesh: _other_hand, Section: _other_breadths,
+          Require: _other_ways, Stop: _other_end, RigPin: _other_position,
           Surface: _other_moves, Body: _axis_through, Spring: _other_turn,
           Coupling: _other_ratio}  # what a mirror swaps besides places
 

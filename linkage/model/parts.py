@@ -25,9 +25,9 @@ from .keys import (
     write_keys,
 )
 from .shapes import PAIR, PLACE, POINTS, SIZE, THICKNESS, Part
-from .solids import SOLID, SOLIDS
 from .springs import COEFFICIENT, Feel
 from .strength import AREA, FACTOR, FORCE, MOMENT, HingeMoment, OwnUnit, PilotForce, TorqueTube
+from .surfaces import SOLID, SOLIDS
 
 AIRFRAME = "airframe"
 SENSES = {"pitch": ("forward", "aft"), "roll": ("left", "right")}  # least and greatest end

@@ -37,7 +37,7 @@ from .keys import (
 from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
-from .side_files import rows_changed
+from .side_files import rows_changed, solids_in
 from .springs import Spring
 from .whole import Model
 
@@ -451,16 +451,17 @@ def _default(field):
 # --- drawings, the table of hardpoints -----------------------------------------------------------
 
 def _with_drawings(source: Source, full: dict, folder, home) -> dict:
-    """The table with the drawings of plates in place of their outlines, where those still hold."""
+    """The table with drawings in place of the outlines that still hold, files seen from `home`."""
     full = copy.deepcopy(full)
     for (part, name), keys in source.drawn.items():
         solid, old = (_solids(table, part).get(name) for table in (full, source.full))
-        if solid is not None and all(solid.get(word) == old.get(word)
-                                     for word in ("outline", "holes")):
+        if solid and all(solid.get(word) == old.get(word) for word in ("outline", "holes")):
             for word in ("outline", "holes"):
                 solid.pop(word, None)
             solid |= keys | {"drawing": keys["drawing"] if home is None else
                              _seen_from(home, Path(folder) / keys["drawing"])}
+    for *_, solid in () if home is None else solids_in(full):
+        solid |= {"file": _seen_from(home, Path(folder) / solid["file"])} if "file" in solid else {}
     return full
 
 

@@ -1,10 +1,11 @@
-"""What stands beside a model file: its table of hardpoints, and the drawings of its plates."""
+"""What stands beside a model file: its table of hardpoints, drawings of plates, and meshes."""
 
 from __future__ import annotations
 
 import copy
 import csv
 import io
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from ..units import LENGTHS
 from .document import number_like
 from .drawings import DrawnPlate, read_drawing
 from .keys import Choice, Text, at, got
+from .mesh_files import MeshFile
 from .parts import AIRFRAME
 
 MOST_NAME = 1000  # characters of a file's name and of the folders before it
@@ -68,7 +70,9 @@ def beside(folder: Path | str, name: str) -> Path:
     if len(name) > MOST_NAME or any(len(part.encode()) > LONGEST for part in Path(name).parts):
         raise LinkageError(f'"{name[:40]}…" is a name of {len(name)} characters, which no file '
                            f"has; name one beside this file")
-    return Path(folder) / name
+    path = Path(folder) / name
+    # a folder that is still to be made can't be left by ".."
+    return path if path.exists() else Path(os.path.normpath(path))
 
 
 def put_hardpoints(table: dict, name: str, rows: dict) -> None:
@@ -102,6 +106,14 @@ def put_drawn(table: dict, unit: str, folder: Path) -> dict:
             solid |= copy.deepcopy(read[named])
         drawn[part, name] = keys
     return drawn
+
+
+def put_meshes(table: dict, folder: Path) -> None:
+    """Let the names of mesh files know where those are, and what is in them."""
+    for part, name, solid in solids_in(table):
+        if solid.get("kind") == "mesh" and isinstance(solid.get("file"), str):
+            with at(f'{"" if part == AIRFRAME else "body "}"{part}", solid "{name}", file'):
+                solid["file"] = MeshFile.at(solid["file"], beside(folder, solid["file"]))
 
 
 def solids_in(table: dict) -> Iterator[tuple]:

@@ -1,7 +1,8 @@
 """Solids, a class a kind: its keys, its turn about a line, its convex pieces, how it is drawn.
 
-A kind is its class here and its name in `SOLID`; reading, writing, checking and the schema follow
-from its keys, gaps and proofs from its `pieces`.  All is in mm at neutral.
+A kind is its class here, or in `surfaces.py`, and its name in `SOLID` there; reading, writing,
+checking and the schema follow from its keys, gaps and proofs from its `pieces`.  All is in mm at
+neutral.
 """
 
 from __future__ import annotations
@@ -20,10 +21,8 @@ from .keys import (
     Direction,
     Length,
     ListOf,
-    OneOfRecords,
     Position,
     Record,
-    TableOf,
     Text,
     key,
     unit_vector,
@@ -362,6 +361,3 @@ class Washer(FlatShape):
         bored = self.inside > 0 and self._is_within(hole, centre, radius)
         return dataclasses.replace(self, inside=0.0) if bored else self
 
-
-SOLID = OneOfRecords((Sphere, Tube, Pipe, Box, Plate, Washer))
-SOLIDS = TableOf(SOLID, "solid")

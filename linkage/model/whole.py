@@ -10,7 +10,7 @@ from html import escape
 from ..errors import ModelError, mm, nearest
 from ..units import LENGTHS, LengthUnit
 from .fittings import Fitted, RigPin, RodEnd
-from .keys import Choice, ListOf, Number, Record, TableOf, Text, key
+from .keys import Choice, ListOf, Number, Record, TableOf, Text, at, key
 from .parts import (
     AIRFRAME,
     BACK,
@@ -37,6 +37,7 @@ from .solids import Tube
 from .springs import SPRING, Friction
 from .stock import HANDBOOK
 from .strength import BoltedJoint, Factors, LoadCase, Material, Servo
+from .surfaces import match_points, matched
 from .threads import Thread, read_thread
 from .turn import Turn
 
@@ -177,7 +178,9 @@ class Model(Part):
     def spot(self, part: str,
              place: str | tuple[float, float, float]) -> tuple[float, float, float]:
         """Neutral position of a point of a part, or of a place [FS, BL, WL] itself, mm."""
-        return self._at[f"{part}/{place}"] if isinstance(place, str) else place
+        if not isinstance(place, str):
+            return place
+        return self._at[place if "/" in place else f"{part}/{place}"]
 
     def point_tolerance(self, address: str, general: Tolerance | None = None) -> float:
         """Plus or minus on each coordinate of ``"part/point"``, mm: its own, its part's, or all's.
@@ -321,8 +324,9 @@ def _check_materials(model: Model) -> None:
     ends = {end for rod in model.rods.values() for end in rod.ends}
     for name, joint in model.joints.items():
         place = f'joint "{name}"'
-        for at in joint.places:
-            refer(f"{place}, at", at, [*sorted(ends), *(f"{body}/pivot" for body in model.bodies)],
+        for address in joint.places:
+            refer(f"{place}, at", address,
+                   [*sorted(ends), *(f"{body}/pivot" for body in model.bodies)],
                    "pivot or end of a rod")
         for word in ("material", "bolt_material", "bears_material"):
             refer(f"{place}, {word}", getattr(joint, word), known, "material")
@@ -456,7 +460,7 @@ def is_rudder(body: Body) -> bool:
 
 def _check_solids(place: str, solids: dict, points) -> None:
     for name, solid in solids.items():
-        spots = [*getattr(solid, "along", ()), getattr(solid, "at", None)]
+        spots = [*getattr(solid, "along", ()), getattr(solid, "at", None), *match_points(solid)]
         for spot in spots:
             if isinstance(spot, str):
                 refer(f'{place}, solid "{name}"', spot, points, "point of it")
@@ -466,6 +470,9 @@ def _check_solid_references(model: Model) -> None:
     solids, classes = model.solids, _classes(model)
     for name, solid in solids.items():
         refer(f'solid "{name}", clearance', solid.clearance, classes, "clearance class")
+        if match_points(solid):
+            with at(f'solid "{name}"'):
+                matched(solid, functools.partial(model.spot, name.split("/")[0])).placement()
     for name, stop in model.stops.items():
         place = f'stop "{name}"'
         refer(f"{place}, input", stop.input, model.inputs, "input")

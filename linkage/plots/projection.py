@@ -10,7 +10,7 @@ import shapely
 
 from ..clearances import scene_of
 from ..gearing import twins as named_twins
-from ..model import AIRFRAME
+from ..model import AIRFRAME, SurfaceShape
 from ..motion import Motion, System, body_of
 
 if TYPE_CHECKING:
@@ -44,8 +44,16 @@ def carried(motion: Motion, body: str, points: ArrayLike) -> np.ndarray:
 
 
 def placed_pieces(motion: Motion, name: str) -> list:
-    """Pieces of a solid where one stick position takes them: ``[(points (n, 3), radius)]``, mm."""
-    solid = scene_of(motion.system).solid(name)
+    """Pieces of a solid where one stick position takes them: ``[(points (n, 3), radius)]``, mm.
+
+    Of a mesh or skin fewer triangles than it has, grown by how far they may lie off it.
+    """
+    scene = scene_of(motion.system)
+    solid, shape = scene.solid(name), scene.placed(name)
+    if isinstance(shape, SurfaceShape):
+        corners, off = shape.drawn()
+        posed = carried(motion, solid.carriers[0], corners.reshape(-1, 3)).reshape(-1, 3, 3)
+        return [(part, shape.radius + off) for part in posed]
     if len(solid.carriers) == 1:
         corners = np.concatenate([piece.points for piece in solid.pieces])
         corners = carried(motion, solid.carriers[0], corners)

@@ -10,11 +10,13 @@ import shapely
 from ..clearances import NEAR, Stage, near_pairs, prove, scene_of
 from ..clearances.scene import Scene
 from ..errors import LinkageError, mm
+from ..geometry.triangles import Triangles
 from ..model import Model
 from ..motion import System
 from ..stops import real_travel
 from .cut import Cut, as_made, cut_shape, least_ligament, make_cut, with_shape
 from .flat import Flat, flat_of
+from .mesh_sweep import MeshSweep
 from .swept import Sweep
 
 MOST_ROUNDS = 8
@@ -151,9 +153,12 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
 def _sweeps(system, flat, pairs, step) -> dict:
     """What passes the plate of each pair, by the pair's name."""
     scene, within = scene_of(system), real_travel(system).travel
-    return {pair.name: Sweep(system, flat, scene.solid_of(
-        pair, pair.second if pair.first == flat.name else pair.first), pair, step, within)
-        for pair in pairs}
+    found = {}
+    for pair in pairs:
+        solid = scene.solid_of(pair, pair.second if pair.first == flat.name else pair.first)
+        kind = MeshSweep if isinstance(solid.pieces, Triangles) else Sweep
+        found[pair.name] = kind(system, flat, solid, pair, step, within)
+    return found
 
 
 def _cut_until_proven(system, flat, chosen, options):

@@ -17,6 +17,7 @@ nowhere larger than true.
 from __future__ import annotations
 
 import itertools
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -180,15 +181,19 @@ class Sweep:
 
     def near(self, place: dict, level: int) -> BaseGeometry:
         """The union over one position and a few more about it, closer together at every level."""
+        inputs = self._about(place, level)
+        self.positions += len(next(iter(inputs.values()), ()))
+        return shapely.union_all([shapely.union_all(self._polygons(k, hull)) for k, hull in
+                                  enumerate(posed(self.system, inputs, self.solid, self.flat))])
+
+    def _about(self, place, level):
+        """One position and a few more about it, closer together at every level."""
         steps = {name: self.spacing[name] * 0.5**level / 3 for name in self.travel}
         grid = np.meshgrid(*(place[name] + step * np.arange(-3, 4) for name, step in steps.items()),
                            indexing="ij")
         inputs = self._reachable(dict(zip(steps, (side.ravel() for side in grid), strict=True)),
                                  steps)
-        inputs = {name: np.append(side, place[name]) for name, side in inputs.items()}
-        self.positions += len(next(iter(inputs.values()), ()))
-        return shapely.union_all([shapely.union_all(self._polygons(k, hull)) for k, hull in
-                                  enumerate(posed(self.system, inputs, self.solid, self.flat))])
+        return {name: np.append(side, place[name]) for name, side in inputs.items()}
 
     def _corners_of_cells(self):
         """Corners of the travel's cells, which stick out of an even grid: (n, inputs)."""
@@ -230,7 +235,7 @@ class Sweep:
         apart = dict(zip(self.travel, (side[1] - side[0] for side in sides), strict=True))
         self.spacing = {name: min(wide, apart[name]) for name, wide in self.spacing.items()}
         region = shapely.Polygon()
-        for grid in _finer_and_finer(counts):
+        for grid in finer_and_finer(counts):
             for rows in _blocks(grid):
                 inputs = self._reachable({name: side[row] for name, side, row in
                                           zip(self.travel, sides, rows, strict=True)}, apart)
@@ -244,26 +249,32 @@ class Sweep:
         hull = posed(self.system, inputs, self.solid, self.flat)[k]
         self.positions += len(hull)
         if not region.is_empty:
-            ways = _circle(ABOUT)
+            ways = circle(ABOUT)
             place, _ = self._reached(k, hull, ways)
-            near = np.flatnonzero(np.isfinite(place).all(axis=(1, 2)))
-            held = shapely.union_all([region.buffer(UNSEEN, quad_segs=2), self._air])
-            shapely.prepare(held)
-            about = shapely.polygons(shapely.linearrings(_about(place[near], ways)))
-            hull = hull[near[~shapely.covers(held, about)]]
+            near = np.isfinite(place).all(axis=(1, 2))
+            hull = hull[near & ~self._held(region, place, near)]
         return shapely.union_all([region, *self._polygons(k, hull)])
+
+    def _held(self, region, place, near):
+        """Which postures a region holds already, of those that come near the plate's slab."""
+        ways, held = circle(place.shape[1]), np.zeros(len(place), bool)
+        known = shapely.union_all([region.buffer(UNSEEN, quad_segs=2), self._air])
+        shapely.prepare(known)
+        about = shapely.polygons(shapely.linearrings(_about(place[near], ways)))
+        held[near] = shapely.covers(known, about)
+        return held
 
     def _counts(self, k, hull):
         """Stick positions per input that keep neighbours a step apart; None if never near."""
         moved = [np.linalg.norm(np.diff(hull, axis=i), axis=-1) for i in range(len(self.travel))]
         slack = sum(np.nanmax(m, initial=0.0) for m in moved)
-        ways = _circle(8)
+        ways = circle(8)
         place, _ = self._reached(k, hull, ways, slack)
         known = place[np.isfinite(place[..., 0])]
         if not len(known) or not shapely.box(*known.min(axis=0), *known.max(axis=0)).intersects(
                 self.flat.material):
             return None
-        _, where = self._reached(k, hull, _circle(FIRST), 0.0)
+        _, where = self._reached(k, hull, circle(FIRST), 0.0)
         most, step = [], self.step
         if step is None:
             step = np.clip(np.sqrt(8 * self._sizes(k)[0] * SCALLOP), *STEPS)
@@ -285,7 +296,7 @@ class Sweep:
         """One inscribed polygon per posture, those that miss the plate's slab left out."""
         if not len(hull):
             return np.array([], dtype=object)
-        ways = _circle(FIRST)
+        ways = circle(FIRST)
         place, _ = self._reached(k, hull, ways)
         place = place.reshape(-1, *place.shape[-2:])
         hull = hull.reshape(-1, *hull.shape[-2:])
@@ -302,12 +313,13 @@ class Sweep:
         return _polygons_of(place)
 
 
-def _circle(count):
+def circle(count: int) -> np.ndarray:
+    """Evenly spread directions of the plane, (count, 2)."""
     turns = 2 * np.pi * (np.arange(count) + 0.5) / count
     return np.stack((np.cos(turns), np.sin(turns)), axis=1)
 
 
-def _finer_and_finer(counts):
+def finer_and_finer(counts: list[int]) -> Iterator[np.ndarray]:
     """Places (n, sides) of a grid, first those a wide stride apart, then those in between."""
     grid = np.meshgrid(*(np.arange(count) for count in counts), indexing="ij")
     done = np.zeros(counts, dtype=bool)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..clearances import scene_of
 from ..errors import LinkageError, nearest
+from ..geometry.triangles import Triangles
 from ..model import AIRFRAME
 from ..model.keys import unit_vector
 from ..motion import System, body_of, enclose
@@ -26,6 +27,7 @@ WITHIN = 1e-3  # mm between the extreme met and the one proven, when enough is p
 MOST_CELLS = 20_000
 ROUNDS = 20
 STEPS = (7, 13, 25, 49)  # stick positions per input at which a loop is measured, till decided
+HELD = 600  # pieces about a mesh or skin, which wires are held away from
 MOST_LOOPS = 3000  # stick positions of a grid with however many inputs
 PIECES = 24  # of the chain that stands for a loop
 
@@ -218,7 +220,7 @@ def _looked_at(system, wire, steps):
     loop, rows = _Loop(system, wire, steps), []
     required, frames = system.model.clearance.wire, Frames(loop.motion)
     for name in system.model.solids:
-        solid = CarriedSolid(frames, scene_of(system).solid(name))
+        solid = CarriedSolid(frames, _held(scene_of(system).solid(name)))
         reach = loop.reach(solid, required)
         if reach is not None and reach < required:
             gap, may_be, at = loop.gap(solid)
@@ -227,6 +229,13 @@ def _looked_at(system, wire, steps):
                                         "ok"])
     table.attrs["steps"] = steps
     return table.sort_values("gap", kind="stable", ignore_index=True)
+
+
+def _held(solid):
+    """A solid itself, or of a mesh a few hundred pieces that hold it: never farther off."""
+    if not isinstance(solid.pieces, Triangles):
+        return solid
+    return replace(solid, pieces=solid.pieces.held(HELD))
 
 
 class _Loop:

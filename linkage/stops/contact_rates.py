@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from ..clearances.mesh_gaps import nearest_items
 from ..model import AIRFRAME, STATIONS
 from ..motion import Dimensions, Posture, Rates, Seeds, body_of
 from .faces import Meeting
@@ -69,7 +70,7 @@ def _touching(made, angle, thickness):
     """Touching points of both solids and the way between them, in the airframe, at a contact."""
     stage = made.stage(thickness)
     motion = made.system.sweep(**{made.stop.input: [angle]})
-    which = np.flatnonzero(~stage.rough)
+    which = nearest_items(stage, motion.posture)
     value, direction, one, other = stage.gap(
         stage.axes(motion.posture, which, np.zeros_like(which)), which)
     n = int(value.argmin())

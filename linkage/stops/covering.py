@@ -13,6 +13,7 @@ import numpy as np
 
 from ..clearances import scene_of
 from ..clearances.cell_bounds import bounds
+from ..clearances.mesh_cover import leading_items, meshes_apart
 from ..geometry.closest import clear_space
 from .cover import DEPTH, Cells
 from .faces import first_contacts, stage_with
@@ -273,10 +274,7 @@ class Cover:
         if not len(of):
             return *np.zeros((3, 0), bool), np.zeros((0, len(self.names)), bool)
         stage = self.stage
-        which = np.flatnonzero(~stage.rough)
-        cell, which = (k.ravel() for k in np.meshgrid(np.arange(len(of)), which, indexing="ij"))
-        mine = stage.pair_index[which] == of[cell]
-        which, cell = which[mine], cell[mine]
+        which, cell = self._items(of, centres)
         cells = self.names, centres, halves
         found = touching(stage, (which, cell), cells, self.tolerances)
         sure, gap = found.sure, found.gap
@@ -293,7 +291,29 @@ class Cover:
                      np.zeros(len(rest)))[1]
         open_[cell[rest[~(low > 0)]]] = True
         past[cell[rest[np.isnan(low)]]] = True  # no rod reaches there
+        if stage.trees is not None:
+            todo = np.flatnonzero(stage.trees.of_pair[of] & ~open_)
+            open_[todo] = ~meshes_apart(stage, of[todo], (self.names, centres[todo], halves[todo]),
+                                        self.tolerances)
         return open_, past, midway, self._worth(of, cells, (which, cell), found)
+
+    def _items(self, of, centres):
+        """Piece pairs of the stop of each cell: all, or of a mesh those nearest at its middle."""
+        stage, meshes = self.stage, np.zeros(len(of), bool)
+        which = np.flatnonzero(~stage.rough[:stage.listed])
+        if stage.trees is not None:
+            meshes = stage.trees.of_pair[of]
+            which = which[~stage.trees.is_mesh(which)]
+        cell, which = (k.ravel() for k in np.meshgrid(np.flatnonzero(~meshes), which,
+                                                      indexing="ij"))
+        mine = stage.pair_index[which] == of[cell]
+        which, cell = which[mine], cell[mine]
+        if meshes.any():
+            here = np.flatnonzero(meshes)
+            motion = stage.system.sweep(**{n: centres[here, i] for i, n in enumerate(self.names)})
+            back, items = leading_items(stage, of[here], motion.flat_posture())
+            which, cell = np.concatenate([which, items]), np.concatenate([cell, here[back]])
+        return which, cell
 
     def _worth(self, of, cells, items, found):
         """Inputs along which each cell is worth halving: (n, inputs) of bool.

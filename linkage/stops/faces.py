@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..clearances import Stage, scene_of, stage_of
+from ..clearances.mesh_gaps import mesh_gaps, nearest_items
 from ..clearances.scene import Pair
 from ..clearances.stage import measure
 from ..errors import LinkageError, nearest
 from ..gearing import said_input
 from ..geometry import Piece, prism
+from ..geometry.triangles import Triangles
 from ..model import AIRFRAME, Stop
 from ..motion import BEYOND, System, body_of
 from ..units import shown_length
@@ -86,6 +88,9 @@ class Meeting:
     def gap_at(self, inputs: dict, thickness: float) -> np.ndarray:
         """Gap of the two faces at positions of several inputs, ``{input: (n,)}``, mm."""
         stage, motion = self.stage(thickness), self.system.sweep(**inputs)
+        if stage.trees is not None:
+            places = np.arange(motion.shape[0])
+            return mesh_gaps(stage, 0 * places, motion.flat_posture(), places)[0]
         which = np.flatnonzero(~stage.rough)
         item = np.repeat(which, motion.shape[0])
         place = np.tile(np.arange(motion.shape[0]), len(which))
@@ -324,6 +329,10 @@ def _face(plain: Meeting):
     """
     scene, on = scene_of(plain.system), plain.stop.spacer.on
     pieces = scene.solid(on).pieces
+    if isinstance(pieces, Triangles):
+        raise LinkageError(f'stop "{plain.name}": its spacer is on "{on}", which is a mesh and has '
+                           f"no one flat face to sit on; put it on the other solid, or draw the "
+                           f"pad as a plate", stop=plain.name)
     if not any(p.faces for p in pieces):
         return None, None
     position = bare_contacts(plain.system)[plain.name]
@@ -346,7 +355,7 @@ def _nearest_piece(plain, position, on):
     scene = scene_of(plain.system)
     stage = stage_of(scene, plain.pair)
     motion = plain.system.sweep(**{plain.stop.input: [position]})
-    which = np.flatnonzero(~stage.rough)
+    which = nearest_items(stage, motion.posture)
     value, direction, *_ = stage.gap(stage.axes(motion.posture, which, np.zeros_like(which)), which)
     n = int(value.argmin())
     side = 0 if plain.pair.first == on else 1

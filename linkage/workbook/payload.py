@@ -57,7 +57,9 @@ import numpy as np
 
 from ..clearances import scene_of
 from ..gearing import deflection_words, input_ways, position_unit, sense_word
+from ..geometry.triangles import Triangles, coarser
 from ..model import AIRFRAME
+from ..model.surfaces import DRAWN
 from ..motion import System, body_of
 from ..units import CAUTION
 from .grid import Grid, held_inputs, make_grid
@@ -218,6 +220,8 @@ class _Kept:
     def _pieces(self, solid) -> list:
         """Pieces as in `solids`; of a rod the rod's ends, and the piece's shares of the way."""
         origin = np.array([self.origins.get(body, (0.0, 0.0, 0.0)) for body in solid.carriers])
+        if isinstance(solid.pieces, Triangles):
+            return _drawn(solid.pieces, origin, self.points)
         if solid.ends is None:
             return _put_pieces(self.points, solid, origin)
         way = solid.ends[1] - solid.ends[0]
@@ -284,12 +288,23 @@ def _hinged(system, grid, name) -> dict:
 def _solid(scene, name, origins, index, points) -> dict:
     solid, shape = scene.solid(name), scene.placed(name)
     origin = np.array([origins.get(body, (0.0, 0.0, 0.0)) for body in solid.carriers])
+    if isinstance(solid.pieces, Triangles):
+        pieces = _drawn(solid.pieces, origin, points)
+        return {"name": name, "carriers": [index[body] for body in solid.carriers],
+                "pieces": pieces, "bars": [], "faces": [[piece[:2]] for piece in pieces]}
     pieces, faces = _put_pieces(points, solid, origin), _faces(shape)
     loops = iter(points.put_each([loop for face in faces for loop in face], origin))
     faces = [[next(loops) for _ in face] for face in faces]
     bars = [] if faces else pieces
     return {"name": name, "carriers": [index[body] for body in solid.carriers], "pieces": pieces,
             "bars": bars, "faces": faces}
+
+
+def _drawn(surface, origin, points) -> list:
+    """Pieces of a mesh: fewer triangles than it has, grown by how far they may lie off it."""
+    corners, off = coarser(surface.corners, DRAWN)
+    first, radius = points.put(corners.reshape(-1, 3) - origin), round(surface.radius + off, 6)
+    return [[first + 3 * k, 3, radius] for k in range(len(corners))]
 
 
 def _put_pieces(points, solid, origin) -> list[list]:

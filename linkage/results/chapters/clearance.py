@@ -10,7 +10,7 @@ import pandas as pd
 
 from ...clearances import NEAR, scene_of
 from ...gearing import said_place
-from ...model import STATIONS
+from ...model import STATIONS, SurfaceShape
 from ...units import LENGTHS, rounded_down, shown_length
 from ..blocks import DataTable, Heading, Table, Text, units_in_headings
 from ..columns import in_units, in_words
@@ -34,6 +34,9 @@ def blocks(results: Answers) -> Iterator[Block]:
     table = clearance_table(system, gaps)
     yield Table("Clearance", table, "Least was met at the stick position beside it; proven is "
                 "never undercut anywhere in the travel.", words=in_words(system, table))
+    if _mesh_touches(system, gaps):
+        yield Text("A least gap of 0 or less against a mesh or skin says that they touch, not how "
+                   "deep they overlap.")
     unit = system.model.length
     yield Text(f"{len(gaps.attrs['far'])} further pairs are proven to stay farther apart than "
                f"required and {rounded_down(NEAR / LENGTHS[unit].mm, 2):.2f} {unit} more.")
@@ -48,6 +51,12 @@ def blocks(results: Answers) -> Iterator[Block]:
         yield Table("Left out at joints", left_out, "What lies within the radius about a joint "
                     "that two parts share is meant to touch there, and is held to nothing.")
     yield DataTable("Closest points", lambda: points_table(system, gaps))
+
+
+def _mesh_touches(system, gaps) -> bool:
+    """Whether a pair with a mesh or skin touches, of which no depth is worked out."""
+    return any(isinstance(system.model.solids[solid], SurfaceShape)
+               for pair in gaps["pair"][gaps["least"] <= 0] for solid in pair.split(" | "))
 
 
 @units_in_headings

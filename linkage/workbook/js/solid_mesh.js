@@ -123,6 +123,14 @@ function meshOf(solid, shapes) {
   /** @param {[first: number, count: number, ...rest: unknown[]]} span */
   const points = ([first, count]) => Array.from({ length: count }, (_, k) =>
     Array.from(shapes.subarray(3 * (first + k), 3 * (first + k) + 3)));
+  if (solid.pieces.every(([, count]) => count === 3)) {  // a mesh or skin, seen from both sides
+    for (const piece of solid.pieces) {
+      const spots = points(piece);
+      mesh.face(spots);
+      mesh.face([...spots].reverse());
+    }
+    return mesh;
+  }
   const [low, high] = solid.faces.map((face) => face.map(points));
   for (const piece of solid.pieces) {
     const spots = points(piece);
