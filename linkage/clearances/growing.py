@@ -10,6 +10,8 @@ from ..geometry import approach
 from ..geometry.triangles import Triangles
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from ..geometry import Piece
     from ..motion import Posture
     from .scene import Pair, Solid
@@ -146,7 +148,7 @@ class Growing:
         return low
 
 
-def spines_of(local):
+def spines_of(local: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Long middle line of pieces (n, 3, corners), and how far corners lie from it."""
     middle = local.mean(axis=2)
     x = local - middle[:, :, None]
@@ -162,19 +164,19 @@ def spines_of(local):
     return ends, off.max(axis=1)
 
 
-def along_rods(shares):
+def along_rods(shares: np.ndarray) -> np.ndarray:
     """Ends of what holds corners on rods, given as shares (n, corners): (n, 2, 3)."""
     ends = np.stack([shares.min(axis=1), shares.max(axis=1)], axis=1)
     return np.stack([1 - ends, ends, np.zeros_like(ends)], axis=2)
 
 
-def middle_of(pieces):
+def middle_of(pieces: Sequence[Piece]) -> np.ndarray:
     """Where the seat of a solid has its origin."""
     return pieces.tree.corners[0].mean(axis=0) if isinstance(pieces, Triangles) else \
         pieces[0].points.mean(axis=0)
 
 
-def clusters(solid):
+def clusters(solid: Solid) -> list[list[Piece]]:
     """Pieces of a solid in groups of near neighbours, halved along the longer side until small."""
     middles = np.array([p.points.mean(axis=0) for p in solid.pieces])
 
