@@ -46,19 +46,20 @@ def halves(path):
 
 
 def unlike(path):
-    """The halves of a file but those that differ from another's in cut-outs and walls only.
+    """The halves of a file but those that differ from another's in solids and strength only.
 
-    One example is another with two cut-outs opened up and a thicker tube; no gearing comes of that.
+    One example is another with cut-outs opened up, a thicker tube and another idler; no gearing
+    comes of that.
     """
     earlier = [other for other in FILES[:FILES.index(path)] if other.stem in path.stem]
-    seen = {_without_cuts(table) for other in earlier for _, table in halves(other)}
-    return [(what, table) for what, table in halves(path) if _without_cuts(table) not in seen]
+    seen = {_without_solids(table) for other in earlier for _, table in halves(other)}
+    return [(what, table) for what, table in halves(path) if _without_solids(table) not in seen]
 
 
-def _without_cuts(table) -> str:
+def _without_solids(table) -> str:
     return json.dumps(json.loads(json.dumps(table), object_hook=lambda part: {
         word: value for word, value in part.items()
-        if word not in ("outline", "holes", "wall", "title")}))
+        if word not in ("solid", "pair", "material", "wall", "joint", "title")}))
 
 
 def what_stops_rest_on(table) -> str:

@@ -41,7 +41,7 @@ def test_the_same_verdict_whatever_is_asked_for(tmp_path_factory, capsys):
     misses = [missed_lines(out) for out in (capsys.readouterr().out, made.out)]
     assert codes == [1, 1]
     assert misses[0] == misses[1]
-    assert len(misses[0]) == 3
+    assert len(misses[0]) == 4
     named = pd.read_csv(made.csv / "missed.csv")
     assert list(named["what"]) == ["stick left/shaft | airframe/seat pan left",
                                    "elevator rear/tube | airframe/tail frame", "cross tube"]
@@ -124,8 +124,8 @@ def test_nothing_is_called_met_that_was_not_worked_out():
     assert narrow.sentence == ("Every requirement that was judged is met, as computed (as drawn): "
                                "6 travels, 4 ends with a stop.")
     assert narrow.not_looked_at[0] == ("not asked for: direction, feel, size, motion, clearance, "
-                                       "load, lost motion, tolerance, rod end, rig pin, wire, "
-                                       "grip, hand")
+                                       "load, lost motion, servo, hands off, tolerance, rod end, "
+                                       "rig pin, wire, grip, hand")
 
 
 def test_bodies_without_a_shape_and_ends_without_a_stop_are_named():
