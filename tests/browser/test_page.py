@@ -194,7 +194,7 @@ def lean(book) -> float:
 def test_the_solid_view_leans_as_far_as_the_stick(stick_page, roll):
     stick_page.control("neutral").click()
     stick_page.type("stick roll", roll)
-    # from the nose the aircraft's right is to the left
-    assert lean(stick_page) == pytest.approx(-roll, abs=0.4)
+    # from the nose the aircraft's right is to the left; a view on its way there comes to rest
+    stick_page.until(lambda: lean(stick_page) == pytest.approx(-roll, abs=0.4))
     assert "Seen from the nose, 0° above; looking at stick" in stick_page.root.locator(
         ".lw-solids [role=status]").inner_text()
