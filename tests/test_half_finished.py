@@ -1,9 +1,10 @@
 """Half-finished models: whatever is taken out, what is left is worked out, or refused in words.
 
 Every example and starter with any one part or point taken out goes through the gearing; daily of
-a large one every other.  A large one goes without its stops, whose proof takes seconds, where no more than what they rest on was
-there with them before; of the largest every sixth keeps them.  A seeded fortieth goes through
-every verb.  With ``--full`` every one goes through every verb, with its stops.
+a large one every other.  A large one goes without its stops, whose proof takes seconds, where no
+more than what they rest on was there with them before; of the largest every sixth keeps them.  A
+seeded fortieth goes through every verb.  With ``--full`` every one goes through every verb, with
+its stops.
 """
 
 import copy
