@@ -25,6 +25,7 @@ ROUNDS = 16  # that dimensions are held in
 PARTS = 4  # share of the free dimensions that are held where no rate of theirs has a sign
 MOST_PINNED = 20_000  # cells of a pair after which what is left stays open
 TOGETHER = 96  # pairs of corners worked at once
+STILL = 1e-9  # mm that a side at rest moves at most
 
 
 class _Corners(NamedTuple):
@@ -92,7 +93,7 @@ class PinnedSearch(BuiltSearch):
     def _pinned(self, posture, items, cells, asked):
         """Lower bound of items along directions; of each so much is wanted."""
         stage, (which, cell), (way, wanted) = self.stage, items, asked
-        slack, low = 512 * U * stage.scale(posture), np.empty(len(which))
+        slack, low = 512 * U * stage.scale(posture) + STILL, np.empty(len(which))
         wanted = wanted + stage.radii[which] + slack
         for here, one, other in sides_along(stage, posture, items, way,
                                             (self.loose, slice(None))):
@@ -138,7 +139,7 @@ class PinnedSearch(BuiltSearch):
                 rows = gap.value.rows
                 least, most = _ends(gap.rates(posture.varied), rows.shape, len(self.names))
             low[part] = np.fmax(low[part], _lower(rows, len(self.names)) - cost)
-            up = least + most > 0
+            up = most > -least
             wrong = np.where(half > 0, np.maximum(np.where(up, -least, most), 0.0), np.inf)
             more = _next(wrong)
             left = (low[part] < corners.wanted) & more.any(axis=0)
@@ -161,7 +162,7 @@ def _next(wrong):
 def _behind(side, sense):
     """Corners of a side at rest that others of it are before, along the direction: (corners, k)."""
     rows = side.rows - side.off * (np.arange(len(side.rows)) == len(side.rows) - 1)[:, None, None]
-    still = np.abs(rows[1:]).sum(axis=(0, 1)) < 1e-9
+    still = np.abs(rows[1:]).sum(axis=(0, 1)) < STILL
     best = (sense * rows[0]).argmin(axis=0)
     return still & (np.arange(rows.shape[1])[:, None] != best)
 
