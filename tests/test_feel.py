@@ -10,12 +10,13 @@ import math
 import numpy as np
 import pytest
 from scipy.optimize import brentq, fsolve
-from systems.load_models import EXAMPLES, system_of
+from systems.load_models import EXAMPLES, stage, system_of
 from systems.spring_models import lever
 
 import linkage
 from linkage import loads
 from linkage.loads.rubbing import rubs
+from linkage.model.springs import Feel
 from linkage.motion import System
 from linkage.results import Results
 
@@ -390,6 +391,22 @@ def test_what_is_felt_is_judged(feel, said):
                    pitch=f"feel = {{ {feel} }}")
     missed = [m.sentence for m in Results(system).verdict.missed if m.kind == "hands off"]
     assert (not missed) if said is None else said in missed[0]
+
+
+@pytest.mark.parametrize(("coefficient", "locked"), [(1.3, "part"), (1.5, "all")])
+def test_friction_that_locks_keeps_to_no_limit(coefficient, locked):
+    """A ball of 80 mm on arms of 60: friction holds what makes it, in part of the travel or all."""
+    system = stage(horn='friction = "1 N*m"', rod='fitted = { rod_end = "large" }', surface=(
+        f"[friction]\nrod_end = {coefficient}\n[rod_end.large]\nball = 10\nrace = 8\nsphere = 80"))
+    system = System(dataclasses.replace(system.model, inputs={
+        "pitch": dataclasses.replace(system.model.inputs["pitch"], feel=Feel(friction=1e6))}))
+    results = Results(system, only=("feel",))
+    lost = np.isnan(results.feel["pitch"].friction)
+    assert lost.all() if locked == "all" else lost.any() and not lost.all()
+    found = [m for m in results.verdict.missed if m.kind == "hands off"]
+    assert [m.decided for m in found] == [False]
+    assert "is open" in found[0].sentence
+    assert list(results.chapter("feel").blocks)
 
 
 def test_a_margin_within_what_may_be_missing_is_not_decided():

@@ -304,11 +304,16 @@ def feel_table(felt: Felt) -> pd.DataFrame:
 
 
 def most_friction(felt: Felt) -> tuple[float, float, float]:
-    """Greatest friction at the grip, where, and how much more there may be between positions, N."""
+    """Greatest friction at the grip, where, and how much more there may be between positions, N.
+
+    NaN, where that is and NaN, when it is not known everywhere.
+    """
     values = felt.friction
-    k = int(np.nanargmax(values))
+    if not np.isfinite(values).all():
+        return np.nan, float(felt.x[np.isfinite(values).argmin()]), np.nan
+    k = int(values.argmax())
     return float(values[k]), float(felt.x[k]), float(
-        np.nanmax(values + may_rise(values, [felt.x])) - values[k])
+        (values + may_rise(values, [felt.x])).max() - values[k])
 
 
 def return_margin(felt: Felt, within: float) -> tuple[float, float, float]:
