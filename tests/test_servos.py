@@ -142,3 +142,13 @@ def test_a_servo_on_nothing_is_refused():
     with pytest.raises(LinkageError, match="no body"):
         system_of(STAGE.format(stick="", horn="", rod="", surface="")
                   + '[servo.auto]\nbody = "arms"\ntorque = "1 N*m"')
+
+
+def test_an_arm_that_a_cable_turns_has_no_dead_centre_judged_and_says_so():
+    """A required distance from dead centre that nothing can be held against is never let pass."""
+    text = STAGE.format(stick="", horn="", rod="", surface="") + SERVO.format(
+        tip=-230, more="over_centre = 15").replace('[rod.link]\nends = ["stick/servo", "arm/tip"]',
+                                                   '[coupling.cable]\nbodies = ["stick", "arm"]\n'
+                                                   "ratio = 1")
+    verdict = Results(system_of(text), only=("loads",)).verdict
+    assert any("how near its arm comes to dead centre" in text for text in verdict.unknown)

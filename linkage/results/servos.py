@@ -87,6 +87,9 @@ def servos_left(results: Answers) -> Iterator[str]:
     for words, names in (
             ("how near its arm may come to dead centre: no over_centre in the file",
              [row["servo"] for row in rows if servos[row["servo"]].over_centre is None]),
+            ("how near its arm comes to dead centre: no rod that reaches is linked to it",
+             [row["servo"] for row in rows if servos[row["servo"]].over_centre is not None
+              and math.isnan(row["over_centre"])]),
             ("force that overpowers it: no clutch and no shear_pin in the file",
              [row["servo"] for row in rows if math.isnan(row["gives_way"])]),
             ("force that overpowers it: no grip", [
