@@ -144,6 +144,21 @@ def test_a_cure_is_proven_by_the_whole_clearance_with_it():
     assert not linkage.clearance(results.system)["ok"].all()
 
 
+def test_what_could_not_be_decided_is_told_as_no_miss():
+    """Asked for the very gap that was met: more than is proven, and not less than was seen."""
+    text = re.sub(r"pad = .*", "", ARM.split("[stop.far]")[0].replace("[-30, 30]", "[-30, 23]"))
+    row = linkage.clearance(System(parse_model(text))).iloc[0]
+    edge = row["least"] - 1e-10
+    results = Results(System(parse_model(text.replace("free = 6", f"free = {float(edge)!r}"))))
+    miss, = clearance_misses(results)
+    assert not miss.decided
+    told = str([vars(block) for chapter in ("page-one", "contact-sheets")
+                for block in blocks_of(results, [chapter])])
+    assert "could not decide whether it does" in told
+    assert "or are not proven not to" in told
+    assert "does not." not in told
+
+
 def test_what_changed_in_a_file_is_listed_key_by_key():
     before = parse_model(ARM)
     after = parse_model(ARM.replace("free = 6", "free = 5").replace("title", 'revision = "B"\ntitle'

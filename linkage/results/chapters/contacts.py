@@ -33,25 +33,26 @@ def blocks(results: Answers) -> Iterator[Block]:
     for number, miss in enumerate(misses[:MOST], 1):
         near = near_of_miss(results, miss)
         yield Heading(f"Contact sheet {number}: {miss.what}")
-        yield from _sheet(results, near, number)
+        yield from _sheet(results, (miss, near), number)
     if len(misses) > MOST:
         yield Text(f"{len(misses) - MOST} more misses have no sheet; they are in the table "
                    f"Clearance.")
 
 
-def _sheet(results, near: Near, number) -> Iterator[Block]:
-    system = results.system
+def _sheet(results, missed, number) -> Iterator[Block]:
+    system, (miss, near) = results.system, missed
     marks = marks_of(results, near)
     done = [each for each in (results.reliefs or ([], []))[0]
             if any(row["pair"] == near.pair for row in each.pairs)]
-    yield Text(f"{near.words}, at {place_said(results, near)}.", "miss")
+    yield Text(f"{near.words}, at {place_said(results, near)}.",
+               "miss" if miss.decided else "undecided")
     yield Picture(partial(_drawn, system, near, marks, done),
                   f"{near.pair}: a cut through the place, and both parts in their own plane")
     yield Table(f"Mark here {number}", marks_table(system, marks),
                 "Stations with the system at neutral; distances on the part itself"
                 + (", in the worst build met; the parts are drawn as drawn." if results.built
                    else "."))
-    yield Text(how_to_see(results, near))
+    yield Text(how_to_see(results, near, miss.decided))
     if number > CURED:
         yield Text(f"What would cure it is worked out for the first {CURED} sheets alone.",
                    "missing")
@@ -88,8 +89,8 @@ def marks_table(system: System, marks: Iterable[Mark]) -> pd.DataFrame:
         "on": mark.side, "measured on it": mark.said(unit) or "by stations"} for mark in marks]))
 
 
-def how_to_see(results: Answers, near: Near) -> str:
-    """What to do on the aircraft to see the place."""
+def how_to_see(results: Answers, near: Near, decided: bool = True) -> str:
+    """What to do on the aircraft to see the place; whether it is missed there, or not decided."""
     system = results.system
     motion, unit = system.sweep(**near.place), system.model.length
     levels = [f"a level on {name} ({' to '.join(part.level)}) reads "
@@ -98,6 +99,9 @@ def how_to_see(results: Answers, near: Near) -> str:
     spot = ", ".join(f"{axis} {shown_length(k, unit)}" for axis, k in zip(STATIONS, near.middle,
                                                                       strict=True))
     reading = f" ({'; '.join(levels)})" if levels else ""
+    build = "in the worst build met" if results.built else "as drawn"
+    passes = f"by this computation, {build}, does not" if decided else \
+        "this computation could not decide whether it does"
     return (f"To see it: hold the stick {place_said(results, near)}{reading}, look at {spot}, and "
             f"try a feeler or drill shank of {shown_length(near.required, unit)} between the two "
-            f"parts: it has to pass, and by this computation does not.")
+            f"parts: it has to pass, and {passes}.")

@@ -39,10 +39,13 @@ def blocks(results: Answers) -> Iterator[Block]:
         yield Text(f"and {left} more, all in the table Missed below")
     if results.directions:
         yield Text(directions_line(results))
-    near = [near_of_miss(results, miss) for miss in clearance_misses(results)[:SHOWN]]
+    shown = clearance_misses(results)[:SHOWN]
+    near = [near_of_miss(results, miss) for miss in shown]
     if near:
-        yield Picture(lambda: _drawn(results, near), "Where parts come too near: "
-                      + "; ".join(each.pair for each in near))
+        sure = all(miss.decided for miss in shown)
+        yield Picture(lambda: _drawn(results, near), "Where parts come too near"
+                      + ("" if sure else ", or are not proven not to")
+                      + ": " + "; ".join(each.pair for each in near))
     if verdict.missed and verdict.met:
         yield Text(f"In order, as computed ({verdict.build}): {', '.join(verdict.met)}.")
     listed, left = fitting([shortened(text) for text in verdict.not_looked_at], UNSEEN)
