@@ -23,7 +23,7 @@ from linkage.plots.sections import best_plane, section
 from linkage.relief import mark_on
 from linkage.results import Results, blocks_of, file_changes
 from linkage.results.chapters.front import clearance_misses, near_of_miss
-from linkage.results.cures import cures_of
+from linkage.results.cures import _effect, cures_of
 
 
 @pytest.fixture(scope="module")
@@ -142,6 +142,20 @@ def test_a_cure_is_proven_by_the_whole_clearance_with_it():
     fresh = System(parse_model(ARM.replace("thickness = 1 ", f"thickness = {thick} ")))
     assert linkage.clearance(fresh)["ok"].all()
     assert not linkage.clearance(results.system)["ok"].all()
+
+
+def test_a_cure_that_costs_a_required_travel_says_so_however_little():
+    """The end moves by 0.1 degrees, and the surface, geared 1 to 1, was that near to its band."""
+    text = ARM + '[surface.flap]\nbody = "arm"\n'
+    system = System(parse_model(text))
+    far, = (row["angle"] for row in linkage.find_stops(system).to_dict("records"))
+    motion = system.sweep(turn=far)
+    deflection = float(motion.deflection("flap"))
+    way = "left" if deflection > 0 else "right"
+    asked = System(parse_model(text + f"require = {{ {way} = {abs(deflection) + 0.95}, "
+                                      f"within = 1 }}\n"))
+    assert _effect(asked, asked, "turn", far - 0.1).endswith("missed)")
+    assert "missed" not in _effect(asked, asked, "turn", far - 0.01)
 
 
 def test_what_could_not_be_decided_is_told_as_no_miss():

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
 
 GRID = 41  # stick positions along each input at which an end is looked for
 STEP = 0.1  # degrees (mm) to which the end of a travel is rounded, towards neutral
-SEEN = 0.15  # degrees of a surface, below which a change is not told
+SEEN = 0.15  # degrees of a surface, below which a change is not told where no travel is missed
+SAME = 1e-6  # degrees of a surface that are rounding
 TRIES = 5  # ends tried, each a step nearer to neutral, until the pair is proven
 
 
@@ -190,10 +191,10 @@ def _effect(system, fresh, name, angle) -> str:
     motion, words = fresh.sweep(**{name: angle}), []
     for surface in system.model.surfaces:
         old, new = float(rows[surface].iloc[0]), float(motion.deflection(surface))
-        if abs(old - new) > SEEN:
+        judged = _judged(system, surface, name, new)
+        if abs(old - new) > SEEN or (judged.endswith("missed)") and abs(old - new) > SAME):
             words.append(f"{surface} {gearing.said_surface(system, surface, new)} for "
-                         f"{gearing.said_surface(system, surface, old)}"
-                         + _judged(system, surface, name, new))
+                         f"{gearing.said_surface(system, surface, old)}{judged}")
     return (f"{name} ends at {gearing.said_input(system, name, angle)} for "
             f"{gearing.said_input(system, name, before)}" + (f"; {', '.join(words)}" if words
                                                                else ""))

@@ -62,7 +62,8 @@ def _sheet(results, missed, number) -> Iterator[Block]:
           "proven": "yes" if cure.works else "no"}
          for cure in cures_of(results, near.pair, near.place)],
         columns=["cure", "do", "effect", "proven"]),
-        "Each alone, worked out in the system as it stands; before: as above.")
+        "Each alone, in the system as it stands; proven: this pair's clearance, no other "
+        "requirement; required travels along that input, where missed, are in the effect.")
 
 
 def _drawn(system, near, marks, done):
