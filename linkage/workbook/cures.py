@@ -28,8 +28,8 @@ def verdict_row(results: Answers) -> dict:
     -------
     dict
         sentence, build, missed (a list of kind, what, text, where, decided), unknown, met, covers,
-        pairs (how many clearances were judged), ways ([right, judged]) and bare (parts without a
-        shape).
+        aside (what is left out on purpose), pairs (how many clearances were judged), ways ([right,
+        judged]) and bare (parts without a shape).
     """
     verdict, gaps = verdict_of(results), results.clearance
     judged = [way for way in results.directions or [] if way.outcome != "not judged"]
@@ -38,7 +38,7 @@ def verdict_row(results: Answers) -> dict:
             "missed": [{"kind": miss.kind, "what": miss.what, "text": miss.how_much,
                         "where": miss.where, "decided": miss.decided} for miss in verdict.missed],
             "unknown": list(verdict.unknown), "met": list(verdict.met),
-            "covers": list(verdict.covers),
+            "covers": list(verdict.covers), "aside": list(verdict.set_aside),
             "pairs": 0 if gaps is None else free + len(gaps.attrs["far"]),
             "ways": [sum(way.outcome == "right" for way in judged), len(judged)],
             "bare": bare_parts(results.system)}

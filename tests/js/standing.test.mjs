@@ -6,7 +6,7 @@ import { test } from "node:test";
 import { bandOf, between } from "../../linkage/workbook/js/field.js";
 import { spread } from "../../linkage/workbook/js/play.js";
 import { headWith } from "../../linkage/workbook/js/reliefs.js";
-import { barOf, rowsKept, standingOf } from "../../linkage/workbook/js/standing.js";
+import { barOf, rowsKept, saidCost, standingOf } from "../../linkage/workbook/js/standing.js";
 import { axesOf, cameraOf, distanceFor, lookingAlong, placeOn, turned }
   from "../../linkage/workbook/js/camera.js";
 
@@ -51,8 +51,10 @@ test("reliefs cure what they are proven to cure and no more", () => {
   assert.equal(asked([], ["pan"]).proof.rows["a | pan"].proven, 6.1);
   assert.equal(asked([], ["pan", "frame"]).missed.length, 0);
   assert.equal(asked([], ["pan", "frame"]).how, "proven");
-  // two together where a stop sits on one of them: what each does to the travel was not seen
+  // where a stop sits on a plate, what its cut lets through was proven of its own pairs alone
   assert.equal(asked([], ["pan", "frame"], ["pan"]).how, "sampled");
+  assert.equal(asked([], ["pan"], ["pan"]).how, "sampled");
+  assert.equal(asked([], ["frame"], ["pan"]).how, "proven");
   assert.equal(state.proof.rows["a | pan"].proven, -1);
 });
 
@@ -69,6 +71,26 @@ test("nothing is green while the answer is on its way, old, or not decided", () 
 test("a spacer is offered for a pair only where it cures it", () => {
   assert.equal(rowsKept(state.stock[0], state, "a | pan"), true);
   assert.equal(rowsKept(state.stock[0], state, "b | frame"), false);
+});
+
+test("a spacer that breaks another pair or a travel is offered with what it breaks", () => {
+  const row = { ...state.stock[0], required: [] };
+  assert.equal(saidCost(row, state), "\u2713 proven");
+  assert.equal(saidCost({ ...row, required: [{ ok: true, surface: "flap" }] }, state),
+               "\u2713 proven; travels kept");
+  const broken = verdict(miss("b | frame"), miss("c | d"), miss("flap up"));
+  const short = [{ ok: false, surface: "flap" }];
+  assert.equal(saidCost({ ...row, verdict: broken, required: short }, state),
+               "\u25c6 loses flap, c | d");
+});
+
+test("none missed says what was not asked at all", () => {
+  const none = { ...verdict(), aside: ["not asked for: load, servo", "clearance waived: a"] };
+  const parts = barOf({ ...asked([]), missed: [], verdict: none }, [], "");
+  assert.equal(parts[0].big, "None missed");
+  assert.ok(parts[0].small.endsWith(", no loads"));
+  const left = parts.find((p) => p.key === "unjudged");
+  assert.deepEqual([left.big, left.state], ["2 not judged", "open"]);
 });
 
 test("a head with a relief has its pieces, and the pairs what is kept of it", () => {

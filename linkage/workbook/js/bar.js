@@ -67,12 +67,12 @@ export class Bar {
     const { verdict } = standing;
     if (!verdict) { this.tellOf(["The proof is under way."]); return; }
     if (key === "unjudged") {
-      this.tellOf(verdict.unknown);
+      this.tellOf([...verdict.unknown, ...verdict.aside || []]);
       if (verdict.bare.length) app.solid.isolate(verdict.bare[0]);
     } else if (standing.how === "sampled")
       this.tellOf([`Sampled, not proven: ${standing.why} is not as in the file. `
         + `To prove it: ${app.found.command()}`]);
-    else this.tellOf([verdict.sentence, ...verdict.covers]);
+    else this.tellOf([verdict.sentence, ...verdict.covers, ...verdict.aside || []]);
   }
 
   /** @param {string[]} lines */

@@ -5,7 +5,7 @@
 /** @typedef {import("./view.js").Workbook} App */
 
 import { focusOn, h, tell } from "./dom.js";
-import { rowsKept } from "./standing.js";
+import { rowsKept, saidCost } from "./standing.js";
 import { saidLength } from "./wording.js";
 
 const NEAREST = 7;
@@ -112,12 +112,11 @@ export class PairPanel {
 
   /** @param {StockRow} row */
   stockOf(row) {
-    const { app } = this, { length } = app.head, lost = row.required.filter((r) => !r.ok);
+    const { app } = this, { length } = app.head;
     const on = Math.abs(app.spacers[row.stop] - row.thickness) < 1e-9;
     const stop = app.state.stops.find((s) => s.name === row.stop);
     return h("li", {}, h("div", {}, h("b", {}, `${row.stop}: ${saidLength(row.thickness, length)}`),
-      h("span", {}, lost.length ? `\u25c6 loses ${lost.map((r) => r.surface).join(", ")}`
-        : "\u2713 proven; travels kept")),
+      h("span", {}, saidCost(row, app.state))),
       h("button", { type: "button", "data-control": `fit ${row.stop} ${saidLength(row.thickness, length)}`,
         onclick: () => app.spacer(row.stop, on && stop ? stop.thickness : row.thickness, "cure") },
         on ? "Undo" : "Fit it"));

@@ -28,10 +28,11 @@ export function standingOf(state, spacers, cuts, faces) {
     const done = (state.cures || []).filter((cure) => cuts.has(cure.solid));
     const cured = new Set(done.flatMap((cure) => cure.pairs.map((p) => p.pair)));
     const missed = verdict.missed.filter((m) => m.kind !== "clearance" || !cured.has(m.what));
-    // a relief alone is proven with what it does to a stop; two of them each for itself
-    const sure = done.length < 2 || !done.some((cure) => faces.has(cure.solid));
+    // proven of every pair of its plate, not of what a stop that sits on the plate then lets through
+    const open = done.filter((cure) => faces.has(cure.solid)).map((cure) => cure.solid);
     return { missed, verdict, proof: proof && done.length ? relieved(proof, done) : proof, required,
-             how: sure ? "proven" : "sampled", why: sure ? "" : "two reliefs together" };
+             how: open.length ? "sampled" : "proven",
+             why: open.map((name) => `cut in ${name}, on which a stop sits,`).join(" ") };
   }
   const row = moved.length === 1 && !cuts.size ? state.stock.find((r) =>
     r.stop === moved[0][0] && alike(r.thickness, moved[0][2])) : undefined;
@@ -49,6 +50,15 @@ function relieved(proof, done) {
     if (rows[pair]) rows[pair] = { ...rows[pair], least: after, proven: after, ok: true };
   return { ...proof, rows };
 }
+
+const UNASKED = "not asked for: ";
+
+/**
+ * Kinds that the page did not ask at all, such as loads: nothing is said of them.
+ * @param {Verdict} verdict
+ */
+export const unasked = (verdict) => (verdict.aside || []).filter((t) => t.startsWith(UNASKED))
+  .flatMap((t) => t.slice(UNASKED.length).split(", "));
 
 /**
  * The parts of the verdict bar: what each says, in which state, so that no colour speaks alone.
@@ -74,7 +84,7 @@ export function barOf(standing, required, command) {
     .filter(Boolean).join(", ");
   rows.push(["missed", short ? "bad" : open ? "open" : state(true),
              counted || (sure ? "None missed" : "None seen missed"),
-             `of ${verdict.pairs} clearances`]);
+             `of ${verdict.pairs} clearances${unasked(verdict).length ? ", no loads" : ""}`]);
   const [right, of] = verdict.ways;
   if (of) rows.push(["directions", state(right === of),
                      right === of ? "Directions right" : "Directions wrong",
@@ -83,7 +93,7 @@ export function barOf(standing, required, command) {
   if (required.length) rows.push(["travels", state(met === required.length),
     met === required.length ? "Travels met" : `${required.length - met} travels missed`,
     `${met} of ${required.length}`]);
-  const bare = verdict.bare.length, not = verdict.unknown.length;
+  const bare = verdict.bare.length, not = verdict.unknown.length + unasked(verdict).length;
   if (bare || not) rows.push(["unjudged", "open", bare ? `${bare} without shape` : `${not} not judged`,
                               bare ? "nothing proven of it" : "press to read"]);
   rows.push(["proof", sure ? open ? "open" : "ok" : "open",
@@ -108,7 +118,23 @@ const named = (rows, marks) => rows.map(([key, state, big, small]) => ({ key, st
  * @param {string} name of the pair
  */
 export function rowsKept(row, state, name) {
-  /** @param {Verdict | null} verdict */
-  const missed = (verdict) => Boolean(verdict?.missed.some((m) => m.what === name));
-  return name !== "" && missed(state.verdict) && !missed(row.verdict);
+  return name !== "" && missedIn(state.verdict).has(name) && !missedIn(row.verdict).has(name);
+}
+
+/** @param {Verdict | null} verdict */
+const missedIn = (verdict) => new Set((verdict?.missed || []).map((m) => m.what || m.kind));
+
+/**
+ * What a spacer made of other stock costs that the file has, and in words what is then proven.
+ * @param {StockRow} row
+ * @param {{ verdict: Verdict | null }} state
+ * @returns {string}
+ */
+export function saidCost(row, state) {
+  const before = missedIn(state.verdict);
+  const lost = [...new Set([...row.required.filter((r) => !r.ok).map((r) => r.surface),
+    ...row.verdict.missed.map((m) => m.what || m.kind).filter((what) => !before.has(what)
+      && !row.required.some((r) => !r.ok && what.startsWith(r.surface)))])];
+  if (lost.length) return `\u25c6 loses ${lost.join(", ")}`;
+  return `\u2713 proven${row.required.length ? "; travels kept" : ""}`;
 }

@@ -46,7 +46,8 @@
  *   at: string, place: Position }} ProofRow
  * @typedef {{ kind: string, what: string, text: string, where: string, decided: boolean }} Missed
  * @typedef {{ sentence: string, build: string, old: boolean, missed: Missed[], unknown: string[],
- *   met: string[], covers: string[], pairs: number, ways: Pair, bare: string[] }} Verdict
+ *   met: string[], covers: string[], aside?: string[], pairs: number, ways: Pair,
+ *   bare: string[] }} Verdict
  * @typedef {{ solid: string, area: string,
  *   pairs: { pair: string, required: number, after: number }[] }} Cure
  * @typedef {{ stop: string, thickness: number, verdict: Verdict, proof: Proof | null,
