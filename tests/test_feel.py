@@ -372,6 +372,20 @@ def test_trim_that_runs_away_is_told():
     assert not loads.falling(system_of(TAB), "trim", -5, 5)
 
 
+@pytest.mark.parametrize("way", [1, -1])
+def test_trim_that_runs_away_between_the_trims_looked_at_is_told(way):
+    """A spring that gives way over one degree by 0.2 N m, where the air holds by 0.125 a degree.
+
+    Hands off at 1.2 trim - 2.4 without it: the degree lies between the rests at trim 0 and 5.
+    """
+    spring = (f'[spring.s]\npivot = "stick"\ntable = [[-30, "0 N*m"], [0.5, "0 N*m"], '
+              f'[1.5, "{0.2 * way} N*m"], [2.5, "0 N*m"], [30, "0 N*m"]]\n')
+    trims = loads.falling(system_of(TAB + spring), "trim", -5, 5)
+    assert trims
+    assert all(0 < trim < 5 for trim in trims)
+    assert not loads.falling(system_of(TAB + spring.replace("0.2", "0.1")), "trim", -5, 5)
+
+
 # --- the verdict and the chapter ------------------------------------------------------------------
 
 COIL = ('[spring.s]\nends = ["stick/hook", "airframe/above"]\nrate = "1 N/mm"\nfree = 190\n')

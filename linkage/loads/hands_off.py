@@ -11,7 +11,7 @@ from ..motion import System
 from ..search import may_rise
 from ..stops import judged_box
 from ..units import in_house_units
-from .feel import felt, zeros
+from .feel import NOISE, felt, zeros
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -128,12 +128,19 @@ def falling(system: System, trim: str, least: float, greatest: float) -> list[fl
     Returns
     -------
     list of float
-        Where the force falls as the stick moves on through a balance.
+        Where the force falls as the stick moves on through a balance: at the trim positions looked
+        at, and between two of them at the one that balances each position of the stick looked at.
     """
-    _, forces = _forces(system, trim, least, greatest)
+    x, forces = _forces(system, trim, least, greatest)
     trims = round_positions(*judged_box(system)[trim])
-    return [float(t) for t, force in zip(trims, forces, strict=True)
-            if ((force[:-1] > 0) & (force[1:] <= 0)).any()]
+    at = trims[((forces[:, :-1] > 0) & (forces[:, 1:] <= 0)).any(axis=1)]
+    j, i = np.nonzero(forces[:-1, :-1] * forces[1:, :-1] < 0)
+    if not len(j):
+        return [float(t) for t in at]
+    between = trims[j] + (trims[j + 1] - trims[j]) / (1 - forces[j + 1, i] / forces[j, i])
+    here, beyond = (felt(system, system.model.inputs[trim].trims, x[k], {trim: between}).force
+                    for k in (i, i + 1))
+    return sorted({*at.tolist(), *between[beyond < here - NOISE].tolist()})
 
 
 def _forces(system, trim, least, greatest):
