@@ -423,6 +423,18 @@ def test_friction_that_locks_keeps_to_no_limit(coefficient, locked):
     assert list(results.chapter("feel").blocks)
 
 
+@pytest.mark.parametrize("table", [[(-30, 0), (30, 0)], [(-30, 5), (-6, 0), (6, 0), (30, -5)]])
+def test_a_stick_that_nothing_drives_does_not_come_back(table):
+    """A centring spring with 6 degrees of play to each side, or that never acts; no friction."""
+    table = ", ".join(f'[{place}, "{moment} N*m"]' for place, moment in table)
+    system = lever(f'[spring.s]\npivot = "stick"\ntable = [{table}]\n',
+                   pitch="feel = { returns = 1 }")
+    verdict = Results(system, only=("feel",)).verdict
+    assert [m.decided for m in verdict.missed] == [True]
+    assert "does not come back to within 1° of neutral when let go: nothing" in str(verdict.missed)
+    assert not [text for text in verdict.unknown if "friction that grows" in text]
+
+
 def test_a_margin_within_what_may_be_missing_is_not_decided():
     """Asked to come back to the very edge of where friction holds it."""
     system = lever(COIL.replace("190", "100"), stick='friction = "500 N*mm"')

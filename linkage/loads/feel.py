@@ -336,7 +336,7 @@ def return_margin(felt: Felt, within: float) -> tuple[float, float, float]:
     least = np.inf, np.nan, 0.0
     for sense, force in ((1, outside.down), (-1, -outside.up)):
         mine = outside.x * sense > 0
-        values, x = force[mine], outside.x[mine]
+        values, x = force[mine] - NOISE, outside.x[mine]  # what is less drives nothing
         if not len(values):
             continue
         if not np.isfinite(values).all():

@@ -58,9 +58,9 @@ def _return(results, name, within):
         yield Miss("hands off", name, f"whether it {words} is open: out of reach there, or "
                    "friction that grows with the load that it makes itself", where, decided=False)
     elif margin < 0:
-        yield Miss("hands off", name, f"does not {words.replace('comes', 'come')}: friction holds "
-                   f"it, or it goes on, by {_force(system, -margin)} at the grip", where,
-                   short=-margin)
+        yield Miss("hands off", name, f"does not {words.replace('comes', 'come')}: nothing drives "
+                   f"it there, friction holds it, or it goes on, by {_force(system, -margin)} at "
+                   f"the grip", where, short=-margin)
     elif margin - wide < 0:
         yield Miss("hands off", name, f"{words} with {_force(system, margin, 4)} to spare, and "
                    f"{_force(system, wide, 4)} may be missing between the positions looked at",
@@ -129,7 +129,7 @@ def feels_left(results: Answers) -> Iterator[str]:
     if model.springs:
         names = listed(f"spring {name}" for name in model.springs)
         yield f"strength, wear and set of {names} and of what they hang on: not worked out"
-    bare = _no_radius(model)
+    bare = list(_no_radius(model))
     if bare:
         yield (f"friction that grows with load at {listed(bare)}: the file gives no diameter of a "
                f"ball or bolt there")
