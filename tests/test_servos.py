@@ -152,3 +152,17 @@ def test_an_arm_that_a_cable_turns_has_no_dead_centre_judged_and_says_so():
                                                    "ratio = 1")
     verdict = Results(system_of(text), only=("loads",)).verdict
     assert any("how near its arm comes to dead centre" in text for text in verdict.unknown)
+
+
+def test_an_arm_whose_link_ceases_to_reach_is_not_said_to_keep_from_dead_centre():
+    """Fine sweep: it comes to dead centre between two positions looked at, and then is lost."""
+    system = system_of(STAGE.format(stick="", horn="", rod="", surface="").replace(
+        "arm = [0, 0, -60]", "arm = [0, 0, -60], servo = [0, 0, -60]") + SERVO.format(
+            tip=-230, more="over_centre = 1").replace("[450, 0, -230]", "[420, 0, -215]"))
+    row = loads.servo_table(system).iloc[0]
+    fine = system.sweep(pitch=np.linspace(-20, 20, 20001)).margins("link")["arm/tip"]
+    assert np.isnan(fine).any()
+    assert np.nanmin(fine) < 1 < row["over_centre"]
+    assert row["over_centre"] - row["over_error"] <= np.nanmin(fine)
+    verdict = Results(system, only=("loads",)).verdict
+    assert any("dead centre" in miss.how_much and not miss.decided for miss in verdict.missed)

@@ -34,7 +34,8 @@ def servo_table(system: System) -> pd.DataFrame:
     DataFrame
         One row per servo: servo, input (the one that turns its arm most), over_centre (least
         degrees of its links at its arm from dead centre), over_error (how much less it may be
-        between the positions looked at, as `linkage.search.may_rise` estimates), over_at (a dict
+        between the positions looked at, as `linkage.search.may_rise` estimates; all of it where a
+        position is out of reach), over_at (a dict
         of the inputs there), gives_way (N mm, NaN without a clutch or a pin), overpower (N, the
         greatest force at a grip that makes it give way), force_error, grip, force_at, lost_least
         and lost_greatest (how much of the input's travel at its two ends the servo's links do not
@@ -57,7 +58,10 @@ def servo_table(system: System) -> pd.DataFrame:
 def _row(motion, name, where):
     servo, driver = motion.system.model.servos[name], servo_input(motion.system, name)
     gives_way = math.nan if servo.gives_way is None else servo.gives_way
-    least, over_error, over_at = _worst(-_arm_margin(motion, servo.body), where)
+    margin = _arm_margin(motion, servo.body)
+    least, over_error, over_at = _worst(-margin, where)
+    if np.isnan(margin).any() and least < 0:  # lost where an arm is at dead centre
+        over_error = max(over_error, -least)
     most, grip, force_error, force_at = -math.inf, "", 0.0, {}
     if driver is not None and servo.gives_way is not None:
         for each, force in _forces(motion, servo):
