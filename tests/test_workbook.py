@@ -473,6 +473,12 @@ def test_from_an_empty_page_to_controls_that_move():
     assert model.surfaces["elevator"].chord == pytest.approx(304.8)
     with pytest.raises(linkage.LinkageError, match="is there already"):
         with_part(model, "rod", {"name": "push"})
+    shelf = {"name": "shelf", "corner": "58, -8, 11", "opposite": "63, 8, 11", "thickness": "1/8"}
+    flat = with_part(model, "plate", shelf).solids["airframe/shelf"]
+    heights = {k for piece in flat.pieces() for k in piece.points[:, 2]}
+    assert np.allclose(sorted(heights), [11 * 25.4, 11.125 * 25.4])  # its thickness is upward
+    with pytest.raises(linkage.LinkageError, match="stand at WL 11 and 12 in"):
+        with_part(model, "plate", shelf | {"opposite": "63, 8, 12"})
     with pytest.raises(linkage.LinkageError, match="three numbers"):
         with_part(model, "bellcrank", {"name": "b", "pivot": "1, 2", "axis": "lateral"})
 
