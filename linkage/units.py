@@ -82,9 +82,6 @@ LENGTHS = {unit.name: unit for unit in (
     LengthUnit("mm", "mm", 1.0, 2, 1, 4, "N", 1.0, "N·m", 1000.0,
                "N/mm²", 1.0, "A4", cutter=3.0, bar=100.0, tick=10.0, bar_parts=10, dxf=4))}
 MM_PER = {name: unit.mm for name, unit in LENGTHS.items()}
-UNIT_WORDS = {name: unit.words for name, unit in LENGTHS.items()}
-FORCE_PER = {name: (unit.force, unit.newton) for name, unit in LENGTHS.items()}
-MOMENT_PER = {name: (unit.moment, unit.newton_mm) for name, unit in LENGTHS.items()}
 HOUSE = {"length": "mm", "force": "N", "moment": "N*mm", "stress": "N/mm**2",
          "density": "kg/mm**3", "angle": "deg", "mass": "kg",
          "area": "mm**2", "spring rate": "N/mm", "torsional rate": "N*mm/deg"}

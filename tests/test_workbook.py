@@ -455,28 +455,6 @@ def test_a_change_is_heard_of_within_a_second(tmp_path):
         follower.close()
 
 
-def test_from_an_empty_page_to_controls_that_move():
-    """A crank of equal arms turns as its stick does: the parallelogram (common practice)."""
-    from linkage.workbook.new_part import with_part
-
-    model = parse_model('title = "New"\nlength = "in"\n')
-    for kind, fields in (
-            ("stick", {"name": "stick", "pivot": "0, 0, 0", "axis": "lateral", "input": "pitch",
-                       "grip": "0, 0, 20", "low": "0, 0, -4"}),
-            ("surface", {"name": "elevator", "pivot": "30, 0, 0", "axis": "lateral",
-                         "horn": "30, 0, -4", "chord": "1 ft"}),
-            ("rod", {"name": "push", "from": "stick/low", "to": "elevator/horn",
-                     "diameter": "1/2"})):
-        model = with_part(model, kind, fields)
-    turn = System(model).sweep(pitch=[-10.0, 5.0]).deflection("elevator")
-    assert np.abs(turn) == pytest.approx([10.0, 5.0], abs=1e-9)
-    assert model.surfaces["elevator"].chord == pytest.approx(304.8)
-    with pytest.raises(linkage.LinkageError, match="is there already"):
-        with_part(model, "rod", {"name": "push"})
-    with pytest.raises(linkage.LinkageError, match="three numbers"):
-        with_part(model, "bellcrank", {"name": "b", "pivot": "1, 2", "axis": "lateral"})
-
-
 def test_half_a_turn_is_half_the_pitch_of_the_thread(book):
     """1/4-28: 28 threads to the inch, so half a turn is 1/56 in (ASME B1.1, from memory)."""
     name = next(n for n, rod in book.model.rods.items() if book.model.fitting(n, 0)[2])

@@ -25,7 +25,7 @@ def leading_items(stage: Stage, pairs: np.ndarray,
     (ndarray of int (k,), ndarray of int (k,))
         Which of `pairs`, and the items.
     """
-    of, items = _roots(stage, pairs)
+    of, items = stage.trees.roots_of(pairs)
     back, items = stage.trees.leading(items, posture, of)
     return of[back], items
 
@@ -48,7 +48,7 @@ def meshes_apart(stage: Stage, pairs: np.ndarray, cells: tuple,
         False too where halving the cell promises more than finer triangles.
     """
     apart = np.ones(len(pairs), bool)
-    cell, items = _roots(stage, pairs)
+    cell, items = stage.trees.roots_of(pairs)
     while items.size:
         if len(items) > MOST:
             apart[cell] = False
@@ -65,10 +65,3 @@ def meshes_apart(stage: Stage, pairs: np.ndarray, cells: tuple,
         back, parts = stage.parts_of(items[keep])
         items, cell = parts, cell[keep][back]
     return apart
-
-
-def _roots(stage, pairs):
-    """Which of some pairs, and the items that each begins with."""
-    roots = [np.flatnonzero(stage.pair_index[:stage.first] == k) for k in pairs]
-    return (np.repeat(np.arange(len(pairs)), [len(k) for k in roots]),
-            np.concatenate([np.zeros(0, int), *roots]))

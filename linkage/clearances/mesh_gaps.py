@@ -49,9 +49,8 @@ def mesh_gaps(stage: Stage, pairs: np.ndarray, posture: Posture, cells: np.ndarr
 
 def _gaps(stage, pairs, posture, how):
     cells, slack = how
-    roots = [np.flatnonzero(stage.pair_index[:stage.first] == k) for k in pairs]
-    of = np.repeat(np.arange(len(pairs)), [len(k) for k in roots])
-    back, items = stage.trees.leading(np.concatenate(roots), posture, cells[of])
+    of, items = stage.trees.roots_of(pairs)
+    back, items = stage.trees.leading(items, posture, cells[of])
     value = np.full(len(pairs), np.inf)
     np.fmin.at(value, of[back], measure(stage, posture, items, cells[of[back]]))
     # out of reach there is nothing to go down for

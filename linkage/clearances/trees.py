@@ -70,6 +70,15 @@ class Trees:
         sides = self.stage.sides[items]
         return np.where(self.count[sides] != 0, self.size[sides], 0.0).max(axis=1)
 
+    def roots_of(self, pairs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """The items that pairs begin with: ``(which of `pairs`, items)``."""
+        stage = self.stage
+        known, back = np.unique(pairs, return_inverse=True)
+        roots = [np.flatnonzero(stage.pair_index[:stage.first] == k) for k in known]
+        each = [roots[k] for k in back]
+        return (np.repeat(np.arange(len(pairs)), [len(k) for k in each]),
+                np.concatenate([np.zeros(0, int), *each]))
+
     def parts_of(self, items: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """The finer items of rough ones of pairs with a mesh: ``(which of `items`, finer)``."""
         unknown = np.array([k for k in dict.fromkeys(items.tolist()) if k not in self._opened], int)
@@ -174,10 +183,8 @@ class Trees:
         (ndarray of int (k,), ndarray of int (k,))
             Which of `pairs`, and the single items; every item that is as near is one of them.
         """
-        stage = self.stage
-        first = [np.flatnonzero(stage.pair_index[:stage.first] == k) for k in pairs]
-        back = np.repeat(np.arange(len(pairs)), [len(k) for k in first])
-        items, done = np.concatenate([np.zeros(0, int), *first]), []
+        stage, done = self.stage, []
+        back, items = self.roots_of(pairs)
         while items.size:
             keep = np.zeros(len(items), bool)
             for start in range(0, len(items), STEPS_TO_NEAR):

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from .outlines import spanned
 from .pieces import FLAT_WITHIN, Piece, _prism_sides, prism, tube
 
 SIDES = 16  # of the prism that holds a tube's cut end: 2 % wider than the tube
@@ -208,7 +209,7 @@ def _beside(outline, point) -> float:
     start = outline
     side = np.roll(outline, -1, axis=0) - start
     away = point - start
-    turn = side[:, 0] * away[:, 1] - side[:, 1] * away[:, 0]
+    turn = spanned(side, away)
     if (turn >= 0).all():
         return 0.0
     share = np.clip((side * away).sum(axis=1) / (side**2).sum(axis=1), 0.0, 1.0)

@@ -171,7 +171,7 @@ def _rounded(corners, tolerance, name, material_inside):
     if _area(points) < 0:
         points, radii = points[::-1], radii[::-1]
     before, after = points - np.roll(points, 1, axis=0), _after(points) - points
-    turns = np.arctan2(_cross(before, after), (before * after).sum(axis=1))
+    turns = np.arctan2(spanned(before, after), (before * after).sum(axis=1))
     cuts = radii * np.tan(np.abs(turns) / 2)  # what the rounding takes of each side
     _check_radii(points, radii, cuts, name)
     polygon = []
@@ -307,7 +307,7 @@ def _middle(area):
 
 
 def _area(points):
-    return float(_cross(points, _after(points)).sum() / 2)
+    return float(spanned(points, _after(points)).sum() / 2)
 
 
 def _pieced(outer, holes):
@@ -320,7 +320,7 @@ def _pieced(outer, holes):
         return [outer[_trimmed(range(len(x)), x, y)]]
     cut = shapely.constrained_delaunay_triangles(shapely.Polygon(outer, holes))
     points = shapely.get_coordinates(cut).reshape(-1, 4, 2)[:, :3]  # each closed by its first
-    clockwise = _cross(points[:, 1] - points[:, 0], points[:, 2] - points[:, 0]) < 0
+    clockwise = spanned(points[:, 1] - points[:, 0], points[:, 2] - points[:, 0]) < 0
     points[clockwise] = points[clockwise, ::-1]
     corners, triangles = np.unique(points.reshape(-1, 2), axis=0, return_inverse=True)
     x, y = corners.T.tolist()
@@ -373,8 +373,8 @@ def _after(rows):
     return np.concatenate((rows[1:], rows[:1]))
 
 
-def _cross(one, other):
-    """Twice the area that two vectors span, ``(..., 2)`` each."""
+def spanned(one: np.ndarray, other: np.ndarray) -> np.ndarray:
+    """Area of the parallelogram that two plane vectors span, ``(..., 2)`` each; left positive."""
     return one[..., 0] * other[..., 1] - one[..., 1] * other[..., 0]
 
 

@@ -49,10 +49,8 @@ def trim_table(system: System, trim: str) -> pd.DataFrame:
     """
     import pandas as pd
 
-    name, box = system.model.inputs[trim].trims, judged_box(system)
-    trims, x = round_positions(*box[trim]), np.unique([0.0, *np.linspace(*box[name], LOOKS)])
-    grid = [side.ravel() for side in np.meshgrid(trims, x, indexing="ij")]
-    along = felt(system, name, grid[1], {trim: grid[0]})
+    box = judged_box(system)[system.model.inputs[trim].trims]
+    trims, along = _felt(system, trim, np.unique([0.0, *np.linspace(*box, LOOKS)]))
     rows = [{trim: t, "at_neutral": force} for t, force in zip(
         trims, along.force[along.x == 0], strict=True)]
     rests = _rests(along, trim)
@@ -106,7 +104,7 @@ def trimmed_margin(system: System, trim: str, least: float, greatest: float
     The force changes sign between two trim positions, so that one between them holds it: the
     greatest force over the trim positions looked at and minus the least, the lesser of both.
     """
-    x, forces = _forces(system, trim, least, greatest)
+    x, _, forces = _forces(system, trim, least, greatest)
     sides = forces.max(axis=0), -forces.min(axis=0)
     margin = np.minimum(*sides)
     if not np.isfinite(margin).all():
@@ -131,8 +129,7 @@ def falling(system: System, trim: str, least: float, greatest: float) -> list[fl
         Where the force falls as the stick moves on through a balance: at the trim positions looked
         at, and between two of them at the one that balances each position of the stick looked at.
     """
-    x, forces = _forces(system, trim, least, greatest)
-    trims = round_positions(*judged_box(system)[trim])
+    x, trims, forces = _forces(system, trim, least, greatest)
     at = trims[((forces[:, :-1] > 0) & (forces[:, 1:] <= 0)).any(axis=1)]
     j, i = np.nonzero(forces[:-1, :-1] * forces[1:, :-1] < 0)
     if not len(j):
@@ -144,8 +141,14 @@ def falling(system: System, trim: str, least: float, greatest: float) -> list[fl
 
 
 def _forces(system, trim, least, greatest):
-    """What holds the input without friction, at positions (n,) of it, by trim: (trims, n) N."""
-    x, trims = np.linspace(least, greatest, LOOKS), round_positions(*judged_box(system)[trim])
+    """What holds the input without friction at positions (n,), by trim: (trims, n) N."""
+    x = np.linspace(least, greatest, LOOKS)
+    trims, along = _felt(system, trim, x)
+    return x, trims, along.force.reshape(len(trims), len(x))
+
+
+def _felt(system, trim, x):
+    """Trim positions, and what is felt of the input at positions of it for each in turn."""
+    trims = round_positions(*judged_box(system)[trim])
     grid = [side.ravel() for side in np.meshgrid(trims, x, indexing="ij")]
-    force = felt(system, system.model.inputs[trim].trims, grid[1], {trim: grid[0]}).force
-    return x, force.reshape(len(trims), len(x))
+    return trims, felt(system, system.model.inputs[trim].trims, grid[1], {trim: grid[0]})

@@ -12,6 +12,8 @@ from collections.abc import Sequence
 import numpy as np
 import shapely
 
+from ..geometry.outlines import spanned
+
 BAND = 0.024  # mm
 KEEP = 5e-4  # mm of the band left free on either side, for the rounding of what is written
 FEWEST = 3  # straight pieces that an arc takes the place of, at least
@@ -80,8 +82,7 @@ def _rows(places, is_new, room) -> list[tuple]:
 
 def _sharpest(places) -> int:
     before, after = places - np.roll(places, 1, axis=0), np.roll(places, -1, axis=0) - places
-    turn = np.abs(np.arctan2(before[:, 0] * after[:, 1] - before[:, 1] * after[:, 0],
-                             (before * after).sum(axis=1)))
+    turn = np.abs(np.arctan2(spanned(before, after), (before * after).sum(axis=1)))
     return int(turn.argmax())
 
 

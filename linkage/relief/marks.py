@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import shapely
 
+from ..geometry.outlines import spanned
 from ..model import AIRFRAME, Box, Plate, Sphere, Washer
 from ..model.shapes import SIDES
 from ..motion import Motion, body_of
@@ -204,7 +205,7 @@ def _on_flat(flat: Flat, place) -> Mark:
     chosen = []
     for edge in edges:
         if len(chosen) < 2 and edge[1] > ON and all(
-                abs(_crossed(edge[3], other[3])) > LEAN for other in chosen):
+                abs(spanned(edge[3], other[3])) > LEAN for other in chosen):
             chosen.append(edge)
     holes = _holes(flat, at)
     if len(chosen) < 2:
@@ -217,11 +218,6 @@ def _on_flat(flat: Flat, place) -> Mark:
                 tuple(tuple(np.asarray(foot).tolist()) for _, _, foot, *_ in chosen))
 
 
-def _crossed(one, other) -> float:
-    """Product of two directions in a plane: the sine between them, times their lengths."""
-    return float(one[0] * other[1] - one[1] * other[0])
-
-
 def _edges(flat, at):
     """Straight outer edges beside a place: words, distance, foot, direction."""
     points = flat.outside.points
@@ -232,7 +228,7 @@ def _edges(flat, at):
             continue
         way = run / length
         along = float(np.clip((at - start) @ way, 0.0, length))
-        off = _crossed(way, at - start)
+        off = float(spanned(way, at - start))
         foot = start + ((at - start) @ way) * way
         outward = np.array([way[1], -way[0]])
         beyond = abs((at - start) @ way - along)

@@ -25,6 +25,7 @@ import shapely
 
 from ..clearances import Travel
 from ..clearances.scene import Pair, Solid
+from ..geometry.outlines import spanned
 from ..motion import System
 from .flat import Flat
 
@@ -366,7 +367,7 @@ def _missed(place, ways):
     after, way = np.roll(place, -1, axis=1), np.roll(ways, -1, axis=0)
     chord = after - place
     one, two = -(chord * ways).sum(axis=-1), (chord * way).sum(axis=-1)
-    sine = np.abs(ways[:, 0] * way[:, 1] - ways[:, 1] * way[:, 0])
+    sine = np.abs(spanned(ways, way))
     return np.nan_to_num(one * two / (np.hypot(*np.moveaxis(chord, -1, 0)) * sine))
 
 
@@ -374,7 +375,7 @@ def _about(place, ways):
     """Corners of the polygons of tangents through the places, which hold all of each posture."""
     reach = (place * ways).sum(axis=-1)
     after, way = np.roll(reach, -1, axis=1), np.roll(ways, -1, axis=0)
-    sine = ways[:, 0] * way[:, 1] - ways[:, 1] * way[:, 0]
+    sine = spanned(ways, way)
     return np.stack((reach * way[:, 1] - after * ways[:, 1],
                      after * ways[:, 0] - reach * way[:, 0]), axis=-1) / sine[:, None]
 

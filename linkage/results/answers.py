@@ -367,8 +367,8 @@ class Answers:
     @answer
     def trims(self) -> dict[str, pd.DataFrame] | None:
         """``{trim input: DataFrame}``: where it holds what it trims."""
-        return {trim: loads.trim_table(self.system, trim) for trim in loads.trimmers(self.system)
-                if loads.trimmers(self.system)[trim] in self._needs("feel")}
+        return {trim: loads.trim_table(self.system, trim)
+                for trim, of in loads.trimmers(self.system).items() if of in self._needs("feel")}
 
     @answer
     def springs(self) -> pd.DataFrame | None:

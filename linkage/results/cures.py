@@ -14,7 +14,7 @@ from ..clearances import Stage, gaps, prove, scene_of
 from ..errors import LinkageError
 from ..model import Plate, Spacer, Washer
 from ..motion import System
-from ..units import rounded_down, shown_length
+from ..units import LENGTHS, rounded_down, shown_length
 
 if TYPE_CHECKING:
     from .answers import Answers
@@ -86,8 +86,6 @@ def _reliefs(results, pair) -> Iterator[Cure]:
 
 def _down(mm, unit):
     """A proven length, never rounded up."""
-    from ..units import LENGTHS
-
     own = LENGTHS[unit]
     return f"{rounded_down(mm / own.mm, own.digits):.{own.digits}f} {unit}"
 

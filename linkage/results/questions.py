@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from .. import gearing
 from ..clearances import scene_of, undrawn
+from ..motion import System
 from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
 from . import feels, gives, hands, servos, strength, strength_left
@@ -189,10 +190,15 @@ def _pairs_judged(results):
                    f"clearances{build}")
 
 
+def bare_parts(system: System) -> list[str]:
+    """Bodies and rods of which the file gives no shape, so that nothing is proven about them."""
+    model = system.model
+    return [*(name for name, body in model.bodies.items() if not body.solids),
+            *(name for name, rod in model.rods.items() if rod.diameter is None)]
+
+
 def _no_clearance_of(results):
-    model = results.system.model
-    bare = [name for name, body in model.bodies.items() if not body.solids]
-    bare += [name for name, rod in model.rods.items() if rod.diameter is None]
+    bare = bare_parts(results.system)
     if bare:
         yield (f"clearance of {', '.join(bare)}: no shape in the file; nothing is proven about "
                f"them")

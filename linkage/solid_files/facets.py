@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from ..geometry import Piece
+from ..geometry.outlines import spanned
 from ..model import Box, SurfaceShape
 from ..model.solids import FlatShape, Shape
 
@@ -67,7 +68,7 @@ def _flat(shape, within):
     for part in shapely.get_parts(area):
         flat = np.array([shapely.get_coordinates(each.exterior)[:3] for each in shapely.get_parts(
             shapely.constrained_delaunay_triangles(part))])
-        turn = _area(flat) < 0
+        turn = spanned(flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]) < 0
         flat = np.where(turn[:, None, None], flat[:, ::-1], flat)
         made += [raised(flat, 1), raised(flat, -1)[:, ::-1]]
         for k, ring in enumerate((part.exterior, *part.interiors)):
@@ -78,11 +79,6 @@ def _flat(shape, within):
             made += [np.stack([low[:-1], low[1:], high[1:]], axis=1),
                      np.stack([low[:-1], high[1:], high[:-1]], axis=1)]
     return np.concatenate(made)
-
-
-def _area(flat):
-    one, other = flat[:, 1] - flat[:, 0], flat[:, 2] - flat[:, 0]
-    return one[:, 0] * other[:, 1] - one[:, 1] * other[:, 0]
 
 
 def _bar(piece: Piece, within):

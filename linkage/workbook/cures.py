@@ -7,7 +7,7 @@ from ..gearing import said_place
 from ..motion import System
 from ..relief import relieve, said_area
 from ..results import Answers
-from ..results.questions import verdict_of
+from ..results.questions import bare_parts, verdict_of
 from ..results.strength import weakest
 from .draft import with_spacers
 from .page_tables import governing, proof_of, required_rows
@@ -42,13 +42,6 @@ def verdict_row(results: Answers) -> dict:
             "pairs": 0 if gaps is None else free + len(gaps.attrs["far"]),
             "ways": [sum(way.outcome == "right" for way in judged), len(judged)],
             "bare": bare_parts(results.system)}
-
-
-def bare_parts(system: System) -> list[str]:
-    """Bodies and rods of which the file gives no shape, so that nothing is proven about them."""
-    model = system.model
-    return [*(name for name, body in model.bodies.items() if not body.solids),
-            *(name for name, rod in model.rods.items() if rod.diameter is None)]
 
 
 def relief_rows(reliefs: list, unit: str) -> list[dict]:

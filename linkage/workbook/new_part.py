@@ -145,11 +145,15 @@ def _box_text(model, name, got) -> str:
 
 
 def _plate_text(model, name, got) -> str:
-    (x, y, z), (u, v, _) = json.loads(got["corner"]), json.loads(got["opposite"])
+    (x, y, z), (u, v, other) = json.loads(got["corner"]), json.loads(got["opposite"])
+    if z != other:
+        raise LinkageError(f"plate {name}: its corners stand at WL {z:g} and {other:g} "
+                           f"{model.length}; give both the WL of its underside, or add a box")
+    middle = z + float(got["thickness"]) / 2  # where the file has a plate
     return (f"[{_owner(got)}.solid.{json.dumps(name, ensure_ascii=False)}]\nkind = \"plate\"\n"
             f"thickness = {got['thickness']}\n"
             f"outline = [[0, 0], [{u - x:g}, 0], [{u - x:g}, {v - y:g}], [0, {v - y:g}]]\n"
-            f"at = [{x:g}, {y:g}, {z:g}]\nnormal = [0, 0, 1]\nu = [1, 0, 0]\n")
+            f"at = [{x:g}, {y:g}, {middle:.10g}]\nnormal = [0, 0, 1]\nu = [1, 0, 0]\n")
 
 
 _TEXTS = {"surface": _surface_text, "rod": _rod_text, "stop": _stop_text, "box": _box_text,

@@ -26,7 +26,11 @@ def blocks(results: Any) -> Iterator[Block]:
                f"{results.digest}.  A dash stands where only one of the two has it.")
     for finding in gearing.flipped(before.system, results.system):
         yield Text(finding.text, "note")  # what is wrong after it is a miss of its own
-    tables = compared(before, results)
+    yield from changed_tables(compared(before, results))
+
+
+def changed_tables(tables: dict) -> Iterator[Block]:
+    """Tables of what differs, ``{name: DataFrame}``; those without rows are said to be the same."""
     for name, data in tables.items():
         if len(data):
             yield Table(name, data)

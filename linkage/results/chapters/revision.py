@@ -9,6 +9,7 @@ from ...units import CAUTION
 from ..blocks import Heading, Table, Text
 from ..comparison import compared
 from ..revisions import direction_changes, file_changes, load_changes, miss_changes
+from .before_and_after import changed_tables
 from .front import identity
 
 if TYPE_CHECKING:
@@ -42,18 +43,7 @@ def blocks(results: Any) -> Iterator[Block]:
         yield Table("Changed in the file", changes, "Twins written out; a dash: only one has it.")
     else:
         yield Text("No key that means anything to the system differs.")
-    yield from _effects(before, results)
-
-
-def _effects(before, results) -> Iterator[Block]:
     yield Heading("What it did, number by number")
-    tables = {"Directions before and after": direction_changes(before, results),
-              **compared(before, results),
-              "Margins before and after": load_changes(before, results)}
-    for name, data in tables.items():
-        if len(data):
-            yield Table(name, data)
-    same = [name.removesuffix(" before and after").lower() for name, data in tables.items()
-            if not len(data)]
-    if same:
-        yield Text(f"Compared and the same: {', '.join(same)}.")
+    yield from changed_tables({"Directions before and after": direction_changes(before, results),
+                               **compared(before, results),
+                               "Margins before and after": load_changes(before, results)})

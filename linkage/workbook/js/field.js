@@ -7,8 +7,6 @@ const NODES = 25;  // positions along each of the two inputs
 const SLICE = 9;  // ms at a time, so that the hand on the stick never waits
 const LOOKED = 24;  // nearest pairs of a position among which the scarcest is looked for
 
-export const BANDS = 5;
-
 /**
  * Which band a share of what is required falls in: touching, short, to twice, to thrice, more.
  * @param {number} ratio gap over what is required
