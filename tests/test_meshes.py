@@ -141,6 +141,21 @@ def test_stop_on_a_mesh_is_that_on_the_exact_kind(tmp_path):
     assert angles[0] == pytest.approx(angles[1], abs=1e-5)
 
 
+def test_no_stop_governs_where_a_solid_lies_within_another_from_the_start(tmp_path):
+    write_stl(tmp_path / "block.stl", box((-60, -60, 50), (60, 60, 290), 2))
+    file = tmp_path / "within.toml"
+    file.write_text(MODEL.format(
+        fixed='solid.pad = { kind = "box", corner = [70, -30, 200], opposite = [99, 30, 280] }\n'
+              'solid.nut = { kind = "box", corner = [-2, -2, 178], opposite = [2, 2, 182] }',
+        stick='solid.block = { kind = "mesh", file = "block.stl", unit = "mm" }')
+        + '[[pair]]\nbetween = ["stick/tube", "airframe/nut"]\nwaive = true\n'
+          'reason = "the tube is within the block"\n[stop.aft]\ninput = "pitch"\n'
+          'side = "greatest"\nbetween = ["stick/block", "airframe/pad"]\n', "utf-8")
+    stop = linkage.find_stops(linkage.load(file)).iloc[0]
+    assert not stop["governs"]
+    assert stop["reason"] == "stick/block | airframe/nut touch before it, at neutral"
+
+
 def test_built_bracket_holds_that_of_the_exact_kind(tmp_path):
     write_stl(tmp_path / "box.stl", box((120, -40, 150), (200, 25, 260), 4))
     tables = []

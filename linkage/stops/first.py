@@ -17,6 +17,7 @@ import numpy as np
 from ..clearances import Stage
 from ..clearances.cell_bounds import MOST_TURN, SOME_WAY
 from ..clearances.corners import along, corner_pairs
+from ..clearances.mesh_gaps import inside
 from ..clearances.stage import measure, spine_gaps
 from ..intervals import GROW, U
 from ..motion import enclose
@@ -76,9 +77,11 @@ def first_contact(stage: Stage, ways: Ways, asked: np.ndarray | None = None,
     FirstContact
     """
     march = _March(stage, ways, within)
-    march.run(np.ones(march.met.shape, dtype=bool) if asked is None else asked,
-              np.broadcast_to(apart_to, march.met.shape))
+    asked = np.ones(march.met.shape, dtype=bool) if asked is None else asked
+    held = march.enclosed(asked)
+    march.run(asked & ~held, np.broadcast_to(apart_to, march.met.shape))
     march.settle()
+    march.met[held] = march.stuck[held] = 0.0
     free = np.minimum(march.stuck, 1.0)
     lost = np.isfinite(march.lost) & (march.lost < march.met)
     free = np.where(lost, np.minimum(free, march.lost), free)
@@ -93,6 +96,15 @@ class _March:
         shape = len(stage.pairs), len(ways.ends)
         self.met, self.lost, self.stuck = (np.full(shape, np.inf) for _ in range(3))
         self.ended = []
+
+    def enclosed(self, asked):
+        """Which pairs begin with one solid within the other, so that no surfaces need to meet."""
+        held = np.zeros(asked.shape, bool)
+        if self.stage.trees is not None:
+            pair, ray = np.nonzero(asked & self.stage.trees.of_pair[:, None])
+            posture = self.system.sweep(**self.ways.place(np.zeros(len(ray)), ray)).flat_posture()
+            held[pair, ray] = inside(self.stage, pair, posture, np.arange(len(ray)))
+        return held
 
     def run(self, asked, apart_to):
         """March every pair of pieces until it is free, stuck, or past what was met."""
