@@ -108,7 +108,8 @@ def operation_card(system: System) -> pd.DataFrame:
         turned = motion.deflection(name)
         held = np.abs(hinge_of_grip_force(motion, limit.most, driver, name))
         against = -np.sign(turned)  # a surface is loaded back to neutral unless the file says more
-        air = hinge_moment(motion, name) if surface.hinge else against * np.inf
+        air = hinge_moment(motion, name) if surface.hinge else np.where(
+            against == 0, 0.0, np.copysign(np.inf, against))
         lesser = np.abs(air) <= held
         moment = np.where(lesser, air, np.where(air == 0, against, np.sign(air)) * held)
         arm = surface.chord * np.cos(np.radians(turned))
