@@ -387,7 +387,7 @@ class Workbook(OnDisk, anywidget.AnyWidget):
         """Tell the page how things are now, and begin the proof when input has rested."""
         self._serial += 1
         self._known = self._known_before(fresh)
-        phases = ["directions", *(["stops"] if late else []), "proof", "required", "governs",
+        phases = ["directions", *(["stops"] if late else []), "forces", "proof", "required", "governs",
                   "verdict", "cures", "map", "table", "loads"]
         self._busy, self._failed = phases if self._prover else [], ""
         self._made_at["begun"] = time.monotonic()
@@ -409,7 +409,7 @@ class Workbook(OnDisk, anywidget.AnyWidget):
         What is found within the travels is read from the drawing till it is worked out.
         """
         before = {what: value and {**value, "old": True}
-                  for what, value in self._known.items() if what in ("map", "proof", "verdict")}
+                  for what, value in self._known.items() if what in ("map", "proof", "verdict", "forces")}
         ways = {"directions": self._known["directions"]} if "directions" in self._known else {}
         required = [row if fresh else {**row, "found": None} for row in self._known["required"]]
         return {**before, **ways, "required": required}
@@ -432,7 +432,7 @@ class Workbook(OnDisk, anywidget.AnyWidget):
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),
             "verdict": self._known.get("verdict"), "cures": self._known.get("cures"), "stock": [],
-            "loads": self._known.get("loads") or {},
+            "loads": self._known.get("loads") or {}, "forces": self._known.get("forces"),
             "source": source.name if source else "", "file": self._told,
             "patched": self._patched,
             "parts": self._parts, "undo": len(self._draft.past),

@@ -7,6 +7,7 @@ from html import escape
 from ..motion import System
 from ..results import Answers
 from .cures import CHAPTERS, load_rows, relief_rows, stock_rows, verdict_row
+from .forces import force_tables
 from .page_tables import (
     direction_rows,
     governing,
@@ -51,7 +52,7 @@ def state_from_disk(system: System, results: Answers | None = None, *, stock: bo
             "stops": stops, "verdict": verdict_row(results),
             "cures": relief_rows(done, system.model.length),
             "stock": stock_rows(results) if stock and results.clearance is not None else [],
-            "loads": load_rows(results) if stock else {},
+            "loads": load_rows(results) if stock else {}, "forces": force_tables(system),
             "proof": proof_of(results), "map": map_of(results)}
 
 
