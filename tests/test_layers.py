@@ -75,7 +75,7 @@ INNER = {
               {"curves", "views", "turns", "tolerance_bars", "close_ups"},
               {"maps", "spacer_curves", "forces"}],
     "workbook": [{"grid", "program", "typed", "wording", "messages"},
-                 {"page_tables", "new_part", "forces"}, {"payload", "draft"},
+                 {"page_tables", "new_part", "forces", "sized"}, {"payload", "draft"},
                  {"cures", "following"}, {"prover"}, {"page", "live"}],
     "commands": [{"verbs"}, {"shared"}, {"plates", "rigged", "lab"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",

@@ -60,6 +60,7 @@ from .page_tables import (
 from .payload import as_json, make_payload
 from .program import script, style
 from .prover import Prover
+from .sized import dimension_rows, with_sized
 from .typed import typed_length
 
 if TYPE_CHECKING:
@@ -197,6 +198,9 @@ class Workbook(OnDisk, anywidget.AnyWidget):
     def _do_cut(self, solid):
         self._take(cut_away(self._system, solid).model)
         return f"{solid}: relieved as drawn; its outline goes into the file that is saved"
+
+    def _do_size(self, name, value):
+        self._take(with_sized(self._first.model, self.model, name, value))
 
     def _do_turn(self, rod, halves):
         self._take(with_half_turns(self.model, rod, int(halves)))
@@ -387,8 +391,8 @@ class Workbook(OnDisk, anywidget.AnyWidget):
         """Tell the page how things are now, and begin the proof when input has rested."""
         self._serial += 1
         self._known = self._known_before(fresh)
-        phases = ["directions", *(["stops"] if late else []), "forces", "proof", "required", "governs",
-                  "verdict", "cures", "map", "table", "loads"]
+        phases = ["directions", *(["stops"] if late else []), "forces", "targets", "proof",
+                  "required", "governs", "verdict", "cures", "map", "table", "loads"]
         self._busy, self._failed = phases if self._prover else [], ""
         self._made_at["begun"] = time.monotonic()
         self._set("limits", limits_of(self._system))
@@ -408,9 +412,9 @@ class Workbook(OnDisk, anywidget.AnyWidget):
 
         What is found within the travels is read from the drawing till it is worked out.
         """
-        before = {what: value and {**value, "old": True}
-                  for what, value in self._known.items() if what in ("map", "proof", "verdict", "forces")}
-        ways = {"directions": self._known["directions"]} if "directions" in self._known else {}
+        kept, known = ("map", "proof", "verdict", "forces"), self._known
+        before = {k: known[k] and {**known[k], "old": True} for k in kept if k in known}
+        ways = {k: known[k] for k in ("directions", "targets") if k in known}
         required = [row if fresh else {**row, "found": None} for row in self._known["required"]]
         return {**before, **ways, "required": required}
 
@@ -432,6 +436,8 @@ class Workbook(OnDisk, anywidget.AnyWidget):
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),
             "verdict": self._known.get("verdict"), "cures": self._known.get("cures"), "stock": [],
+            "sizes": dimension_rows(self._first.model, model),
+            "targets": self._known.get("targets") or [],
             "loads": self._known.get("loads") or {}, "forces": self._known.get("forces"),
             "source": source.name if source else "", "file": self._told,
             "patched": self._patched,

@@ -20,6 +20,7 @@ from .page_tables import (
 )
 from .payload import as_json, as_plain, make_payload
 from .program import script, style
+from .sized import dimension_rows, target_rows
 
 START = """
 const data = JSON.parse(document.getElementById("linkage-data").textContent);
@@ -53,6 +54,7 @@ def state_from_disk(system: System, results: Answers | None = None, *, stock: bo
             "cures": relief_rows(done, system.model.length),
             "stock": stock_rows(results) if stock and results.clearance is not None else [],
             "loads": load_rows(results) if stock else {}, "forces": force_tables(system),
+            "sizes": dimension_rows(system.model, system.model), "targets": target_rows(results),
             "proof": proof_of(results), "map": map_of(results)}
 
 

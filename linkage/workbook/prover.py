@@ -32,6 +32,7 @@ from .page_tables import (
     required_rows,
     stop_row,
 )
+from .sized import target_rows
 
 if TYPE_CHECKING:
     from ..model.whole import Model
@@ -42,6 +43,7 @@ PHASES = {"directions": direction_rows, "required": required_rows,
           "proof": quick_proof, "governs": governing, "map": map_of, "table": proof_of,
           "verdict": verdict_row,
           "loads": load_rows,
+          "targets": target_rows,
           "forces": lambda results: force_tables(results.system),
           "cures": lambda results: relief_rows(
               (results.reliefs or ([], []))[0], results.system.model.length)}

@@ -34,7 +34,7 @@ export function layOut(app, pair) {
       h("div", { class: "lw-third" }, sections.pair, app.ways.el)),
     h("p", { class: "lw-caution" }, h("strong", {}, "Caution. "), head.caution),
     moreOf("Numbers: surfaces, clearance, limits, travel map", wide, "numbers",
-           h("div", { class: "lw-numbers" }, app.readout.el, sections.clearance, sections.limits,
+           h("div", { class: "lw-numbers" }, app.readout.el, sections.clearance, sections.limits, sections.sizing,
              h("section", { "aria-label": "Travel map" }, app.stick.map))),
     app.live ? moreOf("Parts and saving", wide, "parts",
       h("div", { class: "lw-numbers" }, ...app.kernel.map((k) => k.el))) : "",

@@ -56,6 +56,9 @@
  *   old: boolean }} Proof
  * @typedef {{ unit: string, of: string[], old?: boolean, inputs: Record<string,
  *   { axes: [string, number, number, number][], values: (number | null)[] }> }} Forces
+ * @typedef {{ name: string, of: string, unit: string, drawn: number, now: number, least: number,
+ *   greatest: number, step: number | null }} SizeRow
+ * @typedef {{ target: string, wanted: string, found: string, ok: boolean }} TargetRow
  * @typedef {{ usable: number, boundaries: Record<string, Pair[]>, free: Pair[],
  *   old: boolean }} TravelMap
  * @typedef {{ address: string, label: string, values: (string | null)[], changed: string }} PartRow
@@ -63,7 +66,8 @@
  * @typedef {{ serial: number, heard: number, busy: string[], failed: string,
  *   ages: Record<string, number>, limits: Limits, wanted: Limits,
  *   directions: { text: string, miss: boolean, place: Position }[] | null, source: string,
- *   loads?: Record<string, string>, forces?: Forces | null, file?: string, patched?: boolean,
+ *   loads?: Record<string, string>, forces?: Forces | null,
+ *   sizes?: SizeRow[], targets?: TargetRow[], file?: string, patched?: boolean,
  *   verdict: Verdict | null, cures: Cure[] | null, stock: StockRow[], required: RequiredRow[],
  *   stops: StopRow[], proof: Proof | null, map: TravelMap | null, parts: Part[], undo: number,
  *   changes: string[], ask_over: boolean, save_as: string }} State

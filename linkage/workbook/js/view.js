@@ -21,6 +21,7 @@ import { PlayPanel } from "./play.js";
 import { Poses, readChart } from "./pose.js";
 import { ClearancePanel, ReadoutPanel } from "./readouts.js";
 import { headWith } from "./reliefs.js";
+import { SizePanel } from "./sizing.js";
 import { SolidPanel } from "./solid_view.js";
 import { StickPanel } from "./stick.js";
 import { StopPanel } from "./stops.js";
@@ -93,13 +94,13 @@ export class Workbook {
     this.readout = new ReadoutPanel(this);
     const limits = new LimitPanel(this), stops = new StopPanel(this);
     const clearance = new ClearancePanel(this), pair = new PairPanel(this);
-    const surfaces = new SurfacePanel(this);
-    this.panels = [this.bar, this.ways, this.stick, this.play, limits, this.readout, stops, clearance, pair,
-                   surfaces, this.solid];
+    const surfaces = new SurfacePanel(this), sizing = new SizePanel(this);
+    this.panels = [this.bar, this.ways, this.stick, this.play, limits, this.readout, stops,
+                   clearance, pair, surfaces, sizing, this.solid];
     this.kernel = this.live ? [new Parts(this), new Saving(this), new FilePanel(this),
                                 new AddPart(this)] : [];
     this.sections = { stick: this.stick.el, play: this.play.el, limits: limits.el, stops: stops.el,
-                      clearance: clearance.el, pair: pair.el, surfaces: surfaces.el };
+      clearance: clearance.el, pair: pair.el, surfaces: surfaces.el, sizing: sizing.el };
     layOut(this, pair);
     this.handlers = this.listen();
     this.watch = this.watchSizes();
@@ -478,7 +479,6 @@ export class Workbook {
     }
     return this.worth;
   }
-
 }
 
 /** @param {{ model: Model, el: HTMLElement }} place */
