@@ -76,7 +76,7 @@ INNER = {
               {"maps", "spacer_curves", "forces"}],
     "workbook": [{"grid", "program", "typed", "wording", "messages"},
                  {"page_tables", "new_part", "forces", "sized"}, {"payload", "draft"},
-                 {"cures", "following"}, {"prover"}, {"page", "live"}],
+                 {"cures", "following", "known_stops"}, {"prover"}, {"page", "live"}],
     "commands": [{"verbs"}, {"shared"}, {"plates", "rigged", "lab"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view", "check_proof", "meshes"}],
