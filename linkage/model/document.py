@@ -410,6 +410,6 @@ def _block(path, value: dict, brackets: str = "[]") -> str:
 
 
 def _wants_block(path, key: str, item) -> bool:
-    """Whether a table is too long for a line, and not a solid of a body that stands among others."""
+    """Whether a table is too long for a line, and no solid of a body, which stand in lines."""
     return isinstance(item, dict) and len(_key(key)) + 3 + len(one_line(item)) > WIDE \
         and (len(path) < 3 or all(isinstance(v, dict) or key == "points" for v in item.values()))

@@ -94,7 +94,8 @@ def target_rows(results: Answers) -> list[dict]:
     Returns
     -------
     list of dict
-        target, wanted, found (in words) and ok; of twins the first; empty without a size table.
+        target, wanted, found (in words) and ok; of twins the first; a direction that is right has
+        none; empty without a size table.
     """
     system = results.system
     if not named_dimensions(system.model):
@@ -110,6 +111,8 @@ def target_rows(results: Answers) -> list[dict]:
                                                  aim.kind) in seen:
             continue
         seen.add((aim.of, aim.way, aim.kind))
+        if aim.kind == "direction" and aim.met(float(value)):
+            continue
         unit = {"gearing": "", "differential": "", "direction": ""}.get(aim.kind, "°")
         wanted = said(aim.wanted, unit, system.model.length)
         within = "" if aim.least else f" within {said(aim.within, unit, system.model.length)}"

@@ -31,7 +31,6 @@ import { Views } from "./views.js";
 import { saidInput, saidLength, saidTime } from "./wording.js";
 
 const LISTED = 14, TICK = 500;
-
 export class Workbook {
   /** @param {Model} model @param {HTMLElement} el @param {() => void} again makes the page anew */
   constructor(model, el, again) {
@@ -97,8 +96,8 @@ export class Workbook {
     const surfaces = new SurfacePanel(this), sizing = new SizePanel(this);
     this.panels = [this.bar, this.ways, this.stick, this.play, limits, this.readout, stops,
                    clearance, pair, surfaces, sizing, this.solid];
-    this.kernel = this.live ? [new Parts(this), new Saving(this), new FilePanel(this),
-                                new AddPart(this)] : [];
+    this.adding = this.live ? new AddPart(this) : null;
+    this.kernel = this.live ? [new Parts(this), new Saving(this), new FilePanel(this)] : [];
     this.sections = { stick: this.stick.el, play: this.play.el, limits: limits.el, stops: stops.el,
       clearance: clearance.el, pair: pair.el, surfaces: surfaces.el, sizing: sizing.el };
     layOut(this, pair);
@@ -314,7 +313,7 @@ export class Workbook {
         : kinds.some((kind) => this.flying.startsWith(kind)) ? words : "");
     if (this.root.dataset.link !== stand) {
       this.root.dataset.link = stand;
-      for (const panel of this.kernel) panel.enable();
+      for (const panel of [...this.kernel, this.adding]) panel?.enable();
     }
     if (stand !== "ready" || this.state.busy.length) this.schedule();
   }
@@ -487,10 +486,11 @@ function render({ model, el }) {
   let book;
   const make = () => { book = new Workbook(model, el, again); };
   const again = () => {
-    const { position } = book;
+    const { position, adding } = book, kind = adding?.held();
     book.close();
     book.root.remove();
     make();
+    if (kind) book.adding?.goOn(kind);
     book.move(Object.fromEntries(Object.entries(position).filter(([n]) => n in book.limits)));
   };
   make();
