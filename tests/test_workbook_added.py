@@ -91,7 +91,7 @@ def test_a_dimension_moves_by_its_slider_between_its_limits(lever):
     assert abs(math.degrees(math.atan2(x - 2000, -z))) == pytest.approx(5.0)
     now = {row["name"]: row["now"] for row in dimension_rows(first, raked)}
     assert now == pytest.approx({"horn": 125.0, "rake": -5.0})
-    for name, value, words in (("horn", 79.0, "out of range; from 80.0"), ("arm", 90.0, "no dimen")):
+    for name, value, words in (("horn", 79.0, "out of range; from 80.0"), ("arm", 9.0, "no dimen")):
         with pytest.raises(linkage.LinkageError, match=words):
             with_sized(first, raked, name, value)
 
