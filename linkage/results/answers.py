@@ -320,6 +320,11 @@ class Answers:
         return loads.joint_margins(self.system, self._needs("worst_loads"))
 
     @answer
+    def fixing_margins(self) -> pd.DataFrame | None:
+        """Every weld and set of bolts that the file gives of a plate."""
+        return loads.fixing_margins(self.system, self._needs("worst_loads"))
+
+    @answer
     def tube_margins(self) -> pd.DataFrame | None:
         """Every torque tube against its greatest moment."""
         return loads.tube_margins(self.system, self._needs("worst_loads"))

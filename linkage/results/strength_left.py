@@ -151,10 +151,10 @@ def _bodies_left(results):
         name not in judged or any(end.split("/")[0] == name for end in ends - told))]
     held = [name for name in model.bodies if any(at.split("/")[0] == name for at in told)]
     if held:
-        yield (f"how the plates of {listed(held)} hold on to hub or tube, whether they buckle, how "
-               f"holes and corners raise their stress, and "
-               f"what else than rods loads them, such as a stop: not worked out; straight cuts at "
-               f"21 places and seven slants from each rod's hole to the pivot are")
+        yield (f"whether the plates of {listed(held)} buckle, how holes and corners raise their "
+               f"stress, and what else than rods loads them, such as a stop: not worked out; "
+               f"straight cuts at 21 places and seven slants from each rod's hole to the pivot are")
+    yield from _fixings_left(results)
     for word, names in (("plates, arms and horns", bare),
                         ("shafts", [name for name, body in model.bodies.items()
                                     if "grip" in body.points and name not in shafts])):
@@ -166,8 +166,9 @@ def _bodies_left(results):
     round_ = [name for name in results.tube_margins["body"]
               if name not in loads.plate_cuts(results.system)]
     if round_:
-        yield (f"welds, and holes through the wall, of {listed(round_)}: the tube is taken as "
-               f"whole, with the material's full strength")
+        yield (f"welds, and holes through the wall, of {listed(round_)}"
+               f"{' but those under Welds and bolts' if len(results.fixing_margins) else ''}: the "
+               f"tube is taken as whole, with the material's full strength")
     unplaced = loads.unplaced(model)
     if unplaced:
         yield (f"bending of {listed(unplaced)}: along an axis whose bearings the file does not "
@@ -175,6 +176,27 @@ def _bodies_left(results):
     if model.stops:
         yield (f"strength of the faces and fixings of stops {listed(model.stops)}: Loads on stops "
                f"says what each carries")
+
+
+def _fixings_left(results):
+    """Plates that nothing in the file holds, and what is left out where something does."""
+    model = results.system.model
+    fixed = {plate for part in (*model.welds.values(), *model.boltings.values())
+             for plate in part.plates}
+    loose = [plate for plate in loads.plate_cuts(results.system) if plate not in fixed]
+    if loose:
+        yield (f"how the plates {listed(loose)} hold on to hub or tube: no weld or bolting of "
+               f"theirs in the file")
+    for row in results.fixing_margins.to_dict("records"):
+        if row["missing"]:
+            yield (f"{row['check']} of {row['fixing']} at {row['plate']}: the file gives no "
+                   f"{row['missing']}")
+    across = [f"{name} at {', '.join(part.plates)}" for name, part in model.boltings.items()
+              if part.across]
+    if across:
+        yield (f"moment across, and force to the side, at bolting {listed(across)}: taken by the "
+               f"fit of hub and tube, and the edge of a hole, which raises the stress 3 to 4 times "
+               f"while it is elastic, by the net section alone")
 
 
 def _joints_left(results):
