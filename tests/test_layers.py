@@ -58,7 +58,7 @@ INNER = {
               {"springs", "rod_columns", "beams", "vibration"},
               {"shafts", "plates"}, {"statics", "fixings"}, {"load_cases", "rubbing"},
               {"feel"}, {"stick", "stop_contact", "hands_off", "servos"},
-              {"worst"}, {"joints"}, {"margins"}, {"compliance", "test_cards", "fixing_margins"}],
+              {"worst"}, {"joints"}, {"margins"}, {"compliance", "test_cards", "fixed"}],
     "rigging": [{"lengths", "rod_end_angles", "readings", "tolerances", "play", "loops", "grips",
                  "carried_solids"},
                 {"rods", "builds", "wires", "pins"}, {"adjustment", "as_built", "corners"}],

@@ -23,7 +23,7 @@ from .feel import (
     return_margin,
     whole_travel,
 )
-from .fixing_margins import fixing_margins
+from .fixed import fixing_margins
 from .fixings import fixed_plates
 from .hands_off import falling, trim_table, trimmed_margin, trimmers
 from .joints import joint_margins, loads_at, silent_joints
