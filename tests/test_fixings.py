@@ -216,7 +216,13 @@ def test_a_twin_has_its_fixing():
         pivot = [0, -200, 0]
         axis = "lateral"
         points = { p = [0, -200, -60] }
-        solid.arm = { kind = "plate", at = "pivot", normal = "lateral", u = "vertical", thickness = 3, outline = [[-70, -9], [9, -9], [9, 9]] }
+        [body."horn left".solid.arm]
+        kind = "plate"
+        at = "pivot"
+        normal = "lateral"
+        u = "vertical"
+        thickness = 3
+        outline = [[-70, -9], [9, -9], [9, 9]]
         [weld."arm left"]
         plate = "horn left/arm"
         leg = 2

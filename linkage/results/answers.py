@@ -297,8 +297,6 @@ class Answers:
                 refused.append(str(error))
         return [each for each in done if each.needed], refused
 
-    # --- what is carried ----------------------------------------------------------------------
-
     @answer
     def worst_loads(self) -> pd.DataFrame | None:
         """Greatest loads of every part, and where."""

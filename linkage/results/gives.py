@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .. import gearing, rigging
-from .columns import counted, listed
+from .columns import about, counted
 from .verdict import Miss
 
 if TYPE_CHECKING:
@@ -39,15 +39,13 @@ def gives_left(results: Answers) -> Iterator[str]:
     """What no limit is given for, and what can't be held against one."""
     surfaces = results.system.model.surfaces
     for key, word in (("lost_motion", "lost motion"), ("free_play", "free play")):
-        silent = [name for name, part in surfaces.items() if getattr(part, key) is None]
-        if silent:
-            yield f"{word} of {listed(silent)}: no limit in the file"
+        yield from about((name for name, part in surfaces.items() if getattr(part, key) is None),
+                         f"{word} of {{}}: no limit in the file")
     yield from _not_measured(results)
     rigid = dict.fromkeys(word for row in _lost(results)
                           if surfaces[row["surface"]].lost_motion is not None
                           for word in row["rigid"].split(", ") if word)
-    if rigid:
-        yield f"stretch of {listed(rigid)}: taken as rigid in the lost motion that is judged"
+    yield from about(rigid, "stretch of {}: taken as rigid in the lost motion that is judged")
 
 
 def _not_measured(results):

@@ -17,7 +17,7 @@ from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
 from . import feels, gives, hands, servos, strength, strength_left
 from .answers import Answers, NothingAsked
-from .columns import counted, listed, place_words
+from .columns import about, counted, place_words
 from .movements import (
     band_misses,
     directions_cover,
@@ -202,9 +202,9 @@ def _no_clearance_of(results):
     if bare:
         yield (f"clearance of {', '.join(bare)}: no shape in the file; nothing is proven about "
                f"them")
-    if results.system.model.springs:
-        yield (f"clearance of {listed(f'spring {name}' for name in results.system.model.springs)}: "
-               f"a spring has no shape in the file; nothing is proven about it")
+    yield from about((f"spring {name}" for name in results.system.model.springs),
+                     "clearance of {}: a spring has no shape in the file; nothing is proven about "
+                     "it")
     gaps = undrawn(scene_of(results.system))
     if gaps:
         yield (f"clearance of what is not drawn: no solid of the file is there for "
@@ -215,10 +215,9 @@ def _no_clearance_meant(results):
     waived = scene_of(results.system).waived
     if waived:
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
-    bare = [pair.name for pair in scene_of(results.system).pairs.values()
-            if pair.required == 0 and pair.rule not in ("stop", "waived", "joined")]
-    if bare:
-        yield f"clearance required of 0, free of contact and no more: {listed(bare)}"
+    yield from about((pair.name for pair in scene_of(results.system).pairs.values()
+                      if pair.required == 0 and pair.rule not in ("stop", "waived", "joined")),
+                     "clearance required of 0, free of contact and no more: {}")
     joints = {item.ball.joint for item in scene_of(results.system).left_out}
     if joints:
         yield (f"clearance at {counted(len(joints), 'joint', 'joints')}, within the radius listed "
@@ -298,9 +297,9 @@ def _tilt_covers(results):
 
 
 def _tilts_left(results):
-    open_ = [row["end"] for row in results.misalignment.to_dict("records") if row["ok"] is None]
-    if open_:
-        yield f"tilt of rod ends at {listed(open_)}: the file gives no bolt or no limit"
+    yield from about((row["end"] for row in results.misalignment.to_dict("records")
+                      if row["ok"] is None),
+                     "tilt of rod ends at {}: the file gives no bolt or no limit")
 
 
 def _pin_misses(results):
