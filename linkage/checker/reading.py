@@ -44,7 +44,8 @@ KNOWN = {
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
        "clearance", "mirror", "hardpoints", "surface", "tolerance"}
 BESIDE = {"title", "revision", "approved_by", "wire", "material", "play", "factor", "rig_pin",
-          "size", "meant", "joint", "load_case", "engine", "servo", "spring", "friction"}
+          "size", "meant", "joint", "weld", "bolting", "load_case", "engine", "servo", "spring",
+          "friction"}
 
 
 @dataclass

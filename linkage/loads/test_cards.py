@@ -17,7 +17,7 @@ from ..units import in_house_units
 from .load_cases import cases, hinge_moment
 from .pilot_forces import grips, pilot_force
 from .stick import hinge_of_grip_force
-from .worst import case_at, worst_loads
+from .worst import FIXED, case_at, worst_loads
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,7 +52,7 @@ def limit_load_card(system: System, worst: pd.DataFrame | None = None) -> pd.Dat
     names, rows = list(system.travel_box()), []
     known = {case.name: case for stop in (None, *system.model.stops)
              for case in cases(system, stop)}
-    chosen = worst[worst["what"].isin(TESTED)]
+    chosen = worst[worst["what"].isin(TESTED) | worst["what"].str.startswith(FIXED)]
     for at, group in chosen.groupby(["case", *names], sort=False):
         case, first = known[at[0]], group.iloc[0].to_dict()
         if not case.forces:

@@ -13,6 +13,7 @@ from ..stops import judged_box
 from ..units import in_house_units
 from .beams import Beam, beam_of
 from .finer import Finer, distinct
+from .fixings import fixing_stress
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
 from .plates import plate_stress
@@ -29,6 +30,7 @@ MOST = 20_000  # stick positions of the first look, with however many inputs
 NOISE = 1e-6  # N, N mm: what is less is rounding
 TOLD = 1 + 2e-5  # a load that may be greater by less is not looked for: no digit shown would move
 MOMENTS = ("across", "about", "tube")  # what of a part is a moment; all else is a force
+FIXED = ("weld ", "bolting ")  # how what a fixing carries begins: a stress each
 SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
 AT_STOPS = {1: 49, 2: 17, 3: 7}  # positions of each other input with a stop in contact
 
@@ -51,7 +53,8 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
         "tube" (N mm, the greatest moment in the tube) and, where it turns in bearings,
         "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
-        in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress".
+        in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress" and what
+        `fixing_stress` gives of its weld or bolts.
     """
     axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
     loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
@@ -59,12 +62,12 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
               if key[0] == "stop"}
     for body in statics.reactions:
         loads |= {(what, body): values for what, values in _on_body(statics, share, body)}
-    loads |= {("stress", body): beam_of(statics, share, body).stress.max(axis=-1)
-              for body in statics.beams}
+    beams = {body: beam_of(statics, share, body) for body in statics.beams}
+    loads |= {("stress", body): beam.stress.max(axis=-1) for body, beam in beams.items()}
     for stress, solids in ((shaft_stress, statics.shafts), (plate_stress, statics.plates)):
         loads |= {("stress", solid): stress(statics, share, solid).max(axis=-1)
                   for solid in solids}
-    return loads
+    return loads | dict(fixing_stress(statics, share, beams))
 
 
 def _on_body(statics, share, body):
@@ -232,7 +235,9 @@ def _table(worst, names):
 
 def kind_of(what: str) -> str:
     """Whether what a part carries is a force, a moment or a stress."""
-    return "stress" if what == "stress" else "moment" if what in MOMENTS else "force"
+    if what in MOMENTS:
+        return "moment"
+    return "stress" if what == "stress" or what.startswith(FIXED) else "force"
 
 
 def beam_at(system: System, body: str, row: dict) -> Beam:

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 # Key of the file: attribute.
 MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface": "surfaces",
             "stop": "stops", "wire": "wires", "rig_pin": "rig_pins", "joint": "joints",
-            "servo": "servos", "spring": "springs"}
+            "weld": "welds", "bolting": "boltings", "servo": "servos", "spring": "springs"}
 SWAPS = {"left": "right", "right": "left"}
 OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself

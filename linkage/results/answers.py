@@ -297,8 +297,6 @@ class Answers:
                 refused.append(str(error))
         return [each for each in done if each.needed], refused
 
-    # --- what is carried ----------------------------------------------------------------------
-
     @answer
     def worst_loads(self) -> pd.DataFrame | None:
         """Greatest loads of every part, and where."""
@@ -318,6 +316,11 @@ class Answers:
     def joint_margins(self) -> pd.DataFrame | None:
         """Every bolt, bearing and plate that the file describes."""
         return loads.joint_margins(self.system, self._needs("worst_loads"))
+
+    @answer
+    def fixing_margins(self) -> pd.DataFrame | None:
+        """Every weld and set of bolts that the file gives of a plate."""
+        return loads.fixing_margins(self.system, self._needs("worst_loads"))
 
     @answer
     def tube_margins(self) -> pd.DataFrame | None:

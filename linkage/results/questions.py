@@ -385,7 +385,8 @@ QUESTIONS = (  # in the order of the verdict
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
              _covering("Stops are judged along their own input, the others at neutral, as drawn;"
                        " whether the stick gets past them, {builds}, over all that they hang on.")),
-    Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins"),
+    Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins",
+                                "fixing_margins"),
              strength.load_misses,
              strength.margins_judged, strength_left.no_strength,
              strength.load_covers, strength.cases_switched),

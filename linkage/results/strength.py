@@ -38,6 +38,7 @@ def load_misses(results: Answers) -> Iterator[Miss]:
         yield from _margin_miss(row["body"], f"margin of its {word}{_tube_words(results, row)}",
                                 row["margin"], wide)
     yield from _joint_misses(results, error)
+    yield from _fixing_misses(results, error)
 
 
 def weakest(results: Answers, most: int = 5) -> list[dict]:
@@ -72,6 +73,11 @@ def _every_margin(results) -> Iterator[tuple]:
     for row in results.joint_margins.to_dict("records"):
         yield (row["at"], f"{row['check']} (joint {row['joint']})", row["margin"],
                _borne(results, worst, row["at"]))
+    for row in results.fixing_margins.to_dict("records"):
+        loaded = [load for (part, what), load in worst.items()
+                  if part == row["plate"] and load["case"] == row["case"]]
+        yield (row["plate"], f"{row['check']} ({row['fixing']})", row["margin"],
+               loaded[0] if loaded else None)
 
 
 def section_word(results: Answers, name: str) -> str:
@@ -105,6 +111,17 @@ def _joint_misses(results, error):
                     borne(what)), default=0.0)
         yield from _margin_miss(row["at"], f"margin of {row['check']}, joint {row['joint']}, "
                                 f"x {row['factor']:.4g} ({row['reason']}),", row["margin"], wide)
+
+
+def _fixing_misses(results, error):
+    """Each weld and set of bolts, as wide as the load of its plate may be."""
+    for row in results.fixing_margins.to_dict("records"):
+        wide = BETWEEN_CUTS + max((share for (part, _), share in error.items()
+                                   if part in (row["plate"], row["plate"].split("/")[0])),
+                                  default=0.0)
+        yield from _margin_miss(row["plate"], f"margin of {row['check']}, {row['fixing']}, "
+                                f"x {row['factor']:.4g} ({row['reason']}), under {row['case']},",
+                                row["margin"], wide)
 
 
 def _tube_words(results, row) -> str:
@@ -154,7 +171,8 @@ def load_covers(results: Answers) -> Iterator[str]:
 def margins_judged(results: Answers) -> str:
     """How many margins there are."""
     margins = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
-               *results.tube_margins["margin"], *results.joint_margins["margin"]]
+               *results.tube_margins["margin"], *results.joint_margins["margin"],
+               *results.fixing_margins["margin"]]
     return counted(sum(map(math.isfinite, margins)), "margin", "margins")
 
 

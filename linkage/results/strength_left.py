@@ -40,6 +40,9 @@ def _unloaded(results):
     for (name, at), rows in results.joint_margins.groupby(["joint", "at"], sort=False):
         if not rows["load"].max() > 0:
             yield f"joint {name} at {at}"
+    for row in results.fixing_margins.to_dict("records"):
+        if row["stress"] == 0:
+            yield f"{row['fixing']} at {row['plate']} ({row['check']})"
 
 
 def _gusts_left(system):
@@ -164,10 +167,10 @@ def _bodies_left(results):
     sections = list(results.tube_margins["body"])
     cut_off = {at for cuts in plates.values() for at in cuts.cut}
     yield from about(_at_bodies(model, cut_off),
-                     "how the plates of {} hold on to hub or tube, whether they buckle, how holes "
-                     "and corners raise their stress, and what else than rods loads them, such as "
-                     "a stop: not worked out; straight cuts at 21 places and seven slants from "
-                     "each rod's hole to the pivot are")
+                     "whether the plates of {} buckle, how holes and corners raise their stress, "
+                     "and what else than rods loads them, such as a stop: not worked out; straight "
+                     "cuts at 21 places and seven slants from each rod's hole to the pivot are")
+    yield from _fixings_left(results)
     yield from about(_bare_arms(results, cut_off),
                      "strength of the plates, arms and horns of {}: no plate with a material that "
                      "takes a rod's end and holds the axis")
@@ -175,8 +178,8 @@ def _bodies_left(results):
                      "strength of the shafts of {}: the file gives no wall of a tube or pipe with "
                      "a material of the body")
     yield from about((name for name in sections if name not in plates),
-                     "welds, and holes through the wall, of {}: the tube is taken as whole, with "
-                     "the material's full strength")
+                     "welds, and holes through the wall, of {} but those under Welds and bolts: "
+                     "the tube is taken as whole, with the material's full strength")
     yield from about(loads.unplaced(model),
                      "bending of {}: along an axis whose bearings the file does not place")
     yield from about(model.stops,
@@ -205,6 +208,24 @@ def _bare_shafts(model, sections):
     judged = {body_of(name) for name in sections if "/" in name}
     return [name for name, body in model.bodies.items()
             if "grip" in body.points and name not in judged]
+
+
+def _fixings_left(results):
+    """Plates that nothing in the file holds, and what is left out where something does."""
+    model, plates = results.system.model, loads.plate_cuts(results.system)
+    fixed = {plate for part in (*model.welds.values(), *model.boltings.values())
+             for plate in part.plates}
+    yield from about((plate for plate in plates if plate not in fixed),
+                     "how the plates {} hold on to hub or tube: no weld or bolting of theirs in "
+                     "the file")
+    for row in results.fixing_margins.to_dict("records"):
+        if row["missing"]:
+            yield (f"{row['check']} of {row['fixing']} at {row['plate']}: the file gives no "
+                   f"{row['missing']}")
+    yield from about((name for name, part in model.boltings.items() if part.across),
+                     "moment across and force to the side at the bolting {}: taken by the fit of "
+                     "hub and tube; the edge of a hole raises the stress 3 to 4 times while it is "
+                     "elastic, and the net section alone is judged")
 
 
 def _joints_left(results):
