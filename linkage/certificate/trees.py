@@ -109,26 +109,36 @@ class Grower:
         return node.word != ""
 
     def _round(self, nodes):
-        found = self._bounded(nodes)
-        left, grown = [], []
-        for node, *known in zip(nodes, found.low, found.planes, found.value, strict=True):
-            bound, plane, gap = known
-            if np.isnan(bound):
-                node.word = "o"
-            elif bound >= node.tree.claim + AIM and self._in_builds(node, plane):
-                node.word, node.plane = "f", plane
-            elif node.looked_at != node.sides:
-                node.close = True
-                grown.append(node)
-            else:
-                left.append((node, gap))
+        """What comes next of nodes: those that are no leaves looked at closer, then cut."""
+        search = self._bounded(nodes)
+        closer, to_cut = [], []
+        for node, bound, plane, gap in zip(nodes, search.low, search.planes, search.value,
+                                           strict=True):
             node.tree.nodes += 1
-        for node, gap in left:
-            if node.tree.nodes <= (MOST_BUILT if self.book.built else MOST_NODES):
-                grown += self._cut(node, gap)
+            if self._closed(node, bound, plane):
+                continue
+            if node.looked_at != node.sides:
+                node.close = True
+                closer.append(node)
             else:
-                node.tree.root = None
-        return [node for node in grown if node.tree.root is not None]
+                to_cut.append((node, gap))
+        parts = [part for node, gap in to_cut for part in self._within_most(node, gap)]
+        return [node for node in closer + parts if node.tree.root is not None]
+
+    def _closed(self, node, bound, plane):
+        """Whether a bound makes a node a leaf: out of reach, or free by its plane."""
+        if np.isnan(bound):
+            node.word = "o"
+        elif bound >= node.tree.claim + AIM and self._in_builds(node, plane):
+            node.word, node.plane = "f", plane
+        return node.word != ""
+
+    def _within_most(self, node, gap):
+        """Parts of a node, unless its tree has become too large, which is then given up."""
+        if node.tree.nodes <= (MOST_BUILT if self.book.built else MOST_NODES):
+            return self._cut(node, gap)
+        node.tree.root = None
+        return []
 
     def _in_builds(self, node, plane):
         """Whether the checker finds a plane good in every build too, where that is asked of."""

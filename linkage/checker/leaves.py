@@ -112,21 +112,28 @@ class Book:
 
         By the monomials that the last bound had each in, and by its rest, which is that of joints.
         """
-        (sizes, rest), motion = self.moved, self.motion
+        sizes, rest = self.moved
         wide = {k: high - low for k, (low, high) in enumerate(cell) if high > low}
-        of_rest = dict.fromkeys(wide, 0.0)
+        of_joints = self.rests_of_joints(pair, sides, cell, wide if rest else ())
+        most = max(of_joints.values(), default=0.0)
+        if 0 < most < math.inf:
+            of_joints = {k: rest * size / most for k, size in of_joints.items()}
+        return max(wide, default=None, key=lambda k: (
+            sum(size for size, name in zip(sizes, self.motion.table.names, strict=False)
+                if k in name) + of_joints.get(k, 0.0), wide[k]))
+
+    def rests_of_joints(self, pair, sides, cell, wide):
+        """The rests of the joints that a pair is moved by, each by the inputs that it needs."""
+        motion, by_input = self.motion, dict.fromkeys(wide, 0.0)
         crossed = {j for side in sides for body in side.solid.bodies
                    for j, _ in motion.route(body, pair.frame) if j in motion.steps}
-        for joint in crossed if rest else ():
+        for joint in crossed if wide else ():
             with suppress(OutOfReach):
-                state = motion.state(joint, cell)
+                rest = motion.state(joint, cell)[2].rest
                 for k in wide:
                     if motion.names[k] in motion.needs[joint]:
-                        of_rest[k] += state[2].rest * wide[k]
-        most = max(of_rest.values(), default=0.0)
-        return max(wide, default=None, key=lambda k: (
-            sum(size for size, name in zip(sizes, motion.table.names, strict=False) if k in name)
-            + (rest * of_rest[k] / most if 0 < most < math.inf else of_rest[k]), wide[k]))
+                        by_input[k] += rest * wide[k]
+        return by_input
 
     def less(self, low, n, sides):
         """A gap along a direction of some size, less the radii."""

@@ -48,10 +48,7 @@ class Motion:
     def plan(self):
         """What settles each joint, in order."""
         couplings, rods = dict(self.machine.couplings), self.crossed_by_rods()
-        for joint, (name, sign) in self.machine.drives.items():
-            if self.machine.inputs[name][2] != self.machine.joints[joint].slides:
-                raise Refused(f'the travel of input "{name}" is not of the kind "{joint}" needs')
-            self.settle([joint], ("drive", self.names.index(name), sign), frozenset([name]))
+        self.driven()
         while self.coupled(couplings) or self.closed(rods) or self.closed_together(rods):
             pass
         if couplings or rods:  # one too many, or its joints are not settled at all
@@ -66,6 +63,13 @@ class Motion:
             if joint in self.steps:
                 raise Refused(f'"{joint}" is driven twice')
             self.steps[joint], self.needs[joint] = step, needs
+
+    def driven(self):
+        """Settle the joints that inputs move themselves."""
+        for joint, (name, sign) in self.machine.drives.items():
+            if self.machine.inputs[name][2] != self.machine.joints[joint].slides:
+                raise Refused(f'the travel of input "{name}" is not of the kind "{joint}" needs')
+            self.settle([joint], ("drive", self.names.index(name), sign), frozenset([name]))
 
     def coupled(self, couplings):
         """Settle a joint by a coupling that is ready; whether one was."""
