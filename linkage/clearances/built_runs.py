@@ -305,21 +305,30 @@ def _moved(scene, solids, posture):
     steps = scene.system.only(set(solids[0].carriers) - {AIRFRAME}).plan.steps
     if not posture.doubtful.isdisjoint(joint for step in steps for joint in step.joints):
         return np.full(len(solids), np.inf)
-    points = [np.concatenate([piece.points for piece in solid.pieces]) for solid in solids]
-    middles = [(k.min(axis=0) + k.max(axis=0)) / 2 for k in points]  # from afar turns count more
-    ends = [() if solid.ends is None else scene.model.rods[body_of(solid.name)].ends
-            for solid in solids]
-    seats = [Seat(solid.carriers, AIRFRAME, middle[None] if solid.ends is None else solid.ends, end)
-             for solid, middle, end in zip(solids, middles, ends, strict=True)]
+    middles, out = (np.array(k) for k in zip(*map(_middle_and_reach, solids), strict=True))
+    seats = [_seat_of(scene, solid, middle) for solid, middle in zip(solids, middles, strict=True)]
     with np.errstate(invalid="ignore", over="ignore"):
         off = posture.off_drawn(frames(seats, posture))
         off = np.sqrt((off * off).sum(axis=0))  # (4, solids, cells)
-    out = np.array([np.abs(k - middle).max(axis=0) for k, middle in zip(points, middles,
-                                                                       strict=True)])
-    rod = np.array([bool(end) for end in ends])
+    rod = np.array([solid.ends is not None for solid in solids])
     most = np.where(rod[:, None], off[1:3].max(axis=0),
                     off[0] + np.einsum("sa,asn->sn", out, off[1:]))
     return np.where(np.isnan(most), np.inf, most).max(axis=1) * (1 + 1e-9)
+
+
+def _middle_and_reach(solid):
+    """The middle of a solid's corners, and how far they lie from it along each axis."""
+    points = np.concatenate([piece.points for piece in solid.pieces])
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    return middle, np.abs(points - middle).max(axis=0)
+
+
+def _seat_of(scene, solid, middle) -> Seat:
+    """A rod's ends carry it, axes at its middle all else: from afar turns count for more."""
+    if solid.ends is not None:
+        ends = scene.model.rods[body_of(solid.name)].ends
+        return Seat(solid.carriers, AIRFRAME, solid.ends, ends)
+    return Seat(solid.carriers, AIRFRAME, middle[None], ())
 
 
 def _seen(travel, moves):
