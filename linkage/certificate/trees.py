@@ -7,6 +7,7 @@ where the bound over it is past what is claimed, and else it is cut further.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,6 +17,13 @@ from ..clearances.scene import Scene, Solid
 from ..clearances.stage import Stage
 from ..geometry import hull_piece
 from ..intervals import U
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from ..checker.leaves import Book
+    from ..checker.pairs import Pair
+    from ..clearances.scene import Pair as ScenePair
 
 AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
@@ -71,13 +79,13 @@ class Tree:
 class Grower:
     """Grows the trees of many pairs of a scene together."""
 
-    def __init__(self, scene: Scene, book, travel):
+    def __init__(self, scene: Scene, book: Book, travel: tuple):
         names, self.travel = travel
         self.scene, self.book, self.names = scene, book, list(names)
         self.place = [book.motion.names.index(name) for name in self.names]
         self.solids, self.sides = {}, {}
 
-    def grow(self, trees, root) -> None:
+    def grow(self, trees: Iterable[Tree], root: tuple) -> None:
         """Grow trees over a cell."""
         ahead = []
         for tree in trees:
@@ -209,7 +217,7 @@ class Grower:
         return bounds(stage, (np.array(which), cell.reshape(-1)), (self.names, middle, half),
                       None, enough)
 
-    def scene_pair(self, pair, sides):
+    def scene_pair(self, pair: Pair, sides: tuple) -> ScenePair:
         """A pair of the scene that stands for two sets of pieces."""
         names = [self._solid_of(side) for side in sides]
         first = next(iter(self.scene.pairs.values()))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -32,6 +33,13 @@ from .search import Proof, Search, move_into_reach
 from .stage import Stage
 from .travel import Travel
 
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from ..model import Tolerance
+    from ..motion import System
+    from .scene import Pair, Scene
+
 SPANS = np.array([0, 0.06, 0.15, 0.3, 0.5, 0.7, 0.85, 0.94, 1])  # of rods, as shares of them
 MORE = 1.5  # times as many joints as a pair needs that it may be worked with
 # cells along each input over which the range of a joint is asked for, by how many inputs move it
@@ -41,7 +49,7 @@ RUNS = 3  # joints that a pair is tried from, one before the other
 ROUGHLY = 0.5  # mm of the least gap as drawn within which a build near the worst is looked for
 
 
-def prove_built(stage: Stage, travel: Travel, terms) -> Proof:
+def prove_built(stage: Stage, travel: Travel, terms: tuple) -> Proof:
     """Bracket the least gap of every pair of a stage in every build.
 
     Parameters
@@ -237,7 +245,8 @@ class _RunSearch(BuiltSearch):
         """Nothing is left to do."""
 
 
-def everywhere(system, travel: Travel, tolerances, bodies) -> BuiltPosture:
+def everywhere(system: System, travel: Travel, tolerances: Tolerance,
+               bodies: Iterable[str]) -> BuiltPosture:
     """Some bodies enclosed over the whole of a travel and all builds, worked out once.
 
     With them is enclosed all that no other inputs move.
@@ -283,7 +292,8 @@ def _take(whole, proof, which, numbers):
         whole.open_at[int(pairs[k])] = at
 
 
-def moved_by_builds(scene, pairs, travel: Travel, tolerances) -> dict:
+def moved_by_builds(scene: Scene, pairs: Iterable[Pair], travel: Travel,
+                    tolerances: Tolerance) -> dict:
     """How far any build has any point of the solids of some pairs off, at most: ``{solid: mm}``.
 
     Infinite for what may be out of reach, where there is nothing that it is off from.
