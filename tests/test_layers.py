@@ -202,6 +202,51 @@ def test_files_and_functions_are_short(path):
             assert node.end_lineno - start + 1 <= 40, f"{name(path)}: {node.name} is long"
 
 
+DECISIONS = {  # what a piece of syntax adds to the ways through a function
+    ast.If: lambda n: 1, ast.IfExp: lambda n: 1, ast.Assert: lambda n: 1,
+    ast.For: lambda n: 1 + bool(n.orelse), ast.While: lambda n: 1 + bool(n.orelse),
+    ast.Try: lambda n: len(n.handlers) + bool(n.orelse), ast.Match: lambda n: len(n.cases),
+    ast.BoolOp: lambda n: len(n.values) - 1, ast.comprehension: lambda n: 1 + len(n.ifs)}
+
+
+def ways_through(function):
+    """McCabe's count (A complexity measure, 1976, from memory), each and/or a branch.
+
+    Comprehensions are the loops that they are; a function in it is counted for itself.
+    """
+    nodes, ways = list(function.body), 1
+    while nodes:
+        node = nodes.pop()
+        ways += DECISIONS.get(type(node), lambda n: 0)(node)
+        nodes += () if isinstance(node, ast.FunctionDef) else ast.iter_child_nodes(node)
+    return ways
+
+
+def test_ways_through_a_function_are_counted():
+    """By hand: 1, and 1 if, 1 and, 1 for, 2 of a comprehension with a condition, 1 handler."""
+    text = """def f(x, y):
+        if x and y:
+            for k in x:
+                try:
+                    y += [a for a in k if a]
+                except ValueError:
+                    pass"""
+    assert ways_through(ast.parse(text).body[0]) == 7
+
+
+def test_functions_decide_little():
+    """At most 10 ways through a function unless a comment says why, and few of those."""
+    many = []
+    for path in (path for path in FILES if path.stem not in GENERATED):
+        text = path.read_text(encoding="utf-8")
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.FunctionDef) and ways_through(node) > 10:
+                many.append(f"{name(path)}: {node.name}")
+                lines = text.splitlines()[node.lineno - 1:node.end_lineno]
+                assert "complexity over 10: " in "\n".join(lines), f"{many[-1]} is complex"
+    assert len(many) < 25, many
+
+
 @pytest.mark.parametrize("path", TESTS, ids=lambda path: str(path.relative_to(HERE)))
 def test_files_of_tests_are_short(path):
     assert len(path.read_text(encoding="utf-8").splitlines()) <= 500

@@ -31,15 +31,7 @@ from .parts import (
     Tolerance,
     Wire,
 )
-from .references import (
-    check_fixings,
-    check_size,
-    check_springs,
-    check_tabs,
-    check_trim,
-    check_wire,
-    refer,
-)
+from .references import check_fixings, check_size, check_springs, check_trim, check_wire, refer
 from .shapes import Part, ReadOnly
 from .sizes import Size
 from .solids import Tube
@@ -320,7 +312,6 @@ def _check_references(model: Model) -> None:
     _check_materials(model)
     check_springs(model)
     check_trim(model)
-    check_tabs(model)
     check_size(model)
 
 
