@@ -31,7 +31,8 @@ if TYPE_CHECKING:
     from ..stops.real import RealTravel
 
 AHEAD = ("real_travel",)  # what most of the others rest on
-FIRST_CORE = ("clearance", "stops", "travels")  # each rests on the one before; the rest go beside
+# each rests on those before it, so that on the second core they would be worked out again
+FIRST_CORE = ("clearance", "stops", "travels", "bands")
 
 
 class NothingAsked(LinkageError):
