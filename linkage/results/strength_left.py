@@ -22,7 +22,8 @@ def _unloaded(results):
     names += [f"joint {name} at {at}" for (name, at), rows in results.joint_margins.groupby(
         ["joint", "at"], sort=False) if not rows["load"].max() > 0]
     if names:
-        yield f"strength of {listed(names)}: no load in any case"
+        yield (f"strength of {listed(names)}: no load in any case; what moves or holds it may not "
+               f"be in the file, such as a [servo.NAME]")
 
 
 def no_strength(results: Answers) -> Iterator[str]:
