@@ -11,6 +11,7 @@ import shapely
 from ..geometry.outlines import spanned
 from ..model import AIRFRAME, Box, Plate, Sphere, Washer
 from ..model.shapes import SIDES
+from ..model.solids import Tubing
 from ..motion import Motion, body_of
 from ..units import shown_length
 from .flat import Flat, flat_of
@@ -86,6 +87,9 @@ def mark_on(motion: Motion, name: str, spot: np.ndarray) -> Mark:
         middle = _where(model, part, shape.at)
         return Mark(name, place, way_words(place - middle), "a ball: no edge to measure from", (),
                     (middle[:2] + _circle(shape.diameter / 2),), tuple(place[:2]))
+    if not isinstance(shape, Tubing):
+        return Mark(name, place, "", "its edges are not known: stations alone", (), (),
+                    tuple(place[:2]))
     return _on_tubing(name, shape, [_where(model, part, end) for end in shape.along], place)
 
 
