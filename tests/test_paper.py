@@ -60,6 +60,13 @@ def test_page_one_answers_and_pictures_are_vectors(made):
         assert name in card
 
 
+def test_a_contact_sheet_s_heading_is_on_the_page_of_its_picture(made):
+    pages = [page.get_text() for page in pymupdf.open(made / "report.pdf")]
+    for number in (1, 2):
+        page = next(text for text in pages if f"Contact sheet {number}:" in text)
+        assert "the place in its surroundings" in page.split(f"Contact sheet {number}:")[1]
+
+
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_a_file_says_its_revision_and_who_approved_it(paper):
     from linkage.report.as_pdf import as_pdf

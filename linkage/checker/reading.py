@@ -120,6 +120,8 @@ def read(text: str, folder: Path | str = ".") -> Machine:
     for word in table:
         if word not in TOP | BESIDE:
             raise Refused(f'the checker does not know the table "{word}"')
+    if table.get("length") not in UNITS:
+        raise Refused(f'the checker does not know the unit "{table.get("length")}"')
     if "hardpoints" in table:
         add_hardpoints(table, Path(folder) / table["hardpoints"])
     files = [table["hardpoints"]] if "hardpoints" in table else []

@@ -9,7 +9,7 @@ from pathlib import Path
 from .. import load
 from ..errors import LinkageError, counted, nearest
 from ..units import lengths_said_in
-from .shared import check_tables, described_as, parser_of, write_tables
+from .shared import NEEDS_FLINT, check_tables, described_as, parser_of, write_tables
 from .verbs import VERBS
 
 SHORTHANDS = {"gearing": ("findings", "gearing")}  # what one word of --only stands for
@@ -125,7 +125,7 @@ def _check_proof(args):
     try:
         from .. import certificate  # noqa: F401
     except ImportError as error:
-        raise LinkageError("--proof needs python-flint; pip install 'linkage[proof]'") from error
+        raise LinkageError(f"--proof {NEEDS_FLINT}") from error
 
 
 def _certified(args, results, progress):
@@ -143,7 +143,8 @@ def _certified(args, results, progress):
     except (ImportError, LinkageError) as error:
         if args.proof:
             raise
-        results.keep({"checker": f"not asked: {error}"}, {})
+        why = f"it {NEEDS_FLINT}" if isinstance(error, ImportError) else error
+        results.keep({"checker": f"not asked: {why}"}, {})
         return None
     finally:
         progress("")

@@ -26,7 +26,8 @@ def no_strength(results: Answers) -> Iterator[str]:
         yield f"hinge moment of {', '.join(silent)}: none in the file"
     yield from _cases_left(results.worst_loads.attrs)
     yield from _gusts_left(system)
-    yield from about(_unloaded(results), "strength of {}: no load in any case")
+    yield from about(_unloaded(results), "strength of {}: no load in any case; what moves or holds "
+                                         "it may not be in the file, such as a [servo.NAME]")
 
 
 def _unloaded(results):
