@@ -37,13 +37,10 @@ def test_arm_comes_up_under_the_seat(moulded):
 
 def test_a_place_on_any_solid_is_marked(moulded):
     """With the system at neutral the stations of a mark are those of the place itself."""
-    motion, spot, alone = moulded.sweep(), np.array([700.0, -150.0, 400.0]), set()
-    for name, solid in moulded.model.solids.items():
+    motion, spot = moulded.sweep(), np.array([700.0, -150.0, 400.0])
+    for name in moulded.model.solids:
         mark = relief.mark_on(motion, name, spot)
         assert name.split("/")[0] in moulded.model.rods or np.allclose(mark.stations, spot)
-        if "stations alone" in mark.seen:
-            alone.add(type(solid).__name__)
-    assert alone == {"Mesh", "Skin"}
 
 
 def test_hidden_contact_is_the_first_miss(moulded, full):

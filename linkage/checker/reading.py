@@ -117,11 +117,7 @@ def keys_known(kind: str, table: dict, place: str) -> None:
 def read(text: str, folder: Path | str = ".") -> Machine:
     """The machine that a model file describes."""
     table = tomllib.loads(text)
-    for word in table:
-        if word not in TOP | BESIDE:
-            raise Refused(f'the checker does not know the table "{word}"')
-    if table.get("length") not in UNITS:
-        raise Refused(f'the checker does not know the unit "{table.get("length")}"')
+    tables_known(table)
     if "hardpoints" in table:
         add_hardpoints(table, Path(folder) / table["hardpoints"])
     files = [table["hardpoints"]] if "hardpoints" in table else []
@@ -140,6 +136,15 @@ def read(text: str, folder: Path | str = ".") -> Machine:
     read_fixed_and_rods(machine, table, unit)
     read_rules(machine, table, unit)
     return machine
+
+
+def tables_known(table: dict) -> None:
+    """Refuse a file with a table or a unit that this program does not know."""
+    for word in table:
+        if word not in TOP | BESIDE:
+            raise Refused(f'the checker does not know the table "{word}"')
+    if table.get("length") not in UNITS:
+        raise Refused(f'the checker does not know the unit "{table.get("length")}"')
 
 
 def read_tolerance(told: dict, unit: float) -> dict[str, float]:

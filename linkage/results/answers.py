@@ -163,8 +163,6 @@ class Answers:
             raise self.lacking[name]
         return value
 
-    # --- what moves ---------------------------------------------------------------------------
-
     @answer
     def margins(self) -> pd.DataFrame | None:
         """Over-centre margins of both ends of every rod."""
@@ -235,8 +233,6 @@ class Answers:
     def symmetry(self) -> pd.DataFrame | None:
         """Left surface against right."""
         return gearing.symmetry(self.system)
-
-    # --- what touches -------------------------------------------------------------------------
 
     @answer
     def clearance(self) -> pd.DataFrame | None:
@@ -379,8 +375,6 @@ class Answers:
         """Length and load of every spring."""
         return loads.spring_table(self.system)
 
-    # --- what the shop makes and turns --------------------------------------------------------
-
     @answer
     def rods(self) -> pd.DataFrame | None:
         """Rods to make."""
@@ -412,8 +406,6 @@ class Answers:
     def sequence(self) -> pd.DataFrame | None:
         """The rigging sequence in the order of the drive."""
         return rigging_sequence(self.system, self.stops)
-
-    # --- wires, grips and hands ---------------------------------------------------------------
 
     @answer
     def wires(self) -> pd.DataFrame | None:
@@ -447,8 +439,6 @@ class Answers:
                      if body.grip and body.grip.hand is not None], "hand",
                     '[body."NAME".grip] with hand')
         return rigging.hand_clearance(self.system, self._tolerances)
-
-    # --- how a build comes out ----------------------------------------------------------------
 
     @answer
     def spots(self) -> list[Spot] | None:
