@@ -397,7 +397,7 @@ def _block(path, value: dict, brackets: str = "[]") -> str:
 
     A table at the top that holds tables alone, such as that of the rods, has no heading itself.
     """
-    if len(path) == 1 and brackets == "[]" and value and _all_are(dict, value.values()):
+    if brackets == "[]" and _holds_tables(path, value):
         return "\n".join(_block((*path, key), item) for key, item in value.items())
     half = len(brackets) // 2
     inner = {key: item for key, item in value.items()
@@ -407,6 +407,10 @@ def _block(path, value: dict, brackets: str = "[]") -> str:
               for key, item in value.items() if key not in inner]
     return "\n".join([*lines, ""]) + "".join(_block((*path, key), item)
                                              for key, item in inner.items())
+
+
+def _holds_tables(path, value: dict) -> bool:
+    return len(path) == 1 and bool(value) and _all_are(dict, value.values())
 
 
 def _wants_block(path, key: str, item) -> bool:

@@ -301,13 +301,14 @@ def part_rows(draft: Draft) -> list[dict]:
         if places:
             rows.append({"name": name, "kind": "body", "rows": [_place_row(draft, p)
                                                                 for p in places]})
-    for name in model.rods:
-        now = model.rod_length(name)
-        before = draft.original.rod_length(name) if name in draft.original.rods else None
-        rows.append({"name": name, "kind": "rod", "rows": [
-            {"address": name, "label": name, "values": [_bare(now, model.length)],
-             "changed": ADDED if before is None else _moved(before, now, model.length)}]})
-    return rows
+    return rows + [{"name": name, "kind": "rod", "rows": [_rod_row(draft, name)]}
+                   for name in model.rods]
+
+
+def _rod_row(draft, name):
+    now, unit, original = draft.model.rod_length(name), draft.model.length, draft.original
+    moved = _moved(original.rod_length(name), now, unit) if name in original.rods else ADDED
+    return {"address": name, "label": name, "values": [_bare(now, unit)], "changed": moved}
 
 
 def _place_row(draft, address):

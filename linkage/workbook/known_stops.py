@@ -60,16 +60,18 @@ class KnownStops:
             if stop.input not in ways:
                 x = np.linspace(*self._box[stop.input], PROBED)
                 ways[stop.input] = [s.sweep(**{stop.input: x}) for s in (last, self._system)]
-            for solid in stop.between:
-                if any(solid not in scene.model.solids for scene in scenes):
-                    changed.add(name)
-                    continue
-                one, two = (scene.solid(solid).pieces for scene in scenes)
-                if one is not two or not all(
-                        np.array_equal(*(m.point(point) for m in ways[stop.input]), equal_nan=True)
-                        for point in self._carrier_points(solid)):
-                    changed.add(name)
+            if not all(self._same_face(solid, scenes, ways[stop.input]) for solid in stop.between):
+                changed.add(name)
         return changed
+
+    def _same_face(self, solid, scenes, ways) -> bool:
+        """Whether a face is the very same in both scenes, and goes the same way."""
+        if any(solid not in scene.model.solids for scene in scenes):
+            return False
+        one, two = (scene.solid(solid).pieces for scene in scenes)
+        return one is two and all(
+            np.array_equal(*(m.point(point) for m in ways), equal_nan=True)
+            for point in self._carrier_points(solid))
 
     def _carrier_points(self, solid):
         model, part = self.model, body_of(solid)
