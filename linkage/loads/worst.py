@@ -12,6 +12,7 @@ from ..search import SAFETY, may_rise
 from ..stops import judged_box
 from ..units import in_house_units
 from .beams import Beam, beam_of
+from .buckling import buckling_share, plate_yield
 from .finer import Finer, distinct
 from .fixings import fixing_stress
 from .load_cases import cases, shares
@@ -30,6 +31,7 @@ MOST = 20_000  # stick positions of the first look, with however many inputs
 NOISE = 1e-6  # N, N mm: what is less is rounding
 TOLD = 1 + 2e-5  # a load that may be greater by less is not looked for: no digit shown would move
 MOMENTS = ("across", "about", "tube")  # what of a part is a moment; all else is a force
+STRESSES = ("stress", "buckling")
 FIXED = ("weld ", "bolting ")  # how what a fixing carries begins: a stress each
 SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
 AT_STOPS = {1: 49, 2: 17, 3: 7}  # positions of each other input with a stop in contact
@@ -54,7 +56,8 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "tube" (N mm, the greatest moment in the tube) and, where it turns in bearings,
         "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
         in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress" and what
-        `fixing_stress` gives of its weld or bolts.
+        `fixing_stress` gives of its weld or bolts; of a plate "buckling" (N/mm², the share of its
+        buckling load x yield stress).
     """
     axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
     loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
@@ -67,6 +70,8 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
     for stress, solids in ((shaft_stress, statics.shafts), (plate_stress, statics.plates)):
         loads |= {("stress", solid): stress(statics, share, solid).max(axis=-1)
                   for solid in solids}
+    loads |= {("buckling", plate): buckling_share(statics, share, plate) * plate_yield(
+        statics.model, plate) for plate in statics.plates}
     return loads | dict(fixing_stress(statics, share, beams))
 
 
@@ -237,7 +242,7 @@ def kind_of(what: str) -> str:
     """Whether what a part carries is a force, a moment or a stress."""
     if what in MOMENTS:
         return "moment"
-    return "stress" if what == "stress" or what.startswith(FIXED) else "force"
+    return "stress" if what in STRESSES or what.startswith(FIXED) else "force"
 
 
 def beam_at(system: System, body: str, row: dict) -> Beam:
