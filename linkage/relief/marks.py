@@ -201,21 +201,23 @@ def _on_flat(flat: Flat, place) -> Mark:
     u, v, w = flat.axes @ (place - flat.origin)
     at = np.array([u, v])
     rings = tuple(np.concatenate([c.drawn(), c.drawn()[:1]]) for c in (flat.outside, *flat.inside))
-    edges = sorted(_edges(flat, at), key=lambda edge: edge[1])
-    chosen = []
-    for edge in edges:
-        if len(chosen) < 2 and edge[1] > ON and all(
-                abs(spanned(edge[3], other[3])) > LEAN for other in chosen):
-            chosen.append(edge)
-    holes = _holes(flat, at)
-    if len(chosen) < 2:
-        chosen += sorted(holes, key=lambda hole: hole[1])[:2 - len(chosen)]
+    chosen = _two_beside(flat, at)
     side = "its edge" if abs(w) < 0.4 * flat.thickness else \
         f"its {_side_words(flat.axes[2] * np.sign(w))} face"
     facing = _side_words(flat.axes[2])
     return Mark(flat.name, place, side, f"seen with its {facing} face toward you",
                 tuple((words, float(mm)) for words, mm, *_ in chosen), rings, tuple(at.tolist()),
                 tuple(tuple(np.asarray(foot).tolist()) for _, _, foot, *_ in chosen))
+
+
+def _two_beside(flat, at) -> list[tuple]:
+    """The two nearest edges that lean to each other, and the nearest holes where these lack."""
+    chosen = []
+    for edge in sorted(_edges(flat, at), key=lambda edge: edge[1]):
+        if len(chosen) < 2 and edge[1] > ON and all(
+                abs(spanned(edge[3], other[3])) > LEAN for other in chosen):
+            chosen.append(edge)
+    return chosen + sorted(_holes(flat, at), key=lambda hole: hole[1])[:2 - len(chosen)]
 
 
 def _edges(flat, at):

@@ -95,15 +95,13 @@ def verdict_of(results: Answers) -> Verdict:
     """
     missed, unknown, aside, met, covers = list(results.also_missed), [], [], [], []
     asked = asked_of(results)
-    if results.built and not results.system.model.has_tolerances:
-        unknown.append("builds: the file gives no tolerances, so what is said of every build is "
-                       "said of the drawing alone; add [tolerance] hardpoint and rod")
+    unknown += _without_tolerances(results)
     results.work_out([name for question in asked for name in question.answers])
-    for question in asked:  # complexity over 10: all that one question can add, in its order
-        known = [getattr(results, name) is not None for name in question.answers]
+    for question in asked:
+        answered = _is_answered(results, question)
         mine = list(_undecided(results, question))
         unknown += _not_asked(results, question)
-        if all(known):
+        if answered:
             mine += question.misses(results)
             judged = question.judged(results)
             met += [judged] if judged and not mine else []
@@ -111,11 +109,27 @@ def verdict_of(results: Answers) -> Verdict:
             aside += question.set_aside(results)
             covers += question.covers(results)
         missed += sorted(mine, key=lambda miss: (not miss.decided, -miss.short))
-    words = list(dict.fromkeys(q.kind for q in QUESTIONS if q not in asked))
-    if words:
-        aside.insert(0, f"not asked for: {', '.join(words)}")
+    aside = [*_not_asked_for(asked), *aside]
     return Verdict(tuple(missed), tuple(dict.fromkeys(unknown)), tuple(dict.fromkeys(aside)),
                    tuple(met), tuple(dict.fromkeys(covers)), BUILD[results.built])
+
+
+def _without_tolerances(results) -> Iterator[str]:
+    if results.built and not results.system.model.has_tolerances:
+        yield ("builds: the file gives no tolerances, so what is said of every build is said of "
+               "the drawing alone; add [tolerance] hardpoint and rod")
+
+
+def _is_answered(results, question) -> bool:
+    """Whether all that a question needs was worked out; each is asked, to know why it is not."""
+    answers = [getattr(results, name) for name in question.answers]
+    return all(answer is not None for answer in answers)
+
+
+def _not_asked_for(asked) -> Iterator[str]:
+    words = dict.fromkeys(question.kind for question in QUESTIONS if question not in asked)
+    if words:
+        yield f"not asked for: {', '.join(words)}"
 
 
 def asked_of(results: Answers) -> list[Question]:

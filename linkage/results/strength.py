@@ -63,21 +63,25 @@ def weakest(results: Answers, most: int = 5) -> list[dict]:
 def _every_margin(results) -> Iterator[tuple]:
     """Part, check, margin and the row of the load it is at, None where there is none."""
     worst = {(row["part"], row["what"]): row for row in results.worst_loads.to_dict("records")}
-    for row in results.rod_margins.to_dict("records"):
-        pull, push = (worst.get((row["rod"], what)) for what in ("tension", "compression"))
-        greater = max((k for k in (pull, push) if k), key=lambda k: k["force"], default=None)
-        for column, words in MARGINS.items():
-            yield row["rod"], words, row[column], push if column == "column_margin" else greater
+    yield from _rod_margins(results, worst)
     for row in results.tube_margins.to_dict("records"):
         yield row["body"], section_word(results, row["body"]), row["margin"], row
     for row in results.joint_margins.to_dict("records"):
         yield (row["at"], f"{row['check']} (joint {row['joint']})", row["margin"],
                _borne(results, worst, row["at"]))
     for row in results.fixing_margins.to_dict("records"):
-        loaded = [load for (part, what), load in worst.items()
-                  if part == row["plate"] and load["case"] == row["case"]]
         yield (row["plate"], f"{row['check']} ({row['fixing']})", row["margin"],
-               loaded[0] if loaded else None)
+               next((load for (part, _), load in worst.items()
+                     if part == row["plate"] and load["case"] == row["case"]), None))
+
+
+def _rod_margins(results, worst) -> Iterator[tuple]:
+    """Of each rod: a column fails in compression, all else under the greater load."""
+    for row in results.rod_margins.to_dict("records"):
+        pull, push = (worst.get((row["rod"], what)) for what in ("tension", "compression"))
+        greater = max((k for k in (pull, push) if k), key=lambda k: k["force"], default=None)
+        for column, words in MARGINS.items():
+            yield row["rod"], words, row[column], push if column == "column_margin" else greater
 
 
 def section_word(results: Answers, name: str) -> str:
