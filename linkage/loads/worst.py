@@ -59,10 +59,10 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         `fixing_stress` gives of its weld or bolts; of a plate "buckling" (N/mm², the share of its
         buckling load x yield stress).
     """
-    axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
-    loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
-    loads |= {("load", key[1]): np.abs(share[:, k]) for k, key in enumerate(statics.loads)
-              if key[0] == "stop"}
+    loads = {("load", key[1]): np.abs(share[:, k]) for k, key in enumerate(statics.loads)
+             if key[0] == "stop"}
+    statics, share = statics.under(share), np.ones((statics.count, 1))
+    loads |= {("axial", rod): statics.inner_forces[:, 0, i] for i, rod in enumerate(statics.rods)}
     for body in statics.reactions:
         loads |= {(what, body): values for what, values in _on_body(statics, share, body)}
     beams = {body: beam_of(statics, share, body) for body in statics.beams}
@@ -215,11 +215,11 @@ def _looked_over(system, listed, box, sides):
     finer = Finer(lambda key: worst[key][0] * TOLD if key in worst else NOISE,
                   lambda case, loads, places: _note(worst, case, loads, places),
                   np.array(list(box.values())))
-    for case in listed:
-        share = shares(statics, case)
+    held = [shares(statics, case) for case in listed]
+    every = statics.at(np.tile(np.arange(len(grid)), len(listed)))
+    for case, share, loads in zip(listed, held, _beside_each_other(every, held), strict=True):
         beyond |= _beyond_the_hand(statics, case, share)
         partly[case.name] = float(np.mean(~np.isfinite(share).all(axis=-1)))
-        loads = dict(_sensed(carried(statics, share)))
         _note(worst, case, loads, grid)
         for key, values in loads.items():
             if np.isfinite(values).any():
@@ -311,9 +311,18 @@ def _loads_at(system, names, some, places):
     every, _, where = distinct(np.concatenate(places))
     statics = Statics(system.sweep(**dict(zip(names, every.T, strict=True))))
     ends = np.cumsum([len(own) for own in places])[:-1]
-    for case, rows in zip(some, np.split(where, ends), strict=True):
-        mine = statics.at(rows)
-        yield dict(_sensed(carried(mine, shares(mine, case))))
+    held = [shares(statics, case)[rows]
+            for case, rows in zip(some, np.split(where, ends), strict=True)]
+    yield from _beside_each_other(statics.at(where), held)
+
+
+def _beside_each_other(statics, held):
+    """What parts carry in some load cases whose shares follow each other along the positions."""
+    loads = dict(_sensed(carried(statics, np.concatenate(held))))
+    ends = np.cumsum([len(share) for share in held])[:-1]
+    apart = {key: np.split(values, ends) for key, values in loads.items()}
+    for k in range(len(held)):
+        yield {key: values[k] for key, values in apart.items()}
 
 
 def _at_stop(system, worst, name, names):

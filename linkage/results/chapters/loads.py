@@ -284,7 +284,8 @@ def _needed(results, name):
                    f"{force_words(system, needed['hinge'])} at most.  Held between the least and "
                    f"the most pilot force, the system has to be made for "
                    f"{force_words(system, needed['needed'])} (14 CFR 23.395, from memory, as "
-                   f"25.395); the tables here take the most, {force_words(system, needed['most'])}.  "
+                   f"25.395); the tables here take the most, "
+                   f"{force_words(system, needed['most'])}.  "
                    + _searched(needed, force_words(system, needed["error"], 3)))
 
 
