@@ -22,7 +22,7 @@ EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOMS = ("gearing", "rigging", "loads", "stops", "clearances")
 # Numbers that are ratios.
 PLAIN = {"ratio", "clearance", "slenderness", "column_margin", "tube_margin", "joint_factor",
-         "joint_margin", "shank_margin", "thread_margin", "margin", "factor", "share", "aft",
+         "joint_margin", "shank_margin", "thread_margin", "margin", "factor", "share", "buckling", "aft",
          "right", "up"}
 MORE = {"gearing_table": ("pitch",), "stick_force_table": ("pitch",), "chafe": ("talk wire left",)}
 
