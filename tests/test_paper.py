@@ -132,6 +132,24 @@ def test_marks_are_measured_on_the_part_itself():
     assert dict(mark.distances) == pytest.approx({"its forward face": 10.0, "its upper face": 6.0})
 
 
+def test_a_place_on_a_skin_is_marked_by_stations():
+    """A flat skin from FS 10 to 70 and WL -20 to 30 is drawn as that rectangle, by hand."""
+    skin = """
+[airframe.solid.wall]
+kind = "skin"
+thickness = 1
+within = 0.5
+sections = [{ station = 10, points = [[60, -20], [60, 30]] },
+            { station = 70, points = [[60, -20], [60, 30]] }]
+"""
+    mark = mark_on(System(parse_model(ARM + skin)).sweep(turn=0.0), "airframe/wall",
+                   np.array([30.0, 60.0, 5.0]))
+    assert mark.at == (30.0, 5.0)
+    assert mark.seen == "seen from the left: no edge to measure from"
+    ring, = mark.rings
+    assert shapely.Polygon(ring).equals(shapely.box(10, -20, 70, 30))
+
+
 def test_a_cure_is_proven_by_the_whole_clearance_with_it():
     results = Results(System(parse_model(ARM)), only=("clearance",))
     miss, = clearance_misses(results)

@@ -165,9 +165,9 @@ def _joint_factor(model, name) -> tuple[float, str]:
     whole = factors.safety * fitting
     if bearing <= whole:
         return whole, f"{factors.safety:g} x fitting {fitting:g}"
-    said = part.bearing is not None or factors.bearing is not None
+    from_file = part.bearing is not None or factors.bearing is not None
     return bearing, f"bearing {bearing:g}" + (
-        "" if said else ", as the file does not say that it is no plain bearing")
+        "" if from_file else ", as the file does not say that it is no plain bearing")
 
 
 def margin(strength: float, load: float, factor: float) -> float:

@@ -105,15 +105,20 @@ class Bolting(Fixing):
             raise LinkageError(f"has count {self.count:g}; give a whole number of bolts")
         if (self.circle is None) != self.across:
             raise LinkageError("needs one of circle and across = true: where the bolts stand")
-        if self.circle is not None and self.count < 3:
-            raise LinkageError(f"has {self.count:g} on a circle, which tilts about the line they "
-                               f"stand on; use 3 or more")
-        if self.circle is not None and not self.circle > self.bolt:
-            raise LinkageError(f"has bolts of {mm(self.bolt)} on a circle of {mm(self.circle)}; "
-                               f"make the circle larger")
+        if self.circle is not None:
+            self._check_circle()
         if self.sleeve is not None and not self.across:
             raise LinkageError(f"has a sleeve of {mm(self.sleeve)} and bolts on a circle; a sleeve "
                                f"goes with across = true")
         if self.root is not None and not self.root <= self.bolt:
             raise LinkageError(f"has a root of {mm(self.root)} in a bolt of {mm(self.bolt)}; make "
                                f"it smaller")
+
+    def _check_circle(self):
+        """Refuse a circle on which bolts hold no moment, or stand in each other."""
+        if self.count < 3:
+            raise LinkageError(f"has {self.count:g} on a circle, which tilts about the line they "
+                               f"stand on; use 3 or more")
+        if not self.circle > self.bolt:
+            raise LinkageError(f"has bolts of {mm(self.bolt)} on a circle of {mm(self.circle)}; "
+                               f"make the circle larger")

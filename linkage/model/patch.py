@@ -37,7 +37,7 @@ from .keys import (
 from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
-from .side_files import rows_changed, solids_in
+from .side_files import DRAWN, rows_changed, solids_in
 from .springs import Spring
 from .whole import Model
 
@@ -455,8 +455,8 @@ def _with_drawings(source: Source, full: dict, folder, home) -> dict:
     full = copy.deepcopy(full)
     for (part, name), keys in source.drawn.items():
         solid, old = (_solids(table, part).get(name) for table in (full, source.full))
-        if solid and all(solid.get(word) == old.get(word) for word in ("outline", "holes")):
-            for word in ("outline", "holes"):
+        if solid and [*map(solid.get, DRAWN)] == [*map(old.get, DRAWN)]:
+            for word in DRAWN:
                 solid.pop(word, None)
             solid |= keys | {"drawing": keys["drawing"] if home is None else
                              _seen_from(home, Path(folder) / keys["drawing"])}

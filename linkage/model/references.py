@@ -61,7 +61,7 @@ def check_springs(model: Named) -> None:
 
 
 def check_trim(model: Named) -> None:
-    """What trims what, and tabs."""
+    """What trims what, and which surfaces are tabs of others."""
     for name, item in model.inputs.items():
         refer(f'input "{name}", trims', item.trims, [k for k in model.inputs if k != name],
                "other input")
@@ -69,6 +69,10 @@ def check_trim(model: Named) -> None:
                                                               model.inputs.values()}:
             raise ModelError(f'input "{name}", feel, hands_off: no input trims it; add trims = '
                              f'"{name}" to the trim lever\'s input', place=f'input "{name}"')
+    _check_tabs(model)
+
+
+def _check_tabs(model):
     for name, surface in model.surfaces.items():
         for tab in surface.hinge.tabs if surface.hinge else ():
             refer(f'surface "{name}", hinge, tabs', tab, [k for k in model.surfaces if k != name],

@@ -19,6 +19,7 @@ from .mesh_files import MeshFile
 from .parts import AIRFRAME
 
 MOST_NAME = 1000  # characters of a file's name and of the folders before it
+DRAWN = ("outline", "holes")  # keys of a plate that a drawing stands for
 OF_A_DRAWING = ("drawing", "layer", "unit")  # keys of a plate whose outline is read from a file
 
 
@@ -132,7 +133,7 @@ def _check_drawn(keys, solid) -> None:
         Text().check(value) if word != "unit" else Choice(tuple(LENGTHS)).check(value)
     if solid.get("kind") != "plate":
         raise LinkageError(f'goes with kind = "plate", {got(solid.get("kind"))}')
-    both = [word for word in ("outline", "holes") if word in solid]
+    both = [word for word in DRAWN if word in solid]
     if both:
         raise LinkageError(f"says the outline, and so does {' and '.join(both)}; leave one out")
 

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from ..geometry.outlines import spanned
-from ..model import AIRFRAME, Box, Plate, Sphere, Washer
+from ..model import AIRFRAME, Box, Plate, Sphere, SurfaceShape, Washer
 from ..model.shapes import SIDES
 from ..motion import Motion, body_of
 from ..units import shown_length
@@ -86,6 +86,8 @@ def mark_on(motion: Motion, name: str, spot: np.ndarray) -> Mark:
         middle = _where(model, part, shape.at)
         return Mark(name, place, way_words(place - middle), "a ball: no edge to measure from", (),
                     (middle[:2] + _circle(shape.diameter / 2),), tuple(place[:2]))
+    if isinstance(shape, SurfaceShape):
+        return _on_surface(name, shape, place)
     return _on_tubing(name, shape, [_where(model, part, end) for end in shape.along], place)
 
 
@@ -195,6 +197,21 @@ def _on_box(name, shape, place):
     return Mark(name, place, side, f"{side}, by stations",
                 tuple((f"its {words[k][nearer[k]]} face", float(away[nearer[k], k]))
                       for k in across), rings, tuple(at), feet)
+
+
+def _on_surface(name, shape, place):
+    """By stations alone, drawn by its triangles as seen along the station that shows most."""
+    corners = shape.drawn()[0]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    along = int(np.abs(normals).sum(axis=0).argmax())
+    across = [k for k in range(3) if k != along]
+    faces = shapely.polygons(corners[:, :, across])
+    shadow = shapely.union_all(faces[shapely.area(faces) > 1e-3], grid_size=1e-3)
+    rings = tuple(shapely.get_coordinates(ring) for part in shapely.get_parts(shadow)
+                  for ring in (part.exterior, *part.interiors))
+    seen = ("ahead", "the left", "above")[along]
+    return Mark(name, place, "its surface", f"seen from {seen}: no edge to measure from", (), rings,
+                tuple(place[across].tolist()))
 
 
 def _on_flat(flat: Flat, place) -> Mark:

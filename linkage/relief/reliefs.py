@@ -153,12 +153,12 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
 def _sweeps(system, flat, pairs, step) -> dict:
     """What passes the plate of each pair, by the pair's name."""
     scene, within = scene_of(system), real_travel(system).travel
-    found = {}
+    sweeps = {}
     for pair in pairs:
         solid = scene.solid_of(pair, pair.second if pair.first == flat.name else pair.first)
         kind = MeshSweep if isinstance(solid.pieces, Triangles) else Sweep
-        found[pair.name] = kind(system, flat, solid, pair, step, within)
-    return found
+        sweeps[pair.name] = kind(system, flat, solid, pair, step, within)
+    return sweeps
 
 
 def _cut_until_proven(system, flat, chosen, options):

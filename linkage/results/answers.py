@@ -191,11 +191,11 @@ class Answers:
     def travels(self) -> pd.DataFrame | None:
         """Required travels against found ones, at the stop where one governs; as built if so."""
         table = self.stops
-        found = gearing.required_travels(
+        travels = gearing.required_travels(
             self.system, None if table is None else stops.drawn_ends(self.system, table))
-        if not self.built or not len(found):
-            return found
-        return rigging.built_travels(self.system, found, self._needs("spots"))
+        if not self.built or not len(travels):
+            return travels
+        return rigging.built_travels(self.system, travels, self._needs("spots"))
 
     @answer
     def bands(self) -> pd.DataFrame | None:

@@ -70,18 +70,18 @@ def _return(results, name, within):
 def _friction(results, name, limit):
     system = results.system
     most, at, wide = loads.most_friction(results.feel[name])
-    said = (f"friction {_force(system, most, 4 if most <= limit else 2)} at the grip, "
-            f"{_force(system, limit)} allowed")
+    words = (f"friction {_force(system, most, 4 if most <= limit else 2)} at the grip, "
+             f"{_force(system, limit)} allowed")
     where = gearing.said_input(system, name, at)
     if math.isnan(most):
         yield Miss("hands off", name, f"whether friction at the grip keeps to "
                    f"{_force(system, limit)} is open: out of reach there, or friction that grows "
                    f"with the load that it makes itself", where, decided=False)
     elif most <= limit < most + wide:
-        yield Miss("hands off", name, f"{said}, {_force(system, wide, 4)} more perhaps between the "
-                   f"positions looked at", where, decided=False, short=most - limit)
+        yield Miss("hands off", name, f"{words}, {_force(system, wide, 4)} more perhaps between "
+                   f"the positions looked at", where, decided=False, short=most - limit)
     elif most > limit:
-        yield Miss("hands off", name, said, where, short=most - limit)
+        yield Miss("hands off", name, words, where, short=most - limit)
 
 
 def _trimmed(results, name, ends):

@@ -18,15 +18,15 @@ if TYPE_CHECKING:
 
 def give_misses(results: Answers) -> Iterator[Miss]:
     """Surfaces that give, or move in their play, more than the file allows."""
-    for name, found, limit, word, where in _measured(results):
+    for name, size, limit, word, where in _measured(results):
         wide = results.lost_motion.attrs["error"] if word == "lost motion" else 0.0
-        if found > limit:
-            yield Miss("lost motion", name, f"{word} {found:.2f}°, {limit:.2f}° allowed", where,
-                       short=found - limit)
-        elif found + wide > limit:
-            yield Miss("lost motion", name, f"{word} {found:.4f}°, {found + wide:.4f}° perhaps "
+        if size > limit:
+            yield Miss("lost motion", name, f"{word} {size:.2f}°, {limit:.2f}° allowed", where,
+                       short=size - limit)
+        elif size + wide > limit:
+            yield Miss("lost motion", name, f"{word} {size:.4f}°, {size + wide:.4f}° perhaps "
                        f"between the stick positions looked at, {limit:.4f}° allowed", where,
-                       decided=False, short=found - limit)
+                       decided=False, short=size - limit)
 
 
 def gives_judged(results: Answers) -> str:

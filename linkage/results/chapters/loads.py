@@ -319,11 +319,11 @@ def _servos(results):
     if data is None or not len(data):
         return
     system = results.system
-    said = data.assign(**{at: [gearing.said_place(system, place) if place else ""
-                               for place in data[at]] for at in ("over_at", "force_at")})
-    said = in_units(system, said.drop(columns="positions"), moment="gives_way",
-                    force="overpower force_error", angle="over_centre over_error")
-    yield Table("Servos", said, "Over-centre: least at its arm over the real travel, and how much "
+    shown = data.assign(**{at: [gearing.said_place(system, place) if place else ""
+                                for place in data[at]] for at in ("over_at", "force_at")})
+    shown = in_units(system, shown.drop(columns="positions"), moment="gives_way",
+                     force="overpower force_error", angle="over_centre over_error")
+    yield Table("Servos", shown, "Over-centre: least at its arm over the real travel, and how much "
                 "less it may be between the positions looked at; overpower: greatest force at the "
                 "grip that makes its clutch slip or its pin shear, of the servo alone, without "
                 "friction and air; lost: travel of the input that it takes away at either end.")
