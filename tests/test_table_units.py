@@ -22,8 +22,8 @@ EXAMPLES = Path(__file__).parents[1] / "examples"
 ROOMS = ("gearing", "rigging", "loads", "stops", "clearances")
 # Numbers that are ratios.
 PLAIN = {"ratio", "clearance", "slenderness", "column_margin", "tube_margin", "joint_factor",
-         "joint_margin", "shank_margin", "thread_margin", "margin", "factor", "share", "buckling", "aft",
-         "right", "up"}
+         "joint_margin", "shank_margin", "thread_margin", "margin", "factor", "share", "aft",
+         "right", "up", "buckling"}
 MORE = {"gearing_table": ("pitch",), "stick_force_table": ("pitch",), "chafe": ("talk wire left",)}
 
 
