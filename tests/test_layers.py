@@ -56,7 +56,7 @@ INNER = {
     "loads": [{"columns", "pilot_forces", "finer", "arms", "stepped", "supports",
                "free_bodies"},
               {"springs", "rod_columns", "beams", "vibration"},
-              {"shafts", "plates"}, {"statics", "fixings"}, {"load_cases", "rubbing"},
+              {"shafts", "plates"}, {"statics", "fixings", "buckling"}, {"load_cases", "rubbing"},
               {"feel"}, {"stick", "stop_contact", "hands_off", "servos"},
               {"worst"}, {"joints"}, {"margins"}, {"compliance", "test_cards", "fixed"}],
     "rigging": [{"lengths", "rod_end_angles", "readings", "tolerances", "play", "loops", "grips",

@@ -11,7 +11,7 @@ from ..motion import System
 from ..units import in_house_units
 from .fixings import fixings
 from .joints import fitting_factor
-from .margins import margin, tension_margin
+from .margins import margin, together_margin
 from .plates import plate_cuts
 from .worst import worst_loads
 
@@ -73,8 +73,9 @@ def _weld_checks(model, fixing, named):
     yield _held(model, "weld", named.get((name, plate)), strength,
                 "material" if part.material is None else "ultimate stress of its material")
     body, _ = plate.split("/")
-    made = model.material(model.solids[plate].material)
-    yield _section(model, "plate beside it", named.get(("stress", plate)), made, part.beside)
+    made, near = model.material(model.solids[plate].material), named.get(("buckling", plate))
+    yield _section(model, "plate beside it", named.get(("stress", plate)), (made, part.beside),
+                   near["stress"] / made.yield_stress if near else 0.0)
     tube = model.bodies[body].tube
     if tube is not None:
         yield _tube(model, "tube beside it", fixing, named, part.beside)
@@ -110,7 +111,7 @@ def _tube(model, check, fixing, named, share):
     if lacking:
         return _row(check, missing=", ".join(lacking))
     return _section(model, check, named.get((f"{name} tube", plate)),
-                    model.material(body.tube.material), share)
+                    (model.material(body.tube.material), share))
 
 
 def _held(model, check, load, strength, lacking):
@@ -123,15 +124,16 @@ def _held(model, check, load, strength, lacking):
                 margin=margin(strength, stress, factor), case=case)
 
 
-def _section(model, check, load, material, share):
-    """What is welded or bored, at a share of its strength."""
+def _section(model, check, load, made, buckling=0.0):
+    """What is welded or bored, of a material at a share of its strength."""
+    material, share = made
     if share is None:
         return _row(check, missing="beside")
     stress, case = _carried(load)
     safety = model.factor.safety
     return _row(check, stress=stress, strength=share * (material.ultimate or math.nan),
                 factor=safety, reason=f"yield at limit, ultimate x {safety:g}",
-                margin=tension_margin(material, share, stress, safety), case=case)
+                margin=together_margin(material, stress / share, buckling, safety), case=case)
 
 
 def _carried(load) -> tuple[float, str]:

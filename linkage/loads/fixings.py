@@ -157,7 +157,7 @@ def bored_tube(tube: TorqueTube, hole: float) -> tuple[float, float]:
     >>> from linkage.model import TorqueTube
     >>> tube = TorqueTube(diameter=20.0, wall=1.0)
     >>> [round(k / whole, 3) for k, whole in zip(bored_tube(tube, 5.0), (59.69, 2700.98))]
-    [0.832, 0.675]
+    [0.83, 0.669]
     """
     h, outer, inner = hole / 2, tube.diameter / 2, tube.diameter / 2 - tube.wall
 

@@ -34,9 +34,9 @@ class Cuts:
         Middle of the net section of each cut.
     normals : ndarray (k, 2)
     held : ndarray (k, m) of bool
-    sections : ndarray (k, 5)
+    sections : ndarray (k, 6)
         Area, mm²; second moment in the plane, mm⁴; farthest fibre, mm; width of material, mm;
-        torque over the shear stress it makes, mm³.
+        torque over the shear stress it makes, mm³; torsion constant, mm⁴.
     thickness : float
     """
 
@@ -149,8 +149,9 @@ def _cut(solid, bores, line, spots, first):
     point, normal = line
     place = point + centre * np.array([-normal[1], normal[0]])
     reach = float(np.abs(stretches - centre).max())
-    return (*place, 0.0), normal, back, (t * widths.sum(), inertia, reach, widths.sum(),
-                                         torsion_modulus(widths, t))
+    return (*place, 0.0), normal, back, (
+        t * widths.sum(), inertia, reach, widths.sum(), torsion_modulus(widths, t),
+        float(torsion_constants(widths, t).sum()))
 
 
 def torsion_modulus(widths: np.ndarray, thickness: float) -> float:
@@ -165,9 +166,9 @@ def torsion_modulus(widths: np.ndarray, thickness: float) -> float:
     Returns
     -------
     float
-        Of each strip with sides 2a and 2b, r = b/a: K = a b³ (16/3 - 3.36 r (1 - r⁴/12)) and T =
-        8 a b² s / (3 (1 + 0.6095 r + 0.8865 r² - 1.8023 r³ + 0.91 r⁴)) (Roark, torsion of solid
-        rectangles, from memory); they share the torque by K.
+        Of each strip with sides 2a and 2b, r = b/a: T = 8 a b² s / (3 (1 + 0.6095 r + 0.8865 r² -
+        1.8023 r³ + 0.91 r⁴)) (Roark, torsion of solid rectangles, from memory); they share the
+        torque by `torsion_constants`.
 
     Examples
     --------
@@ -176,9 +177,16 @@ def torsion_modulus(widths: np.ndarray, thickness: float) -> float:
     """
     a, b = np.maximum(widths, thickness) / 2, np.minimum(widths, thickness) / 2
     r = b / a
-    stiff = a * b**3 * (16 / 3 - 3.36 * r * (1 - r**4 / 12))
+    stiff = torsion_constants(widths, thickness)
     alone = 8 * a * b**2 / (3 * (1 + 0.6095 * r + 0.8865 * r**2 - 1.8023 * r**3 + 0.91 * r**4))
     return float((alone * stiff.sum() / stiff).min())
+
+
+def torsion_constants(widths: np.ndarray, thickness: float) -> np.ndarray:
+    """Torsion constant of each of some strips, mm⁴: a b³ (16/3 - 3.36 r (1 - r⁴/12)) (Roark)."""
+    a, b = np.maximum(widths, thickness) / 2, np.minimum(widths, thickness) / 2
+    r = b / a
+    return a * b**3 * (16 / 3 - 3.36 * r * (1 - r**4 / 12))
 
 
 def plate_loads(statics: FreeBodies, plate: str) -> np.ndarray:
@@ -212,7 +220,7 @@ def plate_stress(statics: FreeBodies, share: np.ndarray, plate: str) -> np.ndarr
     turn = held @ np.cross(cuts.spots, force) - np.cross(cuts.middles, pull)
     m = cuts.normals
     along = np.stack([-m[:, 1], m[:, 0]], axis=-1)
-    area, inertia, reach, width, twisted = cuts.sections.T
+    area, inertia, reach, width, twisted, _ = cuts.sections.T
     thin = width * cuts.thickness**2
 
     def on(vector, way):

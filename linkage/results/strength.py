@@ -32,7 +32,7 @@ def load_misses(results: Answers) -> Iterator[Miss]:
         for column, words in MARGINS.items():
             yield from _margin_miss(row["rod"], f"margin {words}", row[column], wide)
     for row in results.tube_margins.to_dict("records"):
-        wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress"))
+        wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress", "buckling"))
         word = section_word(results, row["body"]).removeprefix("torque ")
         wide += BETWEEN_CUTS if word == "plate" else 0.0
         yield from _margin_miss(row["body"], f"margin of its {word}{_tube_words(results, row)}",

@@ -168,9 +168,10 @@ def _bodies_left(results):
     sections = list(results.tube_margins["body"])
     cut_off = {at for cuts in plates.values() for at in cuts.cut}
     yield from about(_at_bodies(model, cut_off),
-                     "whether the plates of {} buckle, how holes and corners raise their stress, "
-                     "and what else than rods loads them, such as a stop: not worked out; straight "
-                     "cuts at 21 places and seven slants from each rod's hole to the pivot are")
+                     "how holes and corners raise the stress of the plates of {}, and what else "
+                     "than rods loads them, such as a stop: not worked out; straight cuts at 21 "
+                     "places and seven slants from each rod's hole to the pivot are, and buckling "
+                     "as strips clamped at the pivot's axis")
     yield from _fixings_left(results)
     yield from about(_bare_arms(results, cut_off),
                      "strength of the plates, arms and horns of {}: no plate with a material that "

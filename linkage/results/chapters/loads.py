@@ -98,10 +98,10 @@ def _basis(system):
                        f"{moment_words(system, surface.hinge.slope, 2)} per degree, + is "
                        f"{gearing.deflection_words(system, name)[1]} ({surface.hinge.at})")
     factor = system.model.factor
-    yield Text(f"Factors: limit to ultimate {factor.safety:g} (14 CFR 23.303, from memory), hinge "
+    yield Text(f"Factors: limit to ultimate {factor.safety:g} (14 CFR 23.303), hinge "
                f"moments {factor.hinge:g} (A23.13(a)(1)), {_said_factors(factor)}; of hinges "
                f"{SPECIAL['hinge']:g} (23.657(a)), of cables {SPECIAL['cable']:g} (23.693); the "
-               f"highest special factor, no product (23.619, from memory); all of the 1-1-14 "
+               f"highest special factor, no product (23.619); all of the 1-1-14 "
                f"edition, where a rod or joint says no other.")
     yield Text(FORMULAS)
     for name in _materials(system.model):
@@ -115,7 +115,7 @@ def _said_factors(factor) -> str:
               + ("" if value is not None else "; the file gives none") + ")").replace(
                   "fitting", word, 1)
              for word, value, usual, rule in (
-                 ("fitting", factor.fitting, FITTING, "23.625, from memory"),
+                 ("fitting", factor.fitting, FITTING, "23.625, from memory, as 25.625"),
                  ("bearing", factor.bearing, SPECIAL["push-pull"], "23.693"))]
     return ", ".join(words)
 
@@ -283,8 +283,9 @@ def _needed(results, name):
         yield Text(f"With the factor {system.model.factor.hinge:g} it is "
                    f"{force_words(system, needed['hinge'])} at most.  Held between the least and "
                    f"the most pilot force, the system has to be made for "
-                   f"{force_words(system, needed['needed'])} (14 CFR 23.395, from memory); the "
-                   f"tables here take the most, {force_words(system, needed['most'])}.  "
+                   f"{force_words(system, needed['needed'])} (14 CFR 23.395, from memory, as "
+                   f"25.395); the tables here take the most, "
+                   f"{force_words(system, needed['most'])}.  "
                    + _searched(needed, force_words(system, needed["error"], 3)))
 
 
