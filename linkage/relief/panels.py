@@ -24,10 +24,11 @@ if TYPE_CHECKING:
 STATIONS = "FS", "BL", "WL"
 SNAP = math.cos(math.radians(25.0))  # to a station's direction within this, it is seen along that
 STEEP = 60.0  # degrees off the plane, beyond which a cut square to it would be no cut across a skin
-ROOM = 150.0  # mm about what comes near that is drawn
+ROOM = 150.0  # mm about what comes near that is drawn of a large skin, or one that folds
+WHOLE, MOST_DRAWN = 800.0, 30_000  # mm and triangles, above which a skin is large
 FOLDED = 1.0  # mm² by which a surface that folds back lies over itself
 CRUMB = 1e-6  # mm: a triangle no higher is rounding
-EVERY = 25.0  # mm of a new edge between places at which its height is written
+EVERY = 25.0  # mm of a new edge between places of which the stations are written
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,6 +47,8 @@ class Panel(Flat):
         As the file has it, points as positions.
     radius : float
         What its triangles are grown by all round, mm.
+    part : bool
+        Whether that is a part of it, cut off straight where nothing comes near.
     marks : tuple of (float, float, float)
         Places of the new edge, and how high they lie, mm.
     """
@@ -54,6 +57,7 @@ class Panel(Flat):
     rest: np.ndarray
     source: SurfaceShape
     radius: float
+    part: bool = False
     marks: tuple = ()
 
     def cut_to(self, gone: BaseGeometry, file: str) -> Mesh:
@@ -72,13 +76,21 @@ class Panel(Flat):
         return replace(self, shape=shape, material=material_of(shape),
                        marks=_marks(self.corners, gone))
 
-    def level(self, unit: str) -> str:
-        """Where its plane lies, in words."""
+    def marked_off(self, gone: BaseGeometry) -> float:
+        """How far, seen so, a place on a face may be from where the skin's middle is, mm.
+
+        Its edge is cut square to it, and may be marked on either face.
+        """
+        steep = self.band(gone)[2]
+        return self.thickness / 2 * math.sin(math.radians(steep))
+
+    def station_words(self, place: tuple[float, float, float], unit: str) -> str:
+        """Where a place lies: by the one station that the drawing does not show, or all three."""
+        spot = self.stations(np.array(place)).tolist()
         facing = int(np.abs(self.axes[2]).argmax())
-        if abs(self.axes[2, facing]) > 1 - 1e-9:
-            return f"{STATIONS[facing]} {shown_length(float(self.origin[facing]), unit)}"
-        return ", ".join(f"{word} {shown_length(k, unit)}" for word, k in zip(
-            STATIONS, self.origin.tolist(), strict=True))
+        shown = [facing] if abs(self.axes[2, facing]) > 1 - 1e-9 else range(3)
+        return " ".join(f"{STATIONS[k]} {shown_length(spot[k], unit, 1).split()[0]}"
+                        for k in shown)
 
     def stations(self, places: np.ndarray) -> np.ndarray:
         """Stations at neutral of places (..., 3) in its own coordinates, mm."""
@@ -118,16 +130,17 @@ def panel_of(name: str, body: str, source: SurfaceShape, near: np.ndarray) -> Pa
     axes = _axes(some)
     origin = np.round(some.reshape(-1, 3).mean(axis=0))
     local = (pieces.corners - origin) @ axes.T
-    seen = _seen(local, local[near] if near.any() else local)
-    material = _material(local[seen], local[near] if near.any() else local)
+    close = local[near] if near.any() else local
+    seen, room = _seen(local, close)
+    material = _material(local[seen], close, room)
     if near.any():
-        _refuse_folds(name, local[seen], local[near])
+        _refuse_folds(name, local[seen], close)
     plate = Plate(at=tuple(origin.tolist()), normal=tuple(axes[2].tolist()),
                   u=tuple(axes[0].tolist()), thickness=source.thickness,
                   outline=_ring(material.exterior), clearance=source.clearance,
                   holes=tuple(Hole(outline=_ring(hole)) for hole in material.interiors))
     return Panel(name, body, plate, origin, axes, material, local[seen],
-                 pieces.corners[~seen], source, pieces.radius)
+                 pieces.corners[~seen], source, pieces.radius, not seen.all())
 
 
 def _normals(corners):
@@ -151,20 +164,29 @@ def _axes(corners):
 
 
 def _seen(local, near):
-    """Which triangles are drawn: those about what comes near, in plan and in height."""
-    spots = near.reshape(-1, 3)
-    low, high = spots.min(axis=0) - ROOM, spots.max(axis=0) + ROOM
-    return ((local.min(axis=1) <= high) & (local.max(axis=1) >= low)).all(axis=1)
+    """Which triangles are drawn, and within which box: all, or those about what comes near."""
+    low, high = local.min(axis=(0, 1)), local.max(axis=(0, 1))
+    if (high - low).max() > WHOLE or len(local) > MOST_DRAWN or _over(local) > FOLDED:
+        spots = near.reshape(-1, 3)
+        low, high = spots.min(axis=0) - ROOM, spots.max(axis=0) + ROOM
+    inside = ((local.min(axis=1) <= high) & (local.max(axis=1) >= low)).all(axis=1)
+    return inside, shapely.box(*low[:2], *high[:2])
+
+
+def _over(corners) -> float:
+    """How much of a surface lies over itself, seen square to the plane, mm²."""
+    plan = shapely.make_valid(_plan(corners))
+    return float(shapely.area(plan).sum() - shapely.union_all(plan).area)
 
 
 def _plan(corners):
     return shapely.polygons(corners[..., :2])
 
 
-def _material(corners, near):
+def _material(corners, near, room):
     """Where a skin is seen to be: the one piece of it that what comes near lies on."""
     plan = _plan(corners)
-    whole = shapely.union_all(plan[shapely.area(plan) > CRUMB])
+    whole = shapely.union_all(plan[shapely.area(plan) > CRUMB]).intersection(room)
     parts = shapely.get_parts(whole)
     here = shapely.MultiPoint(near.mean(axis=1)[:, :2])
     counts = [len(shapely.get_parts(here.intersection(part))) for part in parts]
@@ -178,11 +200,9 @@ def _ring(ring):
 
 def _refuse_folds(name, corners, near):
     """Refuse a surface that lies over itself where it comes near."""
-    room = shapely.box(*near[..., :2].reshape(-1, 2).min(axis=0),
-                       *near[..., :2].reshape(-1, 2).max(axis=0))
-    parts = shapely.intersection(shapely.make_valid(_plan(corners)), room)
-    over = float(shapely.area(parts).sum() - shapely.union_all(parts).area)
-    if over > FOLDED:
+    low, high = near.min(axis=(0, 1)), near.max(axis=(0, 1))
+    if _over(corners[((corners.min(axis=1) <= high) & (corners.max(axis=1) >= low))[:, :2].all(
+            axis=1)]) > FOLDED:
         raise LinkageError(f'"{name}": its skin lies over itself where it would be cut, seen '
                            f"square to it; give what folds back as a solid of its own", name=name)
 

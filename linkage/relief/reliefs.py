@@ -263,11 +263,13 @@ def _tried(system, flat, swept, options):
     """The cut, the shape, the model and what is proven, and the places that miss."""
     cutter = system.model.unit.cutter if options.cutter is None else options.cutter
     least = least_ligament(flat, options.ligament)
+    if isinstance(flat, Panel):
+        swept = swept.buffer(flat.marked_off(swept))
     cut = make_cut(flat, swept, options.grow, cutter, least)
     shape = cut_shape(flat, cut, system.model.length)
     cut = as_made(flat, cut, shape, least)
     made = shape
-    if isinstance(flat, Panel):
+    if isinstance(flat, Panel):  # beyond what is drawn of it, too
         beyond = swept.buffer(options.grow).difference(flat.material)
         made = flat.cut_to(cut.removed.union(beyond), mesh_name(system.model, flat.name))
     model = with_shape(system.model, flat.name, made)

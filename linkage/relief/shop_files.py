@@ -189,14 +189,16 @@ def _notes_of_skin(relief) -> list[str]:
         return []
     unit = relief.model.length
     notes = ["A curved skin seen square to one plane: mark it off by its stations, and do not lay "
-             "this sheet round it.  What is drawn is what lies about the cut; its own edges run on "
-             "where it is larger"]
+             "this sheet round it; areas and widths are those seen"]
+    if panel.part:
+        notes.append("What lies about the cut is drawn, and a straight edge to it is none of the "
+                     "part")
     if relief.needed:
         low, high, steep = panel.band(relief.cut.removed)
-        notes.append(f"What is taken away is cut square to this sheet; it lies "
-                     f"{shown_length(low, unit)} to {shown_length(high, unit)} off the plane "
-                     f"through {panel.level(unit)}, leans up to {steep:.0f}° to it, and areas and "
-                     f"widths are those seen; heights off that plane stand at the new edge")
+        more = shown_length(panel.marked_off(relief.cut.removed), unit)
+        notes.append(f"What is taken away lies within {shown_length(high - low, unit)} of height "
+                     f"over this sheet and leans up to {steep:.0f}° to it; cut its edge square to "
+                     f"the skin, marked on either face: {more} more is cut all round for that")
     return notes
 
 
