@@ -51,7 +51,7 @@ INNER = {
     "stops": [{"ways", "cover", "depths"}, {"first", "reach", "witness"}, {"faces"},
               {"contact_rates", "covering"},
               {"find", "spacers", "mapping", "real"}, {"judged"}],
-    "relief": [{"flat", "arcs"}, {"swept", "cut", "marks"}, {"mesh_sweep"}, {"reliefs"},
+    "relief": [{"flat", "arcs"}, {"swept", "cut", "marks", "panels"}, {"mesh_sweep", "panel_sweep"}, {"reliefs"},
                {"drawing"}, {"formats"}, {"tiles"}, {"shop_files"}],
     "loads": [{"columns", "pilot_forces", "finer", "arms", "stepped", "supports",
                "free_bodies"},

@@ -9,7 +9,6 @@ from __future__ import annotations
 import copy
 import dataclasses
 import math
-import os
 import re
 from fractions import Fraction
 from functools import singledispatch
@@ -37,7 +36,7 @@ from .keys import (
 from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
-from .side_files import rows_changed, solids_in
+from .side_files import rows_changed, seen_from, solids_in
 from .springs import Spring
 from .whole import Model
 
@@ -465,19 +464,11 @@ def _with_drawings(source: Source, full: dict, folder, home) -> dict:
             for word in ("outline", "holes"):
                 solid.pop(word, None)
             solid |= keys | {"drawing": keys["drawing"] if home is None else
-                             _seen_from(home, Path(folder) / keys["drawing"])}
+                             seen_from(home, Path(folder) / keys["drawing"])}
     for *_, solid in () if home is None else solids_in(full):
         if getattr(solid.get("file", ""), "data", None) is None and "file" in solid:
-            solid["file"] = _seen_from(home, Path(folder) / solid["file"])
+            solid["file"] = seen_from(home, Path(folder) / solid["file"])
     return full
-
-
-def _seen_from(home, path) -> str:
-    """A path as it is written in a file of a folder."""
-    try:
-        return Path(os.path.relpath(path, home)).as_posix()
-    except ValueError:  # on another drive
-        return Path(path).resolve().as_posix()
 
 
 def _solids(table: dict, part: str) -> dict:

@@ -75,6 +75,14 @@ def beside(folder: Path | str, name: str) -> Path:
     return path if path.exists() else Path(os.path.normpath(path))
 
 
+def seen_from(home: Path | str, path: Path | str) -> str:
+    """A path as it is written in a file of a folder."""
+    try:
+        return Path(os.path.relpath(path, home)).as_posix()
+    except ValueError:  # on another drive
+        return Path(path).resolve().as_posix()
+
+
 def put_hardpoints(table: dict, name: str, rows: dict) -> None:
     """Put the points of a CSV file where the model file would have had them."""
     bodies = _table_in(table, "body")

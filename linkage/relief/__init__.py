@@ -21,7 +21,7 @@ from .shop_files import (
 )
 
 __all__ = ["Mark", "Options", "Relief", "both_sides", "cut_drawings", "cut_name", "draw",
-           "flat_of", "identity", "mark_on", "mesh_name", "outline_after", "page_count", "plates_named",
-           "relief_templates", "relieve", "relieved_file", "relieved_names", "said_area",
-           "said_width", "short_in_a_build", "template_names", "templates", "twin_of",
+           "flat_of", "identity", "mark_on", "mesh_name", "outline_after", "page_count",
+           "plates_named", "relief_templates", "relieve", "relieved_file", "relieved_names",
+           "said_area", "said_width", "short_in_a_build", "template_names", "templates", "twin_of",
            "with_shape", "write_all"]
