@@ -85,7 +85,7 @@ INNER = {
                 {"builds"}, {"leaves"}, {"travel", "directions"}, {"verdict"}],
     "certificate": [{"trees", "nearest", "ways"}, {"covers", "off_joints"}, {"written"}],
     "solid_files": [{"facets"}, {"stl_file"}, {"glb_file"}],
-    "geometry": [{"vectors", "outlines", "lofts"}, {"pieces", "loops"},
+    "geometry": [{"vectors", "outlines", "lofts"}, {"pieces", "loops", "crossings"},
                  {"tubes", "features", "overlap", "closest", "halving"}, {"triangles"},
                  {"gaps"}],
 }
