@@ -9,7 +9,6 @@ from __future__ import annotations
 import copy
 import dataclasses
 import math
-import os
 import re
 from fractions import Fraction
 from functools import singledispatch
@@ -37,7 +36,7 @@ from .keys import (
 from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
-from .side_files import DRAWN, rows_changed, solids_in
+from .side_files import DRAWN, rows_changed, seen_from, solids_in
 from .springs import Spring
 from .whole import Model
 
@@ -59,10 +58,13 @@ class Patched:
     hardpoints : str or None
         Text of its table of hardpoints where a row of it has changed, to be written beside it
         under the name it is given in `text`.
+    meshes : dict
+        ``{name: bytes}``, meshes of the model that are not on disk yet, to be written beside it.
     """
 
     text: str
     hardpoints: str | None = None
+    meshes: dict = dataclasses.field(default_factory=dict)
 
 
 def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | None = None,
@@ -106,10 +108,13 @@ def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | 
     whole = {} if hardpoints is None else {"hardpoints": hardpoints}
     full = _with_drawings(source, full, folder, home)
     after = edited(bare, whole | _without_empty(full, source.table))
-    again = model_of(read_source(after, home or folder, csv_text))
+    unwritten = {str(solid.file): solid.file for solid in wanted.solids.values()
+                 if getattr(getattr(solid, "file", None), "data", None) is not None}
+    again = model_of(read_source(after, home or folder, csv_text, unwritten))
     if not same(again, wanted, NEAR):
         raise LinkageError("can't be changed in place so that it reads as what was worked out")
-    return Patched(text[:len(text) - len(bare)] + after, csv_text)
+    return Patched(text[:len(text) - len(bare)] + after, csv_text,
+                   {name: file.data for name, file in unwritten.items()})
 
 
 def same(one: Any, other: Any, near: float = 10.0**-DIGITS) -> bool:
@@ -459,18 +464,11 @@ def _with_drawings(source: Source, full: dict, folder, home) -> dict:
             for word in DRAWN:
                 solid.pop(word, None)
             solid |= keys | {"drawing": keys["drawing"] if home is None else
-                             _seen_from(home, Path(folder) / keys["drawing"])}
+                             seen_from(home, Path(folder) / keys["drawing"])}
     for *_, solid in () if home is None else solids_in(full):
-        solid |= {"file": _seen_from(home, Path(folder) / solid["file"])} if "file" in solid else {}
+        if getattr(solid.get("file", ""), "data", None) is None and "file" in solid:
+            solid["file"] = seen_from(home, Path(folder) / solid["file"])
     return full
-
-
-def _seen_from(home, path) -> str:
-    """A path as it is written in a file of a folder."""
-    try:
-        return Path(os.path.relpath(path, home)).as_posix()
-    except ValueError:  # on another drive
-        return Path(path).resolve().as_posix()
 
 
 def _solids(table: dict, part: str) -> dict:
