@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from html import escape
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from ..results import Table, is_missed, is_number
+from ..results.blocks import bare, unit_of
 
 if TYPE_CHECKING:
     from reportlab.platypus import Flowable
@@ -25,6 +25,9 @@ RAGGED = 1.06  # of the words' width that lines take, broken at words
 STEPS = 30  # in which what is to spare is shared out
 LEAST_ROWS = 8  # below which a table does not go on beside itself
 MOST_ROWS = 46  # of one stretch of a table beside itself, so that it fits a page
+LETTERS = "abcdefgh"
+MOST_LETTERS = 6  # texts of a column that letters stand for
+LONG_TEXT = 22  # characters of the longest of them, above which they do
 SHARED = 4  # rows from which a column with one value is said once
 RULED = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 0.8, "#16202a"),
          ("LINEBELOW", (0, 1), (-1, -1), 0.25, "#8a949c"),
@@ -32,8 +35,15 @@ RULED = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 0.8
          ("TOPPADDING", (0, 0), (-1, -1), 0.4), ("BOTTOMPADDING", (0, 0), (-1, -1), 0.8)]
 
 
-def parted(block: Table) -> tuple[list[str], str]:
-    """Columns that differ from row to row, and a sentence for those that hold one value.
+BARE = [("VALIGN", (0, 0), (-1, -1), "TOP"), *((f"{side}PADDING", (0, 0), (-1, -1), 0)
+                                               for side in ("LEFT", "RIGHT", "TOP", "BOTTOM"))]
+CARDS_ACROSS = 3  # cards to fill in beside each other
+CARD_EDGE = 4.0  # points within a card, and half of that between two
+BOX = 17.0  # points of height to write into
+
+
+def parted(block: Table) -> tuple[Table, list[str], str]:
+    """What of a table is set in columns, and a sentence for what is said once.
 
     Parameters
     ----------
@@ -41,23 +51,39 @@ def parted(block: Table) -> tuple[list[str], str]:
 
     Returns
     -------
-    (list of str, str)
+    (Table, list of str, str)
+        The table with a letter for each of the few long texts of a column; its columns that differ
+        from row to row; a sentence for those that hold one value, and for the letters.
     """
     names, records = list(block.data.columns), block.data.to_dict("records")
     if len(records) < SHARED:
-        return names, ""
-    same = {}
+        return block, names, ""
+    same, letters, data = {}, [], block.data
     for name in names[1:]:
-        cells = {block.cell(row, name) for row in records}
+        cells = list(dict.fromkeys(block.cell(row, name) for row in records))
         if len(cells) == 1 and name not in block.blank:
-            same[name] = cells.pop()
+            same[name] = cells[0]
+        elif _wants_letters(block, name, cells):
+            key = dict(zip(cells, LETTERS, strict=False))
+            data = data.assign(**{name: [key[block.cell(row, name)] for row in records]})
+            said = ", ".join(f"{letter} {text or '–'}" for text, letter in key.items())
+            letters.append(f"{name}: {said}.")
     words = "; ".join(f"{name}: {text or '–'}" for name, text in same.items())
-    return [name for name in names if name not in same], f"In every row: {words}." if same else ""
+    told = ([f"In every row: {words}."] if same else []) + letters
+    return replace(block, data=data), [name for name in names if name not in same], " ".join(told)
 
 
-def table_flowables(block: Table, names: list[str], style: dict, room: float
-                    ) -> Iterator[Flowable]:
-    """A table as it is set: parts below each other where it is too wide, beside where narrow.
+def _wants_letters(block, name, cells) -> bool:
+    """Whether a column repeats few long texts, so that they are better said once under letters."""
+    return (not block.cards and name not in block.blank and len(block.data) >= LEAST_ROWS
+            and block.data[name].dtype == object and name not in block.words
+            and len(cells) <= min(MOST_LETTERS, len(block.data) // 4)
+            and max(map(len, cells)) > LONG_TEXT)
+
+
+def laid_out(block: Table, names: list[str], style: dict, room: float
+             ) -> tuple[list[Flowable], float]:
+    """A table as it is set, and how wide: parts below each other where it is too wide for a page.
 
     Parameters
     ----------
@@ -67,21 +93,49 @@ def table_flowables(block: Table, names: list[str], style: dict, room: float
     style : dict
     room : float
         Points of the page's width.
+
+    Returns
+    -------
+    (list of Flowable, float)
+        A narrow table goes on beside itself; as wide as the page where that fills it.
     """
     from reportlab.platypus import Spacer
 
     records = block.data.to_dict("records")
+    if block.cards:
+        return [cards_of(block, records, style, room), Spacer(1, 3)], room
     columns = [_column(block, name, records) for name in names]
-    first = 1
-    while first == 1 or first < len(names):
+    flowables, widest = [], 0.0
+    for chosen in _parts(columns, room):
+        stretches, wide = _beside(block, chosen, records, style, room)
+        flowables += [*stretches, Spacer(1, 3)]
+        widest = max(widest, wide)
+    return flowables, widest
+
+
+def _parts(columns, room) -> list[list]:
+    """Columns of each part of a table too wide for a page, all led by the first column.
+
+    One part more than the words ask for is taken where that saves lines.
+    """
+    if len(columns) < 3:
+        return [columns]
+    few = _parted_within(columns, room)
+    more = _parted_within(columns, room * len(few) / (len(few) + 1))
+    return min(few, more, key=lambda parts: sum(
+        _best_across(part, len(part[0].cells), room)[2] for part in parts))
+
+
+def _parted_within(columns, room) -> list[list]:
+    parts, first = [], 1
+    while first < len(columns):
         last = first + 1
-        while last < len(names) and columns[0].least + sum(
+        while last < len(columns) and columns[0].least + sum(
                 column.least for column in columns[first:last + 1]) <= room:
             last += 1
-        chosen = [0, *range(first, last)] if len(names) > 1 else [0]
-        yield from _beside(block, [columns[k] for k in chosen], records, style, room)
-        yield Spacer(1, 3)
+        parts.append([columns[0], *columns[first:last]])
         first = last
+    return parts
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,25 +169,22 @@ def _beside(block, columns, records, style, room):
     """One table, or stretches of it beside each other where that takes less of the page."""
     from reportlab.platypus import Table as Laid
 
-    across, widths = _best_across(columns, len(records), room)
+    across, widths, _ = _best_across(columns, len(records), room)
     names = [column.name for column in columns]
     if across == 1:
-        yield _table(block, names, records, style, widths)
-        return
-    tall = min(-(-len(records) // across), MOST_ROWS)
+        return [_table(block, names, records, style, widths)], sum(widths)
+    tall, made = min(-(-len(records) // across), MOST_ROWS), []
     for start in range(0, len(records), tall * across):
         pieces = [records[k:k + tall] for k in range(start, min(start + tall * across,
                                                                 len(records)), tall)]
-        yield Laid([[_table(block, names, piece, style, widths) for piece in pieces]],
-                   [sum(widths) + GAP] * len(pieces), hAlign="LEFT",
-                   style=[("VALIGN", (0, 0), (-1, -1), "TOP"),
-                          *((f"{side}PADDING", (0, 0), (-1, -1), 0)
-                            for side in ("LEFT", "TOP", "BOTTOM")),
-                          ("RIGHTPADDING", (0, 0), (-1, -1), GAP)])
+        made.append(Laid([[_table(block, names, piece, style, widths) for piece in pieces]],
+                         [sum(widths) + GAP] * len(pieces), hAlign="LEFT",
+                         style=[*BARE, ("RIGHTPADDING", (0, 0), (-1, -1), GAP)]))
+    return made, across * (sum(widths) + GAP) - GAP
 
 
-def _best_across(columns, count, room) -> tuple[int, list[float]]:
-    """How many stretches of a table stand beside each other, and the widths of its columns."""
+def _best_across(columns, count, room) -> tuple[int, list[float], float]:
+    """How many stretches of a table stand beside each other, widths of its columns, and lines."""
     best = None
     for across in range(1, MOST_ACROSS + 1 if count >= LEAST_ROWS else 2):
         share = (room + GAP) / across - GAP
@@ -146,7 +197,7 @@ def _best_across(columns, count, room) -> tuple[int, list[float]]:
         tall = lines.sum() / across
         if best is None or tall < BETTER * best[0]:
             best = tall, across, widths
-    return best[1:]
+    return *best[1:], best[0]
 
 
 def _lines(columns, widths) -> np.ndarray:
@@ -204,3 +255,40 @@ def _table(block, names, records, style, widths):
 def _cell_style(row: dict, right: bool) -> str:
     missed = is_missed(row)
     return ("number bold" if right else "bold") if missed else "number" if right else "cell"
+
+
+def cards_of(block: Table, records: list[dict], style: dict, room: float) -> Flowable:
+    """A card to fill in for each row, some beside each other; a column of one value is in none."""
+    from reportlab.platypus import Spacer
+    from reportlab.platypus import Table as Laid
+
+    _, names, _ = parted(block)
+    wide = room / CARDS_ACROSS
+    cards = [_card(block, row, [name for name in names if name not in block.blank], style,
+                   wide - CARD_EDGE) for row in records]
+    cards += [Spacer(0, 0)] * (-len(cards) % CARDS_ACROSS)
+    rows = [cards[k:k + CARDS_ACROSS] for k in range(0, len(cards), CARDS_ACROSS)]
+    return Laid(rows, [wide] * CARDS_ACROSS, hAlign="LEFT",
+                style=[*BARE, ("BOTTOMPADDING", (0, 0), (-1, -1), CARD_EDGE)])
+
+
+def _card(block, row, names, style, wide):
+    """One row in words, and a box under each heading that is filled in by hand."""
+    from reportlab.platypus import Paragraph
+    from reportlab.platypus import Table as Laid
+
+    words = [f"{bare(name)} {block.cell(row, name)} {unit_of(name)}".strip() for name in names[1:]
+             if block.cell(row, name) not in ("", "–")]
+    boxes = len(block.blank)
+    head = [Paragraph(escape(block.cell(row, names[0])), style["bold"]), *[""] * (boxes - 1)]
+    said = [Paragraph(escape(" · ".join(word.replace(" ", "\N{NO-BREAK SPACE}") if len(word) < 24
+                                        else word for word in words)), style["cell"]),
+            *[""] * (boxes - 1)]
+    heads = [Paragraph(escape(name), style["cell"]) for name in block.blank]
+    return Laid([head, said, heads, [""] * boxes], [wide / boxes] * boxes,
+                [None, None, None, BOX], hAlign="LEFT", style=[
+        ("SPAN", (0, 0), (-1, 0)), ("SPAN", (0, 1), (-1, 1)), ("VALIGN", (0, 0), (-1, -1), "TOP"),
+        ("BOX", (0, 0), (-1, -1), 0.8, "#16202a"), ("INNERGRID", (0, 2), (-1, -1), 0.3, "#8a949c"),
+        ("LINEABOVE", (0, 2), (-1, 2), 0.3, "#8a949c"),
+        ("LEFTPADDING", (0, 0), (-1, -1), 2.5), ("RIGHTPADDING", (0, 0), (-1, -1), 2),
+        ("TOPPADDING", (0, 0), (-1, -1), 0.6), ("BOTTOMPADDING", (0, 0), (-1, -1), 0.8)])

@@ -19,6 +19,7 @@ DIGITS = {"°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°
           "ksi": 1, "lb": 2, "kg": 3,
           **{name: own.digits for name, own in LENGTHS.items()},
           **{f"°/{name}": 3 for name in LENGTHS}}
+NARROW = 5.0  # inches, below which two pictures stand beside each other
 TRUTH = {"met": ("MISSED", "met"), "governs": ("no", "governs")}  # of columns of these names
 
 
@@ -58,6 +59,8 @@ class Table:
         Columns to be filled in by hand.
     words : dict
         ``{column: function}`` for numbers that people read in words, from the row and the value.
+    cards : bool
+        Whether each row is a card to fill in on paper, not a line of it.
     """
 
     name: str
@@ -65,6 +68,7 @@ class Table:
     note: str = ""
     blank: tuple[str, ...] = ()
     words: dict = field(default_factory=dict)
+    cards: bool = False
 
     def __post_init__(self):
         object.__setattr__(self, "data", with_units(self.data))
@@ -117,6 +121,11 @@ class Picture:
         """The Matplotlib figure."""
         axes = self.draw()
         return (axes.flat[0] if hasattr(axes, "flat") else axes).figure
+
+    @property
+    def narrow(self) -> bool:
+        """Whether another stands beside it."""
+        return self.figure.get_figwidth() < NARROW
 
 
 Block = Heading | Text | Table | DataTable | Picture

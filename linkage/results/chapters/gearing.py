@@ -43,8 +43,9 @@ def blocks(results: Answers) -> Iterator[Block]:
     yield from _required(results)
     if not results.system.model.surfaces:
         yield Text("Missing: the file describes no surfaces.", "missing")
-    for name in results.system.travel_box():
-        yield from _along(results, name)
+    for part in (_curve, _along):
+        for name in results.system.travel_box():
+            yield from part(results, name)
     yield from _alike(results)
     yield DataTable("Motion", lambda: motion_table(results.system))
 
@@ -75,8 +76,7 @@ def _reached(system, row, value) -> str:
     return gearing.said_input(system, row["input"], value) + past
 
 
-def _along(results, name):
-    system = results.system
+def _curve(results, name):
     if results.gearing is None:
         return
     table = results.gearing[name]
@@ -84,6 +84,13 @@ def _along(results, name):
              and np.ptp(table[part, what].dropna()) > SEEN]
     if moved:
         yield Picture(lambda: _curves(results, name), f"Deflection of each surface over {name}")
+
+
+def _along(results, name):
+    system = results.system
+    if results.gearing is None:
+        return
+    table = results.gearing[name]
     data = flat_gearing(system, table)
     yield Table(f"Gearing over {name}", data, "The other inputs at neutral.",
                 words=in_words(system, data))
@@ -95,7 +102,8 @@ def _along(results, name):
 def _curves(results, name):
     from ... import plots
 
-    return plots.gearing_curves(results.system, input=name, travels=results.travels)
+    return plots.gearing_curves(results.system, plots.half_axes(), input=name,
+                                travels=results.travels)
 
 
 @units_in_headings
