@@ -11,5 +11,5 @@ from .turns import as_built, half_turns
 from .views import three_view
 
 __all__ = ["Near", "as_built", "clearance_along", "contributors", "differential", "gearing_curves",
-           "half_axes", "half_turns", "hands_off", "mark_here", "places", "rods_at_worst", "spacer_chart",
-           "stick_forces", "three_view", "travel_map"]
+           "half_axes", "half_turns", "hands_off", "mark_here", "places", "rods_at_worst",
+           "spacer_chart", "stick_forces", "three_view", "travel_map"]

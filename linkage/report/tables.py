@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
 from html import escape
 from typing import TYPE_CHECKING
@@ -24,7 +25,7 @@ BETTER = 0.85  # of the height, below which another stretch beside is worth it
 RAGGED = 1.06  # of the words' width that lines take, broken at words
 STEPS = 30  # in which what is to spare is shared out
 LEAST_ROWS = 8  # below which a table does not go on beside itself
-MOST_ROWS = 46  # of one stretch of a table beside itself, so that it fits a page
+LEAST_SPLIT = 3  # rows of a stretch that a page's foot takes
 LETTERS = "abcdefgh"
 MOST_LETTERS = 6  # texts of a column that letters stand for
 LONG_TEXT = 22  # characters of the longest of them, above which they do
@@ -108,7 +109,7 @@ def laid_out(block: Table, names: list[str], style: dict, room: float
     flowables, widest = [], 0.0
     for chosen in _parts(columns, room):
         stretches, wide = _beside(block, chosen, records, style, room)
-        flowables += [*stretches, Spacer(1, 3)]
+        flowables += [stretches, Spacer(1, 3)]
         widest = max(widest, wide)
     return flowables, widest
 
@@ -167,20 +168,58 @@ def _column(block, name, records) -> _Column:
 
 def _beside(block, columns, records, style, room):
     """One table, or stretches of it beside each other where that takes less of the page."""
-    from reportlab.platypus import Table as Laid
-
     across, widths, _ = _best_across(columns, len(records), room)
     names = [column.name for column in columns]
+
+    def made(rows):
+        return _table(block, names, rows, style, widths)
+
     if across == 1:
-        return [_table(block, names, records, style, widths)], sum(widths)
-    tall, made = min(-(-len(records) // across), MOST_ROWS), []
-    for start in range(0, len(records), tall * across):
-        pieces = [records[k:k + tall] for k in range(start, min(start + tall * across,
-                                                                len(records)), tall)]
-        made.append(Laid([[_table(block, names, piece, style, widths) for piece in pieces]],
-                         [sum(widths) + GAP] * len(pieces), hAlign="LEFT",
-                         style=[*BARE, ("RIGHTPADDING", (0, 0), (-1, -1), GAP)]))
-    return made, across * (sum(widths) + GAP) - GAP
+        return made(records), sum(widths)
+    return _stretches(made, records, across, sum(widths)), across * (sum(widths) + GAP) - GAP
+
+
+def _stretches(made, records, across, wide):
+    """Stretches of a table beside each other, of which each page takes as many rows as it has room.
+
+    Read down and then across on every page.
+    """
+    from reportlab.platypus import Flowable
+    from reportlab.platypus import Table as Laid
+
+    whole = made(records)
+    whole.wrap(wide, 1e6)
+    head, *heights = whole._rowHeights  # reportlab tells them nowhere else
+
+    def tall(first, count):
+        ends = [min(first + k * count, len(records)) for k in range(across + 1)]
+        return head + max(sum(heights[a:b]) for a, b in itertools.pairwise(ends))
+
+    class Stretches(Flowable):
+        def __init__(self, first, last):
+            super().__init__()
+            self.first, self.last, self.hAlign = first, last, "LEFT"
+            self.count = -(-(last - first) // across)
+
+        def wrap(self, *_):
+            pieces = [made(records[k:min(k + self.count, self.last)])
+                      for k in range(self.first, self.last, self.count)]
+            self.laid = Laid([pieces], [wide + GAP] * len(pieces), style=[
+                *BARE, ("RIGHTPADDING", (0, 0), (-1, -1), GAP)])
+            self.width, self.height = self.laid.wrap(1e4, 1e6)
+            return self.width, self.height
+
+        def draw(self):
+            self.laid.drawOn(self.canv, 0, 0)
+
+        def split(self, _, room):
+            fits = [k for k in range(LEAST_SPLIT, self.count) if tall(self.first, k) <= room]
+            if not fits or self.last < len(records):
+                return []
+            middle = self.first + fits[-1] * across
+            return [Stretches(self.first, middle), Stretches(middle, self.last)]
+
+    return Stretches(0, len(records))
 
 
 def _best_across(columns, count, room) -> tuple[int, list[float], float]:
