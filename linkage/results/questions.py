@@ -39,7 +39,7 @@ from .movements import (
     travels_judged,
     undriven,
 )
-from .verdict import Miss, Verdict
+from .verdict import Miss, Standing, Verdict
 
 BUILD = {False: "as drawn", True: "directions, clearance, reach, rod ends, hands and travels for "
          "the builds within the file's tolerances, all else as drawn"}
@@ -99,23 +99,37 @@ def verdict_of(results: Answers) -> Verdict:
         unknown.append("builds: the file gives no tolerances, so what is said of every build is "
                        "said of the drawing alone; add [tolerance] hardpoint and rod")
     results.work_out([name for question in asked for name in question.answers])
-    for question in asked:  # complexity over 10: all that one question can add, in its order
-        known = [getattr(results, name) is not None for name in question.answers]
-        mine = list(_undecided(results, question))
-        unknown += _not_asked(results, question)
-        if all(known):
-            mine += question.misses(results)
-            judged = question.judged(results)
-            met += [judged] if judged and not mine else []
-            unknown += question.left_out(results)
+    standings = [_standing(results, question) for question in asked]
+    for question, standing in zip(asked, standings, strict=True):
+        missed += standing.missed
+        met += [standing.judged] if standing.judged and not standing.missed else []
+        unknown += standing.left
+        if _is_known(results, question):
             aside += question.set_aside(results)
             covers += question.covers(results)
-        missed += sorted(mine, key=lambda miss: (not miss.decided, -miss.short))
     words = list(dict.fromkeys(q.kind for q in QUESTIONS if q not in asked))
     if words:
         aside.insert(0, f"not asked for: {', '.join(words)}")
     return Verdict(tuple(missed), tuple(dict.fromkeys(unknown)), tuple(dict.fromkeys(aside)),
-                   tuple(met), tuple(dict.fromkeys(covers)), BUILD[results.built])
+                   tuple(met), tuple(dict.fromkeys(covers)), BUILD[results.built],
+                   tuple(standings))
+
+
+def _is_known(results, question) -> bool:
+    """Whether every answer that a question needs could be worked out."""
+    return all(getattr(results, name) is not None for name in question.answers)
+
+
+def _standing(results, question) -> Standing:
+    """How one question came out, its worst miss first."""
+    missed, left = list(_undecided(results, question)), list(_not_asked(results, question))
+    judged = ""
+    if _is_known(results, question):
+        missed += question.misses(results)
+        judged = question.judged(results)
+        left += question.left_out(results)
+    return Standing(question.kind, question.chapter, tuple(sorted(
+        missed, key=lambda miss: (not miss.decided, -miss.short))), judged, tuple(left))
 
 
 def asked_of(results: Answers) -> list[Question]:

@@ -191,6 +191,6 @@ def _at_neutral(system, adjustment) -> Table:
                            for name in system.model.surfaces])
     words = in_words(system, stands.rename(columns={"stands at °": "half turn",
                                                     "afterwards °": "half turn"}))
+    shown = words.get("half turn")
     return Table("Surfaces at neutral", stands,
-                 words={name: words["half turn"] for name in ("stands at °", "afterwards °")} if words
-                 else {})
+                 words=dict.fromkeys(("stands at °", "afterwards °"), shown) if shown else {})
