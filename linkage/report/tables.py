@@ -77,7 +77,7 @@ def parted(block: Table) -> tuple[Table, list[str], str]:
 def _wants_letters(block, name, cells) -> bool:
     """Whether a column repeats few long texts, so that they are better said once under letters."""
     return (not block.cards and name not in block.blank and len(block.data) >= LEAST_ROWS
-            and block.data[name].dtype == object and name not in block.words
+            and block.data[name].dtype.kind == "O" and name not in block.words
             and len(cells) <= min(MOST_LETTERS, len(block.data) // 4)
             and max(map(len, cells)) > LONG_TEXT)
 
@@ -149,6 +149,11 @@ class _Column:
     cells: np.ndarray
 
 
+def head_of(name: str) -> str:
+    """A heading, its degrees never parted from the word before."""
+    return str(name).replace(" °", "\N{NO-BREAK SPACE}°")
+
+
 def _column(block, name, records) -> _Column:
     from reportlab.pdfbase.pdfmetrics import stringWidth
 
@@ -160,7 +165,7 @@ def _column(block, name, records) -> _Column:
     texts = [block.cell(row, name) for row in records]
     words = [wide(word) for text in texts
              for word in ([text] if name in block.words else text.split())]
-    heads = [wide(word) for word in str(name).split()]
+    heads = [wide(word) for word in head_of(name).split(" ")]
     least = max([*words, *heads, FORM if name in block.blank else 0.0])
     cells = np.array([wide(text, "report bold" if bold else "report") for text in texts])
     return _Column(name, least, max([least, *cells, 0.5 * wide(str(name))]), cells)
@@ -280,7 +285,7 @@ def _table(block, names, records, style, widths):
 
     right = {name for name in names if name not in block.words
              and any(is_number(value) for value in block.data[name])}
-    rows = [[Paragraph(escape(name), style["number head" if name in right else "head"])
+    rows = [[Paragraph(escape(head_of(name)), style["number head" if name in right else "head"])
              for name in names]]
     rows += [[Paragraph(escape(block.cell(row, name)), style[_cell_style(row, name in right)])
               for name in names] for row in records]

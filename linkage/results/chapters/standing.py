@@ -25,7 +25,7 @@ def opening(results: Answers, chapter: str) -> Iterator[Block]:
     for each in mine:
         for miss in each.missed:
             yield Text(f"{each.kind}: {miss.sentence}", "miss" if miss.decided else "undecided")
-    left = [sentence.split(":")[0] for each in mine for sentence in each.left]
+    left = [_begun(sentence) for each in mine for sentence in each.left]
     if left:
         yield Text(f"Not judged, and why under What the answer rests on: "
                    f"{'; '.join(dict.fromkeys(left))}.", "missing")
@@ -35,3 +35,9 @@ def opening(results: Answers, chapter: str) -> Iterator[Block]:
     if met or partly:
         yield Text(f"In order, as computed ({results.verdict.build}): "
                    f"{'; '.join([*met, *partly])}.")
+
+
+def _begun(sentence) -> str:
+    """What a sentence is about, its list of parts after the first left for elsewhere."""
+    about, *more = sentence.split(":")[0].split(", ")
+    return f"{about} …" if more else about
