@@ -148,8 +148,10 @@ def test_what_no_plane_shows_in_every_build_is_not_decided(tmp_path):
 
 
 def test_the_command_writes_and_checks_a_proof_as_built(tmp_path, capsys):
-    path = str(tmp_path / "arm.json.gz")
-    assert run([str(SERVO), "--built", "--only", "clearance", "--proof", path]) in (0, 1)
+    path, report = str(tmp_path / "arm.json.gz"), tmp_path / "report"
+    assert run([str(SERVO), "--built", "--only", "clearance", "--proof", path, "--out",
+                str(report)]) in (0, 1)
     assert "the clearance proof for the real travel as built" in capsys.readouterr().out
     assert run(["check-proof", str(SERVO), path]) == 0
     assert "for the real travel, as built" in capsys.readouterr().out
+    assert (report / "proof.json.gz").read_bytes() == Path(path).read_bytes()

@@ -32,6 +32,9 @@ MOST = 4000  # leaves of one cover
 BACK = (0.01, 0.03, 0.1, 0.3, 1.0)  # degrees (mm) before contact, to see which face meets
 SAME = 1e-4  # mm between a face as the library has it and as the checker does
 WITHIN = 1e-9  # degrees (mm) of ends that are the same
+FULL = 0.9  # of the box about it, what is kept fills: as built then the box is kept, a little wider
+WIDER = (0.02, 0.05, 0.1, 0.2, 0.4, 0.8)  # degrees (mm) that are tried
+RIM = 0.05  # degrees (mm) that are shown to be past a stop about that box
 
 
 @dataclass(eq=False)
@@ -154,6 +157,8 @@ class _Grower:
                                 [self._of(*past) for past in real.past if past[0]
                                  and set(past[0]) <= set(names)]) if self.stops else (whole, [])
         self.past = np.concatenate([whole[:0], *self.past])
+        if book.built and self.stops and _filled(self.kept) >= FULL:
+            self._keep_a_box()
 
     def _of(self, inputs, low, high):
         """Cells of some inputs as cells of these: (n, inputs, 2), without repeats."""
@@ -162,6 +167,53 @@ class _Grower:
                                    np.broadcast_to(box[k], (len(ends), 2))
                                    for name, k in zip(self.names, self.at, strict=True)], axis=1),
                          axis=0)
+
+    def _keep_a_box(self):
+        """As built keep the box about what is kept, so much wider that its rim is past stops.
+
+        A build's edge slants and is shown less sharply than it is found: cell by cell it would
+        take thousands of cells.
+        """
+        box = np.stack([self.kept[..., 0].min(axis=0), self.kept[..., 1].max(axis=0)], axis=-1)
+        wider = {(i, side): 0 for i in range(len(box)) for side in (0, 1)
+                 if abs(box[i, side] - self.root.cell[self.at[i]][side]) > WITHIN}
+        open_ = list(wider)
+        while open_:
+            if max(wider.values()) == len(WIDER):
+                return
+            wide = box.copy()
+            for (i, side), k in wider.items():
+                wide[i, side] += WIDER[k] * (1 if side else -1)
+            rims = {end: _rim(wide, *end) for end in wider}
+            open_ = [end for end, rim in rims.items() if not self._all_past(rim)]
+            for end in open_:
+                wider[end] += 1
+        self.kept, self.past = wide[None], np.array(list(rims.values()))
+
+    def _all_past(self, rim):
+        """Whether all of a rim is shown to be past a stop, in parts."""
+        ahead = [rim]
+        while ahead:
+            part = ahead.pop()
+            if self._met(part):
+                continue
+            i = int(np.argmax(part[:, 1] - part[:, 0]))
+            middle = part.mean(axis=1)
+            if part[i, 1] - part[i, 0] <= BAND or not self._met(np.stack([middle] * 2, axis=1)):
+                return False
+            for side in (0, 1):
+                half = part.copy()
+                half[i, side] = middle[i]
+                ahead.append(half)
+        return True
+
+    def _met(self, ends):
+        """Whether a stop is shown to be met all over a cell of these inputs."""
+        cell = list(self.root.cell)
+        for k, (low, high) in zip(self.at, ends, strict=True):
+            cell[k] = float(low), float(high)
+        leaf = Leaf(tuple(cell))
+        return any(witness(self.book, self.stops[name], leaf.cell) for name in self._likely(leaf))
 
     def text(self):
         """The cover in the words of the checker."""
@@ -221,7 +273,8 @@ class _Grower:
             open_ = [leaf for leaf in self._joined(leaves) if not leaf.kept]
             if not open_:
                 return
-            for leaf in open_:
+            # behind what is shown first, the rest may not hang together with neutral
+            for leaf in [k for k in open_ if any(self._among(k, self.past))] or open_:
                 self._settle(leaf)
             if len(leaves) > MOST:
                 self._give_up()
@@ -290,6 +343,19 @@ class _Grower:
         low, high = leaf.cell[k]
         finest = BAND if self.book.built else THIN
         return high - low > finest and self._cut(leaf, k, (low + high) / 2)
+
+
+def _filled(cells):
+    """Share of the box about some cells that they fill; cells may overlap, which counts twice."""
+    box = cells[..., 1].max(axis=0) - cells[..., 0].min(axis=0)
+    return np.prod((cells[..., 1] - cells[..., 0])[:, box > 0] / box[box > 0], axis=1).sum()
+
+
+def _rim(box, i, side):
+    """The thin cell along one end of a box, and past its corners."""
+    cell = box + [-RIM, RIM]
+    cell[i] = sorted([box[i, side], box[i, side] + (RIM if side else -RIM)])
+    return cell
 
 
 def witness(book: Book, stop: Stop, cell: tuple) -> list | None:
