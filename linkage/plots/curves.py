@@ -21,6 +21,7 @@ from .style import (
     deflection_axis,
     in_our_look,
     input_axis,
+    is_narrow,
     label_ends,
     note,
     say,
@@ -113,7 +114,9 @@ def _target_bands(ax, system, rows, surfaces):
         ax.axhspan(middle - within, middle + within, facecolor=WASH, edgecolor=PALE, hatch="////",
                    linewidth=0.6, zorder=0)
         word = gearing.deflection_words(system, same["surface"].iloc[0])[SIGNS[way] > 0]
-        ax.annotate(f"required {wanted:g}° {word} ± {within:g}°: {', '.join(same['surface'])}",
+        whose = "" if is_narrow(ax) and set(same["surface"]) == set(surfaces) else \
+            f": {', '.join(same['surface'])}"
+        ax.annotate(f"required {wanted:g}° {word} ± {within:g}°{whose}",
                     (0.5, middle - within), (0, 3), xycoords=ax.get_yaxis_transform(),
                     textcoords="offset points", ha="center", fontsize=SMALL, color=GREY)
     for row in rows.dropna(subset=["found"]).to_dict("records"):

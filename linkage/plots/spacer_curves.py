@@ -19,6 +19,7 @@ from .style import (
     SMALL,
     axes_of,
     in_our_look,
+    is_narrow,
     label_ends,
     say,
     shown_input,
@@ -72,7 +73,8 @@ def spacer_chart(system: System, ax: Axes | None = None, *, stop: str) -> Axes:
         f"spacer thickness, {unit}", f"travel at the stop, {what} from neutral")
     ax.margins(x=0.02, y=0.12)
     low, high = ax.get_ylim()
-    ax.set_ylim(low - 0.22 * (high - low), high)  # room for the names of the stock
+    foot = 0.5 if is_narrow(ax) else 0.22
+    ax.set_ylim(low - foot * (high - low), high)  # room for the names of the stock
     _stock_marks(ax, faces, thickness, angle)
     label_ends(ax, lines, texts)
     return ax

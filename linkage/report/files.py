@@ -15,6 +15,7 @@ from ..results import (
     as_html,
     blocks_of,
     is_number,
+    opening,
     readings_form,
     tables_of,
 )
@@ -49,7 +50,7 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     names = chapters_of(results)
     later = SECOND_CORE if "stops" in names else ()
     with results.beside(later):
-        blocks = [Text(CAUTION, "caution"), *blocks_of(results, names)]
+        blocks = [Text(CAUTION, "caution"), *report_blocks(results, names)]
     read = {block.name: block.data for block in blocks if isinstance(block, Table)}
     files = {"report.html": as_html(title, blocks),
              "report.pdf": as_pdf(title, blocks, paper, f"Model digest {results.digest}"),
@@ -61,6 +62,15 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     form = readings_form(results.system, results.digest, results.stops)
     files[READINGS.format(results.digest)] = csv_text(form)
     return files
+
+
+def report_blocks(results: Results, names: Iterable[str]) -> list:
+    """Blocks of chapters, each opened with what of it is not in order."""
+    blocks = []
+    for name in names:
+        mine = blocks_of(results, [name])
+        blocks += [*mine[:1], *(opening(results, name) if mine else ()), *mine[1:]]
+    return blocks
 
 
 def chapters_of(results: Results) -> list[str]:

@@ -66,12 +66,14 @@ def _put(writer, each, name) -> None:
     if "/XObject" not in page["/Resources"]:
         page["/Resources"][NameObject("/XObject")] = DictionaryObject()
     page["/Resources"]["/XObject"][NameObject(name)] = held
-    call = StreamObject()
+    call, kept = StreamObject(), StreamObject()
+    kept.set_data(b"q\n")  # what the page set up, its own scale too, is none of the figure's
     (x, y), s = each.at, each.scale
-    call.set_data(f"q {s:.6f} 0 0 {s:.6f} {x:.4f} {y:.4f} cm {name} Do Q\n".encode())
+    call.set_data(f"Q q {s:.6f} 0 0 {s:.6f} {x:.4f} {y:.4f} cm {name} Do Q\n".encode())
     contents = page["/Contents"].get_object()
     before = list(contents) if isinstance(contents, ArrayObject) else [page.raw_get("/Contents")]
-    page[NameObject("/Contents")] = ArrayObject([*before, writer._add_object(call)])
+    page[NameObject("/Contents")] = ArrayObject([writer._add_object(kept), *before,
+                                                  writer._add_object(call)])
 
 
 def _drawn(figure) -> bytes:

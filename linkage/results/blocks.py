@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from functools import cached_property, wraps
 from typing import TYPE_CHECKING, Any
 
-from ..units import LENGTHS, rounded_down
+from ..units import LENGTHS, rounded_down, rounded_text, rounded_up
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,6 +19,8 @@ DIGITS = {"°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°
           "ksi": 1, "lb": 2, "kg": 3,
           **{name: own.digits for name, own in LENGTHS.items()},
           **{f"°/{name}": 3 for name in LENGTHS}}
+NARROW = 5.0  # inches, below which two pictures stand beside each other
+READ = 1  # decimals of an angle that a level reads
 TRUTH = {"met": ("MISSED", "met"), "governs": ("no", "governs")}  # of columns of these names
 
 
@@ -58,6 +60,10 @@ class Table:
         Columns to be filled in by hand.
     words : dict
         ``{column: function}`` for numbers that people read in words, from the row and the value.
+    rounding : dict
+        ``{column: function}`` for numbers that are rounded otherwise than by their unit.
+    cards : bool
+        Whether each row is a card to fill in on paper, not a line of it.
     """
 
     name: str
@@ -65,6 +71,8 @@ class Table:
     note: str = ""
     blank: tuple[str, ...] = ()
     words: dict = field(default_factory=dict)
+    rounding: dict = field(default_factory=dict)
+    cards: bool = False
 
     def __post_init__(self):
         object.__setattr__(self, "data", with_units(self.data))
@@ -74,6 +82,8 @@ class Table:
         value = row[column]
         if column in self.words and is_number(value) and math.isfinite(value):
             return self.words[column](row, value)
+        if column in self.rounding and is_number(value) and math.isfinite(value):
+            return self.rounding[column](value)
         return shown(column, value)
 
 
@@ -117,6 +127,11 @@ class Picture:
         """The Matplotlib figure."""
         axes = self.draw()
         return (axes.flat[0] if hasattr(axes, "flat") else axes).figure
+
+    @property
+    def narrow(self) -> bool:
+        """Whether another stands beside it."""
+        return self.figure.get_figwidth() < NARROW
 
 
 Block = Heading | Text | Table | DataTable | Picture
@@ -191,6 +206,36 @@ def shown(column: str, value: Any) -> str:
     if not math.isfinite(value):
         return "no load" if value > 0 and bare(column).endswith("margin") else "–"
     return str(int(value)) if _is_whole(value) else rounded(column, value)
+
+
+def as_read(*columns: str, toward: int = 0) -> dict:
+    """How angles of columns are shown to a tenth, as a level reads; `Table` takes it as rounding.
+
+    Parameters
+    ----------
+    *columns : str
+    toward : int
+        -1: a bound from below, never rounded up; 1: one from above, or how far off something is,
+        never rounded down in size; 0: to the nearest.
+
+    Examples
+    --------
+    >>> [as_read("a", toward=k)["a"](12.34) for k in (-1, 0, 1)]
+    ['12.3', '12.3', '12.4']
+    >>> as_read("a", toward=1)["a"](-0.71)
+    '-0.8'
+    """
+    def shown_angle(value):
+        if toward == 1:
+            value = math.copysign(rounded_up(abs(value), READ), value)
+        return rounded_text(rounded_down(value, READ) if toward == -1 else value, READ)
+
+    return dict.fromkeys(columns, shown_angle)
+
+
+def as_typed(*columns: str) -> dict:
+    """How numbers that the file gives are shown: with all their decimals, one at least."""
+    return dict.fromkeys(columns, lambda value: f"{value:.10g}" if value % 1 else f"{value:.1f}")
 
 
 def _is_whole(value) -> bool:

@@ -10,12 +10,13 @@ from .. import errors, gearing
 from ..model import STATIONS
 from ..motion import System
 from ..units import LENGTHS
-from .blocks import bare, unit_of
+from .blocks import READ, bare, unit_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
 AT = ("found_at", "reached_at", "worst_at", "stick")  # positions of the input of their row
+SMALL = 2  # decimals of an angle between two, too small for a level
 RENAMED = {"ok": "met", "x": STATIONS[0], "y": STATIONS[1], "z": STATIONS[2]}
 
 
@@ -119,7 +120,8 @@ def in_words(system: System, data: pd.DataFrame, surface: str | None = None) -> 
         elif name.replace(" ", "_") in AT and "input" in data.columns:
             words[column] = partial(_input_words, system, None)
         elif name in ("drawn", "half turn") and "surface" in data.columns:
-            words[column] = partial(_surface_words, system, None)
+            words[column] = partial(_surface_words, system, None,
+                                    digits=READ if name == "drawn" else SMALL)
     return words
 
 
@@ -131,8 +133,8 @@ def _input_words(system, name, row, value):
     return gearing.said_input(system, name, value * size)
 
 
-def _surface_words(system, name, row, value):
-    return gearing.said_surface(system, name or row["surface"], value, 2)
+def _surface_words(system, name, row, value, digits=READ):
+    return gearing.said_surface(system, name or row["surface"], value, digits)
 
 
 def place_of(system: System, row: Mapping[str, Any] | pd.Series) -> dict:

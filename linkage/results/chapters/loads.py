@@ -11,7 +11,7 @@ import pandas as pd
 from ... import gearing, loads
 from ...model import FITTING, SPECIAL
 from ...units import LENGTHS
-from ..blocks import DataTable, Heading, Picture, Table, Text
+from ..blocks import DataTable, Heading, Picture, Table, Text, as_read
 from ..columns import in_units, in_words, place_of
 from ..strength import MARGINS, weakest
 
@@ -326,7 +326,8 @@ def _servos(results):
     yield Table("Servos", shown, "Over-centre: least at its arm over the real travel, and how much "
                 "less it may be between the positions looked at; overpower: greatest force at the "
                 "grip that makes its clutch slip or its pin shear, of the servo alone, without "
-                "friction and air; lost: travel of the input that it takes away at either end.")
+                "friction and air; lost: travel of the input that it takes away at either end.",
+                rounding=as_read("over centre °", toward=-1))
 
 
 def _shaking(results):

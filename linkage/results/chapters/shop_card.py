@@ -16,7 +16,7 @@ from ...model import Plate, Washer
 from ...model.solids import Tubing
 from ...motion import body_of
 from ...units import POUND, shown_length
-from ..blocks import Heading, Table, Text, units_in_headings
+from ..blocks import Heading, Table, Text, as_read, units_in_headings
 from ..columns import in_words
 from .front import identity
 from .stops import spacers_to_make
@@ -47,7 +47,8 @@ def blocks(results: Answers) -> Iterator[Block]:
     if results.stops is not None:
         data = stops_card(results)
         yield Table("Card, at each stop", data, "Surfaces and levels with the stick held against "
-                    "each stop, the other inputs at neutral.", words=in_words(system, data))
+                    "each stop, the other inputs at neutral.", words=in_words(system, data),
+                    rounding=as_read(*(head for head in data if head.startswith("level "))))
     if model.couplings:
         yield Text(f"Cables and gears, of which the file gives no length: "
                    f"{', '.join(model.couplings)}.", "missing")

@@ -45,7 +45,7 @@ def _chart(system, name):
     def draw():
         from ... import plots
 
-        return plots.spacer_chart(system, stop=name)
+        return plots.spacer_chart(system, plots.half_axes(), stop=name)
 
     return draw
 
