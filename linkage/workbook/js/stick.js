@@ -222,7 +222,7 @@ export class StickPanel {
     const required = chosen === null ? 0 : app.head.pairs[chosen][2];
     /** @param {number} n */
     const upTo = (n) => (chosen === null ? ["", "short", "to 2\u00d7", "to 3\u00d7"][n]
-      : `to ${saidLength(n * required, length).split(" ")[0]}`);
+      : `to ${saidLength(n * required, length).split(" ")[0].replace(/^0\./, ".")}`);
     const texts = ["touch", upTo(1), upTo(2), upTo(3), "more"];
     if (key.textContent === texts.join("")) return;
     key.replaceChildren(...texts.map((t, n) => h("span", { class: `lw-b${n}` }, t)));
