@@ -67,12 +67,18 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         loads |= {(what, body): values for what, values in _on_body(statics, share, body)}
     beams = {body: beam_of(statics, share, body) for body in statics.beams}
     loads |= {("stress", body): beam.stress.max(axis=-1) for body, beam in beams.items()}
-    for stress, solids in ((shaft_stress, statics.shafts), (plate_stress, statics.plates)):
-        loads |= {("stress", solid): stress(statics, share, solid).max(axis=-1)
-                  for solid in solids}
-    loads |= {("buckling", plate): buckling_share(statics, share, plate) * plate_yield(
-        statics.model, plate) for plate in statics.plates}
+    loads |= dict(_in_solids(statics, share))
     return loads | dict(fixing_stress(statics, share, beams))
+
+
+def _in_solids(statics, share):
+    """The stress along each shaft and in each plate, and what of its buckling load a plate has."""
+    for stress, solids in ((shaft_stress, statics.shafts), (plate_stress, statics.plates)):
+        for solid in solids:
+            yield ("stress", solid), stress(statics, share, solid).max(axis=-1)
+    for plate in statics.plates:
+        yield ("buckling", plate), buckling_share(statics, share, plate) * plate_yield(
+            statics.model, plate)
 
 
 def _on_body(statics, share, body):

@@ -34,12 +34,17 @@ def force_tables(system: System) -> dict | None:
     tables = {axis.name: _table(system, axis, _paired(axes, axis)) for axis in axes
               if loads.grips(system, axis.name)}
     felt = {name: each for name, each in tables.items() if any(each["values"])}
+    return {"unit": model.unit.force, "of": _held_against(hinged, model.springs),
+            "inputs": felt} if felt else None
+
+
+def _held_against(hinged, springs) -> list[str]:
+    """What the hand holds, in words: surfaces by the condition that their air load is of."""
     conditions = {}
     for name, hinge in hinged.items():
         conditions.setdefault(hinge.at, []).append(name)
-    of = [*(f"{', '.join(names)} at {at}" for at, names in conditions.items()),
-          *(f"spring {name}" for name in model.springs)]
-    return {"unit": model.unit.force, "of": of, "inputs": felt} if felt else None
+    return [*(f"{', '.join(names)} at {at}" for at, names in conditions.items()),
+            *(f"spring {name}" for name in springs)]
 
 
 def _paired(axes, axis) -> list:
