@@ -129,6 +129,48 @@ def put_meshes(table: dict, folder: Path, unwritten: Mapping[str, MeshFile]) -> 
                     solid["file"], beside(folder, solid["file"]))
 
 
+def with_drawings(table: dict, before: dict, drawn: dict, folder: Path | str,
+                  home: Path | str | None) -> dict:
+    """A table with drawings in place of the outlines that still hold, files seen from `home`.
+
+    Parameters
+    ----------
+    table : dict
+        Left as it is.
+    before : dict
+        As it was read, outlines of drawings put in.
+    drawn : dict
+        The keys that `put_drawn` gave.
+    folder : path
+        That files are named from.
+    home : path, optional
+        That they are to be named from; as they are unless given.
+    """
+    table = copy.deepcopy(table)
+    for (part, name), keys in drawn.items():
+        solid, old = (_solids_of(each, part).get(name) for each in (table, before))
+        if solid and [*map(solid.get, DRAWN)] == [*map(old.get, DRAWN)]:
+            for word in DRAWN:
+                solid.pop(word, None)
+            solid |= keys | {"drawing": keys["drawing"] if home is None else
+                             seen_from(home, Path(folder) / keys["drawing"])}
+    if home is not None:
+        _name_meshes(table, folder, home)
+    return table
+
+
+def _name_meshes(table, folder, home) -> None:
+    """Name files of meshes as they are seen from `home`, but for those still to be written."""
+    for *_, solid in solids_in(table):
+        if getattr(solid.get("file", ""), "data", None) is None and "file" in solid:
+            solid["file"] = seen_from(home, Path(folder) / solid["file"])
+
+
+def _solids_of(table, part) -> dict:
+    home = table.get(AIRFRAME, {}) if part == AIRFRAME else table["body"].get(part, {})
+    return home.get("solid", {})
+
+
 def solids_in(table: dict) -> Iterator[tuple]:
     """Every solid of a file that is a table: (part, name, table)."""
     bodies = table.get("body")
