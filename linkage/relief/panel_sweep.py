@@ -27,25 +27,27 @@ class PanelSweep(Sweep):
         """The union over the whole travel, a shapely geometry in mm."""
         sides = [np.linspace(*ends, COARSE) for ends in self.travel.values()]
         kinds = self._kinds(self._grid(sides))
-        moved = np.array([[np.nanmax(np.linalg.norm(np.diff(hull.reshape(
-            *(COARSE,) * len(sides), *hull.shape[1:]), axis=k), axis=-1), initial=0.0)
-            for k in range(len(sides))] for hull, _ in kinds]).reshape(-1, len(sides))
+        moved = np.array([_moved(hull, len(sides)) for hull, _ in kinds]).reshape(-1, len(sides))
         near = [k for k, (hull, size) in enumerate(kinds) if self._may_meet(
             hull, size + moved[k].sum())]
         if not near:
             return shapely.Polygon()
-        step = self.step if self.step is not None else np.clip(np.sqrt(
-            8 * min(kinds[k][1] for k in near) * SCALLOP), *STEPS)
-        counts = np.array([min(MOST_SIDE, int(np.ceil((COARSE - 1) * m / step)) + 2)
-                           for m in moved[near].max(axis=0)])
-        while counts.prod() > MOST_POSITIONS // 8:
-            counts = np.maximum(2, (counts * 0.9).astype(int))
+        counts = self._counts(min(kinds[k][1] for k in near), moved[near].max(axis=0))
         sides = [np.linspace(*ends, count) for ends, count in zip(self.travel.values(), counts,
                                                                    strict=True)]
         self.spacing = {name: float(side[1] - side[0]) for name, side in zip(
             self.travel, sides, strict=True)}
         corners = dict(zip(self.travel, self._corners.T, strict=True))
         return self._in_the_way([self._reachable(self._grid(sides), self.spacing), corners])
+
+    def _counts(self, size, moved):
+        """How many positions of each input are swept, of pieces that move so far at most."""
+        step = self.step if self.step is not None else np.clip(np.sqrt(8 * size * SCALLOP), *STEPS)
+        counts = np.array([min(MOST_SIDE, int(np.ceil((COARSE - 1) * m / step)) + 2)
+                           for m in moved])
+        while counts.prod() > MOST_POSITIONS // 8:
+            counts = np.maximum(2, (counts * 0.9).astype(int))
+        return counts
 
     def near(self, place: dict, level: int) -> shapely.Geometry:
         """The union over one position and a few more about it, closer together at every level."""
@@ -105,6 +107,13 @@ class PanelSweep(Sweep):
                     if len(near):
                         region.append(shapely.union_all(in_the_way(near, some, size)))
         return shapely.union_all(region) if region else shapely.Polygon()
+
+
+def _moved(hull, inputs) -> list:
+    """How far a hull's corners move at most from a coarse position of each input to the next."""
+    grid = hull.reshape(*(COARSE,) * inputs, *hull.shape[1:])
+    return [np.nanmax(np.linalg.norm(np.diff(grid, axis=k), axis=-1), initial=0.0)
+            for k in range(inputs)]
 
 
 def _boxes_meet(corners, others, size):
