@@ -34,8 +34,6 @@ RULED = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 0.8
          ("LINEBELOW", (0, 1), (-1, -1), 0.25, "#8a949c"),
          ("LEFTPADDING", (0, 0), (-1, -1), 2), ("RIGHTPADDING", (0, 0), (-1, -1), 3),
          ("TOPPADDING", (0, 0), (-1, -1), 0.4), ("BOTTOMPADDING", (0, 0), (-1, -1), 0.8)]
-
-
 BARE = [("VALIGN", (0, 0), (-1, -1), "TOP"), *((f"{side}PADDING", (0, 0), (-1, -1), 0)
                                                for side in ("LEFT", "RIGHT", "TOP", "BOTTOM"))]
 CARDS_ACROSS = 3  # cards to fill in beside each other
@@ -59,19 +57,37 @@ def parted(block: Table) -> tuple[Table, list[str], str]:
     names, records = list(block.data.columns), block.data.to_dict("records")
     if len(records) < SHARED:
         return block, names, ""
-    same, letters, data = {}, [], block.data
-    for name in names[1:]:
-        cells = list(dict.fromkeys(block.cell(row, name) for row in records))
-        if len(cells) == 1 and name not in block.blank:
-            same[name] = cells[0]
-        elif _wants_letters(block, name, cells):
-            key = dict(zip(cells, LETTERS, strict=False))
-            data = data.assign(**{name: [key[block.cell(row, name)] for row in records]})
-            said = ", ".join(f"{letter} {text or '–'}" for text, letter in key.items())
-            letters.append(f"{name}: {said}.")
+    texts = {name: _texts(block, name, records) for name in names[1:]}
+    same = {name: cells[0] for name, cells in texts.items()
+            if len(cells) == 1 and name not in block.blank}
+    differing = {name: cells for name, cells in texts.items() if name not in same}
+    letters = {name: dict(zip(cells, LETTERS, strict=False)) for name, cells in differing.items()
+               if _wants_letters(block, name, cells)}
+    return (_lettered(block, records, letters), [names[0], *differing],
+            " ".join([*_same_words(same), *_letter_words(letters)]))
+
+
+def _texts(block, name, records) -> list[str]:
+    """What a column says, each once."""
+    return list(dict.fromkeys(block.cell(row, name) for row in records))
+
+
+def _lettered(block, records, letters) -> Table:
+    """The table with the letters that stand for the texts of some columns."""
+    return replace(block, data=block.data.assign(**{
+        name: [key[block.cell(row, name)] for row in records] for name, key in letters.items()}))
+
+
+def _same_words(same):
     words = "; ".join(f"{name}: {text or '–'}" for name, text in same.items())
-    told = ([f"In every row: {words}."] if same else []) + letters
-    return replace(block, data=data), [name for name in names if name not in same], " ".join(told)
+    if words:
+        yield f"In every row: {words}."
+
+
+def _letter_words(letters):
+    for name, key in letters.items():
+        said = ", ".join(f"{letter} {text or '–'}" for text, letter in key.items())
+        yield f"{name}: {said}."
 
 
 def _wants_letters(block, name, cells) -> bool:

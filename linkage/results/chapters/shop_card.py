@@ -52,7 +52,12 @@ def blocks(results: Answers) -> Iterator[Block]:
     if model.couplings:
         yield Text(f"Cables and gears, of which the file gives no length: "
                    f"{', '.join(model.couplings)}.", "missing")
-    known = [float(data[column].sum()) for _, data, _ in cards for column in data
+    yield from _weighed(model, [data for _, data, _ in cards])
+
+
+def _weighed(model, tables) -> Iterator[Text]:
+    """What the pieces of some tables weigh together, as far as that is known."""
+    known = [float(data[column].sum()) for data in tables for column in data
              if column.startswith("weight ")]
     if known:
         yield Text(f"Weight of what the file gives material and sizes for: {sum(known):.2f} "
