@@ -64,7 +64,7 @@ def spacer_chart(system: System, ax: Axes | None = None, *, stop: str) -> Axes:
     wide = min(NEUTRAL * free, ROOM * max(*marks, 0.1 * free))
     steps = [t for t in marks if 0 < t < wide]
     thickness = np.unique([*np.linspace(0.0, wide, STEPS), *steps])
-    angle = np.array([_contact(faces, t) for t in thickness])
+    angle = faces.contacts(thickness)
     if not np.isfinite(angle).any():
         faces.contact(faces.thickness)  # says why
     lines, texts = _stopped_lines(ax, faces, thickness, angle)
@@ -78,13 +78,6 @@ def spacer_chart(system: System, ax: Axes | None = None, *, stop: str) -> Axes:
     _stock_marks(ax, faces, thickness, angle)
     label_ends(ax, lines, texts)
     return ax
-
-
-def _contact(faces, thickness) -> float:
-    try:
-        return faces.contact(float(thickness))
-    except LinkageError:
-        return np.nan
 
 
 def _stopped_lines(ax, faces, thickness, angle):

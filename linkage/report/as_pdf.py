@@ -70,7 +70,8 @@ def _styles() -> dict:
 
     fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     for name, file in (("report", "DejaVuSans.ttf"), ("report bold", "DejaVuSans-Bold.ttf")):
-        pdfmetrics.registerFont(TTFont(name, fonts / file))
+        if name not in pdfmetrics.getRegisteredFontNames():
+            pdfmetrics.registerFont(TTFont(name, fonts / file))
     plain = ParagraphStyle("plain", fontName="report", fontSize=PLAIN, leading=PLAIN * 1.25,
                            spaceAfter=2.5)
     cell = ParagraphStyle("cell", plain, fontSize=SMALL, leading=SMALL * 1.15, spaceAfter=0,

@@ -152,9 +152,9 @@ def _room_for(picture, sheet):
     """Room on the page for a figure, which notes where it came to lie."""
     from reportlab.platypus import Flowable
 
-    figure = picture.figure
-    wide, tall = figure.get_size_inches() * 72
-    most = (sheet.wide - APART) / 2 if picture.narrow else sheet.wide
+    drawn = picture.drawn
+    wide, tall = (72 * inches for inches in drawn.inches)
+    most = (sheet.wide - APART) / 2 if drawn.narrow else sheet.wide
     scale = min(1.0, most * NARROWED / wide, HIGHEST * sheet.tall / tall)
 
     class Room(Flowable):
@@ -163,7 +163,7 @@ def _room_for(picture, sheet):
             return self.width, self.height
 
         def draw(self):
-            sheet.placed.append(Placed(figure, self.canv.getPageNumber(),
+            sheet.placed.append(Placed(drawn, self.canv.getPageNumber(),
                                        self.canv.absolutePosition(0, 0), scale))
 
     return Room()

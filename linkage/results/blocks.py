@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+import io
 import math
 import re
 from collections.abc import Callable
@@ -108,6 +110,26 @@ class DataTable:
         return with_units(self.make())
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """A figure as SVG and as a PDF page, and how wide and tall it is, inches."""
+
+    inches: tuple[float, float]
+    svg: bytes
+    pdf: bytes
+
+    @property
+    def narrow(self) -> bool:
+        """Whether another stands beside it."""
+        return self.inches[0] < NARROW
+
+
+def _saved(figure, kind, dated) -> bytes:
+    data = io.BytesIO()
+    figure.savefig(data, format=kind, metadata={dated: None})
+    return data.getvalue()
+
+
 @dataclass(frozen=True, eq=False)
 class Picture:
     """A figure, drawn when it is first looked at, and the sentence that stands for it in text.
@@ -128,10 +150,16 @@ class Picture:
         axes = self.draw()
         return (axes.flat[0] if hasattr(axes, "flat") else axes).figure
 
-    @property
-    def narrow(self) -> bool:
-        """Whether another stands beside it."""
-        return self.figure.get_figwidth() < NARROW
+    @cached_property
+    def drawn(self) -> Drawn:
+        """The figure as it is put into a page."""
+        return Drawn(tuple(self.figure.get_size_inches()),
+                     *(_saved(self.figure, kind, dated) for kind, dated in
+                       (("svg", "Date"), ("pdf", "CreationDate"))))
+
+    def keep(self, drawn: Drawn) -> None:
+        """Take what was drawn elsewhere."""
+        self.__dict__["drawn"] = drawn
 
 
 Block = Heading | Text | Table | DataTable | Picture
@@ -155,6 +183,7 @@ def units_in_headings(function: Callable) -> Callable:
     return with_units_said
 
 
+@functools.lru_cache(maxsize=4096)
 def unit_of(column: str) -> str:
     """The unit that a column's name ends with, "" where it names none."""
     for unit in sorted(DIGITS, key=len, reverse=True):

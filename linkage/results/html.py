@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import io
 import math
 import re
 from collections.abc import Iterable
@@ -164,16 +163,10 @@ def _block(block) -> str:
     if isinstance(block, Text):
         return f'<p class="{block.kind}">{told(block.text)}</p>'
     if isinstance(block, Picture):
-        half = ' class="half"' if block.narrow else ""
+        half = ' class="half"' if block.drawn.narrow else ""
         return (f'<figure{half}><img alt="{escape(block.words)}" src="data:image/svg+xml;base64,'
-                f'{_svg(block.figure)}"></figure>')
+                f'{base64.b64encode(block.drawn.svg).decode("ascii")}"></figure>')
     return _table(block)
-
-
-def _svg(figure) -> str:
-    data = io.BytesIO()
-    figure.savefig(data, format="svg", metadata={"Date": None})
-    return base64.b64encode(data.getvalue()).decode("ascii")
 
 
 def _table(block: Table) -> str:
