@@ -7,7 +7,7 @@ import pytest
 from systems.load_models import stage
 
 from linkage import loads
-from linkage.geometry.outlines import cut_across
+from linkage.geometry.outlines import bored, cuts_across
 from linkage.loads import Statics
 from linkage.loads.plates import plate_stress, torsion_modulus
 from linkage.results import Results
@@ -157,8 +157,8 @@ def test_a_hole_as_wide_as_the_arm_leaves_nothing():
 def test_a_cut_through_a_hole_and_beside_another_arm():
     """An L of two arms: the cut across one leaves the other alone (plane geometry)."""
     ell = np.array([[0, 0], [60, 0], [60, 10], [10, 10], [10, 60], [0, 60.0]])
-    cut = (np.array([30.0, 5.0]), np.array([1.0, 0.0]))
+    cut = (np.array([[30.0, 5.0]]), np.array([[1.0, 0.0]]))
     spots = np.array([[55.0, 5.0], [5.0, 55.0]])
-    stretches, held = cut_across([ell], [(30, 5, 2)], cut, spots)
+    (stretches,), (held,) = cuts_across(bored([ell], [(30, 5, 2)]), cut, spots)
     assert stretches == pytest.approx(np.array([[-5, -2], [2, 5]]), abs=2e-2)
     assert held.tolist() == [True, False]

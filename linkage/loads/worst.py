@@ -17,7 +17,7 @@ from .finer import Finer, distinct
 from .fixings import fixing_stress
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
-from .plates import plate_stress
+from .plates import worst_plate_stress
 from .shafts import shaft_stress
 from .statics import Statics
 from .stop_contact import at_stop, grazing
@@ -65,20 +65,20 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
     loads |= {("axial", rod): statics.inner_forces[:, 0, i] for i, rod in enumerate(statics.rods)}
     for body in statics.reactions:
         loads |= {(what, body): values for what, values in _on_body(statics, share, body)}
+    return loads | dict(_in_sections(statics, share))
+
+
+def _in_sections(statics, share):
+    """Stresses of tubes, shafts and plates, what plates come to in buckling, what holds them."""
     beams = {body: beam_of(statics, share, body) for body in statics.beams}
-    loads |= {("stress", body): beam.stress.max(axis=-1) for body, beam in beams.items()}
-    loads |= dict(_in_solids(statics, share))
-    return loads | dict(fixing_stress(statics, share, beams))
-
-
-def _in_solids(statics, share):
-    """The stress along each shaft and in each plate, and what of its buckling load a plate has."""
-    for stress, solids in ((shaft_stress, statics.shafts), (plate_stress, statics.plates)):
-        for solid in solids:
-            yield ("stress", solid), stress(statics, share, solid).max(axis=-1)
+    yield from ((("stress", body), beam.stress.max(axis=-1)) for body, beam in beams.items())
+    for shaft in statics.shafts:
+        yield ("stress", shaft), shaft_stress(statics, share, shaft).max(axis=-1)
     for plate in statics.plates:
-        yield ("buckling", plate), buckling_share(statics, share, plate) * plate_yield(
-            statics.model, plate)
+        yield ("stress", plate), worst_plate_stress(statics, share, plate)
+        yield ("buckling", plate), plate_yield(statics.model, plate) * buckling_share(
+            statics, share, plate)
+    yield from fixing_stress(statics, share, beams)
 
 
 def _on_body(statics, share, body):

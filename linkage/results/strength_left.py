@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING
 
 from .. import gearing, loads
 from ..motion import body_of
-from .columns import about
+from .columns import about, listed
 
 if TYPE_CHECKING:
     from .answers import Answers
+
+
+HOLES = "hole at "  # how what a plate's margin is missing begins
 
 
 def no_strength(results: Answers) -> Iterator[str]:
@@ -237,9 +240,11 @@ def _joints_left(results):
                      "strength of bolts and plates at ends of rods of {}: the file gives none")
     yield from about((at.removesuffix("/pivot") for at in silent if at.endswith("/pivot")),
                      "strength of pivots and hinges of {}: the file gives none")
-    for row in results.tube_margins.to_dict("records"):
-        if row["missing"].startswith("hole"):
-            yield f"net section of {row['body']} at its holes: the file gives no {row['missing']}"
+    unbored = {row["body"]: row["missing"].removeprefix(HOLES).split(", ")
+               for row in results.tube_margins.to_dict("records")
+               if row["missing"].startswith(HOLES)}
+    yield from about(unbored, "net section of {} at its holes: the file gives no hole at "
+                     + listed(list(dict.fromkeys(sum(unbored.values(), [])))))
     for row in results.joint_margins.to_dict("records"):
         if row["missing"]:
             yield f"{row['check']} of joint {row['joint']}: the file gives no {row['missing']}"
