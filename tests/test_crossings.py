@@ -12,7 +12,7 @@ from linkage.geometry.crossings import crossings
 from linkage.geometry.triangles import welded
 
 
-def pierces(one, other):
+def pierces(one, other, hair=0.0):
     """Whether a side of a triangle runs through another, by its shares along their three sides."""
     for k in range(3):
         start, run = one[k], one[(k + 1) % 3] - one[k]
@@ -21,7 +21,7 @@ def pierces(one, other):
                 [-run, other[1] - other[0], other[2] - other[0]], axis=1), start - other[0])
         except np.linalg.LinAlgError:
             continue
-        if 0 < along < 1 and u > 0 and v > 0 and u + v < 1:
+        if -hair < along < 1 + hair and min(u, v) > -hair and u + v < 1 + hair:
             return True
     return False
 

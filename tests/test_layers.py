@@ -33,8 +33,9 @@ FLOORS = [
 INNER = {
     "disk": [{"names"}, {"files"}, {"folders"}],
     "model": [{"keys", "threads"}, {"shapes", "turn"},
-              {"solids", "strength", "fittings", "fixings", "mended"}, {"mesh_files"}, {"surfaces"},
-              {"springs"}, {"parts", "sizes", "drawings"}, {"stock", "references"},
+              {"solids", "strength", "fittings", "fixings", "mended"},
+              {"mesh_files", "svg_drawings"}, {"surfaces"}, {"springs"},
+              {"parts", "sizes", "drawings"}, {"stock", "references"},
               {"whole", "mirroring"},
               {"document"}, {"side_files"}, {"file"}, {"patch"}, {"save"}],
     "motion": [{"kernels", "symbolic", "traced"}, {"plan", "tape"}, {"posture"}, {"builds_rows"},

@@ -43,7 +43,7 @@ def run(argv: list[str]) -> int:
                             *(file for name in names
                               if (file := relief.mesh_name(system.model, name))),
                             *relief.template_names(system.model, names),
-                            *(relief.cut_name(system.model, name) for name in names
+                            *(relief.cut_name(system.model, name, drawn[name][0]) for name in names
                               if name in drawn)], args.replace)
     with lengths_said_in(system.model.length), working("cutting free"):
         done = _relieved(system, names, _relief_options(args, system.model.length))

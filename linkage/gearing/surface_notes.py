@@ -43,7 +43,7 @@ def surface_notes(system: System) -> Iterator[Finding]:
                 size += (f"; drawn by {len(drawn):,}, which it was seen to lie "
                          f"{shown_length(off, unit)} off at most, so that gaps a page samples are "
                          f"smaller by as much; all are proven with")
-            told = "".join(f"; {each}" for each in (*surface.told, *_crossing(surface, unit)))
+            told = "".join(f"; {each}" for each in (*surface.told, *_crossing(solid, unit)))
             yield Finding(name, f"{what} has {len(surface.corners):,} triangles over "
                           f"{size}{told}")
         miss = _misfit(system, name, solid)
@@ -52,17 +52,17 @@ def surface_notes(system: System) -> Iterator[Finding]:
                           f"{shown_length(miss, unit)}, which nothing allows for but its within")
 
 
-def _crossing(surface, unit) -> tuple[str, ...]:
+def _crossing(solid, unit) -> tuple[str, ...]:
     """What there is to tell of a surface that may cross itself."""
-    if surface.crossing is None:
+    if solid.surface().crossing is None:
         return "whether it crosses itself is not looked for in so many triangles",
-    count, spot = surface.crossing
+    count, spot = solid.surface().crossing
     if not count:
         return ()
     where = " ".join(shown_length(float(k), unit) for k in spot)
+    within = "" if solid.thickness else ", but what lies wholly within such a solid may be missed"
     return (f"it crosses itself: {counted(count, 'pair')} of its triangles run through each other, "
-            f"the first at {where} in its own place; clearance counts every triangle, but what "
-            f"lies wholly within such a solid may be missed"),
+            f"the first at {where} in its own place; clearance counts every triangle{within}"),
 
 
 def _misfit(system, name, solid) -> float:

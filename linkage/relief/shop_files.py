@@ -17,7 +17,7 @@ from .arcs import BAND
 from .cut import said_area, said_width
 from .drawing import draw, notes_of_faces
 from .flat import Flat, flat_of, plates_named
-from .formats import as_dxf, as_svg, with_cut
+from .formats import as_dxf, as_svg, with_cut, with_cut_svg
 from .marks import outline_after
 from .panels import Panel
 from .reliefs import Relief
@@ -272,11 +272,13 @@ def cut_drawings(drawn: dict, reliefs: Sequence[Relief]) -> dict:
     for relief in reliefs:
         if relief.needed and relief.name in drawn:
             plate = flat_of(relief.model, relief.name)
-            files[cut_name(relief.model, relief.name)] = with_cut(
-                *drawn[relief.name], (plate.outside, *plate.inside))
+            path, unit = drawn[relief.name]
+            edges = plate.outside, *plate.inside
+            files[cut_name(relief.model, relief.name, path)] = with_cut_svg(path, edges) \
+                if path.suffix.lower() == ".svg" else with_cut(path, unit, edges)
     return files
 
 
-def cut_name(model: Model, name: str) -> str:
+def cut_name(model: Model, name: str, path: Path) -> str:
     """Name of the copy of a plate's own drawing with its relief."""
-    return f"{template_stem(model, name)} cut.dxf"
+    return f"{template_stem(model, name)} cut{path.suffix.lower()}"
