@@ -93,29 +93,32 @@ export class ClearancePanel {
   }
 
   update() {
-    const { app } = this, { proof } = app.state;
-    this.list.fill(app.near.map((near) => this.cells(near, proof)));
-    this.worst.table.classList.toggle("lw-stale", Boolean(proof && proof.old) || app.before());
+    const { app } = this, standing = app.found.standing(), other = standing.how === "sampled";
+    const proof = other ? app.state.proof : standing.proof;  // of the file as it is, or as it stands
+    this.list.fill(app.near.map((near) => this.cells(near, proof, other)));
+    this.worst.table.classList.toggle("lw-stale", Boolean(proof && proof.old) || app.before()
+      || other);
     this.list.table.classList.toggle("lw-stale", app.before());
     if (proof !== this.proof) {
       this.proof = proof;
       this.fillWorst(proof);
     }
     const waits = app.waiting("proof", "Proof over the whole travel");
-    tell(this.state, waits
+    tell(this.state, waits + (other ? `Not proven as it stands here: ${standing.why} is not as in `
+      + "the file. On show, dimmed: of the file as it is. " : "")
       + (proof ? `${waits ? " On show, dimmed: the one before. " : ""}${proof.old && !waits
         ? "From before the last change. " : ""}Proven for ${proof.for}: ${proof.said}`
         : waits ? "" : "Proof: none yet."));
   }
 
-  /** @param {Near} near @param {Proof | null} proof */
-  cells(near, proof) {
+  /** @param {Near} near @param {Proof | null} proof @param {boolean} other of the file, not of this */
+  cells(near, proof, other) {
     const { app } = this, { length, words } = app.head, exact = app.exactNow();
     const [, , required, rule] = app.head.pairs[near.pair], name = app.pairName(near.pair);
     const sure = exact && exact.gaps[name] !== undefined;
     const gap = sure ? exact.gaps[name] : near.gap, row = proof && proof.rows[name];
     const free = rule === "stop";
-    const how = proof?.old || app.before() ? words.before : words.proven;
+    const how = other ? "in the file" : proof?.old || app.before() ? words.before : words.proven;
     const word = gap <= 1e-6 ? words.touch : free ? rule : gap < required ? words.below
       : words.clear;
     return cellsOf([name, gap <= 1e-6 ? words.contact : saidLength(gap, length),

@@ -203,6 +203,18 @@ export class SolidPanel {
     return [...normal, side * at];
   }
 
+  // paper has only what a canvas keeps: the picture is laid under what is written over it
+  onPaper() {
+    if (!this.scene || this.el.hidden) return;
+    this.draw();
+    const pen = /** @type {CanvasRenderingContext2D} */ (this.over.getContext("2d"));
+    pen.save();
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    pen.globalCompositeOperation = "destination-over";
+    pen.drawImage(this.canvas, 0, 0, this.over.width, this.over.height);
+    pen.restore();
+  }
+
   listen() {
     const { canvas } = this;
     canvas.addEventListener("keydown", (event) => {

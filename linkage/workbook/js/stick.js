@@ -158,7 +158,7 @@ export class StickPanel {
   // what is under the pointer: a boundary by its name, else the nearest pair there
   /** @param {[number, number, number, number]} place @param {InputHead[]} pair */
   point([u, v, wide, tall], [across, up]) {
-    const { app } = this, { map } = app.state;
+    const { app } = this, map = this.mapNow();
     const range = (/** @type {number[]} */ ends) => ends[1] - ends[0];
     const window = this.window([across, up]);
     const [perU, perV] = [wide / range(window[across.name]), tall / range(window[up.name])];
@@ -203,7 +203,8 @@ export class StickPanel {
 
   /** @param {InputHead[]} pair @param {HTMLCanvasElement} canvas */
   updatePad([across, up], canvas) {
-    const { app, field } = this, { map, wanted } = app.state, { position, limits } = app;
+    const { app, field } = this, { wanted } = app.state, { position, limits } = app;
+    const map = this.mapNow();
     const window = this.window([across, up]);
     if (field) field.want(this.ofPair(), window);
     if (!app.hidden.has(canvas))
@@ -214,6 +215,15 @@ export class StickPanel {
         field: field || /** @type {any} */ ({ version: 0 }) }, app.colours());
     canvas.setAttribute("aria-label", `Travel map: stick at ${app.saidPlace()}`);
     if (this.key) this.keyOf(this.key);
+  }
+
+  // the map without what a cut made here, or another spacer, has moved away
+  /** @returns {TravelMap | null} */
+  mapNow() {
+    const { app } = this, { map } = app.state;
+    if (!map || !app.found.changed()) return map;
+    return { ...map, boundaries: Object.fromEntries(Object.entries(map.boundaries).filter(([name]) =>
+      !(app.found.moved() && app.found.quiet().has(name)) && !name.split(" | ").some((solid) => app.cuts.has(solid)))) };
   }
 
   /** @param {HTMLElement} key */
@@ -267,11 +277,12 @@ export class StickPanel {
       this.legend.replaceChildren(...names.map((n) => h("li", {},
         quiet.has(n) ? `${n} (a stop)` : n)));
     }
-    this.map.classList.toggle("lw-stale", Boolean(map && map.old) || app.before());
+    const other = app.found.changed();
+    this.map.classList.toggle("lw-stale", Boolean(map && map.old) || app.before() || other);
     const waits = app.waiting("map", "Travel map");
     tell(this.mapped, [waits, !map ? waits ? "" : "Travel map: none."
       : `${(100 * map.usable).toFixed(1)} % of the wanted rectangle is free of contact from `
-      + `neutral on${map.old ? " (before the last change)" : ""}. `
+      + `neutral on${map.old ? " (before the last change)" : other ? " (in the file as it is)" : ""}. `
       + (Object.keys(map.boundaries).length ? "Bounded by:" : "Nothing bounds it.")]
       .filter(Boolean).join(" "));
   }

@@ -107,7 +107,7 @@ export class Workbook {
     this.unwatch = watchTheme((theme, now) => {
       this.root.dataset.theme = theme;
       this.recolour();
-      if (now) { this.hidden.clear(); this.draw(); }
+      if (now) { this.hidden.clear(); this.draw(); this.solid.onPaper(); }
     });
     this.ticking = this.live ? setInterval(() => this.tick(), TICK) : undefined;
     this.schedule();
