@@ -120,21 +120,28 @@ def _elements(parent, placed, group) -> Iterator[tuple]:
     """Elements with edges, how each lies, and the names of each group that it is in."""
     for element in parent:
         kind = _kind(element)
-        style = element.get("style", "").replace(" ", "")
-        if kind in NO_EDGES or not kind or "display:none" in style \
-                or element.get("display") == "none":
+        if kind in NO_EDGES or not kind or _is_hidden(element):
             continue
-        if "transform:" in style:
+        if "transform:" in element.get("style", "").replace(" ", ""):
             raise LinkageError(f"turns a {kind} by its style; save it as plain SVG")
         here = _joined(placed, _turned(element.get("transform", "")))
         if kind in ("g", "a"):
-            names = tuple(value for word in ("label", "id") for key, value in
-                          element.attrib.items() if key.rsplit("}", 1)[-1] == word)
+            names = _names_of(element)
             yield from _elements(element, here, (*group, names) if names else group)
         elif kind in KINDS:
             yield element, here, group
         else:
             raise LinkageError(f'has a "{kind}", which is no edge that is known; draw it as paths')
+
+
+def _is_hidden(element) -> bool:
+    return "display:none" in element.get("style", "").replace(" ", "") \
+        or element.get("display") == "none"
+
+
+def _names_of(element) -> tuple[str, ...]:
+    return tuple(value for word in ("label", "id") for key, value in element.attrib.items()
+                 if key.rsplit("}", 1)[-1] == word)
 
 
 def _joined(outer, inner):
@@ -158,6 +165,7 @@ def _turned(text) -> np.ndarray:
 
 
 def _one_turn(word, k):
+    # complexity over 10: a line for each transform that SVG knows
     if word == "matrix" and len(k) == 6:
         return np.array([[k[0], k[2], k[4]], [k[1], k[3], k[5]]])
     if word == "translate" and len(k) in (1, 2):
