@@ -120,7 +120,7 @@ def laid_out(block: Table, names: list[str], style: dict, room: float
 
     records = block.data.to_dict("records")
     if block.cards:
-        return [cards_of(block, records, style, room), Spacer(1, 3)], room
+        return [_cards(block, names, records, style, room), Spacer(1, 3)], room
     columns = [_column(block, name, records) for name in names]
     flowables, widest = [], 0.0
     for chosen in _parts(columns, room):
@@ -165,7 +165,7 @@ class _Column:
     cells: np.ndarray
 
 
-def head_of(name: str) -> str:
+def _head_of(name: str) -> str:
     """A heading, its degrees never parted from the word before."""
     return str(name).replace(" °", "\N{NO-BREAK SPACE}°")
 
@@ -181,7 +181,7 @@ def _column(block, name, records) -> _Column:
     texts = [block.cell(row, name) for row in records]
     words = [wide(word) for text in texts
              for word in ([text] if name in block.words else text.split())]
-    heads = [wide(word) for word in head_of(name).split(" ")]
+    heads = [wide(word) for word in _head_of(name).split(" ")]
     least = max([*words, *heads, FORM if name in block.blank else 0.0])
     cells = np.array([wide(text, "report bold" if bold else "report") for text in texts])
     return _Column(name, least, max([least, *cells, 0.5 * wide(str(name))]), cells)
@@ -305,7 +305,7 @@ def _table(block, names, records, style, widths):
     from reportlab.platypus import Table as Laid
 
     right = {name for name in names if _holds_numbers(block, name)}
-    rows = [[Paragraph(escape(head_of(name)), style["number head" if name in right else "head"])
+    rows = [[Paragraph(escape(_head_of(name)), style["number head" if name in right else "head"])
              for name in names]]
     rows += [[Paragraph(escape(block.cell(row, name)), style[_cell_style(row, name in right)])
               for name in names] for row in records]
@@ -329,12 +329,11 @@ def _cell_style(row: dict, right: bool) -> str:
     return ("number bold" if right else "bold") if missed else "number" if right else "cell"
 
 
-def cards_of(block: Table, records: list[dict], style: dict, room: float) -> Flowable:
+def _cards(block, names, records, style, room) -> Flowable:
     """A card to fill in for each row, some beside each other; a column of one value is in none."""
     from reportlab.platypus import Spacer
     from reportlab.platypus import Table as Laid
 
-    _, names, _ = parted(block)
     wide = room / CARDS_ACROSS
     cards = [_card(block, row, [name for name in names if name not in block.blank], style,
                    wide - CARD_EDGE) for row in records]
