@@ -180,6 +180,7 @@ def test_what_the_file_is_silent_about_is_named():
     assert "plate beside it of weld arm at horn/arm: the file gives no beside" in left
     _, rows = rows_of("", '[bolting.arm]\nplate = "horn/arm"\nbolt = 5\ncount = 4\ncircle = 30\n')
     assert rows["bolts"]["missing"] == "material"
+    assert "what holds the pivots of stick, horn on what carries them" in left
     assert math.isfinite(rows["bearing"]["margin"])
     bare = Results(stage(surface=HORN), only=("loads",))
     assert "how the plates horn/arm hold on" in "\n".join(bare.verdict.unknown)

@@ -71,8 +71,7 @@ def _every_margin(results) -> Iterator[tuple]:
                _borne(results, worst, row["at"]))
     for row in results.fixing_margins.to_dict("records"):
         yield (row["plate"], f"{row['check']} ({row['fixing']})", row["margin"],
-               next((load for (part, _), load in worst.items()
-                     if part == row["plate"] and load["case"] == row["case"]), None))
+               row if row["case"] else None)
 
 
 def _rod_margins(results, worst) -> Iterator[tuple]:

@@ -185,6 +185,10 @@ def _bodies_left(results):
     yield from about((name for name in sections if name not in plates),
                      "welds, and holes through the wall, of {} but those under Welds and bolts: "
                      "the tube is taken as whole, with the material's full strength")
+    worst = results.worst_loads
+    yield from about(dict.fromkeys(worst["part"][worst["what"] == "pivot"]),
+                     "what holds the pivots of {} on what carries them, such as brackets, lugs and "
+                     "cheeks: Worst forces says what each takes")
     yield from about(loads.unplaced(model),
                      "bending of {}: along an axis whose bearings the file does not place")
     yield from about(model.stops,
@@ -231,6 +235,8 @@ def _fixings_left(results):
                      "moment across and force to the side at the bolting {}: taken by the fit of "
                      "hub and tube; the edge of a hole raises the stress 3 to 4 times while it is "
                      "elastic, and the net section alone is judged")
+    yield from about(model.boltings, "edges of the plates at the bolting {}, and how they pry: not "
+                                     "worked out; holes are in the plate's section as drawn")
 
 
 def _joints_left(results):

@@ -184,12 +184,13 @@ def _strength(results):
                     "out what stands under missing.")
         yield DataTable("Joint checks", lambda: data)
     if len(results.fixing_margins):
-        yield Table("Welds and bolts", in_units(system, results.fixing_margins,
-                                                stress="stress strength"),
+        data = in_units(system, results.fixing_margins, stress="stress strength")
+        yield Table("Welds and bolts", data,
                     "What holds plates on hubs and tubes, each as if it held the plate alone, "
                     "under all that the plate's rods put on it.  A weld as a line, bolts in shear "
                     "and tension together; a tube at its hole by its net section.  A dash: the "
-                    "file leaves out what stands under missing.")
+                    "file leaves out what stands under missing.",
+                    words=in_words(system, data))
     if len(results.tube_margins):
         data = in_units(system, results.tube_margins, moment="torsion bending", stress="stress",
                         length="x y z")
