@@ -28,7 +28,7 @@ LEAST_ROWS = 8  # below which a table does not go on beside itself
 LEAST_SPLIT = 3  # rows of a stretch that a page's foot takes
 LETTERS = "abcdefgh"
 MOST_LETTERS = 6  # texts of a column that letters stand for
-LONG_TEXT = 22  # characters of the longest of them, above which they do
+LONG_TEXT = 14  # characters that they have on the whole, above which they do
 SHARED = 4  # rows from which a column with one value is said once
 RULED = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 0.8, "#16202a"),
          ("LINEBELOW", (0, 1), (-1, -1), 0.25, "#8a949c"),
@@ -95,7 +95,7 @@ def _wants_letters(block, name, cells) -> bool:
     return (not block.cards and name not in block.blank and len(block.data) >= LEAST_ROWS
             and block.data[name].dtype.kind == "O" and name not in block.words
             and len(cells) <= min(MOST_LETTERS, len(block.data) // 4)
-            and max(map(len, cells)) > LONG_TEXT)
+            and sum(map(len, cells)) > LONG_TEXT * len(cells))
 
 
 def laid_out(block: Table, names: list[str], style: dict, room: float
@@ -348,7 +348,8 @@ def _card(block, row, names, style, wide):
     from reportlab.platypus import Paragraph
     from reportlab.platypus import Table as Laid
 
-    words = [f"{bare(name)} {block.cell(row, name)} {unit_of(name)}".strip() for name in names[1:]
+    words = [f"{bare(name)} {block.cell(row, name)} "
+             f"{'' if name in block.words else unit_of(name)}".strip() for name in names[1:]
              if block.cell(row, name) not in ("", "–")]
     boxes = len(block.blank)
     head = [Paragraph(escape(block.cell(row, names[0])), style["bold"]), *[""] * (boxes - 1)]
