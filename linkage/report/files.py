@@ -92,8 +92,9 @@ def _table_files(results, title, blocks) -> dict:
 @contextmanager
 def _drawn_beside(blocks):
     """While what is within runs, draw most of the pictures on the second core."""
-    pictures = [block for block in blocks if isinstance(block, Picture)]
-    here, there = pictures[::HERE], [each for k, each in enumerate(pictures) if k % HERE]
+    there = [block for block in blocks if isinstance(block, Picture)]
+    here = there[::HERE]
+    del there[::HERE]
     core = SecondCore((lambda: [each.drawn for each in there]) if there else None)
     try:
         yield
