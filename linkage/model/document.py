@@ -393,11 +393,8 @@ def _filled(texts, room: int) -> list[str]:
 
 
 def _block(path, value: dict, brackets: str = "[]") -> str:
-    """A table with its heading; a table in it that takes more than a line has one of its own.
-
-    A table at the top that holds tables alone, such as that of the rods, has no heading itself.
-    """
-    if brackets == "[]" and _holds_tables(path, value):
+    """A table with its heading; a table in it that takes more than a line has one of its own."""
+    if brackets == "[]" and _is_group(path, value):
         return "\n".join(_block((*path, key), item) for key, item in value.items())
     half = len(brackets) // 2
     inner = {key: item for key, item in value.items()
@@ -409,7 +406,8 @@ def _block(path, value: dict, brackets: str = "[]") -> str:
                                              for key, item in inner.items())
 
 
-def _holds_tables(path, value: dict) -> bool:
+def _is_group(path, value: dict) -> bool:
+    """Whether a table at the top holds tables alone, as that of the rods: it has no heading."""
     return len(path) == 1 and bool(value) and _all_are(dict, value.values())
 
 

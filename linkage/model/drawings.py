@@ -1,4 +1,4 @@
-"""Outlines of plates from the drawings that they are cut from: DXF."""
+"""Outlines of plates from the drawings that they are cut from: DXF and SVG."""
 
 from __future__ import annotations
 
@@ -13,9 +13,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import FileError, LinkageError, mm, nearest
-from ..geometry.loops import Arc, Curve, Sweep, corners_of, loops_of, samples_of, signed_area
+from ..geometry.loops import (
+    Arc,
+    Circle,
+    Curve,
+    Sweep,
+    corners_of,
+    loops_of,
+    samples_of,
+    signed_area,
+)
 from ..units import LENGTHS
 from .keys import MOST_MM
+from .svg_drawings import read_svg, svg_edges
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,7 +58,7 @@ class DrawnPlate:
 
 def read_drawing(path: Path | str, layer: str | None = None,
                  unit: str | None = None) -> DrawnPlate:
-    """The plate that a DXF drawing shows.
+    """The plate that a DXF or SVG drawing shows.
 
     The largest loop is its outline, and those within it are its holes.
 
@@ -56,9 +66,9 @@ def read_drawing(path: Path | str, layer: str | None = None,
     ----------
     path : path
     layer : str, optional
-        Needed where more than one layer has edges.
+        Needed where more than one layer, of an SVG group, has edges.
     unit : str, optional
-        Of a drawing that says none.
+        Of a DXF drawing that says none; an SVG has to say its own.
 
     Returns
     -------
@@ -71,10 +81,7 @@ def read_drawing(path: Path | str, layer: str | None = None,
         names the drawing, and the place in it.
     """
     try:
-        document = read_dxf(path)
-        size = unit_size(document, unit)
-        entities = _on_layer(document, layer)
-        edges = list(itertools.islice(_edges(entities, size), MOST_EDGES + 1))
+        edges = list(itertools.islice(_edges_in(Path(path), layer, unit), MOST_EDGES + 1))
         if len(edges) > MOST_EDGES:
             raise LinkageError(f"has more than {MOST_EDGES:,} edges on its layer; put the plate's "
                                f"own outline on a layer of its own")
@@ -83,6 +90,15 @@ def read_drawing(path: Path | str, layer: str | None = None,
         raise
     except LinkageError as error:
         raise LinkageError(f"{Path(path).name} {error.sentence}", **error.facts) from error
+
+
+def _edges_in(path, layer, unit) -> Iterator:
+    if path.suffix.lower() != ".svg":
+        document = read_dxf(path)
+        return _edges(_on_layer(document, layer), unit_size(document, unit))
+    if unit is not None:
+        raise LinkageError("says its own unit by its width, as an SVG has to; take unit out")
+    return svg_edges(read_svg(path), layer)
 
 
 def read_dxf(path: Path | str) -> Any:
@@ -246,15 +262,10 @@ def _radius(entity, size) -> float:
     return radius
 
 
-@dataclass(frozen=True, eq=False)
-class _Circle(Sweep):
-    """A whole circle, which stays one where it is a hole."""
-
-
 def _circles(entity, size):
     seen, radius = _seen(entity), _radius(entity, size)
     (u, v), = _flat([entity.dxf.center], size)
-    yield _Circle(np.array([seen * u, v]), np.array([radius, 0.0]), np.array([0.0, radius]), 0.0,
+    yield Circle(np.array([seen * u, v]), np.array([radius, 0.0]), np.array([0.0, radius]), 0.0,
                   2 * math.pi)
 
 
@@ -360,7 +371,7 @@ def _check_nesting(outer, *holes) -> None:
 
 def _outline(loop) -> list:
     (first, *rest) = loop
-    if not rest and isinstance(first, _Circle):
+    if not rest and isinstance(first, Circle):
         left, right = (tuple((first.centre + side * first.major).tolist()) for side in (-1, 1))
         loop = [Arc(right, left, 1.0), Arc(left, right, 1.0)]
     return corners_of(loop, hole=False)
@@ -368,6 +379,6 @@ def _outline(loop) -> list:
 
 def _hole(loop) -> dict:
     (first, *rest) = loop
-    if not rest and isinstance(first, _Circle):
+    if not rest and isinstance(first, Circle):
         return {"at": first.centre.tolist(), "diameter": 2 * float(np.hypot(*first.major))}
     return {"outline": corners_of(loop, hole=True)}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import io
 import logging
 import os
@@ -40,16 +41,23 @@ STL_TAIL = 400  # bytes in which a text STL says that it ends
 class MeshFile(str):
     """Name of a mesh's file as the model file has it, which knows where that is and what is in it.
 
-    Two are equal where what the files hold is.
+    Two are equal where what the files hold is.  One that is still to be written has its `data`.
     """
 
-    __slots__ = ("path", "stamp")
+    __slots__ = ("data", "path", "stamp")
 
-    def __new__(cls, name: str, path: Path | str | None = None, stamp: str | None = None):
+    def __new__(cls, name: str, path: Path | str | None = None, stamp: str | None = None,
+                data: bytes | None = None):
         self = super().__new__(cls, name)
         self.path = Path(name if path is None else path)
-        self.stamp = stamp
+        self.stamp, self.data = stamp, data
         return self
+
+    @classmethod
+    def unwritten(cls, name: str, corners: np.ndarray) -> MeshFile:
+        """A PLY file that is to hold triangles (n, 3, 3), and does not stand on disk yet."""
+        data = as_ply(corners)
+        return cls(name, None, hashlib.sha256(data).hexdigest(), data)
 
     @classmethod
     def at(cls, name: str, path: Path | str) -> MeshFile:
@@ -65,7 +73,7 @@ class MeshFile(str):
         return str.__hash__(self) if self.stamp is None else hash(self.stamp)
 
     def __reduce__(self):
-        return MeshFile, (str(self), self.path, self.stamp)
+        return MeshFile, (str(self), self.path, self.stamp, self.data)
 
 
 @dataclass(frozen=True)
@@ -105,7 +113,18 @@ def read_mesh(file: MeshFile, terms: MeshTerms) -> Surface:
         One sentence that names the file, and what to do.
     """
     stamp = file.stamp or _checked(file.path)
-    return _read(file.path, stamp, terms)
+    return _read(file.path, stamp, terms, file.data)
+
+
+def as_ply(corners: np.ndarray) -> bytes:
+    """A PLY file of triangles (n, 3, 3), in numbers of 64 bits."""
+    spots, faces = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    rows = np.empty(len(corners), np.dtype([("count", "u1"), ("corners", "<i4", 3)]))
+    rows["count"], rows["corners"] = 3, faces.reshape(-1, 3)
+    head = ("ply", "format binary_little_endian 1.0", f"element vertex {len(spots)}",
+            *(f"property double {axis}" for axis in "xyz"), f"element face {len(corners)}",
+            "property list uchar int vertex_indices", "end_header", "")
+    return "\n".join(head).encode() + spots.astype("<f8").tobytes() + rows.tobytes()
 
 
 def _checked(path) -> str:
@@ -157,9 +176,9 @@ def _check_count(path, count):
 
 
 @lru_cache(maxsize=16)
-def _read(path, stamp, terms) -> Surface:
+def _read(path, stamp, terms, data) -> Surface:
     try:
-        corners, told, size = _triangles(path, terms)
+        corners, told, size = _triangles(path, terms, data)
         return replace(mended(corners, terms.solid, told), unit=size)
     except FileError:
         raise
@@ -168,11 +187,11 @@ def _read(path, stamp, terms) -> Surface:
             from error
 
 
-def _triangles(path, terms) -> tuple[np.ndarray, tuple[str, ...], float]:
+def _triangles(path, terms, data) -> tuple[np.ndarray, tuple[str, ...], float]:
     """Corners of a file's triangles, (n, 3, 3) mm; what there is to tell of it; mm of its unit."""
     kind = KINDS[path.suffix.lower()]
     _check_unit(kind, terms)
-    data = _step_as_glb(path, terms) if kind == "step" else path.read_bytes()
+    data = _step_as_glb(path, terms) if kind == "step" else data or path.read_bytes()
     if kind == "3mf":
         _check_packed(data)
     loaded = _loaded(path, data, "glb" if kind == "step" else kind)

@@ -326,6 +326,38 @@ def _lofted(skin) -> Surface:
     return mended(corners, False)
 
 
+def cut_mesh(solid: Mesh | Skin, corners: np.ndarray, name: str) -> Mesh:
+    """A skin with other triangles: a mesh of a file that is still to be written.
+
+    Parameters
+    ----------
+    solid : Mesh or Skin
+        A skin; its points as positions.
+    corners : ndarray (n, 3, 3)
+        Its triangles as it stands at neutral, mm.
+    name : str
+        Of that file.
+
+    Raises
+    ------
+    LinkageError
+        When its file has its numbers in a unit that no file of triangles can be said to have.
+    """
+    if isinstance(solid, Skin):
+        return Mesh(file=MeshFile.unwritten(name, corners), unit="mm", within=solid.within,
+                    thickness=solid.thickness, clearance=solid.clearance)
+    turned, shift, _ = solid.placement()
+    size = solid.surface().unit
+    unit = next((word for word, own in UNITS.items() if own == size), None)
+    if unit is None:
+        raise LinkageError(f"has its numbers in units of {size:g} mm; save it in mm")
+    own = (corners - shift) @ turned
+    if solid.mirrored:
+        own = own[:, ::-1] * [1.0, -1.0, 1.0]
+    return dataclasses.replace(solid, file=MeshFile.unwritten(name, own / size), unit=unit,
+                               within=solid.radius - solid.thickness / 2)
+
+
 def match_points(solid: Shape) -> Sequence:
     """The hardpoints that a mesh is placed by."""
     return [each.point for each in getattr(solid, "match", None) or ()]

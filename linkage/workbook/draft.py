@@ -293,11 +293,7 @@ def part_rows(draft: Draft) -> list[dict]:
     """
     model, rows = draft.model, []
     for name, body in (*model.bodies.items(), (AIRFRAME, model.airframe)):
-        places = [f"{name}/{p}" for p in body.points]
-        if name != AIRFRAME:
-            extra = ["pivot"] if body.pivot is not None else []
-            extra += ["through"] if body.through is not None else []
-            places = [f"{name}/{p}" for p in extra] + places
+        places = _places(name, body)
         if places:
             rows.append({"name": name, "kind": "body", "rows": [_place_row(draft, p)
                                                                 for p in places]})
@@ -305,10 +301,18 @@ def part_rows(draft: Draft) -> list[dict]:
                    for name in model.rods]
 
 
+def _places(name, body) -> list[str]:
+    """Addresses of the places that the file gives of a body or of the structure."""
+    own = ("pivot", "through") if name != AIRFRAME else ()
+    return [f"{name}/{p}" for p in (*(p for p in own if getattr(body, p) is not None),
+                                    *body.points)]
+
+
 def _rod_row(draft, name):
-    now, unit, original = draft.model.rod_length(name), draft.model.length, draft.original
-    moved = _moved(original.rod_length(name), now, unit) if name in original.rods else ADDED
-    return {"address": name, "label": name, "values": [_bare(now, unit)], "changed": moved}
+    now, unit = draft.model.rod_length(name), draft.model.length
+    before = draft.original.rod_length(name) if name in draft.original.rods else None
+    return {"address": name, "label": name, "values": [_bare(now, unit)],
+            "changed": ADDED if before is None else _moved(before, now, unit)}
 
 
 def _place_row(draft, address):

@@ -27,24 +27,24 @@ def force_tables(system: System) -> dict | None:
         None out of reach; the inputs that have no axis stand at neutral.
     """
     model = system.model
-    against = _against(model)
-    if not against:
+    hinged = {name: part.hinge for name, part in model.surfaces.items() if part.hinge}
+    if not hinged and not model.springs:
         return None
     axes = axes_over(system.travel_box(BEYOND))
     tables = {axis.name: _table(system, axis, _paired(axes, axis)) for axis in axes
               if loads.grips(system, axis.name)}
     felt = {name: each for name, each in tables.items() if any(each["values"])}
-    return {"unit": model.unit.force, "of": against, "inputs": felt} if felt else None
+    return {"unit": model.unit.force, "of": _held_against(hinged, model.springs),
+            "inputs": felt} if felt else None
 
 
-def _against(model) -> list[str]:
-    """What the hand is held against: air by its condition, springs by their name."""
+def _held_against(hinged, springs) -> list[str]:
+    """What the hand holds, in words: surfaces by the condition that their air load is of."""
     conditions = {}
-    for name, part in model.surfaces.items():
-        if part.hinge:
-            conditions.setdefault(part.hinge.at, []).append(name)
+    for name, hinge in hinged.items():
+        conditions.setdefault(hinge.at, []).append(name)
     return [*(f"{', '.join(names)} at {at}" for at, names in conditions.items()),
-            *(f"spring {name}" for name in model.springs)]
+            *(f"spring {name}" for name in springs)]
 
 
 def _paired(axes, axis) -> list:

@@ -60,17 +60,17 @@ class KnownStops:
             if stop.input not in ways:
                 x = np.linspace(*self._box[stop.input], PROBED)
                 ways[stop.input] = [s.sweep(**{stop.input: x}) for s in (last, self._system)]
-            if not all(self._same_face(solid, scenes, ways[stop.input]) for solid in stop.between):
-                changed.add(name)
+            changed |= {name for solid in stop.between
+                        if self._face_changed(solid, scenes, ways[stop.input])}
         return changed
 
-    def _same_face(self, solid, scenes, ways) -> bool:
-        """Whether a face is the very same in both scenes, and goes the same way."""
+    def _face_changed(self, solid, scenes, ways) -> bool:
+        """Whether a solid, or its way in two motions, is not the very same in two scenes."""
         if any(solid not in scene.model.solids for scene in scenes):
-            return False
+            return True
         one, two = (scene.solid(solid).pieces for scene in scenes)
-        return one is two and all(
-            np.array_equal(*(m.point(point) for m in ways), equal_nan=True)
+        return one is not two or not all(
+            np.array_equal(*(motion.point(point) for motion in ways), equal_nan=True)
             for point in self._carrier_points(solid))
 
     def _carrier_points(self, solid):
