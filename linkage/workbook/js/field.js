@@ -4,6 +4,10 @@
 /** @typedef {import("./view.js").Workbook} App */
 
 const NODES = 25;  // positions along each of the two inputs
+const EVERY = Array.from({ length: NODES * NODES }, (_, k) => k);
+const rough = (/** @type {number} */ k) => k % NODES % 2 === 0 && Math.floor(k / NODES) % 2 === 0;
+const ROUGH = EVERY.filter(rough);  // every other position each way, sampled first
+const ORDER = [...ROUGH, ...EVERY.filter((k) => !rough(k))];
 const SLICE = 9;  // ms at a time, so that the hand on the stick never waits
 const LOOKED = 24;  // nearest pairs of a position among which the scarcest is looked for
 
@@ -43,6 +47,7 @@ export class Field {
     this.chosen = null;
     this.done = NODES * NODES;
     this.version = 0;
+    this.turn = 0;
     /** @type {object | null} */
     this.of = null;
     /** @type {Limits} */
@@ -62,11 +67,28 @@ export class Field {
       const [, , required, rule] = app.head.pairs[n];
       return rule !== "stop" && rule !== "waived" && required > 0;
     });
-    clearTimeout(this.timer);
+    this.stop();
     this.timer = setTimeout(() => this.step(), 60);
   }
 
-  stop() { clearTimeout(this.timer); }
+  stop() {
+    clearTimeout(this.timer);
+    this.turn += 1;
+  }
+
+  // as soon as the browser has done what else there is: a timer of 0 waits for 4 ms
+  soon() {
+    const { port1, port2 } = new MessageChannel(), turn = this.turn;
+    port1.onmessage = () => { port1.close(); if (turn === this.turn) this.step(); };
+    port2.postMessage(0);
+  }
+
+  // what lies between the first positions, until it is sampled too
+  between() {
+    const half = (NODES + 1) / 2, known = Float32Array.from(ROUGH, (k) => this.values[k]);
+    for (const k of ORDER.slice(ROUGH.length))
+      this.values[k] = between(known, half, k % NODES / 2, Math.floor(k / NODES) / 2);
+  }
 
   /** @param {number} k */
   place(k) {
@@ -94,10 +116,12 @@ export class Field {
   step() {
     const end = performance.now() + SLICE;
     while (this.done < NODES * NODES && performance.now() < end) {
-      this.values[this.done] = this.ratioAt(this.place(this.done));
+      this.values[ORDER[this.done]] = this.ratioAt(this.place(ORDER[this.done]));
       this.done += 1;
+      if (this.done === ROUGH.length) { this.between(); break; }
     }
-    if (this.done < NODES * NODES) { this.timer = setTimeout(() => this.step(), 0); return; }
+    if (this.done < NODES * NODES) this.soon();
+    if (this.done !== NODES * NODES && this.done !== ROUGH.length) return;
     this.version += 1;
     this.app.root.dataset.mapped = String(this.version);
     this.app.schedule();
