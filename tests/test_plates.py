@@ -111,7 +111,7 @@ def test_the_margin_its_place_and_what_is_left_out():
     assert any(miss.what == "horn/arm" and "margin of its plate at FS" in miss.how_much
                for miss in verdict.missed) == (row["margin"] < 0)
     left = "\n".join(verdict.unknown)
-    assert "how the plates of horn hold on to hub or tube" in left
+    assert "how the plates horn/arm hold on to hub or tube" in left
     assert "strength of the plates, arms and horns of stick" in left
     bare = Results(stage(surface=HORN.split("[joint")[0]), only=("loads",)).verdict
     assert any("net section of horn/arm at its holes" in words for words in bare.unknown)

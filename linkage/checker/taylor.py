@@ -106,21 +106,23 @@ class Taylor:
         for i, x in self.c.items():
             row, third = table.product[i], table.third[i]
             for j, y in other.c.items():
-                k = row[j]
-                if k is not None:
-                    z = x * y
-                    c[k] = c[k] + z if k in c else z
-                elif third[j] is not None:
+                k, z = row[j], x * y
+                if k is None:
+                    if third[j] is None:
+                        rest += above(z)
+                        continue
                     k, share, left = third[j]
-                    z = x * y
                     rest += above(z) * left
                     z *= share
-                    c[k] = c[k] + z if k in c else z
-                else:
-                    rest += above(x * y)
-        if self.rest or other.rest:
-            rest += self.size * other.rest + self.rest * sum(other.sizes)
+                c[k] = c[k] + z if k in c else z
+        rest += self.rests_times(other)
         return Taylor(self.table, c, rest * UP + TINY if rest else 0.0)
+
+    def rests_times(self, other: Taylor) -> float:
+        """What the rests of two polynomials add to that of their product."""
+        if self.rest or other.rest:
+            return self.size * other.rest + self.rest * sum(other.sizes)
+        return 0.0
 
     def scaled(self, factor: arb) -> Taylor:
         """The same times a number."""

@@ -120,16 +120,21 @@ def _left_out(system):
     if not system.model.load_cases:
         return {}
     every = [case for stop in (None, *system.model.stops) for case in _every(system, stop)]
-    names, told = [case.name for case in every], {}
     for name, edit in system.model.load_cases.items():
-        if name not in names and name not in RULES:
-            raise LinkageError(f'load_case "{name}": {nearest(name, [*RULES, *names])}')
-        if edit.force is not None and not any(
-                case.forces for case in every if name in (case.name, case.kind)):
-            raise LinkageError(f'load_case "{name}": no pilot pushes in it, so its force changes '
-                               f"nothing; use off = true or leave it out")
-        told[name] = f"{'left out' if edit.off else f'{edit.force:g} N a pilot'}: {edit.reason}"
-    return told
+        _check_edit(name, edit, every)
+    return {name: f"{'left out' if edit.off else f'{edit.force:g} N a pilot'}: {edit.reason}"
+            for name, edit in system.model.load_cases.items()}
+
+
+def _check_edit(name, edit, every):
+    """Refuse a change to a case that there is not, or of a force that there is not."""
+    names = [case.name for case in every]
+    if name not in names and name not in RULES:
+        raise LinkageError(f'load_case "{name}": {nearest(name, [*RULES, *names])}')
+    if edit.force is not None and not any(
+            case.forces for case in every if name in (case.name, case.kind)):
+        raise LinkageError(f'load_case "{name}": no pilot pushes in it, so its force changes '
+                           f"nothing; use off = true or leave it out")
 
 
 def _as_the_file_has_it(model, case):
@@ -185,6 +190,15 @@ def _gusts(system):
 
 def _gusts_opposed(system):
     """A gust on the ground on all ailerons of an input, as it adds up in their run, both ways."""
+    for run in _opposed_runs(system).values():
+        names = " and ".join(name for name, _ in run)
+        for sense, word in ((1.0, ""), (-1.0, " the other way")) if len(run) > 1 else ():
+            yield Case(f"ground gust on {names} opposed{word}", None, kind="ground gust",
+                       moments=tuple((name, sense * moment) for name, moment in run))
+
+
+def _opposed_runs(system):
+    """``{input: [(aileron, moment that pushes the input up)]}``, as H = K c S q at full throw."""
     runs, neutral = {}, system.sweep()
     for name, surface in system.model.surfaces.items():
         driver = driving_input(system, name)
@@ -193,12 +207,7 @@ def _gusts_opposed(system):
             moment = FULL_THROW * surface.mean_chord * surface.area * GUST_PRESSURE
             rate = float(neutral.gearing(name)["roll" if "roll" in system.inputs else driver])
             runs.setdefault(driver, []).append((name, np.sign(rate) * moment))
-    for run in runs.values():
-        if len(run) > 1:
-            for sense, word in ((1.0, ""), (-1.0, " the other way")):
-                names = " and ".join(name for name, _ in run)
-                yield Case(f"ground gust on {names} opposed{word}", None, kind="ground gust",
-                           moments=tuple((name, sense * moment) for name, moment in run))
+    return runs
 
 
 def _against(system, stop):

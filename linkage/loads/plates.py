@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..geometry.outlines import cut_across, off_outline
+from ..motion import System, body_of
 from .arms import taking_plate
 
 if TYPE_CHECKING:
     from ..model import Model
-    from ..motion import System
     from .free_bodies import FreeBodies
 
 SHARES = np.array([0.01, *np.linspace(0.05, 1.0, 20)])  # of the way from a hardpoint to the pivot
@@ -63,19 +63,21 @@ def plate_cuts(system: System) -> dict[str, Cuts]:
 
 
 def _plates(system):
-    model, found = system.model, {}
-    ends = dict.fromkeys(end for rod in model.rods.values() for end in rod.ends)
-    for body, part in model.bodies.items():
-        if part.slides:
-            continue
-        mine = [end for end in ends if end.split("/")[0] == body]
-        taken = {end: taking_plate(system, body, end) for end in mine}
-        for solid in dict.fromkeys(name for name in taken.values() if name and getattr(
-                part.solids[name], "material", None)):
-            cuts = _cuts(model, body, solid, [end for end in mine if taken[end] == solid])
-            if cuts is not None:
-                found[f"{body}/{solid}"] = cuts
-    return found
+    cuts = {f"{body}/{solid}": _cuts(system.model, body, solid, ends)
+            for body, part in system.model.bodies.items() if not part.slides
+            for solid, ends in _ends_taken(system, body).items()
+            if getattr(part.solids[solid], "material", None)}
+    return {plate: each for plate, each in cuts.items() if each is not None}
+
+
+def _ends_taken(system, body):
+    """Ends of rods at the plate of a body that takes each, ``{solid: [address]}``."""
+    taken = {}
+    for end in dict.fromkeys(end for rod in system.model.rods.values() for end in rod.ends):
+        solid = taking_plate(system, body, end) if body_of(end) == body else None
+        if solid:
+            taken.setdefault(solid, []).append(end)
+    return taken
 
 
 def unbored(model: Model, plate: str, addresses: tuple[str, ...]) -> list[str]:

@@ -106,19 +106,14 @@ class Statics:
         for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "_own",
                      "springs"):
             part.__dict__.pop(name, None)
-        part.axes, part.pivots, part.hold = ({k: vector[positions] for k, vector in of.items()}
-                                             for of in (self.axes, self.pivots, self.hold))
         part.inner_forces = self.inner_forces[positions]
-        part.reactions = {body: (force[positions], moment[positions])
-                          for body, (force, moment) in self.reactions.items()}
-        part.arms = {body: (stations, moments[positions])
+        part.arms = {body: (stations, moments[positions])  # stations are those at neutral
                      for body, (stations, moments) in self.arms.items()}
-        part.shafts = {shaft: tuple(k[positions] for k in cuts)
-                       for shaft, cuts in self.shafts.items()}
-        part.plates = {plate: forces[positions] for plate, forces in self.plates.items()}
-        part.bearings = {body: held[positions] for body, held in self.bearings.items()}
-        part.beams = {body: tuple(k[positions] for k in acting)
-                      for body, acting in self.beams.items()}
+        for name in ("axes", "pivots", "hold", "plates", "bearings"):
+            setattr(part, name, {k: values[positions] for k, values in getattr(self, name).items()})
+        for name in ("reactions", "shafts", "beams"):
+            setattr(part, name, {k: tuple(each[positions] for each in values)
+                                 for k, values in getattr(self, name).items()})
         return part
 
     # --- geometry ---------------------------------------------------------------------------

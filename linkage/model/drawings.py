@@ -153,21 +153,25 @@ def unit_size(document: Any, unit: str | None) -> float:
 
 def _on_layer(document, layer) -> list:
     """Entities of a layer, those of blocks too."""
-    # complexity over 10: each way in which a layer may lack what is asked for
     found = [entity for entity in _flattened(document.modelspace(), None, 0)
              if entity[0].dxftype() not in WORDS]
     layers = list(dict.fromkeys(name for _, name in found))
     if layer is None:
-        if len(layers) != 1:
-            raise LinkageError(f"has edges on {len(layers)} layers"
-                               + (f" ({', '.join(layers[:6])})" if layers else "")
-                               + ('; name one: layer = "..."' if layers else
-                                  "; draw the plate's outline"))
+        _check_one_layer(layers)
         return [entity for entity, _ in found]
     mine = [entity for entity, name in found if name.casefold() == layer.casefold()]
     if not mine:
         raise LinkageError(f'has no edges on a layer "{layer}"; {nearest(layer, layers)}')
     return mine
+
+
+def _check_one_layer(layers) -> None:
+    """Refuse edges on several layers, of which none is named, or on none."""
+    if not layers:
+        raise LinkageError("has edges on 0 layers; draw the plate's outline")
+    if len(layers) > 1:
+        raise LinkageError(f"has edges on {len(layers)} layers ({', '.join(layers[:6])}); name "
+                           f'one: layer = "..."')
 
 
 def _flattened(entities, parent, depth) -> Iterator[tuple]:
@@ -265,15 +269,18 @@ def _circles(entity, size):
                   2 * math.pi)
 
 
-def _polylines(entity, size):
-    # complexity over 10: two ways in which the format keeps one, open or closed
+def _corners_and_bulges(entity) -> tuple[list, bool]:
+    """Rows (x, y, bulge) of either kind of polyline that the format has; whether it is closed."""
     if entity.dxftype() == "LWPOLYLINE":
-        rows, closed = entity.get_points("xyb"), entity.closed
-    elif entity.is_2d_polyline:
-        rows = [(*p.dxf.location[:2], p.dxf.get("bulge", 0.0)) for p in entity.vertices]
-        closed = entity.is_closed
-    else:
-        raise LinkageError("has a polyline in space or a mesh on the layer; draw it flat")
+        return entity.get_points("xyb"), entity.closed
+    if entity.is_2d_polyline:
+        return [(*p.dxf.location[:2], p.dxf.get("bulge", 0.0)) for p in entity.vertices], \
+            entity.is_closed
+    raise LinkageError("has a polyline in space or a mesh on the layer; draw it flat")
+
+
+def _polylines(entity, size):
+    rows, closed = _corners_and_bulges(entity)
     seen = _seen(entity)
     places = _flat([row[:2] for row in rows], size) * [seen, 1.0] if len(rows) else []
     ends = [tuple(place) for place in np.asarray(places).tolist()]
@@ -299,7 +306,6 @@ def _ellipses(entity, size):
 
 
 def _splines(entity, size):
-    # complexity over 10: each thing that makes a spline of no use, refused with its own sentence
     from scipy.interpolate import BPoly, PPoly
 
     control = np.array([list(p) for p in entity.control_points], dtype=float).reshape(-1, 3)
@@ -309,17 +315,22 @@ def _splines(entity, size):
                            f"has {len(control)}); save splines with theirs")
     places = _flat(control, size)
     weights = np.array(entity.weights or np.ones(len(places)), dtype=float)
+    _check_spline(places, weights, knots, degree)
+    rows = np.column_stack([places * weights[:, None], weights])
+    pieces = [BPoly.from_power_basis(PPoly.from_spline((knots, row, degree))) for row in rows.T]
+    for k, (one, other) in enumerate(itertools.pairwise(pieces[0].x)):
+        if other > one and knots[degree] <= one < knots[len(control)]:
+            yield Curve(np.stack([piece.c[:, k] for piece in pieces], axis=-1))
+
+
+def _check_spline(places, weights, knots, degree) -> None:
+    """Refuse a spline whose weights or knots make no curve."""
     if len(weights) != len(places) or not ((weights > 1e-6) & (weights < 1e6)).all():
         raise LinkageError(f"has a spline at {mm(*places[0])} with weights that are not above 0; "
                            f"draw it anew")
     if not (np.abs(knots) <= MOST_MM).all() or (np.diff(knots) < 0).any() or degree > HIGHEST:
         raise LinkageError(f"has a spline at {mm(*places[0])} whose knots are out of order; draw "
                            f"it anew")
-    rows = np.column_stack([places * weights[:, None], weights])
-    pieces = [BPoly.from_power_basis(PPoly.from_spline((knots, row, degree))) for row in rows.T]
-    for k, (one, other) in enumerate(itertools.pairwise(pieces[0].x)):
-        if other > one and knots[degree] <= one < knots[len(control)]:
-            yield Curve(np.stack([piece.c[:, k] for piece in pieces], axis=-1))
 
 
 KINDS = {"LINE": _lines, "ARC": _arcs, "CIRCLE": _circles, "LWPOLYLINE": _polylines,
@@ -330,7 +341,6 @@ KINDS = {"LINE": _lines, "ARC": _arcs, "CIRCLE": _circles, "LWPOLYLINE": _polyli
 
 def _plate(edges: Sequence) -> DrawnPlate:
     """The plate whose edges these are."""
-    # complexity over 10: each thing that makes loops no plate, refused with its own sentence
     import shapely
 
     loops = loops_of(edges)
@@ -342,16 +352,21 @@ def _plate(edges: Sequence) -> DrawnPlate:
     if None in areas:
         raise LinkageError(f"has a loop at {mm(*loops[areas.index(None)][0].start)} without area; "
                            f"take it out")
-    for k, inner in enumerate(areas[1:], 1):
+    _check_nesting(*areas)
+    return DrawnPlate(_outline(loops[0]), [_hole(loop) for loop in loops[1:]])
+
+
+def _check_nesting(outer, *holes) -> None:
+    """Refuse a loop that is no hole of the outline, or lies in another hole."""
+    for k, inner in enumerate(holes):
         middle = inner.representative_point() if inner.is_valid else inner.centroid
-        if not areas[0].buffer(0).covers(middle):
+        if not outer.buffer(0).covers(middle):
             raise LinkageError(f"has two outlines, one of them about {mm(middle.x, middle.y)}; "
                                f"leave one on the layer")
-        if any(other.buffer(0).covers(middle) for j, other in enumerate(areas[1:], 1) if j != k
+        if any(other.buffer(0).covers(middle) for j, other in enumerate(holes) if j != k
                and other.area > inner.area):
             raise LinkageError(f"has a loop within a hole, about {mm(middle.x, middle.y)}; take it "
                                f"out")
-    return DrawnPlate(_outline(loops[0]), [_hole(loop) for loop in loops[1:]])
 
 
 def _outline(loop) -> list:

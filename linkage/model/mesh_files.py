@@ -145,16 +145,7 @@ def _checked(path) -> str:
                             f"{MOST_BYTES / 1e6:.0f} MB is read; save it with fewer triangles",
                             path=str(path))
         if kind == "stl":
-            with path.open("rb") as stream:
-                head = stream.read(STL_HEAD)
-                stream.seek(max(0, size - STL_TAIL))
-                tail = stream.read()
-            count = struct.unpack("<I", head[80:])[0] if len(head) == STL_HEAD else 0
-            if size == STL_HEAD + STL_ROW * count:
-                _check_count(path, count)
-            elif b"endsolid" not in tail.lower():
-                raise FileError(f"{path}: is no whole STL mesh: it ends before its last triangle; "
-                                f"save it again", path=str(path))
+            _check_stl(path, size)
         return digest(path)
     except FileError:
         raise
@@ -162,6 +153,20 @@ def _checked(path) -> str:
         why = getattr(problem, "strerror", None) or problem
         raise FileError(f"{path}: can't be read ({why}); check the name",
                         path=str(path)) from problem
+
+
+def _check_stl(path, size):
+    """Refuse an STL file that is not whole, or has too many triangles."""
+    with path.open("rb") as stream:
+        head = stream.read(STL_HEAD)
+        stream.seek(max(0, size - STL_TAIL))
+        tail = stream.read()
+    count = struct.unpack("<I", head[80:])[0] if len(head) == STL_HEAD else 0
+    if size == STL_HEAD + STL_ROW * count:
+        _check_count(path, count)
+    elif b"endsolid" not in tail.lower():
+        raise FileError(f"{path}: is no whole STL mesh: it ends before its last triangle; "
+                        f"save it again", path=str(path))
 
 
 def _check_count(path, count):
@@ -185,20 +190,12 @@ def _read(path, stamp, terms, data) -> Surface:
 def _triangles(path, terms, data) -> tuple[np.ndarray, tuple[str, ...], float]:
     """Corners of a file's triangles, (n, 3, 3) mm; what there is to tell of it; mm of its unit."""
     kind = KINDS[path.suffix.lower()]
-    if terms.unit is None and kind not in OWN_UNIT:
-        raise LinkageError(f"says no unit, as {kind.upper()} files never do; add unit = one of "
-                           f"{', '.join(UNITS)}")
-    if terms.unit is not None and kind == "step":
-        raise LinkageError("says its own unit, as every STEP file does; take unit out")
+    _check_unit(kind, terms)
     data = _step_as_glb(path, terms) if kind == "step" else data or path.read_bytes()
     if kind == "3mf":
         _check_packed(data)
     loaded = _loaded(path, data, "glb" if kind == "step" else kind)
-    count = sum(len(each.faces) for each in loaded.geometry.values() if hasattr(each, "faces")) \
-        if hasattr(loaded, "geometry") else len(getattr(loaded, "faces", ()))
-    if not count:
-        raise LinkageError("holds no triangles; save it as a mesh")
-    _check_count(path, count)
+    _check_count(path, _triangle_count(loaded))
     size, told = _unit(kind, loaded, terms)
     try:
         mesh = loaded.to_mesh() if hasattr(loaded, "geometry") else loaded
@@ -211,15 +208,38 @@ def _triangles(path, terms, data) -> tuple[np.ndarray, tuple[str, ...], float]:
     return corners, told, size
 
 
+def _check_unit(kind, terms):
+    """Refuse a unit that the file says itself, or the want of one."""
+    if terms.unit is None and kind not in OWN_UNIT:
+        raise LinkageError(f"says no unit, as {kind.upper()} files never do; add unit = one of "
+                           f"{', '.join(UNITS)}")
+    if terms.unit is not None and kind == "step":
+        raise LinkageError("says its own unit, as every STEP file does; take unit out")
+
+
+def _triangle_count(loaded) -> int:
+    """How many triangles a file holds; refused where it holds none."""
+    meshes = loaded.geometry.values() if hasattr(loaded, "geometry") else [loaded]
+    count = sum(len(getattr(mesh, "faces", ())) for mesh in meshes)
+    if not count:
+        raise LinkageError("holds no triangles; save it as a mesh")
+    return count
+
+
+def _own_unit(kind, loaded) -> float | None:
+    """Mm of the unit that the file says itself, or files of its kind have; None of neither."""
+    if kind != "3mf":
+        return {"step": 1000.0, "glb": 1000.0}.get(kind)
+    name = str(getattr(loaded, "metadata", {}).get("units") or loaded.units or "millimeter")
+    if name not in OF_3MF:
+        raise LinkageError(f'says that its unit is "{name}", which 3MF does not know; save it '
+                           f"again")
+    return OF_3MF[name]
+
+
 def _unit(kind, loaded, terms) -> tuple[float, tuple[str, ...]]:
     """Size of the file's unit, mm, and what there is to tell of it."""
-    own = {"step": 1000.0, "glb": 1000.0}.get(kind)
-    if kind == "3mf":
-        name = str(getattr(loaded, "metadata", {}).get("units") or loaded.units or "millimeter")
-        if name not in OF_3MF:
-            raise LinkageError(f'says that its unit is "{name}", which 3MF does not know; save it '
-                               f"again")
-        own = OF_3MF[name]
+    own = _own_unit(kind, loaded)
     if terms.unit is None:
         return own, (("read in metres, as every GLB file has it; say unit if it is not so",)
                      if kind == "glb" else (f"meshed to within {terms.sag or SAG:g} mm of the STEP "

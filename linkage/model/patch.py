@@ -36,7 +36,7 @@ from .keys import (
 from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
-from .side_files import rows_changed, seen_from, solids_in
+from .side_files import DRAWN, rows_changed, seen_from, solids_in, unwritten_of
 from .springs import Spring
 from .whole import Model
 
@@ -59,7 +59,7 @@ class Patched:
         Text of its table of hardpoints where a row of it has changed, to be written beside it
         under the name it is given in `text`.
     meshes : dict
-        ``{name: bytes}``, meshes of the model that are not on disk yet, to be written beside it.
+        ``{name: MeshFile}``, meshes of the model that are not on disk yet, to be written beside it.
     """
 
     text: str
@@ -108,13 +108,11 @@ def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | 
     whole = {} if hardpoints is None else {"hardpoints": hardpoints}
     full = _with_drawings(source, full, folder, home)
     after = edited(bare, whole | _without_empty(full, source.table))
-    unwritten = {str(solid.file): solid.file for solid in wanted.solids.values()
-                 if getattr(getattr(solid, "file", None), "data", None) is not None}
+    unwritten = unwritten_of(wanted.solids.values())
     again = model_of(read_source(after, home or folder, csv_text, unwritten))
     if not same(again, wanted, NEAR):
         raise LinkageError("can't be changed in place so that it reads as what was worked out")
-    return Patched(text[:len(text) - len(bare)] + after, csv_text,
-                   {name: file.data for name, file in unwritten.items()})
+    return Patched(text[:len(text) - len(bare)] + after, csv_text, unwritten)
 
 
 def same(one: Any, other: Any, near: float = 10.0**-DIGITS) -> bool:
@@ -460,8 +458,8 @@ def _with_drawings(source: Source, full: dict, folder, home) -> dict:
     full = copy.deepcopy(full)
     for (part, name), keys in source.drawn.items():
         solid, old = (_solids(table, part).get(name) for table in (full, source.full))
-        if solid and all(solid.get(word) == old.get(word) for word in ("outline", "holes")):
-            for word in ("outline", "holes"):
+        if solid and [*map(solid.get, DRAWN)] == [*map(old.get, DRAWN)]:
+            for word in DRAWN:
                 solid.pop(word, None)
             solid |= keys | {"drawing": keys["drawing"] if home is None else
                              seen_from(home, Path(folder) / keys["drawing"])}

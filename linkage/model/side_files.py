@@ -6,7 +6,7 @@ import copy
 import csv
 import io
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 from ..disk.names import LONGEST
@@ -19,6 +19,7 @@ from .mesh_files import MeshFile
 from .parts import AIRFRAME
 
 MOST_NAME = 1000  # characters of a file's name and of the folders before it
+DRAWN = ("outline", "holes")  # keys of a plate that a drawing stands for
 OF_A_DRAWING = ("drawing", "layer", "unit")  # keys of a plate whose outline is read from a file
 
 
@@ -128,6 +129,12 @@ def put_meshes(table: dict, folder: Path, unwritten: Mapping[str, MeshFile]) -> 
                     solid["file"], beside(folder, solid["file"]))
 
 
+def unwritten_of(solids: Iterable) -> dict:
+    """Files of meshes among some solids that are still to be written: ``{name: MeshFile}``."""
+    files = [getattr(solid, "file", None) for solid in solids]
+    return {str(file): file for file in files if getattr(file, "data", None) is not None}
+
+
 def solids_in(table: dict) -> Iterator[tuple]:
     """Every solid of a file that is a table: (part, name, table)."""
     bodies = table.get("body")
@@ -144,7 +151,7 @@ def _check_drawn(keys, solid) -> None:
         Text().check(value) if word != "unit" else Choice(tuple(LENGTHS)).check(value)
     if solid.get("kind") != "plate":
         raise LinkageError(f'goes with kind = "plate", {got(solid.get("kind"))}')
-    both = [word for word in ("outline", "holes") if word in solid]
+    both = [word for word in DRAWN if word in solid]
     if both:
         raise LinkageError(f"says the outline, and so does {' and '.join(both)}; leave one out")
 

@@ -209,7 +209,6 @@ class BoltedJoint(Part):
         return (self.at,) if isinstance(self.at, str) else self.at
 
     def _check(self):
-        hole = self.hole or self.bolt
         if self.friction and self.bolt is None:
             raise LinkageError(f"has friction {self.friction:g} and no bolt; give the diameter "
                                f"that rubs as its bolt")
@@ -218,6 +217,11 @@ class BoltedJoint(Part):
         if None not in (self.hole, self.bolt) and self.hole < self.bolt:
             raise LinkageError(f"has a hole of {mm(self.hole)} for a bolt of {mm(self.bolt)}; "
                                f"make the hole no smaller than the bolt")
+        self._check_lug()
+
+    def _check_lug(self):
+        """Refuse a lug without material beside its hole."""
+        hole = self.hole or self.bolt
         for word, least in (("edge", 0.5), ("width", 1.0)):
             size = getattr(self, word)
             if None not in (size, hole) and not size > least * hole:

@@ -120,21 +120,30 @@ def _elements(parent, placed, group) -> Iterator[tuple]:
     """Elements with edges, how each lies, and the names of each group that it is in."""
     for element in parent:
         kind = _kind(element)
-        style = element.get("style", "").replace(" ", "")
-        if kind in NO_EDGES or not kind or "display:none" in style \
-                or element.get("display") == "none":
+        if kind in NO_EDGES or not kind or _is_hidden(element):
             continue
-        if "transform:" in style:
-            raise LinkageError(f"turns a {kind} by its style; save it as plain SVG")
         here = _joined(placed, _turned(element.get("transform", "")))
         if kind in ("g", "a"):
-            names = tuple(value for word in ("label", "id") for key, value in
-                          element.attrib.items() if key.rsplit("}", 1)[-1] == word)
-            yield from _elements(element, here, (*group, names) if names else group)
+            yield from _elements(element, here, (*group, *_names(element)))
         elif kind in KINDS:
             yield element, here, group
         else:
             raise LinkageError(f'has a "{kind}", which is no edge that is known; draw it as paths')
+
+
+def _is_hidden(element) -> bool:
+    """Whether an element is not drawn; one that its style turns is refused."""
+    style = element.get("style", "").replace(" ", "")
+    if "transform:" in style:
+        raise LinkageError(f"turns a {_kind(element)} by its style; save it as plain SVG")
+    return "display:none" in style or element.get("display") == "none"
+
+
+def _names(group) -> list[tuple]:
+    """The label and the id of a group, as one; none where it has neither."""
+    names = tuple(value for word in ("label", "id") for key, value in group.attrib.items()
+                  if key.rsplit("}", 1)[-1] == word)
+    return [names] if names else []
 
 
 def _joined(outer, inner):
@@ -158,6 +167,7 @@ def _turned(text) -> np.ndarray:
 
 
 def _one_turn(word, k):
+    # complexity over 10: each word that the format has for a transform, with its counts of numbers
     if word == "matrix" and len(k) == 6:
         return np.array([[k[0], k[2], k[4]], [k[1], k[3], k[5]]])
     if word == "translate" and len(k) in (1, 2):

@@ -159,10 +159,15 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
     else:
         swept, positions, done = _cut_until_proven(system, flat, chosen, options)
     cut, shape, model, after = done
-    rows = tuple({"pair": pair.name, "required": pair.required, "before": before[pair.name][0],
+    return Relief(flat, cut, shape, model, _rows(chosen, before, after), swept, positions,
+                  options.built)
+
+
+def _rows(chosen, before, after) -> tuple:
+    """What the cut has done to each pair that it was made for."""
+    return tuple({"pair": pair.name, "required": pair.required, "before": before[pair.name][0],
                   "after": after[pair.name][1] if pair.name in after else np.inf}
                  for pair in chosen)
-    return Relief(flat, cut, shape, model, rows, swept, positions, options.built)
 
 
 def mesh_name(model: Model, name: str) -> str | None:
@@ -193,13 +198,13 @@ def _flat(system, name, pairs) -> Flat:
 def _sweeps(system, flat, pairs, step) -> dict:
     """What passes the plate of each pair, by the pair's name."""
     scene, within = scene_of(system), real_travel(system).travel
-    found = {}
+    sweeps = {}
     for pair in pairs:
         solid = scene.solid_of(pair, pair.second if pair.first == flat.name else pair.first)
         kind = PanelSweep if isinstance(flat, Panel) else \
             MeshSweep if isinstance(solid.pieces, Triangles) else Sweep
-        found[pair.name] = kind(system, flat, solid, pair, step, within)
-    return found
+        sweeps[pair.name] = kind(system, flat, solid, pair, step, within)
+    return sweeps
 
 
 def _cut_until_proven(system, flat, chosen, options):

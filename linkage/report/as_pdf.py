@@ -49,13 +49,11 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
                              lang="en")
     room = size[0] - 2 * EDGE - 12, size[1] - 2 * EDGE - 18
     story = [Paragraph(escape(title), style["title"]), Spacer(1, 2)]
-    made_of = [_block(block, style, room, placed) for block in blocks]
-    for block, before, after in zip(blocks, [None, *blocks], [*blocks[1:], None], strict=False):
-        drawn = made_of.pop(0)
-        if isinstance(block, Heading) and isinstance(after, Picture):
-            story.append(KeepTogether([*drawn, *made_of[0]]))
-        elif not (isinstance(block, Picture) and isinstance(before, Heading)):
-            story += drawn
+    while blocks:
+        count = _kept_together(blocks)
+        drawn = [each for block in blocks[:count] for each in _block(block, style, room, placed)]
+        story += drawn if count == 1 else [KeepTogether(drawn)]
+        blocks = blocks[count:]
 
     def number(canvas, _):
         canvas.setFont("report", SMALL)
@@ -64,6 +62,14 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
 
     page.build(story, onFirstPage=number, onLaterPages=number)
     return with_figures(data.getvalue(), placed)
+
+
+def _kept_together(blocks) -> int:
+    """How many of the next blocks stay on one page: a heading, a sentence of it and its picture."""
+    kinds = [type(block) for block in blocks[:3]]
+    if kinds[:2] == [Heading, Picture]:
+        return 2
+    return 3 if kinds == [Heading, Text, Picture] else 1
 
 
 def _styles() -> dict:

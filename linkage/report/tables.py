@@ -46,13 +46,14 @@ def parted(block: Table) -> tuple[list[str], str]:
     names, records = list(block.data.columns), block.data.to_dict("records")
     if len(records) < SHARED:
         return names, ""
-    same = {}
-    for name in names[1:]:
-        cells = {block.cell(row, name) for row in records}
-        if len(cells) == 1 and name not in block.blank:
-            same[name] = cells.pop()
+    same = {name: block.cell(records[0], name) for name in names[1:]
+            if name not in block.blank and _is_one_text(block, name, records)}
     words = "; ".join(f"{name}: {text or '–'}" for name, text in same.items())
     return [name for name in names if name not in same], f"In every row: {words}." if same else ""
+
+
+def _is_one_text(block, name, records) -> bool:
+    return len({block.cell(row, name) for row in records}) == 1
 
 
 def table_flowables(block: Table, names: list[str], style: dict, room: float
@@ -172,33 +173,45 @@ def _shared(columns, room) -> list[float]:
     widths, step = list(least), max((room - sum(least)) / STEPS, 1.0)
     lines = np.array([_wrapped(*each) for each in zip(columns, widths, strict=True)])
     while sum(widths) + step <= room:
-        best = None
-        for k in (k for k in range(len(widths)) if widths[k] < most[k]):
-            wraps = _wrapped(columns[k], widths[k] + step)
-            others = np.max(np.delete(lines, k, axis=0), axis=0, initial=1)
-            cost = np.maximum(wraps, others).sum(), widths[k] - most[k]
-            if best is None or cost < best[0]:
-                best = cost, k, wraps
-        _, k, lines[k] = best
+        k, lines[k] = _widened(columns, widths, lines, step)
         widths[k] = min(widths[k] + step, most[k])
     return widths
+
+
+def _widened(columns, widths, lines, step) -> tuple[int, np.ndarray]:
+    """Which column leaves the fewest lines when it is a step wider, and its lines then."""
+    tried = []
+    for k, column in enumerate(columns):
+        if widths[k] < column.most:
+            wraps = _wrapped(column, widths[k] + step)
+            others = np.max(np.delete(lines, k, axis=0), axis=0, initial=1)
+            tried.append((np.maximum(wraps, others).sum(), widths[k] - column.most, k, wraps))
+    _, _, k, wraps = min(tried, key=lambda one: one[:2])
+    return k, wraps
 
 
 def _table(block, names, records, style, widths):
     from reportlab.platypus import Paragraph, TableStyle
     from reportlab.platypus import Table as Laid
 
-    right = {name for name in names if name not in block.words
-             and any(is_number(value) for value in block.data[name])}
+    right = {name for name in names if _holds_numbers(block, name)}
     rows = [[Paragraph(escape(name), style["number head" if name in right else "head"])
              for name in names]]
     rows += [[Paragraph(escape(block.cell(row, name)), style[_cell_style(row, name in right)])
               for name in names] for row in records]
-    boxed = [("GRID", (k, 1), (k, len(records)), 0.6, "#16202a")
-             for k, name in enumerate(names) if name in block.blank and records]
-    tall = [("BOTTOMPADDING", (0, 1), (-1, -1), 3)] if boxed else []
-    return Laid(rows, widths, repeatRows=1, style=TableStyle([*RULED, *boxed, *tall]),
-                hAlign="LEFT")
+    style_of = TableStyle([*RULED, *_boxes(block, names, len(records))])
+    return Laid(rows, widths, repeatRows=1, style=style_of, hAlign="LEFT")
+
+
+def _holds_numbers(block, name) -> bool:
+    return name not in block.words and any(map(is_number, block.data[name]))
+
+
+def _boxes(block, names, count) -> list[tuple]:
+    """Frames about what is filled in by hand, and taller rows to write in."""
+    boxed = [("GRID", (k, 1), (k, count), 0.6, "#16202a")
+             for k, name in enumerate(names) if name in block.blank and count]
+    return [*boxed, ("BOTTOMPADDING", (0, 1), (-1, -1), 3)] if boxed else []
 
 
 def _cell_style(row: dict, right: bool) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -155,3 +155,10 @@ def listed(names: Iterable[str], most: int = 4) -> str:
     names = list(names)
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return f"{', '.join(names[:most])}{more}"
+
+
+def about(names: Iterable[str], sentence: str) -> Iterator[str]:
+    """A sentence of some parts, their names in place of {}; none where there are no parts."""
+    names = list(names)
+    if names:
+        yield sentence.format(listed(names))

@@ -62,26 +62,30 @@ def cures_of(results: Answers, pair: str, place: dict) -> list[Cure]:
 
 
 def _reliefs(results, pair) -> Iterator[Cure]:
-    unit, solids = results.system.model.length, results.system.model.solids
-    plates = [name for name in pair.split(" | ") if isinstance(solids[name], Plate | Washer)]
+    plates, unit = _plates_of(results.system.model, pair), results.system.model.length
     if not plates:
         yield Cure("relief", "none: neither part is a plate or washer",
                    "a relief is worked out of plates alone", works=False)
         return
     done, refused = results.reliefs or ([], [])
     for each in done:
-        for row in each.pairs:
-            if row["pair"] == pair:
-                yield Cure("relief", f"cut {relief.said_area(each.cut.removed.area, unit)} from "
-                           f"{each.name} by its template", f"proven {_down(row['after'], unit)} "
-                           f"with it, {shown_length(row['required'], unit)} required, over the "
-                           f"travel that the stops leave; narrowest left by it "
-                           f"{relief.said_width(each.cut.ligament, unit)}; no travel is lost",
-                           works=bool(row["after"] >= row["required"]))
+        yield from (_relieved(each, row, unit) for row in each.pairs if row["pair"] == pair)
     for name in plates:
         for sentence in refused:
             if f'"{name}"' in sentence:
                 yield Cure("relief", f"not found on {name}", sentence, works=False)
+
+
+def _plates_of(model, pair) -> list[str]:
+    return [name for name in pair.split(" | ") if isinstance(model.solids[name], Plate | Washer)]
+
+
+def _relieved(each, row, unit) -> Cure:
+    return Cure("relief", f"cut {relief.said_area(each.cut.removed.area, unit)} from {each.name} "
+                f"by its template", f"proven {_down(row['after'], unit)} with it, "
+                f"{shown_length(row['required'], unit)} required, over the travel that the stops "
+                f"leave; narrowest left by it {relief.said_width(each.cut.ligament, unit)}; no "
+                f"travel is lost", works=bool(row["after"] >= row["required"]))
 
 
 def _down(mm, unit):
@@ -92,19 +96,19 @@ def _down(mm, unit):
 
 def _ends(results, pair, place) -> Iterator[Cure]:
     """A nearer end of each input that the pair depends on, by spacer or stop."""
-    system, found = results.system, scene_of(results.system).pairs[pair]
+    system, near_pair = results.system, scene_of(results.system).pairs[pair]
     if results.built:
         yield Cure("moved stop", "not looked for as built",
                    "run it as drawn for spacers and stops", works=False)
         return
-    grid = _grid(system, found)
-    for name in found.inputs:
+    grid = _grid(system, near_pair)
+    for name in near_pair.inputs:
         if abs(place.get(name, 0.0)) < STEP:
             continue
         greatest = place[name] > 0
         way = f"{name} {gearing.sense_word(system, name, greatest)}"
         try:
-            yield _end(system, found, grid, (name, greatest, way))
+            yield _end(system, near_pair, grid, (name, greatest, way))
         except LinkageError as error:
             yield Cure("moved stop", f"not found toward {way}", error.sentence, works=False)
 
@@ -150,33 +154,42 @@ def _governing(system, name, greatest):
 
 def _tried(system, pair, name, end) -> Cure:
     """A stop made to end its travel earlier, and the pair proven over what is then left."""
-    model, stop = system.model, system.model.stops[name]
-    unit = model.length
-    old = stop.spacer.thickness if stop.spacer else 0.0
-    on = stop.spacer.on if stop.spacer else stop.between[1]
-    spaced = stop if stop.spacer else dataclasses.replace(stop, spacer=Spacer(on=on, thickness=0.0))
-    plain = system if stop.spacer else System(dataclasses.replace(
-        model, stops=model.stops | {name: spaced}))
-    thick = stops.thickness_for(stops.meeting(plain, name), end)
-    stack = stops.stock_about(spaced.spacer.stock, thick)[1]
-    thick = float(np.ceil(thick * 1e3) / 1e3) if stack is None else float(sum(stack))
-    spacer = dataclasses.replace(spaced.spacer, thickness=thick)
-    fresh = System(dataclasses.replace(model, stops=model.stops | {
-        name: dataclasses.replace(stop, spacer=spacer)}))
+    unit, stop = system.model.length, system.model.stops[name]
+    spacer = stop.spacer or Spacer(on=stop.between[1], thickness=0.0)
+    thick, stack = _thickness(system if stop.spacer else _spaced(system, name, spacer), name,
+                              spacer, end)
+    fresh = _spaced(system, name, dataclasses.replace(spacer, thickness=thick))
     proof = prove(Stage(scene_of(fresh), [scene_of(fresh).pairs[pair.name]]),
                   stops.real_travel(fresh).travel, 0.05, limit=0.0)
     proven = min(float(proof.proven[0]), float(proof.least[0]))
     works = proven >= pair.required and not proof.open_at
     angle = stops.meeting(fresh, name).contact(thick)
-    kind = "spacer" if stop.spacer else "moved stop"
+    do = _thicker(name, stop.spacer.thickness, thick, stack, unit) if stop.spacer else (
+        f"move the face of {spacer.on} by {shown_length(thick, unit)} towards the other, or put a "
+        f"spacer so thick on it ({name})")
+    return Cure("spacer" if stop.spacer else "moved stop", do,
+                f"{_effect(system, fresh, stop.input, angle)}; proven {_down(proven, unit)} over "
+                f"the travel then left, {shown_length(pair.required, unit)} required", works)
+
+
+def _spaced(system, name, spacer) -> System:
+    """The same system with another spacer at a stop."""
+    all_stops = system.model.stops
+    return System(dataclasses.replace(system.model, stops=all_stops | {
+        name: dataclasses.replace(all_stops[name], spacer=spacer)}))
+
+
+def _thickness(system, name, spacer, end) -> tuple[float, tuple | None]:
+    """Of a spacer that ends the travel at `end` at the latest, mm, and of which of its stock."""
+    thick = stops.thickness_for(stops.meeting(system, name), end)
+    stack = stops.stock_about(spacer.stock, thick)[1]
+    return float(np.ceil(thick * 1e3) / 1e3) if stack is None else float(sum(stack)), stack
+
+
+def _thicker(name, old, thick, stack, unit) -> str:
     made = f" = {' + '.join(shown_length(k, unit) for k in stack)}" if stack and len(stack) > 1 \
         else ""
-    do = (f"spacer of {name} from {shown_length(old, unit)} to {shown_length(thick, unit)}{made}"
-          if stop.spacer else f"move the face of {on} by {shown_length(thick, unit)} towards the "
-                              f"other, or put a spacer so thick on it ({name})")
-    return Cure(kind, do, f"{_effect(system, fresh, stop.input, angle)}; proven "
-                f"{_down(proven, unit)} over the travel then left, "
-                f"{shown_length(pair.required, unit)} required", works)
+    return f"spacer of {name} from {shown_length(old, unit)} to {shown_length(thick, unit)}{made}"
 
 
 def _effect(system, fresh, name, angle) -> str:

@@ -17,7 +17,7 @@ from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, shown_length
 from . import feels, gives, hands, servos, strength, strength_left
 from .answers import Answers, NothingAsked
-from .columns import counted, listed, place_words
+from .columns import about, counted, place_words
 from .movements import (
     band_misses,
     directions_cover,
@@ -95,15 +95,13 @@ def verdict_of(results: Answers) -> Verdict:
     """
     missed, unknown, aside, met, covers = list(results.also_missed), [], [], [], []
     asked = asked_of(results)
-    if results.built and not results.system.model.has_tolerances:
-        unknown.append("builds: the file gives no tolerances, so what is said of every build is "
-                       "said of the drawing alone; add [tolerance] hardpoint and rod")
+    unknown += _without_tolerances(results)
     results.work_out([name for question in asked for name in question.answers])
-    for question in asked:  # complexity over 10: all that one question can add, in its order
-        known = [getattr(results, name) is not None for name in question.answers]
+    for question in asked:
+        answered = _is_answered(results, question)
         mine = list(_undecided(results, question))
         unknown += _not_asked(results, question)
-        if all(known):
+        if answered:
             mine += question.misses(results)
             judged = question.judged(results)
             met += [judged] if judged and not mine else []
@@ -111,11 +109,27 @@ def verdict_of(results: Answers) -> Verdict:
             aside += question.set_aside(results)
             covers += question.covers(results)
         missed += sorted(mine, key=lambda miss: (not miss.decided, -miss.short))
-    words = list(dict.fromkeys(q.kind for q in QUESTIONS if q not in asked))
-    if words:
-        aside.insert(0, f"not asked for: {', '.join(words)}")
+    aside = [*_not_asked_for(asked), *aside]
     return Verdict(tuple(missed), tuple(dict.fromkeys(unknown)), tuple(dict.fromkeys(aside)),
                    tuple(met), tuple(dict.fromkeys(covers)), BUILD[results.built])
+
+
+def _without_tolerances(results) -> Iterator[str]:
+    if results.built and not results.system.model.has_tolerances:
+        yield ("builds: the file gives no tolerances, so what is said of every build is said of "
+               "the drawing alone; add [tolerance] hardpoint and rod")
+
+
+def _is_answered(results, question) -> bool:
+    """Whether all that a question needs was worked out; each is asked, to know why it is not."""
+    answers = [getattr(results, name) for name in question.answers]
+    return all(answer is not None for answer in answers)
+
+
+def _not_asked_for(asked) -> Iterator[str]:
+    words = dict.fromkeys(question.kind for question in QUESTIONS if question not in asked)
+    if words:
+        yield f"not asked for: {', '.join(words)}"
 
 
 def asked_of(results: Answers) -> list[Question]:
@@ -202,9 +216,9 @@ def _no_clearance_of(results):
     if bare:
         yield (f"clearance of {', '.join(bare)}: no shape in the file; nothing is proven about "
                f"them")
-    if results.system.model.springs:
-        yield (f"clearance of {listed(f'spring {name}' for name in results.system.model.springs)}: "
-               f"a spring has no shape in the file; nothing is proven about it")
+    yield from about((f"spring {name}" for name in results.system.model.springs),
+                     "clearance of {}: a spring has no shape in the file; nothing is proven about "
+                     "it")
     gaps = undrawn(scene_of(results.system))
     if gaps:
         yield (f"clearance of what is not drawn: no solid of the file is there for "
@@ -215,10 +229,9 @@ def _no_clearance_meant(results):
     waived = scene_of(results.system).waived
     if waived:
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
-    bare = [pair.name for pair in scene_of(results.system).pairs.values()
-            if pair.required == 0 and pair.rule not in ("stop", "waived", "joined")]
-    if bare:
-        yield f"clearance required of 0, free of contact and no more: {listed(bare)}"
+    yield from about((pair.name for pair in scene_of(results.system).pairs.values()
+                      if pair.required == 0 and pair.rule not in ("stop", "waived", "joined")),
+                     "clearance required of 0, free of contact and no more: {}")
     joints = {item.ball.joint for item in scene_of(results.system).left_out}
     if joints:
         yield (f"clearance at {counted(len(joints), 'joint', 'joints')}, within the radius listed "
@@ -298,9 +311,9 @@ def _tilt_covers(results):
 
 
 def _tilts_left(results):
-    open_ = [row["end"] for row in results.misalignment.to_dict("records") if row["ok"] is None]
-    if open_:
-        yield f"tilt of rod ends at {listed(open_)}: the file gives no bolt or no limit"
+    yield from about((row["end"] for row in results.misalignment.to_dict("records")
+                      if row["ok"] is None),
+                     "tilt of rod ends at {}: the file gives no bolt or no limit")
 
 
 def _pin_misses(results):
@@ -386,7 +399,8 @@ QUESTIONS = (  # in the order of the verdict
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
              _covering("Stops are judged along their own input, the others at neutral, as drawn;"
                        " whether the stick gets past them, {builds}, over all that they hang on.")),
-    Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins"),
+    Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins",
+                                "fixing_margins"),
              strength.load_misses,
              strength.margins_judged, strength_left.no_strength,
              strength.load_covers, strength.cases_switched),

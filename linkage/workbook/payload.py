@@ -288,16 +288,21 @@ def _hinged(system, grid, name) -> dict:
 def _solid(scene, name, origins, index, points) -> dict:
     solid, shape = scene.solid(name), scene.placed(name)
     origin = np.array([origins.get(body, (0.0, 0.0, 0.0)) for body in solid.carriers])
-    if isinstance(solid.pieces, Triangles):
+    is_mesh = isinstance(solid.pieces, Triangles)
+    if is_mesh:
         pieces = _drawn(solid.pieces, origin, points)
-        return {"name": name, "carriers": [index[body] for body in solid.carriers],
-                "pieces": pieces, "bars": [], "faces": [[piece[:2]] for piece in pieces]}
-    pieces, faces = _put_pieces(points, solid, origin), _faces(shape)
-    loops = iter(points.put_each([loop for face in faces for loop in face], origin))
-    faces = [[next(loops) for _ in face] for face in faces]
-    bars = [] if faces else pieces
+        faces = [[piece[:2]] for piece in pieces]
+    else:
+        pieces = _put_pieces(points, solid, origin)
+        faces = _put_faces(points, shape, origin)
     return {"name": name, "carriers": [index[body] for body in solid.carriers], "pieces": pieces,
-            "bars": bars, "faces": faces}
+            "bars": [] if faces or is_mesh else pieces, "faces": faces}
+
+
+def _put_faces(points, shape, origin) -> list[list]:
+    faces = _faces(shape)
+    loops = iter(points.put_each([loop for face in faces for loop in face], origin))
+    return [[next(loops) for _ in face] for face in faces]
 
 
 def _drawn(surface, origin, points) -> list:

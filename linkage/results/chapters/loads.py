@@ -20,9 +20,10 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
-TABLES = ("Least margins", "Joints", "Joint checks", "Worst rod loads", "Worst forces",
-          "Worst moments", "Loads on stops", "Load cases", "Rod margins", "Torque tubes",
-          "Stick force along ", "Lost motion", "Friction", "Rods that shake", "Servos")
+TABLES = ("Least margins", "Joints", "Joint checks", "Welds and bolts", "Worst rod loads",
+          "Worst forces", "Worst moments", "Loads on stops", "Load cases", "Rod margins",
+          "Torque tubes", "Stick force along ", "Lost motion", "Friction", "Rods that shake",
+          "Servos")
 SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
             "acceleration, air load but for its hinge moment, and bending of all but torque tubes "
@@ -32,8 +33,9 @@ LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loa
 FORMULAS = ("Formulas: stepped columns by Timoshenko and Gere, Johnson's parabola where a material "
             "gives no curve, its tangent modulus in a shank past half its yield stress; walls by "
             "AISC 360; tubes, shafts and plates by beam theory and distortion energy, plates in "
-            "torsion by Roark; bolts, lugs and threads by simple texts; ultimate in shear where "
-            "none is given that in tension / √3, in bearing that in tension: all from memory.")
+            "torsion by Roark; bolts, lugs and threads by simple texts, welds "
+            "as lines by Shigley; ultimate in shear where none is given that in tension / √3, in "
+            "bearing that in tension: all from memory.")
 RULED = ("Those that are worst for a part, and the paragraph that asks for each, of 14 CFR part "
          "23, 1-1-14 edition.")
 WHAT = {"pivot": "at its pivot", "bearing 1": "on its first bearing",
@@ -122,7 +124,8 @@ def _materials(model):
     """Names of the materials whose figures are in a margin."""
     parts = [*model.rods.values(), *(b.tube for b in model.bodies.values() if b.tube),
              *model.bodies.values(), *(s for b in model.bodies.values() for s in b.solids.values()),
-             *model.rod_ends.values(), *model.joints.values()]
+             *model.rod_ends.values(), *model.joints.values(), *model.welds.values(),
+             *model.boltings.values()]
     words = ("material", "bolt_material", "bears_material")
     return dict.fromkeys(name for part in parts for word in words
                          if (name := getattr(part, word, None)) is not None)
@@ -180,6 +183,13 @@ def _strength(results):
                     "under the factor of its kind, all else 1.5 x fitting; a dash: the file leaves "
                     "out what stands under missing.")
         yield DataTable("Joint checks", lambda: data)
+    if len(results.fixing_margins):
+        yield Table("Welds and bolts", in_units(system, results.fixing_margins,
+                                                stress="stress strength"),
+                    "What holds plates on hubs and tubes, each as if it held the plate alone, "
+                    "under all that the plate's rods put on it.  A weld as a line, bolts in shear "
+                    "and tension together; a tube at its hole by its net section.  A dash: the "
+                    "file leaves out what stands under missing.")
     if len(results.tube_margins):
         data = in_units(system, results.tube_margins, moment="torsion bending", stress="stress",
                         length="x y z")
@@ -308,11 +318,11 @@ def _servos(results):
     if data is None or not len(data):
         return
     system = results.system
-    said = data.assign(**{at: [gearing.said_place(system, place) if place else ""
-                               for place in data[at]] for at in ("over_at", "force_at")})
-    said = in_units(system, said.drop(columns="positions"), moment="gives_way",
-                    force="overpower force_error", angle="over_centre over_error")
-    yield Table("Servos", said, "Over-centre: least at its arm over the real travel, and how much "
+    shown = data.assign(**{at: [gearing.said_place(system, place) if place else ""
+                                for place in data[at]] for at in ("over_at", "force_at")})
+    shown = in_units(system, shown.drop(columns="positions"), moment="gives_way",
+                     force="overpower force_error", angle="over_centre over_error")
+    yield Table("Servos", shown, "Over-centre: least at its arm over the real travel, and how much "
                 "less it may be between the positions looked at; overpower: greatest force at the "
                 "grip that makes its clutch slip or its pin shear, of the servo alone, without "
                 "friction and air; lost: travel of the input that it takes away at either end.")
