@@ -84,6 +84,12 @@ def seen_from(home: Path | str, path: Path | str) -> str:
         return Path(path).resolve().as_posix()
 
 
+def mesh_seen_from(home: Path | str, folder: Path | str, file: str) -> str:
+    """The same of a mesh of a model file in `folder`; one still to be written lies in `home`."""
+    return file if getattr(file, "data", None) is not None else \
+        seen_from(home, Path(folder) / file)
+
+
 def put_hardpoints(table: dict, name: str, rows: dict) -> None:
     """Put the points of a CSV file where the model file would have had them."""
     bodies = _table_in(table, "body")
