@@ -36,14 +36,7 @@ from .keys import (
 from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
-from .side_files import (
-    DRAWN,
-    mesh_seen_from,
-    rows_changed,
-    seen_from,
-    solids_in,
-    unwritten_of,
-)
+from .side_files import DRAWN, rows_changed, seen_from, solids_in, unwritten_of
 from .springs import Spring
 from .whole import Model
 
@@ -469,9 +462,9 @@ def _with_drawings(source: Source, full: dict, folder, home) -> dict:
             for word in DRAWN:
                 solid.pop(word, None)
             solid |= keys | {"drawing": keys["drawing"] if home is None else
-                             seen_from(home, Path(folder) / keys["drawing"])}
+                             seen_from(home, folder, keys["drawing"])}
     for *_, solid in () if home is None else solids_in(full):
-        solid |= {"file": mesh_seen_from(home, folder, solid["file"])} if "file" in solid else {}
+        solid |= {"file": seen_from(home, folder, solid["file"])} if "file" in solid else {}
     return full
 
 

@@ -76,18 +76,17 @@ def beside(folder: Path | str, name: str) -> Path:
     return path if path.exists() else Path(os.path.normpath(path))
 
 
-def seen_from(home: Path | str, path: Path | str) -> str:
-    """A path as it is written in a file of a folder."""
+def seen_from(home: Path | str, folder: Path | str, name: str) -> str:
+    """What a file beside a model file in `folder` is called in one in `home`.
+
+    A mesh that is still to be written lies there, too.
+    """
+    if getattr(name, "data", None) is not None:
+        return name
     try:
-        return Path(os.path.relpath(path, home)).as_posix()
+        return Path(os.path.relpath(Path(folder) / name, home)).as_posix()
     except ValueError:  # on another drive
-        return Path(path).resolve().as_posix()
-
-
-def mesh_seen_from(home: Path | str, folder: Path | str, file: str) -> str:
-    """The same of a mesh of a model file in `folder`; one still to be written lies in `home`."""
-    return file if getattr(file, "data", None) is not None else \
-        seen_from(home, Path(folder) / file)
+        return (Path(folder) / name).resolve().as_posix()
 
 
 def put_hardpoints(table: dict, name: str, rows: dict) -> None:
