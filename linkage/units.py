@@ -262,6 +262,17 @@ def rounded_down(value: float, digits: int) -> float:
     return math.floor(value * 10**digits + 1e-6) / 10**digits if math.isfinite(value) else value
 
 
+def rounded_up(value: float, digits: int) -> float:
+    """An upper bound rounded so that it stays one, as `rounded_down` does a lower one.
+
+    Examples
+    --------
+    >>> rounded_up(0.98425, 2), rounded_up(0.5, 3)
+    (0.99, 0.5)
+    """
+    return -rounded_down(-value, digits)
+
+
 def file_length(mm: float, unit: str) -> float | str:
     """A length in mm as it is written to a file, so that reading gives it back exactly.
 

@@ -53,7 +53,7 @@ def test_page_one_answers_and_pictures_are_vectors(made):
         assert words in first
     assert len(first) > 1500  # the page is not blank
     assert not any(page.get_images() for page in document)
-    assert len(document) <= 30  # 41 before, without sheets of contacts, card, springs, pictures
+    assert len(document) <= 24  # 41 before, without sheets of contacts, card, springs, pictures
     card = next(page.get_text() for page in document if "Shop card" in page.get_text())
     for name in ("Card, rods", "Card, cut and made", "Card, stock", "Card, blanks",
                  "Card, at each stop", "Weight of what the file gives"):

@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING
 
 from flint import arb, arb_mat
 
-from .builds import NONE, Built, Cost
+from .builds import NARROW, NONE, Built, Cost
 from .dimensions import in_build
-from .lengths import Refused
+from .lengths import AIRFRAME, Refused
 from .motion import DIGITS, Motion, OutOfReach, halved, leaves_of
 from .pairs import Pairs
 from .rates import OutOfShow
@@ -106,7 +106,8 @@ class Book:
         """The same in every build, as far as what builds do has to be known to show enough."""
         low, n, enough = known
         gap = self.less(low, n, sides)
-        for rough in (True, False) if gap >= enough else ():
+        small = all(high - low <= NARROW for low, high in cell)
+        for rough in (True, False) if gap >= enough and not small else ():
             far = gap - self.moved_at_most(pair, rough)
             if far >= enough:
                 return far
@@ -115,9 +116,14 @@ class Book:
         return self.less(low - cost.most, n, sides)
 
     def moved_at_most(self, pair: Pair, rough: bool) -> float:
-        """How much nearer builds bring two solids at most, anywhere in the travel."""
-        return sum(self.built.most_moved(self.known[name], pair.frame, self.travel, rough=rough)
-                   for name in pair.names) * UP if self.travel else math.inf
+        """How much nearer builds bring two solids at most, anywhere in the travel.
+
+        As seen from what carries both, or from the airframe.
+        """
+        if not self.travel:
+            return math.inf
+        return min(sum(self.built.most_moved(self.known[name], frame, self.travel, rough=rough)
+                       for name in pair.names) for frame in {pair.frame, AIRFRAME}) * UP
 
     def blamed(self, pair: Pair, sides: Sequence[Side], cell: tuple) -> int | None:
         """The input at whose middle a cell is best cut; None where it is a place.

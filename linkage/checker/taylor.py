@@ -115,14 +115,9 @@ class Taylor:
                     rest += above(z) * left
                     z *= share
                 c[k] = c[k] + z if k in c else z
-        rest += self.rests_times(other)
-        return Taylor(self.table, c, rest * UP + TINY if rest else 0.0)
-
-    def rests_times(self, other: Taylor) -> float:
-        """What the rests of two polynomials add to that of their product."""
         if self.rest or other.rest:
-            return self.size * other.rest + self.rest * sum(other.sizes)
-        return 0.0
+            rest += self.size * other.rest + self.rest * sum(other.sizes)
+        return Taylor(self.table, c, rest * UP + TINY if rest else 0.0)
 
     def scaled(self, factor: arb) -> Taylor:
         """The same times a number."""

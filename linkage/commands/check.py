@@ -31,8 +31,9 @@ def run(argv: list[str]) -> int:
                               built=args.built)
     verdict = results.verdict
     progress("")
+    proof = _certified(args, results)
     print(sheet_of(results, args.file))
-    _write(args, results, progress)
+    _write(args, results, progress, proof)
     print(f"\n{verdict.sentence}")
     return verdict.exit_code
 
@@ -89,15 +90,14 @@ def _check_places(args) -> None:
         _check_changes(args)
 
 
-def _write(args, results, progress) -> None:
+def _write(args, results, progress, proof) -> None:
     """Write all that was asked for beside the sheet."""
     if args.csv:
         write_tables(args.csv, results.tables(), args.replace)
-    proof = _certified(args, results, progress)
     if args.out:
         _write_report(args, results, progress, proof)
     if args.proof:
-        _write_proof(args, proof)
+        _write_proof(args, proof.made(progress))
     if args.changes:
         _write_changes(args, results)
     if args.log:
@@ -108,9 +108,9 @@ def _write_report(args, results, progress, proof):
     from ..report import PROOF, report_files, write_report
 
     progress("report")
-    files = report_files(results, args.paper)
-    if proof:
-        files[PROOF] = proof
+    files = report_files(results, args.paper, settle=lambda: proof.made(progress))
+    if made := proof.made(progress):
+        files[PROOF] = made
     write_report(args.out, files, args.replace)
     progress("")
     print(f"\n{args.out}: {', '.join(name for name in files if '/' not in name)} and "
@@ -128,27 +128,44 @@ def _check_proof(args):
         raise LinkageError(f"--proof {NEEDS_FLINT}") from error
 
 
-def _certified(args, results, progress):
-    """The certificate of the clearance proof, for a report held against the file by the checker."""
-    if not (args.proof or args.out) or results.clearance is None:
-        return None
-    progress("certificate")
-    try:
+def _certified(args, results):
+    """The certificate of the clearance proof, begun beside all else where it is asked for."""
+    return _Certified(args, results, (args.proof or args.out) and results.clearance is not None)
+
+
+class _Certified:
+    """A certificate, and what the checker says of it, made on a core of their own."""
+
+    def __init__(self, args, results, asked):
+        from ..results.second_core import SecondCore
+
+        self.args, self.results, self.asked, self.proof = args, results, asked, None
+        self.core = SecondCore(self._work if asked else None)
+
+    def _work(self):
         from ..certificate import certificate, checked, packed
 
-        proof = packed(certificate(results.system, args.file, results.clearance))
-        if args.out:
-            progress("checker")
-            results.keep({"checker": checked(args.file, proof)}, {})
-    except (ImportError, LinkageError) as error:
-        if args.proof:
-            raise
-        why = f"it {NEEDS_FLINT}" if isinstance(error, ImportError) else error
-        results.keep({"checker": f"not asked: {why}"}, {})
-        return None
-    finally:
-        progress("")
-    return proof
+        file, results = self.args.file, self.results
+        proof = packed(certificate(results.system, file, results.clearance))
+        return proof, checked(file, proof) if self.args.out else ""
+
+    def made(self, progress) -> bytes | None:
+        """The certificate, kept with the checker's words; None where it can't be."""
+        if not self.asked:
+            return self.proof
+        self.asked = False
+        progress("certificate")
+        try:
+            self.proof, checker = self.core.join() or self._work()
+            self.results.keep({"checker": checker}, {})
+        except (ImportError, LinkageError) as error:
+            if self.args.proof:
+                raise
+            why = f"it {NEEDS_FLINT}" if isinstance(error, ImportError) else error
+            self.results.keep({"checker": f"not asked: {why}"}, {})
+        finally:
+            progress("")
+        return self.proof
 
 
 def _write_proof(args, proof):

@@ -11,13 +11,15 @@ from ..motion import System
 from ..units import in_house_units
 from .fixings import fixings
 from .joints import fitting_factor
-from .margins import margin, tension_margin
+from .margins import margin, together_margin
 from .plates import plate_cuts
 from .worst import worst_loads
 
 if TYPE_CHECKING:
     import pandas as pd
 
+NOTHING = {"stress": 0.0, "case": ""}
+LOAD = ("part", "what", "force", "moment", "stress")  # a row of the worst loads less its place
 COLUMNS = ["fixing", "plate", "check", "stress", "strength", "factor", "reason", "margin", "case",
            "missing"]
 
@@ -39,7 +41,7 @@ def fixing_margins(system: System, worst: pd.DataFrame | None = None) -> pd.Data
         "tube beside it", "bolts", "bearing", "sleeve", "tube at its hole"), stress (N/mm² at limit
         load), strength (N/mm², ultimate), factor, reason (of the factor), margin (strength /
         (stress x factor) - 1, of plate and tube the lesser of that and yield at limit; NaN where
-        the file gives too little), case and missing (what it leaves out).
+        the file gives too little), case, missing (what it leaves out), and one column per input.
 
     Notes
     -----
@@ -53,7 +55,7 @@ def fixing_margins(system: System, worst: pd.DataFrame | None = None) -> pd.Data
     rows = [{"fixing": name, "plate": plate, **row} for name, part in fixings(system.model)
             for plate in part.plates
             for row in _checks(system, (name, part, plate), named)]
-    return pd.DataFrame(rows, columns=COLUMNS)
+    return pd.DataFrame(rows, columns=[*COLUMNS, *system.travel_box()])
 
 
 def _checks(system, fixing, named) -> Iterator[dict]:
@@ -73,8 +75,9 @@ def _weld_checks(model, fixing, named):
     yield _held(model, "weld", named.get((name, plate)), strength,
                 "material" if part.material is None else "ultimate stress of its material")
     body, _ = plate.split("/")
-    made = model.material(model.solids[plate].material)
-    yield _section(model, "plate beside it", named.get(("stress", plate)), made, part.beside)
+    made, near = model.material(model.solids[plate].material), named.get(("buckling", plate))
+    yield _section(model, "plate beside it", named.get(("stress", plate)), (made, part.beside),
+                   near["stress"] / made.yield_stress if near else 0.0)
     tube = model.bodies[body].tube
     if tube is not None:
         yield _tube(model, "tube beside it", fixing, named, part.beside)
@@ -110,7 +113,7 @@ def _tube(model, check, fixing, named, share):
     if lacking:
         return _row(check, missing=", ".join(lacking))
     return _section(model, check, named.get((f"{name} tube", plate)),
-                    model.material(body.tube.material), share)
+                    (model.material(body.tube.material), share))
 
 
 def _held(model, check, load, strength, lacking):
@@ -118,24 +121,26 @@ def _held(model, check, load, strength, lacking):
     if not strength:
         return _row(check, missing=lacking)
     factor, reason = fitting_factor(model)
-    stress, case = _carried(load)
-    return _row(check, stress=stress, strength=strength, factor=factor, reason=reason,
-                margin=margin(strength, stress, factor), case=case)
+    load = load or NOTHING
+    return _row(check, **_place(load), stress=load["stress"], strength=strength, factor=factor,
+                reason=reason, margin=margin(strength, load["stress"], factor))
 
 
-def _section(model, check, load, material, share):
-    """What is welded or bored, at a share of its strength."""
+def _section(model, check, load, made, buckling=0.0):
+    """What is welded or bored, of a material at a share of its strength."""
+    material, share = made
     if share is None:
         return _row(check, missing="beside")
-    stress, case = _carried(load)
-    safety = model.factor.safety
-    return _row(check, stress=stress, strength=share * (material.ultimate or math.nan),
-                factor=safety, reason=f"yield at limit, ultimate x {safety:g}",
-                margin=tension_margin(material, share, stress, safety), case=case)
+    load, safety = load or NOTHING, model.factor.safety
+    return _row(check, **_place(load), stress=load["stress"],
+                strength=share * (material.ultimate or math.nan), factor=safety,
+                reason=f"yield at limit, ultimate x {safety:g}",
+                margin=together_margin(material, load["stress"] / share, buckling, safety))
 
 
-def _carried(load) -> tuple[float, str]:
-    return (0.0, "") if load is None else (load["stress"], load["case"])
+def _place(load):
+    """The case of a load, and the stick position."""
+    return {key: value for key, value in load.items() if key not in LOAD}
 
 
 def _row(check, **figures):

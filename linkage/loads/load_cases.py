@@ -20,18 +20,18 @@ IDLE = 1e-6  # gearing (radian per radian, mm) below which a surface can't hold 
 SPRUNG = ", with springs"  # what the name of a case in which they act ends with
 
 RULES = {  # all 14 CFR part 23, 1-1-14 edition, but for those that say otherwise
-    "hinge moments": "23.395(a)(1), from memory; A23.13(a)(1)",
-    "one pilot": "23.395, from memory; 23.397(b)",
-    "two pilots together": "23.399(b), from memory",
-    "two pilots opposed": "23.399(a), from memory; A23.13(b)",
+    "hinge moments": "A23.13(a)(1); 23.395(a)(1), from memory, as 25.395(a)",
+    "one pilot": "23.397(b); 23.395, from memory, as 25.395(b)",
+    "two pilots together": "23.399(b), from memory, as 25.399(b)",
+    "two pilots opposed": "A23.13(b); 23.399(a), from memory, as 25.399(a)",
     "jam": "A23.13(a)(1)(ii): rugged for jamming",
     "springs alone": "23.301, from memory: loads expected in service",
     "two pilots at a jam": "A23.13(a)(1)(ii) with the forces of 23.399(b), from memory; common "
                            "practice, no source for both together",
-    "against a stop": "23.675(c), from memory; 25.675(c) read",
+    "against a stop": "23.675(c)",
     "servo": "23.395(a)(2), from memory: as much as automatic devices can produce",
-    "servo jammed": "23.1329, from memory: the pilot overpowers it",
-    "ground gust": "23.415(a)(2) and (b), speed from memory"}
+    "servo jammed": "23.1329, from memory, as 29.1329(a)(1): the pilot overpowers it",
+    "ground gust": "23.415(a)(2) and (b)"}
 GUST = {"aileron": 0.75, "flaperon": 0.75, "elevon": 0.75, "elevator": 0.75, "stabilator": 0.75,
         "rudder": 0.75}  # K of 23.415(b); ailerons with the stick locked in the middle
 FULL_THROW = 0.5  # K of 23.415(b) of ailerons at full throw, up on one side and down on the other

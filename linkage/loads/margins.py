@@ -200,7 +200,9 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
         the worst place; NaN where the file places no bearings, and bending is then not in it),
         stress (N/mm², equivalent by distortion energy), x, y, z (worst place on its middle line at
         neutral, mm), case, margin (yield at limit load, ultimate at limit x safety, whichever is
-        less), missing, and one column per input.
+        less, of a plate with its buckling: `together_margin`), buckling (share of the load at which
+        a plate's arms buckle out of their plane, NaN of all else), missing, and one column per
+        input.
     """
     import pandas as pd
 
@@ -212,7 +214,7 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
     rows += [_shaft_row(system, name, named) for name in shafts(system.model)]
     rows += [_plate_row(system, name, named) for name in plate_cuts(system)]
     return pd.DataFrame(rows, columns=["body", "torsion", "bending", "stress", "x", "y", "z",
-                                       "case", "margin", "missing", *names])
+                                       "case", "margin", "buckling", "missing", *names])
 
 
 def _tube_row(system, name, named):
@@ -275,9 +277,21 @@ def _plate_row(system, name, named):
         row |= dict(zip("xyz", place.tolist(), strict=True))
     lacking = unbored(model, name, (*plate_cuts(system)[name].addresses, f"{body}/pivot"))
     row["missing"] = f"hole at {', '.join(lacking)}" if lacking else ""
-    row["margin"] = tension_margin(model.material(model.bodies[body].solids[solid].material), 1.0,
-                                    row["stress"], model.factor.safety)
+    made, near = model.material(model.solids[name].material), named.get((name, "buckling"))
+    row["buckling"] = near["stress"] / made.yield_stress if near else 0.0
+    row["margin"] = together_margin(made, row["stress"], row["buckling"], model.factor.safety)
     return row
+
+
+def together_margin(material: Material, stress: float, buckling: float, safety: float) -> float:
+    """Of a section and of buckling together: 1 / (stress / strength + share of buckling load) - 1.
+
+    Yield at limit load, ultimate at limit x safety, the lesser (W. Merchant's and Rankine's rule,
+    from memory: no more than what a member in which both grow together bears).
+    """
+    limits = [(material.yield_stress, 1.0)]
+    limits += [(material.ultimate, safety)] if material.ultimate else []
+    return min(margin(1.0, stress / strength + buckling, factor) for strength, factor in limits)
 
 
 def _bent_margin(model, tube, stress):

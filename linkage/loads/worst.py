@@ -12,11 +12,12 @@ from ..search import SAFETY, may_rise
 from ..stops import judged_box
 from ..units import in_house_units
 from .beams import Beam, beam_of
+from .buckling import buckling_share, plate_yield
 from .finer import Finer, distinct
 from .fixings import fixing_stress
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
-from .plates import plate_stress
+from .plates import worst_plate_stress
 from .shafts import shaft_stress
 from .statics import Statics
 from .stop_contact import at_stop, grazing
@@ -30,6 +31,7 @@ MOST = 20_000  # stick positions of the first look, with however many inputs
 NOISE = 1e-6  # N, N mm: what is less is rounding
 TOLD = 1 + 2e-5  # a load that may be greater by less is not looked for: no digit shown would move
 MOMENTS = ("across", "about", "tube")  # what of a part is a moment; all else is a force
+STRESSES = ("stress", "buckling")
 FIXED = ("weld ", "bolting ")  # how what a fixing carries begins: a stress each
 SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
 AT_STOPS = {1: 49, 2: 17, 3: 7}  # positions of each other input with a stop in contact
@@ -54,20 +56,29 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "tube" (N mm, the greatest moment in the tube) and, where it turns in bearings,
         "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
         in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress" and what
-        `fixing_stress` gives of its weld or bolts.
+        `fixing_stress` gives of its weld or bolts; of a plate "buckling" (N/mm², the share of its
+        buckling load x yield stress).
     """
-    axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
-    loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
-    loads |= {("load", key[1]): np.abs(share[:, k]) for k, key in enumerate(statics.loads)
-              if key[0] == "stop"}
+    loads = {("load", key[1]): np.abs(share[:, k]) for k, key in enumerate(statics.loads)
+             if key[0] == "stop"}
+    statics, share = statics.under(share), np.ones((statics.count, 1))
+    loads |= {("axial", rod): statics.inner_forces[:, 0, i] for i, rod in enumerate(statics.rods)}
     for body in statics.reactions:
         loads |= {(what, body): values for what, values in _on_body(statics, share, body)}
+    return loads | dict(_in_sections(statics, share))
+
+
+def _in_sections(statics, share):
+    """Stresses of tubes, shafts and plates, what plates come to in buckling, what holds them."""
     beams = {body: beam_of(statics, share, body) for body in statics.beams}
-    loads |= {("stress", body): beam.stress.max(axis=-1) for body, beam in beams.items()}
-    for stress, solids in ((shaft_stress, statics.shafts), (plate_stress, statics.plates)):
-        loads |= {("stress", solid): stress(statics, share, solid).max(axis=-1)
-                  for solid in solids}
-    return loads | dict(fixing_stress(statics, share, beams))
+    yield from ((("stress", body), beam.stress.max(axis=-1)) for body, beam in beams.items())
+    for shaft in statics.shafts:
+        yield ("stress", shaft), shaft_stress(statics, share, shaft).max(axis=-1)
+    for plate in statics.plates:
+        yield ("stress", plate), worst_plate_stress(statics, share, plate)
+        yield ("buckling", plate), plate_yield(statics.model, plate) * buckling_share(
+            statics, share, plate)
+    yield from fixing_stress(statics, share, beams)
 
 
 def _on_body(statics, share, body):
@@ -210,11 +221,11 @@ def _looked_over(system, listed, box, sides):
     finer = Finer(lambda key: worst[key][0] * TOLD if key in worst else NOISE,
                   lambda case, loads, places: _note(worst, case, loads, places),
                   np.array(list(box.values())))
-    for case in listed:
-        share = shares(statics, case)
+    held = [shares(statics, case) for case in listed]
+    every = statics.at(np.tile(np.arange(len(grid)), len(listed)))
+    for case, share, loads in zip(listed, held, _beside_each_other(every, held), strict=True):
         beyond |= _beyond_the_hand(statics, case, share)
         partly[case.name] = float(np.mean(~np.isfinite(share).all(axis=-1)))
-        loads = dict(_sensed(carried(statics, share)))
         _note(worst, case, loads, grid)
         for key, values in loads.items():
             if np.isfinite(values).any():
@@ -237,7 +248,7 @@ def kind_of(what: str) -> str:
     """Whether what a part carries is a force, a moment or a stress."""
     if what in MOMENTS:
         return "moment"
-    return "stress" if what == "stress" or what.startswith(FIXED) else "force"
+    return "stress" if what in STRESSES or what.startswith(FIXED) else "force"
 
 
 def beam_at(system: System, body: str, row: dict) -> Beam:
@@ -306,9 +317,18 @@ def _loads_at(system, names, some, places):
     every, _, where = distinct(np.concatenate(places))
     statics = Statics(system.sweep(**dict(zip(names, every.T, strict=True))))
     ends = np.cumsum([len(own) for own in places])[:-1]
-    for case, rows in zip(some, np.split(where, ends), strict=True):
-        mine = statics.at(rows)
-        yield dict(_sensed(carried(mine, shares(mine, case))))
+    held = [shares(statics, case)[rows]
+            for case, rows in zip(some, np.split(where, ends), strict=True)]
+    yield from _beside_each_other(statics.at(where), held)
+
+
+def _beside_each_other(statics, held):
+    """What parts carry in some load cases whose shares follow each other along the positions."""
+    loads = dict(_sensed(carried(statics, np.concatenate(held))))
+    ends = np.cumsum([len(share) for share in held])[:-1]
+    apart = {key: np.split(values, ends) for key, values in loads.items()}
+    for k in range(len(held)):
+        yield {key: values[k] for key, values in apart.items()}
 
 
 def _at_stop(system, worst, name, names):

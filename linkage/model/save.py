@@ -55,7 +55,7 @@ def saved_files(source: Path | str, wanted: Model, path: Path | str,
     except LinkageError as error:
         raise FileError(f"{source}: {error.sentence}", path=str(source)) from error
     files = {} if done.hardpoints is None else {path.parent / own: done.hardpoints.encode("utf-8")}
-    files |= {path.parent / name: file.data for name, file in done.meshes.items()}
+    files |= {path.parent / name: data for name, data in done.meshes.items()}
     return files | {path: _with_note(done.text, note).encode("utf-8")}
 
 

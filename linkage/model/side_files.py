@@ -6,7 +6,7 @@ import copy
 import csv
 import io
 import os
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from ..disk.names import LONGEST
@@ -76,17 +76,12 @@ def beside(folder: Path | str, name: str) -> Path:
     return path if path.exists() else Path(os.path.normpath(path))
 
 
-def seen_from(home: Path | str, folder: Path | str, name: str) -> str:
-    """What a file beside a model file in `folder` is called in one in `home`.
-
-    A mesh that is still to be written lies there, too.
-    """
-    if getattr(name, "data", None) is not None:
-        return name
+def seen_from(home: Path | str, path: Path | str) -> str:
+    """A path as it is written in a file of a folder."""
     try:
-        return Path(os.path.relpath(Path(folder) / name, home)).as_posix()
+        return Path(os.path.relpath(path, home)).as_posix()
     except ValueError:  # on another drive
-        return (Path(folder) / name).resolve().as_posix()
+        return Path(path).resolve().as_posix()
 
 
 def put_hardpoints(table: dict, name: str, rows: dict) -> None:
@@ -134,10 +129,46 @@ def put_meshes(table: dict, folder: Path, unwritten: Mapping[str, MeshFile]) -> 
                     solid["file"], beside(folder, solid["file"]))
 
 
-def unwritten_of(solids: Iterable) -> dict:
-    """Files of meshes among some solids that are still to be written: ``{name: MeshFile}``."""
-    files = [getattr(solid, "file", None) for solid in solids]
-    return {str(file): file for file in files if getattr(file, "data", None) is not None}
+def with_drawings(table: dict, before: dict, drawn: dict, folder: Path | str,
+                  home: Path | str | None) -> dict:
+    """A table with drawings in place of the outlines that still hold, files seen from `home`.
+
+    Parameters
+    ----------
+    table : dict
+        Left as it is.
+    before : dict
+        As it was read, outlines of drawings put in.
+    drawn : dict
+        The keys that `put_drawn` gave.
+    folder : path
+        That files are named from.
+    home : path, optional
+        That they are to be named from; as they are unless given.
+    """
+    table = copy.deepcopy(table)
+    for (part, name), keys in drawn.items():
+        solid, old = (_solids_of(each, part).get(name) for each in (table, before))
+        if solid and [*map(solid.get, DRAWN)] == [*map(old.get, DRAWN)]:
+            for word in DRAWN:
+                solid.pop(word, None)
+            solid |= keys | {"drawing": keys["drawing"] if home is None else
+                             seen_from(home, Path(folder) / keys["drawing"])}
+    if home is not None:
+        _name_meshes(table, folder, home)
+    return table
+
+
+def _name_meshes(table, folder, home) -> None:
+    """Name files of meshes as they are seen from `home`, but for those still to be written."""
+    for *_, solid in solids_in(table):
+        if getattr(solid.get("file", ""), "data", None) is None and "file" in solid:
+            solid["file"] = seen_from(home, Path(folder) / solid["file"])
+
+
+def _solids_of(table, part) -> dict:
+    home = table.get(AIRFRAME, {}) if part == AIRFRAME else table["body"].get(part, {})
+    return home.get("solid", {})
 
 
 def solids_in(table: dict) -> Iterator[tuple]:

@@ -122,9 +122,12 @@ def _elements(parent, placed, group) -> Iterator[tuple]:
         kind = _kind(element)
         if kind in NO_EDGES or not kind or _is_hidden(element):
             continue
+        if "transform:" in element.get("style", "").replace(" ", ""):
+            raise LinkageError(f"turns a {kind} by its style; save it as plain SVG")
         here = _joined(placed, _turned(element.get("transform", "")))
         if kind in ("g", "a"):
-            yield from _elements(element, here, (*group, *_names(element)))
+            names = _names_of(element)
+            yield from _elements(element, here, (*group, names) if names else group)
         elif kind in KINDS:
             yield element, here, group
         else:
@@ -132,18 +135,13 @@ def _elements(parent, placed, group) -> Iterator[tuple]:
 
 
 def _is_hidden(element) -> bool:
-    """Whether an element is not drawn; one that its style turns is refused."""
-    style = element.get("style", "").replace(" ", "")
-    if "transform:" in style:
-        raise LinkageError(f"turns a {_kind(element)} by its style; save it as plain SVG")
-    return "display:none" in style or element.get("display") == "none"
+    return "display:none" in element.get("style", "").replace(" ", "") \
+        or element.get("display") == "none"
 
 
-def _names(group) -> list[tuple]:
-    """The label and the id of a group, as one; none where it has neither."""
-    names = tuple(value for word in ("label", "id") for key, value in group.attrib.items()
-                  if key.rsplit("}", 1)[-1] == word)
-    return [names] if names else []
+def _names_of(element) -> tuple[str, ...]:
+    return tuple(value for word in ("label", "id") for key, value in element.attrib.items()
+                 if key.rsplit("}", 1)[-1] == word)
 
 
 def _joined(outer, inner):
@@ -167,7 +165,7 @@ def _turned(text) -> np.ndarray:
 
 
 def _one_turn(word, k):
-    # complexity over 10: each word that the format has for a transform, with its counts of numbers
+    # complexity over 10: a line for each transform that SVG knows
     if word == "matrix" and len(k) == 6:
         return np.array([[k[0], k[2], k[4]], [k[1], k[3], k[5]]])
     if word == "translate" and len(k) in (1, 2):

@@ -21,6 +21,7 @@ from .style import (
     deflection_axis,
     in_our_look,
     input_axis,
+    is_narrow,
     label_ends,
     note,
     say,
@@ -91,7 +92,9 @@ def gearing_curves(system: System, ax: Axes | None = None, *, input: str = "pitc
         return ax
     deflection_axis(ax.yaxis, system, moved)
     travels = gearing.required_travels(system) if travels is None else travels
-    _target_bands(ax, system, travels[travels["input"] == input], moved)
+    required = travels[(travels["input"] == input) & travels["surface"].isin(list(moved))]
+    _target_bands(ax, system, required, moved)
+    _found_travels(ax, system, required)
     ax.margins(x=0.03, y=0.08)
     label_ends(ax, lines, [_slope_words(system, name, input) for name in moved])
     return ax
@@ -106,16 +109,21 @@ def _slope_words(system, surface, name) -> str:
 
 
 def _target_bands(ax, system, rows, surfaces):
-    """A band per required travel, and where the surface ends up: in it, or missed by how much."""
-    rows = rows[rows["surface"].isin(list(surfaces))]
+    """A band per required travel."""
     for (way, wanted, within), same in rows.groupby(["way", "required", "within"], sort=False):
         middle = SIGNS[way] * wanted
         ax.axhspan(middle - within, middle + within, facecolor=WASH, edgecolor=PALE, hatch="////",
                    linewidth=0.6, zorder=0)
         word = gearing.deflection_words(system, same["surface"].iloc[0])[SIGNS[way] > 0]
-        ax.annotate(f"required {wanted:g}° {word} ± {within:g}°: {', '.join(same['surface'])}",
+        whose = "" if is_narrow(ax) and set(same["surface"]) == set(surfaces) else \
+            f": {', '.join(same['surface'])}"
+        ax.annotate(f"required {wanted:g}° {word} ± {within:g}°{whose}",
                     (0.5, middle - within), (0, 3), xycoords=ax.get_yaxis_transform(),
                     textcoords="offset points", ha="center", fontsize=SMALL, color=GREY)
+
+
+def _found_travels(ax, system, rows):
+    """Where each surface ends up: in its band, or missed by how much."""
     for row in rows.dropna(subset=["found"]).to_dict("records"):
         place = (float(shown_input(system, row["input"], row["at"])),
                  SIGNS[row["way"]] * row["found"])

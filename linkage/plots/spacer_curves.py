@@ -19,6 +19,7 @@ from .style import (
     SMALL,
     axes_of,
     in_our_look,
+    is_narrow,
     label_ends,
     say,
     shown_input,
@@ -63,7 +64,7 @@ def spacer_chart(system: System, ax: Axes | None = None, *, stop: str) -> Axes:
     wide = min(NEUTRAL * free, ROOM * max(*marks, 0.1 * free))
     steps = [t for t in marks if 0 < t < wide]
     thickness = np.unique([*np.linspace(0.0, wide, STEPS), *steps])
-    angle = np.array([_contact(faces, t) for t in thickness])
+    angle = faces.contacts(thickness)
     if not np.isfinite(angle).any():
         faces.contact(faces.thickness)  # says why
     lines, texts = _stopped_lines(ax, faces, thickness, angle)
@@ -72,17 +73,11 @@ def spacer_chart(system: System, ax: Axes | None = None, *, stop: str) -> Axes:
         f"spacer thickness, {unit}", f"travel at the stop, {what} from neutral")
     ax.margins(x=0.02, y=0.12)
     low, high = ax.get_ylim()
-    ax.set_ylim(low - 0.22 * (high - low), high)  # room for the names of the stock
+    foot = 0.5 if is_narrow(ax) else 0.22
+    ax.set_ylim(low - foot * (high - low), high)  # room for the names of the stock
     _stock_marks(ax, faces, thickness, angle)
     label_ends(ax, lines, texts)
     return ax
-
-
-def _contact(faces, thickness) -> float:
-    try:
-        return faces.contact(float(thickness))
-    except LinkageError:
-        return np.nan
 
 
 def _stopped_lines(ax, faces, thickness, angle):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import io
+import textwrap
 from collections.abc import Callable, Iterable, Sequence
 from typing import TYPE_CHECKING
 
@@ -42,6 +43,7 @@ LOOK = {"font.family": ["DejaVu Sans"], "font.size": 8.0, "text.color": INK,
         "lines.linewidth": 1.6, "lines.markersize": 5.0, "hatch.linewidth": 0.5,
         "hatch.color": PALE}
 PAGE = (8.4, 4.2)  # inches; two fit a standing page
+HALF = (4.3, 2.75)  # of one that stands beside another
 SMALL = 7.0  # size of labels in a picture, points
 
 
@@ -73,18 +75,43 @@ def axes_of(ax: Axes | None, room: float = 0.25) -> Axes:
     return picture.add_axes((0.115, 0.13, 0.86 - room, 0.73))
 
 
+@in_our_look
+def half_axes(room: float = 0.36) -> Axes:
+    """New axes on half a page's width, of a picture that stands beside another.
+
+    Parameters
+    ----------
+    room : float
+        Share of the width for labels at their right.
+    """
+    return Picture(figsize=HALF).add_axes((0.19, 0.15, 0.80 - room, 0.64))
+
+
 def add_caution(figure: Figure) -> None:
     """The usual caution along the foot of a page of our own."""
     figure.text(0.01, 0.012, CAUTION.replace("\n", " "), fontsize=5.5, color=GREY)
 
 
+def is_narrow(ax: Axes) -> bool:
+    """Whether a picture has half a page's width."""
+    return ax.figure.get_figwidth() < PAGE[0] / 1.5
+
+
 def say(ax: Axes, question: str, under: str, x: str, y: str) -> None:
     """Title, a line under it, and what the axes count."""
-    for text in (ax.set_title(question), ax.set_xlabel(x), ax.set_ylabel(y)):
+    narrow = is_narrow(ax)
+    if narrow:
+        question, y = textwrap.fill(question, 54), textwrap.fill(y, 26)
+    texts = [ax.set_title(question, x=-0.2 if narrow else 0.0), ax.set_xlabel(x), ax.set_ylabel(y)]
+    for text, size in zip(texts, (8.0, SMALL, SMALL), strict=True):
         text.set(parse_math=False, usetex=False)
-    ax.annotate(shortened(under), (0, 1), (0, 5), xycoords="axes fraction",
-                textcoords="offset points", fontsize=SMALL, color=GREY, va="bottom",
-                annotation_clip=False)
+        if narrow:
+            text.set_fontsize(size)
+    if narrow:
+        ax.tick_params(labelsize=SMALL)
+    ax.annotate(shortened(under, 70 if narrow else 140), (-0.2 if narrow else 0, 1), (0, 5),
+                xycoords="axes fraction", textcoords="offset points", fontsize=SMALL, color=GREY,
+                va="bottom", annotation_clip=False)
 
 
 def shortened(text: str, most: int = 140) -> str:
@@ -114,7 +141,7 @@ def input_axis(axis: Axis, system: System, name: str) -> str:
         text = said_input(system, name, float(value), 0 if round(value, 6) % 1 == 0 else 1)
         return text.removesuffix(f" {name}")
 
-    axis.set_major_locator(MaxNLocator(nbins=8, steps=[1, 2, 5, 10]))
+    axis.set_major_locator(MaxNLocator(nbins=4 if is_narrow(axis.axes) else 8, steps=[1, 2, 5, 10]))
     axis.set_major_formatter(FuncFormatter(said))
     body = system.inputs[name].body
     moved = f" of {body}" if body is not None else ""

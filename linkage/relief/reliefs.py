@@ -159,15 +159,15 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
     else:
         swept, positions, done = _cut_until_proven(system, flat, chosen, options)
     cut, shape, model, after = done
-    return Relief(flat, cut, shape, model, _rows(chosen, before, after), swept, positions,
-                  options.built)
+    rows = _before_and_after(chosen, before, after)
+    return Relief(flat, cut, shape, model, rows, swept, positions, options.built)
 
 
-def _rows(chosen, before, after) -> tuple:
-    """What the cut has done to each pair that it was made for."""
+def _before_and_after(pairs, before, after) -> tuple:
+    """The least gap of each pair met before, and that proven after; far is without bound."""
     return tuple({"pair": pair.name, "required": pair.required, "before": before[pair.name][0],
                   "after": after[pair.name][1] if pair.name in after else np.inf}
-                 for pair in chosen)
+                 for pair in pairs)
 
 
 def mesh_name(model: Model, name: str) -> str | None:

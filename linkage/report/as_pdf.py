@@ -8,18 +8,17 @@ from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ..results import DataTable, Heading, Picture, Text
-from .tables import SMALL, parted, table_flowables
-from .vectors import Placed, with_figures
+from ..results import DataTable
+from .setting import NARROWED, Sheet, story_of
+from .tables import SMALL
+from .vectors import with_figures
 
 if TYPE_CHECKING:
     from ..results.blocks import Block
 
 EDGE = 34.0  # points
-LEADS = {"miss": "MISS  ", "undecided": "UNDECIDED  ", "note": "Note  "}
 PAPERS = ("A4", "Letter")
-PLAIN, LARGE = 8.0, 11.5
-TOGETHER = 62.0  # points below a heading or caption without which it goes to the next page
+PLAIN, LARGE = 7.5, 11.0
 
 
 def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
@@ -39,37 +38,28 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
         Tables go on over pages with their headings repeated; pictures are vectors.
     """
     from reportlab.lib import pagesizes
-    from reportlab.platypus import KeepTogether, Paragraph, SimpleDocTemplate, Spacer
+    from reportlab.platypus import Paragraph, SimpleDocTemplate, Spacer
 
     blocks = [block for block in blocks if not isinstance(block, DataTable)]
     size = getattr(pagesizes, paper if paper == "A4" else "LETTER")
-    data, style, placed = io.BytesIO(), _styles(), []
-    page = SimpleDocTemplate(data, pagesize=size, leftMargin=EDGE, rightMargin=EDGE,
+    data, placed = io.BytesIO(), []
+    edge, wide = EDGE / NARROWED, size[0] / NARROWED
+    page = SimpleDocTemplate(data, pagesize=(wide, size[1]), leftMargin=edge, rightMargin=edge,
                              topMargin=EDGE, bottomMargin=EDGE + 6, title=title, invariant=1,
                              lang="en")
-    room = size[0] - 2 * EDGE - 12, size[1] - 2 * EDGE - 18
-    story = [Paragraph(escape(title), style["title"]), Spacer(1, 2)]
-    while blocks:
-        count = _kept_together(blocks)
-        drawn = [each for block in blocks[:count] for each in _block(block, style, room, placed)]
-        story += drawn if count == 1 else [KeepTogether(drawn)]
-        blocks = blocks[count:]
+    sheet = Sheet(_styles(), wide - 2 * edge - 12, size[1] - 2 * EDGE - 18, placed)
+    story = [Paragraph(escape(title), sheet.style["title"]), Spacer(1, 2),
+             *story_of(blocks, sheet)]
 
-    def number(canvas, _):
+    def begin(canvas, _):
+        canvas.setPageSize(size)
+        canvas.scale(NARROWED, 1.0)
         canvas.setFont("report", SMALL)
-        canvas.drawString(EDGE, EDGE - 8, foot)
-        canvas.drawRightString(size[0] - EDGE, EDGE - 8, str(canvas.getPageNumber()))
+        canvas.drawString(edge, EDGE - 8, foot)
+        canvas.drawRightString(wide - edge, EDGE - 8, str(canvas.getPageNumber()))
 
-    page.build(story, onFirstPage=number, onLaterPages=number)
+    page.build(story, onFirstPage=begin, onLaterPages=begin)
     return with_figures(data.getvalue(), placed)
-
-
-def _kept_together(blocks) -> int:
-    """How many of the next blocks stay on one page: a heading, a sentence of it and its picture."""
-    kinds = [type(block) for block in blocks[:3]]
-    if kinds[:2] == [Heading, Picture]:
-        return 2
-    return 3 if kinds == [Heading, Text, Picture] else 1
 
 
 def _styles() -> dict:
@@ -80,7 +70,8 @@ def _styles() -> dict:
 
     fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     for name, file in (("report", "DejaVuSans.ttf"), ("report bold", "DejaVuSans-Bold.ttf")):
-        pdfmetrics.registerFont(TTFont(name, fonts / file))
+        if name not in pdfmetrics.getRegisteredFontNames():
+            pdfmetrics.registerFont(TTFont(name, fonts / file))
     plain = ParagraphStyle("plain", fontName="report", fontSize=PLAIN, leading=PLAIN * 1.25,
                            spaceAfter=2.5)
     cell = ParagraphStyle("cell", plain, fontSize=SMALL, leading=SMALL * 1.15, spaceAfter=0,
@@ -106,40 +97,3 @@ def _styles() -> dict:
         "note": plain,
         **{kind: ParagraphStyle(kind, plain, **bold) for kind in ("miss", "undecided", "met")},
     }
-
-
-def _block(block, style, room, placed):
-    from reportlab.platypus import CondPageBreak, PageBreak, Paragraph, Spacer
-
-    if isinstance(block, Heading):
-        broken = PageBreak() if block.new_page else CondPageBreak(2 * TOGETHER)
-        return [broken, Paragraph(escape(block.text), style["heading"])]
-    if isinstance(block, Text):
-        lead = LEADS.get(block.kind, "")
-        return [Paragraph(escape(lead + block.text), style[block.kind])]
-    if isinstance(block, Picture):
-        return [_room_for(block.figure, room, placed), Spacer(1, 4)]
-    names, same = parted(block)
-    note = " ".join(words for words in (block.note, same) if words)
-    remark = [Paragraph(escape(note), style["remark"])] if note else []
-    return [CondPageBreak(TOGETHER), Paragraph(escape(block.name), style["caption"]), *remark,
-            *table_flowables(block, names, style, room[0])]
-
-
-def _room_for(figure, room, placed):
-    """Room on the page for a figure, which notes where it came to lie."""
-    from reportlab.platypus import Flowable
-
-    wide, tall = figure.get_size_inches() * 72
-    scale = min(1.0, room[0] / wide, room[1] / tall)
-
-    class Room(Flowable):
-        def wrap(self, *_):
-            self.width, self.height = wide * scale, tall * scale
-            return self.width, self.height
-
-        def draw(self):
-            placed.append(Placed(figure, self.canv.getPageNumber(),
-                                 self.canv.absolutePosition(0, 0), scale))
-
-    return Room()

@@ -3,34 +3,43 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from ..disk import csv_text
 from ..results import (
     CHAPTERS,
+    Picture,
     Results,
     Table,
     Text,
     as_html,
     blocks_of,
     is_number,
+    opening,
     readings_form,
     tables_of,
 )
 from ..results.csv_files import csv_files
+from ..results.second_core import SecondCore
 from ..units import CAUTION, LENGTHS
 from .as_pdf import as_pdf
 from .written import READINGS
 
 if TYPE_CHECKING:
     from ..relief.reliefs import Relief
+    from ..results.blocks import Block
 
 CARDS = "test-cards"  # their chapter, and the name of their pages
-SECOND_CORE = ("drawn_map",)  # of what only a report shows: the longest, beside all the rest
+# Answers that only a report shows, and the chapters they are for: worked out beside all the rest.
+SECOND_CORE = {"drawn_map": "stops", "reliefs": "reliefs", "cures": "contact-sheets"}
+LAST = ("contact-sheets", "reliefs", "assumptions")  # chapters that show what is worked out there
+HERE = 4  # every so many pictures are drawn on the first core
 
 
-def report_files(results: Results, paper: str | None = None) -> dict:
+def report_files(results: Results, paper: str | None = None,
+                 settle: Callable[[], None] = lambda: None) -> dict:
     """Contents of the files of a report.
 
     Parameters
@@ -38,6 +47,8 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     results : Results
     paper : {"A4", "Letter"}, optional
         By the file's length unit unless given.
+    settle : callable
+        Called before the chapters that show what is worked out beside all this.
 
     Returns
     -------
@@ -47,20 +58,62 @@ def report_files(results: Results, paper: str | None = None) -> dict:
     paper = paper or LENGTHS[results.system.model.length].paper
     title = f"{results.system.model.title}: control system as computed"
     names = chapters_of(results)
-    later = SECOND_CORE if "stops" in names else ()
-    with results.beside(later):
-        blocks = [Text(CAUTION, "caution"), *blocks_of(results, names)]
-    read = {block.name: block.data for block in blocks if isinstance(block, Table)}
-    files = {"report.html": as_html(title, blocks),
-             "report.pdf": as_pdf(title, blocks, paper, f"Model digest {results.digest}"),
-             "tables.json": as_json(title, read, results.digest)}
-    files |= _test_cards(results, names, paper)
-    files |= {f"tables/{name}": text for name, text in csv_files(tables_of(blocks)).items()}
-    if "reliefs" in names and results.reliefs is not None:
-        files |= template_files(results.reliefs[0], paper, results.digest)
-    form = readings_form(results.system, results.digest, results.stops)
-    files[READINGS.format(results.digest)] = csv_text(form)
+    blocks = [Text(CAUTION, "caution"), *_report_blocks(results, names, settle)]
+    with _drawn_beside(blocks):
+        files = {"report.html": "", "report.pdf": b"", **_table_files(results, title, blocks),
+                 **_test_cards(results, names, paper)}
+        if "reliefs" in names and results.reliefs is not None:
+            files |= template_files(results.reliefs[0], paper, results.digest)
+    files["report.html"] = as_html(title, blocks)
+    files["report.pdf"] = as_pdf(title, blocks, paper, f"Model digest {results.digest}")
     return files
+
+
+def _report_blocks(results, names, settle) -> Iterator[Block]:
+    """Blocks of all chapters; those that rest on what settles are written last."""
+    later = [name for name, chapter in SECOND_CORE.items() if chapter in names]
+    with results.beside(later):
+        first = _chapter_blocks(results, [name for name in names if name not in LAST])
+    settle()
+    made = first | _chapter_blocks(results, [name for name in names if name in LAST])
+    for name in names:
+        yield from made[name]
+
+
+def _table_files(results, title, blocks) -> dict:
+    """The tables of a report, to be read by a machine, and the one that readings go into."""
+    tables = {block.name: block.data for block in blocks if isinstance(block, Table)}
+    form = readings_form(results.system, results.digest, results.stops)
+    return {"tables.json": as_json(title, tables, results.digest),
+            **{f"tables/{name}": text for name, text in csv_files(tables_of(blocks)).items()},
+            READINGS.format(results.digest): csv_text(form)}
+
+
+@contextmanager
+def _drawn_beside(blocks):
+    """While what is within runs, draw most of the pictures on the second core."""
+    there = [block for block in blocks if isinstance(block, Picture)]
+    here = there[::HERE]
+    del there[::HERE]
+    core = SecondCore((lambda: [each.drawn for each in there]) if there else None)
+    try:
+        yield
+    except BaseException:
+        core.end()
+        raise
+    for each in here:
+        each.drawn  # noqa: B018
+    for each, drawn in zip(there, core.join() or (), strict=False):
+        each.keep(drawn)
+
+
+def _chapter_blocks(results, names) -> dict:
+    """Blocks of chapters, each opened with what of it is not in order."""
+    made = {}
+    for name in names:
+        mine = blocks_of(results, [name])
+        made[name] = [*mine[:1], *(opening(results, name) if mine else ()), *mine[1:]]
+    return made
 
 
 def chapters_of(results: Results) -> list[str]:

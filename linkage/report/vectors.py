@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+    from ..results.blocks import Drawn
 
 
 @dataclass(frozen=True, eq=False)
 class Placed:
     """A figure and where its lower left corner lies: page from 1, points, and its scale."""
 
-    figure: Figure
+    drawn: Drawn
     page: int
     at: tuple[float, float]
     scale: float
@@ -54,7 +54,7 @@ def _put(writer, each, name) -> None:
         StreamObject,
     )
 
-    drawn = PdfReader(io.BytesIO(_drawn(each.figure))).pages[0]
+    drawn = PdfReader(io.BytesIO(each.drawn.pdf)).pages[0]
     form = StreamObject()
     form.set_data(drawn.get_contents().get_data())
     form.update({NameObject("/Type"): NameObject("/XObject"),
@@ -66,15 +66,11 @@ def _put(writer, each, name) -> None:
     if "/XObject" not in page["/Resources"]:
         page["/Resources"][NameObject("/XObject")] = DictionaryObject()
     page["/Resources"]["/XObject"][NameObject(name)] = held
-    call = StreamObject()
+    call, kept = StreamObject(), StreamObject()
+    kept.set_data(b"q\n")  # what the page set up, its own scale too, is none of the figure's
     (x, y), s = each.at, each.scale
-    call.set_data(f"q {s:.6f} 0 0 {s:.6f} {x:.4f} {y:.4f} cm {name} Do Q\n".encode())
+    call.set_data(f"Q q {s:.6f} 0 0 {s:.6f} {x:.4f} {y:.4f} cm {name} Do Q\n".encode())
     contents = page["/Contents"].get_object()
     before = list(contents) if isinstance(contents, ArrayObject) else [page.raw_get("/Contents")]
-    page[NameObject("/Contents")] = ArrayObject([*before, writer._add_object(call)])
-
-
-def _drawn(figure) -> bytes:
-    data = io.BytesIO()
-    figure.savefig(data, format="pdf", metadata={"CreationDate": None})
-    return data.getvalue()
+    page[NameObject("/Contents")] = ArrayObject([writer._add_object(kept), *before,
+                                                  writer._add_object(call)])

@@ -3,6 +3,7 @@
 from .answers import Answers, NothingAsked
 from .blocks import DataTable, Heading, Picture, Table, Text, is_missed, is_number, shown
 from .chapters import CHAPTERS, Chapter, blocks_of, chapter_named
+from .chapters.standing import opening
 from .comparison import compared
 from .html import as_fragment, as_html
 from .questions import QUESTIONS, Question, verdict_of
@@ -16,5 +17,5 @@ __all__ = ["CHAPTERS", "QUESTIONS", "Answers", "Chapter", "DataTable", "Heading"
            "NothingAsked", "Picture", "Question", "Results", "Shown", "Table", "Text", "Verdict",
            "aligned", "as_fragment", "as_html", "as_text", "blocks_of", "chapter_named",
            "compared", "file_changes", "is_missed", "is_number", "log_entry", "number",
-           "readings_form", "rigging_sequence", "section", "shown", "tables_of",
+           "opening", "readings_form", "rigging_sequence", "section", "shown", "tables_of",
            "verdict_of", "wrapped"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -484,8 +484,12 @@ class _Beside:
         self.results, self.names = results, names
 
     def __enter__(self):
-        self.core = SecondCore(self.results, self.names)
+        work = partial(self.results.known_after, self.names) if self.names else None
+        self.core = SecondCore(work)
         return self
 
     def __exit__(self, kind, error, trace):
-        self.core.end() if kind else self.core.join()
+        if kind:
+            self.core.end()
+        elif made := self.core.join():  # what went wrong there is worked out again here
+            self.results.keep(*made)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+import io
 import math
 import re
 from collections.abc import Callable
@@ -9,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import cached_property, wraps
 from typing import TYPE_CHECKING, Any
 
-from ..units import LENGTHS, rounded_down
+from ..units import LENGTHS, rounded_down, rounded_text, rounded_up
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -19,6 +21,8 @@ DIGITS = {"°": 2, "lbf": 1, "N": 0, "in·lbf": 0, "N·m": 2, "turns": 1, "°/°
           "ksi": 1, "lb": 2, "kg": 3,
           **{name: own.digits for name, own in LENGTHS.items()},
           **{f"°/{name}": 3 for name in LENGTHS}}
+NARROW = 5.0  # inches, below which two pictures stand beside each other
+READ = 1  # decimals of an angle that a level reads
 TRUTH = {"met": ("MISSED", "met"), "governs": ("no", "governs")}  # of columns of these names
 
 
@@ -58,6 +62,10 @@ class Table:
         Columns to be filled in by hand.
     words : dict
         ``{column: function}`` for numbers that people read in words, from the row and the value.
+    rounding : dict
+        ``{column: function}`` for numbers that are rounded otherwise than by their unit.
+    cards : bool
+        Whether each row is a card to fill in on paper, not a line of it.
     """
 
     name: str
@@ -65,6 +73,8 @@ class Table:
     note: str = ""
     blank: tuple[str, ...] = ()
     words: dict = field(default_factory=dict)
+    rounding: dict = field(default_factory=dict)
+    cards: bool = False
 
     def __post_init__(self):
         object.__setattr__(self, "data", with_units(self.data))
@@ -74,6 +84,8 @@ class Table:
         value = row[column]
         if column in self.words and is_number(value) and math.isfinite(value):
             return self.words[column](row, value)
+        if column in self.rounding and is_number(value) and math.isfinite(value):
+            return self.rounding[column](value)
         return shown(column, value)
 
 
@@ -98,6 +110,26 @@ class DataTable:
         return with_units(self.make())
 
 
+@dataclass(frozen=True)
+class Drawn:
+    """A figure as SVG and as a PDF page, and how wide and tall it is, inches."""
+
+    inches: tuple[float, float]
+    svg: bytes
+    pdf: bytes
+
+    @property
+    def narrow(self) -> bool:
+        """Whether another stands beside it."""
+        return self.inches[0] < NARROW
+
+
+def _saved(figure, kind, dated) -> bytes:
+    data = io.BytesIO()
+    figure.savefig(data, format=kind, metadata={dated: None})
+    return data.getvalue()
+
+
 @dataclass(frozen=True, eq=False)
 class Picture:
     """A figure, drawn when it is first looked at, and the sentence that stands for it in text.
@@ -117,6 +149,17 @@ class Picture:
         """The Matplotlib figure."""
         axes = self.draw()
         return (axes.flat[0] if hasattr(axes, "flat") else axes).figure
+
+    @cached_property
+    def drawn(self) -> Drawn:
+        """The figure as it is put into a page."""
+        return Drawn(tuple(self.figure.get_size_inches()),
+                     *(_saved(self.figure, kind, dated) for kind, dated in
+                       (("svg", "Date"), ("pdf", "CreationDate"))))
+
+    def keep(self, drawn: Drawn) -> None:
+        """Take what was drawn elsewhere."""
+        self.__dict__["drawn"] = drawn
 
 
 Block = Heading | Text | Table | DataTable | Picture
@@ -140,6 +183,7 @@ def units_in_headings(function: Callable) -> Callable:
     return with_units_said
 
 
+@functools.lru_cache(maxsize=4096)
 def unit_of(column: str) -> str:
     """The unit that a column's name ends with, "" where it names none."""
     for unit in sorted(DIGITS, key=len, reverse=True):
@@ -191,6 +235,36 @@ def shown(column: str, value: Any) -> str:
     if not math.isfinite(value):
         return "no load" if value > 0 and bare(column).endswith("margin") else "–"
     return str(int(value)) if _is_whole(value) else rounded(column, value)
+
+
+def as_read(*columns: str, toward: int = 0) -> dict:
+    """How angles of columns are shown to a tenth, as a level reads; `Table` takes it as rounding.
+
+    Parameters
+    ----------
+    *columns : str
+    toward : int
+        -1: a bound from below, never rounded up; 1: one from above, or how far off something is,
+        never rounded down in size; 0: to the nearest.
+
+    Examples
+    --------
+    >>> [as_read("a", toward=k)["a"](12.34) for k in (-1, 0, 1)]
+    ['12.3', '12.3', '12.4']
+    >>> as_read("a", toward=1)["a"](-0.71)
+    '-0.8'
+    """
+    def shown_angle(value):
+        if toward == 1:
+            value = math.copysign(rounded_up(abs(value), READ), value)
+        return rounded_text(rounded_down(value, READ) if toward == -1 else value, READ)
+
+    return dict.fromkeys(columns, shown_angle)
+
+
+def as_typed(*columns: str) -> dict:
+    """How numbers that the file gives are shown: with all their decimals, one at least."""
+    return dict.fromkeys(columns, lambda value: f"{value:.10g}" if value % 1 else f"{value:.1f}")
 
 
 def _is_whole(value) -> bool:

@@ -10,12 +10,13 @@ from .. import errors, gearing
 from ..model import STATIONS
 from ..motion import System
 from ..units import LENGTHS
-from .blocks import bare, unit_of
+from .blocks import READ, bare, unit_of
 
 if TYPE_CHECKING:
     import pandas as pd
 
 AT = ("found_at", "reached_at", "worst_at", "stick")  # positions of the input of their row
+SMALL = 2  # decimals of an angle between two, too small for a level
 RENAMED = {"ok": "met", "x": STATIONS[0], "y": STATIONS[1], "z": STATIONS[2]}
 
 
@@ -107,20 +108,24 @@ def in_words(system: System, data: pd.DataFrame, surface: str | None = None) -> 
     dict
         As `Table.words` takes it.
     """
-    words = {}
-    for column in data.columns:
-        name = bare(str(column)).removeprefix("at ").removesuffix(" deflection")
-        if name in system.inputs:
-            words[column] = partial(_input_words, system, name)
-        elif name in system.model.surfaces:
-            words[column] = partial(_surface_words, system, name)
-        elif name == "deflection" and surface:
-            words[column] = partial(_surface_words, system, surface)
-        elif name.replace(" ", "_") in AT and "input" in data.columns:
-            words[column] = partial(_input_words, system, None)
-        elif name in ("drawn", "half turn") and "surface" in data.columns:
-            words[column] = partial(_surface_words, system, None)
-    return words
+    words = {column: _words_of(system, column, data.columns, surface) for column in data.columns}
+    return {column: said for column, said in words.items() if said is not None}
+
+
+def _words_of(system, column, columns, surface) -> partial | None:
+    """How the cells of one column are said, from its row and value; None of a plain number."""
+    name = bare(str(column)).removeprefix("at ").removesuffix(" deflection")
+    if name in system.inputs:
+        return partial(_input_words, system, name)
+    if name in system.model.surfaces:
+        return partial(_surface_words, system, name)
+    if name == "deflection" and surface:
+        return partial(_surface_words, system, surface)
+    if name.replace(" ", "_") in AT and "input" in columns:
+        return partial(_input_words, system, None)
+    if name in ("drawn", "half turn") and "surface" in columns:
+        return partial(_surface_words, system, None, digits=READ if name == "drawn" else SMALL)
+    return None
 
 
 def _input_words(system, name, row, value):
@@ -131,8 +136,8 @@ def _input_words(system, name, row, value):
     return gearing.said_input(system, name, value * size)
 
 
-def _surface_words(system, name, row, value):
-    return gearing.said_surface(system, name or row["surface"], value, 2)
+def _surface_words(system, name, row, value, digits=READ):
+    return gearing.said_surface(system, name or row["surface"], value, digits)
 
 
 def place_of(system: System, row: Mapping[str, Any] | pd.Series) -> dict:

@@ -17,6 +17,7 @@ from ..motion import System
 from ..units import LENGTHS, rounded_down, shown_length
 
 if TYPE_CHECKING:
+    from ..model import Stop
     from .answers import Answers
 
 GRID = 41  # stick positions along each input at which an end is looked for
@@ -153,43 +154,67 @@ def _governing(system, name, greatest):
 
 
 def _tried(system, pair, name, end) -> Cure:
-    """A stop made to end its travel earlier, and the pair proven over what is then left."""
-    unit, stop = system.model.length, system.model.stops[name]
-    spacer = stop.spacer or Spacer(on=stop.between[1], thickness=0.0)
-    thick, stack = _thickness(system if stop.spacer else _spaced(system, name, spacer), name,
-                              spacer, end)
-    fresh = _spaced(system, name, dataclasses.replace(spacer, thickness=thick))
+    """A stop and its twins moved to end a travel earlier, and the pair proven over the rest."""
+    unit = system.model.length
+    made = [_moved(system, each, end) for each in (name, *_twins_of(system, name))]
+    fresh = System(dataclasses.replace(system.model, stops=system.model.stops | {
+        each.name: each.stop for each in made}))
     proof = prove(Stage(scene_of(fresh), [scene_of(fresh).pairs[pair.name]]),
                   stops.real_travel(fresh).travel, 0.05, limit=0.0)
     proven = min(float(proof.proven[0]), float(proof.least[0]))
     works = proven >= pair.required and not proof.open_at
-    angle = stops.meeting(fresh, name).contact(thick)
-    do = _thicker(name, stop.spacer.thickness, thick, stack, unit) if stop.spacer else (
-        f"move the face of {spacer.on} by {shown_length(thick, unit)} towards the other, or put a "
-        f"spacer so thick on it ({name})")
-    return Cure("spacer" if stop.spacer else "moved stop", do,
-                f"{_effect(system, fresh, stop.input, angle)}; proven {_down(proven, unit)} over "
-                f"the travel then left, {shown_length(pair.required, unit)} required", works)
+    angle = min((stops.meeting(fresh, each.name).contact(each.thick) for each in made), key=abs)
+    do = made[0].do(unit) + "".join(
+        f"; so that both stop it, the same on its twin: {each.do(unit)}" for each in made[1:])
+    return Cure("spacer" if made[0].had else "moved stop", do,
+                f"{_effect(system, fresh, made[0].stop.input, angle)}; proven "
+                f"{_down(proven, unit)} over the travel then left, "
+                f"{shown_length(pair.required, unit)} required", works)
 
 
-def _spaced(system, name, spacer) -> System:
-    """The same system with another spacer at a stop."""
-    all_stops = system.model.stops
-    return System(dataclasses.replace(system.model, stops=all_stops | {
-        name: dataclasses.replace(all_stops[name], spacer=spacer)}))
+def _twins_of(system, name) -> list[str]:
+    """Stops of the other side that end the same travel of the same input."""
+    known, mine = system.model.stops, system.model.stops[name]
+    both = {other for pair in gearing.twins(system, known) if name in pair for other in pair}
+    return [other for other in known if other in both and other != name
+            and (known[other].input, known[other].side) == (mine.input, mine.side)]
 
 
-def _thickness(system, name, spacer, end) -> tuple[float, tuple | None]:
-    """Of a spacer that ends the travel at `end` at the latest, mm, and of which of its stock."""
-    thick = stops.thickness_for(stops.meeting(system, name), end)
-    stack = stops.stock_about(spacer.stock, thick)[1]
-    return float(np.ceil(thick * 1e3) / 1e3) if stack is None else float(sum(stack)), stack
+@dataclass(frozen=True)
+class _Moved:
+    """A stop with the spacer that ends its travel where it should, and what stood there."""
+
+    name: str
+    stop: Stop
+    old: float
+    thick: float
+    stack: tuple | None
+    had: bool
+
+    def do(self, unit) -> str:
+        """What to make."""
+        stack = " + ".join(shown_length(k, unit) for k in self.stack or ())
+        made = f" = {stack}" if self.stack and len(self.stack) > 1 else ""
+        if self.had:
+            return (f"spacer of {self.name} from {shown_length(self.old, unit)} to "
+                    f"{shown_length(self.thick, unit)}{made}")
+        return (f"move the face of {self.stop.spacer.on} by {shown_length(self.thick, unit)} "
+                f"towards the other, or put a spacer so thick on it ({self.name})")
 
 
-def _thicker(name, old, thick, stack, unit) -> str:
-    made = f" = {' + '.join(shown_length(k, unit) for k in stack)}" if stack and len(stack) > 1 \
-        else ""
-    return f"spacer of {name} from {shown_length(old, unit)} to {shown_length(thick, unit)}{made}"
+def _moved(system, name, end) -> _Moved:
+    """A stop that ends its travel no later than at `end`, by stock where the file lists it."""
+    model, stop = system.model, system.model.stops[name]
+    spaced = stop if stop.spacer else dataclasses.replace(
+        stop, spacer=Spacer(on=stop.between[1], thickness=0.0))
+    plain = system if stop.spacer else System(dataclasses.replace(
+        model, stops=model.stops | {name: spaced}))
+    thick = stops.thickness_for(stops.meeting(plain, name), end)
+    stack = stops.stock_about(spaced.spacer.stock, thick)[1]
+    thick = float(np.ceil(thick * 1e3) / 1e3) if stack is None else float(sum(stack))
+    return _Moved(name, dataclasses.replace(spaced, spacer=dataclasses.replace(
+        spaced.spacer, thickness=thick)), spaced.spacer.thickness, thick, stack,
+        stop.spacer is not None)
 
 
 def _effect(system, fresh, name, angle) -> str:

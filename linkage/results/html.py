@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import io
 import math
 import re
 from collections.abc import Iterable
@@ -45,6 +44,8 @@ thead { display: table-header-group; }
 tr, figure { break-inside: avoid; }
 .scroll { overflow: auto; max-height: 75vh; }
 figure { margin: 1rem 0; }
+figure.half { display: inline-block; width: min(49%, 27rem); min-width: min(100%, 20rem);
+              vertical-align: top; }
 img { max-width: 100%; height: auto; background: #fff; }
 .caution { border: 3px double var(--ink); padding: .6rem .9rem; font-weight: bold; }
 .miss, .met { font-weight: bold; }
@@ -162,15 +163,10 @@ def _block(block) -> str:
     if isinstance(block, Text):
         return f'<p class="{block.kind}">{told(block.text)}</p>'
     if isinstance(block, Picture):
-        return (f'<figure><img alt="{escape(block.words)}" src="data:image/svg+xml;base64,'
-                f'{_svg(block.figure)}"></figure>')
+        half = ' class="half"' if block.drawn.narrow else ""
+        return (f'<figure{half}><img alt="{escape(block.words)}" src="data:image/svg+xml;base64,'
+                f'{base64.b64encode(block.drawn.svg).decode("ascii")}"></figure>')
     return _table(block)
-
-
-def _svg(figure) -> str:
-    data = io.BytesIO()
-    figure.savefig(data, format="svg", metadata={"Date": None})
-    return base64.b64encode(data.getvalue()).decode("ascii")
 
 
 def _table(block: Table) -> str:

@@ -39,7 +39,7 @@ from .movements import (
     travels_judged,
     undriven,
 )
-from .verdict import Miss, Verdict
+from .verdict import Miss, Standing, Verdict
 
 BUILD = {False: "as drawn", True: "directions, clearance, reach, rod ends, hands and travels for "
          "the builds within the file's tolerances, all else as drawn"}
@@ -97,21 +97,30 @@ def verdict_of(results: Answers) -> Verdict:
     asked = asked_of(results)
     unknown += _without_tolerances(results)
     results.work_out([name for question in asked for name in question.answers])
-    for question in asked:
-        answered = _is_answered(results, question)
-        mine = list(_undecided(results, question))
-        unknown += _not_asked(results, question)
-        if answered:
-            mine += question.misses(results)
-            judged = question.judged(results)
-            met += [judged] if judged and not mine else []
-            unknown += question.left_out(results)
+    standings = [_standing(results, question) for question in asked]
+    for question, standing in zip(asked, standings, strict=True):
+        missed += standing.missed
+        met += [standing.judged] if standing.judged and not standing.missed else []
+        unknown += standing.left
+        if _is_answered(results, question):
             aside += question.set_aside(results)
             covers += question.covers(results)
-        missed += sorted(mine, key=lambda miss: (not miss.decided, -miss.short))
     aside = [*_not_asked_for(asked), *aside]
     return Verdict(tuple(missed), tuple(dict.fromkeys(unknown)), tuple(dict.fromkeys(aside)),
-                   tuple(met), tuple(dict.fromkeys(covers)), BUILD[results.built])
+                   tuple(met), tuple(dict.fromkeys(covers)), BUILD[results.built],
+                   tuple(standings))
+
+
+def _standing(results, question) -> Standing:
+    """How one question came out, its worst miss first."""
+    judged, answered = "", _is_answered(results, question)
+    missed, left = list(_undecided(results, question)), list(_not_asked(results, question))
+    if answered:
+        missed += question.misses(results)
+        judged = question.judged(results)
+        left += question.left_out(results)
+    return Standing(question.kind, question.chapter, tuple(sorted(
+        missed, key=lambda miss: (not miss.decided, -miss.short))), judged, tuple(left))
 
 
 def _without_tolerances(results) -> Iterator[str]:

@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING
 from .answers import Answers
 from .blocks import DataTable, Table
 from .chapters import CHAPTERS, blocks_of
+from .chapters.contacts import CURED
+from .chapters.front import clearance_misses, near_of_miss
+from .cures import cures_of
 from .html import as_fragment
 from .questions import verdict_of
 from .text import as_text
@@ -16,6 +19,7 @@ from .verdict import Verdict
 
 if TYPE_CHECKING:
     from .blocks import Block
+    from .cures import Cure
 
 
 class Results(Answers):
@@ -33,6 +37,12 @@ class Results(Answers):
     def verdict(self) -> Verdict:
         """What is missed, what was not looked at, and what the rest covers."""
         return verdict_of(self)
+
+    @cached_property
+    def cures(self) -> dict[str, list[Cure]]:
+        """``{pair: cures}`` of the clearances that are missed, the worst of them."""
+        return {miss.what: cures_of(self, miss.what, near_of_miss(self, miss).place)
+                for miss in clearance_misses(self)[:CURED]}
 
     @property
     def missed(self) -> int:

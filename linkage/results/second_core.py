@@ -1,4 +1,4 @@
-"""Answers worked out on a second core, beside those of the first."""
+"""Work done on a second core, beside that of the first."""
 
 from __future__ import annotations
 
@@ -8,43 +8,44 @@ import signal
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable
 
 
 class SecondCore:
-    """A process of its own that works out some answers; without fork or a second core, none.
+    """A process of its own that does some work; without fork or a second core, none.
 
     Parameters
     ----------
-    results : Results
-    names : sequence of str
-        Answers to work out there.
+    work : callable, optional
+        Gives what is wanted, which can be sent from one process to another.
     """
 
-    def __init__(self, results: Any, names: Iterable[str]):
-        self.results, self.receiver, self.worker = results, None, None
-        if not names or not hasattr(os, "fork") or (os.cpu_count() or 1) < 2:
+    def __init__(self, work: Callable[[], Any] | None):
+        self.receiver, self.worker = None, None
+        if work is None or not hasattr(os, "fork") or (os.cpu_count() or 1) < 2:
             return
         import multiprocessing
 
         context = multiprocessing.get_context("fork")
         self.receiver, sender = context.Pipe(duplex=False)
-        self.worker = context.Process(target=_work, args=(sender, results, names), daemon=True)
+        self.worker = context.Process(target=_work, args=(sender, work), daemon=True)
         self.worker.start()
         sender.close()
 
-    def join(self) -> None:
-        """Wait for the answers and keep them; what went wrong there is worked out again here."""
+    def join(self) -> Any:
+        """Wait for what it made; None where there was no process or something went wrong there."""
         if self.worker is None:
-            return
+            return None
+        made = None
         with contextlib.suppress(EOFError):
-            self.results.keep(*self.receiver.recv())
+            made = self.receiver.recv()
         self.worker.join()
         self.receiver.close()
         self.worker = None
+        return made
 
     def end(self) -> None:
-        """End the process without its answers."""
+        """End the process without what it made."""
         if self.worker is not None:
             self.worker.terminate()
             self.worker.join()
@@ -52,8 +53,8 @@ class SecondCore:
             self.worker = None
 
 
-def _work(sender, results, names):
+def _work(sender, work):
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the first core hears it, and ends this one
     with contextlib.suppress(Exception):
-        sender.send(results.known_after(names))
+        sender.send(work())
     sender.close()

@@ -32,7 +32,7 @@ def load_misses(results: Answers) -> Iterator[Miss]:
         for column, words in MARGINS.items():
             yield from _margin_miss(row["rod"], f"margin {words}", row[column], wide)
     for row in results.tube_margins.to_dict("records"):
-        wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress"))
+        wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress", "buckling"))
         word = section_word(results, row["body"]).removeprefix("torque ")
         wide += BETWEEN_CUTS if word == "plate" else 0.0
         yield from _margin_miss(row["body"], f"margin of its {word}{_tube_words(results, row)}",
@@ -71,8 +71,7 @@ def _every_margin(results) -> Iterator[tuple]:
                _borne(results, worst, row["at"]))
     for row in results.fixing_margins.to_dict("records"):
         yield (row["plate"], f"{row['check']} ({row['fixing']})", row["margin"],
-               next((load for (part, _), load in worst.items()
-                     if part == row["plate"] and load["case"] == row["case"]), None))
+               row if row["case"] else None)
 
 
 def _rod_margins(results, worst) -> Iterator[tuple]:

@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING
 
 from .. import gearing, loads
 from ..motion import body_of
-from .columns import about
+from .columns import about, listed
 
 if TYPE_CHECKING:
     from .answers import Answers
+
+
+HOLES = "hole at "  # how what a plate's margin is missing begins
 
 
 def no_strength(results: Answers) -> Iterator[str]:
@@ -168,9 +171,10 @@ def _bodies_left(results):
     sections = list(results.tube_margins["body"])
     cut_off = {at for cuts in plates.values() for at in cuts.cut}
     yield from about(_at_bodies(model, cut_off),
-                     "whether the plates of {} buckle, how holes and corners raise their stress, "
-                     "and what else than rods loads them, such as a stop: not worked out; straight "
-                     "cuts at 21 places and seven slants from each rod's hole to the pivot are")
+                     "how holes and corners raise the stress of the plates of {}, and what else "
+                     "than rods loads them, such as a stop: not worked out; straight cuts at 21 "
+                     "places and seven slants from each rod's hole to the pivot are, and buckling "
+                     "as strips clamped at the pivot's axis")
     yield from _fixings_left(results)
     yield from about(_bare_arms(results, cut_off),
                      "strength of the plates, arms and horns of {}: no plate with a material that "
@@ -181,6 +185,10 @@ def _bodies_left(results):
     yield from about((name for name in sections if name not in plates),
                      "welds, and holes through the wall, of {} but those under Welds and bolts: "
                      "the tube is taken as whole, with the material's full strength")
+    worst = results.worst_loads
+    yield from about(dict.fromkeys(worst["part"][worst["what"] == "pivot"]),
+                     "what holds the pivots of {} on what carries them, such as brackets, lugs and "
+                     "cheeks: Worst forces says what each takes")
     yield from about(loads.unplaced(model),
                      "bending of {}: along an axis whose bearings the file does not place")
     yield from about(model.stops,
@@ -227,6 +235,8 @@ def _fixings_left(results):
                      "moment across and force to the side at the bolting {}: taken by the fit of "
                      "hub and tube; the edge of a hole raises the stress 3 to 4 times while it is "
                      "elastic, and the net section alone is judged")
+    yield from about(model.boltings, "edges of the plates at the bolting {}, and how they pry: not "
+                                     "worked out; holes are in the plate's section as drawn")
 
 
 def _joints_left(results):
@@ -236,9 +246,11 @@ def _joints_left(results):
                      "strength of bolts and plates at ends of rods of {}: the file gives none")
     yield from about((at.removesuffix("/pivot") for at in silent if at.endswith("/pivot")),
                      "strength of pivots and hinges of {}: the file gives none")
-    for row in results.tube_margins.to_dict("records"):
-        if row["missing"].startswith("hole"):
-            yield f"net section of {row['body']} at its holes: the file gives no {row['missing']}"
+    unbored = {row["body"]: row["missing"].removeprefix(HOLES).split(", ")
+               for row in results.tube_margins.to_dict("records")
+               if row["missing"].startswith(HOLES)}
+    yield from about(unbored, "net section of {} at its holes: the file gives no hole at "
+                     + listed(list(dict.fromkeys(sum(unbored.values(), [])))))
     for row in results.joint_margins.to_dict("records"):
         if row["missing"]:
             yield f"{row['check']} of joint {row['joint']}: the file gives no {row['missing']}"

@@ -48,6 +48,27 @@ class Miss:
 
 
 @dataclass(frozen=True)
+class Standing:
+    """How one question came out, for the chapter that shows it.
+
+    Attributes
+    ----------
+    kind, chapter : str
+    missed : tuple of Miss
+    judged : str
+        What was judged, such as "6 travels"; "" where nothing was.
+    left : tuple of str
+        A sentence for each thing that it could not judge.
+    """
+
+    kind: str
+    chapter: str
+    missed: tuple[Miss, ...]
+    judged: str
+    left: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Verdict:
     """What one look at a system came to.
 
@@ -65,6 +86,8 @@ class Verdict:
         For which travel and build that holds.
     build : str
         Which build decides.
+    standings : tuple of Standing
+        The same, question by question.
     """
 
     missed: tuple[Miss, ...]
@@ -73,6 +96,7 @@ class Verdict:
     met: tuple[str, ...]
     covers: tuple[str, ...]
     build: str = "as drawn"
+    standings: tuple[Standing, ...] = ()
 
     @property
     def not_looked_at(self) -> tuple[str, ...]:

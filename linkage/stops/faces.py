@@ -24,7 +24,7 @@ from .first import WITHIN, first_contact
 from .ways import Ways, moving
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Sequence
 
     from numpy.typing import ArrayLike
 
@@ -168,6 +168,12 @@ class Meeting:
                                f"at {self.said(met_at, FINE)}; they only graze each other "
                                f"between, so move one of them", stop=self.name)
         return met_at
+
+    def contacts(self, thicknesses: Sequence[float]) -> np.ndarray:
+        """The same of many spacers, marched together; NaN where `contact` would refuse."""
+        ends = _marched([(self, float(t)) for t in thicknesses])
+        return np.array([met_at if free_to and abs(met_at - free_to) <= WITHIN else np.nan
+                         for free_to, met_at in ends])
 
     def check_neutral(self, thickness: float) -> None:
         """Refuse a stop that touches at neutral already."""

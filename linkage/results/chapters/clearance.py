@@ -42,15 +42,23 @@ def blocks(results: Answers) -> Iterator[Block]:
                f"required and {rounded_down(NEAR / LENGTHS[unit].mm, 2):.2f} {unit} more.")
     for pair, place in gaps.attrs["open"].items():
         yield Text(f"not proven near {said_place(system, place)}: {pair}", "undecided")
-    for pair, why in scene_of(system).waived.items():
-        row = gaps[gaps["pair"] == pair]
-        least = f" (least {shown_length(row['least'].iloc[0], unit)})" if len(row) else ""
-        yield Text(f"Waived: {pair}{least}, because {why}")
+    yield from _waived(system, gaps)
     left_out = left_out_table(system)
     if len(left_out):
         yield Table("Left out at joints", left_out, "What lies within the radius about a joint "
                     "that two parts share is meant to touch there, and is held to nothing.")
     yield DataTable("Closest points", lambda: points_table(system, gaps))
+
+
+def _waived(system, gaps):
+    """Waived pairs, those with one reason in one sentence."""
+    least = dict(zip(gaps["pair"], gaps["least"], strict=True))
+    reasons = {}
+    for pair, why in scene_of(system).waived.items():
+        gap = f" (least {shown_length(least[pair], system.model.length)})" if pair in least else ""
+        reasons.setdefault(why, []).append(f"{pair}{gap}")
+    for why, pairs in reasons.items():
+        yield Text(f"Waived: {'; '.join(pairs)}, because {why}")
 
 
 def _mesh_touches(system, gaps) -> bool:

@@ -12,7 +12,6 @@ from ... import gearing, relief
 from ...model import STATIONS
 from ...units import LENGTHS, shown_length
 from ..blocks import Heading, Picture, Table, Text, with_units
-from ..cures import cures_of
 from .front import clearance_misses, near_of_miss, place_said
 
 if TYPE_CHECKING:
@@ -60,7 +59,7 @@ def _sheet(results, missed, number) -> Iterator[Block]:
     yield Table(f"Cures of {number}", pd.DataFrame(
         [{"cure": cure.kind, "do": cure.do, "effect": cure.effect,
           "proven": "yes" if cure.works else "no"}
-         for cure in cures_of(results, near.pair, near.place)],
+         for cure in results.cures[near.pair]],
         columns=["cure", "do", "effect", "proven"]),
         "Each alone, in the system as it stands; proven: this pair's clearance, no other "
         "requirement; required travels along that input, where missed, are in the effect.")

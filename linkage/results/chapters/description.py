@@ -26,12 +26,6 @@ def blocks(results: Answers) -> Iterator[Block]:
     """Blocks on what was modelled."""
     system = results.system
     yield Heading("What the file describes")
-    if system.model.points:
-        yield Picture(_view(system), "Side, top and front view of the system at neutral by "
-                                     "stations, with ghosts of its travel")
-    held = held_parts(system)
-    if held and len(system.model.points) > CROWDED:
-        yield Picture(_view(system, parts=held), f"The same, close to {', '.join(held)}")
     yield Table("Inputs", inputs(system), "Wanted travel from neutral.")
     yield Table("Moving parts", bodies(system))
     yield Table("Rods", rods(system), "Length centre to centre.")
@@ -39,6 +33,12 @@ def blocks(results: Answers) -> Iterator[Block]:
     if any(isinstance(solid, Plate) for solid in system.model.solids.values()):
         yield Table("Plates", plates(system), "Which way the corners [u, v] of each outline are "
                                               "counted, at neutral: v is normal x u.")
+    if system.model.points:
+        yield Picture(_view(system), "Side, top and front view of the system at neutral by "
+                                     "stations, with ghosts of its travel")
+    held = held_parts(system)
+    if held and len(system.model.points) > CROWDED:
+        yield Picture(_view(system, parts=held), f"The same, close to {', '.join(held)}")
     if not system.model.solids:
         yield Text("The file describes no solids, so clearance, travel map, stops and spacers are "
                    "missing.", "missing")

@@ -36,6 +36,9 @@ def blocks(results: Answers) -> Iterator[Block]:
         yield Text(SLOWLY)
         yield from _springs(results)
         for name in results.feel:
+            yield Picture(partial(_drawn, results, name), f"Force in the hand over {name}, its "
+                          f"band of friction, and where it stays when let go")
+        for name in results.feel:
             yield from _felt(results, name)
         for trim in loads.trimmers(results.system):
             yield from _trim(results, trim)
@@ -64,8 +67,6 @@ def _springs(results):
 
 def _felt(results, name):
     system, felt = results.system, results.feel[name]
-    yield Picture(partial(_drawn, results, name), f"Force in the hand over {name}, its band of "
-                  f"friction, and where it stays when let go")
     shown = felt.at(gearing.round_positions(felt.x[0], felt.x[-1]))
     ways = [gearing.sense_word(system, name, greatest) for greatest in (True, False)]
     for title, at in ((f"Felt along {name}", shown), (f"Felt curve along {name}", felt)):
@@ -171,10 +172,10 @@ def _trim(results, trim):
 def _drawn(results, name):
     from ... import plots
 
-    return plots.stick_forces(results.system, input=name)
+    return plots.stick_forces(results.system, plots.half_axes(), input=name)
 
 
 def _drawn_trim(results, trim):
     from ... import plots
 
-    return plots.hands_off(results.system, trim=trim, table=results.trims[trim])
+    return plots.hands_off(results.system, plots.half_axes(), trim=trim, table=results.trims[trim])

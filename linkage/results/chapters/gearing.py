@@ -14,7 +14,16 @@ from ... import gearing
 from ...model import STATIONS
 from ...motion import BEYOND
 from ...units import LENGTHS
-from ..blocks import DataTable, Heading, Picture, Table, Text, units_in_headings
+from ..blocks import (
+    DataTable,
+    Heading,
+    Picture,
+    Table,
+    Text,
+    as_read,
+    as_typed,
+    units_in_headings,
+)
 from ..columns import in_units, in_words
 
 if TYPE_CHECKING:
@@ -28,6 +37,8 @@ TABLES = ("Required travels", "Gearing over ", "Motion", "Differential", "Cross-
           "Left and right", "Over-centre margins")
 SEARCHED = ("The worst is searched over {}, not proven: on a grid of "
             f"{gearing.SAMPLES} positions of each input, closer and closer about it.")
+ROUNDING = as_read("found °") | as_typed("required °", "within °") | \
+    as_read("off by °", "build most °", toward=1) | as_read("build least °", toward=-1)
 WANTED = SEARCHED.format("the wanted travel")
 SEEN = 0.05  # degrees of deflection over the travel, below which a surface stands still
 STEPS = 21  # stick positions along each input in the tables that are only data
@@ -43,8 +54,9 @@ def blocks(results: Answers) -> Iterator[Block]:
     yield from _required(results)
     if not results.system.model.surfaces:
         yield Text("Missing: the file describes no surfaces.", "missing")
-    for name in results.system.travel_box():
-        yield from _along(results, name)
+    for part in (_curve, _along):
+        for name in results.system.travel_box():
+            yield from part(results, name)
     yield from _alike(results)
     yield DataTable("Motion", lambda: motion_table(results.system))
 
@@ -65,7 +77,8 @@ def _required(results):
     words[reached] = partial(_reached, results.system)
     yield Table("Required travels", data, "As drawn, up to the stop that governs, else to the "
                 "wanted travel, the other inputs at neutral; a dash: reached nowhere up to "
-                f"{BEYOND:g}° past the wanted travel." + (IN_BUILDS if built else ""), words=words)
+                f"{BEYOND:g}° past the wanted travel; off by is rounded away from 0."
+                + (IN_BUILDS if built else ""), words=words, rounding=ROUNDING)
 
 
 def _reached(system, row, value) -> str:
@@ -75,8 +88,7 @@ def _reached(system, row, value) -> str:
     return gearing.said_input(system, row["input"], value) + past
 
 
-def _along(results, name):
-    system = results.system
+def _curve(results, name):
     if results.gearing is None:
         return
     table = results.gearing[name]
@@ -84,9 +96,17 @@ def _along(results, name):
              and np.ptp(table[part, what].dropna()) > SEEN]
     if moved:
         yield Picture(lambda: _curves(results, name), f"Deflection of each surface over {name}")
+
+
+def _along(results, name):
+    system = results.system
+    if results.gearing is None:
+        return
+    table = results.gearing[name]
     data = flat_gearing(system, table)
     yield Table(f"Gearing over {name}", data, "The other inputs at neutral.",
-                words=in_words(system, data))
+                words=in_words(system, data),
+                rounding=as_read(*(head for head in data if head.endswith(" level reads °"))))
     yield DataTable(f"Gearing over {name}, fine steps", lambda: flat_gearing(
         system, gearing.gearing_table(
             system, name, np.linspace(*system.inputs[name].travel, 2 * STEPS - 1))))
@@ -95,7 +115,8 @@ def _along(results, name):
 def _curves(results, name):
     from ... import plots
 
-    return plots.gearing_curves(results.system, input=name, travels=results.travels)
+    return plots.gearing_curves(results.system, plots.half_axes(), input=name,
+                                travels=results.travels)
 
 
 @units_in_headings
@@ -127,12 +148,13 @@ def _alike(results):
             ("Left and right", results.symmetry, "greatest", "",
              "Left surface with the stick left against right with the stick right.  " + WANTED),
             ("Over-centre margins", results.margins, "margin", "",
-             "Degrees; 0 is dead centre, 90 square.  "
+             "Degrees, rounded down; 0 is dead centre, 90 square.  "
              + SEARCHED.format("what the stops leave"))):
         if not data.empty:
             shown = in_units(system, data, angle=angles, length=lengths)
             yield Table(name, shown.rename(columns={"margin °": "least °"}), note,
-                        words=in_words(system, shown))
+                        words=in_words(system, shown),
+                        rounding=as_read("up °", "down °") | as_read("least °", toward=-1))
 
 
 @units_in_headings

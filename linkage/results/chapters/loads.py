@@ -11,7 +11,7 @@ import pandas as pd
 from ... import gearing, loads
 from ...model import FITTING, SPECIAL
 from ...units import LENGTHS
-from ..blocks import DataTable, Heading, Picture, Table, Text
+from ..blocks import DataTable, Heading, Picture, Table, Text, as_read
 from ..columns import in_units, in_words, place_of
 from ..strength import MARGINS, weakest
 
@@ -98,10 +98,10 @@ def _basis(system):
                        f"{moment_words(system, surface.hinge.slope, 2)} per degree, + is "
                        f"{gearing.deflection_words(system, name)[1]} ({surface.hinge.at})")
     factor = system.model.factor
-    yield Text(f"Factors: limit to ultimate {factor.safety:g} (14 CFR 23.303, from memory), hinge "
+    yield Text(f"Factors: limit to ultimate {factor.safety:g} (14 CFR 23.303), hinge "
                f"moments {factor.hinge:g} (A23.13(a)(1)), {_said_factors(factor)}; of hinges "
                f"{SPECIAL['hinge']:g} (23.657(a)), of cables {SPECIAL['cable']:g} (23.693); the "
-               f"highest special factor, no product (23.619, from memory); all of the 1-1-14 "
+               f"highest special factor, no product (23.619); all of the 1-1-14 "
                f"edition, where a rod or joint says no other.")
     yield Text(FORMULAS)
     for name in _materials(system.model):
@@ -115,7 +115,7 @@ def _said_factors(factor) -> str:
               + ("" if value is not None else "; the file gives none") + ")").replace(
                   "fitting", word, 1)
              for word, value, usual, rule in (
-                 ("fitting", factor.fitting, FITTING, "23.625, from memory"),
+                 ("fitting", factor.fitting, FITTING, "23.625, from memory, as 25.625"),
                  ("bearing", factor.bearing, SPECIAL["push-pull"], "23.693"))]
     return ", ".join(words)
 
@@ -184,12 +184,13 @@ def _strength(results):
                     "out what stands under missing.")
         yield DataTable("Joint checks", lambda: data)
     if len(results.fixing_margins):
-        yield Table("Welds and bolts", in_units(system, results.fixing_margins,
-                                                stress="stress strength"),
+        data = in_units(system, results.fixing_margins, stress="stress strength")
+        yield Table("Welds and bolts", data,
                     "What holds plates on hubs and tubes, each as if it held the plate alone, "
                     "under all that the plate's rods put on it.  A weld as a line, bolts in shear "
                     "and tension together; a tube at its hole by its net section.  A dash: the "
-                    "file leaves out what stands under missing.")
+                    "file leaves out what stands under missing.",
+                    words=in_words(system, data))
     if len(results.tube_margins):
         data = in_units(system, results.tube_margins, moment="torsion bending", stress="stress",
                         length="x y z")
@@ -283,8 +284,9 @@ def _needed(results, name):
         yield Text(f"With the factor {system.model.factor.hinge:g} it is "
                    f"{force_words(system, needed['hinge'])} at most.  Held between the least and "
                    f"the most pilot force, the system has to be made for "
-                   f"{force_words(system, needed['needed'])} (14 CFR 23.395, from memory); the "
-                   f"tables here take the most, {force_words(system, needed['most'])}.  "
+                   f"{force_words(system, needed['needed'])} (14 CFR 23.395, from memory, as "
+                   f"25.395); the tables here take the most, "
+                   f"{force_words(system, needed['most'])}.  "
                    + _searched(needed, force_words(system, needed["error"], 3)))
 
 
@@ -325,7 +327,8 @@ def _servos(results):
     yield Table("Servos", shown, "Over-centre: least at its arm over the real travel, and how much "
                 "less it may be between the positions looked at; overpower: greatest force at the "
                 "grip that makes its clutch slip or its pin shear, of the servo alone, without "
-                "friction and air; lost: travel of the input that it takes away at either end.")
+                "friction and air; lost: travel of the input that it takes away at either end.",
+                rounding=as_read("over centre °", toward=-1))
 
 
 def _shaking(results):

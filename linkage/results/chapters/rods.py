@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from ...units import shown_length
-from ..blocks import Heading, Table, Text
+from ..blocks import Heading, Table, Text, as_read
 from ..columns import in_units, in_words
 from .stops import stops_table
 
@@ -91,8 +91,10 @@ def _tilts(results):
     data = in_units(results.system, tilts, **SIZES)
     build = "; neutral and greatest as drawn, ok for every build" if results.built else ""
     yield Table("Rod-end misalignment", data, "Of the rod against the ball's middle plane over the "
-                f"travel that the stops leave{build}; a fork's cheeks are checked as solids.",
-                words=in_words(results.system, data))
+                f"travel that the stops leave{build}; greatest is rounded up; a fork's cheeks are "
+                "checked as solids.", words=in_words(results.system, data),
+                rounding=as_read("neutral °") | as_read("greatest °", toward=1)
+                | as_read("allowed °", toward=-1))
     blind = [row["end"] for row in tilts.to_dict("records") if not row["bolt"]]
     if blind:
         yield Text(f"No bolt direction in the file: {', '.join(blind)}.", "missing")
@@ -187,8 +189,8 @@ def _at_neutral(system, adjustment) -> Table:
     stands = pd.DataFrame([{"surface": name, "stands at °": adjustment.before[name],
                             "afterwards °": adjustment.after[name]}
                            for name in system.model.surfaces])
-    words = in_words(system, stands.rename(columns={"stands at °": "drawn", "afterwards °": "drawn"}
-                                           ))
+    words = in_words(system, stands.rename(columns={"stands at °": "half turn",
+                                                    "afterwards °": "half turn"}))
+    shown = words.get("half turn")
     return Table("Surfaces at neutral", stands,
-                 words={name: words["drawn"] for name in ("stands at °", "afterwards °")} if words
-                 else {})
+                 words=dict.fromkeys(("stands at °", "afterwards °"), shown) if shown else {})

@@ -16,7 +16,7 @@ from ...model import Plate, Washer
 from ...model.solids import Tubing
 from ...motion import body_of
 from ...units import POUND, shown_length
-from ..blocks import Heading, Table, Text, units_in_headings
+from ..blocks import Heading, Table, Text, as_read, units_in_headings
 from ..columns import in_words
 from .front import identity
 from .stops import spacers_to_make
@@ -47,11 +47,17 @@ def blocks(results: Answers) -> Iterator[Block]:
     if results.stops is not None:
         data = stops_card(results)
         yield Table("Card, at each stop", data, "Surfaces and levels with the stick held against "
-                    "each stop, the other inputs at neutral.", words=in_words(system, data))
+                    "each stop, the other inputs at neutral.", words=in_words(system, data),
+                    rounding=as_read(*(head for head in data if head.startswith("level "))))
     if model.couplings:
         yield Text(f"Cables and gears, of which the file gives no length: "
                    f"{', '.join(model.couplings)}.", "missing")
-    known = [float(data[column].sum()) for _, data, _ in cards for column in data
+    yield from _weighed(model, [data for _, data, _ in cards])
+
+
+def _weighed(model, tables) -> Iterator[Text]:
+    """What the pieces of some tables weigh together, as far as that is known."""
+    known = [float(data[column].sum()) for data in tables for column in data
              if column.startswith("weight ")]
     if known:
         yield Text(f"Weight of what the file gives material and sizes for: {sum(known):.2f} "

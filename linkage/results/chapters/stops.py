@@ -30,7 +30,11 @@ def blocks(results: Answers) -> Iterator[Block]:
         yield Text(f"Missing: {results.why_not('stops')}.", "missing")
     else:
         yield from _stops(results)
+    yield from _spacers(system)
     yield from _map(results)
+
+
+def _spacers(system):
     spacers = spacers_to_make(system)
     if not spacers.empty:
         yield Table("Spacers to make", spacers)
@@ -45,7 +49,7 @@ def _chart(system, name):
     def draw():
         from ... import plots
 
-        return plots.spacer_chart(system, stop=name)
+        return plots.spacer_chart(system, plots.half_axes(), stop=name)
 
     return draw
 

@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from ..blocks import Block
 
 TABLES = ("Limit load test", "Operation test")
-BLANK = ("held_load", "deflection_seen", "after_unloading", "by")
-SEEN = ("jamming", "friction_seen", "deflection_seen", "by")
+BLANK = ("held load", "deflection seen", "after unloading", "by")
+SEEN = ("jamming", "friction seen", "deflection seen", "by")
 
 
 def blocks(results: Answers) -> Iterator[Block]:
@@ -42,7 +42,7 @@ def _limit_load(results):
                 "and each pilot's force is pulled at its grip, aft, right and up being the parts "
                 "of 1 that point there.  A dead weight only pulls down: where the force does not, "
                 "use a pulley.  No part may fail, nor be bent for good.", blank=BLANK,
-                words=in_words(system, data))
+                words=in_words(system, data), cards=True)
 
 
 def _operation(results):

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from ...gearing import said_place
 from ...units import shown_length
-from ..blocks import Heading, Table, Text, units_in_headings
+from ..blocks import Heading, Table, Text, as_read, units_in_headings
 from ..columns import in_units, in_words
 from ..movements import in_builds
 from ..questions import clamps_apart
@@ -43,7 +43,8 @@ def blocks(results: Answers) -> Iterator[Block]:
                     words=in_words(system, data))
     if results.grips is not None:
         yield Table("Grips", in_units(system, results.grips, length="bore shaft",
-                                      angle="clocking"), "Clocking: to the right positive.")
+                                      angle="clocking"), "Clocking: to the right positive.",
+                    rounding=as_read("clocking °"))
     if results.hands is not None:
         yield from _hands(results)
 
