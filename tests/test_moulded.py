@@ -8,6 +8,7 @@ import pytest
 
 import linkage
 from linkage import relief
+from linkage.__main__ import main
 
 HERE = Path(__file__).parent.parent / "examples" / "moulded"
 
@@ -58,3 +59,14 @@ def test_relief_of_the_arm_is_proven(moulded, full):
     done = relief.relieve(moulded, "cross tube/arm")
     assert done.needed
     assert all(row["after"] >= row["required"] for row in done.pairs)
+
+
+def test_relief_of_the_pan_is_proven_and_written(tmp_path, full):
+    if not full:
+        pytest.skip("takes half a minute; with --full")
+    assert main(["relief", str(HERE / "moulded.toml"), "airframe/pan left", "--out",
+                 str(tmp_path)]) == 0
+    table = linkage.clearance(linkage.load(tmp_path / "moulded relieved.toml"))
+    assert table["ok"].all()
+    assert "airframe pan left relieved.ply" in (tmp_path / "moulded relieved.toml").read_text(
+        "utf-8")

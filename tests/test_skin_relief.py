@@ -154,3 +154,14 @@ def test_cut_triangles_lie_where_they_lay_and_steep_ones_are_refused():
     assert areas == pytest.approx([34 * lean, 16 * lean])
     with pytest.raises(LinkageError, match="stands up to 80°"):
         clipped(corners * [1, 1, 2 / np.tan(np.radians(10))], shapely.box(-1, -1, 4, 4))
+
+
+def test_skin_is_cut_free_of_a_mesh_as_of_the_exact_kind(tmp_path, cut):
+    write_stl(tmp_path / "bar.stl", box((-8, -12, 40), (8, 12, 300)))
+    write_stl(tmp_path / "skin.stl", sheet(moulded))
+    (tmp_path / "m.toml").write_text(TEXT.format(fixed=MESH).replace(
+        'kind = "box", corner = [-8, -12, 40], opposite = [8, 12, 300]',
+        'kind = "mesh", file = "bar.stl", unit = "mm"'), "utf-8")
+    done = relief.relieve(linkage.load(tmp_path / "m.toml"), "airframe/skin",
+                          relief.Options(ligament=2.0))
+    assert done.cut.removed.area == pytest.approx(cut[1].cut.removed.area, rel=2e-3)

@@ -19,7 +19,7 @@ class MeshSweep(Sweep):
         sides = [np.linspace(*ends, COARSE) for ends in self.travel.values()]
         grid = np.meshgrid(*sides, indexing="ij")
         inputs = dict(zip(self.travel, (side.ravel() for side in grid), strict=True))
-        hulls = self._posed(inputs, self.solid.pieces.corners)
+        hulls = posed_triangles(self, inputs, self.solid.pieces.corners)
         shaped = hulls.reshape(len(hulls), *grid[0].shape, 3, 3)
         moved = [np.linalg.norm(np.diff(shaped, axis=1 + i), axis=-1) for i in range(len(sides))]
         slack = sum(k.reshape(len(hulls), -1).max(axis=1, initial=0.0) for k in moved)
@@ -42,18 +42,6 @@ class MeshSweep(Sweep):
     def near(self, place: dict, level: int) -> shapely.Geometry:
         """The union over one position and a few more about it, closer together at every level."""
         return self._with(shapely.Polygon(), self._about(place, level))
-
-    def _posed(self, inputs, corners):
-        """Triangles (n, 3, 3) at positions (m,) as the plate sees them: (n, m, 3, 3)."""
-        motion = self.system.sweep(**inputs)
-        posture = motion.flat_posture()
-        count = int(np.prod(motion.shape))
-        p = tuple(axis.reshape(-1, 1) for axis in np.moveaxis(corners.reshape(-1, 3), -1, 0))
-        for joint, outward in self.system.plan.route(self.solid.carriers[0], self.flat.body):
-            p = posture.crossed(p, joint, outward)
-        spots = np.stack([np.broadcast_to(k, (3 * len(corners), count)) for k in p], axis=-1)
-        local = (spots - self.flat.origin) @ self.flat.axes.T
-        return local.reshape(len(corners), 3, count, 3).transpose(0, 2, 1, 3)
 
     def _comes_near(self, hulls, slack):
         """Which triangles may come within what is to be kept clear of the plate's material."""
@@ -79,7 +67,7 @@ class MeshSweep(Sweep):
         step = max(1, MOST_HULLS // max(1, len(self._near)))
         for start in range(0, count, step):
             some = {name: side[start:start + step] for name, side in inputs.items()}
-            hulls = self._posed(some, self._near).reshape(-1, 3, 3)
+            hulls = posed_triangles(self, some, self._near).reshape(-1, 3, 3)
             self.positions += len(next(iter(some.values())))
             hulls = hulls[self._unseen(region, hulls)]
             polygons = self._polygons(0, hulls)
@@ -94,3 +82,16 @@ class MeshSweep(Sweep):
         if region.is_empty or not near.any():
             return near
         return near & ~self._held(region, place, near)
+
+
+def posed_triangles(sweep: Sweep, inputs: dict, corners: np.ndarray) -> np.ndarray:
+    """Triangles (n, 3, 3) of a solid at positions (m,) as the plate sees them: (n, m, 3, 3) mm."""
+    motion = sweep.system.sweep(**inputs)
+    posture = motion.flat_posture()
+    count = int(np.prod(motion.shape))
+    p = tuple(axis.reshape(-1, 1) for axis in np.moveaxis(corners.reshape(-1, 3), -1, 0))
+    for joint, outward in sweep.system.plan.route(sweep.solid.carriers[0], sweep.flat.body):
+        p = posture.crossed(p, joint, outward)
+    spots = np.stack([np.broadcast_to(k, (3 * len(corners), count)) for k in p], axis=-1)
+    local = (spots - sweep.flat.origin) @ sweep.flat.axes.T
+    return local.reshape(len(corners), 3, count, 3).transpose(0, 2, 1, 3)

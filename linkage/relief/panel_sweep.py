@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import shapely
 
 from ..geometry import approach
 from ..geometry.triangles import Triangles, halved
+from .mesh_sweep import posed_triangles
 from .swept import COARSE, MOST_POSITIONS, MOST_SIDE, SCALLOP, STEPS, Sweep, posed
 
 FINE = 0.5  # mm, below which the edge of what is in the way is taken for straight in a triangle
 AT_ONCE = 1 << 19  # triangles against hulls, asked at once
-MOST_HULLS = 4000  # of a piece at a position each, worked at once
+MOST_HULLS, FEW_HULLS = 4000, 500  # of a piece at a position each, worked at once
+MOST_POSED = 200_000  # hulls of all positions held at once
 
 
 class PanelSweep(Sweep):
@@ -25,14 +29,9 @@ class PanelSweep(Sweep):
 
     def region(self) -> shapely.Geometry:
         """The union over the whole travel, a shapely geometry in mm."""
-        sides = [np.linspace(*ends, COARSE) for ends in self.travel.values()]
-        kinds = self._kinds(self._grid(sides))
-        moved = np.array([_moved(hull, len(sides)) for hull, _ in kinds]).reshape(-1, len(sides))
-        near = [k for k, (hull, size) in enumerate(kinds) if self._may_meet(
-            hull, size + moved[k].sum())]
-        if not near:
+        counts = self._counts_of_all()
+        if counts is None:
             return shapely.Polygon()
-        counts = self._counts(min(kinds[k][1] for k in near), moved[near].max(axis=0))
         sides = [np.linspace(*ends, count) for ends, count in zip(self.travel.values(), counts,
                                                                    strict=True)]
         self.spacing = {name: float(side[1] - side[0]) for name, side in zip(
@@ -40,14 +39,22 @@ class PanelSweep(Sweep):
         corners = dict(zip(self.travel, self._corners.T, strict=True))
         return self._in_the_way([self._reachable(self._grid(sides), self.spacing), corners])
 
-    def _counts(self, size, moved):
-        """How many positions of each input are swept, of pieces that move so far at most."""
-        step = self.step if self.step is not None else np.clip(np.sqrt(8 * size * SCALLOP), *STEPS)
+    def _counts_of_all(self):
+        """Stick positions per input that keep neighbours a step apart; None if never near."""
+        sides = [np.linspace(*ends, COARSE) for ends in self.travel.values()]
+        kinds = self._kinds(self._grid(sides))
+        moved = np.array([_moved(hull, len(sides)) for hull, _ in kinds]).reshape(-1, len(sides))
+        near = [k for k, (hull, size) in enumerate(kinds) if _boxes_meet(
+            self.flat.corners, hull, size + moved[k].sum()).any()]
+        if not near:
+            return None
+        step = self.step if self.step is not None else np.clip(np.sqrt(
+            8 * min(kinds[k][1] for k in near) * SCALLOP), *STEPS)
         counts = np.array([min(MOST_SIDE, int(np.ceil((COARSE - 1) * m / step)) + 2)
-                           for m in moved])
+                           for m in moved[near].max(axis=0)])
         while counts.prod() > MOST_POSITIONS // 8:
             counts = np.maximum(2, (counts * 0.9).astype(int))
-        return counts
+        return counts.tolist()
 
     def near(self, place: dict, level: int) -> shapely.Geometry:
         """The union over one position and a few more about it, closer together at every level."""
@@ -57,13 +64,30 @@ class PanelSweep(Sweep):
         """Which triangles something may come near to, by a few positions: bool (n,)."""
         sides = [np.linspace(*ends, COARSE) for ends in self.travel.values()]
         found = np.zeros(len(self.flat.corners), bool)
-        for hulls, size in self._kinds(self._grid(sides)):
-            for hull in hulls[np.isfinite(hulls).all(axis=(1, 2))]:
-                here = np.flatnonzero(~found & _boxes_meet(self.flat.corners, hull[None], size))
-                middle, reach = _middles(self.flat.corners[here])
-                found[here] |= _apart(middle, np.broadcast_to(
-                    hull, (len(here), *hull.shape))) <= size + reach
+        for inputs in self._few(self._grid(sides)):
+            for hulls, size in self._kinds(inputs):
+                hulls = hulls[np.isfinite(hulls).all(axis=(1, 2))]
+                hulls = hulls[_boxes_meet(hulls, self.flat.corners, size)]
+                for start in range(0, len(hulls), FEW_HULLS):
+                    self._find_near(found, hulls[start:start + FEW_HULLS], size)
         return found
+
+    def _find_near(self, found, hulls, size):
+        """Mark triangles that may come within a size of some hulls, in place."""
+        here = np.flatnonzero(~found & _boxes_meet(self.flat.corners, hulls, size))
+        which, hull = _pairs_near(self.flat.corners[here], hulls, size)
+        if len(which):
+            middle, reach = _middles(self.flat.corners[here])
+            near = _apart(middle[which], hulls[hull]) <= size + reach[which]
+            found[here[which[near]]] = True
+
+    def _few(self, inputs):
+        """Positions so many at once that the hulls of all of them have room in memory."""
+        count = len(next(iter(inputs.values()), ()))
+        pieces = self.solid.pieces
+        step = max(1, MOST_POSED // len(pieces)) if isinstance(pieces, Triangles) else MOST_POSED
+        for start in range(0, count, step):
+            yield {name: side[start:start + step] for name, side in inputs.items()}
 
     def _grid(self, sides):
         grid = np.meshgrid(*sides, indexing="ij")
@@ -74,52 +98,37 @@ class PanelSweep(Sweep):
         self.positions += len(next(iter(inputs.values()), ()))
         pieces, more = self.solid.pieces, self.pair.required + self.flat.radius
         if isinstance(pieces, Triangles):
-            hulls = self._posed_triangles(inputs)
-            return [(hulls, pieces.radius + more)]
+            hulls = posed_triangles(self, inputs, pieces.corners).swapaxes(0, 1)
+            return [(hulls.reshape(-1, 3, 3), pieces.radius + more)]
         return [(hull, piece.radius + more) for hull, piece in zip(
             posed(self.system, inputs, self.solid, self.flat), pieces, strict=True)]
-
-    def _posed_triangles(self, inputs):
-        """Triangles of a mesh at some positions as so many hulls (m, 3, 3)."""
-        motion = self.system.sweep(**inputs)
-        posture, corners = motion.flat_posture(), self.solid.pieces.corners
-        p = tuple(axis.reshape(-1, 1) for axis in np.moveaxis(corners.reshape(-1, 3), -1, 0))
-        for joint, outward in self.system.plan.route(self.solid.carriers[0], self.flat.body):
-            p = posture.crossed(p, joint, outward)
-        count = int(np.prod(motion.shape))
-        spots = np.stack([np.broadcast_to(k, (3 * len(corners), count)) for k in p], axis=-1)
-        local = (spots - self.flat.origin) @ self.flat.axes.T
-        return local.reshape(len(corners), 3, count, 3).transpose(2, 0, 1, 3).reshape(-1, 3, 3)
-
-    def _may_meet(self, hulls, size):
-        return bool(_boxes_meet(self.flat.corners, hulls, size).any())
 
     def _in_the_way(self, groups):
         """Union of what of the panel's triangles is in the way at some positions."""
         corners, region = self.flat.corners, []
-        for inputs in groups:
-            for hulls, size in self._kinds(inputs):
-                hulls = hulls[np.isfinite(hulls).all(axis=(1, 2))]
-                for start in range(0, len(hulls), MOST_HULLS):
-                    some = hulls[start:start + MOST_HULLS]
-                    some = some[_boxes_meet(some, corners, size)]
-                    near = corners[_boxes_meet(corners, some, size)] if len(some) else some
-                    if len(near):
-                        region.append(shapely.union_all(in_the_way(near, some, size)))
+        for hulls, size in itertools.chain.from_iterable(
+                self._kinds(some) for inputs in groups for some in self._few(inputs)):
+            hulls = hulls[np.isfinite(hulls).all(axis=(1, 2))]
+            for start in range(0, len(hulls), MOST_HULLS):
+                some = hulls[start:start + MOST_HULLS]
+                some = some[_boxes_meet(some, corners, size)]
+                near = corners[_boxes_meet(corners, some, size)] if len(some) else some
+                if len(near):
+                    region.append(shapely.union_all(in_the_way(near, some, size)))
         return shapely.union_all(region) if region else shapely.Polygon()
 
 
-def _moved(hull, inputs) -> list:
-    """How far a hull's corners move at most from a coarse position of each input to the next."""
-    grid = hull.reshape(*(COARSE,) * inputs, *hull.shape[1:])
+def _moved(hulls, count):
+    """Most that hulls move along each input from one coarse position to the next, mm."""
+    grid = hulls.reshape(*(COARSE,) * count, -1, *hulls.shape[1:])
     return [np.nanmax(np.linalg.norm(np.diff(grid, axis=k), axis=-1), initial=0.0)
-            for k in range(inputs)]
+            for k in range(count)]
 
 
 def _boxes_meet(corners, others, size):
     """Which of some hulls (m, n, 3) come within a size of the box about others."""
     flat = others.reshape(-1, 3)
-    low, high = np.nanmin(flat, axis=0) - size, np.nanmax(flat, axis=0) + size
+    low, high = np.fmin.reduce(flat) - size, np.fmax.reduce(flat) + size
     return ((corners.min(axis=1) <= high) & (corners.max(axis=1) >= low)).all(axis=1)
 
 
@@ -185,7 +194,7 @@ def _pairs_near(corners, hulls, size):
     """Which triangles and hulls come within a size by the balls about them."""
     middle, reach = _middles(corners)
     centre, far = _middles(hulls)
-    found = []
+    found = [(np.zeros(0, int), np.zeros(0, int))]
     step = max(1, AT_ONCE // len(hulls))
     for start in range(0, len(corners), step):
         part = slice(start, start + step)
