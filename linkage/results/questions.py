@@ -116,15 +116,15 @@ def verdict_of(results: Answers) -> Verdict:
 
 
 def _is_known(results, question) -> bool:
-    """Whether every answer that a question needs could be worked out."""
-    return all(getattr(results, name) is not None for name in question.answers)
+    """Whether every answer that a question needs could be worked out, each looked at."""
+    return all([getattr(results, name) is not None for name in question.answers])
 
 
 def _standing(results, question) -> Standing:
     """How one question came out, its worst miss first."""
+    known, judged = _is_known(results, question), ""  # before what tells why one is lacking
     missed, left = list(_undecided(results, question)), list(_not_asked(results, question))
-    judged = ""
-    if _is_known(results, question):
+    if known:
         missed += question.misses(results)
         judged = question.judged(results)
         left += question.left_out(results)
