@@ -181,7 +181,7 @@ def test_a_miss_by_a_hair_is_not_told_as_what_is_required():
     miss, = clearance_misses(Results(system, only=("clearance",)))
     told, required = (float(part.split()[0]) for part in miss.how_much.split(", "))
     assert told < required
-    assert told == pytest.approx(least, abs=0.011)
+    assert told == pytest.approx(least, abs=0.0151)  # a hundredth down from what is rounded
 
 
 def test_what_changed_in_a_file_is_listed_key_by_key():

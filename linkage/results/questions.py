@@ -304,8 +304,9 @@ def _tilt_misses(results):
         if row["ok"] is False:
             sure = row["greatest"] > row["allowed"]
             words = "" if sure else ", and more is not proven impossible"
-            yield Miss("rod end", row["end"], f"tilts {rounded_up(row['greatest'], 1)}°{words}, "
-                       f"{rounded_down(row['allowed'], 1)}° allowed",
+            most, least = (rounded_up, rounded_down) if sure else (round, round)
+            yield Miss("rod end", row["end"], f"tilts {most(row['greatest'], 1)}°{words}, "
+                       f"{least(row['allowed'], 1)}° allowed",
                        place_words(results.system, row),
                        decided=sure, short=row["greatest"] - row["allowed"])
 
