@@ -187,6 +187,6 @@ MENDED = {
     "inside out.stl": (stl(DICE[:, ::-1]), "inwards"),
     "apart by a hair.stl": (stl(_changed(DICE, lambda c: c.__setitem__(0, c[0] + 4e-4))),
                             "taken as one"),
-    "crossing itself.stl": (stl(np.concatenate([DICE, DICE + 5])), ""),
+    "crossing itself.stl": (stl(np.concatenate([DICE, DICE + 5])), "crosses itself"),
     "slivers.stl": (stl(ball((0, 0, 0), 10, 40) * [1, 1, 1e-3]), ""),
 }

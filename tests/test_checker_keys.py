@@ -157,6 +157,11 @@ def test_every_key_is_known_or_refused_by_name(kind):
     assert (verified | read_over) - keys <= {"kind"}
 
 
+def test_a_unit_that_is_not_known_is_refused_by_name():
+    with pytest.raises(Refused, match='does not know the unit "cm"'):
+        read(re.sub('^length = "[a-z]+"', 'length = "cm"', TEXT, flags=re.M))
+
+
 def test_every_table_is_known():
     assert set(file_keys(whole.Model)) - TOP == BESIDE
 

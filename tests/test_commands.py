@@ -265,6 +265,30 @@ def test_a_surface_that_nothing_moves_beside_one_that_works(words, tmp_path, mon
         assert '"flap"' in (tmp_path / "page.html").read_text(encoding="utf-8")
 
 
+def test_without_python_flint_a_report_says_what_the_checker_needs(monkeypatch):
+    """The first install has none; what a person reads is how to get it, and no module's name."""
+    from argparse import Namespace
+
+    from linkage.commands.check import _certified
+    from linkage.results import Results
+
+    monkeypatch.setitem(sys.modules, "linkage.certificate", None)
+    results = Results(linkage.load(SERVO))
+    assert _certified(Namespace(proof=None, out="x", file=SERVO), results, print) is None
+    assert results.checker == "not asked: it needs python-flint; pip install 'linkage[proof]'"
+    with pytest.raises(ImportError):
+        _certified(Namespace(proof="p", out=None, file=SERVO), results, print)
+
+
+def test_an_input_is_not_named_twice_at_its_ends():
+    from linkage.results.movements import ends_of
+
+    system = linkage.System(parse_model(
+        'length = "mm"\n[input.flap]\ntravel = ["0 mm", "12 mm"]\n[body.flap]\npivot = [0, 0, 0]'
+        '\nslide = "fore-aft"\ninput = "flap"'))
+    assert ends_of(system, stopped=False) == ["flap aft", "flap forward"]
+
+
 def test_an_inch_file_is_spoken_of_in_inches(tmp_path, capsys):
     """A rule's reading beyond what the chord allows, and a slide's place."""
     (tmp_path / "r.csv").write_text("input,stick angle,surface,edge\nroll,1,aileron left,99\n")

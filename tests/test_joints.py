@@ -34,7 +34,7 @@ def test_a_bolt_in_a_plate_on_paper():
     """n π/4 d² Fsu, d t Fbru, 2 t (e - d/2) Fsu and (w - d) t Ftu (simple lug texts, from memory).
 
     75 ksi in shear (MIL-B-6812, from memory); 64 ksi of 2024-T3, by √3 in shear.  3.33 on bearing
-    (14 CFR 23.693, 1-1-14 edition), all else 1.5 x 1.15 (23.303 and 23.625, from memory).
+    (14 CFR 23.693, 1-1-14 edition), all else 1.5 x 1.15 (23.303; 23.625, from memory, as 25.625).
     """
     table, alloy = checks(""), 64 * KSI
     wanted = {"bolt in shear": (math.pi / 4 * 64 * 75 * KSI, 1.725),

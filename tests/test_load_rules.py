@@ -1,4 +1,14 @@
-"""Load cases by rule: weights, levers, gusts on the ground, and what a file leaves out."""
+"""Load cases by rule: weights, levers, gusts on the ground, and what a file leaves out.
+
+Rules that were read, and where (stored copies, 14 CFR part 23 before amendment 23-64):
+23.303, 1-1-14 edition, 23.675(c) and A23.13(b), all of it: faraim.org, far-2014-title14-vol1, pages
+219, 250 and 345; 23.397(b) with its footnotes: law.cornell.edu/cfr/text/14/23.397; 23.415 with
+its speed, "need not exceed 88 (f.p.s.)": pilotfriend.com/FARS/6/Sec. 23.415; 23.619, amendment
+23-7, "multiplied by the highest pertinent special factors of safety": pilotfriend.com/FARS/7/Sec.
+23.619; 23.683: risingup.com/fars/info/part23-683-FAR.shtml.
+Not found, and from memory: 23.395, 23.399, 23.625, 23.1329.  Their likes were read: 25.395
+(risingup.com), 25.399 and 25.625 (lexbuild.dev, casetext.com), 29.1329 (pilotfriend.com).
+"""
 
 import numpy as np
 import pytest

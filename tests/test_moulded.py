@@ -3,6 +3,7 @@
 import importlib.util
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import linkage
@@ -32,6 +33,14 @@ def test_arm_comes_up_under_the_seat(moulded):
     pair = "cross tube/arm | airframe/pan left"
     gaps = linkage.gaps(moulded.sweep(pitch=[-12.0, 0.0, 15.0], roll=0.0), [pair])[pair]
     assert gaps[0] <= 0 < 12.7 < gaps[1] < gaps[2]
+
+
+def test_a_place_on_any_solid_is_marked(moulded):
+    """With the system at neutral the stations of a mark are those of the place itself."""
+    motion, spot = moulded.sweep(), np.array([700.0, -150.0, 400.0])
+    for name in moulded.model.solids:
+        mark = relief.mark_on(motion, name, spot)
+        assert name.split("/")[0] in moulded.model.rods or np.allclose(mark.stations, spot)
 
 
 def test_hidden_contact_is_the_first_miss(moulded, full):

@@ -60,6 +60,13 @@ def test_page_one_answers_and_pictures_are_vectors(made):
         assert name in card
 
 
+def test_a_contact_sheet_s_heading_is_on_the_page_of_its_picture(made):
+    pages = [page.get_text() for page in pymupdf.open(made / "report.pdf")]
+    for number in (1, 2):
+        page = next(text for text in pages if f"Contact sheet {number}:" in text)
+        assert "the place in its surroundings" in page.split(f"Contact sheet {number}:")[1]
+
+
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
 def test_a_file_says_its_revision_and_who_approved_it(paper):
     from linkage.report.as_pdf import as_pdf
@@ -130,6 +137,24 @@ def test_marks_are_measured_on_the_part_itself():
     mark = mark_on(motion, "airframe/pad", np.array([110.0, 70.0, 4.0]))
     assert mark.side == "its left face"
     assert dict(mark.distances) == pytest.approx({"its forward face": 10.0, "its upper face": 6.0})
+
+
+def test_a_place_on_a_skin_is_marked_by_stations():
+    """A flat skin from FS 10 to 70 and WL -20 to 30 is drawn as that rectangle, by hand."""
+    skin = """
+[airframe.solid.wall]
+kind = "skin"
+thickness = 1
+within = 0.5
+sections = [{ station = 10, points = [[60, -20], [60, 30]] },
+            { station = 70, points = [[60, -20], [60, 30]] }]
+"""
+    mark = mark_on(System(parse_model(ARM + skin)).sweep(turn=0.0), "airframe/wall",
+                   np.array([30.0, 60.0, 5.0]))
+    assert mark.at == (30.0, 5.0)
+    assert mark.seen == "seen from the left: no edge to measure from"
+    ring, = mark.rings
+    assert shapely.Polygon(ring).equals(shapely.box(10, -20, 70, 30))
 
 
 def test_a_cure_is_proven_by_the_whole_clearance_with_it():

@@ -53,7 +53,7 @@ def test_schema_refuses_an_unknown_key_anywhere(path):
 
 
 @pytest.mark.parametrize(("old", "new"), [
-    ('length = "in"', 'length = "cm"'), ("pivot = [61.0, 0.0, 9.0]", "pivot = [61.0, 0.0]"),
+    ('length = "in"', 'length = "ell"'), ("pivot = [61.0, 0.0, 9.0]", "pivot = [61.0, 0.0]"),
     ('axis = "lateral"', 'axis = "sideways"'), ("redundant = true", 'redundant = "yes"'),
     ('side = "greatest"', 'side = "aft"'), ('kind = "sphere"', 'kind = "ball"'),
     ("diameter = 0.5", "diameter = -0.5"), ('ends = ["stick/arm", "horn/p"]', ""),

@@ -23,7 +23,7 @@ ROOMS = ("gearing", "rigging", "loads", "stops", "clearances")
 # Numbers that are ratios.
 PLAIN = {"ratio", "clearance", "slenderness", "column_margin", "tube_margin", "joint_factor",
          "joint_margin", "shank_margin", "thread_margin", "margin", "factor", "share", "aft",
-         "right", "up"}
+         "right", "up", "buckling"}
 MORE = {"gearing_table": ("pitch",), "stick_force_table": ("pitch",), "chafe": ("talk wire left",)}
 
 

@@ -64,7 +64,7 @@ def test_a_third_unit_is_written_back(tmp_path):
 
 def test_without_a_record_a_unit_is_refused():
     with pytest.raises(linkage.LinkageError, match="length must say what a bare length means"):
-        linkage.parse_model(LEVER.format(*PLACES, unit="cm"))
+        linkage.parse_model(LEVER.format(*PLACES, unit="ell"))
 
 
 @pytest.mark.parametrize("unit", LENGTHS.values(), ids=lambda unit: unit.name)

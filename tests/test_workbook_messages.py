@@ -69,7 +69,7 @@ SOUND = {"limits": {"pitch": [-12, 15]}, "spacers": {"roll right": 2.0}, "twin":
          "address": "elevator/horn", "what": "WL", "text": "17.1 in", "path": "mine too.toml",
          "over": True, "position": {"pitch": 3.0, "roll": -2.0}, "pairs": [],
          "solid": "airframe/no such", "rod": "aileron drive left", "halves": 1, "kind": "rod",
-         "fields": {"name": "aileron drive left"}}
+         "fields": {"name": "aileron drive left"}, "name": "bellcrank out", "value": 1.0}
 
 
 def hostile_message(rng):

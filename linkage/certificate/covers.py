@@ -146,6 +146,7 @@ class _Grower:
     """Grows the cover of some inputs."""
 
     def __init__(self, book, stops, names, real):
+        # complexity over 10: which of the stops, and of what is past them, these inputs have
         self.book, self.names = book, names
         self.at = [book.motion.names.index(name) for name in names]
         self.stops = {name: stop for name, stop in stops.items()
@@ -174,6 +175,7 @@ class _Grower:
         A build's edge slants and is shown less sharply than it is found: cell by cell it would
         take thousands of cells.
         """
+        # complexity over 10: each end is widened by itself until all rims at once are shown
         box = np.stack([self.kept[..., 0].min(axis=0), self.kept[..., 1].max(axis=0)], axis=-1)
         wider = {(i, side): 0 for i in range(len(box)) for side in (0, 1)
                  if abs(box[i, side] - self.root.cell[self.at[i]][side]) > WITHIN}
@@ -268,6 +270,7 @@ class _Grower:
 
     def _show_ends(self):
         """Show what hangs together with neutral and is not kept to be past a stop."""
+        # complexity over 10: which leaves are settled next is the search itself
         while True:
             leaves = [leaf for leaf in self._leaves() if leaf.word == "k"]
             open_ = [leaf for leaf in self._joined(leaves) if not leaf.kept]

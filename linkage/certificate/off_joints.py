@@ -43,6 +43,10 @@ class _Part:
         """Its radius, of a flat one 0."""
         return self.piece.radius if isinstance(self.piece, Line) else 0.0
 
+    def cut_to(self, piece: object, corners: np.ndarray) -> _Part:
+        """A part of it."""
+        return _Part(self.name, self.index, self.whole, piece, corners)
+
     def told(self, book: Book, shares: np.ndarray) -> tuple:
         """Where a point of it is at neutral, and as shares of the corners of the whole piece."""
         from scipy.optimize import nnls
@@ -62,23 +66,23 @@ def off_joints(book: Book, pair: Pair, place: Sequence[tuple],
 
     None where it is not found.
     """
-    def parts_of(name, index, whole, pieces):
-        return [_Part(name, index, whole, *known)
-                for known in posed(book, pair.frame, (name, pieces), place, motion)]
+    def pieces_at(name, pieces):
+        return posed(book, pair.frame, (name, pieces), place, motion)
 
-    sides = [(name, side.pieces) for name, side in zip(pair.names, book.sides(pair), strict=True)]
-    if any(posed(book, pair.frame, side, place, motion) is None for side in sides):
+    sides = [pieces_at(name, side.pieces)
+             for name, side in zip(pair.names, book.sides(pair), strict=True)]
+    if None in sides:
         return None
     ahead = _Ahead(book, pair)
-    for two in itertools.product(*([part for i, p in enumerate(pieces)
-                                    for part in parts_of(name, i, p, [p])]
-                                   for name, pieces in sides)):
+    for two in itertools.product(*([_Part(name, i, piece, piece, corners)
+                                    for i, (piece, corners) in enumerate(side)]
+                                   for name, side in zip(pair.names, sides, strict=True))):
         ahead.add(two)
     for two in ahead.taken():
         k = max((0, 1), key=lambda k: two[k].piece.long)
         if two[k].piece.long > FINEST:
-            for part in parts_of(two[k].name, two[k].index, two[k].whole, two[k].piece.halves()):
-                ahead.add([*two[:k], part, *two[k + 1:]])
+            for half in pieces_at(two[k].name, two[k].piece.halves()):
+                ahead.add([*two[:k], two[k].cut_to(*half), *two[k + 1:]])
     return ahead.best if ahead.best[1] else None
 
 

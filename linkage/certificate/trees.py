@@ -7,6 +7,7 @@ where the bound over it is past what is claimed, and else it is cut further.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,6 +17,13 @@ from ..clearances.scene import Scene, Solid
 from ..clearances.stage import Stage
 from ..geometry import hull_piece
 from ..intervals import U
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from ..checker.leaves import Book
+    from ..checker.pairs import Pair
+    from ..clearances.scene import Pair as ScenePair
 
 AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
@@ -71,13 +79,13 @@ class Tree:
 class Grower:
     """Grows the trees of many pairs of a scene together."""
 
-    def __init__(self, scene: Scene, book, travel):
+    def __init__(self, scene: Scene, book: Book, travel: tuple):
         names, self.travel = travel
         self.scene, self.book, self.names = scene, book, list(names)
         self.place = [book.motion.names.index(name) for name in self.names]
         self.solids, self.sides = {}, {}
 
-    def grow(self, trees, root) -> None:
+    def grow(self, trees: Iterable[Tree], root: tuple) -> None:
         """Grow trees over a cell."""
         ahead = []
         for tree in trees:
@@ -109,26 +117,36 @@ class Grower:
         return node.word != ""
 
     def _round(self, nodes):
-        found = self._bounded(nodes)
-        left, grown = [], []
-        for node, *known in zip(nodes, found.low, found.planes, found.value, strict=True):
-            bound, plane, gap = known
-            if np.isnan(bound):
-                node.word = "o"
-            elif bound >= node.tree.claim + AIM and self._in_builds(node, plane):
-                node.word, node.plane = "f", plane
-            elif node.looked_at != node.sides:
-                node.close = True
-                grown.append(node)
-            else:
-                left.append((node, gap))
+        """What comes next of nodes: those that are no leaves looked at closer, then cut."""
+        search = self._bounded(nodes)
+        closer, to_cut = [], []
+        for node, bound, plane, gap in zip(nodes, search.low, search.planes, search.value,
+                                           strict=True):
             node.tree.nodes += 1
-        for node, gap in left:
-            if node.tree.nodes <= (MOST_BUILT if self.book.built else MOST_NODES):
-                grown += self._cut(node, gap)
+            if self._closed(node, bound, plane):
+                continue
+            if node.looked_at != node.sides:
+                node.close = True
+                closer.append(node)
             else:
-                node.tree.root = None
-        return [node for node in grown if node.tree.root is not None]
+                to_cut.append((node, gap))
+        parts = [part for node, gap in to_cut for part in self._within_most(node, gap)]
+        return [node for node in closer + parts if node.tree.root is not None]
+
+    def _closed(self, node, bound, plane):
+        """Whether a bound makes a node a leaf: out of reach, or free by its plane."""
+        if np.isnan(bound):
+            node.word = "o"
+        elif bound >= node.tree.claim + AIM and self._in_builds(node, plane):
+            node.word, node.plane = "f", plane
+        return node.word != ""
+
+    def _within_most(self, node, gap):
+        """Parts of a node, unless its tree has become too large, which is then given up."""
+        if node.tree.nodes <= (MOST_BUILT if self.book.built else MOST_NODES):
+            return self._cut(node, gap)
+        node.tree.root = None
+        return []
 
     def _in_builds(self, node, plane):
         """Whether the checker finds a plane good in every build too, where that is asked of."""
@@ -199,7 +217,7 @@ class Grower:
         return bounds(stage, (np.array(which), cell.reshape(-1)), (self.names, middle, half),
                       None, enough)
 
-    def scene_pair(self, pair, sides):
+    def scene_pair(self, pair: Pair, sides: tuple) -> ScenePair:
         """A pair of the scene that stands for two sets of pieces."""
         names = [self._solid_of(side) for side in sides]
         first = next(iter(self.scene.pairs.values()))

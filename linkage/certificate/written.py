@@ -89,14 +89,23 @@ def _shown(grower, claim_of, rows=None):
     for pair in book.pairs.all():
         claim = None if None in book.sides(pair) else claim_of(pair)
         if claim is not None:
-            needs = book.pairs.inputs_of(pair)
-            trees.append(Tree(pair, claim, tuple(
-                k for k, name in enumerate(book.motion.names) if name in needs)))
             row = (rows or {}).get(frozenset(pair.names))
-            if row is not None and np.isfinite(row["real_least"]):
-                trees[-1].place = _place_of(grower, row)
+            trees.append(Tree(pair, claim, _inputs_of(book, pair), place=_least_at(grower, row)))
     grower.grow(trees, grower.travel.root())
     return {tree.pair.names: tree for tree in trees if tree.root is not None}
+
+
+def _inputs_of(book, pair):
+    """Numbers of the inputs that move a pair."""
+    needs = book.pairs.inputs_of(pair)
+    return tuple(k for k, name in enumerate(book.motion.names) if name in needs)
+
+
+def _least_at(grower, row):
+    """Where a pair is least, as `_place_of`; None where that is not known."""
+    if row is None or not np.isfinite(row["real_least"]):
+        return None
+    return _place_of(grower, row)
 
 
 def _place_of(grower, row):

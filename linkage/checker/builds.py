@@ -77,24 +77,47 @@ class Built(Motion):
         """How far builds have some joints off that rods settle; without end where not shown.
 
         While they are off by no more than was tried, their rates hold; and where these can't take
-        them farther than that on the whole way to any build, they never are.
+        them farther than that on the whole way to any build, or a rod's own loop doesn't, they
+        never are.
         """
-        tried = {j: self.expected(j, cell) for j in values}
-        for _ in range(TRIES if all(map(math.isfinite, tried.values())) else 0):
+        tried, sure = {j: self.expected(j, cell) for j in values}, None
+        for _ in range(TRIES):
+            rows, found = self.on_trial(rods, values, tried, cell)
+            if rows and (tried == sure or all(found[j] <= tried[j] for j in found)):
+                self.rates.keep(rows, cell)
+                return {j: min(off, tried[j]) for j, off in found.items()}
+            if tried == sure:
+                break
+            sure = sure or {j: self.sure(j, value, cell) for j, value in values.items()}
+            tried = {j: min(found[j] * MORE, off) for j, off in sure.items()}
+        return dict.fromkeys(values, math.inf)
+
+    def on_trial(self, rods: Sequence, values: dict, tried: dict, cell: tuple) -> tuple:
+        """Rates of joints that are off by no more than is tried, and how far these take them."""
+        rows = {}
+        if all(map(math.isfinite, tried.values())):
             self.held = {j: self.off_by(j, value, tried[j]) for j, value in values.items()}
             try:
                 rows = self.rates.closure(rods, list(values), cell)
                 self.held = {}
-                found = {j: self.farthest(j, row, cell) for j, row in rows.items()}
+                return rows, {j: self.farthest(j, row, cell) for j, row in rows.items()}
             except OutOfShow:
-                break
+                rows = {}
             finally:
                 self.held = {}
-            if all(found[j] <= tried[j] for j in found):
-                self.rates.keep(rows, cell)
-                return found
-            tried = {j: off * MORE for j, off in found.items()}
-        return dict.fromkeys(values, math.inf)
+        return rows, dict.fromkeys(values, math.inf)
+
+    def sure(self, joint: str, value: Taylor, cell: tuple) -> float:
+        """How far builds have a joint off that one rod settles, by the rod's loop in all of them."""
+        kind, *told = self.steps[joint]
+        if kind != "close":
+            return math.inf
+        try:
+            there = self.by_rod(joint, told, cell)[2]
+        except OutOfReach:
+            return math.inf
+        off = ((there - Taylor(self.table, value.c)).size - value.rest) * UP
+        return off if off > 0 else math.inf
 
     def expected(self, joint: str, cell: tuple) -> float:
         """How far builds may have a joint off, as a first try: as on the parts before this."""
@@ -120,14 +143,20 @@ class Built(Motion):
         if key not in self.means:
             if len(self.means) > MOST:
                 self.means.clear()
-            try:
-                self.means[key] = self.mean(carriers, frame, cell)
-            except OutOfShow:
-                needs = self.seat_needs(carriers, frame)
-                if not self.finer or any(cell[k][1] - cell[k][0] > NARROW for k in needs):
-                    raise
-                self.means[key] = self.finer.mean(carriers, frame, cell)
+            self.means[key] = self.mean_or_none(carriers, frame, cell)
+        if self.means[key] is None:
+            raise OutOfShow
         return self.means[key]
+
+    def mean_or_none(self, carriers: tuple, frame: str, cell: tuple) -> list | None:
+        """The same worked out, in more parts where the cell is small; None where not shown."""
+        try:
+            return self.mean(carriers, frame, cell)
+        except OutOfShow:
+            needs = self.seat_needs(carriers, frame)
+            if not self.finer or any(cell[k][1] - cell[k][0] > NARROW for k in needs):
+                return None
+            return self.finer.mean_or_none(carriers, frame, cell)
 
     def mean(self, carriers: tuple, frame: str, cell: tuple) -> list:
         """Rates of a seat over the whole way, worked out."""

@@ -13,7 +13,7 @@ from .lengths import Refused
 from .motion import minus
 
 if TYPE_CHECKING:
-    from .reading import Machine
+    from .reading import Joint, Machine
 
 
 class Dimensions:
@@ -93,21 +93,27 @@ def in_build(machine: Machine, dimensions: Dimensions, shares: list) -> Machine:
         raise Refused("a build is not within the tolerances")
     made = copy.copy(machine)
     off = [k * size for k, size in zip(shares, dimensions.sizes, strict=True)]
-
-    def moved(table: dict, name: str, place: tuple) -> tuple:
-        at = table.get(name)
-        return place if at is None else tuple(k + d for k, d in zip(place, off[at:], strict=False))
-
-    made.points = {n: moved(dimensions.places, n, k) for n, k in machine.points.items()}
-    made.joints = {}
-    for name, joint in machine.joints.items():
-        made.joints[name] = held = copy.copy(joint)
-        if not joint.slides:
-            held.pivot = moved(dimensions.places, f"{name}/pivot", joint.pivot)
-        if joint.through:
-            end = moved(dimensions.throughs, name, joint.places[1])
-            held.axis = tuple(minus(end, held.pivot))
+    made.points = {n: moved(place, off, dimensions.places.get(n))
+                   for n, place in machine.points.items()}
+    made.joints = {n: joint_in_build(joint, off, (dimensions.places.get(f"{n}/pivot"),
+                                                  dimensions.throughs.get(n)))
+                   for n, joint in machine.joints.items()}
     made.rods = {name: copy.copy(rod) for name, rod in machine.rods.items()}
     for name, at in dimensions.lengths.items():
         made.rods[name].length += off[at]
+    return made
+
+
+def moved(place: tuple, off: list, at: int | None) -> tuple:
+    """A place in a build; `at` is the number of its first coordinate, None where none is off."""
+    return place if at is None else tuple(k + d for k, d in zip(place, off[at:], strict=False))
+
+
+def joint_in_build(joint: Joint, off: list, at: tuple) -> Joint:
+    """A joint in a build; `at` has the numbers of its pivot and of the second point of its axis."""
+    made = copy.copy(joint)
+    if not joint.slides:
+        made.pivot = moved(joint.pivot, off, at[0])
+    if joint.through:
+        made.axis = tuple(minus(moved(joint.places[1], off, at[1]), made.pivot))
     return made

@@ -62,7 +62,7 @@ class Directions:
     def goes(self, body: str, k: int, cell: tuple, sign: int) -> bool:
         """Whether a surface's deflection grows (-1: falls, 0: hardly moves) with an input."""
         try:
-            rate = self.rates.joint(body, cell)[0, k]
+            rate = self.rates.by_input(body, k, cell)
         except OutOfReach:
             return not self.book.built  # some builds may reach what is out of reach as drawn
         except OutOfShow:

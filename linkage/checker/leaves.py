@@ -6,20 +6,30 @@ f is free (by the next plane), o is out of reach, j is at a joint that both part
 beyond what the stops leave.
 """
 
+from __future__ import annotations
+
 import math
 from contextlib import suppress
+from typing import TYPE_CHECKING
 
 from flint import arb, arb_mat
 
-from .builds import NONE, Built, Cost
+from .builds import NARROW, NONE, Built, Cost
 from .dimensions import in_build
-from .lengths import Refused
+from .lengths import AIRFRAME, Refused
 from .motion import DIGITS, Motion, OutOfReach, halved, leaves_of
 from .pairs import Pairs
 from .rates import OutOfShow
 from .sides import Side, Solid
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from .pairs import Pair
+    from .reading import Machine
+    from .taylor import Table
 
 LEAVES = [*"fojx"]
 DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
@@ -28,14 +38,14 @@ DEEPEST = 10  # times that the checker cuts a leaf that does not hold as it is
 class Book:
     """A machine with its pairs, their pieces and its motion."""
 
-    def __init__(self, machine, built=False):
+    def __init__(self, machine: Machine, built: bool = False):
         self.machine, self.motion = machine, Motion(machine)
         self.built = Built(self.motion) if built else None
         self.travel = None  # a box that holds all the travel, once it is known
         self.pairs = Pairs(machine, self.motion.needs)
         self.known, self.roots = {}, {}
 
-    def sides(self, pair):
+    def sides(self, pair: Pair) -> list[Side | None]:
         """The two solids of a pair, whole but for what lies at its joints; None if none is left."""
         found = []
         for name, pieces in zip(pair.names, self.pairs.sides(pair), strict=True):
@@ -49,7 +59,8 @@ class Book:
 
     # ---------------------------------------------------------------- bounds
 
-    def along(self, side, frame, cell, n):
+    def along(self, side: Side, frame: str, cell: tuple,
+              n: Sequence[Taylor]) -> tuple[list, list, float]:
         """n.p of every corner of a side over a cell: rows of floats, and the rests of a seat."""
         seat = self.motion.seat(side.solid.carriers, frame, cell)
         parts = [dot(n, p) for p in seat]
@@ -62,7 +73,8 @@ class Book:
         lost = sum(t.size for t in parts) * sum(side.most) * 2.0**-46
         return rows, [t.rest for t in parts], lost
 
-    def bound(self, pair, sides, cell, plane, *, enough=math.inf, drawn=False):
+    def bound(self, pair: Pair, sides: Sequence[Side], cell: tuple, plane: Sequence, *,
+              enough: float = math.inf, drawn: bool = False) -> float:
         """A lower bound of the gap of two sides over a cell, in every build that is asked of."""
         table, self.moved = self.motion.table, ((), 0.0)
         n = turning(table, plane)
@@ -90,11 +102,12 @@ class Book:
             return self.less(low, n, sides)
         return self.in_every_build(pair, sides, cell, (low, n, enough))
 
-    def in_every_build(self, pair, sides, cell, found):
+    def in_every_build(self, pair: Pair, sides: Sequence[Side], cell: tuple, known: tuple) -> float:
         """The same in every build, as far as what builds do has to be known to show enough."""
-        low, n, enough = found
+        low, n, enough = known
         gap = self.less(low, n, sides)
-        for rough in (True, False) if gap >= enough else ():
+        small = all(high - low <= NARROW for low, high in cell)
+        for rough in (True, False) if gap >= enough and not small else ():
             far = gap - self.moved_at_most(pair, rough)
             if far >= enough:
                 return far
@@ -102,33 +115,46 @@ class Book:
         self.finer = *self.finer[:3], cost
         return self.less(low - cost.most, n, sides)
 
-    def moved_at_most(self, pair, rough):
-        """How much nearer builds bring two solids at most, anywhere in the travel."""
-        return sum(self.built.most_moved(self.known[name], pair.frame, self.travel, rough=rough)
-                   for name in pair.names) * UP if self.travel else math.inf
+    def moved_at_most(self, pair: Pair, rough: bool) -> float:
+        """How much nearer builds bring two solids at most, anywhere in the travel.
 
-    def blamed(self, pair, sides, cell):
+        As seen from what carries both, or from the airframe.
+        """
+        if not self.travel:
+            return math.inf
+        return min(sum(self.built.most_moved(self.known[name], frame, self.travel, rough=rough)
+                       for name in pair.names) for frame in {pair.frame, AIRFRAME}) * UP
+
+    def blamed(self, pair: Pair, sides: Sequence[Side], cell: tuple) -> int | None:
         """The input at whose middle a cell is best cut; None where it is a place.
 
         By the monomials that the last bound had each in, and by its rest, which is that of joints.
         """
-        (sizes, rest), motion = self.moved, self.motion
+        sizes, rest = self.moved
         wide = {k: high - low for k, (low, high) in enumerate(cell) if high > low}
-        of_rest = dict.fromkeys(wide, 0.0)
+        of_joints = self.rests_of_joints(pair, sides, cell, wide if rest else {})
+        most = max(of_joints.values(), default=0.0)
+        if 0 < most < math.inf:
+            of_joints = {k: rest * size / most for k, size in of_joints.items()}
+        return max(wide, default=None, key=lambda k: (
+            sum(size for size, name in zip(sizes, self.motion.table.names, strict=False)
+                if k in name) + of_joints.get(k, 0.0), wide[k]))
+
+    def rests_of_joints(self, pair: Pair, sides: Sequence[Side], cell: tuple,
+                        wide: dict) -> dict[int, float]:
+        """The rests of the joints that a pair is moved by, each by the inputs that it needs."""
+        motion, by_input = self.motion, dict.fromkeys(wide, 0.0)
         crossed = {j for side in sides for body in side.solid.bodies
                    for j, _ in motion.route(body, pair.frame) if j in motion.steps}
-        for joint in crossed if rest else ():
+        for joint in crossed if wide else ():
             with suppress(OutOfReach):
-                state = motion.state(joint, cell)
+                rest = motion.state(joint, cell)[2].rest
                 for k in wide:
                     if motion.names[k] in motion.needs[joint]:
-                        of_rest[k] += state[2].rest * wide[k]
-        most = max(of_rest.values(), default=0.0)
-        return max(wide, default=None, key=lambda k: (
-            sum(size for size, name in zip(sizes, motion.table.names, strict=False) if k in name)
-            + (rest * of_rest[k] / most if 0 < most < math.inf else of_rest[k]), wide[k]))
+                        by_input[k] += rest * wide[k]
+        return by_input
 
-    def less(self, low, n, sides):
+    def less(self, low: float, n: Sequence[Taylor], sides: Sequence[Side]) -> float:
         """A gap along a direction of some size, less the radii."""
         size = dot(n, n)
         size = math.sqrt(max(size.high() if low > 0 else size.low(), 0.0))
@@ -137,7 +163,8 @@ class Book:
             return float("-inf")
         return low / size - (sides[0].radius + sides[1].radius) - abs(low) * 2.0**-48
 
-    def free(self, pair, sides, cell, plane, claim, depth=0):
+    def free(self, pair: Pair, sides: Sequence[Side], cell: tuple, plane: Sequence, claim: float,
+             depth: int = 0) -> bool:
         """Whether a gap is nowhere less than a claim in a cell, by a plane or by some cut of it."""
         boxes = tuple(side.box for side in sides)
         if boxes != sides and self.holds(pair, boxes, cell, (plane, claim), quick=True):
@@ -154,7 +181,8 @@ class Book:
                       zip(halved(cell, k), halved_plane(plane, k), strict=True)]
         return True
 
-    def holds(self, pair, sides, cell, leaf, *, quick=False):
+    def holds(self, pair: Pair, sides: Sequence[Side], cell: tuple, leaf: tuple, *,
+              quick: bool = False) -> bool:
         """Whether a plane shows a claim in a cell as it is."""
         plane, claim = leaf
         try:
@@ -165,7 +193,7 @@ class Book:
         except OutOfShow:
             return False
 
-    def by_pairs(self, sides, plane, claim):
+    def by_pairs(self, sides: Sequence[Side], plane: Sequence, claim: float) -> bool:
         """The same by every pair of corners that the quick bound leaves in doubt."""
         behind, ahead, apart, cost = self.finer
         table = self.motion.table
@@ -179,7 +207,7 @@ class Book:
                  if not p + q - cost.most >= wanted]
         return len(doubt) <= 400 and all(apart(i, j) - cost.of(i, j) >= wanted for i, j in doubt)
 
-    def nowhere(self, pair, sides, cell, depth=0):
+    def nowhere(self, pair: Pair, sides: Sequence[Side], cell: tuple, depth: int = 0) -> bool:
         """Whether no position of a cell can be reached, as it is or in some cut of it."""
         if self.built:
             return False  # some build may reach it
@@ -193,17 +221,18 @@ class Book:
             self.nowhere(pair, sides, part, depth + 1)
             for part in halved(cell, wide.index(max(wide))))
 
-    def at_joint(self, pair, sides):
+    def at_joint(self, pair: Pair, sides: Sequence[Side]) -> bool:
         """Whether a side lies in a ball about a joint that both parts share."""
         return any(all(math.dist(side.solid.at_neutral(corner), centre) + piece.radius
                        <= reach - LOOSE for piece in side.pieces for corner in piece.corners)
                    for side in sides for centre, reach in pair.balls)
 
-    def met(self, pair, place, told, build=None):
+    def met(self, pair: Pair, place: Sequence[float], spots: Sequence,
+            build: list | None = None) -> float:
         """An upper bound of the gap at a place, by a point of each solid as shares of corners."""
         cell = tuple((float(k), float(k)) for k in place)
         motion, points, seats, radius = self.in_build(build), [], [], 0.0
-        for name, pieces, at in zip(pair.names, self.pairs.sides(pair), told, strict=True):
+        for name, pieces, at in zip(pair.names, self.pairs.sides(pair), spots, strict=True):
             solid, row = self.known[name], self.shared_row(name, pieces, at)
             seats.append(motion.seat(solid.carriers, pair.frame, cell))
             points.append(self.carried(seats[-1], row))
@@ -218,7 +247,7 @@ class Book:
             radius += more
         return math.sqrt(max(dot(d, d).high(), 0.0)) * UP - radius
 
-    def in_build(self, build):
+    def in_build(self, build: list | None) -> Motion:
         """The joints in one build; as drawn without."""
         if build is None:
             return self.motion
@@ -228,7 +257,7 @@ class Book:
         motion.origins = self.motion.origins
         return motion
 
-    def nearer(self, pair, seats, d):
+    def nearer(self, pair: Pair, seats: Sequence, d: Sequence[Taylor]) -> tuple[list, float]:
         """The way between two solids, each moved nearer in its part, and by how much rods grow."""
         radius = 0.0
         for name, seat in zip(pair.names, seats, strict=True):
@@ -241,9 +270,9 @@ class Book:
                 d = [p - k * toward for p, k in zip(d, axis, strict=True)]
         return d, radius
 
-    def shared_row(self, name, pieces, told):
+    def shared_row(self, name: str, pieces: Sequence, spot: Sequence) -> list[arb]:
         """A point in the hull of a piece's corners, as shares of what carries its solid."""
-        index, shares = told
+        index, shares = spot
         if index not in range(len(pieces)):
             raise Refused("a point met lies in no piece")
         piece, solid = pieces[index], self.known[name]
@@ -254,19 +283,19 @@ class Book:
         return [sum((arb(k) / total * arb(row[i]) for k, row in zip(shares, rows, strict=True)),
                     arb(0)) for i in range(len(rows[0]))]
 
-    def carried(self, seat, row):
+    def carried(self, seat: Sequence, row: Sequence) -> list[Taylor]:
         """A point given by shares of what carries it, as a seat has that over a cell."""
         return [sum((p[c] * w for p, w in zip(seat, row, strict=True)),
                     constant(self.motion.table, 0)) for c in range(3)]
 
 
-def turning(table, plane):
+def turning(table: Table, plane: Sequence) -> list[Taylor]:
     """A plane's normal as it turns over a cell, by its rows."""
     return [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane) if row[c] or not k})
             for c in range(3)]
 
 
-def least_of(table, polynomials, rest):
+def least_of(table: Table, polynomials: Iterable, rest: float) -> list[float]:
     """Lower bounds of polynomials, the least of them as close as can be."""
     found, least = [], math.inf
     for c in polynomials:
@@ -275,12 +304,12 @@ def least_of(table, polynomials, rest):
     return found
 
 
-def spread(rests, row):
+def spread(rests: Sequence, row: Sequence) -> float:
     """How far a corner may be off along a plane's normal."""
     return sum(abs(x) * r for x, r in zip(row, rests, strict=True)) * UP
 
 
-def parts_of(word, node, joined):
+def parts_of(word: str, node: tuple, joined: bool) -> list[tuple] | None:
     """What a word of a tree cuts some sides over a cell into; None where it is a leaf."""
     sides, cell = node
     if word in ("A", "B"):
@@ -293,7 +322,7 @@ def parts_of(word, node, joined):
     return None
 
 
-def halved_plane(plane, k):
+def halved_plane(plane: Sequence, k: int) -> Iterator[list]:
     """A plane as it turns over either half of a cell cut at the middle of an input."""
     for sense in (-0.5, 0.5):
         rows = [list(row) for row in plane]
@@ -302,7 +331,7 @@ def halved_plane(plane, k):
         yield rows
 
 
-def walked(book, pair, root, tree, planes):
+def walked(book: Book, pair: Pair, root: tuple, tree: object, planes: Iterable) -> Iterator[tuple]:
     """The leaves of a tree, in order: (what it is, sides, cell, plane)."""
     if not isinstance(tree, str):
         raise Refused("a tree is a word")

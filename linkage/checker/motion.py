@@ -5,8 +5,11 @@ closes in a cell where interval Newton shows that it does: the misfit of a polyn
 joint, over the least rate at which the rod turns the joint, is all that it may be off.
 """
 
+from __future__ import annotations
+
 import math
 from itertools import combinations
+from typing import TYPE_CHECKING
 
 from flint import arb
 
@@ -14,6 +17,11 @@ from .lengths import AIRFRAME, Refused
 from .pairs import part_of
 from .taylor import UP, Table, Taylor, above, constant, dot, turn
 from .together import Group
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+
+    from .reading import Machine, Rod
 
 DEAD = 1e-6
 DIGITS = [*"0123456789"]  # words of a tree: the input that is cut at its middle
@@ -28,7 +36,7 @@ class OutOfReach(Exception):
 class Motion:
     """A machine's joints over cells: a cell is a tuple of (least, greatest) per input."""
 
-    def __init__(self, machine):
+    def __init__(self, machine: Machine):
         self.machine, self.names = machine, list(machine.inputs)
         self.table = Table(len(self.names))
         self.steps, self.needs, self.held = {}, {}, {}
@@ -45,13 +53,10 @@ class Motion:
 
     # ---------------------------------------------------------------- order
 
-    def plan(self):
+    def plan(self) -> None:
         """What settles each joint, in order."""
         couplings, rods = dict(self.machine.couplings), self.crossed_by_rods()
-        for joint, (name, sign) in self.machine.drives.items():
-            if self.machine.inputs[name][2] != self.machine.joints[joint].slides:
-                raise Refused(f'the travel of input "{name}" is not of the kind "{joint}" needs')
-            self.settle([joint], ("drive", self.names.index(name), sign), frozenset([name]))
+        self.driven()
         while self.coupled(couplings) or self.closed(rods) or self.closed_together(rods):
             pass
         if couplings or rods:  # one too many, or its joints are not settled at all
@@ -60,14 +65,21 @@ class Motion:
         self.still = [j for j in self.machine.joints if j not in self.steps]
         self.needs |= {joint: frozenset() for joint in self.still}
 
-    def settle(self, joints, step, needs):
+    def settle(self, joints: Iterable[str], step: tuple, needs: frozenset) -> None:
         """Keep what settles some joints, and the inputs that they then depend on."""
         for joint in joints:
             if joint in self.steps:
                 raise Refused(f'"{joint}" is driven twice')
             self.steps[joint], self.needs[joint] = step, needs
 
-    def coupled(self, couplings):
+    def driven(self) -> None:
+        """Settle the joints that inputs move themselves."""
+        for joint, (name, sign) in self.machine.drives.items():
+            if self.machine.inputs[name][2] != self.machine.joints[joint].slides:
+                raise Refused(f'the travel of input "{name}" is not of the kind "{joint}" needs')
+            self.settle([joint], ("drive", self.names.index(name), sign), frozenset([name]))
+
+    def coupled(self, couplings: dict) -> bool:
         """Settle a joint by a coupling that is ready; whether one was."""
         for name, item in list(couplings.items()):
             one, other = item["bodies"]
@@ -83,7 +95,7 @@ class Motion:
                 return True
         return False
 
-    def closed(self, rods):
+    def closed(self, rods: dict) -> bool:
         """Settle a joint by a rod that is ready; whether one was."""
         for name, crossed in rods.items():
             joints = [j for j in crossed if j not in self.steps]
@@ -93,7 +105,7 @@ class Motion:
                 return True
         return False
 
-    def closed_together(self, rods):
+    def closed_together(self, rods: dict) -> bool:
         """Settle the joints of the fewest rods that settle as many; whether any did."""
         for count in range(2, len(rods) + 1):
             for names in combinations(rods, count):
@@ -107,21 +119,21 @@ class Motion:
                     return True
         return False
 
-    def all_needs(self, joints):
+    def all_needs(self, joints: Iterable[str]) -> frozenset:
         """Inputs that any of some joints depends on."""
         return frozenset().union(*(self.needs.get(j, frozenset()) for j in joints))
 
-    def crossed_by_rods(self):
+    def crossed_by_rods(self) -> dict[str, list]:
         """Joints between the two ends of every rod that is to settle one."""
         return {name: self.crossed(rod) for name, rod in self.machine.rods.items()
                 if not rod.redundant}
 
-    def crossed(self, rod):
+    def crossed(self, rod: Rod) -> list[str]:
         """Joints between the two ends of a rod."""
         one, other = (self.machine.chain(part_of(end)) for end in rod.ends)
         return [j for j in (*one, *other) if (j in one) != (j in other)]
 
-    def closing(self, name, joint):
+    def closing(self, name: str, joint: str) -> tuple:
         """A rod that settles a joint: which end rides on it, and on which side of dead centre."""
         rod, item = self.machine.rods[name], self.machine.joints[joint]
         near, far = rod.ends if joint in self.machine.chain(part_of(rod.ends[0])) else \
@@ -139,7 +151,7 @@ class Motion:
 
     # ---------------------------------------------------------------- joints over a cell
 
-    def state(self, joint, cell):
+    def state(self, joint: str, cell: tuple) -> tuple | None:
         """Cos and sin of a joint's turn (None for a slide), and the turn or way itself."""
         if joint in self.held:
             return self.held[joint]
@@ -155,12 +167,12 @@ class Motion:
             raise OutOfReach
         return self.states[key]
 
-    def key(self, joint, cell):
+    def key(self, joint: str, cell: tuple) -> tuple:
         """A joint, and what of a cell it depends on."""
         return joint, *(ends for name, ends in zip(self.names, cell, strict=True)
                         if name in self.needs[joint])
 
-    def settled(self, joint, cell):
+    def settled(self, joint: str, cell: tuple) -> tuple:
         """State of a joint over a cell, by what settles it."""
         kind, *told = self.steps[joint]
         if kind == "drive":
@@ -173,19 +185,19 @@ class Motion:
             return self.by_rod(joint, told, cell)
         return self.state_of(joint, value)
 
-    def state_of(self, joint, value):
+    def state_of(self, joint: str, value: Taylor) -> tuple:
         """Cos and sin of a joint's turn (None for a slide), and the turn or way itself."""
         slides = self.machine.joints[joint].slides
         return (None, None, value) if slides else (*turn(value), value)
 
-    def grouped(self, group, joint, cell):
+    def grouped(self, group: Group, joint: str, cell: tuple) -> tuple:
         """One joint of a group, worked out with the others once."""
         key = group, *self.key(joint, cell)[1:]
         if key not in self.states:
             self.states[key] = group.settle(cell)
         return self.states[key][joint]
 
-    def input(self, cell, k):
+    def input(self, cell: tuple, k: int) -> Taylor:
         """An input over a cell, radians or mm."""
         low, high = cell[k]
         centre = (low + high) / 2
@@ -195,7 +207,7 @@ class Motion:
         return Taylor(self.table, {0: arb(centre) * per} | ({1 + k: arb(half) * per} if half
                                                             else {}))
 
-    def lifted(self, source, cell):
+    def lifted(self, source: str, cell: tuple) -> Taylor:
         """A joint's turn with whole turns told apart, as they are on the way from neutral."""
         value = self.state(source, cell)[2]
         if self.steps[source][0] != "close" or self.machine.joints[source].slides:
@@ -208,7 +220,7 @@ class Motion:
             return self.anywhere()
         return value + 2 * arb.pi() * nearest_turns(end[0], value)
 
-    def on_the_way(self, source, goal):
+    def on_the_way(self, source: str, goal: Sequence[float]) -> tuple[arb, float] | None:
         """A joint's turn (a ball, and how far it may be off) at the end of the way from neutral.
 
         None where whole turns can not be told apart.
@@ -228,11 +240,11 @@ class Motion:
                 return None
         return end
 
-    def anywhere(self):
+    def anywhere(self) -> Taylor:
         """A joint of which nothing is known."""
         return Taylor(self.table, {}, float("inf"))
 
-    def turning(self, joint, r, q, length):
+    def turning(self, joint: str, r: Sequence, q: Sequence, length: arb) -> tuple[Taylor, ...]:
         """A, B, C of A cos + B sin = C, which closes a rod's loop over a turning joint."""
         u = self.axes[joint]
         c = self.pivots[joint]
@@ -244,7 +256,7 @@ class Motion:
         return (dot(d, across) * 2, dot(d, w) * 2,
                 dot(across, across) + dot(d, d) - length * length)
 
-    def by_rod(self, joint, told, cell):
+    def by_rod(self, joint: str, told: Sequence, cell: tuple) -> tuple:
         """State of a joint that one rod settles."""
         name, near, far, sign = told
         r = self.place(self.points[near], part_of(near), joint, cell)
@@ -273,7 +285,7 @@ class Motion:
             return anywhere, anywhere, value
         return (*turn(value), value)
 
-    def slid_within_reach(self, b, c, sign):
+    def slid_within_reach(self, b: Taylor, c: Taylor, sign: float) -> Taylor:
         """The way by the closed form, in plain balls, where a cell is partly out of reach."""
         square = b * b - c
         low, high = max(square.low(), 0.0), square.high()
@@ -282,7 +294,7 @@ class Motion:
         root = ball(math.sqrt(low) / UP, math.sqrt(high) * UP)
         return -b + Taylor(self.table, {0: root.mid() * sign}, float(root.rad()) * UP)
 
-    def within_reach(self, a, b, c, sign):
+    def within_reach(self, a: Taylor, b: Taylor, c: Taylor, sign: float) -> Taylor:
         """The turn by the closed form, in plain balls, where a cell is partly out of reach."""
         long = math.hypot(a.size, b.size) * UP
         way = closed(self.table, lambda t: rate(a, b, t), lambda t: -(a * turn(t)[0]
@@ -302,19 +314,20 @@ class Motion:
 
     # ---------------------------------------------------------------- places over a cell
 
-    def place(self, point, body, frame, cell, *, way=False):
+    def place(self, point: Sequence, body: str, frame: str, cell: tuple, *,
+              way: bool = False) -> Sequence:
         """A point (a direction, if `way`) of a body as seen from another, as three Taylors."""
         for joint, sense in self.route(body, frame):
             point = self.across(point, joint, cell, sense, way)
         return point
 
-    def route(self, body, frame):
+    def route(self, body: str, frame: str) -> list[tuple]:
         """The joints between a body and another, and the sense in which each is crossed."""
         here, there = self.machine.chain(body), self.machine.chain(frame)
         return [*((j, 1) for j in here if j not in there),
                 *((j, -1) for j in there[::-1] if j not in here)]
 
-    def across(self, p, joint, cell, sense, way):
+    def across(self, p: Sequence, joint: str, cell: tuple, sense: int, way: bool) -> Sequence:
         """A point carried across one joint, to what carries it or back."""
         state = self.state(joint, cell)
         if state is None:
@@ -332,7 +345,7 @@ class Motion:
         return [along * k + cos * (a - along * k) + sin * b + m
                 for a, b, k, m in zip(x, w, u, c, strict=True)]
 
-    def seat(self, carriers, frame, cell):
+    def seat(self, carriers: tuple, frame: str, cell: tuple) -> list:
         """What carries corners: an origin and three directions, or the two ends of a rod."""
         key = self.seat_key(carriers, frame, cell)
         if key not in self.seats:
@@ -341,11 +354,11 @@ class Motion:
             self.seats[key] = self.carried(carriers, frame, cell)
         return self.seats[key]
 
-    def seat_key(self, carriers, frame, cell):
+    def seat_key(self, carriers: tuple, frame: str, cell: tuple) -> tuple:
         """What carries corners, and what of a cell that depends on."""
         return carriers, frame, *(cell[k] for k in self.seat_needs(carriers, frame))
 
-    def seat_needs(self, carriers, frame):
+    def seat_needs(self, carriers: tuple, frame: str) -> list[int]:
         """Places of the inputs that what carries corners depends on, seen from a frame."""
         if (carriers, frame) not in self.needed:
             bodies = [body[0] if isinstance(body, tuple) else body for body in carriers]
@@ -353,12 +366,12 @@ class Motion:
             self.needed[carriers, frame] = [k for k, n in enumerate(self.names) if n in needs]
         return self.needed[carriers, frame]
 
-    def carried(self, carriers, frame, cell):
+    def carried(self, carriers: tuple, frame: str, cell: tuple) -> list:
         """Where what carries corners is over a cell."""
         return [self.place(start, body, frame, cell, way=way)
                 for start, body, way, _ in self.starts(carriers)]
 
-    def starts(self, carriers):
+    def starts(self, carriers: tuple) -> list[tuple]:
         """What carries corners, where it is fixed: (coordinates, body, whether a way, point)."""
         if isinstance(carriers[0], tuple):  # ends of a rod: (body, point)
             return [(self.points[point], body, False, point) for body, point in carriers]
@@ -366,30 +379,30 @@ class Motion:
         return [([constant(self.table, k) for k in place], carriers[0], way > 0, None)
                 for way, place in enumerate(places)]
 
-    def origin(self, body):
+    def origin(self, body: str) -> tuple:
         """The point of a body that its corners are counted from: its pivot as drawn."""
         return (0.0, 0.0, 0.0) if body == AIRFRAME else self.origins[body]
 
 
-def unit(v):
+def unit(v: Sequence) -> list[arb]:
     """A vector of balls made one long."""
     size = sum((k * k for k in v), arb(0)).sqrt()
     return [k / size for k in v]
 
 
-def halved(cell, k):
+def halved(cell: tuple, k: int) -> list[tuple]:
     """A cell cut at the middle of an input, into two that hold all of it."""
     low, high = cell[k]
     middle = (low + high) / 2
     return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
 
 
-def nearest_turns(ball, value):
+def nearest_turns(ball: arb, value: Taylor) -> int:
     """Whole turns that bring a Taylor's middle nearest to a ball."""
     return round(float(((ball - value.centre) / (2 * arb.pi())).mid()))
 
 
-def leaves_of(words, root, parts):
+def leaves_of(words: Iterable, root: object, parts: Callable) -> Iterator[tuple]:
     """Leaves of a tree in the order of its words: (word, node).
 
     `parts` gives what a word cuts a node into, and None where the node is a leaf.
@@ -406,19 +419,20 @@ def leaves_of(words, root, parts):
         raise Refused("a tree has more leaves than it needs")
 
 
-def misfit(a, b, c, t):
+def misfit(a: Taylor, b: Taylor, c: Taylor, t: Taylor) -> Taylor:
     """A cos t + B sin t - C."""
     cos, sin = turn(t)
     return a * cos + b * sin - c
 
 
-def rate(a, b, t):
+def rate(a: Taylor, b: Taylor, t: Taylor) -> Taylor:
     """What the misfit grows by per radian."""
     cos, sin = turn(t)
     return b * cos - a * sin
 
 
-def closed(table, missed, steep, bend, start):
+def closed(table: Table, missed: Callable, steep: Callable, bend: float,
+           start: tuple) -> Taylor | None:
     """The root of a closure over a cell by interval Newton; None where it does not show.
 
     `missed` and `steep` give the closure and its derivative, whose own rate is at most `bend`; the
@@ -441,16 +455,16 @@ def closed(table, missed, steep, bend, start):
     return Taylor(table, value.c, off / (low - bend * 2 * off / low) * UP * UP)
 
 
-def minus(a, b):
+def minus(a: Sequence, b: Sequence) -> list:
     """One point less another."""
     return [p - q for p, q in zip(a, b, strict=True)]
 
 
-def crossed_by(u, x):
+def crossed_by(u: Sequence, x: Sequence) -> list:
     """Vector product of an axis and a vector."""
     return [x[2] * u[1] - x[1] * u[2], x[0] * u[2] - x[2] * u[0], x[1] * u[0] - x[0] * u[1]]
 
 
-def ball(low, high):
+def ball(low: float, high: float) -> arb:
     """A ball that holds all between two numbers."""
     return arb(low).union(arb(high))

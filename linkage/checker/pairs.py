@@ -3,11 +3,19 @@
 Parts that share a joint are meant to touch within a ball about it; the rest of them is held apart.
 """
 
+from __future__ import annotations
+
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from .lengths import AIRFRAME
 from .solids import LOOSE, SIDES, Line, Prism, pieces_of, plate_axes, rounded
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from .reading import Machine, Rod
 
 BALL, METAL = 25.4, 12.7  # mm about a joint, and of metal round the thickest tube through it
 TOUCHING = 1e-6
@@ -24,12 +32,12 @@ class Pair:
     balls: tuple = ()  # (centre, radius) within which both are meant to touch
 
     @property
-    def name(self):
+    def name(self) -> str:
         """Both names."""
         return " | ".join(self.names)
 
 
-def part_of(address):
+def part_of(address: str) -> str:
     """The part that a point or solid belongs to."""
     return address.split("/")[0]
 
@@ -37,18 +45,18 @@ def part_of(address):
 class Pairs:
     """The pairs of a machine of which one solid moves against the other."""
 
-    def __init__(self, machine, needs):
+    def __init__(self, machine: Machine, needs: dict):
         self.machine, self.needs = machine, needs
         self.pieces = {name: pieces_of(shape) for name, shape in machine.solids.items()}
         self.stops = {frozenset(stop["between"]) for stop in machine.stops.values()}
         self.rooms, self._all = {}, None
 
-    def carriers(self, name):
+    def carriers(self, name: str) -> tuple[str, ...]:
         """Bodies that carry a solid: one, or one under each end of a rod."""
         rod = self.machine.rods.get(part_of(name))
         return (part_of(name),) if rod is None else tuple(part_of(end) for end in rod.ends)
 
-    def all(self):
+    def all(self) -> list[Pair]:
         """Every pair, in the order of their names."""
         if self._all is None:
             self._all = list(self._moving())
@@ -63,7 +71,7 @@ class Pairs:
                     if pair is not None:
                         yield pair
 
-    def pair(self, one, other):
+    def pair(self, one: str, other: str) -> Pair | None:
         """The pair of two solids; None where neither moves against the other."""
         carriers = self.carriers(one) + self.carriers(other)
         chains = [self.machine.chain(body) for body in carriers]
@@ -77,7 +85,7 @@ class Pairs:
         balls = tuple(b for b in shared if all(self.meets(n, b) for n in (one, other)))
         return Pair((one, other), *self.required(one, other, bool(shared)), frame, balls)
 
-    def rule(self, key):
+    def rule(self, key: frozenset) -> tuple[float, str] | None:
         """What is required of a pair by a rule of its own, and that rule's name; None without."""
         if key in self.stops:
             return 0.0, "stop"
@@ -86,17 +94,17 @@ class Pairs:
         require = self.machine.rules[key]
         return (0.0, "waived") if require is None else (require, "this pair")
 
-    def inputs(self, carriers, frame):
+    def inputs(self, carriers: tuple, frame: str) -> frozenset:
         """Inputs that move one of some bodies against another."""
         stays = set(self.machine.chain(frame))
         return frozenset().union(*(self.needs.get(joint, frozenset()) for body in carriers
                                    for joint in self.machine.chain(body) if joint not in stays))
 
-    def inputs_of(self, pair):
+    def inputs_of(self, pair: Pair) -> frozenset:
         """Inputs that move one solid of a pair against the other."""
         return self.inputs(tuple(c for n in pair.names for c in self.carriers(n)), pair.frame)
 
-    def required(self, one, other, joined):
+    def required(self, one: str, other: str, joined: bool) -> tuple[float, str]:
         """Clearance required of two solids, mm, and the class it comes from."""
         sizes, shapes = self.machine.clearance, self.machine.solids
         named = [shapes[n]["clearance"] for n in (one, other) if shapes[n].get("clearance")]
@@ -111,7 +119,7 @@ class Pairs:
             word = "same" if self.guides(one) & self.guides(other) else "different"
         return sizes[word], word
 
-    def guides(self, name):
+    def guides(self, name: str) -> set[str]:
         """What a solid's part rides on."""
         part = part_of(name)
         return set(self.carriers(name)) if part in self.machine.rods else \
@@ -119,7 +127,7 @@ class Pairs:
 
     # ---------------------------------------------------------------- shared joints
 
-    def shared(self, one, other):
+    def shared(self, one: str, other: str) -> list[tuple]:
         """Balls about the joints that two parts share: (centre, radius)."""
         rods = self.machine.rods
         a, b = part_of(one), part_of(other)
@@ -130,35 +138,35 @@ class Pairs:
         balls = self.rod_ends(a, b) if a in rods else self.carried(a, b) + self.carried(b, a)
         return [k for k in balls if b != AIRFRAME or self.holds(other, k)]
 
-    def shared_ends(self, a, b):
+    def shared_ends(self, a: str, b: str) -> list[tuple]:
         """The larger ball about each end that two rods share."""
         rods = self.machine.rods
         return [max(self.rod_end(a, end), self.rod_end(b, end), key=lambda k: k[1])
                 for end in rods[a].ends if end in rods[b].ends]
 
-    def carried(self, body, on):
+    def carried(self, body: str, on: str) -> list[tuple]:
         """Balls about where a body is held, if it is by another."""
         joint = self.machine.joints.get(body)
         return self.held(body) if joint and joint.on == on else []
 
-    def rod_ends(self, rod, part):
+    def rod_ends(self, rod: str, part: str) -> list[tuple]:
         """Balls about the ends of a rod that are on another part."""
         return [self.rod_end(rod, end) for end in self.machine.rods[rod].ends
                 if part_of(end) == part]
 
-    def rod_end(self, rod, end):
+    def rod_end(self, rod: str, end: str) -> tuple:
         """Ball about an end of a rod."""
         at, told = self.machine.points[end], self.machine.rods[rod]
         reach = told.reach[told.ends.index(end)]
         return at, self.usual(at, rod, part_of(end)) if reach is None else reach
 
-    def held(self, body):
+    def held(self, body: str) -> list[tuple]:
         """Balls about where a body is held."""
         joint = self.machine.joints[body]
         return [(at, joint.ball if joint.ball is not None else self.usual(at, body, joint.on))
                 for at in joint.places]
 
-    def usual(self, at, *parts):
+    def usual(self, at: tuple, *parts: str) -> float:
         """Radius where the file gives none: more where a thick tube runs through the joint."""
         thick = 0.0
         for name, shape in self.machine.solids.items():
@@ -168,18 +176,18 @@ class Pairs:
                 thick = max(thick, shape["diameter"] / 2)
         return max(BALL, thick + METAL)
 
-    def lines(self, name):
+    def lines(self, name: str) -> list:
         """Ends of the straight lengths of a tube or rod at neutral."""
         rod = self.machine.rods.get(part_of(name))
         return [p.ends for p in self.pieces[name]] if rod is None else \
             [tuple(self.machine.points[e] for e in rod.ends)]
 
-    def meets(self, name, ball):
+    def meets(self, name: str, ball: tuple) -> bool:
         """Whether a solid has material in a ball."""
         centre, radius = ball
         return any(self.away(name, p, centre) < radius for p in self.pieces[name])
 
-    def away(self, name, piece, point):
+    def away(self, name: str, piece: Line | Prism, point: Sequence) -> float:
         """How far a point is from a piece at neutral."""
         if isinstance(piece, Line):
             rod = self.machine.rods.get(part_of(name))
@@ -189,7 +197,7 @@ class Pairs:
         low, high = piece.room
         return math.hypot(max(low - z, z - high, 0.0), outside(piece.outline, (x, y)))
 
-    def holds(self, name, ball):
+    def holds(self, name: str, ball: tuple) -> bool:
         """Whether a fixed solid holds a joint: in its material, or in a hole within the ball."""
         shape, (centre, radius) = self.machine.solids[name], ball
         if not all(low <= x <= high for x, (low, high) in
@@ -199,7 +207,7 @@ class Pairs:
                   if all(math.dist(spot, centre) <= radius for spot in rim)]
         return any(self.away(name, p, centre) <= TOUCHING for p in pieces_of(shape, filled))
 
-    def room(self, name):
+    def room(self, name: str) -> list[tuple]:
         """Least and greatest of each coordinate that a fixed solid takes up, a little more."""
         if name not in self.rooms:
             more = max(p.radius for p in self.pieces[name]) + TOUCHING
@@ -209,13 +217,13 @@ class Pairs:
 
     # ---------------------------------------------------------------- pieces of a pair
 
-    def sides(self, pair):
+    def sides(self, pair: Pair) -> list[list]:
         """Pieces of both solids, tubes less their slices that lie wholly in a ball."""
         return [[q for p in self.pieces[name] for q in
                  (self.cut(name, p, pair.balls) if pair.balls and isinstance(p, Line) else [p])]
                 for name in pair.names]
 
-    def cut(self, name, piece, balls):
+    def cut(self, name: str, piece: Line, balls: Sequence[tuple]) -> list:
         """What is left of a tube."""
         rod = self.machine.rods.get(part_of(name))
         if rod is not None:
@@ -229,7 +237,7 @@ class Pairs:
         return [piece] if spans == [(0.0, piece.long)] else \
             [q for span in spans for q in slices(piece, span, piece.long)] + ends
 
-    def cut_rod(self, rod, piece, balls):
+    def cut_rod(self, rod: Rod, piece: Line, balls: Sequence[tuple]) -> list[Line]:
         """What is left of a rod, by shares of its length."""
         far, long = self.machine.points[rod.ends[1]], rod.length
         spans = spans_left(long, piece.radius, [
@@ -238,14 +246,14 @@ class Pairs:
             [Line(((s / long,), (e / long,)), piece.radius) for s, e in spans]
 
 
-def along_and_aside(point, a, b):
+def along_and_aside(point: Sequence, a: Sequence, b: Sequence) -> tuple[float, float]:
     """How far along a line from a to b a point is, and how far from it."""
     way = [q - p for p, q in zip(a, b, strict=True)]
     along = sum((c - p) * k for c, p, k in zip(point, a, way, strict=True)) / math.dist(a, b)
     return along, math.sqrt(max(math.dist(point, a)**2 - along**2, 0.0))
 
 
-def spans_left(long, radius, places):
+def spans_left(long: float, radius: float, places: Iterable[tuple]) -> list[tuple]:
     """Lengths of a tube whose slices do not lie wholly in balls, each (along, aside, reach)."""
     spans = [(0.0, long)]
     for along, aside, reach in places:
@@ -257,7 +265,7 @@ def spans_left(long, radius, places):
     return spans
 
 
-def rims(shape):
+def rims(shape: dict) -> Iterator[list]:
     """Places on both rims of each hole of a plate, or of a washer's bore."""
     if shape["kind"] not in ("plate", "washer"):
         return
@@ -272,7 +280,7 @@ def rims(shape):
                for x, y in rim for s in (-shape["thickness"] / 2, shape["thickness"] / 2)]
 
 
-def slices(piece, span, long):
+def slices(piece: Line, span: tuple, long: float) -> list:
     """A length of a tube: flat where it was cut, and round a radius behind its cuts."""
     a, b = piece.ends
     w = tuple((q - p) / long for p, q in zip(a, b, strict=True))
@@ -292,7 +300,7 @@ def slices(piece, span, long):
     return found
 
 
-def beside(point, start, end):
+def beside(point: Sequence, start: Sequence, end: Sequence) -> float:
     """Distance of a point from a line between two ends."""
     way = [q - p for p, q in zip(start, end, strict=True)]
     size = sum(k * k for k in way)
@@ -302,7 +310,7 @@ def beside(point, start, end):
     return math.dist(point, [p + share * k for p, k in zip(start, way, strict=True)])
 
 
-def outside(outline, point):
+def outside(outline: Sequence, point: Sequence) -> float:
     """Distance of a point from a flat convex outline, 0 inside."""
     (x, y), inside, least = point, True, math.inf
     for (a, b), (c, d) in zip(outline, (*outline[1:], outline[0]), strict=True):

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from flint import arb_mat
+from flint import arb, arb_mat
 
 from .balls import ALL, column, cross, hull
 from .pairs import part_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from .dimensions import Dimensions
     from .motion import Motion
@@ -77,6 +77,23 @@ class Rates:
             raise OutOfShow
         return {j: arb_mat([row]) for j, row in zip(joints, rows.tolist(), strict=True)}
 
+    def by_input(self, joint: str, k: int, cell: tuple) -> arb:
+        """Rate of a joint by one input; with its sign where each product has one, unlike a ball."""
+        kind, *told = self.motion.steps[joint]
+        if kind == "couple":
+            return self.by_input(told[0], k, cell) * told[1]
+        whole = self.joint(joint, cell)[0, k]
+        if kind != "close":
+            return whole
+        shares, row = self.of_rod(told[0], cell)
+        own, total = shares.pop(joint)[0, 0], row[0, k]
+        if own.contains(0):
+            return whole
+        for j, share in shares.items():
+            if self.motion.names[k] in self.motion.needs[j]:
+                total += hulled(share[0, 0], self.by_input(j, k, cell), lambda p, q: p * q)
+        return hulled(-total, own, lambda p, q: p / q)
+
     def of_rod(self, rod: str, cell: tuple) -> tuple:
         """What each joint and dimension changes of half a rod's squared length, less its own."""
         motion, ends = self.motion, self.motion.machine.rods[rod].ends
@@ -114,7 +131,7 @@ class Rates:
                 if turn is None:
                     p = p if is_way else p + axis * more * sense
                 else:
-                    p = turn * p if is_way else turn * (p - pivot) + pivot
+                    p = turned(crossing, p) if is_way else turned(crossing, p - pivot) + pivot
         return p, path, start
 
     def felt(self, ways: arb_mat, path: list, start: tuple) -> tuple:
@@ -124,13 +141,14 @@ class Rates:
         """
         (_, _, is_way, point), shares = start, {}
         direct = arb_mat(ways.nrows(), self.width)
-        for joint, sense, (turn, axis, pivot, more), x in path[::-1]:
+        for joint, sense, crossing, x in path[::-1]:
+            turn, axis, pivot, more = crossing
             if turn is None:
                 if not is_way:
                     shares[joint] = ways * axis * sense
                 continue
             x = x if is_way else x - pivot
-            after = ways * turn
+            after = turned(crossing, ways.transpose(), -1).transpose()
             shares[joint] = after * (cross(axis) * x) * sense
             if self.dimensions:
                 self.dimensions.add_joint(direct, joint, None if is_way else ways - after,
@@ -168,3 +186,21 @@ class Rates:
             self.seats[key] = [self.total(*self.felt(ALL, path, start), cell)
                                for _, path, start in runs]
         return self.seats[key]
+
+
+def turned(crossing: tuple, x: arb_mat, sense: int = 1) -> arb_mat:
+    """Columns of balls turned across a joint (back with a sense of -1).
+
+    Of their middles what the axis makes is worked out first, so that the ball of the turn counts
+    once; the turn's own matrix takes what they are off, which the axis would spread.
+    """
+    (turn, axis, _, (cos, sin)), at = crossing, x.mid()
+    along = axis * (axis.transpose() * at)
+    off = (turn if sense > 0 else turn.transpose()) * (x - at)
+    return along + (at - along) * cos + cross(axis) * at * (sin * sense) + off
+
+
+def hulled(a: arb, b: arb, work: Callable) -> arb:
+    """A ball about what comes of the ends of two, for a product or a quotient not by 0."""
+    found = [work(p, q) for p in (a.lower(), a.upper()) for q in (b.lower(), b.upper())]
+    return found[0].union(found[1]).union(found[2]).union(found[3])

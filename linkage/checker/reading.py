@@ -3,14 +3,20 @@
 What a file may hold that the checker does not know is refused by its name.
 """
 
+from __future__ import annotations
+
 import csv
 import math
 import tomllib
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from .lengths import AIRFRAME, SIDES, UNITS, Refused, direction, not_below_0, place, size
 from .twins import with_twins
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 CLASSES = {"static": 3.175, "same": 3.175, "different": 6.35, "structure": 12.7, "joined": 0.0,
            "wire": 12.7}
@@ -44,7 +50,8 @@ KNOWN = {
 TOP = {"length", "input", "body", "airframe", "rod", "coupling", "stop", "pair", "rod_end",
        "clearance", "mirror", "hardpoints", "surface", "tolerance"}
 BESIDE = {"title", "revision", "approved_by", "wire", "material", "play", "factor", "rig_pin",
-          "size", "meant", "joint", "load_case", "engine", "servo", "spring", "friction"}
+          "size", "meant", "joint", "weld", "bolting", "load_case", "engine", "servo", "spring",
+          "friction"}
 
 
 @dataclass
@@ -91,7 +98,7 @@ class Machine:
     loose: dict = field(default_factory=dict)  # solid: mm that a build may have its points off
     files: list = field(default_factory=list)
 
-    def chain(self, body):
+    def chain(self, body: str) -> list[str]:
         """A body and all that carries it, the airframe last."""
         chain = []
         while body != AIRFRAME:
@@ -100,19 +107,17 @@ class Machine:
         return [*chain, AIRFRAME]
 
 
-def keys_known(kind, table, place):
+def keys_known(kind: str, table: dict, place: str) -> None:
     """Refuse a key that is not known."""
     for word in table:
         if word not in " ".join(KNOWN[kind]).split():
             raise Refused(f'{place}: the checker does not know "{word}"')
 
 
-def read(text, folder="."):
+def read(text: str, folder: Path | str = ".") -> Machine:
     """The machine that a model file describes."""
     table = tomllib.loads(text)
-    for word in table:
-        if word not in TOP | BESIDE:
-            raise Refused(f'the checker does not know the table "{word}"')
+    tables_known(table)
     if "hardpoints" in table:
         add_hardpoints(table, Path(folder) / table["hardpoints"])
     files = [table["hardpoints"]] if "hardpoints" in table else []
@@ -133,18 +138,27 @@ def read(text, folder="."):
     return machine
 
 
-def read_tolerance(told, unit):
+def tables_known(table: dict) -> None:
+    """Refuse a file with a table or a unit that this program does not know."""
+    for word in table:
+        if word not in TOP | BESIDE:
+            raise Refused(f'the checker does not know the table "{word}"')
+    if table.get("length") not in UNITS:
+        raise Refused(f'the checker does not know the unit "{table.get("length")}"')
+
+
+def read_tolerance(told: dict, unit: float) -> dict[str, float]:
     """How far a build may be off where nothing closer is said, mm."""
     keys_known("tolerance", told, "tolerance")
     return {k: not_below_0(told.get(k, 0.0), unit) for k in ("hardpoint", "rod", "spacer")}
 
 
-def off_by(item, usual, unit):
+def off_by(item: dict, usual: float, unit: float) -> float:
     """How far a build may have something off, mm: as it says itself, else as usual."""
     return not_below_0(item["tolerance"], unit) if "tolerance" in item else usual
 
 
-def read_fixed_and_rods(machine, table, unit):
+def read_fixed_and_rods(machine: Machine, table: dict, unit: float) -> None:
     """Keep the points and solids of the airframe, and the rods."""
     fixed = table.get(AIRFRAME, {})
     keys_known(AIRFRAME, fixed, AIRFRAME)
@@ -155,7 +169,7 @@ def read_fixed_and_rods(machine, table, unit):
     read_solids(machine, AIRFRAME, fixed.get("solid", {}), unit)
 
 
-def read_rules(machine, table, unit):
+def read_rules(machine: Machine, table: dict, unit: float) -> None:
     """Keep couplings, stops, the rules of single pairs and the clearances."""
     for kind, items in (("coupling", machine.couplings), ("stop", machine.stops)):
         for name, item in table.get(kind, {}).items():
@@ -178,7 +192,7 @@ def read_rules(machine, table, unit):
     read_clearance(machine, table.get("clearance", {}), unit)
 
 
-def add_hardpoints(table, path):
+def add_hardpoints(table: dict, path: Path) -> None:
     """Points of a CSV file: part/point, FS, BL, WL a line."""
     for name, *spot_at in rows_of(path):
         part, point = name.split("/")
@@ -187,7 +201,7 @@ def add_hardpoints(table, path):
         slot[point] = spot_at
 
 
-def rows_of(path):
+def rows_of(path: Path) -> Iterator[list]:
     """Rows of a CSV file without its heading, remarks and empty lines."""
     lines = path.read_text("utf-8-sig").splitlines()
     for number, row in enumerate(csv.reader(lines, skipinitialspace=True)):
@@ -197,7 +211,7 @@ def rows_of(path):
             yield cells
 
 
-def as_number(cell):
+def as_number(cell: str) -> float | str:
     """What number a cell holds; itself if it holds none."""
     try:
         return float(cell)
@@ -205,7 +219,7 @@ def as_number(cell):
         return cell
 
 
-def read_input(machine, name, item, unit):
+def read_input(machine: Machine, name: str, item: dict, unit: float) -> None:
     """Keep an input's travel."""
     keys_known("input", item, f'input "{name}"')
     in_mm = any(isinstance(k, str) for k in item["travel"])
@@ -213,14 +227,14 @@ def read_input(machine, name, item, unit):
     machine.inputs[name] = (*ends, in_mm)
 
 
-def read_clearance(machine, told, unit):
+def read_clearance(machine: Machine, told: dict, unit: float) -> None:
     """Keep the required clearances by class."""
     keys_known("clearance", told, "clearance")
     machine.clearance = CLASSES | {k: size(v, unit) for k, v in told.items() if k != "class"} | {
         k: size(v, unit) for k, v in told.get("class", {}).items()}
 
 
-def read_body(machine, name, body, unit):
+def read_body(machine: Machine, name: str, body: dict, unit: float) -> None:
     """Keep a body, its points and its solids."""
     keys_known("body", body, f'body "{name}"')
     machine.off[name] = off_by(body, machine.general["hardpoint"], unit)
@@ -250,7 +264,7 @@ def read_body(machine, name, body, unit):
         machine.solids[f"{name}/hand"]["turned"] = ends[0], along, -float(grip.get("clocking", 0))
 
 
-def read_points(machine, name, points, unit):
+def read_points(machine: Machine, name: str, points: dict, unit: float) -> None:
     """Keep points of a part, built up along their bolts."""
     for point, told in points.items():
         item = told if isinstance(told, dict) else {"at": told}
@@ -266,14 +280,14 @@ def read_points(machine, name, points, unit):
         machine.off[f"{name}/{point}"] = off_by(item, machine.off[name], unit)
 
 
-def spot(machine, name, value, unit):
+def spot(machine: Machine, name: str, value: object, unit: float) -> tuple:
     """A place, or where a named point is."""
     if not isinstance(value, str):
         return place(value, unit)
     return machine.points[value if "/" in value else f"{name}/{value}"]
 
 
-def read_solids(machine, name, solids, unit):
+def read_solids(machine: Machine, name: str, solids: dict, unit: float) -> None:
     """Keep solids, every length in mm and every named point looked up."""
     for solid, shape in solids.items():
         told = f'solid "{name}/{solid}"'
@@ -291,7 +305,7 @@ def read_solids(machine, name, solids, unit):
             (machine.off[k] for k in named), default=0.0)
 
 
-def in_mm(machine, name, told, unit):
+def in_mm(machine: Machine, name: str, told: tuple, unit: float) -> object:
     """A value of a solid in mm, by its key."""
     word, value = told
     if word in ("at", "corner", "opposite"):
@@ -305,7 +319,7 @@ def in_mm(machine, name, told, unit):
     return [place(corner, unit) for corner in value] if word == "outline" else value
 
 
-def in_plane(hole, unit, told):
+def in_plane(hole: dict, unit: float, told: str) -> dict:
     """A cut-out in mm: the two ends of its middle line and its width, or its outline."""
     keys_known("hole", hole, told)
     if "outline" in hole:
@@ -314,7 +328,7 @@ def in_plane(hole, unit, told):
     return {"ends": [place(k, unit) for k in ends], "diameter": not_below_0(hole["diameter"], unit)}
 
 
-def read_rod(machine, name, rod, home):
+def read_rod(machine: Machine, name: str, rod: dict, home: tuple) -> None:
     """Keep a rod and its solid."""
     table, unit = home
     keys_known("rod", rod, f'rod "{name}"')
@@ -334,7 +348,7 @@ def read_rod(machine, name, rod, home):
             | ({"clearance": rod["clearance"]} if "clearance" in rod else {})
 
 
-def head_size(rod, fitted, home):
+def head_size(rod: dict, fitted: dict | None, home: tuple) -> float | None:
     """Radius about a rod's end within which it is meant to touch; None where the file has none."""
     table, unit = home
     head = {}
@@ -350,7 +364,7 @@ def head_size(rod, fitted, home):
                size(head.get("sphere", 0.0), unit) / 2)
 
 
-def sense(name, positive, joint):
+def sense(name: str, positive: str | None, joint: Joint) -> float:
     """+1 where the positive input turns right-hand about the axis as written."""
     if positive is not None:
         return 1.0 if positive == "along axis" else -1.0

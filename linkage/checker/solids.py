@@ -247,13 +247,18 @@ def flat_parts(outer: Sequence, holes: Sequence) -> list:
     if not holes and convex(outer):
         return [outer]
     loops = [on_grid(loop) for loop in (outer, *holes)]
-    sides = [side for loop in loops for side in zip(loop, [*loop[1:], loop[0]], strict=True)
-             if side[0][0] != side[1][0]]
+    sides = sides_across(loops)
     at = sorted({x for loop in loops for x, _ in loop})
     done, ahead = [], []
     for room in zip(at[:-1], at[1:], strict=True):
         ahead, done = joined(ahead, slabs_of(sides, room), done)
     return [distinct([*below, *above[::-1]]) for below, above in done + ahead]
+
+
+def sides_across(loops: Sequence) -> list[tuple]:
+    """The sides of some outlines that are not upright."""
+    return [side for loop in loops for side in zip(loop, [*loop[1:], loop[0]], strict=True)
+            if side[0][0] != side[1][0]]
 
 
 def on_grid(loop: Sequence) -> list:

@@ -106,18 +106,15 @@ class Taylor:
         for i, x in self.c.items():
             row, third = table.product[i], table.third[i]
             for j, y in other.c.items():
-                k = row[j]
-                if k is not None:
-                    z = x * y
-                    c[k] = c[k] + z if k in c else z
-                elif third[j] is not None:
+                k, z = row[j], x * y
+                if k is None:
+                    if third[j] is None:
+                        rest += above(z)
+                        continue
                     k, share, left = third[j]
-                    z = x * y
                     rest += above(z) * left
                     z *= share
-                    c[k] = c[k] + z if k in c else z
-                else:
-                    rest += above(x * y)
+                c[k] = c[k] + z if k in c else z
         if self.rest or other.rest:
             rest += self.size * other.rest + self.rest * sum(other.sizes)
         return Taylor(self.table, c, rest * UP + TINY if rest else 0.0)

@@ -71,13 +71,13 @@ class Group:
     def one_box(self, goal: tuple, ends: tuple, root: Sequence) -> tuple | None:
         """Joints at the far end of a part of the way, by one box that holds them at both ends."""
         cell = tuple(tuple(sorted((ends[0] * g, ends[1] * g))) for g in goal)
-        sides = [-1.0 if g > 0 else 1.0 for g in goal]
+        near, far = ends_in_cell(goal)
         held = self.about(cell, middle_of(cell), [float(k.centre.mid()) for k in root])
-        if held is None or not self.holds(held, root, sides):
+        if held is None or not self.holds(held, root, near):
             return None
-        place, sides = tuple((ends[1] * g,) * 2 for g in goal), [-s for s in sides]
-        further = self.about(place, place, [self.at(k, sides) for k in held[0]])
-        return None if further is None or not self.holds(held, further[0], sides) else further
+        place = tuple((ends[1] * g,) * 2 for g in goal)
+        further = self.about(place, place, [self.at(k, far) for k in held[0]])
+        return None if further is None or not self.holds(held, further[0], far) else further
 
     def about(self, cell: tuple, place: tuple, guess: Sequence) -> tuple | None:
         """Joints over a cell, about where Newton gets from a guess at a place in it."""
@@ -209,6 +209,12 @@ def combined(matrix: Sequence, values: Sequence) -> list:
     """A matrix of balls times a column of Taylors."""
     return [sum((v * k for v, k in zip(values[1:], row[1:], strict=True)), values[0] * row[0])
             for row in matrix]
+
+
+def ends_in_cell(goal: tuple) -> tuple[list, list]:
+    """Where a way to a goal enters and leaves a cell about it, each input from -1 to 1."""
+    near = [-1.0 if g > 0 else 1.0 for g in goal]
+    return near, [-side for side in near]
 
 
 def middle_of(cell: tuple) -> tuple:

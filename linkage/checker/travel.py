@@ -7,9 +7,12 @@ cell.  What is joined to neutral through cells that are not shown past is the tr
 than the truth.
 """
 
+from __future__ import annotations
+
 import math
 from functools import partial
 from itertools import compress, product
+from typing import TYPE_CHECKING
 
 from flint import arb_mat
 
@@ -21,6 +24,12 @@ from .sides import Side
 from .solids import EYE, Line, Prism
 from .taylor import UP, constant, dot
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from .leaves import Book
+    from .reading import Machine
+
 BEYOND = 10.0  # degrees (mm) past the wanted travel in which a stop is looked for
 INSIDE = 1e-6  # mm that a witness stays within a flat piece, for what was rounded at its corners
 SOON = 2.0  # degrees (mm) after it is told in which its stop has to meet
@@ -31,7 +40,7 @@ SURE = 1e-6  # mm that a plane between two solids may fall short of their neares
 class Travel:
     """The stick positions that are judged, as boxes for each group of inputs."""
 
-    def __init__(self, book, told):
+    def __init__(self, book: Book, told: dict):
         self.book, self.names = book, book.motion.names
         self.box, self.stops, self.sound = search_box(book.machine), {}, {}
         for name, stop in book.machine.stops.items():
@@ -45,7 +54,7 @@ class Travel:
             raise Refused("the covers are not of every input once")
         book.travel = self.root()
 
-    def kept(self, at, cover):
+    def kept(self, at: list[int], cover: dict) -> list:
         """Cells of a cover that hang together with neutral."""
         cells, past = [], iter(cover["past"])
         for word, cell in leaves_of(cover["tree"], self.box, lambda word, cell: cut(
@@ -63,7 +72,7 @@ class Travel:
             raise Refused("neutral is shown past a stop")
         return found
 
-    def past(self, cell, told):
+    def past(self, cell: tuple, told: Sequence | None) -> None:
         """Hold a witness that a stop's solids touch all over a cell."""
         name, *witness = told
         if name not in self.sound:
@@ -73,13 +82,13 @@ class Travel:
         if not self.stops[name].touch(cell, witness):
             raise Refused(f'it is not shown to be past stop "{name}" near {cell}')
 
-    def out_of_reach(self, cell):
+    def out_of_reach(self, cell: tuple) -> None:
         """Hold that the solids of some stop are nowhere within reach all over a cell."""
         if not any(stop.pair and self.book.nowhere(stop.pair, stop.sides, cell)
                    for stop in self.stops.values()):
             raise Refused(f"it is not shown to be out of reach near {cell}")
 
-    def root(self):
+    def root(self) -> tuple:
         """The box about it all."""
         ends = [None] * len(self.names)
         for at, cells in self.groups:
@@ -87,18 +96,18 @@ class Travel:
                 ends[k] = min(low for low, _ in spans), max(high for _, high in spans)
         return tuple(ends)
 
-    def outside(self, cell):
+    def outside(self, cell: tuple) -> bool:
         """Whether no position of it lies in a cell but on its edge."""
         return any(all(apart([cell[k] for k in at], other) for other in cells)
                    for at, cells in self.groups)
 
-    def holds(self, place):
+    def holds(self, place: Sequence[float]) -> bool:
         """Whether a position lies in it."""
         return len(place) == len(self.names) and all(
             any(all(low <= place[k] <= high for k, (low, high) in zip(at, cell, strict=True))
                 for cell in cells) for at, cells in self.groups)
 
-    def open_ends(self):
+    def open_ends(self) -> tuple[list, list]:
         """Ends of driven inputs at which no stop is, and ends at which it gets past all there."""
         driven = {name for name, _ in self.book.machine.drives.values()}
         free, missed = [], []
@@ -115,7 +124,7 @@ class Travel:
 class Stop:
     """Two solids that end the travel where they touch, the spacer on its face."""
 
-    def __init__(self, book, stop, told):
+    def __init__(self, book: Book, stop: dict, told: dict | None):
         self.book, self.pair, self.told = book, book.pairs.pair(*stop["between"]), told or {}
         self.built = None  # while its faces are told, as they are drawn
         if self.pair:
@@ -126,7 +135,7 @@ class Stop:
                 self.put_spacer(stop)
         self.built = book.built
 
-    def put_spacer(self, stop):
+    def put_spacer(self, stop: dict) -> None:
         """Put a spacer on; one whose face is not told is left out, which gives more travel."""
         side, thick = self.pair.names.index(stop["spacer"]["on"]), stop["spacer"]["thickness"]
         if not any(isinstance(p, Prism) for p in self.pieces[side]):
@@ -137,7 +146,7 @@ class Stop:
             self.pieces[side].append(self.pad(side, cell, self.told["met"], thick))
             self.more[side] = stop["spacer"]["off"]
 
-    def where_it_meets(self, stop):
+    def where_it_meets(self, stop: dict) -> tuple:
         """The position at which the face of a spacer is told, where its stop soon meets."""
         at, names = self.told["at"], self.book.motion.names
         sign = 1 if stop["side"] == "greatest" else -1
@@ -151,11 +160,11 @@ class Stop:
             raise Refused("the face of a spacer is not told where its stop meets")
         return cell
 
-    def inputs(self):
+    def inputs(self) -> frozenset:
         """Inputs that move its solids against each other."""
         return self.book.pairs.inputs_of(self.pair) if self.pair else frozenset()
 
-    def apart_at_neutral(self):
+    def apart_at_neutral(self) -> bool:
         """Whether its solids are shown not to touch at neutral: else they end no travel."""
         neutral = tuple((0.0, 0.0) for _ in self.book.motion.names)
         try:
@@ -163,7 +172,7 @@ class Stop:
         except OutOfShow:
             return False
 
-    def pad(self, side, cell, met, thick):
+    def pad(self, side: int, cell: tuple, met: Sequence, thick: float) -> Prism:
         """A spacer on the face that looks most nearly at the other solid where both are near."""
         spots = [floats(self.spot(k, told, cell)) for k, told in enumerate(met)]
         axes = [floats(p) for p in self.seat(side, cell)[1:]]
@@ -178,7 +187,7 @@ class Stop:
         piece = self.pieces[side][met[side][0]]
         return max(faces(piece), key=lambda face: scalar(face[0], local))[2](thick)
 
-    def all_apart(self, cell, way, gap, drawn=False):
+    def all_apart(self, cell: tuple, way: Sequence[float], gap: float, drawn: bool = False) -> bool:
         """Whether no two pieces are nearer than a gap at a place, by a direction or an axis."""
         ways = [way, *([sign * k for k in axis] for axis in EYE for sign in (1.0, -1.0))]
         planes = [[w, *[[0.0] * 3 for _ in cell]] for w in ways]
@@ -190,25 +199,25 @@ class Stop:
                 return False
         return True
 
-    def seat(self, k, cell):
+    def seat(self, k: int, cell: tuple) -> list:
         """What carries one of the solids."""
         return self.book.motion.seat(self.book.known[self.pair.names[k]].carriers, self.pair.frame,
                                      cell)
 
-    def spot(self, k, told, cell):
+    def spot(self, k: int, told: Sequence, cell: tuple) -> list:
         """A point of one of the solids over a cell, seen from the pair's frame."""
         return self.book.carried(self.seat(k, cell), self.row(k, told))
 
-    def row(self, k, told):
+    def row(self, k: int, told: Sequence) -> list:
         """The same by shares of what carries the solid."""
         return self.book.shared_row(self.pair.names[k], self.pieces[k], told)
 
-    def radius(self, met):
+    def radius(self, met: Sequence) -> float:
         """Both radii of two pieces, of flat ones 0."""
         pieces = [self.pieces[k][told[0]] for k, told in enumerate(met)]
         return sum(p.radius for p in pieces if isinstance(p, Line))
 
-    def touch(self, cell, told):
+    def touch(self, cell: tuple, told: Sequence) -> bool:
         """Whether a witness shows that they touch all over a cell."""
         if len(told) not in (2, 3) or told[0] not in (0, 1):
             return False
@@ -218,7 +227,7 @@ class Stop:
         except (OutOfReach, OutOfShow):
             return False
 
-    def near(self, cell, met):
+    def near(self, cell: tuple, met: Sequence) -> bool:
         """Whether points of two pieces stay nearer than the radii of the pieces."""
         p, q = (self.spot(k, told, cell) for k, told in enumerate(met))
         apart = [a - b for a, b in zip(p, q, strict=True)]
@@ -230,7 +239,7 @@ class Stop:
             far += math.sqrt(3.0) * (self.loose(0) + self.loose(1)) * UP
         return far < self.radius(met) - INSIDE
 
-    def inside(self, cell, first, told):
+    def inside(self, cell: tuple, first: int, told: Sequence) -> bool:
         """Whether a point of the one solid stays inside a flat piece of the other."""
         one, shares, other = told
         piece, home = self.pieces[1 - first][other], self.pair.names[1 - first]
@@ -244,7 +253,7 @@ class Stop:
         return all(self.below(spot, normal, most - INSIDE - self.off(
             (first, ways, moves), normal)) for normal, most, _ in faces(piece))
 
-    def off(self, point, normal):
+    def off(self, point: tuple, normal: Sequence) -> float:
         """How much nearer to a wall of the other solid a point of the one may be in a build."""
         if not self.built:
             return 0.0
@@ -256,11 +265,11 @@ class Stop:
             zip(ways, turns, strict=True))
         return cost * UP
 
-    def loose(self, k):
+    def loose(self, k: int) -> float:
         """How far builds may have the points of a solid off in each coordinate of its part."""
         return self.more[k] + self.book.machine.loose[self.pair.names[k]] if self.built else 0.0
 
-    def rates(self, k, row, frame, cell):
+    def rates(self, k: int, row: Sequence, frame: str, cell: tuple) -> tuple:
         """How builds move a point of a solid, and its ways, in three directions."""
         built = self.built
         seat = built.seat_to(self.book.known[self.pair.names[k]].carriers, frame, cell)
@@ -268,28 +277,28 @@ class Stop:
         return sum((m * w for m, w in zip(seat[1:], row[1:], strict=True)),
                    seat[0] * row[0]), seat[1:]
 
-    def below(self, spot, normal, most):
+    def below(self, spot: Sequence, normal: Sequence, most: float) -> bool:
         """Whether a point stays behind a wall."""
         table = self.book.motion.table
         return dot(spot, [constant(table, k) for k in normal]).high() < most
 
 
-def table_of(matrix):
+def table_of(matrix: arb_mat) -> list[list]:
     """Upper bounds of the sizes of a matrix of balls, row by row."""
     return [sizes(row) for row in matrix.tolist()]
 
 
-def scalar(a, b):
+def scalar(a: Sequence[float], b: Sequence[float]) -> float:
     """Scalar product of floats."""
     return sum(p * q for p, q in zip(a, b, strict=True))
 
 
-def floats(point):
+def floats(point: Sequence) -> list[float]:
     """Middles of three Taylors."""
     return [float(k.centre.mid()) for k in point]
 
 
-def faces(piece):
+def faces(piece: Prism) -> list[tuple]:
     """Faces of a prism: outward normal, how far out it is, and what spacer lies on it."""
     u, v, w = piece.axes
     low, high = piece.room
@@ -304,14 +313,14 @@ def faces(piece):
     return [(n, far + scalar(n, piece.at), pad) for n, far, pad in found]
 
 
-def on_edge(piece, ends, way, thick):
+def on_edge(piece: Prism, ends: tuple, way: tuple, thick: float) -> Prism:
     """A spacer on the face that a side of a prism's outline makes."""
     a, b = ends
     c, d = ((p[0] + thick * way[0], p[1] + thick * way[1]) for p in ends)
     return Prism((b, a, c, d), piece.room, piece.at, piece.axes)
 
 
-def search_box(machine):
+def search_box(machine: Machine) -> tuple:
     """Ends of each input: the wanted travel with neutral, or where its stops are looked for."""
     driven, found = {name for name, _ in machine.drives.values()}, []
     for name, (low, high, _) in machine.inputs.items():
@@ -325,14 +334,14 @@ def search_box(machine):
     return tuple(found)
 
 
-def cut(cell, k, place, at):
+def cut(cell: tuple, k: int, place: float, at: list[int]) -> list[tuple]:
     """A cell cut at a place, into two that hold all of it."""
     if k not in at or not cell[k][0] < place < cell[k][1]:
         raise Refused("a cover is cut where it is not")
     return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((cell[k][0], place), (place, cell[k][1]))]
 
 
-def joined(cells):
+def joined(cells: list) -> list:
     """Cells that hang together with neutral, over faces, edges and corners."""
     ahead = [c for c in cells if all(low <= 0 <= high for low, high in c)]
     rest = [c for c in cells if c not in ahead]
@@ -346,12 +355,12 @@ def joined(cells):
     return found
 
 
-def meet(cell, other):
+def meet(cell: Sequence, other: Sequence) -> bool:
     """Whether two cells share a face, an edge or a corner."""
     return all(a[0] <= b[1] and b[0] <= a[1] for a, b in zip(cell, other, strict=True))
 
 
-def apart(cell, other):
+def apart(cell: Sequence, other: Sequence) -> bool:
     """Whether two cells have no position in common but on their edges."""
     return any(a[1] <= b[0] or b[1] <= a[0] if a[0] < a[1] else a[1] < b[0] or b[1] < a[0]
                for a, b in zip(cell, other, strict=True))

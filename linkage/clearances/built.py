@@ -14,7 +14,10 @@ from .search import TRIES, Search
 from .stage import in_reach, measure
 
 if TYPE_CHECKING:
-    from ..motion import Builds
+    from collections.abc import Sequence
+
+    from ..motion import Builds, Posture, System
+    from .scene import Pair, Scene
     from .stage import Stage
     from .travel import Travel
 
@@ -185,7 +188,7 @@ class BuiltSearch(Search):
             met = np.flatnonzero((pairs == k) & (value == self.proof.least[k]))[0]
             self.proof.shares[k] = builds[:, met]
 
-    def swept(self, builds, places):
+    def swept(self, builds: np.ndarray, places: np.ndarray) -> Posture:
         """Posture in builds (dimensions, n) at places (n, inputs)."""
         return self.system.sweep_with(self.builds.dimensions(builds), **{
             name: places[:, i] for i, name in enumerate(self.names)}).flat_posture()
@@ -194,7 +197,7 @@ class BuiltSearch(Search):
         return measure(self.stage, self.swept(builds, places), which, np.arange(len(which)),
                        self.loose)
 
-    def begin_at(self, items, places):
+    def begin_at(self, items: np.ndarray, places: np.ndarray) -> None:
         """Meet a gap of every pair as drawn, and in a build that is near the worst there."""
         self._meet_builds(items, places, np.zeros((len(self.builds.sizes), len(items))))
         self.drawn = self.proof.least.copy()
@@ -292,7 +295,7 @@ def _carried(axes, local):
     return axes[:, 0] + (axes[:, 1:] * local[None, :, :, None]).sum(axis=1)
 
 
-def solving(system, scene, pairs):
+def solving(system: System, scene: Scene, pairs: Sequence[Pair]) -> tuple[System, list[str]]:
     """The system with only what some pairs need, and the ends of rods among their solids."""
     names = {name for pair in pairs for name in (pair.first, pair.second)}
     bodies = {body for name in names for body in scene.carriers(name)}

@@ -22,7 +22,10 @@ from .corners import along, corner_pairs
 from .stage import Stage, in_reach
 
 if TYPE_CHECKING:
-    from ..motion import Posture
+    from collections.abc import Sequence
+
+    from ..motion import Posture, System
+    from .carrying import Seat
 
 TRIES = 3  # planes of worst builds
 CORNERS = np.array(list(itertools.product((-1.0, 1.0), repeat=3)))
@@ -49,7 +52,7 @@ class BuiltBounds(NamedTuple):
     builds: np.ndarray
 
 
-def enclosed_builds(stage: Stage, system, builds: Builds, cells) -> BuiltPosture:
+def enclosed_builds(stage: Stage, system: System, builds: Builds, cells: tuple) -> BuiltPosture:
     """A posture enclosed over cells and builds, with the seats of a stage carried by it.
 
     Parameters
@@ -68,7 +71,7 @@ def enclosed_builds(stage: Stage, system, builds: Builds, cells) -> BuiltPosture
     return posture
 
 
-def frames(seats, posture: BuiltPosture) -> np.ndarray:
+def frames(seats: Sequence[Seat], posture: BuiltPosture) -> np.ndarray:
     """Origin and vectors of seats, as `Frames` gives them: (rows, 3, 4, seats, n)."""
     made = np.zeros((posture.rows, 3, 4, len(seats), posture.count))
     turned, known = posture.of_vectors(), {}
@@ -104,7 +107,8 @@ def _put(made, value):
         made[:] = rows.reshape(len(rows), *(1,) * (made.ndim - rows.ndim), *rows.shape[1:])
 
 
-def built_bounds(stage: Stage, posture: BuiltPosture, items, cells, asked) -> BuiltBounds:
+def built_bounds(stage: Stage, posture: BuiltPosture, items: tuple, cells: tuple,
+                 asked: tuple) -> BuiltBounds:
     """Gap as drawn at the centre of cells, and a lower bound over them in every build.
 
     Parameters

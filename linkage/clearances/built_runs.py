@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -32,6 +33,13 @@ from .search import Proof, Search, move_into_reach
 from .stage import Stage
 from .travel import Travel
 
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from ..model import Tolerance
+    from ..motion import System
+    from .scene import Pair, Scene
+
 SPANS = np.array([0, 0.06, 0.15, 0.3, 0.5, 0.7, 0.85, 0.94, 1])  # of rods, as shares of them
 MORE = 1.5  # times as many joints as a pair needs that it may be worked with
 # cells along each input over which the range of a joint is asked for, by how many inputs move it
@@ -41,7 +49,7 @@ RUNS = 3  # joints that a pair is tried from, one before the other
 ROUGHLY = 0.5  # mm of the least gap as drawn within which a build near the worst is looked for
 
 
-def prove_built(stage: Stage, travel: Travel, terms) -> Proof:
+def prove_built(stage: Stage, travel: Travel, terms: tuple) -> Proof:
     """Bracket the least gap of every pair of a stage in every build.
 
     Parameters
@@ -237,7 +245,8 @@ class _RunSearch(BuiltSearch):
         """Nothing is left to do."""
 
 
-def everywhere(system, travel: Travel, tolerances, bodies) -> BuiltPosture:
+def everywhere(system: System, travel: Travel, tolerances: Tolerance,
+               bodies: Iterable[str]) -> BuiltPosture:
     """Some bodies enclosed over the whole of a travel and all builds, worked out once.
 
     With them is enclosed all that no other inputs move.
@@ -283,7 +292,8 @@ def _take(whole, proof, which, numbers):
         whole.open_at[int(pairs[k])] = at
 
 
-def moved_by_builds(scene, pairs, travel: Travel, tolerances) -> dict:
+def moved_by_builds(scene: Scene, pairs: Iterable[Pair], travel: Travel,
+                    tolerances: Tolerance) -> dict:
     """How far any build has any point of the solids of some pairs off, at most: ``{solid: mm}``.
 
     Infinite for what may be out of reach, where there is nothing that it is off from.
@@ -305,21 +315,30 @@ def _moved(scene, solids, posture):
     steps = scene.system.only(set(solids[0].carriers) - {AIRFRAME}).plan.steps
     if not posture.doubtful.isdisjoint(joint for step in steps for joint in step.joints):
         return np.full(len(solids), np.inf)
-    points = [np.concatenate([piece.points for piece in solid.pieces]) for solid in solids]
-    middles = [(k.min(axis=0) + k.max(axis=0)) / 2 for k in points]  # from afar turns count more
-    ends = [() if solid.ends is None else scene.model.rods[body_of(solid.name)].ends
-            for solid in solids]
-    seats = [Seat(solid.carriers, AIRFRAME, middle[None] if solid.ends is None else solid.ends, end)
-             for solid, middle, end in zip(solids, middles, ends, strict=True)]
+    middles, out = (np.array(k) for k in zip(*map(_middle_and_reach, solids), strict=True))
+    seats = [_seat_of(scene, solid, middle) for solid, middle in zip(solids, middles, strict=True)]
     with np.errstate(invalid="ignore", over="ignore"):
         off = posture.off_drawn(frames(seats, posture))
         off = np.sqrt((off * off).sum(axis=0))  # (4, solids, cells)
-    out = np.array([np.abs(k - middle).max(axis=0) for k, middle in zip(points, middles,
-                                                                       strict=True)])
-    rod = np.array([bool(end) for end in ends])
+    rod = np.array([solid.ends is not None for solid in solids])
     most = np.where(rod[:, None], off[1:3].max(axis=0),
                     off[0] + np.einsum("sa,asn->sn", out, off[1:]))
     return np.where(np.isnan(most), np.inf, most).max(axis=1) * (1 + 1e-9)
+
+
+def _middle_and_reach(solid):
+    """The middle of a solid's corners, and how far they lie from it along each axis."""
+    points = np.concatenate([piece.points for piece in solid.pieces])
+    middle = (points.min(axis=0) + points.max(axis=0)) / 2
+    return middle, np.abs(points - middle).max(axis=0)
+
+
+def _seat_of(scene, solid, middle) -> Seat:
+    """A rod's ends carry it, axes at its middle all else: from afar turns count for more."""
+    if solid.ends is not None:
+        ends = scene.model.rods[body_of(solid.name)].ends
+        return Seat(solid.carriers, AIRFRAME, solid.ends, ends)
+    return Seat(solid.carriers, AIRFRAME, middle[None], ())
 
 
 def _seen(travel, moves):

@@ -132,12 +132,15 @@ class Growing:
         doubted = self.rough[items] & self.trees.is_mesh(items) & ~(value - proven <= value / 2)
         return np.where(doubted, np.where(np.isnan(proven), -1.0, np.minimum(proven, 0.0)), value)
 
-    def clear_along(self, axes: list[np.ndarray], items: np.ndarray) -> np.ndarray:
-        """Lower bound of the gap of items that axes (3, 4, m) carry, all in reach: (m,) mm."""
+    def clear_along(self, axes: list[np.ndarray], items: np.ndarray,
+                    below: np.ndarray) -> np.ndarray:
+        """Lower bound of the gap of items that axes (3, 4, m) carry, all in reach: (m,) mm.
+
+        That of their middle lines where it is more than is asked for.
+        """
         sides = self.sides[items].T
         low = self.spine_gap(axes, items)[0] - self.around(sides[0]) - self.around(sides[1])
-        thin = self.round[items]
-        here = np.flatnonzero(~thin)
+        here = np.flatnonzero(~self.round[items] & ~(low > below))
         if here.size:
             hulls = [self.posed(k[..., here], pieces[here])
                      for k, pieces in zip(axes, sides, strict=True)]

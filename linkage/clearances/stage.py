@@ -98,16 +98,15 @@ class Stage(Growing):
         """
         known, seats, whole, parts, of = {}, {}, [], [], []
         for k, pair in enumerate(self.pairs):
-            one, other = (self._placed(known, seats, self._solid(pair, name), pair.frame)
-                          for name in (pair.first, pair.second))
-            meshes = [k for k in (one, other) if k[0].mesh is not None]
-            roots.update((k[0].piece, k[0].mesh) for k in meshes)
+            sides = [self._placed(known, seats, self._solid(pair, name), pair.frame)
+                     for name in (pair.first, pair.second)]
+            meshes = {side[0].piece: side[0].mesh for side in sides if side[0].mesh is not None}
             if meshes:
-                held.update((k.piece, (k.parts[0], len(k.parts))) for k in (*one, *other)
-                            if len(k.parts) > 1)
-            for a, b in itertools.product(one, other):
+                roots.update(meshes)
+                held.update(_parts_held(itertools.chain(*sides)))
+            for a, b in itertools.product(*sides):
                 if not meshes and len(a.parts) * len(b.parts) > 1:
-                    parts += [(k, i, j) for i in a.parts for j in b.parts]
+                    parts += itertools.product([k], a.parts, b.parts)
                     of += [len(whole)] * (len(a.parts) * len(b.parts))
                 whole.append((k, a.piece, b.piece))
         self.first, self._part_of = len(whole), np.array(of, dtype=int)
@@ -474,3 +473,10 @@ def _loosened(stage, axes, which, towards):
         held[:, 0] += np.where(rods, 0.0, off) * np.einsum("cam,am->cm", held[:, 1:], turn)
         moved.append(held)
     return stage.gap(moved, which)[0] - grown
+
+
+def _parts_held(clusters) -> Iterator[tuple]:
+    """Of clusters of several pieces: the one that holds these, where they begin and how many."""
+    for cluster in clusters:
+        if len(cluster.parts) > 1:
+            yield cluster.piece, (cluster.parts[0], len(cluster.parts))

@@ -222,18 +222,24 @@ def clearance(system: System, tolerance_mm: float = 0.05, *, built: bool = False
     rows = [_row(pair, proof, k, names, points[k]) for k, pair in enumerate(stage.pairs)]
     table = pd.DataFrame(rows, columns=["pair", "least", "proven", "required", *names, "ok", "rule",
                                         "first", "second"])
+    bound = table["proven"]
     if real is not None:
         table = _beside(table, first, names)
-    bound = table["proven"] if real is None else np.fmin(table["proven"], table["real_proven"])
+        bound = np.fmin(table["proven"], table["real_proven"])
     shown = bound < table["required"] + NEAR
     far = far | dict(zip(table["pair"][~shown], bound[~shown], strict=True))
     table = table[shown].reset_index(drop=True)
     table.attrs = {"far": Shared(far), "earlier": replace(known, judged=judged),
                    "visited": int(proof.visited.sum()), "open": _open_places(stage, proof, names)}
     if built:
-        table.attrs["builds"] = Shared() if proof.builds is None else Shared(
-            all=proof.builds, shares={p.name: proof.shares[k] for k, p in enumerate(stage.pairs)})
+        table.attrs["builds"] = _builds_met(stage, proof)
     return table
+
+
+def _builds_met(stage, proof) -> Shared:
+    """All builds, and the build in which each pair is least, as shares of its dimensions."""
+    return Shared() if proof.builds is None else Shared(
+        all=proof.builds, shares={p.name: proof.shares[k] for k, p in enumerate(stage.pairs)})
 
 
 def _open_places(stage, proof, names) -> dict:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from .growing import Growing
 
 LEADERS = 3  # items followed down to a triangle, of those that one begins with
-STEPS_TO_NEAR = 1 << 17  # items asked at once on the way down at given positions
+STEPS_TO_NEAR = 1 << 13  # items asked at once on the way down at given positions
 
 
 class Trees:
@@ -189,8 +189,8 @@ class Trees:
             keep = np.zeros(len(items), bool)
             for start in range(0, len(items), STEPS_TO_NEAR):
                 part = slice(start, start + STEPS_TO_NEAR)
-                keep[part] = ~(self._at_least(posture, items[part], cells[back[part]])
-                               > below[back[part]])
+                keep[part] = ~(self._at_least(posture, items[part], cells[back[part]],
+                                              below[back[part]]) > below[back[part]])
             items, back = items[keep], back[keep]
             rough = stage.rough[items]
             done.append((back[~rough], items[~rough]))
@@ -199,12 +199,12 @@ class Trees:
         return tuple(np.concatenate(k) for k in zip(*done, strict=True)) if done else (
             np.zeros(0, int), np.zeros(0, int))
 
-    def _at_least(self, posture, items, cells):
+    def _at_least(self, posture, items, cells, below):
         """Lower bound of how far apart items are at a position each: (m,) mm; inf out of reach."""
         stage = self.stage
         axes = stage.axes(posture, items, cells)
         good = np.isfinite(axes[0]).all(axis=(0, 1)) & np.isfinite(axes[1]).all(axis=(0, 1))
         low = np.full(len(items), np.inf)
         some = np.flatnonzero(good)
-        low[some] = stage.clear_along([k[..., some] for k in axes], items[some])
+        low[some] = stage.clear_along([k[..., some] for k in axes], items[some], below[some])
         return low

@@ -124,7 +124,6 @@ def resume(search: Search, earlier: Earlier) -> tuple[np.ndarray, tuple | None]:
 
 def _known(search, earlier):
     """The earlier number of every pair, -1 of none; which are kept, and which have not changed."""
-    # complexity over 10: all that has to be the same before a bound may be taken over
     stage, old = search.stage, earlier.stage
     numbers = {pair.name: k for k, pair in enumerate(old.pairs)}
     found = np.array([numbers.get(pair.name, -1) for pair in stage.pairs], dtype=int)

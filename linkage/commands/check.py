@@ -9,7 +9,7 @@ from pathlib import Path
 from .. import load
 from ..errors import LinkageError, counted, nearest
 from ..units import lengths_said_in
-from .shared import check_tables, described_as, parser_of, write_tables
+from .shared import NEEDS_FLINT, check_tables, described_as, parser_of, write_tables
 from .verbs import VERBS
 
 SHORTHANDS = {"gearing": ("findings", "gearing")}  # what one word of --only stands for
@@ -23,16 +23,7 @@ def run(argv: list[str]) -> int:
 
     only = _chapters(args.only)
     _check_shapes(system, args.file)
-    if args.out:
-        from ..report import check_place
-
-        check_place(args.out, args.replace)
-    if args.csv:
-        check_tables(args.csv, args.replace, args.file)
-    if args.proof:
-        _check_proof(args)
-    if args.changes:
-        _check_changes(args)
+    _check_places(args)
     before = Results.of_file(load(args.against), args.against, only=only,
                              built=args.built) if args.against else None
     progress = _Progress()
@@ -42,16 +33,7 @@ def run(argv: list[str]) -> int:
     progress("")
     proof = _certified(args, results)
     print(sheet_of(results, args.file))
-    if args.csv:
-        write_tables(args.csv, results.tables(), args.replace)
-    if args.out:
-        _write_report(args, results, progress, proof)
-    if args.proof:
-        _write_proof(args, proof.made(progress))
-    if args.changes:
-        _write_changes(args, results)
-    if args.log:
-        _write_log(args, results)
+    _write(args, results, progress, proof)
     print(f"\n{verdict.sentence}")
     return verdict.exit_code
 
@@ -94,6 +76,34 @@ def _chapters(words) -> tuple[str, ...]:
     return tuple(dict.fromkeys(name for word in words for name in SHORTHANDS.get(word, (word,))))
 
 
+def _check_places(args) -> None:
+    """Refuse what can't be written, before any work is done."""
+    if args.out:
+        from ..report import check_place
+
+        check_place(args.out, args.replace)
+    if args.csv:
+        check_tables(args.csv, args.replace, args.file)
+    if args.proof:
+        _check_proof(args)
+    if args.changes:
+        _check_changes(args)
+
+
+def _write(args, results, progress, proof) -> None:
+    """Write all that was asked for beside the sheet."""
+    if args.csv:
+        write_tables(args.csv, results.tables(), args.replace)
+    if args.out:
+        _write_report(args, results, progress, proof)
+    if args.proof:
+        _write_proof(args, proof.made(progress))
+    if args.changes:
+        _write_changes(args, results)
+    if args.log:
+        _write_log(args, results)
+
+
 def _write_report(args, results, progress, proof):
     from ..report import PROOF, report_files, write_report
 
@@ -108,14 +118,14 @@ def _write_report(args, results, progress, proof):
 
 
 def _check_proof(args):
-    """Refuse a certificate that can't be written, before any work is done."""
+    """Refuse a certificate that can't be written."""
     from ..disk import check_file
 
     check_file(args.proof, args.replace)
     try:
         from .. import certificate  # noqa: F401
     except ImportError as error:
-        raise LinkageError("--proof needs python-flint; pip install 'linkage[proof]'") from error
+        raise LinkageError(f"--proof {NEEDS_FLINT}") from error
 
 
 def _certified(args, results):
@@ -151,7 +161,8 @@ class _Certified:
         except (ImportError, LinkageError) as error:
             if self.args.proof:
                 raise
-            self.results.keep({"checker": f"not asked: {error}"}, {})
+            why = f"it {NEEDS_FLINT}" if isinstance(error, ImportError) else error
+            self.results.keep({"checker": f"not asked: {why}"}, {})
         finally:
             progress("")
         return self.proof
@@ -169,7 +180,7 @@ def _write_proof(args, proof):
 
 
 def _check_changes(args) -> None:
-    """Refuse a page that can't be written, before any work is done."""
+    """Refuse a page that can't be written."""
     from ..disk import check_file
     from ..report import check_page
 

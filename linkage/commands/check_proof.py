@@ -7,7 +7,7 @@ import time
 
 from ..disk import check_read
 from ..errors import LinkageError
-from .shared import parser_of
+from .shared import NEEDS_FLINT, parser_of
 
 
 def run(argv: list[str]) -> int:
@@ -23,8 +23,7 @@ def run(argv: list[str]) -> int:
     try:
         from ..checker import check
     except ImportError as error:
-        raise LinkageError("check-proof needs python-flint; "
-                           "pip install 'linkage[proof]'") from error
+        raise LinkageError(f"check-proof {NEEDS_FLINT}") from error
     verdict = check(args.file, args.proof, _Progress())
     print(verdict.sentence, *verdict.directions, sep="\n")
     return 0 if verdict.holds else 1

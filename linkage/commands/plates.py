@@ -24,8 +24,8 @@ def plate_parser(verb: str, about: str) -> ArgumentParser:
     return parser
 
 
-def names_both_sides(model: Model, plates: Iterable[str]) -> list[str]:
-    return list(dict.fromkeys(name for plate in plates for name in both_sides(model, plate)))
+def names_both_sides(model: Model, plates: Iterable[str], *, skins: bool = False) -> list[str]:
+    return list(dict.fromkeys(name for plate in plates for name in both_sides(model, plate, skins)))
 
 
 def add_templates(written: dict, files: dict, drawings: dict) -> None:

@@ -37,10 +37,13 @@ def run(argv: list[str]) -> int:
     system = load(args.file)
     args.built = _for_builds(system.model, args)
     density = _density(system.model, args.material)
-    names, drawn = names_both_sides(system.model, args.plate), drawings_of(args.file)
+    names = names_both_sides(system.model, args.plate, skins=True)
+    drawn = drawings_of(args.file)
     check_folder(args.out, [*relief.relieved_names(args.file, args.out),
+                            *(file for name in names
+                              if (file := relief.mesh_name(system.model, name))),
                             *relief.template_names(system.model, names),
-                            *(relief.cut_name(system.model, name) for name in names
+                            *(relief.cut_name(system.model, name, drawn[name][0]) for name in names
                               if name in drawn)], args.replace)
     with lengths_said_in(system.model.length), working("cutting free"):
         done = _relieved(system, names, _relief_options(args, system.model.length))

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 READ = ("file", "against", "readings")  # words of verbs that name what is read
 WRITTEN = {"out", "proof", "picture", "changes"}  # and files that are written
 KINDS = ("png", "svg", "pdf")
+NEEDS_FLINT = "needs python-flint; pip install 'linkage[proof]'"
 
 
 def parser_of(verb: str, about: str, *, writes: bool = False) -> argparse.ArgumentParser:

@@ -123,10 +123,10 @@ def _fill(aside: Path, files: dict) -> None:
 def _swap(aside: Path, there: Path, replace: bool, files) -> Path | None:
     """Put the filled folder in its place; the one that was there, under another name."""
     old = None
-    for _ in range(MOST_TRIES):  # complexity over 10: what another run may do between any two steps
+    for _ in range(MOST_TRIES):  # another run may do anything between any two steps
         if there.exists():
-            if not replace and any(os.path.lexists(there / name) for name in files):
-                raise FileExistsError
+            if not replace:
+                _check_free(there, files)
             os.chmod(aside, stat.S_IMODE(there.stat().st_mode))
             gone = _moved_away(there)
             if gone is None:
@@ -143,6 +143,12 @@ def _swap(aside: Path, there: Path, replace: bool, files) -> Path | None:
                 os.rename(old, there)
             raise
     raise OSError(None, "other runs keep writing to it")
+
+
+def _check_free(there: Path, files) -> None:
+    """Refuse to write files over those of a folder."""
+    if any(os.path.lexists(there / name) for name in files):
+        raise FileExistsError
 
 
 def _moved_away(there: Path) -> Path | None:

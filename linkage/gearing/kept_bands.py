@@ -68,8 +68,8 @@ def _of_one(system, row, cells, fine):
         return
     far = _too_far(system, row, projected(here, needed), fine)
     short = _too_short(system, row, here)
-    for place, found, decided in [*far, *short]:
-        yield {**{k: row[k] for k in ("surface", "way", "required", "within")}, "found": found,
+    for place, reached, decided in [*far, *short]:
+        yield {**{k: row[k] for k in ("surface", "way", "required", "within")}, "found": reached,
                "place": place, "decided": decided}
 
 
@@ -118,9 +118,16 @@ def _too_far(system, row, cells, fine):
 
 def _too_short(system, row, cells):
     """The place of the other inputs where the travel ends soonest, if too soon."""
+    soonest = min(_ends_reached(system, row, cells), key=lambda end: end[1], default=None)
+    if soonest is not None and soonest[1] < row["required"] - row["within"] - SAME:
+        yield *soonest, True
+
+
+def _ends_reached(system, row, cells):
+    """Each place of the other inputs with the end of the travel there, and the degrees reached."""
     name, (low, high) = row["input"], ({n: cells[0][n] + way * cells[1][n] for n in cells[0]}
                                        for way in (-1.0, 1.0))
-    ends, worst = travel_ends(system, cells), None
+    ends = travel_ends(system, cells)
     sides = {n: np.linspace(*ends[n], PLACES).tolist() for n in low if n != name}
     for values in itertools.product(*sides.values()):
         at = dict(zip(sides, values, strict=True))
@@ -128,10 +135,8 @@ def _too_short(system, row, cells):
         if both is None:
             continue
         turned = _deflection(system, row, {**{n: np.full(2, x) for n, x in at.items()}, name: both})
-        if np.isfinite(turned).all() and (worst is None or turned.max() < worst[1]):
-            worst = {name: float(both[turned.argmax()]), **at}, float(turned.max())
-    if worst is not None and worst[1] < row["required"] - row["within"] - SAME:
-        yield *worst, True
+        if np.isfinite(turned).all():
+            yield {name: float(both[turned.argmax()]), **at}, float(turned.max())
 
 
 def _ends_at(name, at, low, high):

@@ -395,12 +395,7 @@ def _loads(system):
     model = system.model
     newton, per_force = model.unit.force, model.unit.newton
     moment, per_moment = model.unit.moment, model.unit.newton_mm
-    for name, surface in model.surfaces.items():
-        if surface.hinge is not None:
-            yield from _plain(name, "hinge moment's slope", abs(surface.hinge.slope) or None,
-                              SLOPE, f" {moment} per degree", per_moment)
-            yield from _plain(name, "hinge moment at no deflection", abs(surface.hinge.neutral),
-                              (0, MOMENT), f" {moment}", per_moment)
+    yield from _hinge_moments(model)
     for name, item in model.inputs.items():
         if item.force is not None:
             yield from _plain(name, "limit pilot force", item.force.most, PILOT, f" {newton}",
@@ -412,6 +407,20 @@ def _loads(system):
     for name, body in model.bodies.items():
         unit, per = (newton, per_force) if body.slides else (moment, per_moment)
         yield from _plain(name, "friction", body.friction, FRICTION[body.slides], f" {unit}", per)
+    yield from _coefficients(model)
+
+
+def _hinge_moments(model):
+    moment, per = model.unit.moment, model.unit.newton_mm
+    for name, surface in model.surfaces.items():
+        if surface.hinge is not None:
+            yield from _plain(name, "hinge moment's slope", abs(surface.hinge.slope) or None,
+                              SLOPE, f" {moment} per degree", per)
+            yield from _plain(name, "hinge moment at no deflection", abs(surface.hinge.neutral),
+                              (0, MOMENT), f" {moment}", per)
+
+
+def _coefficients(model):
     for name, part in {**model.couplings, **model.joints, **model.rod_ends}.items():
         yield from _plain(name, "coefficient of friction", part.friction, COEFFICIENT)
     for word in ("pivot", "rod_end"):

@@ -7,6 +7,7 @@ from functools import partial
 
 import numpy as np
 
+from ..errors import counted
 from ..model import Mesh, SurfaceShape
 from ..model.surfaces import matched
 from ..motion import System, body_of
@@ -42,13 +43,26 @@ def surface_notes(system: System) -> Iterator[Finding]:
                 size += (f"; drawn by {len(drawn):,}, which it was seen to lie "
                          f"{shown_length(off, unit)} off at most, so that gaps a page samples are "
                          f"smaller by as much; all are proven with")
-            told = "".join(f"; {each}" for each in surface.told)
+            told = "".join(f"; {each}" for each in (*surface.told, *_crossing(solid, unit)))
             yield Finding(name, f"{what} has {len(surface.corners):,} triangles over "
                           f"{size}{told}")
         miss = _misfit(system, name, solid)
         if miss > MISFIT:
             yield Finding(name, f"{what}: its named places miss their hardpoints by up to "
                           f"{shown_length(miss, unit)}, which nothing allows for but its within")
+
+
+def _crossing(solid, unit) -> tuple[str, ...]:
+    """What there is to tell of a surface that may cross itself."""
+    if solid.surface().crossing is None:
+        return "whether it crosses itself is not looked for in so many triangles",
+    count, spot = solid.surface().crossing
+    if not count:
+        return ()
+    where = " ".join(shown_length(float(k), unit) for k in spot)
+    within = "" if solid.thickness else ", but what lies wholly within such a solid may be missed"
+    return (f"it crosses itself: {counted(count, 'pair')} of its triangles run through each other, "
+            f"the first at {where} in its own place; clearance counts every triangle{within}"),
 
 
 def _misfit(system, name, solid) -> float:

@@ -106,12 +106,12 @@ def travel_ends(system: System, cells: tuple[dict, dict] | None = None) -> dict:
     low, high = ({name: cells[0][name] + way * cells[1][name] for name in cells[0]}
                  for way in (-1, 1))
     inside = {name: (low[name] <= 0) & (high[name] >= 0) for name in low}
-    found = {}
+    both_ends = {}
     for name in low:
         held = np.logical_and.reduce([inside[name] | True, *(inside[n] for n in low if n != name)])
         ends = float(low[name][held].min()), float(high[name][held].max())
-        found[name] = tuple(0.0 if abs(end) < NEUTRAL else end for end in ends)
-    return found
+        both_ends[name] = tuple(0.0 if abs(end) < NEUTRAL else end for end in ends)
+    return both_ends
 
 
 def moved_by(system: System, surface: str, ends: dict | None = None) -> dict:

@@ -170,8 +170,13 @@ def _kept_parts(part, balls, ways, smallest) -> list:
     if halves is None:
         return [part]
     one, other = (_kept_parts(half, reaching, ways, smallest) for half in halves)
-    whole = len(one) == len(other) == 1 and one[0] is halves[0] and other[0] is halves[1]
+    whole = _untouched(one, halves[0]) and _untouched(other, halves[1])
     return [part] if whole else one + other
+
+
+def _untouched(kept, half) -> bool:
+    """Whether nothing of a half is left out."""
+    return len(kept) == 1 and kept[0] is half
 
 
 def _wholly_inside(part, ball) -> bool:

@@ -222,6 +222,11 @@ class Sweep:
         return (self.centre + out * (math.cos(t) * self.major + math.sin(t) * self.minor)).tolist()
 
 
+@dataclass(frozen=True, eq=False)
+class Circle(Sweep):
+    """A whole circle, which stays one where it is a hole."""
+
+
 def loops_of(edges: Sequence, joined: float = JOINED) -> list[list]:
     """Edges joined end to end, each loop in order.
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 WITHIN = 0.01  # mm between an arc and the polygon that stands for it
 LEAST = 1e-3  # mm, size of the least hole
 SAME = 1e-6  # mm, below which two corners are one
+POLYGON = 3  # shapely's number of that type
 STRAIGHT = 1e-10  # mm that a corner may stand out of line and still be left out
 
 
@@ -412,9 +413,8 @@ def off_outline(outline: np.ndarray, spot: ArrayLike) -> float:
     return float(shapely.Polygon(outline).distance(shapely.Point(spot)))
 
 
-def cut_across(loops: Sequence[np.ndarray], bores: Sequence, line: tuple, spots: np.ndarray
-               ) -> tuple[np.ndarray, np.ndarray]:
-    """What a straight cut through a flat part leaves on the side of its first spot.
+def bored(loops: Sequence[np.ndarray], bores: Sequence) -> tuple:
+    """A flat part for `cuts_across`: what its outline encloses, and what holes take of it.
 
     Parameters
     ----------
@@ -422,51 +422,66 @@ def cut_across(loops: Sequence[np.ndarray], bores: Sequence, line: tuple, spots:
         Its outline, then its holes.
     bores : sequence of (u, v, radius)
         Further round holes.
-    line : (ndarray (2,), ndarray (2,))
-        A point of the cut, and the unit normal of it towards the first spot.
+    """
+    import shapely
+
+    return shapely.Polygon(loops[0]), shapely.union_all(
+        [shapely.Polygon(loop) for loop in loops[1:]] + [
+            shapely.Point(u, v).buffer(radius, quad_segs=32) for u, v, radius in bores])
+
+
+def cuts_across(part: tuple, lines: tuple[np.ndarray, np.ndarray], spots: np.ndarray
+                ) -> tuple[list[np.ndarray], np.ndarray]:
+    """What straight cuts through a flat part leave, each on the side of the first spot.
+
+    Parameters
+    ----------
+    part : tuple
+        As `bored` gives it.
+    lines : (ndarray (n, 2), ndarray (n, 2))
+        A point of each cut, and the unit normal of it towards the first spot.
     spots : ndarray (m, 2)
 
     Returns
     -------
-    (ndarray (k, 2), ndarray (m,) of bool)
-        Material on the cut as stretches along it, mm from the point to the left of the normal;
+    (list of n ndarray (k, 2), ndarray (n, m) of bool)
+        Material on each cut as stretches along it, mm from its point to the left of the normal;
         which spots hang on that side of it by it alone.
 
     Examples
     --------
     >>> bar = np.array([[0, -5], [100, -5], [100, 5], [0, 5.0]])
-    >>> cut = (np.array([50.0, 0.0]), np.array([1.0, 0.0]))
-    >>> cut_across([bar], [(50, 0, 2)], cut, np.array([[90.0, 0.0], [10.0, 0.0]]))[0].round(6)
+    >>> cut = (np.array([[50.0, 0.0]]), np.array([[1.0, 0.0]]))
+    >>> spots = np.array([[90.0, 0.0], [10.0, 0.0]])
+    >>> cuts_across(bored([bar], [(50, 0, 2)]), cut, spots)[0][0].round(6)
     array([[-5., -2.],
            [ 2.,  5.]])
     """
     import shapely
 
-    point, normal = line
-    along = np.array([-normal[1], normal[0]])
-    gone = shapely.union_all([shapely.Polygon(loop) for loop in loops[1:]] + [
-        shapely.Point(u, v).buffer(radius, quad_segs=32) for u, v, radius in bores])
-    far = 10 * float(np.ptp(loops[0], axis=0).max() + np.abs(loops[0] - point).max())
-    sides = _beyond(shapely.Polygon(loops[0]), line, far)
-    if not sides:
-        return np.zeros((0, 2)), np.zeros(len(spots), bool)
-    mine = min(sides, key=lambda side: side.distance(shapely.Point(spots[0])))
-    held = np.array([mine.distance(shapely.Point(spot)) < SAME for spot in spots])
-    edge = mine.boundary.intersection(shapely.LineString(
-        [point - far * along, point + far * along]).buffer(STRAIGHT * far)).difference(gone)
-    ends = [(shapely.get_coordinates(piece) - point) @ along for piece in shapely.get_parts(edge)
-            if piece.length > SAME]
-    stretches = sorted((float(k.min()), float(k.max())) for k in ends)
-    return np.array([k for k in stretches if k[1] - k[0] > SAME]).reshape(-1, 2), held
-
-
-def _beyond(part, line, far) -> list:
-    """What of a flat part lies beyond a line, on the side of its normal."""
-    import shapely
-
-    point, normal = line
-    along = np.array([-normal[1], normal[0]])
-    half = shapely.Polygon([point - far * along, point + far * along,
-                            point + far * (along + normal), point + far * (normal - along)])
-    return [side for side in shapely.get_parts(part.intersection(half))
-            if side.geom_type == "Polygon"]
+    (whole, gone), (points, normals) = part, lines
+    along = np.stack([-normals[:, 1], normals[:, 0]], axis=-1)
+    corners = shapely.get_coordinates(whole)
+    far = 10 * float(np.ptp(corners, axis=0).max()
+                     + max(np.abs(corners - point).max() for point in points))
+    ends = points - far * along, points + far * along
+    halves = shapely.polygons(np.stack([*ends, ends[1] + far * normals, ends[0] + far * normals],
+                                       axis=1))
+    sides, of = shapely.get_parts(shapely.intersection(whole, halves), return_index=True)
+    kept = shapely.get_type_id(sides) == POLYGON
+    sides, of = sides[kept], of[kept]
+    order = np.lexsort([shapely.distance(sides, shapely.Point(spots[0])), of])
+    cut, first = np.unique(of[order], return_index=True)  # the nearest piece beyond each cut
+    mine = sides[order][first]
+    held = np.zeros((len(points), len(spots)), bool)
+    held[cut] = shapely.distance(mine[:, None], shapely.points(spots)) < SAME
+    bands = shapely.buffer(shapely.linestrings(np.stack(ends, axis=1)[cut]), STRAIGHT * far)
+    edges = shapely.difference(shapely.intersection(shapely.boundary(mine), bands), gone)
+    pieces, at = shapely.get_parts(edges, return_index=True)
+    real = shapely.length(pieces) > SAME
+    stretches = [[] for _ in points]
+    for piece, k in zip(pieces[real], cut[at[real]], strict=True):
+        reach = (shapely.get_coordinates(piece) - points[k]) @ along[k]
+        if np.ptp(reach) > SAME:
+            stretches[k].append((reach.min(), reach.max()))
+    return [np.array(sorted(each)).reshape(-1, 2) for each in stretches], held

@@ -149,12 +149,12 @@ class Triangles(Sequence):
             long = np.linalg.norm(np.roll(asked, -1, axis=1) - asked, axis=2)
             open_ = near & ~inside & (long.max(axis=1) > HALVED)
             kept.append(asked[~inside & ~open_])
-            asked = _halved(asked[open_], long[open_].argmax(axis=1))
+            asked = halved(asked[open_], long[open_].argmax(axis=1))
         return Triangles(np.concatenate(kept), self.radius, self.solid, self.whole) \
             if lost else self
 
 
-def _halved(corners, side):
+def halved(corners: np.ndarray, side: np.ndarray) -> np.ndarray:
     """Both halves of triangles across a side each."""
     place = np.arange(len(corners))
     one, other, top = (corners[place, (side + k) % 3] for k in range(3))

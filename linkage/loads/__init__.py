@@ -23,6 +23,8 @@ from .feel import (
     return_margin,
     whole_travel,
 )
+from .fixed import fixing_margins
+from .fixings import fixed_plates
 from .hands_off import falling, trim_table, trimmed_margin, trimmers
 from .joints import joint_margins, loads_at, silent_joints
 from .load_cases import GUST, Case, balanced, cases, hand, hinge_moment, holding, left_out, shares
@@ -53,7 +55,8 @@ from .worst import AT_STOPS, bearing_forces, carried, worst_loads
 __all__ = ["AT_STOPS", "GUST", "RULE", "Case", "Felt", "Push", "Release", "RodColumn", "Shank",
            "Statics", "Stretch", "at_stop", "balanced", "bearing_forces", "bowed_rises",
            "buckling_load", "carried", "cases", "column_load", "column_stress", "falling",
-           "feel_table", "felt", "friction_force", "friction_table", "grip_force", "grip_rate",
+           "feel_table", "felt", "fixed_plates", "fixing_margins", "friction_force",
+           "friction_table", "grip_force", "grip_rate",
            "grips", "hand", "hinge_moment", "hinge_of_grip_force", "holding", "is_felt",
            "joint_margins", "left_out", "let_go", "limit_load_card", "loads_at", "lost_motion",
            "lost_motion_table", "margin", "missing", "most_friction", "needed_force",

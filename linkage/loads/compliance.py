@@ -105,8 +105,7 @@ def lost_motion_table(system: System) -> pd.DataFrame:
     rows, errors = [], [0.0]
     box = judged_box(system)
     for name in box:
-        single = [c for c in cases(system) if c.input == name and len(c.forces) == 1
-                  and not c.springs and c.forces[0][1] > 0 and "jammed" not in c.name]
+        single = [case for case in cases(system) if _pushes_alone(case, name)]
         x = np.unique([0.0, *np.linspace(*box[name], STEPS)])
         statics = Statics(system.sweep(**{name: x})) if single else None
         for case in single:
@@ -118,6 +117,12 @@ def lost_motion_table(system: System) -> pd.DataFrame:
                                         "most_from", "share", "rigid"])
     table.attrs |= {"positions": STEPS, "error": max(errors)}
     return table
+
+
+def _pushes_alone(case, name) -> bool:
+    """Whether one pilot pushes an input toward its greatest end, all else as it should be."""
+    return (case.input == name and len(case.forces) == 1 and not case.springs
+            and case.forces[0][1] > 0 and "jammed" not in case.name)
 
 
 def _row(statics, case, surface, x):

@@ -167,13 +167,7 @@ def zeros(felt: Felt, sense: int) -> tuple[np.ndarray, np.ndarray]:
 
 def _hand(statics, name, rubbing, sense):
     """The hand's force with friction against one way of moving, or with none."""
-    keys = list(statics.loads)
-    base = np.zeros((statics.count, len(keys)))
-    for k, key in enumerate(keys):
-        if key[0] == "hinge":
-            base[:, k] = hinge_moment(statics.motion, key[1]).ravel()
-        elif key[0] == "spring":
-            base[:, k] = statics.springs[key[1]]
+    keys, base = list(statics.loads), _air_and_springs(statics)
     holders = [hand(statics, each) for each in statics.drives]
     share, sizes = balanced(statics, base, holders), None
     mine = keys.index(("grip", grips(statics.system, name)[0], name))
@@ -193,6 +187,17 @@ def _hand(statics, name, rubbing, sense):
     return np.where(open_, np.nan, share[:, mine])
 
 
+def _air_and_springs(statics):
+    """How much of each unit load the air and the springs bring, (n, loads)."""
+    sizes = np.zeros((statics.count, len(statics.loads)))
+    for k, key in enumerate(statics.loads):
+        if key[0] == "hinge":
+            sizes[:, k] = hinge_moment(statics.motion, key[1]).ravel()
+        elif key[0] == "spring":
+            sizes[:, k] = statics.springs[key[1]]
+    return sizes
+
+
 def let_go(felt: Felt) -> list[Release]:
     """What a stick does when it is let go, part by part of its travel.
 
@@ -206,19 +211,25 @@ def let_go(felt: Felt) -> list[Release]:
     list of Release
         From the least end to the greatest; where one ends is refined.
     """
-    open_, x = np.isnan(felt.does), felt.x
-    lost = np.flatnonzero(open_[1:] != open_[:-1])
-    known = [float(x[k] if open_[k + 1] else x[k + 1]) for k in lost]
-    places = np.sort(np.concatenate([*(zeros(felt, sense)[1] for sense in (1, -1)), known]))
-    ends = [float(x[0])]
-    for place in places:  # a balance without friction is one place, not two
-        if ends[-1] + SHORT < place < x[-1] - SHORT:
-            ends.append(float(place))
-    does = felt.at([(a + b) / 2 for a, b in zip(ends, [*ends[1:], x[-1]], strict=True)]).does
+    starts, last = _changes(felt), felt.x[-1]
+    does = felt.at([(a + b) / 2 for a, b in zip(starts, [*starts[1:], last], strict=True)]).does
     new = [k for k in range(len(does)) if k == 0 or not (
         does[k] == does[k - 1] or np.isnan(does[[k - 1, k]]).all())]
-    edges, kinds = [*(ends[k] for k in new), float(x[-1])], does[new]
+    edges, kinds = [*(starts[k] for k in new), float(last)], does[new]
     return [_release(edges, kinds, i) for i in range(len(kinds))]
+
+
+def _changes(felt) -> list[float]:
+    """The least end of a travel, and where what it does when let go may change on from there."""
+    unknown, x = np.isnan(felt.does), felt.x
+    lost = np.flatnonzero(unknown[1:] != unknown[:-1])
+    known = [float(x[k] if unknown[k + 1] else x[k + 1]) for k in lost]
+    places = np.sort(np.concatenate([*(zeros(felt, sense)[1] for sense in (1, -1)), known]))
+    changes = [float(x[0])]
+    for place in places:  # a balance without friction is one place, not two
+        if changes[-1] + SHORT < place < x[-1] - SHORT:
+            changes.append(float(place))
+    return changes
 
 
 def _release(edges, kinds, i):
@@ -275,12 +286,17 @@ def whole_travel(system: System, name: str, others: dict | None = None, looks: i
 def is_felt(system: System, name: str) -> bool:
     """Whether anything but the hand acts on an input: a spring, the air, or friction."""
     model = system.model
-    return bool(grips(system, name)) and bool(
-        model.springs or any(s.hinge for s in model.surfaces.values())
-        or any(part.friction is not None for part in (*model.bodies.values(),
-                                                      *model.rods.values()))
-        or any(model.bolt_arm(place) for joint in model.joints.values() for place in joint.places)
-        or any(model.ball_arm(rod, k) for rod in model.rods for k in (0, 1)))
+    blown = any(surface.hinge for surface in model.surfaces.values())
+    return bool(grips(system, name)) and (bool(model.springs) or blown or _has_friction(model))
+
+
+def _has_friction(model) -> bool:
+    """Whether the file gives friction to a part, or to a bolt or ball of known radius."""
+    parts = *model.bodies.values(), *model.rods.values()
+    places = [place for joint in model.joints.values() for place in joint.places]
+    return (any(part.friction is not None for part in parts)
+            or any(map(model.bolt_arm, places))
+            or any(model.ball_arm(rod, k) for rod in model.rods for k in (0, 1)))
 
 
 @in_house_units(force="force up down friction")

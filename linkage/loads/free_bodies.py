@@ -18,6 +18,9 @@ class FreeBodies(Protocol):
     ----------
     count : int
         n.
+    rods : tuple of str
+    inner_forces : ndarray (n, loads, rods and couplings)
+        N, what rods carry first.
     axes, pivots : dict
         ``{body: (n, 3)}``; pivots in mm.
     reactions : dict
@@ -32,6 +35,8 @@ class FreeBodies(Protocol):
     model: Model
     posture: Posture
     count: int
+    rods: tuple
+    inner_forces: np.ndarray
     axes: dict
     pivots: dict
     reactions: dict

@@ -63,22 +63,42 @@ def trim_table(system: System, trim: str) -> pd.DataFrame:
 def _rests(along, trim):
     """``{trim position: [what is at each place where it rests]}``."""
     at, places = zeros(along, 0)
-    trims, low, high = along.others[trim][at], along.x.min(), along.x.max()
-    steps = [np.clip(places + k, low, high) for k in (-NEAR, NEAR)]
-    rising = np.subtract(*(felt(along.system, along.name, k, {trim: trims}).force
-                           for k in steps[::-1])) / (steps[1] - steps[0]) if len(at) else []
-    edges = [(along.others[trim][k], edge) for sense in (1, -1)
-             for k, edge in zip(*zeros(along, sense), strict=True)]
+    trims = along.others[trim][at]
+    rising = _rising(along, trim, trims, places)
+    edges = _edges(along, trim)
     there, rests = along.system.sweep(**{along.name: places, trim: trims}), {}
-    order = [k for k in np.argsort(places) if rising[k] > 0]
-    for k in order:
-        mine = [edge for t, edge in edges if t == trims[k]]
-        rests.setdefault(float(trims[k]), []).append({
-            "hands_off": float(places[k]), "rising": float(rising[k]),
-            "least": max([low, *(e for e in mine if e <= places[k])]),
-            "greatest": min([high, *(e for e in mine if e >= places[k])]),
-            **{s: float(there.deflection(s)[k]) for s in along.system.model.surfaces}})
+    for k in np.argsort(places):
+        if rising[k] > 0:
+            least, greatest = _held_about(edges.get(trims[k], []), places[k], along.x)
+            rests.setdefault(float(trims[k]), []).append({
+                "hands_off": float(places[k]), "rising": float(rising[k]),
+                "least": least, "greatest": greatest,
+                **{s: float(there.deflection(s)[k]) for s in along.system.model.surfaces}})
     return rests
+
+
+def _rising(along, trim, trims, places):
+    """How fast the force grows at places, the trim at a position of its own for each."""
+    if not len(places):
+        return places
+    below, above = (np.clip(places + k, along.x.min(), along.x.max()) for k in (-NEAR, NEAR))
+    more, less = (felt(along.system, along.name, x, {trim: trims}).force for x in (above, below))
+    return (more - less) / (above - below)
+
+
+def _edges(along, trim):
+    """Where friction ceases to hold it, ``{trim position: [place]}``."""
+    edges = {}
+    for sense in (1, -1):
+        for k, place in zip(*zeros(along, sense), strict=True):
+            edges.setdefault(along.others[trim][k], []).append(place)
+    return edges
+
+
+def _held_about(edges, place, x):
+    """From and to which place of a travel friction holds it about a place of rest."""
+    return (max([x.min(), *(edge for edge in edges if edge <= place)]),
+            min([x.max(), *(edge for edge in edges if edge >= place)]))
 
 
 def trimmed_margin(system: System, trim: str, least: float, greatest: float

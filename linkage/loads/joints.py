@@ -47,9 +47,9 @@ def joint_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataF
     of its kind in place of 1.5 and 1.15.  Plate in bearing, where the bolt bears in a bush or a
     rolling bearing: bolt x thickness x the plate's, under the fitting factor.  Shear: cuts x area
     of the bolt; tear-out: two planes from the hole's edge to the plate's; net section: width less
-    hole, all x 1.5 x the fitting factor, the highest pertinent special factor (14 CFR 23.619, from
-    memory), not a product.  The load is taken along the least edge distance, whichever way it
-    points (simple lug texts, from memory).
+    hole, all x 1.5 x the fitting factor, the highest pertinent special factor (14 CFR 23.619,
+    amendment 23-7), not a product.  The load is taken along the least edge distance, whichever way
+    it points (simple lug texts, from memory).
     """
     import pandas as pd
 

@@ -20,18 +20,18 @@ IDLE = 1e-6  # gearing (radian per radian, mm) below which a surface can't hold 
 SPRUNG = ", with springs"  # what the name of a case in which they act ends with
 
 RULES = {  # all 14 CFR part 23, 1-1-14 edition, but for those that say otherwise
-    "hinge moments": "23.395(a)(1), from memory; A23.13(a)(1)",
-    "one pilot": "23.395, from memory; 23.397(b)",
-    "two pilots together": "23.399(b), from memory",
-    "two pilots opposed": "23.399(a), from memory; A23.13(b)",
+    "hinge moments": "A23.13(a)(1); 23.395(a)(1), from memory, as 25.395(a)",
+    "one pilot": "23.397(b); 23.395, from memory, as 25.395(b)",
+    "two pilots together": "23.399(b), from memory, as 25.399(b)",
+    "two pilots opposed": "A23.13(b); 23.399(a), from memory, as 25.399(a)",
     "jam": "A23.13(a)(1)(ii): rugged for jamming",
     "springs alone": "23.301, from memory: loads expected in service",
     "two pilots at a jam": "A23.13(a)(1)(ii) with the forces of 23.399(b), from memory; common "
                            "practice, no source for both together",
-    "against a stop": "23.675(c), from memory; 25.675(c) read",
+    "against a stop": "23.675(c)",
     "servo": "23.395(a)(2), from memory: as much as automatic devices can produce",
-    "servo jammed": "23.1329, from memory: the pilot overpowers it",
-    "ground gust": "23.415(a)(2) and (b), speed from memory"}
+    "servo jammed": "23.1329, from memory, as 29.1329(a)(1): the pilot overpowers it",
+    "ground gust": "23.415(a)(2) and (b)"}
 GUST = {"aileron": 0.75, "flaperon": 0.75, "elevon": 0.75, "elevator": 0.75, "stabilator": 0.75,
         "rudder": 0.75}  # K of 23.415(b); ailerons with the stick locked in the middle
 FULL_THROW = 0.5  # K of 23.415(b) of ailerons at full throw, up on one side and down on the other
@@ -120,16 +120,21 @@ def _left_out(system):
     if not system.model.load_cases:
         return {}
     every = [case for stop in (None, *system.model.stops) for case in _every(system, stop)]
-    names, told = [case.name for case in every], {}
     for name, edit in system.model.load_cases.items():
-        if name not in names and name not in RULES:
-            raise LinkageError(f'load_case "{name}": {nearest(name, [*RULES, *names])}')
-        if edit.force is not None and not any(
-                case.forces for case in every if name in (case.name, case.kind)):
-            raise LinkageError(f'load_case "{name}": no pilot pushes in it, so its force changes '
-                               f"nothing; use off = true or leave it out")
-        told[name] = f"{'left out' if edit.off else f'{edit.force:g} N a pilot'}: {edit.reason}"
-    return told
+        _check_edit(name, edit, every)
+    return {name: f"{'left out' if edit.off else f'{edit.force:g} N a pilot'}: {edit.reason}"
+            for name, edit in system.model.load_cases.items()}
+
+
+def _check_edit(name, edit, every):
+    """Refuse a change to a case that there is not, or of a force that there is not."""
+    names = [case.name for case in every]
+    if name not in names and name not in RULES:
+        raise LinkageError(f'load_case "{name}": {nearest(name, [*RULES, *names])}')
+    if edit.force is not None and not any(
+            case.forces for case in every if name in (case.name, case.kind)):
+        raise LinkageError(f'load_case "{name}": no pilot pushes in it, so its force changes '
+                           f"nothing; use off = true or leave it out")
 
 
 def _as_the_file_has_it(model, case):
@@ -185,6 +190,15 @@ def _gusts(system):
 
 def _gusts_opposed(system):
     """A gust on the ground on all ailerons of an input, as it adds up in their run, both ways."""
+    for run in _opposed_runs(system).values():
+        names = " and ".join(name for name, _ in run)
+        for sense, word in ((1.0, ""), (-1.0, " the other way")) if len(run) > 1 else ():
+            yield Case(f"ground gust on {names} opposed{word}", None, kind="ground gust",
+                       moments=tuple((name, sense * moment) for name, moment in run))
+
+
+def _opposed_runs(system):
+    """``{input: [(aileron, moment that pushes the input up)]}``, as H = K c S q at full throw."""
     runs, neutral = {}, system.sweep()
     for name, surface in system.model.surfaces.items():
         driver = driving_input(system, name)
@@ -193,12 +207,7 @@ def _gusts_opposed(system):
             moment = FULL_THROW * surface.mean_chord * surface.area * GUST_PRESSURE
             rate = float(neutral.gearing(name)["roll" if "roll" in system.inputs else driver])
             runs.setdefault(driver, []).append((name, np.sign(rate) * moment))
-    for run in runs.values():
-        if len(run) > 1:
-            for sense, word in ((1.0, ""), (-1.0, " the other way")):
-                names = " and ".join(name for name, _ in run)
-                yield Case(f"ground gust on {names} opposed{word}", None, kind="ground gust",
-                           moments=tuple((name, sense * moment) for name, moment in run))
+    return runs
 
 
 def _against(system, stop):

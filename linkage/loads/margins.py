@@ -20,6 +20,7 @@ from .worst import beam_at, case_at, worst_loads
 if TYPE_CHECKING:
     import pandas as pd
 
+    from ..model import Material
     from ..model.whole import Model
 
 SHEAR = math.sqrt(3.0)  # shear strength as a share of the tensile one: distortion energy
@@ -85,7 +86,7 @@ def _tube(model, name, pull, push):
     column, area = rod_column(model, name), float(tube_area(part.diameter, part.wall))
     return {"slenderness": column.slenderness, "column": column.load, "rule": column.rule,
             "column_margin": margin(column.load, push, model.factor.safety),
-            "tube_margin": _tension_margin(material, area, max(pull, push), model.factor.safety)}
+            "tube_margin": tension_margin(material, area, max(pull, push), model.factor.safety)}
 
 
 def _shank_margin(model, name, load):
@@ -108,7 +109,8 @@ def _shank_margin(model, name, load):
     return min(margins)
 
 
-def _tension_margin(material, area, load, safety):
+def tension_margin(material: Material, area: float, load: float, safety: float) -> float:
+    """Of a section of an area, mm²: yield at limit load, ultimate at limit x safety, the lesser."""
     yields = margin(material.yield_stress * area, load, 1.0)
     if material.ultimate is None:
         return yields
@@ -163,9 +165,9 @@ def _joint_factor(model, name) -> tuple[float, str]:
     whole = factors.safety * fitting
     if bearing <= whole:
         return whole, f"{factors.safety:g} x fitting {fitting:g}"
-    said = part.bearing is not None or factors.bearing is not None
+    from_file = part.bearing is not None or factors.bearing is not None
     return bearing, f"bearing {bearing:g}" + (
-        "" if said else ", as the file does not say that it is no plain bearing")
+        "" if from_file else ", as the file does not say that it is no plain bearing")
 
 
 def margin(strength: float, load: float, factor: float) -> float:
@@ -198,7 +200,9 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
         the worst place; NaN where the file places no bearings, and bending is then not in it),
         stress (N/mm², equivalent by distortion energy), x, y, z (worst place on its middle line at
         neutral, mm), case, margin (yield at limit load, ultimate at limit x safety, whichever is
-        less), missing, and one column per input.
+        less, of a plate with its buckling: `together_margin`), buckling (share of the load at which
+        a plate's arms buckle out of their plane, NaN of all else), missing, and one column per
+        input.
     """
     import pandas as pd
 
@@ -210,7 +214,7 @@ def tube_margins(system: System, worst: pd.DataFrame | None = None) -> pd.DataFr
     rows += [_shaft_row(system, name, named) for name in shafts(system.model)]
     rows += [_plate_row(system, name, named) for name in plate_cuts(system)]
     return pd.DataFrame(rows, columns=["body", "torsion", "bending", "stress", "x", "y", "z",
-                                       "case", "margin", "missing", *names])
+                                       "case", "margin", "buckling", "missing", *names])
 
 
 def _tube_row(system, name, named):
@@ -273,16 +277,28 @@ def _plate_row(system, name, named):
         row |= dict(zip("xyz", place.tolist(), strict=True))
     lacking = unbored(model, name, (*plate_cuts(system)[name].addresses, f"{body}/pivot"))
     row["missing"] = f"hole at {', '.join(lacking)}" if lacking else ""
-    row["margin"] = _tension_margin(model.material(model.bodies[body].solids[solid].material), 1.0,
-                                    row["stress"], model.factor.safety)
+    made, near = model.material(model.solids[name].material), named.get((name, "buckling"))
+    row["buckling"] = near["stress"] / made.yield_stress if near else 0.0
+    row["margin"] = together_margin(made, row["stress"], row["buckling"], model.factor.safety)
     return row
+
+
+def together_margin(material: Material, stress: float, buckling: float, safety: float) -> float:
+    """Of a section and of buckling together: 1 / (stress / strength + share of buckling load) - 1.
+
+    Yield at limit load, ultimate at limit x safety, the lesser (W. Merchant's and Rankine's rule,
+    from memory: no more than what a member in which both grow together bears).
+    """
+    limits = [(material.yield_stress, 1.0)]
+    limits += [(material.ultimate, safety)] if material.ultimate else []
+    return min(margin(1.0, stress / strength + buckling, factor) for strength, factor in limits)
 
 
 def _bent_margin(model, tube, stress):
     """Yield at limit load, ultimate and the buckling of its wall at limit x safety."""
     material, safety = model.material(tube.material), model.factor.safety
     wall = torque_wall_stress(tube.diameter, tube.wall, material)
-    plain = _tension_margin(material, 1.0, stress, safety)
+    plain = tension_margin(material, 1.0, stress, safety)
     return plain if wall == material.yield_stress else min(margin(wall, stress, safety), plain)
 
 

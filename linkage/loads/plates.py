@@ -7,15 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..geometry.outlines import cut_across, off_outline
+from ..geometry.outlines import bored, cuts_across, off_outline
+from ..motion import System, body_of
 from .arms import taking_plate
 
 if TYPE_CHECKING:
     from ..model import Model
-    from ..motion import System
     from .free_bodies import FreeBodies
 
 SHARES = np.array([0.01, *np.linspace(0.05, 1.0, 20)])  # of the way from a hardpoint to the pivot
+AT_ONCE = 256  # positions whose cuts fit a processor's cache together
 NOTHING = 1e-6  # mm of material to either side where a hole leaves none
 LEANS = np.radians([-50.0, -25.0, -12.0, 0.0, 12.0, 25.0, 50.0])  # of a cut from square to that way
 
@@ -34,9 +35,9 @@ class Cuts:
         Middle of the net section of each cut.
     normals : ndarray (k, 2)
     held : ndarray (k, m) of bool
-    sections : ndarray (k, 5)
+    sections : ndarray (k, 6)
         Area, mm²; second moment in the plane, mm⁴; farthest fibre, mm; width of material, mm;
-        torque over the shear stress it makes, mm³.
+        torque over the shear stress it makes, mm³; torsion constant, mm⁴.
     thickness : float
     """
 
@@ -63,19 +64,21 @@ def plate_cuts(system: System) -> dict[str, Cuts]:
 
 
 def _plates(system):
-    model, found = system.model, {}
-    ends = dict.fromkeys(end for rod in model.rods.values() for end in rod.ends)
-    for body, part in model.bodies.items():
-        if part.slides:
-            continue
-        mine = [end for end in ends if end.split("/")[0] == body]
-        taken = {end: taking_plate(system, body, end) for end in mine}
-        for solid in dict.fromkeys(name for name in taken.values() if name and getattr(
-                part.solids[name], "material", None)):
-            cuts = _cuts(model, body, solid, [end for end in mine if taken[end] == solid])
-            if cuts is not None:
-                found[f"{body}/{solid}"] = cuts
-    return found
+    cuts = {f"{body}/{solid}": _cuts(system.model, body, solid, ends)
+            for body, part in system.model.bodies.items() if not part.slides
+            for solid, ends in _ends_taken(system, body).items()
+            if getattr(part.solids[solid], "material", None)}
+    return {plate: each for plate, each in cuts.items() if each is not None}
+
+
+def _ends_taken(system, body):
+    """Ends of rods at the plate of a body that takes each, ``{solid: [address]}``."""
+    taken = {}
+    for end in dict.fromkeys(end for rod in system.model.rods.values() for end in rod.ends):
+        solid = taking_plate(system, body, end) if body_of(end) == body else None
+        if solid:
+            taken.setdefault(solid, []).append(end)
+    return taken
 
 
 def unbored(model: Model, plate: str, addresses: tuple[str, ...]) -> list[str]:
@@ -111,9 +114,9 @@ def _cuts(model, body, name, addresses):
     spots, root = np.array([flat(model.position(a)) for a in addresses]), flat(part.centre)
     bores = [(*flat(model.position(a))[:2], size / 2) for a in (*addresses, f"{body}/pivot")
              if (size := bore_at(model, a))]
-    rows = [_cut(solid, bores, line, spots, k) for k, spot in enumerate(spots)
-            for line in _lines(spot[:2], root[:2])]
-    rows = [row for row in rows if row is not None]
+    flat_part = bored(solid.loops(0.05), bores)
+    rows = [row for k in range(len(spots)) for row in _rows(
+        flat_part, solid.thickness, np.roll(spots[:, :2], -k, axis=0), root, k)]
     if not rows:
         return None
     middles, normals, held, sections = (np.array(k) for k in zip(*rows, strict=True))
@@ -121,34 +124,42 @@ def _cuts(model, body, name, addresses):
 
 
 def _lines(spot, root):
+    """Cuts at every share of the way from a hardpoint to the root, at every lean: points, normals.
+
+    None where the two are one place.
+    """
     way = spot - root
     size = np.linalg.norm(way)
     if size < 1e-6:
+        return np.zeros((0, 2)), np.zeros((0, 2))
+    c, s = np.cos(LEANS), np.sin(LEANS)
+    turns = np.stack([c, -s, s, c], axis=-1).reshape(-1, 2, 2) @ way / size
+    return np.repeat(spot - SHARES[:, None] * way, len(LEANS), axis=0), np.tile(
+        turns, (len(SHARES), 1))
+
+
+def _rows(flat_part, t, spots, root, first):
+    """Each cut of the arm of one hardpoint, the first of the spots, that holds it."""
+    points, normals = _lines(spots[0], root[:2])
+    if not len(points):
         return
-    for share in SHARES:
-        for lean in LEANS:
-            c, s = np.cos(lean), np.sin(lean)
-            yield spot - share * way, np.array([[c, -s], [s, c]]) @ way / size
+    for k, (stretches, held) in enumerate(zip(*cuts_across(flat_part, (points, normals), spots),
+                                              strict=True)):
+        if held[0]:
+            yield _row(stretches, (points[k], normals[k]), np.roll(held, first), t)
 
 
-def _cut(solid, bores, line, spots, first):
-    order = [first, *(k for k in range(len(spots)) if k != first)]
-    stretches, held = cut_across(solid.loops(0.05), bores, line, spots[order, :2])
-    if not held[0]:
-        return None
+def _row(stretches, line, held, t):
     if not len(stretches):  # a hole as wide as the plate: next to nothing holds
         stretches = np.array([[-NOTHING, NOTHING]])
-    back = np.empty(len(spots), bool)
-    back[order] = held
-    widths = np.diff(stretches, axis=1)[:, 0]
-    centre = float((stretches.mean(axis=1) * widths).sum() / widths.sum())
-    t = solid.thickness
-    inertia = float((t * widths**3 / 12 + t * widths * (stretches.mean(axis=1) - centre)**2).sum())
+    widths, middles = np.diff(stretches, axis=1)[:, 0], stretches.mean(axis=1)
+    centre = float((middles * widths).sum() / widths.sum())
+    inertia = float((t * widths**3 / 12 + t * widths * (middles - centre)**2).sum())
     point, normal = line
     place = point + centre * np.array([-normal[1], normal[0]])
-    reach = float(np.abs(stretches - centre).max())
-    return (*place, 0.0), normal, back, (t * widths.sum(), inertia, reach, widths.sum(),
-                                         torsion_modulus(widths, t))
+    return (*place, 0.0), normal, held, (
+        t * widths.sum(), inertia, float(np.abs(stretches - centre).max()), widths.sum(),
+        torsion_modulus(widths, t), float(torsion_constants(widths, t).sum()))
 
 
 def torsion_modulus(widths: np.ndarray, thickness: float) -> float:
@@ -163,9 +174,9 @@ def torsion_modulus(widths: np.ndarray, thickness: float) -> float:
     Returns
     -------
     float
-        Of each strip with sides 2a and 2b, r = b/a: K = a b³ (16/3 - 3.36 r (1 - r⁴/12)) and T =
-        8 a b² s / (3 (1 + 0.6095 r + 0.8865 r² - 1.8023 r³ + 0.91 r⁴)) (Roark, torsion of solid
-        rectangles, from memory); they share the torque by K.
+        Of each strip with sides 2a and 2b, r = b/a: T = 8 a b² s / (3 (1 + 0.6095 r + 0.8865 r² -
+        1.8023 r³ + 0.91 r⁴)) (Roark, torsion of solid rectangles, from memory); they share the
+        torque by `torsion_constants`.
 
     Examples
     --------
@@ -174,9 +185,16 @@ def torsion_modulus(widths: np.ndarray, thickness: float) -> float:
     """
     a, b = np.maximum(widths, thickness) / 2, np.minimum(widths, thickness) / 2
     r = b / a
-    stiff = a * b**3 * (16 / 3 - 3.36 * r * (1 - r**4 / 12))
+    stiff = torsion_constants(widths, thickness)
     alone = 8 * a * b**2 / (3 * (1 + 0.6095 * r + 0.8865 * r**2 - 1.8023 * r**3 + 0.91 * r**4))
     return float((alone * stiff.sum() / stiff).min())
+
+
+def torsion_constants(widths: np.ndarray, thickness: float) -> np.ndarray:
+    """Torsion constant of each of some strips, mm⁴: a b³ (16/3 - 3.36 r (1 - r⁴/12)) (Roark)."""
+    a, b = np.maximum(widths, thickness) / 2, np.minimum(widths, thickness) / 2
+    r = b / a
+    return a * b**3 * (16 / 3 - 3.36 * r * (1 - r**4 / 12))
 
 
 def plate_loads(statics: FreeBodies, plate: str) -> np.ndarray:
@@ -202,22 +220,49 @@ def plate_stress(statics: FreeBodies, share: np.ndarray, plate: str) -> np.ndarr
     less than that of beam theory (beam texts, such as Roark, from memory; holes do not raise it but
     by the material they take).
     """
-    cuts = plate_cuts(statics.system)[plate]
+    return _stress_of(statics.system, _forces(statics, share, plate), plate)
+
+
+def _stress_of(system, force, plate):
+    parts = system.kept(("stress of cuts", plate), lambda: _per_force(plate_cuts(system)[plate]))
+    pulled, in_plane, out_of_plane, sheared, pushed, twisted = (np.abs(force @ k) for k in parts)
+    straight, across = pulled + in_plane + out_of_plane, sheared + pushed + twisted
+    return np.sqrt(straight**2 + 3 * across**2)
+
+
+def worst_plate_stress(statics: FreeBodies, share: np.ndarray, plate: str) -> np.ndarray:
+    """The greatest of `plate_stress` at each position, (n,) N/mm²."""
+    force = _forces(statics, share, plate)
+    return np.concatenate([_stress_of(statics.system, force[k:k + AT_ONCE], plate).max(axis=-1)
+                           for k in range(0, max(len(force), 1), AT_ONCE)])
+
+
+def _forces(statics, share, plate):
+    """Forces at a plate's hardpoints in a load case, (n, 3 m) N."""
     unit = statics.plates[plate]
-    force = (share[:, None] @ unit.reshape(*unit.shape[:2], -1)).reshape(len(unit), -1, 3)
-    held = cuts.held.astype(float)
-    pull = held @ force  # (n, k, 3): u, v, across
+    return (share[:, None] @ unit.reshape(*unit.shape[:2], -1))[:, 0]
+
+
+def _per_force(cuts: Cuts) -> np.ndarray:
+    """Each kind of stress at every cut per newton at each hardpoint along u, v and across.
+
+    Returns
+    -------
+    ndarray (6, 3 m, k)
+        1/mm²: tension, bending in the plane and out of it; shear in the plane and across, torsion.
+    """
+    count = len(cuts.addresses)
+    force, held = np.eye(3 * count).reshape(-1, count, 3), cuts.held.astype(float)
+    pull = held @ force  # (3 m, k, 3): u, v, across
     turn = held @ np.cross(cuts.spots, force) - np.cross(cuts.middles, pull)
     m = cuts.normals
     along = np.stack([-m[:, 1], m[:, 0]], axis=-1)
-    area, inertia, reach, width, twisted = cuts.sections.T
-    thin = width * cuts.thickness**2
+    area, inertia, reach, width, twisted, _ = cuts.sections.T
 
     def on(vector, way):
-        return np.abs(np.einsum("nki,ki->nk", vector[..., :2], way))
+        return np.einsum("nki,ki->nk", vector[..., :2], way)
 
-    straight = on(pull, m) / area + np.abs(turn[..., 2]) * reach / inertia + 6 * on(
-        turn, along) / thin
-    across = 1.5 * (on(pull, along) + np.abs(pull[..., 2])) / area + on(
-        turn, m) / twisted
-    return np.sqrt(straight**2 + 3 * across**2)
+    return np.stack([on(pull, m) / area, turn[..., 2] * reach / inertia,
+                     6 * on(turn, along) / (width * cuts.thickness**2),
+                     1.5 * on(pull, along) / area, 1.5 * pull[..., 2] / area,
+                     on(turn, m) / twisted])

@@ -62,19 +62,24 @@ def _row(motion, name, where):
     least, over_error, over_at = _worst(-margin, where)
     if np.isnan(margin).any() and least < 0:  # lost where an arm is at dead centre
         over_error = max(over_error, -least)
-    most, grip, force_error, force_at = -math.inf, "", 0.0, {}
-    if driver is not None and servo.gives_way is not None:
-        for each, force in _forces(motion, servo):
-            found, error, at = _worst(force, where)
-            force_error = max(force_error, error)
-            if found > most:
-                most, grip, force_at = found, each, at
     lost = _lost(motion, servo, driver, where) if driver is not None else (math.nan, math.nan)
     return {"servo": name, "input": driver or "", "over_centre": -least, "over_error": over_error,
             "over_at": over_at, "gives_way": gives_way,
-            "overpower": most if math.isfinite(most) else math.nan, "force_error": force_error,
-            "grip": grip, "force_at": force_at, "lost_least": lost[0], "lost_greatest": lost[1],
-            "positions": int(np.prod(motion.shape))}
+            **_overpowering(motion, driver, servo, where), "lost_least": lost[0],
+            "lost_greatest": lost[1], "positions": int(np.prod(motion.shape))}
+
+
+def _overpowering(motion, driver, servo, where):
+    """The greatest force at a grip that makes a servo give way, at which grip and where."""
+    most, grip, force_error, force_at = -math.inf, "", 0.0, {}
+    forces = _forces(motion, servo) if None not in (driver, servo.gives_way) else ()
+    for each, force in forces:
+        size, error, at = _worst(force, where)
+        force_error = max(force_error, error)
+        if size > most:
+            most, grip, force_at = size, each, at
+    return {"overpower": most if math.isfinite(most) else math.nan, "force_error": force_error,
+            "grip": grip, "force_at": force_at}
 
 
 def _worst(values, where):

@@ -75,10 +75,10 @@ def _from_table(name, spring, over):
     low, high = np.nanmin(over, initial=np.inf), np.nanmax(over, initial=-np.inf)
     if low < places[0] or high > places[-1]:
         worst = low if low < places[0] else high
-        said = mm if spring.pivot is None else (lambda k: f"{k:.2f}°")
-        raise LinkageError(f'spring "{name}": its table goes from {said(places[0])} to '
-                           f"{said(places[-1])}, and within the travel it comes to {said(worst)}; "
-                           f"add a pair beyond that", spring=name)
+        shown = mm if spring.pivot is None else (lambda k: f"{k:.2f}°")
+        raise LinkageError(f'spring "{name}": its table goes from {shown(places[0])} to '
+                           f"{shown(places[-1])}, and within the travel it comes to "
+                           f"{shown(worst)}; add a pair beyond that", spring=name)
     return _clipped(spring, np.where(np.isfinite(over), np.interp(over, places, forces), np.nan))
 
 

@@ -28,6 +28,7 @@ from .supports import between_bearings, on_bearings
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+FOLLOW = ("_own", "reactions", "arms", "bearings", "beams", "shafts", "plates")  # from the forces
 SINGULAR = 1e-6  # least singular value of the scaled equations, below which nothing is told
 
 
@@ -59,6 +60,11 @@ class Push:
         """The load at some of its positions."""
         return replace(self, point=self.point[positions], force=self.force[positions],
                        moment=self.moment[positions])
+
+    def times(self, share: np.ndarray) -> Push:
+        """The load as many times as large at each of its positions, (n,)."""
+        return replace(self, force=share[:, None] * self.force,
+                       moment=share[:, None] * self.moment)
 
 
 class Statics:
@@ -103,22 +109,22 @@ class Statics:
         part.count = len(positions)
         part.loads = {key: tuple(push.at(positions) for push in pushes)
                       for key, pushes in self.loads.items()}
-        for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "_own",
-                     "springs"):
+        for name in ("_rod_pushes", "_coupling_pushes", "_inner_loads", "springs", *FOLLOW):
             part.__dict__.pop(name, None)
-        part.axes, part.pivots, part.hold = ({k: vector[positions] for k, vector in of.items()}
-                                             for of in (self.axes, self.pivots, self.hold))
         part.inner_forces = self.inner_forces[positions]
-        part.reactions = {body: (force[positions], moment[positions])
-                          for body, (force, moment) in self.reactions.items()}
-        part.arms = {body: (stations, moments[positions])
-                     for body, (stations, moments) in self.arms.items()}
-        part.shafts = {shaft: tuple(k[positions] for k in cuts)
-                       for shaft, cuts in self.shafts.items()}
-        part.plates = {plate: forces[positions] for plate, forces in self.plates.items()}
-        part.bearings = {body: held[positions] for body, held in self.bearings.items()}
-        part.beams = {body: tuple(k[positions] for k in acting)
-                      for body, acting in self.beams.items()}
+        for name in ("axes", "pivots", "hold"):
+            setattr(part, name, {k: values[positions] for k, values in getattr(self, name).items()})
+        return part
+
+    def under(self, share: np.ndarray) -> Statics:
+        """The same with one load: what a load case holds of each, (n, loads), all together."""
+        part = copy.copy(self)
+        for name in ("hold", *FOLLOW):
+            part.__dict__.pop(name, None)
+        part.inner_forces = np.einsum("ne,nec->nc", share, self.inner_forces)[:, None]
+        part.loads = {("case",): tuple(
+            push.times(share[:, k]) for k, pushes in enumerate(self.loads.values())
+            if share[:, k].any() for push in pushes)}
         return part
 
     # --- geometry ---------------------------------------------------------------------------

@@ -17,7 +17,7 @@ from ..units import in_house_units
 from .load_cases import cases, hinge_moment
 from .pilot_forces import grips, pilot_force
 from .stick import hinge_of_grip_force
-from .worst import case_at, worst_loads
+from .worst import FIXED, case_at, worst_loads
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -52,7 +52,7 @@ def limit_load_card(system: System, worst: pd.DataFrame | None = None) -> pd.Dat
     names, rows = list(system.travel_box()), []
     known = {case.name: case for stop in (None, *system.model.stops)
              for case in cases(system, stop)}
-    chosen = worst[worst["what"].isin(TESTED)]
+    chosen = worst[worst["what"].isin(TESTED) | worst["what"].str.startswith(FIXED)]
     for at, group in chosen.groupby(["case", *names], sort=False):
         case, first = known[at[0]], group.iloc[0].to_dict()
         if not case.forces:
@@ -101,23 +101,33 @@ def operation_card(system: System) -> pd.DataFrame:
         driver = driving_input(system, name)
         gripped = driver is not None and grips(system, driver)
         limit = pilot_force(system, driver) if gripped else None
-        if surface.chord is None or limit is None:
-            continue
-        x = round_positions(*judged_box(system)[driver])
-        motion = system.sweep(**{driver: x})
-        turned = motion.deflection(name)
-        held = np.abs(hinge_of_grip_force(motion, limit.most, driver, name))
-        against = -np.sign(turned)  # a surface is loaded back to neutral unless the file says more
-        air = hinge_moment(motion, name) if surface.hinge else np.where(
-            against == 0, 0.0, np.copysign(np.inf, against))
-        lesser = np.abs(air) <= held
-        moment = np.where(lesser, air, np.where(air == 0, against, np.sign(air)) * held)
-        arm = surface.chord * np.cos(np.radians(turned))
-        upright = is_rudder(system.model.bodies[surface.body])
-        rows += [{"surface": name, "input": driver, "position": p, "deflection": d, "moment": m,
-                  "from": "air load" if less else "pilot force", "arm": a, "weight": abs(m) / a,
-                  "how": "pulley" if upright else "weight" if m >= 0 else "inverted or pulley"}
-                 for p, d, m, less, a in zip(x, turned, moment, lesser, arm, strict=True)
-                 if abs(m) > NOTHING]
+        if surface.chord is not None and limit is not None:
+            rows += _operated(system, name, driver, limit)
     return pd.DataFrame(rows, columns=["surface", "input", "position", "deflection", "moment",
                                        "from", "arm", "weight", "how"])
+
+
+def _operated(system, name, driver, limit):
+    """Rows of a surface, worked through the travel of its own input."""
+    surface, x = system.model.surfaces[name], round_positions(*judged_box(system)[driver])
+    motion = system.sweep(**{driver: x})
+    turned = motion.deflection(name)
+    moment, by_air = _test_moment(motion, name, limit, driver)
+    arm = surface.chord * np.cos(np.radians(turned))
+    upright = is_rudder(system.model.bodies[surface.body])
+    for p, d, m, air, a in zip(x, turned, moment, by_air, arm, strict=True):
+        if abs(m) > NOTHING:
+            yield {"surface": name, "input": driver, "position": p, "deflection": d, "moment": m,
+                   "from": "air load" if air else "pilot force", "arm": a, "weight": abs(m) / a,
+                   "how": "pulley" if upright else "weight" if m >= 0 else "inverted or pulley"}
+
+
+def _test_moment(motion, name, limit, driver):
+    """Moment on a surface, N mm, and whether it is the air's: the pilot may hold less than that."""
+    held = np.abs(hinge_of_grip_force(motion, limit.most, driver, name))
+    # a surface is loaded back to neutral unless the file says more
+    against = -np.sign(motion.deflection(name))
+    air = hinge_moment(motion, name) if motion.system.model.surfaces[name].hinge else np.where(
+        against == 0, 0.0, np.copysign(np.inf, against))
+    by_air = np.abs(air) <= held
+    return np.where(by_air, air, np.where(air == 0, against, np.sign(air)) * held), by_air

@@ -12,10 +12,12 @@ from ..search import SAFETY, may_rise
 from ..stops import judged_box
 from ..units import in_house_units
 from .beams import Beam, beam_of
+from .buckling import buckling_share, plate_yield
 from .finer import Finer, distinct
+from .fixings import fixing_stress
 from .load_cases import cases, shares
 from .pilot_forces import pilot_force
-from .plates import plate_stress
+from .plates import worst_plate_stress
 from .shafts import shaft_stress
 from .statics import Statics
 from .stop_contact import at_stop, grazing
@@ -29,6 +31,8 @@ MOST = 20_000  # stick positions of the first look, with however many inputs
 NOISE = 1e-6  # N, N mm: what is less is rounding
 TOLD = 1 + 2e-5  # a load that may be greater by less is not looked for: no digit shown would move
 MOMENTS = ("across", "about", "tube")  # what of a part is a moment; all else is a force
+STRESSES = ("stress", "buckling")
+FIXED = ("weld ", "bolting ")  # how what a fixing carries begins: a stress each
 SURELY = 1 + 1e-9  # what is greater by less stays where it was first found
 AT_STOPS = {1: 49, 2: 17, 3: 7}  # positions of each other input with a stop in contact
 
@@ -51,34 +55,46 @@ def carried(statics: Statics, share: np.ndarray) -> dict:
         "about" (N mm, moment handed from arm to arm about its axis) and, of one with a tube,
         "tube" (N mm, the greatest moment in the tube) and, where it turns in bearings,
         "stress" (N/mm², the greatest along it of bending, shear and torsion together); of a stop
-        in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress".
+        in contact its "load" (N); of "body/solid", a shaft or a plate, its "stress" and what
+        `fixing_stress` gives of its weld or bolts; of a plate "buckling" (N/mm², the share of its
+        buckling load x yield stress).
     """
-    # complexity over 10: a line for each thing that a part may carry
-    axial = np.einsum("ne,nec->nc", share, statics.inner_forces)
-    loads = {("axial", rod): axial[:, i] for i, rod in enumerate(statics.rods)}
-    loads |= {("load", key[1]): np.abs(share[:, k]) for k, key in enumerate(statics.loads)
-              if key[0] == "stop"}
-    for body, (force, moment) in statics.reactions.items():
-        force, moment = (np.einsum("ne,nej->nj", share, k) for k in (force, moment))
-        u = statics.axes[body]
-        loads["pivot", body] = np.linalg.norm(force, axis=-1)
-        along = np.einsum("nj,nj->n", moment, u)[:, None] * u
-        slides = statics.model.bodies[body].slides
-        loads["across", body] = np.linalg.norm(moment - (0 if slides else along), axis=-1)
-        if body in statics.bearings:
-            for k, held in enumerate(bearing_forces(statics, share, body), 1):
-                loads[f"bearing {k}", body] = np.linalg.norm(held, axis=-1)
-        if body in statics.arms:
-            loads["about", body] = np.abs(arm_moments(statics, share, body)).sum(axis=-1) / 2
-            if statics.model.bodies[body].tube is not None:
-                loads["tube", body] = np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
-    for body in statics.beams:
-        loads["stress", body] = beam_of(statics, share, body).stress.max(axis=-1)
+    loads = {("load", key[1]): np.abs(share[:, k]) for k, key in enumerate(statics.loads)
+             if key[0] == "stop"}
+    statics, share = statics.under(share), np.ones((statics.count, 1))
+    loads |= {("axial", rod): statics.inner_forces[:, 0, i] for i, rod in enumerate(statics.rods)}
+    for body in statics.reactions:
+        loads |= {(what, body): values for what, values in _on_body(statics, share, body)}
+    return loads | dict(_in_sections(statics, share))
+
+
+def _in_sections(statics, share):
+    """Stresses of tubes, shafts and plates, what plates come to in buckling, what holds them."""
+    beams = {body: beam_of(statics, share, body) for body in statics.beams}
+    yield from ((("stress", body), beam.stress.max(axis=-1)) for body, beam in beams.items())
     for shaft in statics.shafts:
-        loads["stress", shaft] = shaft_stress(statics, share, shaft).max(axis=-1)
+        yield ("stress", shaft), shaft_stress(statics, share, shaft).max(axis=-1)
     for plate in statics.plates:
-        loads["stress", plate] = plate_stress(statics, share, plate).max(axis=-1)
-    return loads
+        yield ("stress", plate), worst_plate_stress(statics, share, plate)
+        yield ("buckling", plate), plate_yield(statics.model, plate) * buckling_share(
+            statics, share, plate)
+    yield from fixing_stress(statics, share, beams)
+
+
+def _on_body(statics, share, body):
+    """What a body carries at its pivot, its bearings, from arm to arm and in its tube."""
+    force, moment = (np.einsum("ne,nej->nj", share, k) for k in statics.reactions[body])
+    u, part = statics.axes[body], statics.model.bodies[body]
+    yield "pivot", np.linalg.norm(force, axis=-1)
+    along = np.einsum("nj,nj->n", moment, u)[:, None] * u
+    yield "across", np.linalg.norm(moment - (0 if part.slides else along), axis=-1)
+    if body in statics.bearings:
+        for k, held in enumerate(bearing_forces(statics, share, body), 1):
+            yield f"bearing {k}", np.linalg.norm(held, axis=-1)
+    if body in statics.arms:
+        yield "about", np.abs(arm_moments(statics, share, body)).sum(axis=-1) / 2
+        if part.tube is not None:
+            yield "tube", np.abs(tube_moments(statics, share, body)[1]).max(axis=-1)
 
 
 def bearing_forces(statics: Statics, share: np.ndarray, body: str) -> list[np.ndarray]:
@@ -145,12 +161,8 @@ def worst_loads(system: System) -> pd.DataFrame:
 def _worst(system):
     listed, box = cases(system), judged_box(system)
     names = list(box)
-    if not listed and system.model.load_cases:
-        raise LinkageError("every load case is left out by the file, so nothing is loaded; give "
-                           "load_case fewer")
     if not listed:
-        raise LinkageError('no load is known: name a point "grip" on what an input drives and a '
-                           "surface that it moves, or give a surface its hinge moment")
+        raise _nothing_loads(system)
     sides = [np.unique([0.0, *np.linspace(*box[n], _steps(len(names)))]) for n in names]
     steps = np.array([np.diff(side).max() for side in sides])
     worst, partly, beyond, finer = _looked_over(system, listed, box, sides)
@@ -159,22 +171,43 @@ def _worst(system):
         finer.halve(lambda some, places: _loads_at(system, names, some, places), steps)
     missing = finer.finish()
     stops = {name: _at_stop(system, worst, name, names) for name in system.model.stops}
+    _add_rises(missing, worst, stops)
+    table = _table(worst, names)
+    table.attrs = {**_unheld(partly), **_of_stops(stops),
+                   "beyond": beyond, "grid": int(np.prod([len(side) for side in sides])),
+                   "step": float(steps.max()), "error": _errors(worst, missing)}
+    return table
+
+
+def _nothing_loads(system) -> LinkageError:
+    if system.model.load_cases:
+        return LinkageError("every load case is left out by the file, so nothing is loaded; give "
+                            "load_case fewer")
+    return LinkageError('no load is known: name a point "grip" on what an input drives and a '
+                        "surface that it moves, or give a surface its hinge moment")
+
+
+def _add_rises(missing, worst, stops):
+    """Count what loads may rise to with a stop in contact into what may be missing of them."""
     for _, rises, _ in stops.values():
         for key, most in rises.items():
             missing[key] = max(missing.get(key, 0.0), most - worst.get(key, (most,))[0])
-    table = _table(worst, names)
-    table.attrs = {**_unheld(partly), "stops": {n: why for n, (why, *_) in stops.items() if why},
-                   "grazing": {n: k for n, (_, _, k) in stops.items() if k},
-                   "beyond": beyond, "grid": int(np.prod([len(side) for side in sides])),
-                   "step": float(steps.max()),
-                   "error": {(part, what): TOLD - 1 + missing.get((what, part), 0.0) / value
-                             for (what, part), (value, *_) in worst.items()}}
-    return table
 
 
 def _unheld(partly) -> dict:
     return {"unheld": [n for n, share in partly.items() if share == 1.0],
             "partly": {n: share for n, share in partly.items() if 0 < share < 1}}
+
+
+def _of_stops(stops) -> dict:
+    return {"stops": {n: why for n, (why, *_) in stops.items() if why},
+            "grazing": {n: k for n, (_, _, k) in stops.items() if k}}
+
+
+def _errors(worst, missing) -> dict:
+    """Share of each load that may be missing between the positions looked at."""
+    return {(part, what): TOLD - 1 + missing.get((what, part), 0.0) / value
+            for (what, part), (value, *_) in worst.items()}
 
 
 def _looked_over(system, listed, box, sides):
@@ -188,11 +221,11 @@ def _looked_over(system, listed, box, sides):
     finer = Finer(lambda key: worst[key][0] * TOLD if key in worst else NOISE,
                   lambda case, loads, places: _note(worst, case, loads, places),
                   np.array(list(box.values())))
-    for case in listed:
-        share = shares(statics, case)
+    held = [shares(statics, case) for case in listed]
+    every = statics.at(np.tile(np.arange(len(grid)), len(listed)))
+    for case, share, loads in zip(listed, held, _beside_each_other(every, held), strict=True):
         beyond |= _beyond_the_hand(statics, case, share)
         partly[case.name] = float(np.mean(~np.isfinite(share).all(axis=-1)))
-        loads = dict(_sensed(carried(statics, share)))
         _note(worst, case, loads, grid)
         for key, values in loads.items():
             if np.isfinite(values).any():
@@ -213,7 +246,9 @@ def _table(worst, names):
 
 def kind_of(what: str) -> str:
     """Whether what a part carries is a force, a moment or a stress."""
-    return "stress" if what == "stress" else "moment" if what in MOMENTS else "force"
+    if what in MOMENTS:
+        return "moment"
+    return "stress" if what in STRESSES or what.startswith(FIXED) else "force"
 
 
 def beam_at(system: System, body: str, row: dict) -> Beam:
@@ -282,9 +317,18 @@ def _loads_at(system, names, some, places):
     every, _, where = distinct(np.concatenate(places))
     statics = Statics(system.sweep(**dict(zip(names, every.T, strict=True))))
     ends = np.cumsum([len(own) for own in places])[:-1]
-    for case, rows in zip(some, np.split(where, ends), strict=True):
-        mine = statics.at(rows)
-        yield dict(_sensed(carried(mine, shares(mine, case))))
+    held = [shares(statics, case)[rows]
+            for case, rows in zip(some, np.split(where, ends), strict=True)]
+    yield from _beside_each_other(statics.at(where), held)
+
+
+def _beside_each_other(statics, held):
+    """What parts carry in some load cases whose shares follow each other along the positions."""
+    loads = dict(_sensed(carried(statics, np.concatenate(held))))
+    ends = np.cumsum([len(share) for share in held])[:-1]
+    apart = {key: np.split(values, ends) for key, values in loads.items()}
+    for k in range(len(held)):
+        yield {key: values[k] for key, values in apart.items()}
 
 
 def _at_stop(system, worst, name, names):
@@ -296,16 +340,13 @@ def _at_stop(system, worst, name, names):
         Why they can't be worked out, "" where they can; ``{(what, part): load that may rise to}``
         between the positions looked at; at how many the contact is not proven the first.
     """
-    own, box = system.model.stops[name].input, judged_box(system)
-    others = [n for n in names if n != own]
-    sides = [np.unique([0.0, *np.linspace(*box[n], AT_STOPS.get(len(others), 3))])
-             for n in others]
-    grid = [np.ravel(side) for side in np.meshgrid(*sides, indexing="ij")]
+    others = [n for n in names if n != system.model.stops[name].input]
+    grid = _grid_at_a_stop(system, others)
     try:
-        statics = at_stop(system, name, dict(zip(others, grid, strict=True)))
+        statics = at_stop(system, name, grid)
     except LinkageError as error:
         return error.sentence, {}, 0
-    grazed = grazing(system, name, dict(zip(others, grid, strict=True))) if others else 0
+    grazed = grazing(system, name, grid) if others else 0
     places = np.stack([np.broadcast_to(statics.motion.inputs[n], (statics.count,))
                        for n in names], axis=-1)
     rises = {}
@@ -316,6 +357,14 @@ def _at_stop(system, worst, name, names):
             top = _top_between(values, places, [names.index(n) for n in others])
             rises[key] = max(top, rises.get(key, 0.0))
     return "" if rises else "its input has no grip or no limit pilot force", rises, grazed
+
+
+def _grid_at_a_stop(system, others) -> dict:
+    """Positions of the inputs that a stop does not end: every one of each with every other."""
+    box = judged_box(system)
+    sides = [np.unique([0.0, *np.linspace(*box[n], AT_STOPS.get(len(others), 3))])
+             for n in others]
+    return dict(zip(others, map(np.ravel, np.meshgrid(*sides, indexing="ij")), strict=True))
 
 
 def _top_between(values, places, others) -> float:

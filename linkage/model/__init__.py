@@ -4,6 +4,7 @@ Lengths are mm, angles degrees.  A model is a description only: it computes no m
 """
 
 from .fittings import Fitted, RigPin, RodEnd
+from .fixings import Bolting, Weld
 from .parts import (
     AIRFRAME,
     BACK,
@@ -47,12 +48,12 @@ from .surfaces import Match, Mesh, MeshTurn, Section, Skin, SurfaceShape
 from .whole import Model, is_rudder
 
 __all__ = [
-    "AIRFRAME", "BACK", "FITTING", "HANDBOOK", "KINDS", "SENSES", "SPECIAL", "STATIONS", "UPRIGHT",
-    "Airframe", "Arm", "Body", "BoltedJoint", "Box", "Clearance", "Clocking", "ColumnCurve",
-    "Coupling", "Factors", "Feel", "Fitted", "Friction", "Grip", "HingeMoment", "Hole", "Input",
-    "Layer", "LoadCase", "Match", "Material", "Mesh", "MeshTurn", "Model", "PairRule", "Part",
-    "PilotForce", "Pipe", "Place", "Plate", "Play", "Point", "Require", "RigPin", "Rod", "RodEnd",
-    "RodLength", "Section", "Size", "Skin", "Spacer", "Sphere", "Spring", "Stop", "Surface",
-    "SurfaceShape", "Target", "Tolerance", "TorqueTube", "Tube", "Washer", "Wire", "is_rudder",
-    "steps_within",
+    "AIRFRAME", "BACK", "FITTING", "HANDBOOK", "KINDS", "SENSES", "SPECIAL", "STATIONS",
+    "UPRIGHT", "Airframe", "Arm", "Body", "BoltedJoint", "Bolting", "Box", "Clearance",
+    "Clocking", "ColumnCurve", "Coupling", "Factors", "Feel", "Fitted", "Friction", "Grip",
+    "HingeMoment", "Hole", "Input", "Layer", "LoadCase", "Match", "Material", "Mesh",
+    "MeshTurn", "Model", "PairRule", "Part", "PilotForce", "Pipe", "Place", "Plate", "Play",
+    "Point", "Require", "RigPin", "Rod", "RodEnd", "RodLength", "Section", "Size", "Skin",
+    "Spacer", "Sphere", "Spring", "Stop", "Surface", "SurfaceShape", "Target", "Tolerance",
+    "TorqueTube", "Tube", "Washer", "Weld", "Wire", "is_rudder", "steps_within",
 ]

@@ -394,9 +394,11 @@ def _filled(texts, room: int) -> list[str]:
 
 def _block(path, value: dict, brackets: str = "[]") -> str:
     """A table with its heading; a table in it that takes more than a line has one of its own."""
+    if brackets == "[]" and _is_group(path, value):
+        return "\n".join(_block((*path, key), item) for key, item in value.items())
     half = len(brackets) // 2
     inner = {key: item for key, item in value.items()
-             if brackets == "[]" and _wants_block(key, item)}
+             if brackets == "[]" and _wants_block(path, key, item)}
     lines = [f"{brackets[:half]}{_path(path)}{brackets[half:]}"]
     lines += [f"{_key(key)} = {plain(item, '', WIDE - len(_key(key)) - 3)}"
               for key, item in value.items() if key not in inner]
@@ -404,6 +406,12 @@ def _block(path, value: dict, brackets: str = "[]") -> str:
                                              for key, item in inner.items())
 
 
-def _wants_block(key: str, item) -> bool:
+def _is_group(path, value: dict) -> bool:
+    """Whether a table at the top holds tables alone, as that of the rods: it has no heading."""
+    return len(path) == 1 and bool(value) and _all_are(dict, value.values())
+
+
+def _wants_block(path, key: str, item) -> bool:
+    """Whether a table is too long for a line, and no solid of a body, which stand in lines."""
     return isinstance(item, dict) and len(_key(key)) + 3 + len(one_line(item)) > WIDE \
-        and all(isinstance(v, dict) or key == "points" for v in item.values())
+        and (len(path) < 3 or all(isinstance(v, dict) or key == "points" for v in item.values()))

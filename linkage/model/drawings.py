@@ -1,4 +1,4 @@
-"""Outlines of plates from the drawings that they are cut from: DXF."""
+"""Outlines of plates from the drawings that they are cut from: DXF and SVG."""
 
 from __future__ import annotations
 
@@ -13,9 +13,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from ..errors import FileError, LinkageError, mm, nearest
-from ..geometry.loops import Arc, Curve, Sweep, corners_of, loops_of, samples_of, signed_area
+from ..geometry.loops import (
+    Arc,
+    Circle,
+    Curve,
+    Sweep,
+    corners_of,
+    loops_of,
+    samples_of,
+    signed_area,
+)
 from ..units import LENGTHS
 from .keys import MOST_MM
+from .svg_drawings import read_svg, svg_edges
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,7 +58,7 @@ class DrawnPlate:
 
 def read_drawing(path: Path | str, layer: str | None = None,
                  unit: str | None = None) -> DrawnPlate:
-    """The plate that a DXF drawing shows.
+    """The plate that a DXF or SVG drawing shows.
 
     The largest loop is its outline, and those within it are its holes.
 
@@ -56,9 +66,9 @@ def read_drawing(path: Path | str, layer: str | None = None,
     ----------
     path : path
     layer : str, optional
-        Needed where more than one layer has edges.
+        Needed where more than one layer, of an SVG group, has edges.
     unit : str, optional
-        Of a drawing that says none.
+        Of a DXF drawing that says none; an SVG has to say its own.
 
     Returns
     -------
@@ -71,10 +81,7 @@ def read_drawing(path: Path | str, layer: str | None = None,
         names the drawing, and the place in it.
     """
     try:
-        document = read_dxf(path)
-        size = unit_size(document, unit)
-        entities = _on_layer(document, layer)
-        edges = list(itertools.islice(_edges(entities, size), MOST_EDGES + 1))
+        edges = list(itertools.islice(_edges_in(Path(path), layer, unit), MOST_EDGES + 1))
         if len(edges) > MOST_EDGES:
             raise LinkageError(f"has more than {MOST_EDGES:,} edges on its layer; put the plate's "
                                f"own outline on a layer of its own")
@@ -83,6 +90,15 @@ def read_drawing(path: Path | str, layer: str | None = None,
         raise
     except LinkageError as error:
         raise LinkageError(f"{Path(path).name} {error.sentence}", **error.facts) from error
+
+
+def _edges_in(path, layer, unit) -> Iterator:
+    if path.suffix.lower() != ".svg":
+        document = read_dxf(path)
+        return _edges(_on_layer(document, layer), unit_size(document, unit))
+    if unit is not None:
+        raise LinkageError("says its own unit by its width, as an SVG has to; take unit out")
+    return svg_edges(read_svg(path), layer)
 
 
 def read_dxf(path: Path | str) -> Any:
@@ -137,21 +153,25 @@ def unit_size(document: Any, unit: str | None) -> float:
 
 def _on_layer(document, layer) -> list:
     """Entities of a layer, those of blocks too."""
-    # complexity over 10: each way in which a layer may lack what is asked for
     found = [entity for entity in _flattened(document.modelspace(), None, 0)
              if entity[0].dxftype() not in WORDS]
     layers = list(dict.fromkeys(name for _, name in found))
     if layer is None:
-        if len(layers) != 1:
-            raise LinkageError(f"has edges on {len(layers)} layers"
-                               + (f" ({', '.join(layers[:6])})" if layers else "")
-                               + ('; name one: layer = "..."' if layers else
-                                  "; draw the plate's outline"))
+        _check_one_layer(layers)
         return [entity for entity, _ in found]
     mine = [entity for entity, name in found if name.casefold() == layer.casefold()]
     if not mine:
         raise LinkageError(f'has no edges on a layer "{layer}"; {nearest(layer, layers)}')
     return mine
+
+
+def _check_one_layer(layers) -> None:
+    """Refuse edges on several layers, of which none is named, or on none."""
+    if not layers:
+        raise LinkageError("has edges on 0 layers; draw the plate's outline")
+    if len(layers) > 1:
+        raise LinkageError(f"has edges on {len(layers)} layers ({', '.join(layers[:6])}); name "
+                           f'one: layer = "..."')
 
 
 def _flattened(entities, parent, depth) -> Iterator[tuple]:
@@ -242,27 +262,25 @@ def _radius(entity, size) -> float:
     return radius
 
 
-@dataclass(frozen=True, eq=False)
-class _Circle(Sweep):
-    """A whole circle, which stays one where it is a hole."""
-
-
 def _circles(entity, size):
     seen, radius = _seen(entity), _radius(entity, size)
     (u, v), = _flat([entity.dxf.center], size)
-    yield _Circle(np.array([seen * u, v]), np.array([radius, 0.0]), np.array([0.0, radius]), 0.0,
+    yield Circle(np.array([seen * u, v]), np.array([radius, 0.0]), np.array([0.0, radius]), 0.0,
                   2 * math.pi)
 
 
-def _polylines(entity, size):
-    # complexity over 10: two ways in which the format keeps one, open or closed
+def _corners_and_bulges(entity) -> tuple[list, bool]:
+    """Rows (x, y, bulge) of either kind of polyline that the format has; whether it is closed."""
     if entity.dxftype() == "LWPOLYLINE":
-        rows, closed = entity.get_points("xyb"), entity.closed
-    elif entity.is_2d_polyline:
-        rows = [(*p.dxf.location[:2], p.dxf.get("bulge", 0.0)) for p in entity.vertices]
-        closed = entity.is_closed
-    else:
-        raise LinkageError("has a polyline in space or a mesh on the layer; draw it flat")
+        return entity.get_points("xyb"), entity.closed
+    if entity.is_2d_polyline:
+        return [(*p.dxf.location[:2], p.dxf.get("bulge", 0.0)) for p in entity.vertices], \
+            entity.is_closed
+    raise LinkageError("has a polyline in space or a mesh on the layer; draw it flat")
+
+
+def _polylines(entity, size):
+    rows, closed = _corners_and_bulges(entity)
     seen = _seen(entity)
     places = _flat([row[:2] for row in rows], size) * [seen, 1.0] if len(rows) else []
     ends = [tuple(place) for place in np.asarray(places).tolist()]
@@ -288,7 +306,6 @@ def _ellipses(entity, size):
 
 
 def _splines(entity, size):
-    # complexity over 10: each thing that makes a spline of no use, refused with its own sentence
     from scipy.interpolate import BPoly, PPoly
 
     control = np.array([list(p) for p in entity.control_points], dtype=float).reshape(-1, 3)
@@ -298,17 +315,22 @@ def _splines(entity, size):
                            f"has {len(control)}); save splines with theirs")
     places = _flat(control, size)
     weights = np.array(entity.weights or np.ones(len(places)), dtype=float)
+    _check_spline(places, weights, knots, degree)
+    rows = np.column_stack([places * weights[:, None], weights])
+    pieces = [BPoly.from_power_basis(PPoly.from_spline((knots, row, degree))) for row in rows.T]
+    for k, (one, other) in enumerate(itertools.pairwise(pieces[0].x)):
+        if other > one and knots[degree] <= one < knots[len(control)]:
+            yield Curve(np.stack([piece.c[:, k] for piece in pieces], axis=-1))
+
+
+def _check_spline(places, weights, knots, degree) -> None:
+    """Refuse a spline whose weights or knots make no curve."""
     if len(weights) != len(places) or not ((weights > 1e-6) & (weights < 1e6)).all():
         raise LinkageError(f"has a spline at {mm(*places[0])} with weights that are not above 0; "
                            f"draw it anew")
     if not (np.abs(knots) <= MOST_MM).all() or (np.diff(knots) < 0).any() or degree > HIGHEST:
         raise LinkageError(f"has a spline at {mm(*places[0])} whose knots are out of order; draw "
                            f"it anew")
-    rows = np.column_stack([places * weights[:, None], weights])
-    pieces = [BPoly.from_power_basis(PPoly.from_spline((knots, row, degree))) for row in rows.T]
-    for k, (one, other) in enumerate(itertools.pairwise(pieces[0].x)):
-        if other > one and knots[degree] <= one < knots[len(control)]:
-            yield Curve(np.stack([piece.c[:, k] for piece in pieces], axis=-1))
 
 
 KINDS = {"LINE": _lines, "ARC": _arcs, "CIRCLE": _circles, "LWPOLYLINE": _polylines,
@@ -319,7 +341,6 @@ KINDS = {"LINE": _lines, "ARC": _arcs, "CIRCLE": _circles, "LWPOLYLINE": _polyli
 
 def _plate(edges: Sequence) -> DrawnPlate:
     """The plate whose edges these are."""
-    # complexity over 10: each thing that makes loops no plate, refused with its own sentence
     import shapely
 
     loops = loops_of(edges)
@@ -331,21 +352,26 @@ def _plate(edges: Sequence) -> DrawnPlate:
     if None in areas:
         raise LinkageError(f"has a loop at {mm(*loops[areas.index(None)][0].start)} without area; "
                            f"take it out")
-    for k, inner in enumerate(areas[1:], 1):
+    _check_nesting(*areas)
+    return DrawnPlate(_outline(loops[0]), [_hole(loop) for loop in loops[1:]])
+
+
+def _check_nesting(outer, *holes) -> None:
+    """Refuse a loop that is no hole of the outline, or lies in another hole."""
+    for k, inner in enumerate(holes):
         middle = inner.representative_point() if inner.is_valid else inner.centroid
-        if not areas[0].buffer(0).covers(middle):
+        if not outer.buffer(0).covers(middle):
             raise LinkageError(f"has two outlines, one of them about {mm(middle.x, middle.y)}; "
                                f"leave one on the layer")
-        if any(other.buffer(0).covers(middle) for j, other in enumerate(areas[1:], 1) if j != k
+        if any(other.buffer(0).covers(middle) for j, other in enumerate(holes) if j != k
                and other.area > inner.area):
             raise LinkageError(f"has a loop within a hole, about {mm(middle.x, middle.y)}; take it "
                                f"out")
-    return DrawnPlate(_outline(loops[0]), [_hole(loop) for loop in loops[1:]])
 
 
 def _outline(loop) -> list:
     (first, *rest) = loop
-    if not rest and isinstance(first, _Circle):
+    if not rest and isinstance(first, Circle):
         left, right = (tuple((first.centre + side * first.major).tolist()) for side in (-1, 1))
         loop = [Arc(right, left, 1.0), Arc(left, right, 1.0)]
     return corners_of(loop, hole=False)
@@ -353,6 +379,6 @@ def _outline(loop) -> list:
 
 def _hole(loop) -> dict:
     (first, *rest) = loop
-    if not rest and isinstance(first, _Circle):
+    if not rest and isinstance(first, Circle):
         return {"at": first.centre.tolist(), "diameter": 2 * float(np.hypot(*first.major))}
     return {"outline": corners_of(loop, hole=True)}

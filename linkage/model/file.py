@@ -5,7 +5,9 @@ from __future__ import annotations
 import copy
 import dataclasses
 import tomllib
+from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 
 from ..disk import digest, write_text
 from ..errors import FileError, LinkageError, ModelError
@@ -112,7 +114,8 @@ class Source:
     drawn: dict
 
 
-def read_source(text: str, folder: Path | str = ".", csv_text: str | None = None) -> Source:
+def read_source(text: str, folder: Path | str = ".", csv_text: str | None = None,
+                unwritten: Mapping = MappingProxyType({})) -> Source:
     """What the text of a model file says.
 
     Parameters
@@ -122,6 +125,8 @@ def read_source(text: str, folder: Path | str = ".", csv_text: str | None = None
         Where a relative `hardpoints` file is looked for.
     csv_text : str, optional
         Of the table of hardpoints, in place of what the file on disk holds.
+    unwritten : dict
+        ``{name: MeshFile}``, meshes that are still to be written.
 
     Returns
     -------
@@ -149,7 +154,7 @@ def read_source(text: str, folder: Path | str = ".", csv_text: str | None = None
         put_hardpoints(full, name, rows)
     with lengths_said_in(unit):
         drawn = put_drawn(full, unit, Path(folder))
-        put_meshes(full, Path(folder))
+        put_meshes(full, Path(folder), unwritten)
         parts = read_keys(Model, full, unit)
     return Source(table, full, parts, unit, rows, csv_text or "", drawn)
 

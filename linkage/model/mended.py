@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from ..errors import LinkageError, counted, mm
+from ..geometry.crossings import crossings
 from ..geometry.triangles import connected, welded, winding
 from .keys import MOST_MM
 
 WELD = 1e-3  # mm within which corners of open edges count as one
 FLAT = 1e-9  # of its longest side: a triangle no higher has no area
 ASKED = 300  # corners of a part that are asked whether others enclose them
+MOST_CROSSING = 250_000  # triangles of a surface that is looked through for crossings
 MOST_NESTED = 64  # connected parts of a solid that are asked which lie within which
 
 
@@ -33,6 +36,13 @@ class Surface:
     corners: np.ndarray
     told: tuple[str, ...]
     unit: float = 1.0
+
+    @cached_property
+    def crossing(self) -> tuple[int, np.ndarray | None] | None:
+        """How many pairs of its triangles cross, and where; None where that was not looked for."""
+        if len(self.corners) > MOST_CROSSING:
+            return None
+        return crossings(self.corners, welded(self.corners))
 
 
 def mended(corners: np.ndarray, solid: bool, told: tuple[str, ...] = ()) -> Surface:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import io
 import logging
 import os
@@ -40,16 +41,23 @@ STL_TAIL = 400  # bytes in which a text STL says that it ends
 class MeshFile(str):
     """Name of a mesh's file as the model file has it, which knows where that is and what is in it.
 
-    Two are equal where what the files hold is.
+    Two are equal where what the files hold is.  One that is still to be written has its `data`.
     """
 
-    __slots__ = ("path", "stamp")
+    __slots__ = ("data", "path", "stamp")
 
-    def __new__(cls, name: str, path: Path | str | None = None, stamp: str | None = None):
+    def __new__(cls, name: str, path: Path | str | None = None, stamp: str | None = None,
+                data: bytes | None = None):
         self = super().__new__(cls, name)
         self.path = Path(name if path is None else path)
-        self.stamp = stamp
+        self.stamp, self.data = stamp, data
         return self
+
+    @classmethod
+    def unwritten(cls, name: str, corners: np.ndarray) -> MeshFile:
+        """A PLY file that is to hold triangles (n, 3, 3), and does not stand on disk yet."""
+        data = as_ply(corners)
+        return cls(name, None, hashlib.sha256(data).hexdigest(), data)
 
     @classmethod
     def at(cls, name: str, path: Path | str) -> MeshFile:
@@ -65,7 +73,7 @@ class MeshFile(str):
         return str.__hash__(self) if self.stamp is None else hash(self.stamp)
 
     def __reduce__(self):
-        return MeshFile, (str(self), self.path, self.stamp)
+        return MeshFile, (str(self), self.path, self.stamp, self.data)
 
 
 @dataclass(frozen=True)
@@ -105,7 +113,18 @@ def read_mesh(file: MeshFile, terms: MeshTerms) -> Surface:
         One sentence that names the file, and what to do.
     """
     stamp = file.stamp or _checked(file.path)
-    return _read(file.path, stamp, terms)
+    return _read(file.path, stamp, terms, file.data)
+
+
+def as_ply(corners: np.ndarray) -> bytes:
+    """A PLY file of triangles (n, 3, 3), in numbers of 64 bits."""
+    spots, faces = np.unique(corners.reshape(-1, 3), axis=0, return_inverse=True)
+    rows = np.empty(len(corners), np.dtype([("count", "u1"), ("corners", "<i4", 3)]))
+    rows["count"], rows["corners"] = 3, faces.reshape(-1, 3)
+    head = ("ply", "format binary_little_endian 1.0", f"element vertex {len(spots)}",
+            *(f"property double {axis}" for axis in "xyz"), f"element face {len(corners)}",
+            "property list uchar int vertex_indices", "end_header", "")
+    return "\n".join(head).encode() + spots.astype("<f8").tobytes() + rows.tobytes()
 
 
 def _checked(path) -> str:
@@ -126,16 +145,7 @@ def _checked(path) -> str:
                             f"{MOST_BYTES / 1e6:.0f} MB is read; save it with fewer triangles",
                             path=str(path))
         if kind == "stl":
-            with path.open("rb") as stream:
-                head = stream.read(STL_HEAD)
-                stream.seek(max(0, size - STL_TAIL))
-                tail = stream.read()
-            count = struct.unpack("<I", head[80:])[0] if len(head) == STL_HEAD else 0
-            if size == STL_HEAD + STL_ROW * count:
-                _check_count(path, count)
-            elif b"endsolid" not in tail.lower():
-                raise FileError(f"{path}: is no whole STL mesh: it ends before its last triangle; "
-                                f"save it again", path=str(path))
+            _check_stl(path, size)
         return digest(path)
     except FileError:
         raise
@@ -145,6 +155,20 @@ def _checked(path) -> str:
                         path=str(path)) from problem
 
 
+def _check_stl(path, size):
+    """Refuse an STL file that is not whole, or has too many triangles."""
+    with path.open("rb") as stream:
+        head = stream.read(STL_HEAD)
+        stream.seek(max(0, size - STL_TAIL))
+        tail = stream.read()
+    count = struct.unpack("<I", head[80:])[0] if len(head) == STL_HEAD else 0
+    if size == STL_HEAD + STL_ROW * count:
+        _check_count(path, count)
+    elif b"endsolid" not in tail.lower():
+        raise FileError(f"{path}: is no whole STL mesh: it ends before its last triangle; "
+                        f"save it again", path=str(path))
+
+
 def _check_count(path, count):
     if count > MOST_TRIANGLES:
         raise FileError(f"{path}: has {count:,} triangles, and at most {MOST_TRIANGLES:,} are "
@@ -152,9 +176,9 @@ def _check_count(path, count):
 
 
 @lru_cache(maxsize=16)
-def _read(path, stamp, terms) -> Surface:
+def _read(path, stamp, terms, data) -> Surface:
     try:
-        corners, told, size = _triangles(path, terms)
+        corners, told, size = _triangles(path, terms, data)
         return replace(mended(corners, terms.solid, told), unit=size)
     except FileError:
         raise
@@ -163,23 +187,15 @@ def _read(path, stamp, terms) -> Surface:
             from error
 
 
-def _triangles(path, terms) -> tuple[np.ndarray, tuple[str, ...], float]:
+def _triangles(path, terms, data) -> tuple[np.ndarray, tuple[str, ...], float]:
     """Corners of a file's triangles, (n, 3, 3) mm; what there is to tell of it; mm of its unit."""
     kind = KINDS[path.suffix.lower()]
-    if terms.unit is None and kind not in OWN_UNIT:
-        raise LinkageError(f"says no unit, as {kind.upper()} files never do; add unit = one of "
-                           f"{', '.join(UNITS)}")
-    if terms.unit is not None and kind == "step":
-        raise LinkageError("says its own unit, as every STEP file does; take unit out")
-    data = _step_as_glb(path, terms) if kind == "step" else path.read_bytes()
+    _check_unit(kind, terms)
+    data = _step_as_glb(path, terms) if kind == "step" else data or path.read_bytes()
     if kind == "3mf":
         _check_packed(data)
     loaded = _loaded(path, data, "glb" if kind == "step" else kind)
-    count = sum(len(each.faces) for each in loaded.geometry.values() if hasattr(each, "faces")) \
-        if hasattr(loaded, "geometry") else len(getattr(loaded, "faces", ()))
-    if not count:
-        raise LinkageError("holds no triangles; save it as a mesh")
-    _check_count(path, count)
+    _check_count(path, _triangle_count(loaded))
     size, told = _unit(kind, loaded, terms)
     try:
         mesh = loaded.to_mesh() if hasattr(loaded, "geometry") else loaded
@@ -192,15 +208,38 @@ def _triangles(path, terms) -> tuple[np.ndarray, tuple[str, ...], float]:
     return corners, told, size
 
 
+def _check_unit(kind, terms):
+    """Refuse a unit that the file says itself, or the want of one."""
+    if terms.unit is None and kind not in OWN_UNIT:
+        raise LinkageError(f"says no unit, as {kind.upper()} files never do; add unit = one of "
+                           f"{', '.join(UNITS)}")
+    if terms.unit is not None and kind == "step":
+        raise LinkageError("says its own unit, as every STEP file does; take unit out")
+
+
+def _triangle_count(loaded) -> int:
+    """How many triangles a file holds; refused where it holds none."""
+    meshes = loaded.geometry.values() if hasattr(loaded, "geometry") else [loaded]
+    count = sum(len(getattr(mesh, "faces", ())) for mesh in meshes)
+    if not count:
+        raise LinkageError("holds no triangles; save it as a mesh")
+    return count
+
+
+def _own_unit(kind, loaded) -> float | None:
+    """Mm of the unit that the file says itself, or files of its kind have; None of neither."""
+    if kind != "3mf":
+        return {"step": 1000.0, "glb": 1000.0}.get(kind)
+    name = str(getattr(loaded, "metadata", {}).get("units") or loaded.units or "millimeter")
+    if name not in OF_3MF:
+        raise LinkageError(f'says that its unit is "{name}", which 3MF does not know; save it '
+                           f"again")
+    return OF_3MF[name]
+
+
 def _unit(kind, loaded, terms) -> tuple[float, tuple[str, ...]]:
     """Size of the file's unit, mm, and what there is to tell of it."""
-    own = {"step": 1000.0, "glb": 1000.0}.get(kind)
-    if kind == "3mf":
-        name = str(getattr(loaded, "metadata", {}).get("units") or loaded.units or "millimeter")
-        if name not in OF_3MF:
-            raise LinkageError(f'says that its unit is "{name}", which 3MF does not know; save it '
-                               f"again")
-        own = OF_3MF[name]
+    own = _own_unit(kind, loaded)
     if terms.unit is None:
         return own, (("read in metres, as every GLB file has it; say unit if it is not so",)
                      if kind == "glb" else (f"meshed to within {terms.sag or SAG:g} mm of the STEP "

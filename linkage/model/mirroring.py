@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 # Key of the file: attribute.
 MIRRORED = {"body": "bodies", "rod": "rods", "coupling": "couplings", "surface": "surfaces",
             "stop": "stops", "wire": "wires", "rig_pin": "rig_pins", "joint": "joints",
-            "servo": "servos", "spring": "springs"}
+            "weld": "welds", "bolting": "boltings", "servo": "servos", "spring": "springs"}
 SWAPS = {"left": "right", "right": "left"}
 OPPOSITE = {**SWAPS, "up": "down", "down": "up"}
 REVERSED = {"clocking"}  # turns counted about a line of the part itself
@@ -120,10 +120,8 @@ def _unlike(image, part) -> tuple[str, ...]:
 
 
 def _alike(one, other, either_way=False) -> bool:
-    # complexity over 10: a line for each kind of value that a key may have
     if either_way and None not in (one, other):
-        one, other = (AXES[v] if isinstance(v, str) else v for v in (one, other))
-        return _alike(one, other) or _alike(tuple(-k for k in one), other)
+        return _along_one_line(one, other)
     if dataclasses.is_dataclass(one):
         return type(one) is type(other) and not _unlike(one, other)
     for kinds, alike in ((dict, _entries_alike), (tuple | list, _items_alike),
@@ -131,6 +129,12 @@ def _alike(one, other, either_way=False) -> bool:
         if isinstance(one, kinds) and isinstance(other, kinds):
             return alike(one, other)
     return one == other
+
+
+def _along_one_line(one, other) -> bool:
+    """Whether two directions are the same, or the one the other's way back."""
+    one, other = (AXES[v] if isinstance(v, str) else v for v in (one, other))
+    return _alike(one, other) or _alike(tuple(-k for k in one), other)
 
 
 def _entries_alike(one: dict, other: dict) -> bool:
@@ -238,15 +242,18 @@ def _other_turn(spring, values, names, parts):
     """A spring in the pivot of a body whose axis is not the mirror image of its twin's."""
     bodies = parts.get("bodies", {})
     one, other = (bodies.get(name) for name in (spring.pivot, values["pivot"]))
-    if None in (one, other) or one.slides or other.slides:
-        return {}
-    if sum(a * b * s for a, b, s in zip(one.direction, other.direction, (-1, 1, -1),
-                                        strict=True)) > 0:
+    if None in (one, other) or one.slides or other.slides or _turn_alike(one, other):
         return {}
     back = {word: -getattr(spring, word) for word in ("free_angle", "preload")
             if getattr(spring, word) is not None}
     return back | ({} if spring.table is None else {
         "table": tuple((-at, -moment) for at, moment in spring.table[::-1])})
+
+
+def _turn_alike(one, other) -> bool:
+    """Whether the axis of one body is the mirror image of that of its twin."""
+    return sum(a * b * s for a, b, s in zip(one.direction, other.direction, (-1, 1, -1),
+                                            strict=True)) > 0
 
 
 def _other_moves(surface, values, names, parts):

@@ -129,9 +129,11 @@ class Body(Part):
 
     on: str = key(Text(), "what carries it", default=AIRFRAME)
     pivot: tuple | None = key(Position(), "a point of its axis [FS, BL, WL]", default=None)
-    axis: str | tuple | None = key(Direction(), "direction of its pivot axis", default=None)
+    axis: str | tuple | None = key(Direction(), "direction of its pivot axis; lateral is right, "
+                                   "fore-aft forward, vertical up", default=None)
     through: tuple | None = key(Position(), "a second point of its pivot axis", default=None)
-    slide: str | tuple | None = key(Direction(), "direction it slides in", default=None)
+    slide: str | tuple | None = key(Direction(), "direction it slides in when it counts plus; "
+                                    "fore-aft is forward", default=None)
     input: str | None = key(Text(), "the input that drives it", default=None)
     points: dict = key(POINTS, "hardpoints of the part", default_factory=dict)
     level: tuple | None = key(ListOf(Text(), 2, 2, "pair of its points"),

@@ -6,10 +6,8 @@ stays made by it as long as it is the twin; one that no longer is, is written ou
 
 from __future__ import annotations
 
-import copy
 import dataclasses
 import math
-import os
 import re
 from fractions import Fraction
 from functools import singledispatch
@@ -37,7 +35,7 @@ from .keys import (
 from .mirroring import MIRRORED, twin_name, with_twins
 from .parts import AIRFRAME, Body
 from .shapes import POINTS, Part, Point
-from .side_files import rows_changed, solids_in
+from .side_files import rows_changed, with_drawings
 from .springs import Spring
 from .whole import Model
 
@@ -59,10 +57,13 @@ class Patched:
     hardpoints : str or None
         Text of its table of hardpoints where a row of it has changed, to be written beside it
         under the name it is given in `text`.
+    meshes : dict
+        ``{name: bytes}``, meshes of the model that are not on disk yet, to be written beside it.
     """
 
     text: str
     hardpoints: str | None = None
+    meshes: dict = dataclasses.field(default_factory=dict)
 
 
 def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | None = None,
@@ -102,14 +103,27 @@ def patched(text: str, wanted: Model, *, folder: Path | str = ".", table: str | 
     changed = _changed_rows(source, full)
     rewritten = bool(changed or (moved and source.rows))
     csv_text = rows_changed(source.csv_text, changed) if rewritten else None
-    hardpoints = (table if rewritten else None) or source.table.get("hardpoints")
-    whole = {} if hardpoints is None else {"hardpoints": hardpoints}
-    full = _with_drawings(source, full, folder, home)
+    whole = _hardpoints_key(source, table if rewritten else None)
+    full = with_drawings(full, source.full, source.drawn, folder, home)
     after = edited(bare, whole | _without_empty(full, source.table))
-    again = model_of(read_source(after, home or folder, csv_text))
+    unwritten = _unwritten(wanted)
+    again = model_of(read_source(after, home or folder, csv_text, unwritten))
     if not same(again, wanted, NEAR):
         raise LinkageError("can't be changed in place so that it reads as what was worked out")
-    return Patched(text[:len(text) - len(bare)] + after, csv_text)
+    return Patched(text[:len(text) - len(bare)] + after, csv_text,
+                   {name: file.data for name, file in unwritten.items()})
+
+
+def _hardpoints_key(source: Source, table: str | None) -> dict:
+    """The key that names the table of hardpoints: as given, else as the file does, if at all."""
+    name = table or source.table.get("hardpoints")
+    return {} if name is None else {"hardpoints": name}
+
+
+def _unwritten(model: Model) -> dict:
+    """Files of meshes that a model holds the bytes of, by their names."""
+    return {str(solid.file): solid.file for solid in model.solids.values()
+            if getattr(getattr(solid, "file", None), "data", None) is not None}
 
 
 def same(one: Any, other: Any, near: float = 10.0**-DIGITS) -> bool:
@@ -448,35 +462,7 @@ def _default(field):
     return None if field.default is dataclasses.MISSING else field.default
 
 
-# --- drawings, the table of hardpoints -----------------------------------------------------------
-
-def _with_drawings(source: Source, full: dict, folder, home) -> dict:
-    """The table with drawings in place of the outlines that still hold, files seen from `home`."""
-    full = copy.deepcopy(full)
-    for (part, name), keys in source.drawn.items():
-        solid, old = (_solids(table, part).get(name) for table in (full, source.full))
-        if solid and all(solid.get(word) == old.get(word) for word in ("outline", "holes")):
-            for word in ("outline", "holes"):
-                solid.pop(word, None)
-            solid |= keys | {"drawing": keys["drawing"] if home is None else
-                             _seen_from(home, Path(folder) / keys["drawing"])}
-    for *_, solid in () if home is None else solids_in(full):
-        solid |= {"file": _seen_from(home, Path(folder) / solid["file"])} if "file" in solid else {}
-    return full
-
-
-def _seen_from(home, path) -> str:
-    """A path as it is written in a file of a folder."""
-    try:
-        return Path(os.path.relpath(path, home)).as_posix()
-    except ValueError:  # on another drive
-        return Path(path).resolve().as_posix()
-
-
-def _solids(table: dict, part: str) -> dict:
-    home = table.get(AIRFRAME, {}) if part == AIRFRAME else table["body"].get(part, {})
-    return home.get("solid", {})
-
+# --- the table of hardpoints ---------------------------------------------------------------------
 
 def _changed_rows(source: Source, full: dict) -> dict:
     """Rows (old, new) of the table of hardpoints that change; all are taken out of `full`."""

@@ -8,19 +8,23 @@ from typing import Protocol
 
 from ..errors import ModelError, nearest
 from .parts import AIRFRAME, Wire
+from .solids import Plate
 
 
 class Named(Protocol):
     """What a model names; it refuses with these as it is made."""
 
     bodies: dict
+    boltings: dict
     inputs: dict
     points: dict
     position: Callable
     rods: dict
     size: dict
+    solids: dict
     springs: dict
     surfaces: dict
+    welds: dict
 
 
 def refer(place: str, name: str | None, known: Iterable[str], what: str) -> None:
@@ -57,7 +61,7 @@ def check_springs(model: Named) -> None:
 
 
 def check_trim(model: Named) -> None:
-    """What trims what, and tabs."""
+    """What trims what, and which surfaces are tabs of others."""
     for name, item in model.inputs.items():
         refer(f'input "{name}", trims', item.trims, [k for k in model.inputs if k != name],
                "other input")
@@ -65,10 +69,27 @@ def check_trim(model: Named) -> None:
                                                               model.inputs.values()}:
             raise ModelError(f'input "{name}", feel, hands_off: no input trims it; add trims = '
                              f'"{name}" to the trim lever\'s input', place=f'input "{name}"')
+    _check_tabs(model)
+
+
+def _check_tabs(model):
     for name, surface in model.surfaces.items():
         for tab in surface.hinge.tabs if surface.hinge else ():
             refer(f'surface "{name}", hinge, tabs', tab, [k for k in model.surfaces if k != name],
                    "other surface")
+
+
+def check_fixings(model: Named) -> None:
+    """What welds and bolts hold: plates, and a tube to go across."""
+    plates = [name for name, solid in model.solids.items() if isinstance(solid, Plate)]
+    for word, parts in (("weld", model.welds), ("bolting", model.boltings)):
+        for name, part in parts.items():
+            for plate in part.plates:
+                refer(f'{word} "{name}", plate', plate, plates, "plate")
+                body = model.bodies.get(plate.split("/")[0])
+                if getattr(part, "across", False) and (body is None or body.tube is None):
+                    raise ModelError(f'{word} "{name}", across: the part of "{plate}" has no tube '
+                                     f"to go across; give its tube", place=f'{word} "{name}"')
 
 
 def check_size(model: Named) -> None:

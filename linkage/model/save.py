@@ -33,7 +33,8 @@ def saved_files(source: Path | str, wanted: Model, path: Path | str,
     Returns
     -------
     dict
-        ``{path: bytes}``: the file, before it its table of hardpoints where that is new.
+        ``{path: bytes}``: the file, before it its table of hardpoints where that is new, and
+        meshes that are not on disk yet.
 
     Raises
     ------
@@ -54,6 +55,7 @@ def saved_files(source: Path | str, wanted: Model, path: Path | str,
     except LinkageError as error:
         raise FileError(f"{source}: {error.sentence}", path=str(source)) from error
     files = {} if done.hardpoints is None else {path.parent / own: done.hardpoints.encode("utf-8")}
+    files |= {path.parent / name: data for name, data in done.meshes.items()}
     return files | {path: _with_note(done.text, note).encode("utf-8")}
 
 

@@ -6,7 +6,7 @@ import copy
 import csv
 import io
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from ..disk.names import LONGEST
@@ -19,6 +19,7 @@ from .mesh_files import MeshFile
 from .parts import AIRFRAME
 
 MOST_NAME = 1000  # characters of a file's name and of the folders before it
+DRAWN = ("outline", "holes")  # keys of a plate that a drawing stands for
 OF_A_DRAWING = ("drawing", "layer", "unit")  # keys of a plate whose outline is read from a file
 
 
@@ -75,6 +76,14 @@ def beside(folder: Path | str, name: str) -> Path:
     return path if path.exists() else Path(os.path.normpath(path))
 
 
+def seen_from(home: Path | str, path: Path | str) -> str:
+    """A path as it is written in a file of a folder."""
+    try:
+        return Path(os.path.relpath(path, home)).as_posix()
+    except ValueError:  # on another drive
+        return Path(path).resolve().as_posix()
+
+
 def put_hardpoints(table: dict, name: str, rows: dict) -> None:
     """Put the points of a CSV file where the model file would have had them."""
     bodies = _table_in(table, "body")
@@ -108,12 +117,58 @@ def put_drawn(table: dict, unit: str, folder: Path) -> dict:
     return drawn
 
 
-def put_meshes(table: dict, folder: Path) -> None:
-    """Let the names of mesh files know where those are, and what is in them."""
+def put_meshes(table: dict, folder: Path, unwritten: Mapping[str, MeshFile]) -> None:
+    """Let the names of mesh files know where those are, and what is in them.
+
+    Of those still to be written, by their names, it is known.
+    """
     for part, name, solid in solids_in(table):
         if solid.get("kind") == "mesh" and isinstance(solid.get("file"), str):
             with at(f'{"" if part == AIRFRAME else "body "}"{part}", solid "{name}", file'):
-                solid["file"] = MeshFile.at(solid["file"], beside(folder, solid["file"]))
+                solid["file"] = unwritten.get(solid["file"]) or MeshFile.at(
+                    solid["file"], beside(folder, solid["file"]))
+
+
+def with_drawings(table: dict, before: dict, drawn: dict, folder: Path | str,
+                  home: Path | str | None) -> dict:
+    """A table with drawings in place of the outlines that still hold, files seen from `home`.
+
+    Parameters
+    ----------
+    table : dict
+        Left as it is.
+    before : dict
+        As it was read, outlines of drawings put in.
+    drawn : dict
+        The keys that `put_drawn` gave.
+    folder : path
+        That files are named from.
+    home : path, optional
+        That they are to be named from; as they are unless given.
+    """
+    table = copy.deepcopy(table)
+    for (part, name), keys in drawn.items():
+        solid, old = (_solids_of(each, part).get(name) for each in (table, before))
+        if solid and [*map(solid.get, DRAWN)] == [*map(old.get, DRAWN)]:
+            for word in DRAWN:
+                solid.pop(word, None)
+            solid |= keys | {"drawing": keys["drawing"] if home is None else
+                             seen_from(home, Path(folder) / keys["drawing"])}
+    if home is not None:
+        _name_meshes(table, folder, home)
+    return table
+
+
+def _name_meshes(table, folder, home) -> None:
+    """Name files of meshes as they are seen from `home`, but for those still to be written."""
+    for *_, solid in solids_in(table):
+        if getattr(solid.get("file", ""), "data", None) is None and "file" in solid:
+            solid["file"] = seen_from(home, Path(folder) / solid["file"])
+
+
+def _solids_of(table, part) -> dict:
+    home = table.get(AIRFRAME, {}) if part == AIRFRAME else table["body"].get(part, {})
+    return home.get("solid", {})
 
 
 def solids_in(table: dict) -> Iterator[tuple]:
@@ -132,7 +187,7 @@ def _check_drawn(keys, solid) -> None:
         Text().check(value) if word != "unit" else Choice(tuple(LENGTHS)).check(value)
     if solid.get("kind") != "plate":
         raise LinkageError(f'goes with kind = "plate", {got(solid.get("kind"))}')
-    both = [word for word in ("outline", "holes") if word in solid]
+    both = [word for word in DRAWN if word in solid]
     if both:
         raise LinkageError(f"says the outline, and so does {' and '.join(both)}; leave one out")
 

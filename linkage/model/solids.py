@@ -277,7 +277,8 @@ class Plate(FlatShape):
     kind = "plate"
     at: str | tuple = key(PLACE, "where [0, 0] of the outline lies, in the plate's middle plane")
     normal: str | tuple = key(Direction(), "direction square to the plate")
-    u: str | tuple = key(Direction(), "direction of the outline's first axis")
+    u: str | tuple = key(Direction(), "direction of the outline's first axis; the second, v, "
+                                    "is normal x u")
     outline: tuple = key(OUTLINE, "corners [u, v] or [u, v, corner radius]")
     thickness: float = key(SIZE, "thickness")
     holes: tuple = key(ListOf(Record(Hole)), "cut-outs", default=())

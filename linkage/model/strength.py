@@ -17,7 +17,7 @@ AREA = Quantity(what="area")
 # 1-1-14 edition; None where none is: ratings are not to be exceeded, and fixed joints take 1.5 x
 # the fitting factor.
 SPECIAL = {"push-pull": 3.33, "hinge": 6.67, "cable": 2.0, "rolling": None, "fixed": None}
-FITTING = 1.15  # 14 CFR 23.625, from memory
+FITTING = 1.15  # 14 CFR 23.625(a), from memory; 25.625(a) and CS 22.625(a) say the same
 MOMENT = Quantity(what="moment")
 ANY_MOMENT = Quantity(above=None, what="moment")
 FACTOR = Number(least=1.0, what="factor")
@@ -209,7 +209,6 @@ class BoltedJoint(Part):
         return (self.at,) if isinstance(self.at, str) else self.at
 
     def _check(self):
-        hole = self.hole or self.bolt
         if self.friction and self.bolt is None:
             raise LinkageError(f"has friction {self.friction:g} and no bolt; give the diameter "
                                f"that rubs as its bolt")
@@ -218,6 +217,11 @@ class BoltedJoint(Part):
         if None not in (self.hole, self.bolt) and self.hole < self.bolt:
             raise LinkageError(f"has a hole of {mm(self.hole)} for a bolt of {mm(self.bolt)}; "
                                f"make the hole no smaller than the bolt")
+        self._check_lug()
+
+    def _check_lug(self):
+        """Refuse a lug without material beside its hole."""
+        hole = self.hole or self.bolt
         for word, least in (("edge", 0.5), ("width", 1.0)):
             size = getattr(self, word)
             if None not in (size, hole) and not size > least * hole:
@@ -229,8 +233,8 @@ class BoltedJoint(Part):
 class Factors(Part):
     """Factors on limit loads.
 
-    14 CFR part 23, 1-1-14 edition: 23.303 (1.5, from memory), A23.13(a)(1) (1.25), 23.625 (fitting
-    1.15, from memory), 23.693 (bearing 3.33, in place of 1.5, on ultimate bearing strength).
+    14 CFR part 23, 1-1-14 edition: 23.303 (1.5), A23.13(a)(1) (1.25), 23.625 (fitting 1.15, from
+    memory, as 25.625), 23.693 (bearing 3.33, in place of 1.5, on ultimate bearing strength).
     """
 
     safety: float = key(FACTOR, "limit to ultimate load", default=1.5)

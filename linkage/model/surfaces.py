@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -232,6 +233,11 @@ class Section(Part):
         if (self.points is None) == (self.half_breadths is None):
             raise LinkageError("needs either points or half_breadths, one of them")
 
+    @property
+    def count(self) -> int:
+        """How many places, or half-breadths, it is given by."""
+        return len(self.points or self.half_breadths)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Skin(SurfaceShape):
@@ -251,9 +257,8 @@ class Skin(SurfaceShape):
     clearance: str | None = key(Text(), "clearance class to hold it to", default=None)
 
     def _check(self):
-        # complexity over 10: each way in which sections make no skin, refused with its own sentence
         stations = [section.station for section in self.sections]
-        if any(b <= a for a, b in zip(stations, stations[1:], strict=False)):
+        if not _ascending(stations):
             raise LinkageError("has sections that are not in the order of their stations; sort "
                                "them")
         kinds = {section.points is None for section in self.sections}
@@ -263,17 +268,21 @@ class Skin(SurfaceShape):
         if (self.waterlines is not None) != (kinds == {True}):
             raise LinkageError("needs waterlines for its half_breadths" if kinds == {True} else
                                "has waterlines without half_breadths; take them out")
-        counts = {len(section.points or section.half_breadths) for section in self.sections}
+        counts = {section.count for section in self.sections}
         if len(counts) > 1:
             raise LinkageError(f"has sections of {min(counts)} and of {max(counts)} places; give "
                                f"each as many")
-        if self.waterlines is not None and counts != {len(self.waterlines)}:
-            raise LinkageError(f"has {len(self.waterlines)} waterlines and {counts.pop()} "
-                               f"half_breadths in a section; give as many")
-        if self.waterlines is not None and any(
-                b >= a for a, b in zip(self.waterlines, self.waterlines[1:], strict=False)):
-            raise LinkageError(f"needs its waterlines from the top down, {got(self.waterlines)}")
+        if self.waterlines is not None:
+            self._check_waterlines(counts.pop())
         self.surface()
+
+    def _check_waterlines(self, count):
+        """Refuse waterlines that are not as many as half-breadths, or not from the top down."""
+        if len(self.waterlines) != count:
+            raise LinkageError(f"has {len(self.waterlines)} waterlines and {count} "
+                               f"half_breadths in a section; give as many")
+        if not _ascending(self.waterlines[::-1]):
+            raise LinkageError(f"needs its waterlines from the top down, {got(self.waterlines)}")
 
     def surface(self) -> Surface:
         """Triangles through its sections, within `within` of it."""
@@ -306,10 +315,47 @@ class Skin(SurfaceShape):
         raise LinkageError("is a skin, which can't be clocked; use a plain solid")
 
 
+def _ascending(sizes) -> bool:
+    """Whether each is more than the one before it."""
+    return not any(b <= a for a, b in itertools.pairwise(sizes))
+
+
 @lru_cache(maxsize=16)
 def _lofted(skin) -> Surface:
     corners = loft(skin.places(), skin.within, curved=skin.between == "curved")
     return mended(corners, False)
+
+
+def cut_mesh(solid: Mesh | Skin, corners: np.ndarray, name: str) -> Mesh:
+    """A skin with other triangles: a mesh of a file that is still to be written.
+
+    Parameters
+    ----------
+    solid : Mesh or Skin
+        A skin; its points as positions.
+    corners : ndarray (n, 3, 3)
+        Its triangles as it stands at neutral, mm.
+    name : str
+        Of that file.
+
+    Raises
+    ------
+    LinkageError
+        When its file has its numbers in a unit that no file of triangles can be said to have.
+    """
+    if isinstance(solid, Skin):
+        return Mesh(file=MeshFile.unwritten(name, corners), unit="mm", within=solid.within,
+                    thickness=solid.thickness, clearance=solid.clearance)
+    turned, shift, _ = solid.placement()
+    size = solid.surface().unit
+    unit = next((word for word, own in UNITS.items() if own == size), None)
+    if unit is None:
+        raise LinkageError(f"has its numbers in units of {size:g} mm; save it in mm")
+    own = (corners - shift) @ turned
+    if solid.mirrored:
+        own = own[:, ::-1] * [1.0, -1.0, 1.0]
+    return dataclasses.replace(solid, file=MeshFile.unwritten(name, own / size), unit=unit,
+                               within=solid.radius - solid.thickness / 2)
 
 
 def match_points(solid: Shape) -> Sequence:

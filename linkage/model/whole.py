@@ -10,6 +10,7 @@ from html import escape
 from ..errors import ModelError, mm, nearest
 from ..units import LENGTHS, LengthUnit
 from .fittings import Fitted, RigPin, RodEnd
+from .fixings import Bolting, Weld
 from .keys import Choice, ListOf, Number, Record, TableOf, Text, at, key
 from .parts import (
     AIRFRAME,
@@ -30,7 +31,7 @@ from .parts import (
     Tolerance,
     Wire,
 )
-from .references import check_size, check_springs, check_trim, check_wire, refer
+from .references import check_fixings, check_size, check_springs, check_trim, check_wire, refer
 from .shapes import Part, ReadOnly
 from .sizes import Size
 from .solids import Tube
@@ -90,6 +91,10 @@ class Model(Part):
                            "changed, by name or kind", word="load_case", default_factory=dict)
     joints: dict = key(TableOf(Record(BoltedJoint), "joint"), "bolts, bearings and plates",
                          word="joint", default_factory=dict)
+    welds: dict = key(TableOf(Record(Weld), "weld"), "welds of plates to hubs and tubes",
+                      word="weld", default_factory=dict)
+    boltings: dict = key(TableOf(Record(Bolting), "bolting"), "bolts of plates to hubs and tubes",
+                         word="bolting", default_factory=dict)
     servos: dict = key(TableOf(Record(Servo), "servo"), "servos", word="servo",
                        default_factory=dict)
     engine: tuple = key(ListOf(Number(above=0.0, what="speed")), "speeds that the engine runs at, "
@@ -330,8 +335,10 @@ def _check_materials(model: Model) -> None:
                    "pivot or end of a rod")
         for word in ("material", "bolt_material", "bears_material"):
             refer(f"{place}, {word}", getattr(joint, word), known, "material")
+    check_fixings(model)
     for what, parts in (("rod_end", model.rod_ends), ("body", model.bodies),
-                        ("solid", model.solids)):
+                        ("solid", model.solids), ("weld", model.welds),
+                        ("bolting", model.boltings)):
         for name, part in parts.items():
             refer(f'{what} "{name}", material', getattr(part, "material", None), known,
                    "material")

@@ -57,17 +57,16 @@ def close_together(posture: Posture, step: Together, system: System, centres: di
 
 def _about(posture, step, middle):
     """Rows (joints, rows, n) about the root at the centres, and where they are sure."""
-    # complexity over 10: sums over rods and joints, in the order of the proof
     rows = np.zeros((len(step.joints), posture.rows, middle.shape[1]))
     rows[:, 0] = np.nan_to_num(middle)
-    matrix = np.array([[_spread(_pull(_held(posture, step, rows), rod, joint), rows)[0]
-                        for joint in step.joints] for rod in step.rods]).transpose(2, 0, 1)
+    matrix = np.array([[_spread(rate, rows)[0] for rate in line] for line in
+                       _pulls(_held(posture, step, rows), step)]).transpose(2, 0, 1)
     lost = ~(np.abs(np.linalg.det(matrix)) > 0) | np.isnan(middle).any(axis=0)
     inverse = np.linalg.inv(np.where(lost[:, None, None], np.eye(len(step.joints)), matrix))
     bends = bend_rows(posture.inputs)
     for part in (slice(1, None), bends):  # first the slopes, then what bends they leave
-        missed = np.array([_spread(_misfit(_held(posture, step, rows), rod), rows)
-                           for rod in step.rods])
+        missed = np.array([_spread(misfit, rows)
+                           for misfit in _misfits(_held(posture, step, rows), step)])
         rows[:, part] -= np.einsum("nij,jrn->irn", inverse, missed[:, part])
         rows[:, -1] = 0.0
         if part != bends:
@@ -77,19 +76,17 @@ def _about(posture, step, middle):
     off = _misses(posture, step, rows, inverse)
     trial = 2 * off + TINY
     rows[:, -1] = trial
-    wide = _held(posture, step, rows)
-    spread = [[_pull(wide, rod, joint) for joint in step.joints] for rod in step.rods]
-    found = off + sum(_sizes([_combined(inverse[:, i], [line[k] for line in spread], rows)
+    pulls = _pulls(_held(posture, step, rows), step)
+    image = off + sum(_sizes([_combined(inverse[:, i], [line[k] for line in pulls], rows)
                               - float(i == k) for i in range(len(rows))]) * trial[k]
                       for k in range(len(rows)))
-    sure = (found <= trial).all(axis=0) & ~lost
-    rows[:, -1] = found * GROW + TINY
+    sure = (image <= trial).all(axis=0) & ~lost
+    rows[:, -1] = image * GROW + TINY
     return rows, sure
 
 
 def _misses(posture, step, rows, inverse):
-    held = _held(posture, step, rows)
-    missed = [_misfit(held, rod) for rod in step.rods]
+    missed = _misfits(_held(posture, step, rows), step)
     return _sizes([_combined(inverse[:, i], missed, rows) for i in range(len(rows))])
 
 
@@ -123,9 +120,15 @@ def _joint(posture, joint, value):
     return Turn(np.cos(value), np.sin(value), value)
 
 
-def _pull(posture, rod, joint):
-    """Rate of `_misfit` per turn of a joint."""
-    return pull(posture, rod, joint) * (1.0 / posture.plan.model.rod_length(rod))
+def _pulls(posture, step) -> list[list]:
+    """Rates of the rods' misfits per turn of each joint: rods, joints."""
+    return [[pull(posture, rod, joint) * (1.0 / posture.plan.model.rod_length(rod))
+             for joint in step.joints] for rod in step.rods]
+
+
+def _misfits(posture, step) -> list:
+    """Misfits of the rods of a group."""
+    return [_misfit(posture, rod) for rod in step.rods]
 
 
 def _misfit(posture, rod):
@@ -213,13 +216,12 @@ class _Boxes:
     def _few_narrowed(self, cell, middle, half):
         posture = self._posed(cell, middle, half)
         possible = np.ones(len(cell), bool)
-        missed = [_misfit(posture, rod) for rod in self.step.rods]
+        missed = _misfits(posture, self.step)
         for each in missed:
             low, high = each.bounds()
             possible &= ~((low > 0) | (high < 0) | np.isnan(low))
         if len(self.step.joints) == 2 and possible.any():
-            (a, b), (c, d) = ([_pull(posture, rod, joint) for joint in self.step.joints]
-                              for rod in self.step.rods)
+            (a, b), (c, d) = _pulls(posture, self.step)
             low, high = (a * d - b * c).bounds()
             possible &= ~((high if self.sense > 0 else -low) < 0)
         low, high, spread = _roots(missed, posture, self.step.joints[0])
@@ -301,13 +303,10 @@ def _far(system, posture) -> float:
 
 def _more_inputs(posture, more, cells, count) -> _BoxedPosture:
     """The posture at some cells, its enclosures made to follow more inputs."""
-    # complexity over 10: every kind of thing that a posture holds is grown alike
     inputs = posture.inputs
     wide = inputs + more
-    old = [(i, j) for i in range(inputs) for j in range(i, inputs)]
-    new = [(i, j) for i in range(wide) for j in range(i, wide)]
-    to = np.array([0, *range(1, 1 + inputs), *(1 + wide + new.index(pair) for pair in old),
-                   *range(row_count(wide) - 1, row_count(wide) + posture.rows - row_count(inputs))])
+    to = np.array([*_rows_among(inputs, wide), *range(row_count(wide) - 1, row_count(wide)
+                                                      + posture.rows - row_count(inputs))])
 
     def grown(value):
         if not isinstance(value, Enclosure):
@@ -328,6 +327,13 @@ def _more_inputs(posture, more, cells, count) -> _BoxedPosture:
                     lengths={n: grown(k) for n, k in sizes.lengths.items()})
     return _BoxedPosture(posture.plan, sizes, states, inputs=wide,
                          rows=row_count(wide) + posture.rows - row_count(inputs))
+
+
+def _rows_among(inputs, wide) -> list[int]:
+    """Where an enclosure's constant, slopes and bends stand in one that follows more inputs."""
+    bends = list(itertools.combinations_with_replacement(range(wide), 2))
+    return [*range(1 + inputs), *(1 + wide + bends.index(pair) for pair in
+                                  itertools.combinations_with_replacement(range(inputs), 2))]
 
 
 def _picked(state, cell):

@@ -61,10 +61,8 @@ class Builds:
     @classmethod
     def _of(cls, system, tolerances):
         model, sizes = system.model, []
-        moved = [f"{name}/pivot" for name, body in model.bodies.items() if not body.slides]
-        moved += [end for rod in model.rods.values() for end in rod.ends]
         places = _numbered(sizes, 3, {name: model.point_tolerance(name, tolerances)
-                                      for name in moved})
+                                      for name in _pivots_and_ends(model)})
         ends = {name: tuple(body.through) for name, body in model.bodies.items()
                 if body.through is not None and f"{name}/pivot" in places}
         throughs = _numbered(sizes, 3, {name: model.point_tolerance(f"{name}/pivot", tolerances)
@@ -140,6 +138,12 @@ class Builds:
         lengths = {name: varied(length, self.lengths[name]) if name in self.lengths else length
                    for name, length in drawn.lengths.items()}
         return Dimensions(places, axes, lengths)
+
+
+def _pivots_and_ends(model) -> list[str]:
+    """Pivots of what turns, and ends of rods."""
+    return [*(f"{name}/pivot" for name, body in model.bodies.items() if not body.slides),
+            *(end for rod in model.rods.values() for end in rod.ends)]
 
 
 def _numbered(sizes, count, tolerances) -> dict:

@@ -92,7 +92,9 @@ def gearing_curves(system: System, ax: Axes | None = None, *, input: str = "pitc
         return ax
     deflection_axis(ax.yaxis, system, moved)
     travels = gearing.required_travels(system) if travels is None else travels
-    _target_bands(ax, system, travels[travels["input"] == input], moved)
+    required = travels[(travels["input"] == input) & travels["surface"].isin(list(moved))]
+    _target_bands(ax, system, required, moved)
+    _found_travels(ax, system, required)
     ax.margins(x=0.03, y=0.08)
     label_ends(ax, lines, [_slope_words(system, name, input) for name in moved])
     return ax
@@ -107,8 +109,7 @@ def _slope_words(system, surface, name) -> str:
 
 
 def _target_bands(ax, system, rows, surfaces):
-    """A band per required travel, and where the surface ends up: in it, or missed by how much."""
-    rows = rows[rows["surface"].isin(list(surfaces))]
+    """A band per required travel."""
     for (way, wanted, within), same in rows.groupby(["way", "required", "within"], sort=False):
         middle = SIGNS[way] * wanted
         ax.axhspan(middle - within, middle + within, facecolor=WASH, edgecolor=PALE, hatch="////",
@@ -119,6 +120,10 @@ def _target_bands(ax, system, rows, surfaces):
         ax.annotate(f"required {wanted:g}° {word} ± {within:g}°{whose}",
                     (0.5, middle - within), (0, 3), xycoords=ax.get_yaxis_transform(),
                     textcoords="offset points", ha="center", fontsize=SMALL, color=GREY)
+
+
+def _found_travels(ax, system, rows):
+    """Where each surface ends up: in its band, or missed by how much."""
     for row in rows.dropna(subset=["found"]).to_dict("records"):
         place = (float(shown_input(system, row["input"], row["at"])),
                  SIGNS[row["way"]] * row["found"])

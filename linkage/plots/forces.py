@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 STEPS = 161
+MARGINS = ("column_margin", "tube_margin", "shank_margin", "thread_margin", "joint_margin")
 LEFT = 1.35  # times the greatest load that the axis of compression reaches
 
 
@@ -61,8 +62,7 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
     unit, per = system.model.unit.force, system.model.unit.newton
     most = max((max(row["tension"], row["compression"]) for row in rods), default=0.0) / per
     for k, row in enumerate(rods):
-        bad = any(row[margin] < 0 for margin in ("column_margin", "tube_margin", "shank_margin",
-                                               "thread_margin", "joint_margin"))
+        bad = _is_overloaded(row)
         _bars(ax, system, (row, k, bad), LEFT * most or 1)
         _beside(ax, system, worst, row, k, bad)
     ax.set_yticks(range(len(rods)), [row["rod"] for row in rods])
@@ -79,6 +79,10 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
     if not rods:
         note(ax, "the file has no rods")
     return ax
+
+
+def _is_overloaded(row) -> bool:
+    return any(row[margin] < 0 for margin in MARGINS)
 
 
 def _bars(ax, system, rod, end):

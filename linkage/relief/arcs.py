@@ -147,16 +147,7 @@ def _bulge_of(chain, nodes, ends, room) -> float | None:
         return None
     way = chord / size
     inner = nodes[start + 1:end] - one
-    along, off = inner @ way, way[0] * inner[:, 1] - way[1] * inner[:, 0]
-    if (along <= 0).any() or (along >= size).any():
-        return None
-    middle = np.abs(along - size / 2) < 0.35 * size
-    if not middle.any():
-        middle[np.argmin(np.abs(along - size / 2))] = True
-    # the angle under which the chord is seen from a place of the arc gives its bulge
-    seen = np.arctan2(size * off[middle], along[middle] * (along[middle] - size) + off[middle]**2)
-    bulges = -np.tan((np.pi - np.abs(seen)) / 2) * np.sign(off[middle])
-    tried = np.linspace(bulges.min(), bulges.max(), TRIALS)
+    tried = _bulges_about(inner, way, size)
     tried = tried[np.abs(4 * np.arctan(tried)) < most]
     if not tried.size:
         return None
@@ -166,6 +157,20 @@ def _bulge_of(chain, nodes, ends, room) -> float | None:
         return None
     bulge = 0.0 if abs(bulge) * size / 2 < 1e-4 else bulge
     return bulge if _within(chain[start:end + 1], (one, other), bulge, left) else None
+
+
+def _bulges_about(inner, way, size) -> np.ndarray:
+    """Bulges to try of an arc over a chord by the places between; none where one is beyond it."""
+    along, off = inner @ way, way[0] * inner[:, 1] - way[1] * inner[:, 0]
+    if (along <= 0).any() or (along >= size).any():
+        return np.zeros(0)
+    middle = np.abs(along - size / 2) < 0.35 * size
+    if not middle.any():
+        middle[np.argmin(np.abs(along - size / 2))] = True
+    # the angle under which the chord is seen from a place of the arc gives its bulge
+    seen = np.arctan2(size * off[middle], along[middle] * (along[middle] - size) + off[middle]**2)
+    bulges = -np.tan((np.pi - np.abs(seen)) / 2) * np.sign(off[middle])
+    return np.linspace(bulges.min(), bulges.max(), TRIALS)
 
 
 def _off_arc(inner, one, chord, bulge) -> float:
@@ -246,16 +251,20 @@ def kept_roundings(rows: list[tuple], known: Sequence[tuple]) -> list[tuple]:
     """
     rows = list(rows)
     for corner, places in known:
-        spots = np.array([row[:2] for row in rows])
-        away = np.hypot(*(spots[None] - places[:, None]).transpose(2, 0, 1))
-        nearest = away.argmin(axis=1)
-        if len(places) < 2 or away.min(axis=1).max() > ON_EDGE or any(
-                len(rows[k]) == 3 for k in nearest):
-            continue
-        held = set(nearest.tolist())
-        first = next(k for k in nearest.tolist() if (k - 1) % len(rows) not in held)
-        rows = [tuple(corner) if k == first else row for k, row in enumerate(rows)
-                if k == first or k not in held]
+        held = _rows_at(rows, places)
+        if held:
+            first = next(k for k in held if (k - 1) % len(rows) not in held)
+            rows = [tuple(corner) if k == first else row for k, row in enumerate(rows)
+                    if k == first or k not in held]
     return rows
+
+
+def _rows_at(rows, places) -> list[int]:
+    """Which rows are the places of a rounding; none where one is gone or an arc took its place."""
+    spots = np.array([row[:2] for row in rows])
+    away = np.hypot(*(spots[None] - places[:, None]).transpose(2, 0, 1))
+    nearest = away.argmin(axis=1).tolist()
+    gone = len(places) < 2 or away.min(axis=1).max() > ON_EDGE
+    return [] if gone or any(len(rows[k]) == 3 for k in nearest) else nearest
 
 

@@ -256,7 +256,8 @@ def cut_shape(flat: Flat, cut: Cut, unit: str) -> Plate:
         if touched or isinstance(shape, Washer) else shape.outline
     return Plate(at=shape.at, normal=shape.normal, u=tuple(flat.axes[0].tolist())
                  if isinstance(shape, Washer) else shape.u, outline=outline,
-                 thickness=shape.thickness, holes=(*holes, *new), clearance=shape.clearance)
+                 thickness=shape.thickness, holes=(*holes, *new), clearance=shape.clearance,
+                 material=getattr(shape, "material", None))
 
 
 def as_made(flat: Flat, cut: Cut, shape: Plate, least: float) -> Cut:

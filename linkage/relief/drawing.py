@@ -112,6 +112,7 @@ def draw(model: Model, flat: Flat, notes: Sequence[str] = (), regions: dict | No
     ways = flat.axes[:2] * [[-1.0 if flip else 1.0], [1.0]]
     lines, words = _station_axes(model, flat, ways, box, mirrored)
     for more in (_hole_marks(model, inside), _pivot_marks(model, flat, flip, outside),
+                 _station_marks(model, flat, flip),
                  (_outlined(regions or {}, flip, box), [])):
         lines, words = lines + more[0], words + more[1]
     title = f"{flat.name}{', mirrored for the other side' if mirrored else ''}"
@@ -228,6 +229,17 @@ def _hole_words(model, flat, name) -> str:
         if size and address in ((joint.at,) if isinstance(joint.at, str) else joint.at):
             return f"hole dia {shown_length(size, model.length)}"
     return "hole not in the file"
+
+
+def _station_marks(model, flat, flip):
+    """Places of a new edge of a curved skin, with the stations that they lie at."""
+    lines, words = [], []
+    for place in getattr(flat, "marks", ()):
+        at = (-place[0] if flip else place[0], place[1])
+        lines += _cross("stations", at, 1.0)
+        words.append(Word("stations", (at[0] + 1.2, at[1] + 0.8), flat.station_words(
+            place, model.length), 0.5 * LETTERS))
+    return lines, words
 
 
 def _pivots_through(model, flat) -> dict:

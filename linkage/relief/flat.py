@@ -12,7 +12,8 @@ import shapely
 
 from ..errors import LinkageError, nearest
 from ..geometry.outlines import hole_polygon, outline_polygon, ring
-from ..model import Model, Plate, Washer
+from ..model import Box, Model, Plate, Washer
+from ..model.surfaces import Mesh, Skin
 from ..motion import body_of
 
 if TYPE_CHECKING:
@@ -113,7 +114,7 @@ class Flat:
 
 
 def flat_of(model: Model, name: str) -> Flat:
-    """The plate or washer of a name.
+    """The plate or washer of a name; a box is a plate in its thinnest direction.
 
     Parameters
     ----------
@@ -131,6 +132,7 @@ def flat_of(model: Model, name: str) -> Flat:
         When there is no such plate.
     """
     shape = _plate_named(model, name)
+    shape = _plate_of_box(shape) if isinstance(shape, Box) else shape
     at = shape.at
     if isinstance(at, str):
         at = model.position(at if "/" in at else f"{body_of(name)}/{at}")
@@ -138,7 +140,20 @@ def flat_of(model: Model, name: str) -> Flat:
                 np.array(shape.axes), material_of(shape))
 
 
-def plates_named(model: Model, name: str) -> tuple[str, ...]:
+def _plate_of_box(box: Box) -> Plate:
+    """A block as a plate in its thinnest direction."""
+    ends = np.sort(np.array([box.corner, box.opposite], dtype=float), axis=0)
+    size, middle = ends[1] - ends[0], ends.mean(axis=0)
+    thin = 2 - int(size[::-1].argmin())  # of like ones the upright
+    normal = np.eye(3)[thin]
+    u = np.eye(3)[1 if thin == 0 else 0]
+    x, y = (float(np.abs(way) @ size) / 2 for way in (u, np.cross(normal, u)))
+    return Plate(at=tuple(middle.tolist()), normal=tuple(normal.tolist()), u=tuple(u.tolist()),
+                 thickness=float(size[thin]), clearance=box.clearance,
+                 outline=((-x, -y), (x, -y), (x, y), (-x, y)))
+
+
+def plates_named(model: Model, name: str, skins: bool = False) -> tuple[str, ...]:
     """Addresses that a name stands for: a plate's own, or every plate of a part.
 
     Parameters
@@ -146,6 +161,8 @@ def plates_named(model: Model, name: str) -> tuple[str, ...]:
     model : Model
     name : str
         ``"part/solid"``, or ``"part"``.
+    skins : bool
+        Whether a mesh or a skin may be named, too.
 
     Returns
     -------
@@ -159,7 +176,8 @@ def plates_named(model: Model, name: str) -> tuple[str, ...]:
         if any(body_of(address) == name for address in model.solids):
             raise LinkageError(f'part "{name}" has no plate or washer; '
                                f"{nearest(name, _plates(model))}", name=name)
-    _plate_named(model, name)
+    if not (skins and isinstance(model.solids.get(name), (Mesh, Skin))):
+        _plate_named(model, name)
     return (name,)
 
 
@@ -236,9 +254,9 @@ def _plate_named(model, name):
         parts = {body_of(address) for address in _plates(model)}
         raise LinkageError(f'no plate "{name}"; {nearest(name, {*_plates(model), *parts})}',
                            name=name)
-    if not isinstance(shape, (Plate, Washer)):
-        raise LinkageError(f'"{name}" is a {shape.kind}, and only a plate or washer has a flat '
-                           f"outline; {nearest(name, _plates(model))}", name=name)
+    if not isinstance(shape, (Plate, Washer, Box)):
+        raise LinkageError(f'"{name}" is a {shape.kind}, and only a plate, washer or box has a '
+                           f"flat outline; {nearest(name, _plates(model))}", name=name)
     return shape
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import itertools
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from html import escape
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..model.drawings import read_dxf, unit_size
+from ..model.svg_drawings import read_svg
 from ..units import CAUTION, LENGTHS
 from .drawing import LAYERS, Drawing, box_of, foot
 
@@ -86,6 +88,37 @@ def with_cut(path: Path | str, unit: str | None, contours: Sequence[Contour]) ->
     for contour in contours:
         _add_contour(document.modelspace(), contour, unit_size(document, unit), layer)
     return _dxf_text(document)
+
+
+def with_cut_svg(path: Path | str, contours: Sequence[Contour]) -> str:
+    """SVG text of a plate's own drawing with its new edges in a group of their own, its last.
+
+    Parameters
+    ----------
+    path : path
+    contours : sequence of Contour
+        In the plane of the drawing, mm.
+
+    Returns
+    -------
+    str
+        All that was in it stays.
+    """
+    page, text = read_svg(path), Path(path).read_text("utf-8")
+    paths = []
+    for contour in contours:
+        rows = [(page.corner[0] + u / page.size, page.corner[1] - v / page.size, bulge)
+                for u, v, bulge in contour.points]
+        words = [f"M{rows[0][0]:.6f} {rows[0][1]:.6f}"]
+        for (x, y, bulge), (u, v, _) in zip(rows, [*rows[1:], rows[0]], strict=True):
+            radius = math.hypot(u - x, v - y) * (1 + bulge**2) / (4 * abs(bulge)) if bulge else 0.0
+            words.append(f"A{radius:.6f} {radius:.6f} 0 {int(abs(bulge) > 1)} {int(bulge < 0)} "
+                         f"{u:.6f} {v:.6f}" if bulge else f"L{u:.6f} {v:.6f}")
+        paths.append(f'<path d="{" ".join(words)} Z" fill="none" stroke="#000000" '
+                     f'stroke-width="{0.35 / page.size:.6f}"/>')
+    name = next(name for k in itertools.count(1) if f'"{(name := f"RELIEF {k}")}"' not in text)
+    end = text.rindex("</")
+    return f'{text[:end]}<g id="{name}">{"".join(paths)}</g>\n{text[end:]}'
 
 
 def _add_contour(space, contour, per, layer) -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 
 from ..geometry.outlines import spanned
-from ..model import AIRFRAME, Box, Plate, Sphere, Washer
+from ..model import AIRFRAME, Box, Plate, Sphere, SurfaceShape, Washer
 from ..model.shapes import SIDES
 from ..motion import Motion, body_of
 from ..units import shown_length
@@ -86,6 +86,8 @@ def mark_on(motion: Motion, name: str, spot: np.ndarray) -> Mark:
         middle = _where(model, part, shape.at)
         return Mark(name, place, way_words(place - middle), "a ball: no edge to measure from", (),
                     (middle[:2] + _circle(shape.diameter / 2),), tuple(place[:2]))
+    if isinstance(shape, SurfaceShape):
+        return _on_surface(name, shape, place)
     return _on_tubing(name, shape, [_where(model, part, end) for end in shape.along], place)
 
 
@@ -197,25 +199,42 @@ def _on_box(name, shape, place):
                       for k in across), rings, tuple(at), feet)
 
 
+def _on_surface(name, shape, place):
+    """By stations alone, drawn by its triangles as seen along the station that shows most."""
+    corners = shape.drawn()[0]
+    normals = np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0])
+    along = int(np.abs(normals).sum(axis=0).argmax())
+    across = [k for k in range(3) if k != along]
+    faces = shapely.polygons(corners[:, :, across])
+    shadow = shapely.union_all(faces[shapely.area(faces) > 1e-3], grid_size=1e-3)
+    rings = tuple(shapely.get_coordinates(ring) for part in shapely.get_parts(shadow)
+                  for ring in (part.exterior, *part.interiors))
+    seen = ("ahead", "the left", "above")[along]
+    return Mark(name, place, "its surface", f"seen from {seen}: no edge to measure from", (), rings,
+                tuple(place[across].tolist()))
+
+
 def _on_flat(flat: Flat, place) -> Mark:
     u, v, w = flat.axes @ (place - flat.origin)
     at = np.array([u, v])
     rings = tuple(np.concatenate([c.drawn(), c.drawn()[:1]]) for c in (flat.outside, *flat.inside))
-    edges = sorted(_edges(flat, at), key=lambda edge: edge[1])
-    chosen = []
-    for edge in edges:
-        if len(chosen) < 2 and edge[1] > ON and all(
-                abs(spanned(edge[3], other[3])) > LEAN for other in chosen):
-            chosen.append(edge)
-    holes = _holes(flat, at)
-    if len(chosen) < 2:
-        chosen += sorted(holes, key=lambda hole: hole[1])[:2 - len(chosen)]
+    chosen = _two_beside(flat, at)
     side = "its edge" if abs(w) < 0.4 * flat.thickness else \
         f"its {_side_words(flat.axes[2] * np.sign(w))} face"
     facing = _side_words(flat.axes[2])
     return Mark(flat.name, place, side, f"seen with its {facing} face toward you",
                 tuple((words, float(mm)) for words, mm, *_ in chosen), rings, tuple(at.tolist()),
                 tuple(tuple(np.asarray(foot).tolist()) for _, _, foot, *_ in chosen))
+
+
+def _two_beside(flat, at) -> list[tuple]:
+    """The two nearest edges that lean to each other, and the nearest holes where these lack."""
+    chosen = []
+    for edge in sorted(_edges(flat, at), key=lambda edge: edge[1]):
+        if len(chosen) < 2 and edge[1] > ON and all(
+                abs(spanned(edge[3], other[3])) > LEAN for other in chosen):
+            chosen.append(edge)
+    return chosen + sorted(_holes(flat, at), key=lambda hole: hole[1])[:2 - len(chosen)]
 
 
 def _edges(flat, at):

@@ -2,21 +2,27 @@
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, replace
+from pathlib import Path
 
 import numpy as np
 import shapely
 
 from ..clearances import NEAR, Stage, near_pairs, prove, scene_of
 from ..clearances.scene import Scene
+from ..disk import file_stems
 from ..errors import LinkageError, mm
 from ..geometry.triangles import Triangles
 from ..model import Model
-from ..motion import System
+from ..model.surfaces import Mesh, Skin
+from ..motion import System, body_of
 from ..stops import real_travel
 from .cut import Cut, as_made, cut_shape, least_ligament, make_cut, with_shape
 from .flat import Flat, flat_of
 from .mesh_sweep import MeshSweep
+from .panel_sweep import PanelSweep
+from .panels import Panel, panel_of
 from .swept import Sweep
 
 MOST_ROUNDS = 8
@@ -100,6 +106,13 @@ class Relief:
         return self.flat.name
 
     @property
+    def drawn(self) -> Flat:
+        """What its template shows: the plate as it is to be."""
+        if isinstance(self.flat, Panel):
+            return self.flat.after(self.shape, self.cut.removed) if self.needed else self.flat
+        return flat_of(self.model, self.name)
+
+    @property
     def needed(self) -> bool:
         """Whether anything had to go."""
         return self.shape is not self.flat.shape
@@ -112,7 +125,7 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
     ----------
     system : System
     name : str
-        ``"part/solid"`` of a plate or washer.
+        ``"part/solid"`` of a plate, washer or box, or of a mesh or skin with a thickness.
     options : Options, optional
 
     Returns
@@ -129,11 +142,13 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
         touches at neutral.
     """
     options = options or Options()
-    flat = flat_of(system.model, name)
+    if not isinstance(system.model.solids.get(name), (Mesh, Skin)):
+        flat_of(system.model, name)
     tolerances = system.model.tolerance if options.built else None
     pairs, before = _bracketed(system, name, tolerances)
     chosen = [pair for pair in pairs if options.everything
               or not before[pair.name][1] >= pair.required]
+    flat = _flat(system, name, chosen)
     nothing = shapely.Polygon()
     if not chosen:
         uncut = Cut(nothing, nothing, nothing, flat.material, np.inf, {})
@@ -144,21 +159,52 @@ def relieve(system: System, name: str, options: Options | None = None) -> Relief
     else:
         swept, positions, done = _cut_until_proven(system, flat, chosen, options)
     cut, shape, model, after = done
-    rows = tuple({"pair": pair.name, "required": pair.required, "before": before[pair.name][0],
-                  "after": after[pair.name][1] if pair.name in after else np.inf}
-                 for pair in chosen)
+    rows = _before_and_after(chosen, before, after)
     return Relief(flat, cut, shape, model, rows, swept, positions, options.built)
+
+
+def _before_and_after(pairs, before, after) -> tuple:
+    """The least gap of each pair met before, and that proven after; far is without bound."""
+    return tuple({"pair": pair.name, "required": pair.required, "before": before[pair.name][0],
+                  "after": after[pair.name][1] if pair.name in after else np.inf}
+                 for pair in pairs)
+
+
+def mesh_name(model: Model, name: str) -> str | None:
+    """Name of the file that a mesh or skin is written to once it is cut; None of a plate."""
+    shape = model.solids[name]
+    if not isinstance(shape, (Mesh, Skin)):
+        return None
+    stem, before = file_stems(model.solids)[name], Path(getattr(shape, "file", "")).name
+    names = (f"{stem} relieved{f' {k}' if k > 1 else ''}.ply" for k in itertools.count(1))
+    return next(file for file in names if file != before)
+
+
+def _flat(system, name, pairs) -> Flat:
+    """The plate, or a skin as it is seen square to the plane that fits best what comes near it."""
+    if not isinstance(system.model.solids[name], (Mesh, Skin)):
+        return flat_of(system.model, name)
+    shape, body = scene_of(system).placed(name), body_of(name)
+    corners = shape.pieces().corners
+    plain = Panel(name, body, None, np.zeros(3), np.eye(3), shapely.box(*[
+        k for way in (np.min, np.max) for k in way(corners[..., :2], axis=(0, 1))]), corners,
+                  corners[:0], shape, shape.pieces().radius)
+    near = np.zeros(len(corners), bool)
+    for sweep in _sweeps(system, plain, pairs, None).values():
+        near |= sweep.comes_near()
+    return panel_of(name, body, shape, near)
 
 
 def _sweeps(system, flat, pairs, step) -> dict:
     """What passes the plate of each pair, by the pair's name."""
     scene, within = scene_of(system), real_travel(system).travel
-    found = {}
+    sweeps = {}
     for pair in pairs:
         solid = scene.solid_of(pair, pair.second if pair.first == flat.name else pair.first)
-        kind = MeshSweep if isinstance(solid.pieces, Triangles) else Sweep
-        found[pair.name] = kind(system, flat, solid, pair, step, within)
-    return found
+        kind = PanelSweep if isinstance(flat, Panel) else \
+            MeshSweep if isinstance(solid.pieces, Triangles) else Sweep
+        sweeps[pair.name] = kind(system, flat, solid, pair, step, within)
+    return sweeps
 
 
 def _cut_until_proven(system, flat, chosen, options):
@@ -222,10 +268,16 @@ def _tried(system, flat, swept, options):
     """The cut, the shape, the model and what is proven, and the places that miss."""
     cutter = system.model.unit.cutter if options.cutter is None else options.cutter
     least = least_ligament(flat, options.ligament)
+    if isinstance(flat, Panel):
+        swept = swept.buffer(flat.marked_off(swept))
     cut = make_cut(flat, swept, options.grow, cutter, least)
     shape = cut_shape(flat, cut, system.model.length)
     cut = as_made(flat, cut, shape, least)
-    model = with_shape(system.model, flat.name, shape)
+    made = shape
+    if isinstance(flat, Panel):  # beyond what is drawn of it, too
+        beyond = swept.buffer(options.grow).difference(flat.material)
+        made = flat.cut_to(cut.removed.union(beyond), mesh_name(system.model, flat.name))
+    model = with_shape(system.model, flat.name, made)
     fresh = System(model)
     _refuse_lost_joints(system, fresh, flat.name)
     stopping = any(flat.name in stop.between for stop in model.stops.values())

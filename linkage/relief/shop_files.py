@@ -9,15 +9,17 @@ from typing import TYPE_CHECKING
 import shapely
 
 from ..disk import file_stems, fill_folder
-from ..model import Model, Plate, Washer
+from ..model import Box, Model, Plate, Washer
 from ..model.save import saved_files, saved_names
+from ..model.surfaces import Mesh, Skin
 from ..units import CAUTION, shown_length
 from .arcs import BAND
 from .cut import said_area, said_width
 from .drawing import draw, notes_of_faces
-from .flat import flat_of, plates_named
-from .formats import as_dxf, as_svg, with_cut
+from .flat import Flat, flat_of, plates_named
+from .formats import as_dxf, as_svg, with_cut, with_cut_svg
 from .marks import outline_after
+from .panels import Panel
 from .reliefs import Relief
 from .tiles import as_pdf, pages_of
 
@@ -26,9 +28,10 @@ if TYPE_CHECKING:
 
 
 ALIKE = 1e-3  # of its area, by which a plate may differ from its mirror image
+CUT = Plate, Washer, Box, Mesh, Skin
 
 
-def both_sides(model: Model, name: str) -> tuple[str, ...]:
+def both_sides(model: Model, name: str, skins: bool = False) -> tuple[str, ...]:
     """Plates that a name stands for, and their twins on the other side, each once.
 
     Parameters
@@ -36,23 +39,25 @@ def both_sides(model: Model, name: str) -> tuple[str, ...]:
     model : Model
     name : str
         ``"part/solid"``, or ``"part"``.
+    skins : bool
+        Whether a mesh or a skin may be named, too.
 
     Returns
     -------
     tuple of str
     """
     addresses = []
-    for address in plates_named(model, name):
+    for address in plates_named(model, name, skins):
         addresses += [address, *([twin] if (twin := twin_of(model, address)) else [])]
     return tuple(dict.fromkeys(addresses))
 
 
 def twin_of(model: Model, name: str) -> str | None:
-    """The plate of the other side, or None."""
+    """The solid of the other side of a plate, box or skin, or None."""
     words = list((model.mirror or {"left": "right"}).items())
     swap = dict([*words, *((there, here) for here, there in words)])
     twin = "/".join(_swapped(field, swap) for field in name.split("/"))
-    return twin if twin != name and isinstance(model.solids.get(twin), (Plate, Washer)) else None
+    return twin if twin != name and isinstance(model.solids.get(twin), CUT) else None
 
 
 def _swapped(text, swap):
@@ -62,15 +67,15 @@ def _swapped(text, swap):
     return text
 
 
-def templates(model: Model, name: str, *, paper: str | None = None, mirrored: bool = False,
+def templates(model: Model, name: str | Flat, *, paper: str | None = None, mirrored: bool = False,
               notes: Sequence[str] = (), regions: dict | None = None) -> dict:
     """Contents of the template files of a plate as it stands.
 
     Parameters
     ----------
     model : Model
-    name : str
-        ``"part/solid"``.
+    name : str or Flat
+        ``"part/solid"``, or what is drawn for it.
     paper : {"A4", "Letter"}, optional
         Of the PDF; by the file's length unit unless given.
     mirrored : bool
@@ -85,10 +90,11 @@ def templates(model: Model, name: str, *, paper: str | None = None, mirrored: bo
     dict
         ``{file name: str or bytes}``, and under ``None`` the `Drawing`.
     """
-    drawing = draw(model, flat_of(model, name),
-                   (*notes_of_faces(model, name), *_note_of_twin(model, name), *notes),
+    flat = name if isinstance(name, Flat) else flat_of(model, name)
+    drawing = draw(model, flat, (*notes_of_faces(model, flat.name),
+                                 *_note_of_twin(model, flat.name), *notes),
                    regions, mirrored=mirrored)
-    stem = template_stem(model, name, mirrored)
+    stem = template_stem(model, flat.name, mirrored)
     return {f"{stem}.dxf": as_dxf(drawing), f"{stem}.svg": as_svg(drawing),
             f"{stem}.pdf": as_pdf(drawing, paper), None: drawing}
 
@@ -105,7 +111,8 @@ def identity(model: Model, digest: str) -> str:
 def _note_of_twin(model, name) -> tuple[str, ...]:
     """What the plate of the other side is to this one."""
     twin = twin_of(model, name)
-    if twin is None:
+    if twin is None or not all(isinstance(model.solids[each], (Plate, Washer, Box))
+                               for each in (name, twin)):
         return ()
     here, there = flat_of(model, name), flat_of(model, twin)
 
@@ -171,7 +178,28 @@ def relief_templates(relief: Relief, paper: str | None = None, digest: str = "")
         old = relief.flat.material.boundary.difference(relief.cut.left.buffer(0.02))
         new = shapely.MultiLineString(list(outline_after(relief.flat, relief.cut.left)))
         regions = {"keep clear": relief.swept, "old edge": old, "new edge": new}
-    return templates(relief.model, relief.name, paper=paper, notes=notes, regions=regions)
+    return templates(relief.model, relief.drawn, paper=paper, notes=notes + _notes_of_skin(relief),
+                     regions=regions)
+
+
+def _notes_of_skin(relief) -> list[str]:
+    """What to say of a skin that is drawn flat."""
+    panel = relief.flat
+    if not isinstance(panel, Panel):
+        return []
+    unit = relief.model.length
+    notes = ["A curved skin seen square to one plane: mark it off by its stations, and do not lay "
+             "this sheet round it; areas and widths are those seen"]
+    if panel.part:
+        notes.append("What lies about the cut is drawn, and a straight edge to it is none of the "
+                     "part")
+    if relief.needed:
+        low, high, steep = panel.band(relief.cut.removed)
+        more = shown_length(panel.marked_off(relief.cut.removed), unit)
+        notes.append(f"What is taken away lies within {shown_length(high - low, unit)} of height "
+                     f"over this sheet and leans up to {steep:.0f}° to it; cut its edge square to "
+                     f"the skin, marked on either face: {more} more is cut all round for that")
+    return notes
 
 
 def relieved_file(source: Path | str, reliefs: Sequence[Relief], folder: Path | str) -> dict:
@@ -244,11 +272,13 @@ def cut_drawings(drawn: dict, reliefs: Sequence[Relief]) -> dict:
     for relief in reliefs:
         if relief.needed and relief.name in drawn:
             plate = flat_of(relief.model, relief.name)
-            files[cut_name(relief.model, relief.name)] = with_cut(
-                *drawn[relief.name], (plate.outside, *plate.inside))
+            path, unit = drawn[relief.name]
+            edges = plate.outside, *plate.inside
+            files[cut_name(relief.model, relief.name, path)] = with_cut_svg(path, edges) \
+                if path.suffix.lower() == ".svg" else with_cut(path, unit, edges)
     return files
 
 
-def cut_name(model: Model, name: str) -> str:
+def cut_name(model: Model, name: str, path: Path) -> str:
     """Name of the copy of a plate's own drawing with its relief."""
-    return f"{template_stem(model, name)} cut.dxf"
+    return f"{template_stem(model, name)} cut{path.suffix.lower()}"

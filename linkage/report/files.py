@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
@@ -29,6 +29,7 @@ from .written import READINGS
 
 if TYPE_CHECKING:
     from ..relief.reliefs import Relief
+    from ..results.blocks import Block
 
 CARDS = "test-cards"  # their chapter, and the name of their pages
 # Answers that only a report shows, and the chapters they are for: worked out beside all the rest.
@@ -57,41 +58,51 @@ def report_files(results: Results, paper: str | None = None,
     paper = paper or LENGTHS[results.system.model.length].paper
     title = f"{results.system.model.title}: control system as computed"
     names = chapters_of(results)
-    later = [name for name, chapter in SECOND_CORE.items() if chapter in names]
-    with results.beside(later):
-        first = _chapter_blocks(results, [name for name in names if name not in LAST])
-    settle()
-    made = first | _chapter_blocks(results, [name for name in names if name in LAST])
-    blocks = [Text(CAUTION, "caution"), *(block for name in names for block in made[name])]
+    blocks = [Text(CAUTION, "caution"), *_report_blocks(results, names, settle)]
     with _drawn_beside(blocks):
-        read = {block.name: block.data for block in blocks if isinstance(block, Table)}
-        files = {"report.html": "", "report.pdf": b"",
-                 "tables.json": as_json(title, read, results.digest)}
-        files |= _test_cards(results, names, paper)
-        files |= {f"tables/{name}": text for name, text in csv_files(tables_of(blocks)).items()}
+        files = {"report.html": "", "report.pdf": b"", **_table_files(results, title, blocks),
+                 **_test_cards(results, names, paper)}
         if "reliefs" in names and results.reliefs is not None:
             files |= template_files(results.reliefs[0], paper, results.digest)
-        form = readings_form(results.system, results.digest, results.stops)
-        files[READINGS.format(results.digest)] = csv_text(form)
     files["report.html"] = as_html(title, blocks)
     files["report.pdf"] = as_pdf(title, blocks, paper, f"Model digest {results.digest}")
     return files
 
 
+def _report_blocks(results, names, settle) -> Iterator[Block]:
+    """Blocks of all chapters; those that rest on what settles are written last."""
+    later = [name for name, chapter in SECOND_CORE.items() if chapter in names]
+    with results.beside(later):
+        first = _chapter_blocks(results, [name for name in names if name not in LAST])
+    settle()
+    made = first | _chapter_blocks(results, [name for name in names if name in LAST])
+    for name in names:
+        yield from made[name]
+
+
+def _table_files(results, title, blocks) -> dict:
+    """The tables of a report, to be read by a machine, and the one that readings go into."""
+    tables = {block.name: block.data for block in blocks if isinstance(block, Table)}
+    form = readings_form(results.system, results.digest, results.stops)
+    return {"tables.json": as_json(title, tables, results.digest),
+            **{f"tables/{name}": text for name, text in csv_files(tables_of(blocks)).items()},
+            READINGS.format(results.digest): csv_text(form)}
+
+
 @contextmanager
 def _drawn_beside(blocks):
     """While what is within runs, draw most of the pictures on the second core."""
-    pictures = [block for block in blocks if isinstance(block, Picture)]
-    there = [each for k, each in enumerate(pictures) if k % HERE]
+    there = [block for block in blocks if isinstance(block, Picture)]
+    here = there[::HERE]
+    del there[::HERE]
     core = SecondCore((lambda: [each.drawn for each in there]) if there else None)
     try:
         yield
     except BaseException:
         core.end()
         raise
-    for each in pictures:
-        if each not in there:
-            each.drawn  # noqa: B018
+    for each in here:
+        each.drawn  # noqa: B018
     for each, drawn in zip(there, core.join() or (), strict=False):
         each.keep(drawn)
 

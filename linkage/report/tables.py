@@ -34,8 +34,6 @@ RULED = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 0.8
          ("LINEBELOW", (0, 1), (-1, -1), 0.25, "#8a949c"),
          ("LEFTPADDING", (0, 0), (-1, -1), 2), ("RIGHTPADDING", (0, 0), (-1, -1), 3),
          ("TOPPADDING", (0, 0), (-1, -1), 0.4), ("BOTTOMPADDING", (0, 0), (-1, -1), 0.8)]
-
-
 BARE = [("VALIGN", (0, 0), (-1, -1), "TOP"), *((f"{side}PADDING", (0, 0), (-1, -1), 0)
                                                for side in ("LEFT", "RIGHT", "TOP", "BOTTOM"))]
 CARDS_ACROSS = 3  # cards to fill in beside each other
@@ -59,19 +57,37 @@ def parted(block: Table) -> tuple[Table, list[str], str]:
     names, records = list(block.data.columns), block.data.to_dict("records")
     if len(records) < SHARED:
         return block, names, ""
-    same, letters, data = {}, [], block.data
-    for name in names[1:]:
-        cells = list(dict.fromkeys(block.cell(row, name) for row in records))
-        if len(cells) == 1 and name not in block.blank:
-            same[name] = cells[0]
-        elif _wants_letters(block, name, cells):
-            key = dict(zip(cells, LETTERS, strict=False))
-            data = data.assign(**{name: [key[block.cell(row, name)] for row in records]})
-            said = ", ".join(f"{letter} {text or '–'}" for text, letter in key.items())
-            letters.append(f"{name}: {said}.")
+    texts = {name: _texts(block, name, records) for name in names[1:]}
+    same = {name: cells[0] for name, cells in texts.items()
+            if len(cells) == 1 and name not in block.blank}
+    differing = {name: cells for name, cells in texts.items() if name not in same}
+    letters = {name: dict(zip(cells, LETTERS, strict=False)) for name, cells in differing.items()
+               if _wants_letters(block, name, cells)}
+    return (_lettered(block, records, letters), [names[0], *differing],
+            " ".join([*_same_words(same), *_letter_words(letters)]))
+
+
+def _texts(block, name, records) -> list[str]:
+    """What a column says, each once."""
+    return list(dict.fromkeys(block.cell(row, name) for row in records))
+
+
+def _lettered(block, records, letters) -> Table:
+    """The table with the letters that stand for the texts of some columns."""
+    return replace(block, data=block.data.assign(**{
+        name: [key[block.cell(row, name)] for row in records] for name, key in letters.items()}))
+
+
+def _same_words(same):
     words = "; ".join(f"{name}: {text or '–'}" for name, text in same.items())
-    told = ([f"In every row: {words}."] if same else []) + letters
-    return replace(block, data=data), [name for name in names if name not in same], " ".join(told)
+    if words:
+        yield f"In every row: {words}."
+
+
+def _letter_words(letters):
+    for name, key in letters.items():
+        said = ", ".join(f"{letter} {text or '–'}" for text, letter in key.items())
+        yield f"{name}: {said}."
 
 
 def _wants_letters(block, name, cells) -> bool:
@@ -104,7 +120,7 @@ def laid_out(block: Table, names: list[str], style: dict, room: float
 
     records = block.data.to_dict("records")
     if block.cards:
-        return [cards_of(block, records, style, room), Spacer(1, 3)], room
+        return [_cards(block, names, records, style, room), Spacer(1, 3)], room
     columns = [_column(block, name, records) for name in names]
     flowables, widest = [], 0.0
     for chosen in _parts(columns, room):
@@ -149,7 +165,7 @@ class _Column:
     cells: np.ndarray
 
 
-def head_of(name: str) -> str:
+def _head_of(name: str) -> str:
     """A heading, its degrees never parted from the word before."""
     return str(name).replace(" °", "\N{NO-BREAK SPACE}°")
 
@@ -165,7 +181,7 @@ def _column(block, name, records) -> _Column:
     texts = [block.cell(row, name) for row in records]
     words = [wide(word) for text in texts
              for word in ([text] if name in block.words else text.split())]
-    heads = [wide(word) for word in head_of(name).split(" ")]
+    heads = [wide(word) for word in _head_of(name).split(" ")]
     least = max([*words, *heads, FORM if name in block.blank else 0.0])
     cells = np.array([wide(text, "report bold" if bold else "report") for text in texts])
     return _Column(name, least, max([least, *cells, 0.5 * wide(str(name))]), cells)
@@ -267,33 +283,45 @@ def _shared(columns, room) -> list[float]:
     widths, step = list(least), max((room - sum(least)) / STEPS, 1.0)
     lines = np.array([_wrapped(*each) for each in zip(columns, widths, strict=True)])
     while sum(widths) + step <= room:
-        best = None
-        for k in (k for k in range(len(widths)) if widths[k] < most[k]):
-            wraps = _wrapped(columns[k], widths[k] + step)
-            others = np.max(np.delete(lines, k, axis=0), axis=0, initial=1)
-            cost = np.maximum(wraps, others).sum(), widths[k] - most[k]
-            if best is None or cost < best[0]:
-                best = cost, k, wraps
-        _, k, lines[k] = best
+        k, lines[k] = _widened(columns, widths, lines, step)
         widths[k] = min(widths[k] + step, most[k])
     return widths
+
+
+def _widened(columns, widths, lines, step) -> tuple[int, np.ndarray]:
+    """Which column leaves the fewest lines when it is a step wider, and its lines then."""
+    tried = []
+    for k, column in enumerate(columns):
+        if widths[k] < column.most:
+            wraps = _wrapped(column, widths[k] + step)
+            others = np.max(np.delete(lines, k, axis=0), axis=0, initial=1)
+            tried.append((np.maximum(wraps, others).sum(), widths[k] - column.most, k, wraps))
+    _, _, k, wraps = min(tried, key=lambda one: one[:2])
+    return k, wraps
 
 
 def _table(block, names, records, style, widths):
     from reportlab.platypus import Paragraph, TableStyle
     from reportlab.platypus import Table as Laid
 
-    right = {name for name in names if name not in block.words
-             and any(is_number(value) for value in block.data[name])}
-    rows = [[Paragraph(escape(head_of(name)), style["number head" if name in right else "head"])
+    right = {name for name in names if _holds_numbers(block, name)}
+    rows = [[Paragraph(escape(_head_of(name)), style["number head" if name in right else "head"])
              for name in names]]
     rows += [[Paragraph(escape(block.cell(row, name)), style[_cell_style(row, name in right)])
               for name in names] for row in records]
-    boxed = [("GRID", (k, 1), (k, len(records)), 0.6, "#16202a")
-             for k, name in enumerate(names) if name in block.blank and records]
-    tall = [("BOTTOMPADDING", (0, 1), (-1, -1), 3)] if boxed else []
-    return Laid(rows, widths, repeatRows=1, style=TableStyle([*RULED, *boxed, *tall]),
-                hAlign="LEFT")
+    style_of = TableStyle([*RULED, *_boxes(block, names, len(records))])
+    return Laid(rows, widths, repeatRows=1, style=style_of, hAlign="LEFT")
+
+
+def _holds_numbers(block, name) -> bool:
+    return name not in block.words and any(map(is_number, block.data[name]))
+
+
+def _boxes(block, names, count) -> list[tuple]:
+    """Frames about what is filled in by hand, and taller rows to write in."""
+    boxed = [("GRID", (k, 1), (k, count), 0.6, "#16202a")
+             for k, name in enumerate(names) if name in block.blank and count]
+    return [*boxed, ("BOTTOMPADDING", (0, 1), (-1, -1), 3)] if boxed else []
 
 
 def _cell_style(row: dict, right: bool) -> str:
@@ -301,12 +329,11 @@ def _cell_style(row: dict, right: bool) -> str:
     return ("number bold" if right else "bold") if missed else "number" if right else "cell"
 
 
-def cards_of(block: Table, records: list[dict], style: dict, room: float) -> Flowable:
+def _cards(block, names, records, style, room) -> Flowable:
     """A card to fill in for each row, some beside each other; a column of one value is in none."""
     from reportlab.platypus import Spacer
     from reportlab.platypus import Table as Laid
 
-    _, names, _ = parted(block)
     wide = room / CARDS_ACROSS
     cards = [_card(block, row, [name for name in names if name not in block.blank], style,
                    wide - CARD_EDGE) for row in records]

@@ -31,7 +31,8 @@ if TYPE_CHECKING:
     from ..stops.real import RealTravel
 
 AHEAD = ("real_travel",)  # what most of the others rest on
-FIRST_CORE = ("clearance", "stops", "travels")  # each rests on the one before; the rest go beside
+# each rests on those before it, so that on the second core they would be worked out again
+FIRST_CORE = ("clearance", "stops", "travels", "bands")
 
 
 class NothingAsked(LinkageError):
@@ -162,8 +163,6 @@ class Answers:
             raise self.lacking[name]
         return value
 
-    # --- what moves ---------------------------------------------------------------------------
-
     @answer
     def margins(self) -> pd.DataFrame | None:
         """Over-centre margins of both ends of every rod."""
@@ -191,11 +190,11 @@ class Answers:
     def travels(self) -> pd.DataFrame | None:
         """Required travels against found ones, at the stop where one governs; as built if so."""
         table = self.stops
-        found = gearing.required_travels(
+        travels = gearing.required_travels(
             self.system, None if table is None else stops.drawn_ends(self.system, table))
-        if not self.built or not len(found):
-            return found
-        return rigging.built_travels(self.system, found, self._needs("spots"))
+        if not self.built or not len(travels):
+            return travels
+        return rigging.built_travels(self.system, travels, self._needs("spots"))
 
     @answer
     def bands(self) -> pd.DataFrame | None:
@@ -234,8 +233,6 @@ class Answers:
     def symmetry(self) -> pd.DataFrame | None:
         """Left surface against right."""
         return gearing.symmetry(self.system)
-
-    # --- what touches -------------------------------------------------------------------------
 
     @answer
     def clearance(self) -> pd.DataFrame | None:
@@ -297,8 +294,6 @@ class Answers:
                 refused.append(str(error))
         return [each for each in done if each.needed], refused
 
-    # --- what is carried ----------------------------------------------------------------------
-
     @answer
     def worst_loads(self) -> pd.DataFrame | None:
         """Greatest loads of every part, and where."""
@@ -318,6 +313,11 @@ class Answers:
     def joint_margins(self) -> pd.DataFrame | None:
         """Every bolt, bearing and plate that the file describes."""
         return loads.joint_margins(self.system, self._needs("worst_loads"))
+
+    @answer
+    def fixing_margins(self) -> pd.DataFrame | None:
+        """Every weld and set of bolts that the file gives of a plate."""
+        return loads.fixing_margins(self.system, self._needs("worst_loads"))
 
     @answer
     def tube_margins(self) -> pd.DataFrame | None:
@@ -375,8 +375,6 @@ class Answers:
         """Length and load of every spring."""
         return loads.spring_table(self.system)
 
-    # --- what the shop makes and turns --------------------------------------------------------
-
     @answer
     def rods(self) -> pd.DataFrame | None:
         """Rods to make."""
@@ -408,8 +406,6 @@ class Answers:
     def sequence(self) -> pd.DataFrame | None:
         """The rigging sequence in the order of the drive."""
         return rigging_sequence(self.system, self.stops)
-
-    # --- wires, grips and hands ---------------------------------------------------------------
 
     @answer
     def wires(self) -> pd.DataFrame | None:
@@ -443,8 +439,6 @@ class Answers:
                      if body.grip and body.grip.hand is not None], "hand",
                     '[body."NAME".grip] with hand')
         return rigging.hand_clearance(self.system, self._tolerances)
-
-    # --- how a build comes out ----------------------------------------------------------------
 
     @answer
     def spots(self) -> list[Spot] | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -108,21 +108,24 @@ def in_words(system: System, data: pd.DataFrame, surface: str | None = None) -> 
     dict
         As `Table.words` takes it.
     """
-    words = {}
-    for column in data.columns:
-        name = bare(str(column)).removeprefix("at ").removesuffix(" deflection")
-        if name in system.inputs:
-            words[column] = partial(_input_words, system, name)
-        elif name in system.model.surfaces:
-            words[column] = partial(_surface_words, system, name)
-        elif name == "deflection" and surface:
-            words[column] = partial(_surface_words, system, surface)
-        elif name.replace(" ", "_") in AT and "input" in data.columns:
-            words[column] = partial(_input_words, system, None)
-        elif name in ("drawn", "half turn") and "surface" in data.columns:
-            words[column] = partial(_surface_words, system, None,
-                                    digits=READ if name == "drawn" else SMALL)
-    return words
+    words = {column: _words_of(system, column, data.columns, surface) for column in data.columns}
+    return {column: said for column, said in words.items() if said is not None}
+
+
+def _words_of(system, column, columns, surface) -> partial | None:
+    """How the cells of one column are said, from its row and value; None of a plain number."""
+    name = bare(str(column)).removeprefix("at ").removesuffix(" deflection")
+    if name in system.inputs:
+        return partial(_input_words, system, name)
+    if name in system.model.surfaces:
+        return partial(_surface_words, system, name)
+    if name == "deflection" and surface:
+        return partial(_surface_words, system, surface)
+    if name.replace(" ", "_") in AT and "input" in columns:
+        return partial(_input_words, system, None)
+    if name in ("drawn", "half turn") and "surface" in columns:
+        return partial(_surface_words, system, None, digits=READ if name == "drawn" else SMALL)
+    return None
 
 
 def _input_words(system, name, row, value):
@@ -157,3 +160,10 @@ def listed(names: Iterable[str], most: int = 4) -> str:
     names = list(names)
     more = f" and {len(names) - most} more" if len(names) > most else ""
     return f"{', '.join(names[:most])}{more}"
+
+
+def about(names: Iterable[str], sentence: str) -> Iterator[str]:
+    """A sentence of some parts, their names in place of {}; none where there are no parts."""
+    names = list(names)
+    if names:
+        yield sentence.format(listed(names))

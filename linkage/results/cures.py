@@ -63,26 +63,30 @@ def cures_of(results: Answers, pair: str, place: dict) -> list[Cure]:
 
 
 def _reliefs(results, pair) -> Iterator[Cure]:
-    unit, solids = results.system.model.length, results.system.model.solids
-    plates = [name for name in pair.split(" | ") if isinstance(solids[name], Plate | Washer)]
+    plates, unit = _plates_of(results.system.model, pair), results.system.model.length
     if not plates:
         yield Cure("relief", "none: neither part is a plate or washer",
                    "a relief is worked out of plates alone", works=False)
         return
     done, refused = results.reliefs or ([], [])
     for each in done:
-        for row in each.pairs:
-            if row["pair"] == pair:
-                yield Cure("relief", f"cut {relief.said_area(each.cut.removed.area, unit)} from "
-                           f"{each.name} by its template", f"proven {_down(row['after'], unit)} "
-                           f"with it, {shown_length(row['required'], unit)} required, over the "
-                           f"travel that the stops leave; narrowest left by it "
-                           f"{relief.said_width(each.cut.ligament, unit)}; no travel is lost",
-                           works=bool(row["after"] >= row["required"]))
+        yield from (_relieved(each, row, unit) for row in each.pairs if row["pair"] == pair)
     for name in plates:
         for sentence in refused:
             if f'"{name}"' in sentence:
                 yield Cure("relief", f"not found on {name}", sentence, works=False)
+
+
+def _plates_of(model, pair) -> list[str]:
+    return [name for name in pair.split(" | ") if isinstance(model.solids[name], Plate | Washer)]
+
+
+def _relieved(each, row, unit) -> Cure:
+    return Cure("relief", f"cut {relief.said_area(each.cut.removed.area, unit)} from {each.name} "
+                f"by its template", f"proven {_down(row['after'], unit)} with it, "
+                f"{shown_length(row['required'], unit)} required, over the travel that the stops "
+                f"leave; narrowest left by it {relief.said_width(each.cut.ligament, unit)}; no "
+                f"travel is lost", works=bool(row["after"] >= row["required"]))
 
 
 def _down(mm, unit):
@@ -93,19 +97,19 @@ def _down(mm, unit):
 
 def _ends(results, pair, place) -> Iterator[Cure]:
     """A nearer end of each input that the pair depends on, by spacer or stop."""
-    system, found = results.system, scene_of(results.system).pairs[pair]
+    system, near_pair = results.system, scene_of(results.system).pairs[pair]
     if results.built:
         yield Cure("moved stop", "not looked for as built",
                    "run it as drawn for spacers and stops", works=False)
         return
-    grid = _grid(system, found)
-    for name in found.inputs:
+    grid = _grid(system, near_pair)
+    for name in near_pair.inputs:
         if abs(place.get(name, 0.0)) < STEP:
             continue
         greatest = place[name] > 0
         way = f"{name} {gearing.sense_word(system, name, greatest)}"
         try:
-            yield _end(system, found, grid, (name, greatest, way))
+            yield _end(system, near_pair, grid, (name, greatest, way))
         except LinkageError as error:
             yield Cure("moved stop", f"not found toward {way}", error.sentence, works=False)
 

@@ -10,7 +10,7 @@ from .. import gearing, loads
 from ..motion import System
 from ..stops import judged_box
 from ..units import LENGTHS
-from .columns import counted, listed
+from .columns import about, counted, listed
 from .verdict import Miss
 
 if TYPE_CHECKING:
@@ -70,25 +70,23 @@ def _return(results, name, within):
 def _friction(results, name, limit):
     system = results.system
     most, at, wide = loads.most_friction(results.feel[name])
-    said = (f"friction {_force(system, most, 4 if most <= limit else 2)} at the grip, "
-            f"{_force(system, limit)} allowed")
+    words = (f"friction {_force(system, most, 4 if most <= limit else 2)} at the grip, "
+             f"{_force(system, limit)} allowed")
     where = gearing.said_input(system, name, at)
     if math.isnan(most):
         yield Miss("hands off", name, f"whether friction at the grip keeps to "
                    f"{_force(system, limit)} is open: out of reach there, or friction that grows "
                    f"with the load that it makes itself", where, decided=False)
     elif most <= limit < most + wide:
-        yield Miss("hands off", name, f"{said}, {_force(system, wide, 4)} more perhaps between the "
-                   f"positions looked at", where, decided=False, short=most - limit)
+        yield Miss("hands off", name, f"{words}, {_force(system, wide, 4)} more perhaps between "
+                   f"the positions looked at", where, decided=False, short=most - limit)
     elif most > limit:
-        yield Miss("hands off", name, said, where, short=most - limit)
+        yield Miss("hands off", name, words, where, short=most - limit)
 
 
 def _trimmed(results, name, ends):
     system = results.system
-    trims = [trim for trim, of in loads.trimmers(system).items() if of == name]
-    each = [(loads.trimmed_margin(system, trim, *ends), trim) for trim in trims]
-    (margin, at, wide), trim = max(each, key=lambda one: (not math.isnan(one[0][0]), one[0][0]))
+    (margin, at, wide), trim = _best_trim(system, name, ends)
     words = f"held hands off from {_range(system, name, ends)} by {trim}"
     where = gearing.said_input(system, name, at)
     falls = loads.falling(system, trim, *ends)
@@ -96,11 +94,7 @@ def _trimmed(results, name, ends):
     if ends[0] < box[0] - 1e-9 or ends[1] > box[1] + 1e-9:
         yield Miss("hands off", name, f"not {words}: the stick goes no farther than "
                    f"{_range(system, name, box)}")
-    creeps = [each for each in (results.releases or {}).get(trim, ()) if each.does != 0]
-    if creeps:
-        yield Miss("hands off", trim, "does not stay where it is put when let go, all else at "
-                   "neutral",
-                   gearing.said_input(system, trim, (creeps[0].least + creeps[0].greatest) / 2))
+    yield from _creeping(results, trim)
     if math.isnan(margin) or 0 <= margin < wide:
         yield Miss("hands off", name, f"whether it is {words} is not shown", where, decided=False)
     elif margin < 0:
@@ -110,6 +104,22 @@ def _trimmed(results, name, ends):
         yield Miss("hands off", name, f"not {words}: with trim at "
                    f"{gearing.said_input(system, trim, falls[0])} it runs away from where the "
                    f"forces balance")
+
+
+def _best_trim(system, name, ends):
+    """What `loads.trimmed_margin` gives of the input that trims another best, and that input."""
+    margins = [(loads.trimmed_margin(system, trim, *ends), trim)
+               for trim, of in loads.trimmers(system).items() if of == name]
+    return max(margins, key=lambda one: (not math.isnan(one[0][0]), one[0][0]))
+
+
+def _creeping(results, trim):
+    """A trim that moves on its own: what it trims then holds no longer."""
+    creeps = [part for part in (results.releases or {}).get(trim, ()) if part.does != 0]
+    if creeps:
+        yield Miss("hands off", trim, "does not stay where it is put when let go, all else at "
+                   "neutral", gearing.said_input(
+                       results.system, trim, (creeps[0].least + creeps[0].greatest) / 2))
 
 
 def feels_judged(results: Answers) -> str:
@@ -123,31 +133,29 @@ def feels_judged(results: Answers) -> str:
 def feels_left(results: Answers) -> Iterator[str]:
     """What no limit is given for, and what of springs and friction can't be worked out."""
     model = results.system.model
-    silent = [name for name in results.feel if model.inputs[name].feel is None]
-    if silent:
-        yield f"return, friction and trim of {listed(silent)} when let go: no limit in the file"
+    yield from about((name for name in results.feel if model.inputs[name].feel is None),
+                     "return, friction and trim of {} when let go: no limit in the file")
     if model.springs:
         names = listed(f"spring {name}" for name in model.springs)
         yield f"strength, wear and set of {names} and of what they hang on: not worked out"
-    bare = list(_no_radius(model))
-    if bare:
-        yield (f"friction that grows with load at {listed(bare)}: the file gives no diameter of a "
-               f"ball or bolt there")
-    slides = [name for name, part in model.bodies.items()
-              if part.slides and model.bolt_arm(f"{name}/pivot")]
-    if slides:
-        yield (f"friction of {listed(slides)} from what tilts it in its guide: only the force "
-               f"across is in it")
+    yield from about([*(_balls_without_radius(model) if model.friction.rod_end else ()),
+                      *(_pivots_without_bolt(model) if model.friction.pivot else ())],
+                     "friction that grows with load at {}: the file gives no diameter of a ball or "
+                     "bolt there")
+    yield from about((name for name, part in model.bodies.items()
+                      if part.slides and model.bolt_arm(f"{name}/pivot")),
+                     "friction of {} from what tilts it in its guide: only the force across is in "
+                     "it")
 
 
-def _no_radius(model):
-    """Joints of which the file has a coefficient, and no radius."""
-    if model.friction.rod_end:
-        yield from (end for rod, part in model.rods.items() for k, end in enumerate(part.ends)
-                    if not model.ball_arm(rod, k) and not model.bolt_arm(end))
-    if model.friction.pivot:
-        bolted = {place for joint in model.joints.values() if joint.bolt for place in joint.places}
-        yield from (name for name in model.bodies if f"{name}/pivot" not in bolted)
+def _balls_without_radius(model):
+    return [end for rod, part in model.rods.items() for k, end in enumerate(part.ends)
+            if not model.ball_arm(rod, k) and not model.bolt_arm(end)]
+
+
+def _pivots_without_bolt(model):
+    bolted = {place for joint in model.joints.values() if joint.bolt for place in joint.places}
+    return [name for name in model.bodies if f"{name}/pivot" not in bolted]
 
 
 def feels_cover(results: Answers) -> Iterator[str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .. import gearing, rigging
-from .columns import counted, listed
+from .columns import about, counted
 from .verdict import Miss
 
 if TYPE_CHECKING:
@@ -18,15 +18,15 @@ if TYPE_CHECKING:
 
 def give_misses(results: Answers) -> Iterator[Miss]:
     """Surfaces that give, or move in their play, more than the file allows."""
-    for name, found, limit, word, where in _measured(results):
+    for name, size, limit, word, where in _measured(results):
         wide = results.lost_motion.attrs["error"] if word == "lost motion" else 0.0
-        if found > limit:
-            yield Miss("lost motion", name, f"{word} {found:.2f}°, {limit:.2f}° allowed", where,
-                       short=found - limit)
-        elif found + wide > limit:
-            yield Miss("lost motion", name, f"{word} {found:.4f}°, {found + wide:.4f}° perhaps "
+        if size > limit:
+            yield Miss("lost motion", name, f"{word} {size:.2f}°, {limit:.2f}° allowed", where,
+                       short=size - limit)
+        elif size + wide > limit:
+            yield Miss("lost motion", name, f"{word} {size:.4f}°, {size + wide:.4f}° perhaps "
                        f"between the stick positions looked at, {limit:.4f}° allowed", where,
-                       decided=False, short=found - limit)
+                       decided=False, short=size - limit)
 
 
 def gives_judged(results: Answers) -> str:
@@ -39,15 +39,13 @@ def gives_left(results: Answers) -> Iterator[str]:
     """What no limit is given for, and what can't be held against one."""
     surfaces = results.system.model.surfaces
     for key, word in (("lost_motion", "lost motion"), ("free_play", "free play")):
-        silent = [name for name, part in surfaces.items() if getattr(part, key) is None]
-        if silent:
-            yield f"{word} of {listed(silent)}: no limit in the file"
+        yield from about((name for name, part in surfaces.items() if getattr(part, key) is None),
+                         f"{word} of {{}}: no limit in the file")
     yield from _not_measured(results)
     rigid = dict.fromkeys(word for row in _lost(results)
                           if surfaces[row["surface"]].lost_motion is not None
                           for word in row["rigid"].split(", ") if word)
-    if rigid:
-        yield f"stretch of {listed(rigid)}: taken as rigid in the lost motion that is judged"
+    yield from about(rigid, "stretch of {}: taken as rigid in the lost motion that is judged")
 
 
 def _not_measured(results):

@@ -212,4 +212,5 @@ def ends_of(system: System, *, stopped: bool) -> list[str]:
 
 
 def _end_words(system, name, side) -> str:
-    return f"{name} {gearing.sense_word(system, name, side == 'greatest')}"
+    word = gearing.sense_word(system, name, side == "greatest")
+    return word if word.startswith(f"{name} ") else f"{name} {word}"

@@ -17,7 +17,7 @@ from ..stops import judged_box
 from ..units import LENGTHS, rounded_down, rounded_up, shown_length
 from . import feels, gives, hands, servos, strength, strength_left
 from .answers import Answers, NothingAsked
-from .columns import counted, listed, place_words
+from .columns import about, counted, place_words
 from .movements import (
     band_misses,
     directions_cover,
@@ -95,41 +95,50 @@ def verdict_of(results: Answers) -> Verdict:
     """
     missed, unknown, aside, met, covers = list(results.also_missed), [], [], [], []
     asked = asked_of(results)
-    if results.built and not results.system.model.has_tolerances:
-        unknown.append("builds: the file gives no tolerances, so what is said of every build is "
-                       "said of the drawing alone; add [tolerance] hardpoint and rod")
+    unknown += _without_tolerances(results)
     results.work_out([name for question in asked for name in question.answers])
     standings = [_standing(results, question) for question in asked]
     for question, standing in zip(asked, standings, strict=True):
         missed += standing.missed
         met += [standing.judged] if standing.judged and not standing.missed else []
         unknown += standing.left
-        if _is_known(results, question):
+        if _is_answered(results, question):
             aside += question.set_aside(results)
             covers += question.covers(results)
-    words = list(dict.fromkeys(q.kind for q in QUESTIONS if q not in asked))
-    if words:
-        aside.insert(0, f"not asked for: {', '.join(words)}")
+    aside = [*_not_asked_for(asked), *aside]
     return Verdict(tuple(missed), tuple(dict.fromkeys(unknown)), tuple(dict.fromkeys(aside)),
                    tuple(met), tuple(dict.fromkeys(covers)), BUILD[results.built],
                    tuple(standings))
 
 
-def _is_known(results, question) -> bool:
-    """Whether every answer that a question needs could be worked out, each looked at."""
-    return all([getattr(results, name) is not None for name in question.answers])
-
-
 def _standing(results, question) -> Standing:
     """How one question came out, its worst miss first."""
-    known, judged = _is_known(results, question), ""  # before what tells why one is lacking
+    judged, answered = "", _is_answered(results, question)
     missed, left = list(_undecided(results, question)), list(_not_asked(results, question))
-    if known:
+    if answered:
         missed += question.misses(results)
         judged = question.judged(results)
         left += question.left_out(results)
     return Standing(question.kind, question.chapter, tuple(sorted(
         missed, key=lambda miss: (not miss.decided, -miss.short))), judged, tuple(left))
+
+
+def _without_tolerances(results) -> Iterator[str]:
+    if results.built and not results.system.model.has_tolerances:
+        yield ("builds: the file gives no tolerances, so what is said of every build is said of "
+               "the drawing alone; add [tolerance] hardpoint and rod")
+
+
+def _is_answered(results, question) -> bool:
+    """Whether all that a question needs was worked out; each is asked, to know why it is not."""
+    answers = [getattr(results, name) for name in question.answers]
+    return all(answer is not None for answer in answers)
+
+
+def _not_asked_for(asked) -> Iterator[str]:
+    words = dict.fromkeys(question.kind for question in QUESTIONS if question not in asked)
+    if words:
+        yield f"not asked for: {', '.join(words)}"
 
 
 def asked_of(results: Answers) -> list[Question]:
@@ -224,9 +233,9 @@ def _no_clearance_of(results):
     if bare:
         yield (f"clearance of {', '.join(bare)}: no shape in the file; nothing is proven about "
                f"them")
-    if results.system.model.springs:
-        yield (f"clearance of {listed(f'spring {name}' for name in results.system.model.springs)}: "
-               f"a spring has no shape in the file; nothing is proven about it")
+    yield from about((f"spring {name}" for name in results.system.model.springs),
+                     "clearance of {}: a spring has no shape in the file; nothing is proven about "
+                     "it")
     gaps = undrawn(scene_of(results.system))
     if gaps:
         yield (f"clearance of what is not drawn: no solid of the file is there for "
@@ -237,10 +246,9 @@ def _no_clearance_meant(results):
     waived = scene_of(results.system).waived
     if waived:
         yield f"clearance waived: {'; '.join(f'{pair} ({why})' for pair, why in waived.items())}"
-    bare = [pair.name for pair in scene_of(results.system).pairs.values()
-            if pair.required == 0 and pair.rule not in ("stop", "waived", "joined")]
-    if bare:
-        yield f"clearance required of 0, free of contact and no more: {listed(bare)}"
+    yield from about((pair.name for pair in scene_of(results.system).pairs.values()
+                      if pair.required == 0 and pair.rule not in ("stop", "waived", "joined")),
+                     "clearance required of 0, free of contact and no more: {}")
     joints = {item.ball.joint for item in scene_of(results.system).left_out}
     if joints:
         yield (f"clearance at {counted(len(joints), 'joint', 'joints')}, within the radius listed "
@@ -322,9 +330,9 @@ def _tilt_covers(results):
 
 
 def _tilts_left(results):
-    open_ = [row["end"] for row in results.misalignment.to_dict("records") if row["ok"] is None]
-    if open_:
-        yield f"tilt of rod ends at {listed(open_)}: the file gives no bolt or no limit"
+    yield from about((row["end"] for row in results.misalignment.to_dict("records")
+                      if row["ok"] is None),
+                     "tilt of rod ends at {}: the file gives no bolt or no limit")
 
 
 def _pin_misses(results):
@@ -410,7 +418,8 @@ QUESTIONS = (  # in the order of the verdict
     Question("stop", "stops", ("stops", "real_travel"), _stop_misses, _ends_judged, _ends_without,
              _covering("Stops are judged along their own input, the others at neutral, as drawn;"
                        " whether the stick gets past them, {builds}, over all that they hang on.")),
-    Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins"),
+    Question("load", "loads", ("worst_loads", "rod_margins", "tube_margins", "joint_margins",
+                                "fixing_margins"),
              strength.load_misses,
              strength.margins_judged, strength_left.no_strength,
              strength.load_covers, strength.cases_switched),

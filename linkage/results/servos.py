@@ -9,11 +9,23 @@ from typing import TYPE_CHECKING
 from .. import gearing, loads
 from ..model import SENSES
 from ..units import LENGTHS
-from .columns import counted, listed
+from .columns import about, counted
 from .verdict import Miss
 
 if TYPE_CHECKING:
     from .answers import Answers
+
+LEFT_OUT = (  # what of a servo is not judged, and, by its row of the table and the file, of which
+    ("how near its arm may come to dead centre: no over_centre in the file",
+     lambda row, servo: servo.over_centre is None),
+    ("how near its arm comes to dead centre: no rod that reaches is linked to it",
+     lambda row, servo: servo.over_centre is not None and math.isnan(row["over_centre"])),
+    ("force that overpowers it: no clutch and no shear_pin in the file",
+     lambda row, servo: math.isnan(row["gives_way"])),
+    ("force that overpowers it: no grip",
+     lambda row, servo: not math.isnan(row["gives_way"]) and math.isnan(row["overpower"])),
+    ("what its clutch or pin still holds once it gave way, a run that is cut between it and the "
+     "stick, and how it is fixed: not worked out", lambda row, servo: True))
 
 
 def servo_misses(results: Answers) -> Iterator[Miss]:
@@ -80,26 +92,11 @@ def servos_judged(results: Answers) -> str:
 def servos_left(results: Answers) -> Iterator[str]:
     """What the file says too little of."""
     rows, servos = results.servos.to_dict("records"), results.system.model.servos
-    still = [row["servo"] for row in rows if not row["input"]]
-    if still:
-        yield f"servo {listed(still)}: no input moves its arm, so nothing of it is judged"
-    rows = [row for row in rows if row["input"]]
-    for words, names in (
-            ("how near its arm may come to dead centre: no over_centre in the file",
-             [row["servo"] for row in rows if servos[row["servo"]].over_centre is None]),
-            ("how near its arm comes to dead centre: no rod that reaches is linked to it",
-             [row["servo"] for row in rows if servos[row["servo"]].over_centre is not None
-              and math.isnan(row["over_centre"])]),
-            ("force that overpowers it: no clutch and no shear_pin in the file",
-             [row["servo"] for row in rows if math.isnan(row["gives_way"])]),
-            ("force that overpowers it: no grip", [
-                row["servo"] for row in rows if not math.isnan(row["gives_way"])
-                and math.isnan(row["overpower"])]),
-            ("what its clutch or pin still holds once it gave way, a run that is cut between it "
-             "and the stick, and how it is fixed: not worked out",
-             [row["servo"] for row in rows])):
-        if names:
-            yield f"servo {listed(names)}, {words}"
+    yield from about((row["servo"] for row in rows if not row["input"]),
+                     "servo {}: no input moves its arm, so nothing of it is judged")
+    for words, applies in LEFT_OUT:
+        yield from about((row["servo"] for row in rows if row["input"]
+                          and applies(row, servos[row["servo"]])), f"servo {{}}, {words}")
 
 
 def servos_cover(results: Answers) -> Iterator[str]:

@@ -32,12 +32,13 @@ def load_misses(results: Answers) -> Iterator[Miss]:
         for column, words in MARGINS.items():
             yield from _margin_miss(row["rod"], f"margin {words}", row[column], wide)
     for row in results.tube_margins.to_dict("records"):
-        wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress"))
+        wide = max(error.get((row["body"], what), 0.0) for what in ("tube", "stress", "buckling"))
         word = section_word(results, row["body"]).removeprefix("torque ")
         wide += BETWEEN_CUTS if word == "plate" else 0.0
         yield from _margin_miss(row["body"], f"margin of its {word}{_tube_words(results, row)}",
                                 row["margin"], wide)
     yield from _joint_misses(results, error)
+    yield from _fixing_misses(results, error)
 
 
 def weakest(results: Answers, most: int = 5) -> list[dict]:
@@ -62,16 +63,24 @@ def weakest(results: Answers, most: int = 5) -> list[dict]:
 def _every_margin(results) -> Iterator[tuple]:
     """Part, check, margin and the row of the load it is at, None where there is none."""
     worst = {(row["part"], row["what"]): row for row in results.worst_loads.to_dict("records")}
-    for row in results.rod_margins.to_dict("records"):
-        pull, push = (worst.get((row["rod"], what)) for what in ("tension", "compression"))
-        greater = max((k for k in (pull, push) if k), key=lambda k: k["force"], default=None)
-        for column, words in MARGINS.items():
-            yield row["rod"], words, row[column], push if column == "column_margin" else greater
+    yield from _rod_margins(results, worst)
     for row in results.tube_margins.to_dict("records"):
         yield row["body"], section_word(results, row["body"]), row["margin"], row
     for row in results.joint_margins.to_dict("records"):
         yield (row["at"], f"{row['check']} (joint {row['joint']})", row["margin"],
                _borne(results, worst, row["at"]))
+    for row in results.fixing_margins.to_dict("records"):
+        yield (row["plate"], f"{row['check']} ({row['fixing']})", row["margin"],
+               row if row["case"] else None)
+
+
+def _rod_margins(results, worst) -> Iterator[tuple]:
+    """Of each rod: a column fails in compression, all else under the greater load."""
+    for row in results.rod_margins.to_dict("records"):
+        pull, push = (worst.get((row["rod"], what)) for what in ("tension", "compression"))
+        greater = max((k for k in (pull, push) if k), key=lambda k: k["force"], default=None)
+        for column, words in MARGINS.items():
+            yield row["rod"], words, row[column], push if column == "column_margin" else greater
 
 
 def section_word(results: Answers, name: str) -> str:
@@ -105,6 +114,17 @@ def _joint_misses(results, error):
                     borne(what)), default=0.0)
         yield from _margin_miss(row["at"], f"margin of {row['check']}, joint {row['joint']}, "
                                 f"x {row['factor']:.4g} ({row['reason']}),", row["margin"], wide)
+
+
+def _fixing_misses(results, error):
+    """Each weld and set of bolts, as wide as the load of its plate may be."""
+    for row in results.fixing_margins.to_dict("records"):
+        wide = BETWEEN_CUTS + max((share for (part, _), share in error.items()
+                                   if part in (row["plate"], row["plate"].split("/")[0])),
+                                  default=0.0)
+        yield from _margin_miss(row["plate"], f"margin of {row['check']}, {row['fixing']}, "
+                                f"x {row['factor']:.4g} ({row['reason']}), under {row['case']},",
+                                row["margin"], wide)
 
 
 def _tube_words(results, row) -> str:
@@ -154,7 +174,8 @@ def load_covers(results: Answers) -> Iterator[str]:
 def margins_judged(results: Answers) -> str:
     """How many margins there are."""
     margins = [*results.rod_margins[list(MARGINS)].to_numpy(dtype=float).ravel(),
-               *results.tube_margins["margin"], *results.joint_margins["margin"]]
+               *results.tube_margins["margin"], *results.joint_margins["margin"],
+               *results.fixing_margins["margin"]]
     return counted(sum(map(math.isfinite, margins)), "margin", "margins")
 
 

@@ -274,10 +274,10 @@ def _come(chosen, row) -> str:
     length = chosen.layout.model.length
     if row["kind"] not in SCALE and not row["input"]:
         return f'"{row["target"]}" is moved by nothing'
-    found, wanted = (said(row[word], row["unit"], length) for word in ("found", "wanted"))
+    reached, wanted = (said(row[word], row["unit"], length) for word in ("found", "wanted"))
     if row["within"] == 0:
-        return f'"{row["target"]}" comes to {found} (at least {wanted})'
-    return (f'"{row["target"]}" comes to {found} '
+        return f'"{row["target"]}" comes to {reached} (at least {wanted})'
+    return (f'"{row["target"]}" comes to {reached} '
             f"(wanted {wanted} within {said(row['within'], row['unit'], length)})")
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from ..geometry import Piece
 from ..geometry.outlines import spanned
-from ..model import Box, SurfaceShape
+from ..model import SurfaceShape
 from ..model.solids import FlatShape, Shape
 
 WITHIN = 0.05  # mm that a flat may lie off a round surface
@@ -34,13 +34,15 @@ def tessellated(shape: Shape, within: float = WITHIN) -> np.ndarray:
         return shape.pieces().corners
     if isinstance(shape, FlatShape):
         return _flat(shape, within)
-    if isinstance(shape, Box):
-        return _outwards(np.concatenate([_fan(loop) for (loop,) in shape.faces(within, 0.0)]))
-    return np.concatenate([_bar(piece, within) for piece in shape.pieces()])
+    return np.concatenate([_bar(piece, within) if piece.radius else _hull(piece)
+                           for piece in shape.pieces()])
 
 
-def _fan(loop):
-    return np.stack([np.broadcast_to(loop[0], (len(loop) - 2, 3)), loop[1:-1], loop[2:]], axis=1)
+def _hull(piece: Piece):
+    """A piece with flat sides."""
+    from scipy.spatial import ConvexHull
+
+    return _outwards(piece.points[ConvexHull(piece.points).simplices])
 
 
 def _outwards(corners):

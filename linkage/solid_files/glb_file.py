@@ -128,34 +128,39 @@ class _File:
     def animation(self, name: str, low: float, high: float, rest: dict) -> None:
         """From one end of an input's travel to the other and back."""
         way = np.linspace(low, high, STEPS)
-        motion = self.system.sweep(**{n: way if n == name else np.full(STEPS, value)
-                                      for n, value in rest.items()})
-        good = np.flatnonzero(motion.reachable)
-        if len(good) < 2:
+        way = way[np.flatnonzero(self._sweep(name, way, rest).reachable)]
+        if len(way) < 2:
             return
-        way = way[good]
-        reached = self.system.sweep(**{n: way if n == name else np.full(len(way), value)
-                                       for n, value in rest.items()})
+        reached = self._sweep(name, way, rest)
         order = np.concatenate([np.arange(len(way)), np.arange(len(way))[-2::-1]])
-        time = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(way[order])))])
-        time = (2 * SECONDS * time / time[-1]).astype("<f4")[:, None]
-        at = self._accessor(time, "SCALAR", FLOAT)
-        self.json["accessors"][at] |= {"min": [float(time.min())], "max": [float(time.max())]}
+        clock = self._clock(way[order])
         channels, samplers = [], []
         for part in self.parts:
             shift, turn = (k[order] for k in self._poses(reached, part))
             if np.ptp(shift, axis=0).max() < 1e-9 and np.ptp(turn, axis=0).max() < 1e-12:
                 continue
-            flip = np.cumprod(np.concatenate([[1.0], np.where(
-                (turn[1:] * turn[:-1]).sum(axis=1) < 0, -1.0, 1.0)]))
-            for path, values in (("translation", shift), ("rotation", turn * flip[:, None])):
-                samplers.append({"input": at, "interpolation": "LINEAR", "output": self._accessor(
-                    values.astype("<f4"), f"VEC{values.shape[1]}", FLOAT)})
+            for path, values in (("translation", shift), ("rotation", _unflipped(turn))):
+                samplers.append({"input": clock, "interpolation": "LINEAR",
+                                 "output": self._accessor(
+                                     values.astype("<f4"), f"VEC{values.shape[1]}", FLOAT)})
                 channels.append({"sampler": len(samplers) - 1, "target": {
                     "node": self._node[part], "path": path}})
         if channels:
             self.json.setdefault("animations", []).append(
                 {"name": name, "channels": channels, "samplers": samplers})
+
+    def _sweep(self, name, way, rest):
+        """Along one input, the others at rest."""
+        return self.system.sweep(**{n: way if n == name else np.full(len(way), value)
+                                    for n, value in rest.items()})
+
+    def _clock(self, way) -> int:
+        """When each position is passed, at an even pace of the input."""
+        time = np.concatenate([[0.0], np.cumsum(np.abs(np.diff(way)))])
+        time = (2 * SECONDS * time / time[-1]).astype("<f4")[:, None]
+        at = self._accessor(time, "SCALAR", FLOAT)
+        self.json["accessors"][at] |= {"min": [float(time.min())], "max": [float(time.max())]}
+        return at
 
     def _accessor(self, values, kind, component, target=None) -> int:
         raw = np.ascontiguousarray(values).tobytes()
@@ -178,3 +183,10 @@ class _File:
         return b"".join([struct.pack("<4sII", b"glTF", 2, 12 + 8 + len(head) + 8 + len(data)),
                          struct.pack("<I4s", len(head), b"JSON"), head,
                          struct.pack("<I4s", len(data), b"BIN\0"), data])
+
+
+def _unflipped(turn) -> np.ndarray:
+    """Quaternions (n, 4), the sign of each so that they go on from the one before."""
+    flip = np.cumprod(np.concatenate([[1.0], np.where(
+        (turn[1:] * turn[:-1]).sum(axis=1) < 0, -1.0, 1.0)]))
+    return turn * flip[:, None]

@@ -41,14 +41,14 @@ def stop_rates(made: Meeting, angle: float, thickness: float) -> dict:
     per = 1.0 if system.inputs[made.stop.input].unit == "mm" else np.pi / 180
     seeds = Seeds({made.stop.input: np.eye(count)[0] * per}, *seeds_of(rows))
     rate = _gap_rate(made, (one, other), way, angle, seeds)
-    found = {name: (float(-k / rate[0]), known[name])
+    rates = {name: (float(-k / rate[0]), known[name])
              for name, k in zip(known, rate[1:], strict=True)}
     for face, sense in ((made.pair.first, -1.0), (made.pair.second, 1.0)):
-        found |= {(face, f"face {axis}"): (float(-sense * k / rate[0]), model.tolerance.hardpoint)
+        rates |= {(face, f"face {axis}"): (float(-sense * k / rate[0]), model.tolerance.hardpoint)
                   for axis, k in zip(STATIONS, way, strict=True)}
     if made.stop.spacer is not None:
-        found[made.name, "spacer"] = float(1 / rate[0]), model.spacer_tolerance(made.name)
-    return found
+        rates[made.name, "spacer"] = float(1 / rate[0]), model.spacer_tolerance(made.name)
+    return rates
 
 
 def dimension_tolerances(system: System) -> dict:

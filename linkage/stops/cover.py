@@ -76,13 +76,13 @@ class Cells:
         ndarray of bool (n,)
         """
         low, high = self.ends()
-        found = ((low <= place) & (place <= high)).all(axis=1)
-        ahead = np.flatnonzero(found)
+        reached = ((low <= place) & (place <= high)).all(axis=1)
+        ahead = np.flatnonzero(reached)
         while ahead.size:
-            rest = np.flatnonzero(~found)
+            rest = np.flatnonzero(~reached)
             ahead = rest[self.picked(rest).meeting(self.picked(ahead))]
-            found[ahead] = True
-        return found
+            reached[ahead] = True
+        return reached
 
     def meeting(self, others: Cells) -> np.ndarray:
         """Which cells share a face, an edge or a corner with one of others: bool (n,)."""

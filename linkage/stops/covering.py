@@ -276,8 +276,8 @@ class Cover:
         stage = self.stage
         which, cell = self._items(of, centres)
         cells = self.names, centres, halves
-        found = touching(stage, (which, cell), cells, self.tolerances)
-        sure, gap = found.sure, found.gap
+        contact = touching(stage, (which, cell), cells, self.tolerances)
+        sure, gap = contact.sure, contact.gap
         open_, past, midway = np.zeros((3, len(of)), bool)
         some = np.flatnonzero((gap < 0) & ~sure)
         if self.tolerances is not None:
@@ -295,7 +295,7 @@ class Cover:
             todo = np.flatnonzero(stage.trees.of_pair[of] & ~open_)
             open_[todo] = ~meshes_apart(stage, of[todo], (self.names, centres[todo], halves[todo]),
                                         self.tolerances)
-        return open_, past, midway, self._worth(of, cells, (which, cell), found)
+        return open_, past, midway, self._worth(of, cells, (which, cell), contact)
 
     def _items(self, of, centres):
         """Piece pairs of the stop of each cell: all, or of a mesh those nearest at its middle."""
@@ -350,7 +350,7 @@ class Cover:
 
     def missed(self, cells: Cells) -> list[MissedStop]:
         """Ends with a stop at which the cover reaches the limit of the search."""
-        found = []
+        stops_missed = []
         low, high = cells.ends()
         for end in dict.fromkeys((m.stop.input, m.stop.side) for m in self.made):
             stops = [m for m in self.made if (m.stop.input, m.stop.side) == end]
@@ -361,10 +361,10 @@ class Cover:
                 places[:, k] = self.box[k, last]
                 gap = np.min([self._gaps(m, places) for m in stops], axis=0)
                 best = int(np.nanargmax(gap)) if np.isfinite(gap).any() else 0
-                found.append(MissedStop(*end, tuple(m.name for m in stops),
-                                        dict(zip(self.names, places[best].tolist(), strict=True)),
-                                        float(gap[best])))
-        return found
+                place = dict(zip(self.names, places[best].tolist(), strict=True))
+                stops_missed.append(MissedStop(*end, tuple(m.name for m in stops), place,
+                                               float(gap[best])))
+        return stops_missed
 
     def _gaps(self, made, places):
         return made.gap_at({n: places[:, i] for i, n in enumerate(self.names)}, made.thickness)

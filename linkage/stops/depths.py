@@ -51,17 +51,17 @@ def depths(stage: Stage, posture: Posture, which: np.ndarray, cells: np.ndarray,
     -------
     Depths
     """
-    found = Depths(np.full(len(which), np.nan), np.full((3, len(which)), np.nan),
-                   tuple(np.full((3, len(which)), np.nan) for _ in range(2)))
+    depths = Depths(np.full(len(which), np.nan), np.full((3, len(which)), np.nan),
+                    tuple(np.full((3, len(which)), np.nan) for _ in range(2)))
     axes = stage.axes(posture, which, cells)
     good, thin = in_reach(axes), stage.round[which]
     for here in (np.flatnonzero(good & thin), np.flatnonzero(good & ~thin)):
         if here.size:
             gap, way, *points = _between(stage, [k[..., here] for k in axes], which[here], feet)
-            found.gap[here], found.way[:, here] = gap, way
-            for whole, part in zip(found.feet, points, strict=True):
+            depths.gap[here], depths.way[:, here] = gap, way
+            for whole, part in zip(depths.feet, points, strict=True):
                 whole[:, here] = part
-    return found
+    return depths
 
 
 @np.errstate(all="ignore")  # parallel edges have no axis of their own

@@ -144,9 +144,9 @@ class Meeting:
         ends = np.zeros((len(places), len(names)))
         ends[:, 0] = self.limit
         starts = np.concatenate([np.zeros((len(places), 1)), places], axis=1)
-        found = first_contact(self.stage(self.thickness), Ways(names, ends, starts))
-        met = found.met_at[0]
-        return (found.free_to[0] * self.limit,
+        contact = first_contact(self.stage(self.thickness), Ways(names, ends, starts))
+        met = contact.met_at[0]
+        return (contact.free_to[0] * self.limit,
                 np.where(np.isfinite(met), met, np.nan) * self.limit)
 
     def contact(self, thickness: float) -> float:
@@ -265,8 +265,8 @@ def first_contacts(system: System) -> dict:
     """
     def work():
         made = _each(meeting, system)
-        found = _marched([(m, m.thickness) for m in made])
-        return {m.name: ends for m, ends in zip(made, found, strict=True)
+        contacts = _marched([(m, m.thickness) for m in made])
+        return {m.name: ends for m, ends in zip(made, contacts, strict=True)
                 if ends[0] or m.free_at_neutral(m.thickness) > 0}
 
     return system.kept("first contacts of stops", work)
@@ -287,8 +287,8 @@ def _marched(asked, within: float = WITHIN) -> list[tuple[float, float]]:
         return []
     ways = Ways.of_inputs([(m.stop.input, m.limit) for m, _ in asked])
     stage = stage_with(scene_of(asked[0][0].system), [(m.pair, m.solid(t)) for m, t in asked])
-    found = first_contact(stage, ways, np.eye(len(asked), dtype=bool), within)
-    free, met = np.diag(found.free_to), np.diag(found.met_at)
+    contact = first_contact(stage, ways, np.eye(len(asked), dtype=bool), within)
+    free, met = np.diag(contact.free_to), np.diag(contact.met_at)
     limits = np.array([m.limit for m, _ in asked])
     return list(zip((free * limits).tolist(),
                     np.where(np.isfinite(met), met, np.nan) * limits, strict=True))
@@ -322,8 +322,8 @@ def bare_contacts(system: System) -> dict:
     """About where the faces of each stop that has a spacer first meet without it."""
     def work():
         bare = [m for m in _each(_plain, system) if m.stop.spacer is not None]
-        found = _marched([(m, 0.0) for m in bare], ABOUT)
-        return {m.name: met_at for m, (_, met_at) in zip(bare, found, strict=True)}
+        contacts = _marched([(m, 0.0) for m in bare], ABOUT)
+        return {m.name: met_at for m, (_, met_at) in zip(bare, contacts, strict=True)}
 
     return system.kept("bare contacts of stops", work)
 

@@ -167,11 +167,10 @@ def _governs(m, first, beside, troubles):
 
 def _troubles(system: System, first, proven) -> dict:
     """What happens before the first stop of each end: ``{(input, side): sentence or ""}``."""
-    # complexity over 10: rods and pairs are asked together, pairs only where nothing is proven
     ways = Ways.of_inputs([(m.made.stop.input, m.met_at) for m in first])
     free, met = first_loss(system, ways)
-    found = [("", free, met), *_touches(system, ways, first, proven)]
-    names, free, met = (list(part) for part in zip(*found, strict=True))
+    losses = [("", free, met), *_touches(system, ways, first, proven)]
+    names, free, met = (list(part) for part in zip(*losses, strict=True))
     return {m.end: _first_trouble(names, np.array(free)[:, k], np.array(met)[:, k], m)
             for k, m in enumerate(first)}
 
@@ -185,9 +184,9 @@ def _touches(system, ways, first, proven):
         return
     pairs = [near[k] for k in asked]
     moved = np.array([[m.made.stop.input in pair.inputs for m in first] for pair in pairs])
-    found = first_contact(Stage(scene_of(system), pairs), ways, moved, apart_to=apart_to[asked])
+    contact = first_contact(Stage(scene_of(system), pairs), ways, moved, apart_to=apart_to[asked])
     for k, pair in enumerate(pairs):
-        yield pair.name, found.free_to[k], found.met_at[k]
+        yield pair.name, contact.free_to[k], contact.met_at[k]
 
 
 def _apart_to(system, proven, pairs, ways) -> np.ndarray:
@@ -205,14 +204,14 @@ def _first_trouble(names, free, met, stop) -> str:
     """What comes before the end of a way, a stop's, or isn't proven not to; "" when nothing."""
     if (free >= 1.0).all():
         return ""
-    said, end = stop.made.said, stop.met_at
+    in_words, end = stop.made.said, stop.met_at
     k = int(met.argmin())
     if (1.0 - met[k]) * abs(end) > WITHIN:
         what = f"{names[k]} touch" if k else "a rod comes to the end of its reach"
-        return f"{what} before it, at {said(met[k] * end, 2)}"
+        return f"{what} before it, at {in_words(met[k] * end, 2)}"
     k = int(free.argmin())
     if (1.0 - free[k]) * abs(end) <= WITHIN:
         what = f"{names[k]} touch" if k else "a rod comes to the end of its reach"
         return f"not decided: {what} within a millionth of it"
     what = f"{names[k]} are proven apart" if k else "every rod is proven to reach"
-    return f"not decided: {what} up to {said(free[k] * end, FINE)} only"
+    return f"not decided: {what} up to {in_words(free[k] * end, FINE)} only"

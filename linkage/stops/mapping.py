@@ -164,9 +164,9 @@ def _along(system, ways: Ways, touching) -> tuple[dict, dict]:
         scene = scene_of(system)
         spaced = _spaced(system)
         stage = stage_with(scene, [(scene.pairs[name], spaced.get(name)) for name in touching])
-        found = first_contact(stage, ways)
-        free |= dict(zip(touching, found.free_to, strict=True))
-        met |= dict(zip(touching, found.met_at, strict=True))
+        contact = first_contact(stage, ways)
+        free |= dict(zip(touching, contact.free_to, strict=True))
+        met |= dict(zip(touching, contact.met_at, strict=True))
     return free, met
 
 

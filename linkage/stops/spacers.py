@@ -77,14 +77,14 @@ def _wanted_angle(made: Meeting, deflection, wanted) -> float:
                                f"{{{name!r}: degrees}}")
         return float(wanted[name])
     (surface, value), = deflection.items()
-    found = crossings(lambda x: made.system.sweep(**{name: x}).deflection(surface),
-                      np.sort(np.linspace(0.0, made.limit, STEPS)), float(value))
-    if not found.size:
+    places = crossings(lambda x: made.system.sweep(**{name: x}).deflection(surface),
+                       np.sort(np.linspace(0.0, made.limit, STEPS)), float(value))
+    if not places.size:
         ends = made.system.sweep(**{name: [0.0, made.limit]}).deflection(surface)
         raise LinkageError(f'stop "{made.name}": "{surface}" does not come to {value:+.1f}° there '
                            f"(it goes from {ends[0]:+.1f}° to {ends[1]:+.1f}°); ask for less",
                            surface=surface)
-    return float(found[np.argmin(np.abs(found))])
+    return float(places[np.argmin(np.abs(places))])
 
 
 def thickness_for(made: Meeting, angle: float) -> float:
@@ -114,13 +114,14 @@ def thickness_for(made: Meeting, angle: float) -> float:
                            f"ask for less", stop=made.name)
     neutral = float(made.gap([0.0], 0.0)[0])
     reach = 4 * max(free, neutral) + 1.0
-    found = crossings(lambda t: np.array([made.gap([angle], k)[0] if k > 0 else free for k in t]),
-                      np.linspace(0.0, reach, 9))
-    if not found.size:
+    thicknesses = crossings(
+        lambda t: np.array([made.gap([angle], k)[0] if k > 0 else free for k in t]),
+        np.linspace(0.0, reach, 9))
+    if not thicknesses.size:
         raise LinkageError(f'stop "{made.name}": no spacer up to {shown_length(reach, unit)} makes '
                            f"its faces meet at {angle:+.2f}°; ask for another position",
                            stop=made.name)
-    return float(found[0])
+    return float(thicknesses[0])
 
 
 def stock_about(stock: Sequence[float], exact: float) -> tuple:

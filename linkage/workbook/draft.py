@@ -19,6 +19,7 @@ from ..units import shown_length
 
 STATIONS = ("FS", "BL", "WL")
 ALIKE = 1e-6  # mm within which a part and its twin are mirror images
+ADDED = "new"  # not in the file
 MOST_UNDONE = 200
 MOST_HALVES = 100
 # How far a changed dimension may go, mm: more than any light aircraft has, little enough to catch a
@@ -292,28 +293,35 @@ def part_rows(draft: Draft) -> list[dict]:
     """
     model, rows = draft.model, []
     for name, body in (*model.bodies.items(), (AIRFRAME, model.airframe)):
-        places = [f"{name}/{p}" for p in body.points]
-        if name != AIRFRAME:
-            extra = ["pivot"] if body.pivot is not None else []
-            extra += ["through"] if body.through is not None else []
-            places = [f"{name}/{p}" for p in extra] + places
+        places = _places(name, body)
         if places:
             rows.append({"name": name, "kind": "body", "rows": [_place_row(draft, p)
                                                                 for p in places]})
-    for name in model.rods:
-        before, now = draft.original.rod_length(name), model.rod_length(name)
-        rows.append({"name": name, "kind": "rod", "rows": [
-            {"address": name, "label": name, "values": [_bare(now, model.length)],
-             "changed": _moved(before, now, model.length)}]})
-    return rows
+    return rows + [{"name": name, "kind": "rod", "rows": [_rod_row(draft, name)]}
+                   for name in model.rods]
+
+
+def _places(name, body) -> list[str]:
+    """Addresses of the places that the file gives of a body or of the structure."""
+    own = ("pivot", "through") if name != AIRFRAME else ()
+    return [f"{name}/{p}" for p in (*(p for p in own if getattr(body, p) is not None),
+                                    *body.points)]
+
+
+def _rod_row(draft, name):
+    now, unit = draft.model.rod_length(name), draft.model.length
+    before = draft.original.rod_length(name) if name in draft.original.rods else None
+    return {"address": name, "label": name, "values": [_bare(now, unit)],
+            "changed": ADDED if before is None else _moved(before, now, unit)}
 
 
 def _place_row(draft, address):
     model, unit = draft.model, draft.model.length
-    here, before = _written(model, address), _written(draft.original, address)
+    here, before = _written(model, address), _written(draft.original, address, default=None)
     arm = arm_of(model, address)
-    moved = [f"{word} {text}" for word, a, b in zip(STATIONS, before, here, strict=True)
-             if (text := _moved(a, b, unit))]
+    moved = [ADDED] if before is None else [
+        f"{word} {text}" for word, a, b in zip(STATIONS, before, here, strict=True)
+        if (text := _moved(a, b, unit))]
     return {"address": address, "label": address.split("/")[1],
             "values": [*(_bare(k, unit) for k in here), None if arm is None else _bare(arm, unit)],
             "changed": ", ".join(moved)}
@@ -344,6 +352,8 @@ def changes(draft: Draft, rows: list[dict], before: System, now: System) -> list
     lines = [*_changed_limits(before, now), *_changed_spacers(draft)]
     old, new = draft.original.solids, draft.model.solids
     lines += [f"{name}: another shape" for name in new if old.get(name) not in (None, new[name])]
+    lines += [f"{name}: new" for name in (*new.keys() - old.keys(),
+                                          *draft.model.stops.keys() - draft.original.stops.keys())]
     for part in rows:
         lines += [f"{row['address']}{' length' if part['kind'] == 'rod' else ''}: {row['changed']}"
                   for row in part["rows"] if row["changed"]]
@@ -352,7 +362,10 @@ def changes(draft: Draft, rows: list[dict], before: System, now: System) -> list
 
 def _changed_limits(before, now):
     for name, control in now.inputs.items():
-        old = before.inputs[name]
+        old = before.inputs.get(name)
+        if old is None:  # added on the page
+            yield f"{name}: a new input"
+            continue
         for word, a, b in zip(("least", "greatest"), old.travel, control.travel, strict=True):
             if a != b:
                 yield (f"{name} limit, {word}: {said_input(before, name, a, 2)} to "
@@ -363,7 +376,9 @@ def _changed_spacers(draft):
     unit = draft.model.length
     for name, stop in draft.model.stops.items():
         if stop.spacer is not None:
-            a, b = draft.original.stops[name].spacer.thickness, stop.spacer.thickness
+            before = draft.original.stops.get(name)
+            a = before.spacer.thickness if before else stop.spacer.thickness
+            b = stop.spacer.thickness
             if a != b:  # 1/16 in and 0.063 in are told apart
                 in_words = [[shown_length(t, unit, digits) for t in (a, b)]
                             for digits in (None, 4, 5, 6)]

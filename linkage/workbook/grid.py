@@ -89,7 +89,7 @@ def make_grid(system: System, held: dict | None = None, box: dict | None = None)
     Grid
     """
     box = system.travel_box(BEYOND) if box is None else box
-    axes = tuple(_axis(name, *ends) for name, ends in box.items())
+    axes = axes_over(box)
     model, moved = system.model, _moved_by(system, axes)
     motions = {key: _swept(system, axes, key, held or {}) for key in dict.fromkeys(moved.values())}
     placements = {body: _placement(motions[key], body).astype(np.float32)
@@ -111,6 +111,11 @@ def held_inputs(system: System) -> tuple[str, ...]:
     whole = _moved_by(system, axes, most=len(axes))
     return tuple(axis.name for k, axis in enumerate(axes)
                  if any(k in needs[2:] for needs in whole.values()))
+
+
+def axes_over(box: dict) -> tuple[Axis, ...]:
+    """Even positions over a box, ``{input: (least, greatest)}``, an axis per input."""
+    return tuple(_axis(name, *ends) for name, ends in box.items())
 
 
 def _axis(name, low, high) -> Axis:

@@ -8,20 +8,17 @@ import logging
 import numbers
 import threading
 import time
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import anywidget
-import numpy as np
 import traitlets
 
 from ..clearances import gaps, scene_of
 from ..errors import LinkageError
 from ..gearing import said_input
-from ..motion import BEYOND, System, body_of
+from ..motion import BEYOND, System
 from ..results import Answers
-from ..stops import Meeting, meeting
 from ..units import MM_PER
 from .cures import cut_away
 from .draft import (
@@ -36,6 +33,7 @@ from .draft import (
     with_spacers,
 )
 from .following import Follower, OnDisk
+from .known_stops import KnownStops
 from .messages import (
     Request,
     check_limits,
@@ -54,22 +52,21 @@ from .page_tables import (
     limits_of,
     most_thickness,
     required_rows,
-    stop_row,
     waiting_row,
 )
 from .payload import as_json, make_payload
 from .program import script, style
 from .prover import Prover
+from .sized import dimension_rows, with_sized
 from .typed import typed_length
 
 if TYPE_CHECKING:
     from ..model.whole import Model
 
 REST = 0.3  # seconds without input after which the proof begins
-PROBED = 13  # positions at which the way of a stop's faces is compared
 
 
-class Workbook(OnDisk, anywidget.AnyWidget):
+class Workbook(OnDisk, KnownStops, anywidget.AnyWidget):
     """The workbook of one model, as `open` makes it.
 
     Attributes
@@ -198,6 +195,9 @@ class Workbook(OnDisk, anywidget.AnyWidget):
         self._take(cut_away(self._system, solid).model)
         return f"{solid}: relieved as drawn; its outline goes into the file that is saved"
 
+    def _do_size(self, name, value):
+        self._take(with_sized(self._first.model, self.model, name, value))
+
     def _do_turn(self, rod, halves):
         self._take(with_half_turns(self.model, rod, int(halves)))
 
@@ -317,6 +317,7 @@ class Workbook(OnDisk, anywidget.AnyWidget):
             self._prover.cancel()
         if shape:
             self._shaped = system
+            self._take_inputs()
             self._draw()
         moved = self._moved_stops(last, shape)
         # many at once are left to the process that proves, so that the page need not wait
@@ -325,13 +326,12 @@ class Workbook(OnDisk, anywidget.AnyWidget):
             self._stops[name] = waiting_row(system, name) if late else self._stop(name)
         self._begin(late)
 
-    def _moved_stops(self, last, shape) -> list[str]:
-        """Stops to be found again; the others keep their row, yet which governs is open."""
-        self._stops = {name: {**row, "governs": None} for name, row in self._stops.items()}
-        changed = self._changed_stops(last) if shape else set()
-        for name in changed:
-            self._meetings.pop(name, None)
-        return [name for name in self.model.stops if name in changed or self._stop_moved(name)]
+    def _take_inputs(self) -> None:
+        """Follow inputs that a part has brought, or taken along."""
+        box = self._system.travel_box(BEYOND)
+        if box.keys() != self._box.keys():
+            self._box = {name: self._box.get(name, ends) for name, ends in box.items()}
+            self._set("position", {name: self.position.get(name, 0.0) for name in box})
 
     def _draw(self) -> None:
         self._held, self._parts = dict(self.position), part_rows(self._draft)
@@ -339,56 +339,12 @@ class Workbook(OnDisk, anywidget.AnyWidget):
         with self.hold_sync():
             self.head, self.shapes, self.grid = payload.head, payload.shapes, payload.grid
 
-    def _made(self, name):
-        """A stop ready to be measured; what was found of its faces serves until they change."""
-        known = name in self._meetings
-        if not known:
-            self._meetings[name] = meeting(self._system, name)
-        return replace(self._meetings[name], system=self._system, stop=self.model.stops[name],
-                       alone=known)
-
-    def _stop(self, name) -> dict:
-        """The row of a stop, found anew."""
-        try:
-            return stop_row(self._system, name, self._made(name))
-        except LinkageError:
-            return stop_row(self._system, name)
-
-    def _stop_moved(self, name) -> bool:
-        """Whether a stop has to be found again, its faces and their way being as before."""
-        row, spacer = self._stops[name], self.model.stops[name].spacer
-        if row["angle"] is None or row["thickness"] != (spacer.thickness if spacer else 0.0):
-            return True
-        stop = self.model.stops[name]
-        return abs(row["angle"]) > abs(Meeting(self._system, name, stop, None, None, None).limit)
-
-    def _changed_stops(self, last) -> set:
-        """Stops whose faces, or whose way along their input, are not the very same as before."""
-        scenes, changed, ways = (scene_of(last), scene_of(self._system)), set(), {}
-        for name, stop in self.model.stops.items():
-            if stop.input not in ways:
-                x = np.linspace(*self._box[stop.input], PROBED)
-                ways[stop.input] = [s.sweep(**{stop.input: x}) for s in (last, self._system)]
-            for solid in stop.between:
-                one, two = (scene.solid(solid).pieces for scene in scenes)
-                if one is not two or not all(
-                        np.array_equal(*(m.point(point) for m in ways[stop.input]), equal_nan=True)
-                        for point in self._carrier_points(solid)):
-                    changed.add(name)
-        return changed
-
-    def _carrier_points(self, solid):
-        model, part = self.model, body_of(solid)
-        if part in model.rods:
-            return model.rods[part].ends
-        return [p for p in model.points if body_of(p) == part]
-
     def _begin(self, late=False, fresh=False) -> None:
         """Tell the page how things are now, and begin the proof when input has rested."""
         self._serial += 1
         self._known = self._known_before(fresh)
-        phases = ["directions", *(["stops"] if late else []), "proof", "required", "governs",
-                  "verdict", "cures", "map", "table", "loads"]
+        phases = ["directions", *(["stops"] if late else []), "forces", "targets", "proof",
+                  "required", "governs", "verdict", "cures", "map", "table", "loads"]
         self._busy, self._failed = phases if self._prover else [], ""
         self._made_at["begun"] = time.monotonic()
         self._set("limits", limits_of(self._system))
@@ -408,9 +364,9 @@ class Workbook(OnDisk, anywidget.AnyWidget):
 
         What is found within the travels is read from the drawing till it is worked out.
         """
-        before = {what: value and {**value, "old": True}
-                  for what, value in self._known.items() if what in ("map", "proof", "verdict")}
-        ways = {"directions": self._known["directions"]} if "directions" in self._known else {}
+        kept, known = ("map", "proof", "verdict", "forces"), self._known
+        before = {k: known[k] and {**known[k], "old": True} for k in kept if k in known}
+        ways = {k: known[k] for k in ("directions", "targets") if k in known}
         required = [row if fresh else {**row, "found": None} for row in self._known["required"]]
         return {**before, **ways, "required": required}
 
@@ -426,13 +382,16 @@ class Workbook(OnDisk, anywidget.AnyWidget):
             "serial": self._serial, "heard": self._heard, "busy": list(self._busy),
             "failed": self._failed,
             "ages": {what: now - began for what, began in self._made_at.items()},
-            "limits": limits_of(self._system), "wanted": limits_of(self._first),
+            "limits": limits_of(self._system),
+            "wanted": limits_of(self._system) | limits_of(self._first),
             "directions": self._known.get("directions"),
             "required": self._known["required"],
             "stops": [self._stops[name] for name in model.stops],
             "proof": self._known.get("proof"), "map": self._known.get("map"),
             "verdict": self._known.get("verdict"), "cures": self._known.get("cures"), "stock": [],
-            "loads": self._known.get("loads") or {},
+            "sizes": dimension_rows(self._first.model, model),
+            "targets": self._known.get("targets") or [],
+            "loads": self._known.get("loads") or {}, "forces": self._known.get("forces"),
             "source": source.name if source else "", "file": self._told,
             "patched": self._patched,
             "parts": self._parts, "undo": len(self._draft.past),

@@ -20,6 +20,7 @@ KINDS = {"limits": {"limits": "travels"}, "spacers": {"spacers": "numbers"}, "un
          "save": {"path": "text", "over": "yes or no"},
          "exact": {"position": "numbers", "pairs": "texts"}, "cut": {"solid": "text"}, "reread": {},
          "patch": {"on": "yes or no"}, "turn": {"rod": "text", "halves": "number"},
+         "size": {"name": "text", "value": "number"},
          "add": {"kind": "text", "fields": "words"}, "ping": {}}
 
 

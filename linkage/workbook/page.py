@@ -7,6 +7,7 @@ from html import escape
 from ..motion import System
 from ..results import Answers
 from .cures import CHAPTERS, load_rows, relief_rows, stock_rows, verdict_row
+from .forces import force_tables
 from .page_tables import (
     direction_rows,
     governing,
@@ -19,6 +20,7 @@ from .page_tables import (
 )
 from .payload import as_json, as_plain, make_payload
 from .program import script, style
+from .sized import dimension_rows, target_rows
 
 START = """
 const data = JSON.parse(document.getElementById("linkage-data").textContent);
@@ -51,7 +53,8 @@ def state_from_disk(system: System, results: Answers | None = None, *, stock: bo
             "stops": stops, "verdict": verdict_row(results),
             "cures": relief_rows(done, system.model.length),
             "stock": stock_rows(results) if stock and results.clearance is not None else [],
-            "loads": load_rows(results) if stock else {},
+            "loads": load_rows(results) if stock else {}, "forces": force_tables(system),
+            "sizes": dimension_rows(system.model, system.model), "targets": target_rows(results),
             "proof": proof_of(results), "map": map_of(results)}
 
 

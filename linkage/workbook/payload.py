@@ -28,6 +28,7 @@ and mm; ``per`` of the input makes what is shown of them.
   neutral, from the origin of b: middle and half (a vector) of the hinge line, edge (a vector from
   it to the trailing edge), chord (mm, null where the file has none, so that edge is a stand-in).
   The file knows no span: half of it is that of the body's points, or else one chord.
+- ``servos[n]``: name, body (b): what its arm is.
 - ``solids[i]``: name, carriers ([b], or the bodies under the two ends of a rod), pieces (convex:
   [first point in `shapes`, count, radius]), bars (to draw: chains of round bar [first, count,
   radius]), faces (to draw: flat regions, each a list of loops [first, count], holes after the
@@ -119,7 +120,9 @@ def make_payload(system: System, held: dict | None = None, box: dict | None = No
             "bodies": [_body(system, grid, name, index, numbers) for name in names],
             "driven": [index[n] for n, b in system.model.bodies.items() if b.input],
             "rods": [_rod(system, name, grid.origins, index) for name in system.model.rods],
-            "surfaces": [_surface(system, grid, s, numbers) for s in system.model.surfaces]}
+            "surfaces": [_surface(system, grid, s, numbers) for s in system.model.surfaces],
+            "servos": [{"name": name, "body": index[servo.body]}
+                       for name, servo in system.model.servos.items()]}
     head |= _solids_and_pairs(scene_of(system), grid, index, points)
     head["forms"] = forms()
     head["offered"] = [_offered(relief, head, grid, index, points) for relief in reliefs]
@@ -288,16 +291,21 @@ def _hinged(system, grid, name) -> dict:
 def _solid(scene, name, origins, index, points) -> dict:
     solid, shape = scene.solid(name), scene.placed(name)
     origin = np.array([origins.get(body, (0.0, 0.0, 0.0)) for body in solid.carriers])
-    if isinstance(solid.pieces, Triangles):
+    is_mesh = isinstance(solid.pieces, Triangles)
+    if is_mesh:
         pieces = _drawn(solid.pieces, origin, points)
-        return {"name": name, "carriers": [index[body] for body in solid.carriers],
-                "pieces": pieces, "bars": [], "faces": [[piece[:2]] for piece in pieces]}
-    pieces, faces = _put_pieces(points, solid, origin), _faces(shape)
-    loops = iter(points.put_each([loop for face in faces for loop in face], origin))
-    faces = [[next(loops) for _ in face] for face in faces]
-    bars = [] if faces else pieces
+        faces = [[piece[:2]] for piece in pieces]
+    else:
+        pieces = _put_pieces(points, solid, origin)
+        faces = _put_faces(points, shape, origin)
     return {"name": name, "carriers": [index[body] for body in solid.carriers], "pieces": pieces,
-            "bars": bars, "faces": faces}
+            "bars": [] if faces or is_mesh else pieces, "faces": faces}
+
+
+def _put_faces(points, shape, origin) -> list[list]:
+    faces = _faces(shape)
+    loops = iter(points.put_each([loop for face in faces for loop in face], origin))
+    return [[next(loops) for _ in face] for face in faces]
 
 
 def _drawn(surface, origin, points) -> list:

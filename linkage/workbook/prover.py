@@ -22,6 +22,7 @@ from ..model.file import format_model, parse_model
 from ..motion import System
 from ..results import Answers
 from .cures import CHAPTERS, load_rows, relief_rows, verdict_row
+from .forces import force_tables
 from .page_tables import (
     direction_rows,
     governing,
@@ -31,6 +32,7 @@ from .page_tables import (
     required_rows,
     stop_row,
 )
+from .sized import target_rows
 
 if TYPE_CHECKING:
     from ..model.whole import Model
@@ -41,6 +43,8 @@ PHASES = {"directions": direction_rows, "required": required_rows,
           "proof": quick_proof, "governs": governing, "map": map_of, "table": proof_of,
           "verdict": verdict_row,
           "loads": load_rows,
+          "targets": target_rows,
+          "forces": lambda results: force_tables(results.system),
           "cures": lambda results: relief_rows(
               (results.reliefs or ([], []))[0], results.system.model.length)}
 

@@ -3,7 +3,9 @@
 A step is a key press or a move of the held mouse; its time runs from the event's own stamp to the
 task after the frame that drew it (a stamp in the browser, not a photon).  A step of a spacer, a
 limit or the part table ends with the frame that shows the kernel's answer; its proof ends when the
-page says "Proven for".  Needs what the browser tests need; see DEVELOPERS.md.
+page says "Proven for".  Beside them a page that draws one line on a canvas, for what the machine
+gives at its best in the same run.  With --disk without JupyterLab.  Needs what the browser tests
+need; see DEVELOPERS.md.
 """
 
 import os
@@ -134,17 +136,91 @@ def notebook(opened, folder):
         answers(book)
 
 
-def from_disk(opened, folder):
+LOADED = """() => new Promise(done => {
+  const root = document.querySelector('.lw'), seen = {};
+  const look = () => {
+    for (const what of ["drawn", "mapped"])
+      if (root && root.dataset[what]) seen[what] ||= performance.now();
+    if (seen.drawn && seen.mapped) done([seen.drawn, seen.mapped]);
+    else requestAnimationFrame(look);
+  };
+  look(); })"""
+PLAIN = """<main class="lw" tabindex="0"><p class="lw-clearance"><b class="lw-note"></b></p><canvas
+width="800" height="500"></canvas></main><script>
+const root = document.querySelector('.lw'), pen = document.querySelector('canvas').getContext('2d');
+let n = 0;
+addEventListener('keydown', () => requestAnimationFrame(() => {
+  pen.fillRect(n % 800, 0, 1, 500); root.dataset.drawn = String(n += 1); }));
+root.focus();
+</script>"""
+
+
+def drawn_from(opened, path):
+    """Milliseconds from the beginning of the page to its first picture, and to its map."""
+    page, _ = lab.new_page(opened)
+    page.add_init_script(f"addEventListener('DOMContentLoaded', () => {{ window.loaded = "
+                         f"({LOADED})(); }})")
+    page.goto(path.as_uri())
+    page.wait_for_selector(".lw[data-drawn]")
+    times = page.evaluate("() => window.loaded")
+    return page, times
+
+
+def plain_frame(opened):
+    """The same step in a page that draws one line: what this machine gives at its best now."""
+    page, _ = lab.new_page(opened)
+    page.set_content(PLAIN)
+    page.evaluate(WATCH)
+    moves = [lambda: page.keyboard.press("ArrowLeft")] * STEPS
+    show("a page that draws one line, a key", steps(page, "drawn", moves, 40))
+    page.context.close()
+
+
+def written(path, folder):
+    """The page of a model file, without the proofs of other stock, and with them."""
     from linkage.__main__ import main
 
-    main(["view", str(ROOT / "examples" / "side_by_side.toml"), "--out", str(folder / "page.html")])
-    page, _ = lab.new_page(opened)
-    begun = time.monotonic()
-    page.goto((folder / "page.html").as_uri())
-    page.wait_for_selector(".lw[data-drawn]")
-    print(f"page from disk: drawn after {time.monotonic() - begun:.1f} s")
+    pages = {}
+    for name, words in (("quick", ["--quick"]), ("whole", [])):
+        pages[name] = folder / f"{path.stem} {name}.html"
+        main(["view", str(path), "--out", str(pages[name]), *words])
+        print(f"{pages[name].name}: {pages[name].stat().st_size / 1e6:.2f} MB")
+    return pages["whole"]
+
+
+def from_disk(opened, folder):
+    path = written(ROOT / "examples" / "side_by_side.toml", folder)
+    loads = []
+    for _ in range(5):
+        page, times = drawn_from(opened, path)
+        loads.append(times)
+        page.context.close()
+    for name, each in zip(("drawn", "map coloured"), np.array(loads).T, strict=True):
+        print(f"page from disk: {name} after {np.median(each):.0f} ms (median of {len(each)}, "
+              f"{each.min():.0f} to {each.max():.0f})")
+    page, _ = drawn_from(opened, path)
     print("\n| page from disk | steps | median ms | 95th percentile ms |\n|---|---|---|---|")
+    plain_frame(opened)
+    page.bring_to_front()
     sticks(hands.Workbook(page))
+    page.context.close()
+
+
+def meshed(opened, folder):
+    """The same example with an invented shell of 200,000 triangles in a file beside it."""
+    import meshes
+
+    meshes.system_with(folder, 200_000)
+    from linkage.__main__ import main
+
+    out = folder / "meshed.html"
+    main(["view", str(folder / "with200000.toml"), "--out", str(out), "--quick"])
+    page, times = drawn_from(opened, out)
+    print(f"\nwith a mesh of 200,000 triangles: {out.stat().st_size / 1e6:.2f} MB, drawn after "
+          f"{times[0]:.0f} ms, map after {times[1]:.0f} ms")
+    print("\n| page with the mesh | steps | median ms | 95th percentile ms |\n|---|---|---|---|")
+    sticks(hands.Workbook(page))
+    page.context.close()
 
 
 def load():
@@ -155,6 +231,8 @@ if __name__ == "__main__":
     print(f"at the start: {load()}")
     with tempfile.TemporaryDirectory() as place, lab.browser() as opened:
         (Path(place) / "page").mkdir()
-        notebook(opened, Path(place) / "shop")
         from_disk(opened, Path(place) / "page")
+        meshed(opened, Path(place) / "page")
+        if "--disk" not in sys.argv:
+            notebook(opened, Path(place) / "shop")
     print(f"at the end: {load()}")

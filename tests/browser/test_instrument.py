@@ -70,6 +70,12 @@ def test_a_spacer_that_nothing_proves_is_amber_with_the_command(place):
     assert "linkage side_by_side.toml" in verdict(book, "proof")[1]
     assert {verdict(book, key)[0] for key in ("directions", "travels", "proof")} == {"open"}
     book.until(lambda: "2 missed" in verdict(book, "missed")[1])
+    # nothing below the bar goes on calling proven, or exact, what was so in the file
+    note = book.root.locator(".lw-clearance .lw-note").first
+    assert note.text_content().startswith("Not proven as it stands here: spacer roll right")
+    assert book.root.locator(".lw-clearance .lw-stale").count() == 1
+    assert all("sampled" in cells[2] for cells in book.lines("limits"))
+    assert "in the file as it is" in book.root.locator(".lw-mapped .lw-note").text_content()
     book.control("spacer roll right typed").fill("0.063")
     book.page.keyboard.press("Enter")
     book.until(lambda: "Proven" in verdict(book, "proof")[1])
@@ -110,3 +116,59 @@ def test_no_serious_violation_and_the_verdict_is_read_aloud(place, violations):
     assert aloud.startswith("proven")
     assert "2 missed" in aloud
     assert book.page.get_by_role("button", name="2 missed of").count() == 1
+
+
+def test_the_tree_that_a_screen_reader_reads_has_the_verdict_and_the_position(place):
+    book, press, where = place
+    press("verdict missed")
+    book.until(lambda: book.position(("roll",)) == {"roll": 21})
+    bar = book.root.locator(".lw-bar").aria_snapshot()
+    assert 'button "2 missed of 2772 clearances, no loads"' in bar
+    assert 'button "Proven, as drawn over what the stops leave"' in bar
+    stick = book.root.locator(".lw-stick").aria_snapshot()
+    assert 'img "Travel map: stick at 17.0° aft, 21.0° right"' in stick
+    book.until(lambda: "nearest stick left/shaft | airframe/seat pan left contact" in
+               book.root.locator(".lw-readout").text_content())
+    assert "17.0° aft, 21.0° right: aileron left" in book.root.locator(".lw-readout").text_content()
+    pair = book.root.locator(".lw-pair").aria_snapshot()
+    assert f'heading "{SHORT.replace(" | ", " to ")}" [level=3]' in pair
+    if where == "bench":  # the big words change with the stick, and are read aloud
+        assert 'status: "◆ TOUCH: stick left/shaft' in book.root.aria_snapshot()
+
+
+def test_the_hands_force_runs_beside_the_gap(place, side_by_side):
+    """Against the library's own table of stick forces at the ends of pitch."""
+    from linkage import loads
+
+    book, press, _ = place
+    press("neutral")
+    true = loads.stick_force_table(side_by_side, "pitch", [17.0])["force"].iloc[0] / 4.4482216152605
+    book.control("stick pitch typed").fill("17")
+    book.page.keyboard.press("Enter")
+    told = book.root.locator("[data-said=force]")
+    book.until(lambda: f"{abs(true):.1f} lbf {'aft' if true > 0 else 'forward'}" in
+               told.text_content())
+
+
+def tabbed(book, control, key="Tab", most=80):
+    """Tab on until a control has the focus, and press it."""
+    for _ in range(most):
+        if book.page.evaluate("() => document.activeElement.dataset.control") == control:
+            book.page.keyboard.press("Enter")
+            return
+        book.page.keyboard.press(key)
+    raise AssertionError(f"{control} is not reached by {key}")
+
+
+def test_by_keyboard_alone_from_the_page_opened_to_both_faults_cured(place):
+    book, _, where = place
+    if where == "bench":
+        pytest.skip("a phone has no keyboard")
+    book.page.reload()
+    book.page.wait_for_selector(".lw[data-drawn]")
+    tabbed(book, "verdict missed", most=8)
+    tabbed(book, "cut airframe/seat pan left")
+    book.until(lambda: "1 missed" in verdict(book, "missed")[1])
+    tabbed(book, "miss 1", "Shift+Tab", 8)
+    tabbed(book, "cut airframe/tail frame")
+    book.until(lambda: "None missed" in verdict(book, "missed")[1])

@@ -41,6 +41,17 @@ test("a spacer from stock has its own proof, any other is sampled and amber with
   assert.equal(parts[0].big, "None seen missed");
 });
 
+test("what the proof is over, and what is missed besides clearances, is said as it is", () => {
+  const standing = asked([["aft", 2, 2]]);
+  assert.equal(barOf(standing, [], "", true).at(-1).small, "over what the stops leave");
+  assert.equal(barOf(standing, [], "", false).at(-1).small, "over the wanted travel");
+  const none = barOf({ ...standing, proof: null }, [], "", false).at(-1);
+  assert.deepEqual([none.state, none.big], ["open", "No clearance proof"]);
+  const late = { kind: "travel", what: "flap up", text: "", where: "", decided: true };
+  const parts = barOf({ ...standing, missed: [late] }, [], "", true);
+  assert.equal(parts[0].small, "0 of 9 clearances, 1 other");
+});
+
 test("two spacers, or a spacer and a cut, are sampled", () => {
   assert.equal(asked([["aft", 2, 3], ["left", 1, 2]]).how, "sampled");
   assert.equal(asked([["aft", 2, 3]], ["pan"]).how, "sampled");

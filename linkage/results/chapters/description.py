@@ -100,10 +100,10 @@ def inputs(system: System) -> pd.DataFrame:
     """Every input with its wanted travel and what it drives."""
     length = system.model.length
     rows = [{"input": name, "drives": control.body or "nothing", "grip": control.grip or "–",
-             "from": control.travel[0] / per, "to": control.travel[1] / per, "in": unit}
+             "from": control.travel[0] / per, "to": control.travel[1] / per, "counted in": unit}
             for name, control in system.inputs.items()
             for unit, per in [(length, LENGTHS[length].mm) if control.slides else ("°", 1.0)]]
-    return pd.DataFrame(rows, columns=["input", "drives", "grip", "from", "to", "in"])
+    return pd.DataFrame(rows, columns=["input", "drives", "grip", "from", "to", "counted in"])
 
 
 @units_in_headings

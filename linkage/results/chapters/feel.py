@@ -94,6 +94,10 @@ def _in_words(system, felt, ways):
         "down ", f"moving {ways[1]} "))
 
 
+def _from_to(system, name, ends) -> str:
+    return " to ".join(gearing.said_input(system, name, end, 2) for end in ends)
+
+
 def _then(system, name, release) -> str:
     if math.isnan(release.does):
         return "not known: out of reach, or friction locks it"
@@ -113,19 +117,24 @@ def _back(system, name, releases) -> str:
     low, high = about
     if len(releases) == 1:
         return f"{name}: it stays wherever it is let go."
-    others = [k for k in releases if not (
-        (k.does == 0 and (k.least, k.greatest) == about)
-        or (k.does != 0 and not k.stop and low <= k.rest <= high))]
-    ends = " to ".join(gearing.said_input(system, name, k, 2) for k in about)
+    others = [release for release in releases if not _comes_to(release, about)]
+    ends = _from_to(system, name, about)
     back = f"{name}: it comes back to neutral, " + (
         f"no nearer than where friction holds it ({ends})" if high > low else
         "no friction holding it away")
     if not others:
         return f"{back}, from everywhere in its travel."
-    away = "; ".join(f"{gearing.said_input(system, name, k.least, 2)} to "
-                     f"{gearing.said_input(system, name, k.greatest, 2)} {_then(system, name, k)}"
+    away = "; ".join(f"{_from_to(system, name, (k.least, k.greatest))} {_then(system, name, k)}"
                      for k in others)
     return f"{back}; but not from everywhere: {away}."
+
+
+def _comes_to(release, about) -> bool:
+    """Whether a stick let go there rests where it rests about neutral."""
+    low, high = about
+    if release.does == 0:
+        return (release.least, release.greatest) == about
+    return not release.stop and low <= release.rest <= high
 
 
 def _trim(results, trim):
@@ -146,17 +155,17 @@ def _trim(results, trim):
     shown = shown.rename(columns={"hands off": f"hands off {unit}", "least": f"stays from {unit}",
                                   "greatest": f"stays to {unit}",
                                   "rising": f"rising {own.force}/{unit}"})
-    said = {column: (lambda row, value: gearing.said_input(system, name, value * size, 2))
-            for column in shown if column.startswith(("hands off", "stays "))}
+    words = {column: (lambda row, value: gearing.said_input(system, name, value * size, 2))
+             for column in shown if column.startswith(("hands off", "stays "))}
     yield Table(f"Hands off by {trim}", shown, f"Where {name} rests without friction, between "
                 f"where friction holds it, how fast its force grows there, and what holds it at "
                 f"neutral; + is {gearing.sense_word(system, name, True)}.  A dash: it goes to its "
                 f"end.  {trim} is taken to stay where it is put.",
-                words=in_words(system, shown) | said)
-    found = data["hands_off"].dropna()
-    ends = " to ".join(gearing.said_input(system, name, k, 2) for k in (found.min(), found.max()))
+                words=in_words(system, shown) | words)
+    rests = data["hands_off"].dropna()
+    ends = _from_to(system, name, (rests.min(), rests.max()))
     yield Text(f"{trim} holds {name} hands off from {ends} at {data[trim].nunique()} positions of "
-               f"its own travel." if len(found) else
+               f"its own travel." if len(rests) else
                f"{trim} holds {name} hands off at none of {data[trim].nunique()} positions.")
 
 

@@ -27,6 +27,17 @@ def blocks(results: Answers) -> Iterator[Block]:
     verdict = results.verdict
     yield Heading("The answer")
     yield Text(identity(results))
+    yield from _said_first(verdict)
+    if results.directions:
+        yield Text(directions_line(results))
+    yield from _too_near(results)
+    if verdict.missed and verdict.met:
+        yield Text(f"In order, as computed ({verdict.build}): {', '.join(verdict.met)}.")
+    yield from _not_looked_at(verdict)
+
+
+def _said_first(verdict):
+    """The verdict and what is missed; a surface that moves the wrong way stands above it."""
     missed, left = fitting([f"{miss.kind}: {miss.sentence}" for miss in verdict.missed],
                            2 * MISSES)
     sentences = [Text(sentence, "miss" if miss.decided else "undecided")
@@ -37,8 +48,10 @@ def blocks(results: Answers) -> Iterator[Block]:
     yield from sentences[first:]
     if left:
         yield Text(f"and {left} more, all in the table Missed below")
-    if results.directions:
-        yield Text(directions_line(results))
+
+
+def _too_near(results):
+    """A picture of where parts come too near, the worst first."""
     shown = clearance_misses(results)[:SHOWN]
     near = [near_of_miss(results, miss) for miss in shown]
     if near:
@@ -46,8 +59,9 @@ def blocks(results: Answers) -> Iterator[Block]:
         yield Picture(lambda: _drawn(results, near), "Where parts come too near"
                       + ("" if sure else ", or are not proven not to")
                       + ": " + "; ".join(each.pair for each in near))
-    if verdict.missed and verdict.met:
-        yield Text(f"In order, as computed ({verdict.build}): {', '.join(verdict.met)}.")
+
+
+def _not_looked_at(verdict):
     listed, left = fitting([shortened(text) for text in verdict.not_looked_at], UNSEEN)
     for sentence in listed:
         yield Text(f"Not looked at: {sentence}", "missing")

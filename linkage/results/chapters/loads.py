@@ -20,9 +20,10 @@ if TYPE_CHECKING:
     from ..answers import Answers
     from ..blocks import Block
 
-TABLES = ("Least margins", "Joints", "Joint checks", "Worst rod loads", "Worst forces",
-          "Worst moments", "Loads on stops", "Load cases", "Rod margins", "Torque tubes",
-          "Stick force along ", "Lost motion", "Friction", "Rods that shake", "Servos")
+TABLES = ("Least margins", "Joints", "Joint checks", "Welds and bolts", "Worst rod loads",
+          "Worst forces", "Worst moments", "Loads on stops", "Load cases", "Rod margins",
+          "Torque tubes", "Stick force along ", "Lost motion", "Friction", "Rods that shake",
+          "Servos")
 SLENDER = 150  # L'/rho that Bruhn, chapter C4, does not go beyond "without authority"
 LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loads; weight, "
             "acceleration, air load but for its hinge moment, and bending of all but torque tubes "
@@ -32,8 +33,9 @@ LEFT_OUT = ("Rigid bodies, ball ends and joints without friction carry these loa
 FORMULAS = ("Formulas: stepped columns by Timoshenko and Gere, Johnson's parabola where a material "
             "gives no curve, its tangent modulus in a shank past half its yield stress; walls by "
             "AISC 360; tubes, shafts and plates by beam theory and distortion energy, plates in "
-            "torsion by Roark; bolts, lugs and threads by simple texts; ultimate in shear where "
-            "none is given that in tension / √3, in bearing that in tension: all from memory.")
+            "torsion by Roark; bolts, lugs and threads by simple texts, welds "
+            "as lines by Shigley; ultimate in shear where none is given that in tension / √3, in "
+            "bearing that in tension: all from memory.")
 RULED = ("Those that are worst for a part, and the paragraph that asks for each, of 14 CFR part "
          "23, 1-1-14 edition.")
 WHAT = {"pivot": "at its pivot", "bearing 1": "on its first bearing",
@@ -96,10 +98,10 @@ def _basis(system):
                        f"{moment_words(system, surface.hinge.slope, 2)} per degree, + is "
                        f"{gearing.deflection_words(system, name)[1]} ({surface.hinge.at})")
     factor = system.model.factor
-    yield Text(f"Factors: limit to ultimate {factor.safety:g} (14 CFR 23.303, from memory), hinge "
+    yield Text(f"Factors: limit to ultimate {factor.safety:g} (14 CFR 23.303), hinge "
                f"moments {factor.hinge:g} (A23.13(a)(1)), {_said_factors(factor)}; of hinges "
                f"{SPECIAL['hinge']:g} (23.657(a)), of cables {SPECIAL['cable']:g} (23.693); the "
-               f"highest special factor, no product (23.619, from memory); all of the 1-1-14 "
+               f"highest special factor, no product (23.619); all of the 1-1-14 "
                f"edition, where a rod or joint says no other.")
     yield Text(FORMULAS)
     for name in _materials(system.model):
@@ -113,7 +115,7 @@ def _said_factors(factor) -> str:
               + ("" if value is not None else "; the file gives none") + ")").replace(
                   "fitting", word, 1)
              for word, value, usual, rule in (
-                 ("fitting", factor.fitting, FITTING, "23.625, from memory"),
+                 ("fitting", factor.fitting, FITTING, "23.625, from memory, as 25.625"),
                  ("bearing", factor.bearing, SPECIAL["push-pull"], "23.693"))]
     return ", ".join(words)
 
@@ -122,7 +124,8 @@ def _materials(model):
     """Names of the materials whose figures are in a margin."""
     parts = [*model.rods.values(), *(b.tube for b in model.bodies.values() if b.tube),
              *model.bodies.values(), *(s for b in model.bodies.values() for s in b.solids.values()),
-             *model.rod_ends.values(), *model.joints.values()]
+             *model.rod_ends.values(), *model.joints.values(), *model.welds.values(),
+             *model.boltings.values()]
     words = ("material", "bolt_material", "bears_material")
     return dict.fromkeys(name for part in parts for word in words
                          if (name := getattr(part, word, None)) is not None)
@@ -180,6 +183,14 @@ def _strength(results):
                     "under the factor of its kind, all else 1.5 x fitting; a dash: the file leaves "
                     "out what stands under missing.")
         yield DataTable("Joint checks", lambda: data)
+    if len(results.fixing_margins):
+        data = in_units(system, results.fixing_margins, stress="stress strength")
+        yield Table("Welds and bolts", data,
+                    "What holds plates on hubs and tubes, each as if it held the plate alone, "
+                    "under all that the plate's rods put on it.  A weld as a line, bolts in shear "
+                    "and tension together; a tube at its hole by its net section.  A dash: the "
+                    "file leaves out what stands under missing.",
+                    words=in_words(system, data))
     if len(results.tube_margins):
         data = in_units(system, results.tube_margins, moment="torsion bending", stress="stress",
                         length="x y z")
@@ -273,8 +284,9 @@ def _needed(results, name):
         yield Text(f"With the factor {system.model.factor.hinge:g} it is "
                    f"{force_words(system, needed['hinge'])} at most.  Held between the least and "
                    f"the most pilot force, the system has to be made for "
-                   f"{force_words(system, needed['needed'])} (14 CFR 23.395, from memory); the "
-                   f"tables here take the most, {force_words(system, needed['most'])}.  "
+                   f"{force_words(system, needed['needed'])} (14 CFR 23.395, from memory, as "
+                   f"25.395); the tables here take the most, "
+                   f"{force_words(system, needed['most'])}.  "
                    + _searched(needed, force_words(system, needed["error"], 3)))
 
 
@@ -308,11 +320,11 @@ def _servos(results):
     if data is None or not len(data):
         return
     system = results.system
-    said = data.assign(**{at: [gearing.said_place(system, place) if place else ""
-                               for place in data[at]] for at in ("over_at", "force_at")})
-    said = in_units(system, said.drop(columns="positions"), moment="gives_way",
-                    force="overpower force_error", angle="over_centre over_error")
-    yield Table("Servos", said, "Over-centre: least at its arm over the real travel, and how much "
+    shown = data.assign(**{at: [gearing.said_place(system, place) if place else ""
+                                for place in data[at]] for at in ("over_at", "force_at")})
+    shown = in_units(system, shown.drop(columns="positions"), moment="gives_way",
+                     force="overpower force_error", angle="over_centre over_error")
+    yield Table("Servos", shown, "Over-centre: least at its arm over the real travel, and how much "
                 "less it may be between the positions looked at; overpower: greatest force at the "
                 "grip that makes its clutch slip or its pin shear, of the servo alone, without "
                 "friction and air; lost: travel of the input that it takes away at either end.",

@@ -52,7 +52,12 @@ def blocks(results: Answers) -> Iterator[Block]:
     if model.couplings:
         yield Text(f"Cables and gears, of which the file gives no length: "
                    f"{', '.join(model.couplings)}.", "missing")
-    known = [float(data[column].sum()) for _, data, _ in cards for column in data
+    yield from _weighed(model, [data for _, data, _ in cards])
+
+
+def _weighed(model, tables) -> Iterator[Text]:
+    """What the pieces of some tables weigh together, as far as that is known."""
+    known = [float(data[column].sum()) for data in tables for column in data
              if column.startswith("weight ")]
     if known:
         yield Text(f"Weight of what the file gives material and sizes for: {sum(known):.2f} "
@@ -97,54 +102,68 @@ def rods_card(results: Answers) -> pd.DataFrame:
 @units_in_headings
 def pieces_card(system: System) -> pd.DataFrame:
     """Spacers, wires, and tubes of moving parts that the file gives a wall of."""
-    model, rows = system.model, []
+    model = system.model
     unit, per, (word, kg) = model.length, model.unit.mm, _weight(model)
+    pieces = (*_spacer_pieces(system), *_wire_pieces(model), *_tube_pieces(model))
+    return pd.DataFrame([{
+        "make": make, "what": what, f"size {unit}": size / per,
+        f"diameter {unit}": (diameter or math.nan) / per, f"wall {unit}": (wall or math.nan) / per,
+        "of": of or "–", f"weight {word}": heavy / kg}
+        for make, what, size, diameter, wall, of, heavy in pieces])
 
-    def add(make, what, size, diameter, wall, of, heavy):  # noqa: PLR0913
-        rows.append({"make": make, "what": what, f"size {unit}": size / per,
-                     f"diameter {unit}": (diameter or math.nan) / per,
-                     f"wall {unit}": (wall or math.nan) / per, "of": of or "–",
-                     f"weight {word}": heavy / kg})
 
+def _spacer_pieces(system):
+    unit, per = system.model.length, system.model.unit.mm
     for row in spacers_to_make(system).to_dict("records"):
-        add(row["stop"], f"spacer on {row['sits on']}", row[f"thickness {unit}"] * per, None, None,
-            row[f"stacked of ({unit})"], math.nan)
+        yield (row["stop"], f"spacer on {row['sits on']}", row[f"thickness {unit}"] * per, None,
+               None, row[f"stacked of ({unit})"], math.nan)
+
+
+def _wire_pieces(model):
     for name, wire in model.wires.items():
-        add(name, "wire", wire.length or math.nan, wire.diameter, None, None, math.nan)
+        yield name, "wire", wire.length or math.nan, wire.diameter, None, None, math.nan
+
+
+def _tube_pieces(model):
     for name, shape in model.solids.items():
         body = model.bodies.get(body_of(name))
         if isinstance(shape, Tubing) and body is not None and shape.wall is not None:
-            spots = [np.asarray(model.position(at if "/" in at else f"{body_of(name)}/{at}")
-                                if isinstance(at, str) else at, dtype=float) for at in shape.along]
+            spots = [np.asarray(model.spot(body_of(name), at), dtype=float) for at in shape.along]
             long = sum(float(np.linalg.norm(b - a)) for a, b in itertools.pairwise(spots))
-            add(name, "tube", long, shape.diameter, shape.wall, body.material,
-                long * _ring(shape.diameter, shape.wall) * _density(model, body.material))
-    return pd.DataFrame(rows)
+            yield (name, "tube", long, shape.diameter, shape.wall, body.material,
+                   long * _ring(shape.diameter, shape.wall) * _density(model, body.material))
 
 
 @units_in_headings
 def stock_card(results: Answers) -> pd.DataFrame:
     """What to have on the bench: tube by its section, rod ends, hardware, and how much of each."""
     model = results.system.model
-    unit, own = model.length, model.unit
-    tubes, counts = {}, Counter()
+    unit, tubes, counts = model.length, {}, Counter()
     for row in () if results.rods is None else results.rods.to_dict("records"):
         rod = model.rods[row["rod"]]
         if rod.diameter:
-            wall = f" x {shown_length(rod.wall, unit)}" if rod.wall else ""
-            words = (f"tube {shown_length(rod.diameter, unit)}{wall}, "
-                     f"{rod.material or 'no material'}")
-            tubes.setdefault(words, []).append(row["tube"] / own.mm)
-        for item in row["hardware"].replace("; ", ", ").split(", ") if row["hardware"] else ():
-            many, _, what = item.partition(" ")
-            name = what if many.isdecimal() else item
-            counts[f"rod end {name}" if name in model.rod_ends else name] += \
-                int(many) if many.isdecimal() else 1
+            tubes.setdefault(_tube_words(rod, unit), []).append(row["tube"] / model.unit.mm)
+        counts.update(_hardware(model, row["hardware"]))
     rows = [{"stock": words, "pieces": len(lengths), f"together {unit}": float(np.sum(lengths))}
             for words, lengths in tubes.items()]
     rows += [{"stock": words, "pieces": count, f"together {unit}": math.nan}
              for words, count in counts.items()]
     return pd.DataFrame(rows, columns=["stock", "pieces", f"together {unit}"])
+
+
+def _tube_words(rod, unit) -> str:
+    wall = f" x {shown_length(rod.wall, unit)}" if rod.wall else ""
+    return f"tube {shown_length(rod.diameter, unit)}{wall}, {rod.material or 'no material'}"
+
+
+def _hardware(model, words) -> Counter:
+    """How many of what a rod is fitted with: "2 jam nut; AN3" is 2 of the one, 1 of the other."""
+    counts = Counter()
+    for item in words.replace("; ", ", ").split(", ") if words else ():
+        many, _, what = item.partition(" ")
+        count, name = (int(many), what) if many.isdecimal() else (1, item)
+        counts[f"rod end {name}" if name in model.rod_ends else name] += count
+    return counts
 
 
 @units_in_headings

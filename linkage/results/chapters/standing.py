@@ -17,23 +17,35 @@ def opening(results: Answers, chapter: str) -> Iterator[Block]:
 
     Parameters
     ----------
-    results : Results
+    results : Answers
     chapter : str
         Its name; none where no question belongs to it.
     """
     mine = [each for each in results.verdict.standings if each.chapter == chapter]
-    for each in mine:
+    yield from _misses(mine)
+    yield from _not_judged(mine)
+    yield from _in_order(mine, results.verdict.build)
+
+
+def _misses(standings):
+    for each in standings:
         for miss in each.missed:
             yield Text(f"{each.kind}: {miss.sentence}", "miss" if miss.decided else "undecided")
-    left = [_begun(sentence) for each in mine for sentence in each.left]
+
+
+def _not_judged(standings):
+    left = [_begun(sentence) for each in standings for sentence in each.left]
     if left:
         yield Text(f"Not judged, and why under What the answer rests on: "
                    f"{'; '.join(dict.fromkeys(left))}.", "missing")
-    met = [each.judged for each in mine if each.judged and not each.missed]
-    partly = [f"of {each.judged} all but {len(each.missed)} above" for each in mine
+
+
+def _in_order(standings, build):
+    met = [each.judged for each in standings if each.judged and not each.missed]
+    partly = [f"of {each.judged} all but {len(each.missed)} above" for each in standings
               if each.judged and each.missed]
     if met or partly:
-        yield Text(f"In order, as computed ({results.verdict.build}): "
+        yield Text(f"In order, as computed ({build}): "
                    f"{'; '.join([*met, *partly])}.")
 
 

@@ -4,6 +4,7 @@
 /** @typedef {import("./view.js").Workbook} App */
 
 import { h, newId, tell } from "./dom.js";
+import { sketchOf } from "./sketch.js";
 
 export class AddPart {
   /** @param {App} app */
@@ -16,7 +17,8 @@ export class AddPart {
     this.add = h("button", { type: "button", "data-control": "add part",
                              onclick: () => this.send() }, "Add it");
     this.note = app.noteOf("add part");
-    this.el = h("section", { class: "lw-add", "aria-label": "Add a part" },
+    this.el = h("section", { class: "lw-add", "aria-label": "Add a part",
+                             hidden: app.head.bodies.length > 1 },
       h("h3", {}, "Add a part"), h("div", { class: "lw-row" }, h("label", { for: id }, "Kind"),
       this.pick), this.fields, h("div", { class: "lw-row" }, this.add), this.note);
     /** @type {Map<string, HTMLInputElement>} */
@@ -31,13 +33,39 @@ export class AddPart {
         spellcheck: "false", "data-control": `new ${key}`, placeholder: example });
       this.boxes.set(key, box);
       box.addEventListener("keydown", (event) => { if (event.key === "Enter") this.send(); });
+      box.addEventListener("input", () => this.app.solid.reframe());
       return h("div", { class: "lw-field" }, h("label", { for: id }, label), box);
     }));
   }
 
+  typed() { return Object.fromEntries([...this.boxes].map(([key, box]) => [key, box.value])); }
+
   send() {
-    const fields = Object.fromEntries([...this.boxes].map(([key, box]) => [key, box.value]));
-    this.app.ask({ do: "add", kind: this.pick.value, fields, where: "add part" });
+    this.app.ask({ do: "add", kind: this.pick.value, fields: this.typed(), where: "add part" });
+  }
+
+  // what is typed so far, as drawn
+  sketch() {
+    const { head, pose } = this.app;
+    return this.el.hidden || !pose ? null : sketchOf(this.typed(), head, pose);
+  }
+
+  /** The kind that a person is at. */
+  held() { return this.el.hidden ? "" : this.pick.value; }
+
+  /** After a part has come, where the hand was. @param {string} kind */
+  goOn(kind) {
+    this.el.hidden = false;
+    this.pick.value = kind;
+    this.ask();
+    this.pick.focus({ preventScroll: true });
+  }
+
+  /** Shown or put away. */
+  toggle() {
+    this.el.hidden = !this.el.hidden;
+    this.app.solid.reframe();
+    if (!this.el.hidden) this.pick.focus();
   }
 
   update() { this.enable(); }

@@ -24,7 +24,8 @@ export class Bar {
 
   update() {
     const { app } = this, standing = app.found.standing();
-    const parts = barOf(standing, app.found.required(), app.found.command());
+    const parts = barOf(standing, app.found.required(), app.found.command(),
+                                               app.state.stops.length > 0);
     const key = JSON.stringify(parts);
     if (key === this.key) return;
     this.key = key;

@@ -71,6 +71,32 @@ export class Callouts {
   }
 
   /**
+   * A part while it is typed, over what is drawn already.
+   * @param {import("./sketch.js").Sketch} sketch
+   * @param {(place: import("./types.js").Vector) => number[] | null} on
+   * @param {Look} look
+   */
+  sketch({ dots, lines }, on, look) {
+    const pen = /** @type {CanvasRenderingContext2D} */ (this.canvas.getContext("2d"));
+    pen.strokeStyle = look.act;
+    pen.lineWidth = 2;
+    pen.setLineDash([6, 4]);
+    for (const [one, two] of lines.map((ends) => ends.map(on))) {
+      if (!one || !two) continue;
+      pen.beginPath(); pen.moveTo(one[0], one[1]); pen.lineTo(two[0], two[1]); pen.stroke();
+    }
+    pen.setLineDash([]);
+    pen.font = `12px ${look.font}`;
+    for (const { at, text } of dots) {
+      const spot = on(at);
+      if (!spot) continue;
+      pen.fillStyle = look.act;
+      pen.beginPath(); pen.arc(spot[0], spot[1], 4, 0, 7); pen.fill();
+      halo(pen, text, spot[0] + 8, spot[1] - 6, look.ink, look.paper);
+    }
+  }
+
+  /**
    * @param {CanvasRenderingContext2D} pen
    * @param {Dimension} dimension
    * @param {{ width: number, height: number }} size

@@ -99,6 +99,7 @@ export class Field {
     }
     if (this.done < NODES * NODES) { this.timer = setTimeout(() => this.step(), 0); return; }
     this.version += 1;
+    this.app.root.dataset.mapped = String(this.version);
     this.app.schedule();
   }
 }

@@ -183,6 +183,9 @@ export class Found {
     return app.state.stops.some((s) => s.on && Math.abs(app.spacers[s.name] - s.thickness) > 1e-9);
   }
 
+  /** Whether a page from disk is changed from its file: what was worked out with it is the file's. */
+  changed() { return !this.app.live && (this.moved() || this.app.cuts.size > 0); }
+
   // the shipped proof of the spacers as they are, if there is one
   row() {
     const { app } = this, { verdict } = this.standing();

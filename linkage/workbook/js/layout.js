@@ -19,6 +19,9 @@ export function layOut(app, pair) {
       app.schedule();
     } }, "Flat");
   solid.tools.insertBefore(flat, solid.tools.children[3]);
+  const { adding } = app;
+  if (adding) solid.tools.prepend(h("button", { type: "button", "data-control": "new part",
+    onclick: () => adding.toggle() }, "Add a part"));
   views.el.hidden = views.row.hidden = true;
   const tabs = h("nav", { class: "lw-tabs", "aria-label": "Parts of the page" },
     ...ICONS.map(([key, text]) => h("button", { type: "button", "data-control": `tab ${key}`,
@@ -31,10 +34,10 @@ export function layOut(app, pair) {
       pair.big,
       sections.stops,
       h("div", { class: "lw-side" }, sections.stick, sections.play, sections.surfaces),
-      h("div", { class: "lw-third" }, sections.pair, app.ways.el)),
+      h("div", { class: "lw-third" }, sections.pair, app.ways.el), adding && adding.el),
     h("p", { class: "lw-caution" }, h("strong", {}, "Caution. "), head.caution),
     moreOf("Numbers: surfaces, clearance, limits, travel map", wide, "numbers",
-           h("div", { class: "lw-numbers" }, app.readout.el, sections.clearance, sections.limits,
+           h("div", { class: "lw-numbers" }, app.readout.el, sections.clearance, sections.limits, sections.sizing,
              h("section", { "aria-label": "Travel map" }, app.stick.map))),
     app.live ? moreOf("Parts and saving", wide, "parts",
       h("div", { class: "lw-numbers" }, ...app.kernel.map((k) => k.el))) : "",

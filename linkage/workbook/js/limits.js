@@ -38,7 +38,7 @@ export class LimitPanel {
       one.enable(!app.ended());
     }
     this.list.table.classList.toggle("lw-stale", app.before());
-    this.list.fill(app.state.required.map((r) => {
+    this.list.fill(app.found.required().map((r) => {
       const { found, how } = this.found(r);
       const ok = found !== null && Math.abs(found - r.required) <= r.within + 1e-9;
       return cellsOf([r.surface, `${r.required}\u00b1${r.within}\u00b0 ${r.word}`,
@@ -56,7 +56,8 @@ export class LimitPanel {
     const { app } = this, [low, high] = app.limits[r.input] || [0, 0], { words } = app.head;
     const same = app.head.inputs.every(({ name }) => [0, 1].every((end) =>
       app.limits[name][end] === app.state.limits[name][end]));
-    if (same && r.found !== null) return { found: r.found, how: words.exact };
+    if (same && r.found !== null) return { found: r.found, how: app.found.standing().required
+      ? words.exact : words.sampled };
     const s = app.head.surfaces.findIndex((surface) => surface.name === r.surface);
     let best = -Infinity;
     for (let n = 0; n <= 60; n++) {

@@ -5,6 +5,7 @@
 
 import { prepared } from "./drawing.js";
 import { h, tell } from "./dom.js";
+import { ForcePanel } from "./forces.js";
 import { saidLength } from "./wording.js";
 
 const STEPS = 180, LASTS = 6000;  // positions of a way, ms that it takes
@@ -40,9 +41,10 @@ export class PlayPanel {
     this.canvas.addEventListener("pointerdown", (event) => this.drag(event));
     this.canvas.addEventListener("pointermove", (event) => { if (event.buttons) this.drag(event); });
     this.said = h("p", { class: "lw-note", role: "status" });
+    this.felt = new ForcePanel(app);
     this.el = h("section", { class: "lw-playing", "aria-label": "Play" },
       h("div", { class: "lw-go" }, this.button, this.way,
-        h("label", { class: "lw-check" }, this.ghost, " ghosts")), this.canvas, this.said);
+        h("label", { class: "lw-check" }, this.ghost, " ghosts")), this.canvas, this.said, this.felt.el);
   }
 
   /** @param {PointerEvent} event */
@@ -143,7 +145,8 @@ export class PlayPanel {
   update() {
     const { app } = this, n = app.chosen;
     const key = JSON.stringify([n, this.way.value, app.limits, this.hand.length]);
-    if (key !== this.key || this.of !== app.poses) {
+    const anew = key !== this.key || this.of !== app.poses;
+    if (anew) {
       [this.key, this.of] = [key, app.poses];
       this.gaps = n === null ? [] : this.places().map((place) => {
         const near = app.gaps.of(app.poses.at(place), n);
@@ -155,6 +158,7 @@ export class PlayPanel {
         : least === null ? app.head.words.lost
           : `Least along it ${app.saidGap({ gap: least })}, ${app.head.words.sampled}.`);
     }
+    this.felt.update(() => this.places(), anew, this.at);
     if (!app.hidden.has(this.canvas)) this.drawTrace();
   }
 

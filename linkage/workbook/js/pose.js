@@ -38,7 +38,7 @@ function stencil([start, step, count], x) {
 }
 
 /**
- * @param {Float32Array} grid
+ * @param {Float32Array | Float64Array} grid
  * @param {number} at first of its numbers
  * @param {number} width numbers per position
  * @param {Pair[][]} nodes [position, weight] along each axis
@@ -119,11 +119,36 @@ export class Poses {
   }
 }
 
+/**
+ * How far a body has turned from neutral against what carries it, degrees.
+ * @param {ArrayLike<number>} rows of the body
+ * @param {ArrayLike<number>} on of what carries it
+ */
+export function turnOf(rows, on) {
+  const own = [0, 1, 2].map((i) => [0, 1, 2].map((j) => [0, 1, 2].reduce((sum, k) =>
+    sum + on[4 * k + i] * rows[4 * k + j], 0)));
+  const sine = Math.hypot(own[2][1] - own[1][2], own[0][2] - own[2][0], own[1][0] - own[0][1]);
+  return Math.atan2(sine, own[0][0] + own[1][1] + own[2][2] - 1) * 180 / Math.PI;
+}
+
 /** @type {(rows: ArrayLike<number>, x: number, y: number, z: number) => Vector} */
 export function carried(rows, x, y, z) {
   return [rows[0] * x + rows[1] * y + rows[2] * z + rows[3],
           rows[4] * x + rows[5] * y + rows[6] * z + rows[7],
           rows[8] * x + rows[9] * y + rows[10] * z + rows[11]];
+}
+
+/**
+ * A table over positions of some inputs, read as the grid is; NaN out of reach.
+ * @param {{ axes: [string, number, number, number][], values: (number | null)[] }} table
+ * @param {Position} position
+ */
+export function readTable({ axes, values }, position) {
+  const each = axes.map(([name, ...axis]) => stencil(axis, position[name] || 0));
+  const counts = axes.map((axis) => axis[3]), out = new Float64Array(1);
+  const known = Float64Array.from(values, (v) => (v === null ? NaN : v));
+  return [each.map((s) => s.cubic), each.map((s) => s.straight)].some((nodes) =>
+    mixed(known, 0, 1, nodes, counts, out)) ? out[0] : NaN;
 }
 
 // straight between the charted thicknesses; null where the chart has no contact

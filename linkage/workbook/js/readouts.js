@@ -5,6 +5,7 @@
 
 import { drawCurves } from "./charts.js";
 import { cellsOf, h, scrolled, tableOf, tell } from "./dom.js";
+import { turnOf } from "./pose.js";
 import { fixed, saidInput, saidLength, saidTurn } from "./wording.js";
 
 const WORST = 12;  // pairs of the table over the whole travel
@@ -18,10 +19,17 @@ export class ReadoutPanel {
       ...inputs.map((i) => `per ${i.name} \u00b0/${i.unit}`), ""]);
     this.live = h("p", { class: "lw-readout", "aria-live": "polite", role: "status" });
     this.wait = app.waitOf("exact");
-    this.curves = inputs.map((input) => h("canvas", { role: "img", class: "lw-curve",
-                                                      "data-curve": input.name }));
+    this.felt = h("p", { class: "lw-note" });
+    const { surfaces } = app.head;
+    this.followed = inputs.flatMap((_, k) => (surfaces.some((s) => s.inputs.includes(k)) ? [k] : []));
+    this.curves = this.followed.map((k) => h("canvas", { role: "img", class: "lw-curve",
+                                                         "data-curve": inputs[k].name }));
+    const alone = inputs.filter((_, k) => !this.followed.includes(k)).map((i) => i.name);
     this.el = h("section", { class: "lw-surfaces", "aria-label": "Surfaces and gearing" },
       h("h3", {}, "Surfaces and gearing"), this.list.table, this.wait, this.live,
+      this.felt,
+      surfaces.length && alone.length ? h("p", { class: "lw-note" },
+        `No surface follows ${alone.join(", ")}.`) : null,
       h("div", { class: "lw-curves" }, ...this.curves));
   }
 
@@ -39,9 +47,14 @@ export class ReadoutPanel {
           : fixed(rate * input.per, 3);
       });
       return [surface.name, saidTurn(value, surface.words, "\u00b0", words, 2), ...rates, how];
-    }));
-    app.head.inputs.forEach((input, k) => {
-      const canvas = this.curves[k];
+    }).concat(app.head.servos.map(({ name, body }) => {
+      const turn = app.pose ? turnOf(app.pose.bodies[body], app.pose.bodies[app.head.bodies[body].on])
+        : NaN;
+      return [`servo ${name}`, turn === turn ? `${fixed(turn, 2)}\u00b0 from neutral` : words.lost,
+              ...app.head.inputs.map(() => "\u2013"), words.sampled];
+    })));
+    this.followed.forEach((k, n) => {
+      const canvas = this.curves[n], input = app.head.inputs[k];
       if (app.hidden.has(canvas)) return;
       drawCurves(canvas, app.poses, k, app, app.state.required, app.colours());
       canvas.setAttribute("aria-label", `Deflection of the surfaces against ${input.name}, `
@@ -54,6 +67,9 @@ export class ReadoutPanel {
     const turns = app.head.surfaces.map((surface, s) => `${surface.name} `
       + saidTurn(app.poses.surface(s, app.position), surface.words, "\u00b0", app.head.words));
     const first = app.near.find((near) => app.head.pairs[near.pair][3] !== "stop");
+    const { forces } = app.state;
+    tell(this.felt, forces ? `Hand's force along the way that is played: without friction, against ${
+      forces.of.join("; ")}.` : "");
     tell(this.live, `${app.saidPlace()}: ${turns.join(", ")}`
       + (first ? `; nearest ${app.pairName(first.pair)} ${app.saidGap(first)}` : ""));
   }
@@ -77,29 +93,32 @@ export class ClearancePanel {
   }
 
   update() {
-    const { app } = this, { proof } = app.state;
-    this.list.fill(app.near.map((near) => this.cells(near, proof)));
-    this.worst.table.classList.toggle("lw-stale", Boolean(proof && proof.old) || app.before());
+    const { app } = this, standing = app.found.standing(), other = standing.how === "sampled";
+    const proof = other ? app.state.proof : standing.proof;  // of the file as it is, or as it stands
+    this.list.fill(app.near.map((near) => this.cells(near, proof, other)));
+    this.worst.table.classList.toggle("lw-stale", Boolean(proof && proof.old) || app.before()
+      || other);
     this.list.table.classList.toggle("lw-stale", app.before());
     if (proof !== this.proof) {
       this.proof = proof;
       this.fillWorst(proof);
     }
     const waits = app.waiting("proof", "Proof over the whole travel");
-    tell(this.state, waits
+    tell(this.state, waits + (other ? `Not proven as it stands here: ${standing.why} is not as in `
+      + "the file. On show, dimmed: of the file as it is. " : "")
       + (proof ? `${waits ? " On show, dimmed: the one before. " : ""}${proof.old && !waits
         ? "From before the last change. " : ""}Proven for ${proof.for}: ${proof.said}`
         : waits ? "" : "Proof: none yet."));
   }
 
-  /** @param {Near} near @param {Proof | null} proof */
-  cells(near, proof) {
+  /** @param {Near} near @param {Proof | null} proof @param {boolean} other of the file, not of this */
+  cells(near, proof, other) {
     const { app } = this, { length, words } = app.head, exact = app.exactNow();
     const [, , required, rule] = app.head.pairs[near.pair], name = app.pairName(near.pair);
     const sure = exact && exact.gaps[name] !== undefined;
     const gap = sure ? exact.gaps[name] : near.gap, row = proof && proof.rows[name];
     const free = rule === "stop";
-    const how = proof?.old || app.before() ? words.before : words.proven;
+    const how = other ? "in the file" : proof?.old || app.before() ? words.before : words.proven;
     const word = gap <= 1e-6 ? words.touch : free ? rule : gap < required ? words.below
       : words.clear;
     return cellsOf([name, gap <= 1e-6 ? words.contact : saidLength(gap, length),

@@ -140,6 +140,12 @@ export class SolidPanel {
 
   stop() { cancelAnimationFrame(this.turning); }
 
+  // what is typed of a new part has to be in the picture
+  reframe() {
+    this.fitted = 0;
+    this.app.schedule();
+  }
+
   /** @param {string} what "" everything, a part, or @sticks or @pair */
   look(what) {
     this.chosen = what;
@@ -195,6 +201,18 @@ export class SolidPanel {
     const side = this.camera && this.camera.axes[2][axis] < 0 ? -1 : 1;
     normal[axis] = side;
     return [...normal, side * at];
+  }
+
+  // paper has only what a canvas keeps: the picture is laid under what is written over it
+  onPaper() {
+    if (!this.scene || this.el.hidden) return;
+    this.draw();
+    const pen = /** @type {CanvasRenderingContext2D} */ (this.over.getContext("2d"));
+    pen.save();
+    pen.setTransform(1, 0, 0, 1, 0, 0);
+    pen.globalCompositeOperation = "destination-over";
+    pen.drawImage(this.canvas, 0, 0, this.over.width, this.over.height);
+    pen.restore();
   }
 
   listen() {
@@ -321,14 +339,17 @@ export class SolidPanel {
   }
 
   draw() {
-    const { canvas, scene } = this, { pose } = this.app, scale = window.devicePixelRatio || 1;
+    const { canvas, scene, app } = this, { pose } = app, scale = window.devicePixelRatio || 1;
     if (!scene || !pose) return;
     const box = SIZES.get(canvas) || { width: canvas.clientWidth, height: canvas.clientHeight };
     const wide = Math.round(box.width * scale), high = Math.round(box.height * scale);
     if (!wide || !high) return;
     if (canvas.width !== wide || canvas.height !== high)
       [canvas.width, canvas.height, this.fitted] = [wide, high, 0];
-    const places = this.placesAt(pose.bodies), [corners, all] = this.corners(places);
+    const places = this.placesAt(pose.bodies), sketch = this.app.adding?.sketch();
+    const typed = (sketch?.dots || []).map((dot) => dot.at);
+    const [corners, all] = this.corners(places).map((some) =>
+      (this.items.length || !typed.length ? [...some, ...typed] : aboutAll(typed)));
     if (!this.fitted) {
       this.middle = middleOf(corners);
       this.fitted = distanceFor(corners, this.middle, axesOf(this.eye), wide / high);
@@ -339,6 +360,8 @@ export class SolidPanel {
     paint(scene, [...this.items, ...ghosts.items], [...places, ...ghosts.places], picture);
     this.last = { places, picture };
     this.writeOver(picture, places, box.width, box.height);
+    if (sketch) this.callouts.sketch(sketch, (p) => placeOn(picture.seen, p, box.width, box.height),
+                                     app.colours());
     tell(this.place, this.app.saidPlace());
     this.say(places, this.camera.across);
   }
@@ -445,3 +468,8 @@ export class SolidPanel {
     this.telling = setTimeout(() => { tell(this.words, words); }, 150);
   }
 }
+
+// corners of a room about a few places, so that one alone is seen from some way off
+/** @param {Vector[]} places @returns {Vector[]} */
+const aboutAll = (places) => places.flatMap((p) => [-PAIR, PAIR].flatMap((d) => p.map((_, c) =>
+  p.map((v, i) => (i === c ? v + d : v)))));

@@ -65,11 +65,12 @@ export const unasked = (verdict) => (verdict.aside || []).filter((t) => t.starts
  * @param {Standing} standing
  * @param {RequiredRow[]} required
  * @param {string} command what proves it
+ * @param {boolean} stopped whether the file has stops
  * @returns {{ key: string, mark: string, state: "bad" | "open" | "ok", big: string, small: string,
  *   tiny: string }[]} tiny: what there is room for on a small screen
  */
-export function barOf(standing, required, command) {
-  const { missed, verdict, how } = standing, sure = how === "proven";
+export function barOf(standing, required, command, stopped) {
+  const { missed, verdict, how, proof } = standing, sure = how === "proven";
   /** @param {boolean} good @returns {"bad" | "open" | "ok"} */
   const state = (good) => (!good ? "bad" : sure ? "ok" : "open");
   const marks = { bad: "\u25c6", open: "\u25d0", ok: "\u2713" };
@@ -84,7 +85,7 @@ export function barOf(standing, required, command) {
     .filter(Boolean).join(", ");
   rows.push(["missed", short ? "bad" : open ? "open" : state(true),
              counted || (sure ? "None missed" : "None seen missed"),
-             `of ${verdict.pairs} clearances${unasked(verdict).length ? ", no loads" : ""}`]);
+             ofWhat(missed, verdict)]);
   const [right, of] = verdict.ways;
   if (of) rows.push(["directions", state(right === of),
                      right === of ? "Directions right" : "Directions wrong",
@@ -96,12 +97,22 @@ export function barOf(standing, required, command) {
   const bare = verdict.bare.length, not = verdict.unknown.length + unasked(verdict).length;
   if (bare || not) rows.push(["unjudged", "open", bare ? `${bare} without shape` : `${not} not judged`,
                               bare ? "nothing proven of it" : "press to read"]);
-  rows.push(["proof", sure ? open ? "open" : "ok" : "open",
+  if (sure && !proof) rows.push(["proof", "open", "No clearance proof", "press to read"]);
+  else rows.push(["proof", sure && !open ? "ok" : "open",
              sure ? `Proven, ${verdict.build.startsWith("as drawn") ? "as drawn" : "as built"}`
                : how === "before" ? "From before" : how === "waiting" ? "Being proven" : "Sampled",
-             sure ? "over what the stops leave" : how === "sampled" ? `to prove: ${command}`
+             sure ? stopped ? "over what the stops leave" : "over the wanted travel" : how === "sampled" ? `to prove: ${command}`
                : "the proof is under way"]);
   return named(rows, marks);
+}
+
+// what was looked at, and how much of what is missed is no clearance
+/** @param {Missed[]} missed @param {Verdict} verdict */
+function ofWhat(missed, verdict) {
+  const near = missed.filter((m) => m.kind === "clearance").length, others = missed.length - near;
+  const clearances = verdict.pairs ? `${verdict.pairs} clearances` : "no clearance";
+  return (others ? `${near} of ${clearances}, ${others} other${others > 1 ? "s" : ""}`
+    : `of ${clearances}`) + (unasked(verdict).length ? ", no loads" : "");
 }
 
 /** @type {Record<string, string>} */

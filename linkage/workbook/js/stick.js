@@ -158,7 +158,7 @@ export class StickPanel {
   // what is under the pointer: a boundary by its name, else the nearest pair there
   /** @param {[number, number, number, number]} place @param {InputHead[]} pair */
   point([u, v, wide, tall], [across, up]) {
-    const { app } = this, { map } = app.state;
+    const { app } = this, map = this.mapNow();
     const range = (/** @type {number[]} */ ends) => ends[1] - ends[0];
     const window = this.window([across, up]);
     const [perU, perV] = [wide / range(window[across.name]), tall / range(window[up.name])];
@@ -203,7 +203,8 @@ export class StickPanel {
 
   /** @param {InputHead[]} pair @param {HTMLCanvasElement} canvas */
   updatePad([across, up], canvas) {
-    const { app, field } = this, { map, wanted } = app.state, { position, limits } = app;
+    const { app, field } = this, { wanted } = app.state, { position, limits } = app;
+    const map = this.mapNow();
     const window = this.window([across, up]);
     if (field) field.want(this.ofPair(), window);
     if (!app.hidden.has(canvas))
@@ -216,13 +217,22 @@ export class StickPanel {
     if (this.key) this.keyOf(this.key);
   }
 
+  // the map without what a cut made here, or another spacer, has moved away
+  /** @returns {TravelMap | null} */
+  mapNow() {
+    const { app } = this, { map } = app.state;
+    if (!map || !app.found.changed()) return map;
+    return { ...map, boundaries: Object.fromEntries(Object.entries(map.boundaries).filter(([name]) =>
+      !(app.found.moved() && app.found.quiet().has(name)) && !name.split(" | ").some((solid) => app.cuts.has(solid)))) };
+  }
+
   /** @param {HTMLElement} key */
   keyOf(key) {
     const { app } = this, chosen = this.ofPair(), { length } = app.head;
     const required = chosen === null ? 0 : app.head.pairs[chosen][2];
     /** @param {number} n */
     const upTo = (n) => (chosen === null ? ["", "short", "to 2\u00d7", "to 3\u00d7"][n]
-      : `to ${saidLength(n * required, length).split(" ")[0]}`);
+      : `to ${saidLength(n * required, length).split(" ")[0].replace(/^0\./, ".")}`);
     const texts = ["touch", upTo(1), upTo(2), upTo(3), "more"];
     if (key.textContent === texts.join("")) return;
     key.replaceChildren(...texts.map((t, n) => h("span", { class: `lw-b${n}` }, t)));
@@ -267,11 +277,12 @@ export class StickPanel {
       this.legend.replaceChildren(...names.map((n) => h("li", {},
         quiet.has(n) ? `${n} (a stop)` : n)));
     }
-    this.map.classList.toggle("lw-stale", Boolean(map && map.old) || app.before());
+    const other = app.found.changed();
+    this.map.classList.toggle("lw-stale", Boolean(map && map.old) || app.before() || other);
     const waits = app.waiting("map", "Travel map");
     tell(this.mapped, [waits, !map ? waits ? "" : "Travel map: none."
       : `${(100 * map.usable).toFixed(1)} % of the wanted rectangle is free of contact from `
-      + `neutral on${map.old ? " (before the last change)" : ""}. `
+      + `neutral on${map.old ? " (before the last change)" : other ? " (in the file as it is)" : ""}. `
       + (Object.keys(map.boundaries).length ? "Bounded by:" : "Nothing bounds it.")]
       .filter(Boolean).join(" "));
   }

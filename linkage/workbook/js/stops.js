@@ -1,6 +1,6 @@
 // Stops as the shop handles them: a row each, its box, its stock, and what comes of it.
 
-/** @import { InputHead, StopRow } from "./types.js" */
+/** @import { InputHead, StopRow, Vector } from "./types.js" */
 /** @typedef {import("./view.js").Workbook} App */
 
 import { slider } from "./controls.js";
@@ -8,13 +8,15 @@ import { h, newId, scrolled, tableOf, tell } from "./dom.js";
 import { readLength } from "./typed.js";
 import { saidInput, saidLength, saidTurn } from "./wording.js";
 
+const APART = 0.5;  // mm within which two seats stand across from each other
 const TOLD = 1;  // degrees of a surface that a row of a stop tells
 
 export class StopPanel {
   /** @param {App} app */
   constructor(app) {
     this.app = app;
-    this.rows = app.state.stops.filter((stop) => stop.on).map((stop) => this.rowOf(stop));
+    const two = this.sideBySide(app.state.stops.filter((stop) => stop.on));
+    this.rows = two.stops.map((stop) => this.rowOf(stop));
     this.list = tableOf("Stops", ["stop", "reached at", "spacer",
                                   ...app.head.surfaces.map((s) => s.name), "governs"]);
     this.wait = app.waitOf("spacer");
@@ -22,12 +24,38 @@ export class StopPanel {
     this.el = h("section", { class: "lw-stops", "aria-label": "Stops and spacers", id: newId() },
       h("div", { class: "lw-hd" }, h("h3", {}, "Stops and spacers"),
         h("span", {}, bare.length ? `without a spacer: ${bare.join(", ")}` : "")),
-      h("div", { class: "lw-spacers" }, ...this.rows.map((r) => r.el)), this.wait,
+      h("div", { class: `lw-spacers${two.heads.length ? " lw-two" : ""}` },
+        ...two.heads.map((text) => h("h4", {}, text)), ...this.rows.map((r) => r.el)), this.wait,
       app.live || !this.rows.length ? null : h("p", { class: "lw-note" }, "Angles are read from "
         + "charts worked out when this page was written."),
       app.state.stops.length ? h("details", { class: "lw-table" },
         h("summary", {}, "All stops as a table"), scrolled("Stops", this.list.table))
         : h("p", { class: "lw-note" }, "none in the file"));
+  }
+
+  // a stop left of the middle, then the one across from it; in one column where some stand alone
+  /** @param {StopRow[]} stops @returns {{ stops: StopRow[], heads: string[] }} */
+  sideBySide(stops) {
+    const { head } = this.app, seats = stops.map((stop) => this.seatOf(stop));
+    const pairs = stops.flatMap((stop, n) => {
+      const here = seats[n], k = here[1] < -APART ? seats.findIndex((there, m) => m !== n
+        && stops[m].input === stop.input && Math.abs(there[0] - here[0]) < APART
+        && Math.abs(there[1] + here[1]) < APART && Math.abs(there[2] - here[2]) < APART) : -1;
+      return k < 0 ? [] : [stop, stops[k]];
+    });
+    if (!pairs.length || new Set(pairs).size !== stops.length) return { stops, heads: [] };
+    const grips = head.bodies.filter((b) => b.points.grip).length;
+    return { stops: pairs, heads: grips === 2 ? ["Left stick", "Right stick"] : ["Left", "Right"] };
+  }
+
+  // a corner of what the spacer sits on, at neutral, mm
+  /** @param {StopRow} stop @returns {Vector} */
+  seatOf(stop) {
+    const { head, poses } = this.app, solid = head.solids.find((s) => s.name === stop.on);
+    if (!solid) return [NaN, NaN, NaN];
+    const [[first, count]] = solid.pieces, { origin } = head.bodies[solid.carriers[0]];
+    return [0, 1, 2].map((c) => origin[c] + Array.from({ length: count }, (_, k) =>
+      poses.points[3 * (first + k) + c]).reduce((a, b) => a + b, 0) / count);
   }
 
   /** @param {StopRow} stop */

@@ -32,7 +32,7 @@
  *   kept: Record<string, number> }} Offered
  * @typedef {{ format: number, title: string, length: LengthUnit, typed: UnitWords, words: Words,
  *   caution: string, inputs: InputHead[], bodies: BodyHead[], driven: number[], rods: RodHead[],
- *   surfaces: SurfaceHead[], solids: SolidHead[], kept: KeptHead[],
+ *   surfaces: SurfaceHead[], servos: { name: string, body: number }[], solids: SolidHead[], kept: KeptHead[],
  *   pairs: PairHead[], offered: Offered[], forms: Record<string, string[][]> }} Head
  *
  * @typedef {{ surface: string, input: string, word: string, required: number, within: number,
@@ -54,6 +54,11 @@
  *   required: RequiredRow[], governs: Record<string, boolean> }} StockRow
  * @typedef {{ rows: Record<string, ProofRow>, said: string, for: string, limits: Limits,
  *   old: boolean }} Proof
+ * @typedef {{ unit: string, of: string[], old?: boolean, inputs: Record<string,
+ *   { axes: [string, number, number, number][], values: (number | null)[] }> }} Forces
+ * @typedef {{ name: string, of: string, unit: string, drawn: number, now: number, least: number,
+ *   greatest: number, step: number | null }} SizeRow
+ * @typedef {{ target: string, wanted: string, found: string, ok: boolean }} TargetRow
  * @typedef {{ usable: number, boundaries: Record<string, Pair[]>, free: Pair[],
  *   old: boolean }} TravelMap
  * @typedef {{ address: string, label: string, values: (string | null)[], changed: string }} PartRow
@@ -61,7 +66,8 @@
  * @typedef {{ serial: number, heard: number, busy: string[], failed: string,
  *   ages: Record<string, number>, limits: Limits, wanted: Limits,
  *   directions: { text: string, miss: boolean, place: Position }[] | null, source: string,
- *   loads?: Record<string, string>, file?: string, patched?: boolean,
+ *   loads?: Record<string, string>, forces?: Forces | null,
+ *   sizes?: SizeRow[], targets?: TargetRow[], file?: string, patched?: boolean,
  *   verdict: Verdict | null, cures: Cure[] | null, stock: StockRow[], required: RequiredRow[],
  *   stops: StopRow[], proof: Proof | null, map: TravelMap | null, parts: Part[], undo: number,
  *   changes: string[], ask_over: boolean, save_as: string }} State

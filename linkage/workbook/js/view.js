@@ -21,6 +21,7 @@ import { PlayPanel } from "./play.js";
 import { Poses, readChart } from "./pose.js";
 import { ClearancePanel, ReadoutPanel } from "./readouts.js";
 import { headWith } from "./reliefs.js";
+import { SizePanel } from "./sizing.js";
 import { SolidPanel } from "./solid_view.js";
 import { StickPanel } from "./stick.js";
 import { StopPanel } from "./stops.js";
@@ -30,7 +31,6 @@ import { Views } from "./views.js";
 import { saidInput, saidLength, saidTime } from "./wording.js";
 
 const LISTED = 14, TICK = 500;
-
 export class Workbook {
   /** @param {Model} model @param {HTMLElement} el @param {() => void} again makes the page anew */
   constructor(model, el, again) {
@@ -93,13 +93,13 @@ export class Workbook {
     this.readout = new ReadoutPanel(this);
     const limits = new LimitPanel(this), stops = new StopPanel(this);
     const clearance = new ClearancePanel(this), pair = new PairPanel(this);
-    const surfaces = new SurfacePanel(this);
-    this.panels = [this.bar, this.ways, this.stick, this.play, limits, this.readout, stops, clearance, pair,
-                   surfaces, this.solid];
-    this.kernel = this.live ? [new Parts(this), new Saving(this), new FilePanel(this),
-                                new AddPart(this)] : [];
+    const surfaces = new SurfacePanel(this), sizing = new SizePanel(this);
+    this.panels = [this.bar, this.ways, this.stick, this.play, limits, this.readout, stops,
+                   clearance, pair, surfaces, sizing, this.solid];
+    this.adding = this.live ? new AddPart(this) : null;
+    this.kernel = this.live ? [new Parts(this), new Saving(this), new FilePanel(this)] : [];
     this.sections = { stick: this.stick.el, play: this.play.el, limits: limits.el, stops: stops.el,
-                      clearance: clearance.el, pair: pair.el, surfaces: surfaces.el };
+      clearance: clearance.el, pair: pair.el, surfaces: surfaces.el, sizing: sizing.el };
     layOut(this, pair);
     this.handlers = this.listen();
     this.watch = this.watchSizes();
@@ -107,7 +107,7 @@ export class Workbook {
     this.unwatch = watchTheme((theme, now) => {
       this.root.dataset.theme = theme;
       this.recolour();
-      if (now) { this.hidden.clear(); this.draw(); }
+      if (now) { this.hidden.clear(); this.draw(); this.solid.onPaper(); }
     });
     this.ticking = this.live ? setInterval(() => this.tick(), TICK) : undefined;
     this.schedule();
@@ -313,7 +313,7 @@ export class Workbook {
         : kinds.some((kind) => this.flying.startsWith(kind)) ? words : "");
     if (this.root.dataset.link !== stand) {
       this.root.dataset.link = stand;
-      for (const panel of this.kernel) panel.enable();
+      for (const panel of [...this.kernel, this.adding]) panel?.enable();
     }
     if (stand !== "ready" || this.state.busy.length) this.schedule();
   }
@@ -478,7 +478,6 @@ export class Workbook {
     }
     return this.worth;
   }
-
 }
 
 /** @param {{ model: Model, el: HTMLElement }} place */
@@ -487,10 +486,11 @@ function render({ model, el }) {
   let book;
   const make = () => { book = new Workbook(model, el, again); };
   const again = () => {
-    const { position } = book;
+    const { position, adding } = book, kind = adding?.held();
     book.close();
     book.root.remove();
     make();
+    if (kind) book.adding?.goOn(kind);
     book.move(Object.fromEntries(Object.entries(position).filter(([n]) => n in book.limits)));
   };
   make();
