@@ -198,6 +198,17 @@ def test_what_could_not_be_decided_is_told_as_no_miss():
     assert "does not." not in told
 
 
+def test_a_miss_by_a_hair_is_not_told_as_what_is_required():
+    """Asked for a tenth of a micron more than was met; both would round to the same."""
+    text = re.sub(r"pad = .*", "", ARM.split("[stop.far]")[0].replace("[-30, 30]", "[-30, 23]"))
+    least = float(linkage.clearance(System(parse_model(text)))["least"].iloc[0])
+    system = System(parse_model(text.replace("free = 6", f"free = {least + 1e-4!r}")))
+    miss, = clearance_misses(Results(system, only=("clearance",)))
+    told, required = (float(part.split()[0]) for part in miss.how_much.split(", "))
+    assert told < required
+    assert told == pytest.approx(least, abs=0.0151)  # a hundredth down from what is rounded
+
+
 def test_what_changed_in_a_file_is_listed_key_by_key():
     before = parse_model(ARM)
     after = parse_model(ARM.replace("free = 6", "free = 5").replace("title", 'revision = "B"\ntitle'

@@ -9,7 +9,7 @@ from linkage.model.file import parse_model
 from linkage.relief import draw, flat_of, page_count, relieve, templates
 from linkage.relief.arcs import BAND, arc_places
 from linkage.relief.cut import make_cut
-from linkage.relief.tiles import as_pdf, sheets
+from linkage.relief.tiles import as_pdf, pages_of, sheets
 
 MEASURED = """
 length = "UNIT"
@@ -98,3 +98,53 @@ def test_new_edges_are_arcs_within_their_band(side_by_side):
     kept = shapely.get_coordinates(flat.material.exterior)
     assert shapely.distance(shapely.Polygon(found.shape.outline).exterior,
                             shapely.points(kept)).max() < 1e-9
+
+
+def edges_within(page, room):
+    """Middles and unit normals of the straight, undashed edges of a tile, from 10 mm on."""
+    for layer, line, closed in page.lines:
+        if layer not in ("cut outside", "cut inside", "new edge"):
+            continue
+        ends = np.concatenate([line, line[:1]]) if closed else line
+        for a, b in zip(ends, ends[1:], strict=False):
+            # the stretch of it within the tile, clear of the crosses that pages are laid by
+            inside = shapely.LineString([a, b]).intersection(
+                shapely.box(*np.add(page.corner, 10), *np.add(page.corner, room) - 10))
+            if inside.length < 10:
+                continue
+            along = (b - a) / np.linalg.norm(b - a)
+            for share in (0.23, 0.5, 0.77):
+                yield (np.array(inside.interpolate(share, normalized=True).coords[0]),
+                       np.array([-along[1], along[0]]))
+
+
+def test_every_tile_is_full_size_by_its_edges(side_by_side, full):
+    """Each straight edge of each tile lies on the paper where it has to, within 0.2 mm.
+
+    Measured in the rendered page across the edge, from the paper's own lower left corner.
+    """
+    if not full:
+        pytest.skip("every tile at 20 dots per mm takes long; --full does it")
+    pymupdf = pytest.importorskip("pymupdf")
+    for name in ("airframe/seat pan right", "airframe/tail frame"):
+        drawing = templates(side_by_side.model, name)[None]
+        for paper in ("A4", "Letter"):
+            size, *_ = sheets(drawing, paper)
+            pages = pymupdf.open(stream=as_pdf(drawing, paper), filetype="pdf")
+            tiles = [(number, page) for number, page in enumerate(pages_of(drawing, paper))
+                     if page.tiled]
+            assert len(tiles) > 1
+            for number, page in tiles:
+                picture = pages[number].get_pixmap(dpi=508, colorspace=pymupdf.csGRAY)
+                dark = np.frombuffer(picture.samples, np.uint8).reshape(
+                    picture.height, -1)[:, :picture.width] < 140
+                spots = list(edges_within(page, (size[0] - 16, size[1] - 33)))
+                assert len(spots) >= 3
+                for spot, across in spots:
+                    steps = np.arange(-1.0, 1.0, 0.02)
+                    x, y = (spot - page.corner + (8, 25) + steps[:, None] * across).T * 20
+                    hit = dark[np.round(picture.height - y).astype(int), np.round(x).astype(int)]
+                    assert hit.any(), (name, paper, number, spot)
+                    runs = np.split(steps[hit], np.flatnonzero(np.diff(steps[hit]) > 0.1) + 1)
+                    off = min(abs(run.mean()) for run in runs)  # of whatever else crosses there
+                    assert off <= 0.2, (name, paper, number, spot)

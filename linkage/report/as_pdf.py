@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
 EDGE = 34.0  # points
 PAPERS = ("A4", "Letter")
-PLAIN, LARGE = 7.5, 11.0
+PLAIN, LARGE = 7.3, 11.0
 
 
 def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:

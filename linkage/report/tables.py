@@ -123,21 +123,24 @@ def laid_out(block: Table, names: list[str], style: dict, room: float
         return [_cards(block, names, records, style, room), Spacer(1, 3)], room
     columns = [_column(block, name, records) for name in names]
     flowables, widest = [], 0.0
-    for chosen in _parts(columns, room):
+    for chosen in _parts(columns, room, block.blank):
         stretches, wide = _beside(block, chosen, records, style, room)
         flowables += [stretches, Spacer(1, 3)]
         widest = max(widest, wide)
     return flowables, widest
 
 
-def _parts(columns, room) -> list[list]:
+def _parts(columns, room, blank) -> list[list]:
     """Columns of each part of a table too wide for a page, all led by the first column.
 
-    One part more than the words ask for is taken where that saves lines.
+    One part more than the words ask for is taken where that saves lines and leaves no blank apart
+    from what it is for.
     """
     if len(columns) < 3:
         return [columns]
     few = _parted_within(columns, room)
+    if blank:
+        return few
     more = _parted_within(columns, room * len(few) / (len(few) + 1))
     return min(few, more, key=lambda parts: sum(
         _best_across(part, len(part[0].cells), room)[2] for part in parts))

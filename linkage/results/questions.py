@@ -14,7 +14,7 @@ from .. import gearing
 from ..clearances import scene_of, undrawn
 from ..motion import System
 from ..stops import judged_box
-from ..units import LENGTHS, rounded_down, shown_length
+from ..units import LENGTHS, rounded_down, rounded_up, shown_length
 from . import feels, gives, hands, servos, strength, strength_left
 from .answers import Answers, NothingAsked
 from .columns import about, counted, place_words
@@ -174,7 +174,7 @@ def _clearance_misses(results):
         row = _judged(results, row)
         at = place_words(results.system, row)
         if row["least"] < row["required"]:
-            near = shown_length(abs(row["least"]), unit)
+            near = _less_said(row["least"], row["required"], unit)
             if row["least"] <= 0:
                 deep = f", {near} deep" if _depth_known(results.system, row["pair"]) else ""
                 words = f"touch{deep} ({required})"
@@ -188,6 +188,14 @@ def _clearance_misses(results):
             words = f"only {proven} {unit}" if math.isfinite(proven) else "nothing"
             yield Miss("clearance", row["pair"], f"{words} proven, {required}", at,
                        decided=False, short=row["required"] - row["proven"])
+
+
+def _less_said(least, required, unit) -> str:
+    """A gap that is less than required, in words that say so too however little it is."""
+    own, near = LENGTHS[unit], shown_length(abs(least), unit)
+    if near != shown_length(required, unit):
+        return near
+    return f"{float(near.split()[0]) - 0.1 ** own.digits:.{own.digits}f} {unit}"
 
 
 def _depth_known(system, name: str) -> bool:
@@ -304,8 +312,10 @@ def _tilt_misses(results):
         if row["ok"] is False:
             sure = row["greatest"] > row["allowed"]
             words = "" if sure else ", and more is not proven impossible"
-            yield Miss("rod end", row["end"], f"tilts {row['greatest']:.1f}°{words}, "
-                       f"{row['allowed']:.1f}° allowed", place_words(results.system, row),
+            most, least = (rounded_up, rounded_down) if sure else (round, round)
+            yield Miss("rod end", row["end"], f"tilts {most(row['greatest'], 1)}°{words}, "
+                       f"{least(row['allowed'], 1)}° allowed",
+                       place_words(results.system, row),
                        decided=sure, short=row["greatest"] - row["allowed"])
 
 
