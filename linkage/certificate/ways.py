@@ -12,7 +12,9 @@ if TYPE_CHECKING:
     from ..checker.travel import Travel
 
 MOST = 100  # leaves after which a direction is said not to be shown
-NARROW, NARROW_BUILT = 0.05, 1.0  # degrees (mm) of a cell that is cut no further
+NARROW = 0.05  # degrees (mm) of a cell that is cut no further
+SMALL_BUILT = 0.2  # the same as built, as a share of the travel: then it is left open
+LEAST = 0.5  # share in which a direction is shown at least, for it to be told
 
 
 def directions(book: Book, travel: Travel) -> list[dict]:
@@ -37,14 +39,17 @@ def _shown(ways, surface, name):
     here = tuple((0.0, 0.0) for _ in ways.motion.names)
     for sign in (0, 1, -1):
         tree = _tree(ways, body, k, sign) if ways.goes(body, k, here, sign) else ""
-        if tree:
-            return {"sign": sign, "tree": tree}
+        claim = {"sign": sign, "tree": tree}
+        if tree and ("n" not in tree or ways.left_open(surface, name, claim) < LEAST):
+            return claim
     return {"sign": None, "tree": ""}
 
 
 def _tree(ways, body, k, sign):
-    words, ahead, narrow = [], [ways.travel.root()], NARROW_BUILT if ways.book.built else NARROW
+    words, root, built = [], ways.travel.root(), ways.book.built
     inputs = [i for i, name in enumerate(ways.motion.names) if name in ways.motion.needs[body]]
+    wide = [b - a for a, b in root]
+    ahead = [root]
     while ahead:
         cell = ahead.pop()
         if ways.travel.outside(cell):
@@ -53,8 +58,13 @@ def _tree(ways, body, k, sign):
             words.append("s")
         else:
             i = max(inputs, key=lambda i: cell[i][1] - cell[i][0])
-            if cell[i][1] - cell[i][0] < narrow or len(words) > MOST:
+            if not built and len(words) > MOST:
                 return ""
+            if cell[i][1] - cell[i][0] < (wide[i] * SMALL_BUILT if built else NARROW):
+                if not built:
+                    return ""
+                words.append("n")
+                continue
             words.append(str(i))
             ahead += halved(cell, i)[::-1]
     return "".join(words)

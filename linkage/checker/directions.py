@@ -34,30 +34,40 @@ class Directions:
                     yield surface, name
 
     def hold(self, claims: list) -> dict:
-        """Which way each surface goes for the positive end of each input; None is not shown."""
+        """Which way each surface goes for the positive end of each input, and where not shown.
+
+        A sign (None: not shown), and the share of the box of the travel in which it is left open.
+        """
         told = {(c["surface"], c["input"]): c for c in claims}
         found = {}
         for surface, name in self.asked():
             claim = told.pop((surface, name), None)
             if claim is None:
                 raise Refused(f'nothing is claimed of the direction of "{surface}" with {name}')
-            if claim["sign"] is not None and not self.shown(surface, name, claim):
+            left = 1.0 if claim["sign"] is None else self.left_open(surface, name, claim)
+            if left is None:
                 raise Refused(f'"{surface}" is not shown to go one way with {name}')
-            found[surface, name] = claim["sign"]
+            found[surface, name] = None if left >= 1 else claim["sign"], left
         if told or len(claims) > len(found):
             raise Refused("a direction is claimed that is none")
         return found
 
-    def shown(self, surface: str, name: str, claim: dict) -> bool:
-        """Whether the leaves of a claim show its sign."""
+    def left_open(self, surface: str, name: str, claim: dict) -> float | None:
+        """Share of the box of the travel of which a claim says nothing; None where it is wrong."""
         sign, tree, names = claim["sign"], claim["tree"], self.motion.names
         if not isinstance(tree, str) or len(tree) > MOST or sign not in (-1, 0, 1):
-            return False
-        body, k = self.book.machine.surfaces[surface], names.index(name)
-        return all(self.goes(body, k, cell, sign) if word == "s" else
-                   word == "x" and self.travel.outside(cell) for word, cell in leaves_of(
-                       tree, self.travel.root(), lambda word, cell: halved(cell, int(word))
-                       if word in DIGITS[:len(names)] else None))
+            return None
+        body, k, root = self.book.machine.surfaces[surface], names.index(name), self.travel.root()
+        left = 0.0
+        for word, cell in leaves_of(tree, root, lambda word, cell: halved(cell, int(word))
+                                    if word in DIGITS[:len(names)] else None):
+            if word == "n":
+                left += math.prod((b - a) / (high - low) for (a, b), (low, high)
+                                  in zip(cell, root, strict=True) if high > low)
+            elif not (self.goes(body, k, cell, sign) if word == "s" else
+                      word == "x" and self.travel.outside(cell)):
+                return None
+        return left
 
     def goes(self, body: str, k: int, cell: tuple, sign: int) -> bool:
         """Whether a surface's deflection grows (-1: falls, 0: hardly moves) with an input."""
@@ -80,9 +90,10 @@ class Directions:
     def words(self, found: dict) -> Iterator:
         """What goes which way, an input a line."""
         for name, (_, _, in_mm) in self.motion.machine.inputs.items():
-            ways = [f"{surface} {self.word(surface, sign, in_mm)}"
-                    for (surface, n), sign in found.items()
-                    if n == name]
+            ways = [f"{surface} {self.word(surface, sign, in_mm)}" + (
+                f" (not shown in {math.ceil(100 * left)} % of the box of the travel)"
+                if 0 < left < 1 else "") for (surface, n), (sign, left) in found.items()
+                if n == name]
             if ways:
                 yield f"{name} to its positive end: {', '.join(ways)}"
 
