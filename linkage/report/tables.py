@@ -28,7 +28,7 @@ LEAST_ROWS = 8  # below which a table does not go on beside itself
 LEAST_SPLIT = 3  # rows of a stretch that a page's foot takes
 LETTERS = "abcdefgh"
 MOST_LETTERS = 6  # texts of a column that letters stand for
-LONG_TEXT = 14  # characters that they have on the whole, above which they do
+LONG_TEXT = 17  # characters that they have on the whole, above which they do
 SHARED = 4  # rows from which a column with one value is said once
 RULED = [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, 0), 0.8, "#16202a"),
          ("LINEBELOW", (0, 1), (-1, -1), 0.25, "#8a949c"),
