@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from ..checker.motion import Motion
     from ..checker.pairs import Pair
 
-MOST = 300  # parts of pieces looked at
+MOST = 1000  # parts of pieces looked at
 FINEST = 0.2  # mm of a part that is halved no further
 MORE = 1e-6  # mm that a point keeps from where its solids are meant to touch
 
@@ -42,6 +42,11 @@ class _Part:
     def radius(self) -> float:
         """Its radius, of a flat one 0."""
         return self.piece.radius if isinstance(self.piece, Line) else 0.0
+
+    @property
+    def long(self) -> float:
+        """Its longest side as it lies, mm: a rod's own corners are shares of its length."""
+        return float(np.ptp(self.corners, axis=1).max())
 
     def cut_to(self, piece: object, corners: np.ndarray) -> _Part:
         """A part of it."""
@@ -79,8 +84,8 @@ def off_joints(book: Book, pair: Pair, place: Sequence[tuple],
                                    for name, side in zip(pair.names, sides, strict=True))):
         ahead.add(two)
     for two in ahead.taken():
-        k = max((0, 1), key=lambda k: two[k].piece.long)
-        if two[k].piece.long > FINEST:
+        k = max((0, 1), key=lambda k: two[k].long)
+        if two[k].long > FINEST:
             for half in pieces_at(two[k].name, two[k].piece.halves()):
                 ahead.add([*two[:k], two[k].cut_to(*half), *two[k + 1:]])
     return ahead.best if ahead.best[1] else None

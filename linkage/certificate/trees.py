@@ -6,6 +6,7 @@ where the bound over it is past what is claimed, and else it is cut further.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -186,9 +187,9 @@ class Grower:
         return None
 
     def _long_at_joint(self, pair, side):
-        """Longest side of a piece that reaches into a ball about a joint of the pair."""
-        name = side.solid.name
-        return max((p.long for p in side.pieces for centre, reach in pair.balls
+        """Longest side of a piece that reaches into a ball about a joint of the pair, mm."""
+        name, ends = side.solid.name, side.solid.ends
+        return (math.dist(*ends) if ends else 1.0) * max((p.long for p in side.pieces for centre, reach in pair.balls
                     if self.book.pairs.away(name, p, centre) < reach), default=0.0)
 
     def _halves(self, node, k):
