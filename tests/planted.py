@@ -103,7 +103,7 @@ def _only_solids(model, used) -> Model:
               for name, part in model.bodies.items()}
     rods = {name: rod if any(s.startswith(f"{name}/") for s in used) else
             replace(rod, diameter=None, wall=None) for name, rod in model.rods.items()}
-    return replace(model, bodies=bodies, rods=rods, airframe=replace(
+    return replace(model, bodies=bodies, rods=rods, welds={}, boltings={}, airframe=replace(
         model.airframe, solids=kept("airframe", model.airframe.solids)))
 
 
@@ -163,8 +163,8 @@ def stripped(model: Model, kind: str) -> Model:
         model.airframe, solids={}))
     if kind == "shape taken out":
         return less
-    return replace(less, bodies={name: replace(part, solids={}, grip=None)
-                                 for name, part in less.bodies.items()})
+    return replace(less, welds={}, boltings={}, bodies={
+        name: replace(part, solids={}, grip=None) for name, part in less.bodies.items()})
 
 
 def _turned(model):

@@ -85,9 +85,9 @@ def planted(model):
 def caught(name):
     """Counts of (kind, outcome) for every reversal planted into a shipped file."""
     model = shipped(name).model
-    model = replace(model, stops={}, pairs=(), rig_pins={}, wires={}, airframe=replace(
-        model.airframe, solids={}), bodies={n: replace(part, solids={}, grip=None)
-                                            for n, part in model.bodies.items()})
+    model = replace(model, stops={}, pairs=(), rig_pins={}, wires={}, welds={}, boltings={},
+                    airframe=replace(model.airframe, solids={}), bodies={
+                        n: replace(part, solids={}, grip=None) for n, part in model.bodies.items()})
     count = Counter()
     for kind, make in planted(model):
         try:
