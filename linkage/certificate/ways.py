@@ -46,25 +46,31 @@ def _shown(ways, surface, name):
 
 
 def _tree(ways, body, k, sign):
-    words, root, built = [], ways.travel.root(), ways.book.built
+    words, ahead, built = [], [ways.travel.root()], ways.book.built
     inputs = [i for i, name in enumerate(ways.motion.names) if name in ways.motion.needs[body]]
-    wide = [b - a for a, b in root]
-    ahead = [root]
+    finest = _finest(built, ahead[0])
     while ahead:
         cell = ahead.pop()
-        if ways.travel.outside(cell):
-            words.append("x")
-        elif ways.goes(body, k, cell, sign):
-            words.append("s")
-        else:
+        word = _word(ways, (body, k, sign), cell)
+        if not word:
             i = max(inputs, key=lambda i: cell[i][1] - cell[i][0])
-            if not built and len(words) > MOST:
+            small = cell[i][1] - cell[i][0] < finest[i]
+            if not built and (small or len(words) > MOST):
                 return ""
-            if cell[i][1] - cell[i][0] < (wide[i] * SMALL_BUILT if built else NARROW):
-                if not built:
-                    return ""
-                words.append("n")
-                continue
-            words.append(str(i))
-            ahead += halved(cell, i)[::-1]
+            word = "n" if small else str(i)
+            ahead += [] if small else halved(cell, i)[::-1]
+        words.append(word)
     return "".join(words)
+
+
+def _finest(built, root):
+    """How wide a cell is by each input that is cut no further."""
+    return [(high - low) * SMALL_BUILT if built else NARROW for low, high in root]
+
+
+def _word(ways, asked, cell):
+    """What a leaf says of a cell: out of the travel, or shown; nothing where it has to be cut."""
+    body, k, sign = asked
+    if ways.travel.outside(cell):
+        return "x"
+    return "s" if ways.goes(body, k, cell, sign) else ""

@@ -83,9 +83,9 @@ class Built(Motion):
         tried, sure = {j: self.expected(j, cell) for j in values}, None
         for _ in range(TRIES):
             rows, found = self.on_trial(rods, values, tried, cell)
-            if rows and (tried == sure or all(found[j] <= tried[j] for j in found)):
+            if rows and (tried == sure or within(found, tried)):
                 self.rates.keep(rows, cell)
-                return {j: min(off, tried[j]) for j, off in found.items()}
+                return lesser(found, tried)
             if tried == sure:
                 break
             sure = sure or {j: self.sure(j, value, cell) for j, value in values.items()}
@@ -108,7 +108,7 @@ class Built(Motion):
         return rows, dict.fromkeys(values, math.inf)
 
     def sure(self, joint: str, value: Taylor, cell: tuple) -> float:
-        """How far builds have a joint off that one rod settles, by the rod's loop in all of them."""
+        """How far builds have a joint off that one rod settles, by its loop in all of them."""
         kind, *told = self.steps[joint]
         if kind != "close":
             return math.inf
@@ -227,6 +227,16 @@ class Built(Motion):
             found += 2 * math.dist(spot, pivot) + 2 * math.sqrt(3.0) * off
             spot = pivot
         return found * UP
+
+
+def within(found: dict, tried: dict) -> bool:
+    """Whether no joint is taken farther than was tried."""
+    return all(found[j] <= tried[j] for j in found)
+
+
+def lesser(found: dict, tried: dict) -> dict:
+    """The lesser of two bounds of each joint."""
+    return {j: min(off, tried[j]) for j, off in found.items()}
 
 
 class Cost:

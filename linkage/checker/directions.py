@@ -62,8 +62,7 @@ class Directions:
         for word, cell in leaves_of(tree, root, lambda word, cell: halved(cell, int(word))
                                     if word in DIGITS[:len(names)] else None):
             if word == "n":
-                left += math.prod((b - a) / (high - low) for (a, b), (low, high)
-                                  in zip(cell, root, strict=True) if high > low)
+                left += share_of(cell, root)
             elif not (self.goes(body, k, cell, sign) if word == "s" else
                       word == "x" and self.travel.outside(cell)):
                 return None
@@ -104,3 +103,9 @@ class Directions:
                 f"less than {HARDLY:g}° per {'mm' if in_mm else 'degree'}"
         _, y, z = self.motion.machine.joints[self.book.machine.surfaces[surface]].axis
         return f"trailing edge {(('down', 'up'), ('left', 'right'))[abs(z) > abs(y)][sign < 0]}"
+
+
+def share_of(cell: tuple, root: tuple) -> float:
+    """What share of a box a cell is."""
+    return math.prod((b - a) / (high - low) for (a, b), (low, high)
+                     in zip(cell, root, strict=True) if high > low)
