@@ -274,10 +274,11 @@ def test_without_python_flint_a_report_says_what_the_checker_needs(monkeypatch):
 
     monkeypatch.setitem(sys.modules, "linkage.certificate", None)
     results = Results(linkage.load(SERVO))
-    assert _certified(Namespace(proof=None, out="x", file=SERVO), results, print) is None
+    args = Namespace(proof=None, out="x", file=SERVO)
+    assert _certified(args, results).made(print) is None
     assert results.checker == "not asked: it needs python-flint; pip install 'linkage[proof]'"
     with pytest.raises(ImportError):
-        _certified(Namespace(proof="p", out=None, file=SERVO), results, print)
+        _certified(Namespace(proof="p", out=None, file=SERVO), results).made(print)
 
 
 def test_an_input_is_not_named_twice_at_its_ends():
