@@ -189,7 +189,8 @@ class Grower:
     def _long_at_joint(self, pair, side):
         """Longest side of a piece that reaches into a ball about a joint of the pair, mm."""
         name, ends = side.solid.name, side.solid.ends
-        return (math.dist(*ends) if ends else 1.0) * max((p.long for p in side.pieces for centre, reach in pair.balls
+        scale = math.dist(*ends) if ends else 1.0
+        return scale * max((p.long for p in side.pieces for centre, reach in pair.balls
                     if self.book.pairs.away(name, p, centre) < reach), default=0.0)
 
     def _halves(self, node, k):

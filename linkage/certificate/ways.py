@@ -46,6 +46,7 @@ def _shown(ways, surface, name):
 
 
 def _tree(ways, body, k, sign):
+    # complexity over 10: as built a small cell is left open, as drawn it ends the search
     words, root, built = [], ways.travel.root(), ways.book.built
     inputs = [i for i, name in enumerate(ways.motion.names) if name in ways.motion.needs[body]]
     wide = [b - a for a, b in root]
@@ -58,13 +59,9 @@ def _tree(ways, body, k, sign):
             words.append("s")
         else:
             i = max(inputs, key=lambda i: cell[i][1] - cell[i][0])
-            if not built and len(words) > MOST:
+            narrow = cell[i][1] - cell[i][0] < (wide[i] * SMALL_BUILT if built else NARROW)
+            if not built and (narrow or len(words) > MOST):
                 return ""
-            if cell[i][1] - cell[i][0] < (wide[i] * SMALL_BUILT if built else NARROW):
-                if not built:
-                    return ""
-                words.append("n")
-                continue
-            words.append(str(i))
-            ahead += halved(cell, i)[::-1]
+            words.append("n" if narrow else str(i))
+            ahead += [] if narrow else halved(cell, i)[::-1]
     return "".join(words)

@@ -108,7 +108,7 @@ class Built(Motion):
         return rows, dict.fromkeys(values, math.inf)
 
     def sure(self, joint: str, value: Taylor, cell: tuple) -> float:
-        """How far builds have a joint off that one rod settles, by that rod's loop in all of them."""
+        """How far builds have a joint off that one rod settles, by its loop in all builds."""
         kind, *told = self.steps[joint]
         if kind != "close":
             return math.inf
