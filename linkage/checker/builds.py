@@ -80,6 +80,7 @@ class Built(Motion):
         them farther than that on the whole way to any build, or a rod's own loop doesn't, they
         never are.
         """
+        # complexity over 10: each comprehension over the joints counts as a way
         tried, sure = {j: self.expected(j, cell) for j in values}, None
         for _ in range(TRIES):
             rows, found = self.on_trial(rods, values, tried, cell)
