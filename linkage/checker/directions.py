@@ -58,7 +58,7 @@ class Directions:
         if not isinstance(tree, str) or len(tree) > MOST or sign not in (-1, 0, 1):
             return None
         body, k, root = self.book.machine.surfaces[surface], names.index(name), self.travel.root()
-        left = 0.0
+        left = 0.0  # complexity over 10: each word of a tree is held in its own way
         for word, cell in leaves_of(tree, root, lambda word, cell: halved(cell, int(word))
                                     if word in DIGITS[:len(names)] else None):
             if word == "n":
