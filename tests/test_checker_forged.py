@@ -187,6 +187,20 @@ def test_what_is_forged_is_refused_as_built(word, tmp_path):
     assert not said(made, tmp_path).holds
 
 
+@pytest.mark.parametrize(("tree", "words"), [
+    ("0ns", "(not shown in 50 % of the box of the travel)"), ("n", "not shown to go one way"),
+    ("0n1ns", "(not shown in 75 % of the box of the travel)")])
+def test_what_a_direction_leaves_open_is_told(tree, words, tmp_path):
+    made = copy.deepcopy(proven(FILE))
+    claim = next(k for k in made["directions"] if k["sign"] == 1)
+    claim["tree"] = tree
+    verdict = said(made, tmp_path)
+    assert verdict.holds
+    assert sum(words in line for line in verdict.directions) == 1
+    claim["sign"] = -1
+    assert said(made, tmp_path).holds == (tree == "n")  # of nothing shown no sign is told
+
+
 def test_tolerances_are_not_left_out(tmp_path):
     """Planes that hold of what is drawn alone; and leaves of a build of a file without any."""
     made = copy.deepcopy(proven(FILE)) | {"build": "as built"}
