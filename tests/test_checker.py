@@ -29,7 +29,7 @@ EXAMPLES = ROOT / "examples"
 CASES = Path(__file__).parent / "oracle" / "cases"
 SMALL = ("aileron_run", "elevons", "servo_arm", "tandem")
 LARGE = ("side_by_side", "side_by_side_fixed")
-SEEDS, MORE_SEEDS = (1, 2, 4, 8, 9, 10, 12, 13, 15, 16), range(40)
+SEEDS, MORE_SEEDS = (1, 2, 4, 8, 9, 10, 12, 13, 15, 16, 26), range(40)
 
 
 @functools.cache
