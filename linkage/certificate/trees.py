@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..checker.leaves import DEEPEST, halved
+from ..checker.taylor import UP
 from ..clearances.cell_bounds import bounds
 from ..clearances.scene import Scene, Solid
 from ..clearances.stage import Stage
 from ..geometry import hull_piece
-from ..intervals import U
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -214,7 +214,7 @@ class Grower:
         unique, cell = np.unique(cells.reshape(len(nodes), -1), axis=0, return_inverse=True)
         ends = unique.reshape(len(unique), -1, 2)
         middle = (ends[..., 0] + ends[..., 1]) / 2
-        half = np.maximum(ends[..., 1] - middle, middle - ends[..., 0]) * (1 + 4 * U)
+        half = np.maximum(ends[..., 1] - middle, middle - ends[..., 0]) * UP
         enough = np.array([node.tree.claim + AIM for node in nodes])
         return bounds(stage, (np.array(which), cell.reshape(-1)), (self.names, middle, half),
                       None, enough)

@@ -9,7 +9,7 @@ import numpy as np
 from ..clearances import scene_of
 from ..errors import LinkageError, nearest
 from ..motion import body_of
-from ..plots.projection import carried
+from ..rigging.carried_solids import Frames
 from .facets import tessellated
 
 if TYPE_CHECKING:
@@ -57,15 +57,21 @@ def stl(motion: Motion, part: str) -> bytes:
 
 def posed(motion: Motion, name: str) -> np.ndarray:
     """Triangles of a solid at one stick position, (n, 3, 3) mm."""
-    scene = scene_of(motion.system)
+    scene, frames = scene_of(motion.system), Frames(motion)
     shape, carriers = scene.placed(name), scene.carriers(name)
     if len(carriers) > 1:
-        ends = np.array([carried(motion, body, end[None])[0]
+        ends = np.array([_carried(frames, body, end[None])[0]
                          for body, end in zip(carriers, scene.solid(name).ends, strict=True)])
         return np.full((1, 3, 3), np.nan) if not np.isfinite(ends).all() else along(
             tessellated(shape), scene.solid(name).ends, ends)
     corners = tessellated(shape)
-    return carried(motion, carriers[0], corners.reshape(-1, 3)).reshape(-1, 3, 3)
+    return _carried(frames, carriers[0], corners.reshape(-1, 3)).reshape(-1, 3, 3)
+
+
+def _carried(frames, body, points):
+    """Points of a body (n, 3) where the one stick position takes them, mm."""
+    (zero,), (axes,) = frames.of(body)
+    return zero + points @ axes
 
 
 def along(corners: np.ndarray, drawn: np.ndarray, ends: np.ndarray) -> np.ndarray:
