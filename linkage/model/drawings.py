@@ -25,12 +25,11 @@ from ..geometry.loops import (
 )
 from ..units import LENGTHS
 from .keys import MOST_MM
-from .svg_drawings import read_svg, svg_edges
+from .svg_drawings import of_drawing, read_svg, svg_edges
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-MOST_BYTES = 20_000_000
 MOST_EDGES = 20_000
 STEEPEST = 1e4  # bulge of all of a circle but its last 0.02 degrees
 HIGHEST = 11  # degree of a spline
@@ -106,14 +105,7 @@ def read_dxf(path: Path | str) -> Any:
     import ezdxf
 
     path = Path(path)
-    try:
-        if path.stat().st_size > MOST_BYTES or not path.is_file():
-            raise FileError(f"{path}: is no drawing of at most {MOST_BYTES / 1e6:.0f} MB; name the "
-                            f"DXF file of the plate alone", path=str(path))
-        path.open("rb").close()
-    except OSError as problem:
-        raise FileError(f"{path}: can't be read ({problem.strerror}); check the name",
-                        path=str(path)) from problem
+    of_drawing(path, "DXF", lambda file: file.open("rb").close())
     logging.getLogger("ezdxf").addHandler(logging.NullHandler())  # else it speaks on the terminal
     try:
         return ezdxf.readfile(path)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 import re
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -49,18 +50,12 @@ class SvgPage:
 def read_svg(path: Path | str) -> SvgPage:
     """The page of an SVG file whose width and height say its unit."""
     path = Path(path)
+    data = of_drawing(path, "SVG", Path.read_bytes)
+    if b"<!ENTITY" in data:
+        raise FileError(f"{path}: defines entities of its own; save it as plain SVG",
+                        path=str(path))
     try:
-        if path.stat().st_size > MOST_BYTES or not path.is_file():
-            raise FileError(f"{path}: is no drawing of at most {MOST_BYTES / 1e6:.0f} MB; name the "
-                            f"SVG file of the plate alone", path=str(path))
-        data = path.read_bytes()
-        if b"<!ENTITY" in data:
-            raise FileError(f"{path}: defines entities of its own; save it as plain SVG",
-                            path=str(path))
         root = ET.fromstring(data)
-    except OSError as problem:
-        raise FileError(f"{path}: can't be read ({problem.strerror}); check the name",
-                        path=str(path)) from problem
     except (ET.ParseError, ValueError, LookupError) as problem:
         raise FileError(f"{path}: is no SVG drawing that can be read ({problem}); save it again",
                         path=str(path)) from problem
@@ -68,6 +63,18 @@ def read_svg(path: Path | str) -> SvgPage:
         raise FileError(f"{path}: is no SVG drawing; save it as SVG", path=str(path))
     size, corner = _unit(root)
     return SvgPage(root, size, corner)
+
+
+def of_drawing(path: Path, kind: str, read: Callable) -> Any:
+    """What is read of the file of a drawing; one that is none or too large is refused."""
+    try:
+        if path.stat().st_size > MOST_BYTES or not path.is_file():
+            raise FileError(f"{path}: is no drawing of at most {MOST_BYTES / 1e6:.0f} MB; name the "
+                            f"{kind} file of the plate alone", path=str(path))
+        return read(path)
+    except OSError as problem:
+        raise FileError(f"{path}: can't be read ({problem.strerror}); check the name",
+                        path=str(path)) from problem
 
 
 def _unit(root) -> tuple[float, tuple[float, float]]:
