@@ -58,10 +58,12 @@ def report_files(results: Results, paper: str | None = None,
     paper = paper or LENGTHS[results.system.model.length].paper
     title = f"{results.system.model.title}: control system as computed"
     names = chapters_of(results)
-    blocks = [Text(CAUTION, "caution"), *_report_blocks(results, names, settle)]
+    chapters = _chapters(results, names, settle)
+    blocks = [Text(CAUTION, "caution"), *(
+        block for name in names for block in _opened(results, name, chapters[name]))]
     with _drawn_beside(blocks):
         files = {"report.html": "", "report.pdf": b"", **_table_files(results, title, blocks),
-                 **_test_cards(results, names, paper)}
+                 **_test_cards(results, chapters.get(CARDS), paper)}
         if "reliefs" in names and results.reliefs is not None:
             files |= template_files(results.reliefs[0], paper, results.digest)
     files["report.html"] = as_html(title, blocks)
@@ -69,15 +71,21 @@ def report_files(results: Results, paper: str | None = None,
     return files
 
 
-def _report_blocks(results, names, settle) -> Iterator[Block]:
-    """Blocks of all chapters; those that rest on what settles are written last."""
+def _chapters(results, names, settle) -> dict:
+    """Blocks of each chapter; those that rest on what settles are written last."""
     later = [name for name, chapter in SECOND_CORE.items() if chapter in names]
     with results.beside(later):
-        first = _chapter_blocks(results, [name for name in names if name not in LAST])
+        made = {name: blocks_of(results, [name]) for name in names if name not in LAST}
     settle()
-    made = first | _chapter_blocks(results, [name for name in names if name in LAST])
-    for name in names:
-        yield from made[name]
+    return made | {name: blocks_of(results, [name]) for name in names if name in LAST}
+
+
+def _opened(results, name, blocks) -> Iterator[Block]:
+    """A chapter's blocks, opened with what of it is not in order."""
+    yield from blocks[:1]
+    if blocks:
+        yield from opening(results, name)
+    yield from blocks[1:]
 
 
 def _table_files(results, title, blocks) -> dict:
@@ -107,15 +115,6 @@ def _drawn_beside(blocks):
         each.keep(drawn)
 
 
-def _chapter_blocks(results, names) -> dict:
-    """Blocks of chapters, each opened with what of it is not in order."""
-    made = {}
-    for name in names:
-        mine = blocks_of(results, [name])
-        made[name] = [*mine[:1], *(opening(results, name) if mine else ()), *mine[1:]]
-    return made
-
-
 def chapters_of(results: Results) -> list[str]:
     """Chapters of a report: page one in place of the sheet's answer."""
     asked = results.chapters if results.only else [chapter.name for chapter in CHAPTERS
@@ -126,12 +125,12 @@ def chapters_of(results: Results) -> list[str]:
     return list(dict.fromkeys(names))
 
 
-def _test_cards(results, names, paper):
+def _test_cards(results, chapter, paper):
     """The test cards on pages of their own, to take to the aircraft."""
-    if CARDS not in names or results.worst_loads is None:
+    if chapter is None or results.worst_loads is None:
         return {}
     title = f"{results.system.model.title}: test cards"
-    blocks = [Text(CAUTION, "caution"), *blocks_of(results, [CARDS])]
+    blocks = [Text(CAUTION, "caution"), *chapter]
     return {f"{CARDS}.html": as_html(title, blocks),
             f"{CARDS}.pdf": as_pdf(title, blocks, paper, f"Model digest {results.digest}")}
 
