@@ -7,6 +7,8 @@ import os
 import signal
 from typing import TYPE_CHECKING, Any
 
+from ..errors import LinkageError
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -33,15 +35,23 @@ class SecondCore:
         sender.close()
 
     def join(self) -> Any:
-        """Wait for what it made; None where there was no process or something went wrong there."""
+        """Wait for what it made; None where there was no process or something went wrong there.
+
+        Raises
+        ------
+        LinkageError
+            What the work refused there.
+        """
         if self.worker is None:
             return None
-        made = None
+        made, refused = None, None
         with contextlib.suppress(EOFError):
-            made = self.receiver.recv()
+            made, refused = self.receiver.recv()
         self.worker.join()
         self.receiver.close()
         self.worker = None
+        if refused is not None:
+            raise refused
         return made
 
     def end(self) -> None:
@@ -56,5 +66,8 @@ class SecondCore:
 def _work(sender, work):
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # the first core hears it, and ends this one
     with contextlib.suppress(Exception):
-        sender.send(work())
+        try:
+            sender.send((work(), None))
+        except LinkageError as refused:
+            sender.send((None, refused))
     sender.close()
