@@ -155,3 +155,27 @@ def test_the_command_writes_and_checks_a_proof_as_built(tmp_path, capsys):
     assert run(["check-proof", str(SERVO), path]) == 0
     assert "for the real travel, as built" in capsys.readouterr().out
     assert (report / "proof.json.gz").read_bytes() == Path(path).read_bytes()
+
+
+def test_a_stop_that_is_met_nowhere_leaves_the_travel_as_it_is(tmp_path):
+    file, path = tmp_path / "far.toml", tmp_path / "far.json.gz"
+    file.write_text("""
+length = "mm"
+[input.pitch]
+travel = [-6, 6]
+[body.stick]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+solid.pad = { kind = "sphere", at = [0, 0, 100], diameter = 10 }
+[airframe.solid]
+stop = { kind = "box", corner = [60, -20, 60], opposite = [70, 20, 140] }
+[stop.aft]
+input = "pitch"
+side = "greatest"
+between = ["stick/pad", "airframe/stop"]
+[tolerance]
+hardpoint = 0.4
+""")
+    assert run([str(file), "--built", "--only", "clearance", "--proof", str(path)]) in (0, 1)
+    assert run(["check-proof", str(file), str(path)]) == 0

@@ -219,7 +219,7 @@ def test_both_faults_are_found_and_the_fix_clears_them(name, code):
                                     "drawn): 3 directions, ")
         assert lines[-1].endswith("; but not everything could be judged: clearance of what is "
                                   "not drawn; strength of pivots and hinges of cross tube; "
-                                  "net section of cross tube/elevator arm and 12 more.")
+                                  "net section of cross tube/elevator arm and 13 more.")
         return
     touch, short, twisted, bent = missed
     assert touch.startswith("MISS  clearance: stick left/shaft | airframe/seat pan left: touch "

@@ -177,6 +177,7 @@ def test_what_the_file_is_silent_about_is_named():
     results, rows = rows_of(TUBE, '[weld.arm]\nplate = "horn/arm"\nthroat = 3\nround = 30\n')
     assert {row["missing"] for row in rows.values()} == {"material", "beside"}
     left = "\n".join(results.verdict.unknown)
+    assert "whether the welds arm lie on their plates and tubes" in left
     assert "plate beside it of weld arm at horn/arm: the file gives no beside" in left
     _, rows = rows_of("", '[bolting.arm]\nplate = "horn/arm"\nbolt = 5\ncount = 4\ncircle = 30\n')
     assert rows["bolts"]["missing"] == "material"
@@ -195,6 +196,9 @@ def test_what_the_file_is_silent_about_is_named():
     ('[weld.a]\nplate = "horn/arm"\nleg = 3\nround = 30\nbeside = 1.2', "at most 1"),
     ('[weld.a]\nplate = "horn/arm"\nleg = 3\nround = 30\nmaterial = "tin"', 'no material "tin"'),
     ('[bolting.a]\nplate = "horn/arm"\nbolt = 5\ncount = 2\ncircle = 30', "3 or more"),
+    ('[weld.a]\nplate = "horn/arm"\nleg = 6.1\nround = 30', "no longer than the plate is thick"),
+    ('[weld.a]\nplate = "horn/arm"\nthroat = 7\nround = 30', "a throat of 7 mm"),
+    ('[bolting.a]\nplate = "horn/arm"\nbolt = 10\ncount = 12\ncircle = 38.6', "circle larger"),
     ('[bolting.a]\nplate = "horn/arm"\nbolt = 5\ncount = 2.5\ncircle = 30', "whole number"),
     ('[bolting.a]\nplate = "horn/arm"\nbolt = 5\ncount = 2', "one of circle and across"),
     ('[bolting.a]\nplate = "horn/arm"\nbolt = 5\ncount = 2\nacross = true', "no tube to go across"),
@@ -205,6 +209,11 @@ def test_what_the_file_is_silent_about_is_named():
 def test_a_fixing_that_can_not_be_is_refused_in_a_sentence(text, words):
     with pytest.raises(LinkageError, match=words):
         stage(surface=HORN + text)
+
+
+def test_a_bolt_as_wide_as_the_tube_it_goes_across_is_refused():
+    with pytest.raises(LinkageError, match="a bolt of 30 mm across a tube of 30 mm"):
+        rows_of(TUBE, '[bolting.a]\nplate = "horn/arm"\nbolt = 30\ncount = 2\nacross = true\n')
 
 
 def test_a_twin_has_its_fixing():

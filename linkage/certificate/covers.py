@@ -179,6 +179,8 @@ class _Grower:
         box = np.stack([self.kept[..., 0].min(axis=0), self.kept[..., 1].max(axis=0)], axis=-1)
         wider = {(i, side): 0 for i in range(len(box)) for side in (0, 1)
                  if abs(box[i, side] - self.root.cell[self.at[i]][side]) > WITHIN}
+        if not wider:  # no stop ends any of it
+            return
         open_ = list(wider)
         while open_:
             if max(wider.values()) == len(WIDER):

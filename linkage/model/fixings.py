@@ -119,6 +119,6 @@ class Bolting(Fixing):
         if self.count < 3:
             raise LinkageError(f"has {self.count:g} on a circle, which tilts about the line they "
                                f"stand on; use 3 or more")
-        if not self.circle > self.bolt:
+        if not self.circle * np.sin(np.pi / self.count) > self.bolt:
             raise LinkageError(f"has bolts of {mm(self.bolt)} on a circle of {mm(self.circle)}; "
                                f"make the circle larger")

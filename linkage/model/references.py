@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable
-from typing import Protocol
+from typing import Any, Protocol
 
-from ..errors import ModelError, nearest
+from ..errors import ModelError, mm, nearest
 from .parts import AIRFRAME, Wire
 from .solids import Plate
 
@@ -86,10 +86,26 @@ def check_fixings(model: Named) -> None:
         for name, part in parts.items():
             for plate in part.plates:
                 refer(f'{word} "{name}", plate', plate, plates, "plate")
-                body = model.bodies.get(plate.split("/")[0])
-                if getattr(part, "across", False) and (body is None or body.tube is None):
-                    raise ModelError(f'{word} "{name}", across: the part of "{plate}" has no tube '
-                                     f"to go across; give its tube", place=f'{word} "{name}"')
+                _check_fixing(model, f'{word} "{name}"', part, plate)
+
+
+def _check_fixing(model: Named, place: str, part: Any, plate: str) -> None:
+    """A leg no longer than its plate is thick, and bolts narrower than the tube they go across."""
+    thickness = model.solids[plate].thickness
+    for word in ("leg", "throat"):
+        if (getattr(part, word, None) or 0.0) > thickness:
+            raise ModelError(f'{place}: a {word} of {mm(getattr(part, word))} on "{plate}", which '
+                             f"is {mm(thickness)} thick; make it no longer than the plate is "
+                             f"thick", place=place)
+    if not getattr(part, "across", False):
+        return
+    body = model.bodies.get(plate.split("/")[0])
+    if body is None or body.tube is None:
+        raise ModelError(f'{place}, across: the part of "{plate}" has no tube to go across; give '
+                         f"its tube", place=place)
+    if not part.bolt < body.tube.diameter:
+        raise ModelError(f"{place}: a bolt of {mm(part.bolt)} across a tube of "
+                         f"{mm(body.tube.diameter)}; make it smaller", place=place)
 
 
 def check_size(model: Named) -> None:
