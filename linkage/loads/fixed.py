@@ -132,9 +132,10 @@ def _section(model, check, load, made, buckling=0.0):
     if share is None:
         return _row(check, missing="beside")
     load, safety = load or NOTHING, model.factor.safety
+    reason = f"yield at limit, ultimate x {safety:g}" if material.ultimate else "yield at limit"
     return _row(check, **_place(load), stress=load["stress"],
                 strength=share * (material.ultimate or math.nan), factor=safety,
-                reason=f"yield at limit, ultimate x {safety:g}",
+                reason=reason,
                 margin=together_margin(material, load["stress"] / share, buckling, safety))
 
 

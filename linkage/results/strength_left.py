@@ -235,8 +235,8 @@ def _fixings_left(results):
                      "moment across and force to the side at the bolting {}: taken by the fit of "
                      "hub and tube; the edge of a hole raises the stress 3 to 4 times while it is "
                      "elastic, and the net section alone is judged")
-    yield from about(model.welds, "whether the welds {} lie on their plates and tubes: taken as the "
-                                  "file gives them")
+    yield from about(model.welds, "whether the welds {} lie on their plates and tubes: taken as "
+                                  "the file gives them")
     yield from about(model.boltings, "edges of the plates at the bolting {}, and how they pry: not "
                                      "worked out; holes are in the plate's section as drawn")
 
