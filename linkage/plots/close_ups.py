@@ -163,14 +163,14 @@ def _outlined(ax, shape, frame, per):
     patch = patch_of(shape.intersection(frame), per, facecolor="none", edgecolor=PALE,
                      linewidth=0.5, zorder=1)
     if patch is not None:
-        ax.add_patch(patch)
+        ax.add_artist(patch)
 
 
 def _filled(ax, shape, per, which):
     patch = patch_of(shape, per, facecolor=WASH if which == "first" else "white", edgecolor=INK,
                      linewidth=0.8, hatch=HATCHES[which], zorder=3 if which == "first" else 2)
     if patch is not None:
-        ax.add_patch(patch)
+        ax.add_artist(patch)
 
 
 def _named(ax, name, shape, frame, which):

@@ -114,7 +114,8 @@ def _beside(ax, system, worst, row, k, bad):
 
 
 @in_our_look
-def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch") -> Axes:
+def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch",
+                 releases: list[loads.Release] | None = None) -> Axes:
     """What the hand feels over the travel of one input, and where it stays when let go.
 
     Parameters
@@ -123,6 +124,8 @@ def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch"
     ax : matplotlib Axes, optional
     input : str
         The others stay at 0.
+    releases : list of Release, optional
+        What `loads.let_go` gave, when it is known already.
 
     Returns
     -------
@@ -139,7 +142,7 @@ def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch"
     if np.nanmax(felt.friction, initial=0.0) > 0:
         names += ["moving " + sense_word(system, input, greatest) for greatest in (True, False)]
         curves += [felt.up / per, felt.down / per]
-        _rests(ax, system, input)
+        _rests(ax, system, input, releases or loads.let_go(loads.whole_travel(system, input)))
     lines = [ax.plot(shown_input(system, input, x), y, color=colour, linestyle=style)[0]
              for y, (colour, style) in zip(curves, SERIES, strict=False)]
     ax.axhline(0, color=PALE, linewidth=0.8, zorder=0)
@@ -152,9 +155,9 @@ def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch"
     return ax
 
 
-def _rests(ax, system, name):
+def _rests(ax, system, name, releases):
     """Bars along the foot where a stick stays when it is let go."""
-    for release in loads.let_go(loads.whole_travel(system, name)):
+    for release in releases:
         if release.does == 0:
             low, high = shown_input(system, name, [release.least, release.greatest])
             ax.axvspan(low, high, 0.0, 0.02, color=GREY)

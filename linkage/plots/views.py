@@ -86,12 +86,13 @@ def three_view(system: System, figure: Figure | None = None, *,
         add_caution(figure)
     axes = _laid_out(figure, system, bounds)
     neutral = stirred(system, motion) == set()
+    moved = [(name, ghost, _moved_pieces(ghost, near)) for name, ghost in ghosts]
     styles = dict(zip(dict.fromkeys(name for name, _ in ghosts), GHOSTS * 9, strict=False))
     for view, ax in zip(VIEWS.values(), axes, strict=True):
         _draw_solids(ax, motion, drawn, view, near)
         _draw_bones(ax, motion, view, near)
-        for name, ghost in ghosts:
-            _draw_ghost(ax, ghost, view, near, styles[name])
+        for name, ghost, solids in moved:
+            _draw_ghost(ax, ghost, solids, view, styles[name])
         _draw_points(ax, motion, view, near)
     _write_numbers(motion, key, axes, near)
     _words(figure, system, axes, "" if neutral else said_place(system, at))
@@ -171,6 +172,7 @@ def _laid_out(figure, system, bounds):
 
 
 def _patch(rings, per, **look):
+    """A patch; the axes have their limits, so nobody needs its own (`add_artist` asks for none)."""
     codes = [np.r_[Path.MOVETO, np.full(len(ring) - 2, Path.LINETO), Path.CLOSEPOLY]
              for ring in rings]
     path = Path(np.concatenate(rings) / per, np.concatenate(codes))
@@ -190,7 +192,7 @@ def _draw_solids(ax, motion, drawn, view, near):
             look = {"facecolor": WASH, "edgecolor": INK, "linewidth": 0.7,
                     "zorder": 3 + order / len(drawn)} if about else \
                 {"facecolor": "none", "edgecolor": PALE, "linewidth": 0.6, "zorder": 1}
-            ax.add_patch(_patch(rings, per, gid=name, **look))
+            ax.add_artist(_patch(rings, per, gid=name, **look))
 
 
 def _draw_bones(ax, motion, view, near):
@@ -204,18 +206,22 @@ def _draw_bones(ax, motion, view, near):
                                      linestyles=[(0, (14, 3, 2, 3))]), autolim=False)
 
 
-def _draw_ghost(ax, ghost, view, near, style):
-    system, per = ghost.system, ghost.system.model.unit.mm
-    moved = stirred(system, ghost) & near
+def _moved_pieces(ghost, near) -> tuple[list, list]:
+    """Pieces of each solid, and lines, of the parts that stand elsewhere than at neutral."""
+    moved = stirred(ghost.system, ghost) & near
+    return ([placed_pieces(ghost, name) for name in ghost.system.model.solids
+             if body_of(name) in moved], _lines_of(bones(ghost), moved))
+
+
+def _draw_ghost(ax, ghost, moved, view, style):
+    per, (solids, lines) = ghost.system.model.unit.mm, moved
     look = {"facecolor": "none", "edgecolor": GREY, "linewidth": 0.5, "linestyle": style,
             "zorder": 2, "gid": "ghost"}
-    for name in system.model.solids:
-        if body_of(name) in moved:
-            rings = outline(placed_pieces(ghost, name), view)
-            if rings:
-                ax.add_patch(_patch(rings, per, **look))
-    lines = [line[:, view] / per for name, bone in bones(ghost).items() if name in moved
-             for line in bone]
+    for pieces in solids:
+        rings = outline(pieces, view)
+        if rings:
+            ax.add_artist(_patch(rings, per, **look))
+    lines = [line[:, view] / per for line in lines]
     ax.add_collection(LineCollection(lines, colors=GREY, linewidths=0.7, linestyles=[style],
                                      zorder=2, gid="ghost"), autolim=False)
 

@@ -225,9 +225,11 @@ def _effect(system, fresh, name, angle) -> str:
     rows = rows[[system.model.stops[stop].side == side for stop in rows["stop"]]]
     before = float(rows["angle"].iloc[0])
     motion, words = fresh.sweep(**{name: angle}), []
+    travels = system.kept("wanted travels", lambda: gearing.required_travels(system))
+    travels = travels[travels["input"] == name]
     for surface in system.model.surfaces:
         old, new = float(rows[surface].iloc[0]), float(motion.deflection(surface))
-        judged = _judged(system, surface, name, new)
+        judged = _judged(system, surface, travels[travels["surface"] == surface], new)
         if abs(old - new) > SEEN or (judged.endswith("missed)") and abs(old - new) > SAME):
             words.append(f"{surface} {gearing.said_surface(system, surface, new)} for "
                          f"{gearing.said_surface(system, surface, old)}{judged}")
@@ -236,12 +238,10 @@ def _effect(system, fresh, name, angle) -> str:
                                                                else ""))
 
 
-def _judged(system, surface, name, deflection) -> str:
+def _judged(system, surface, travels, deflection) -> str:
     """Whether a required travel of a surface is still kept at a deflection."""
-    table = gearing.required_travels(system)
     way = gearing.deflection_words(system, surface)[int(deflection > 0)]
-    mine = table[(table["surface"] == surface) & (table["input"] == name)]
-    for row in mine.to_dict("records"):
+    for row in travels.to_dict("records"):
         if gearing.WAYS[row["way"]] == way:
             off = abs(abs(deflection) - row["required"])
             met = "kept" if off <= row["within"] else "missed"
