@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -38,7 +37,9 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
         Tables go on over pages with their headings repeated; pictures are vectors.
     """
     from reportlab.lib import pagesizes
-    from reportlab.platypus import Paragraph, SimpleDocTemplate, Spacer
+    from reportlab.platypus import SimpleDocTemplate, Spacer
+
+    from .paragraphs import plain
 
     blocks = [block for block in blocks if not isinstance(block, DataTable)]
     size = getattr(pagesizes, paper if paper == "A4" else "LETTER")
@@ -48,7 +49,7 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
                              topMargin=EDGE, bottomMargin=EDGE + 6, title=title, invariant=1,
                              lang="en")
     sheet = Sheet(_styles(), wide - 2 * edge - 12, size[1] - 2 * EDGE - 18, placed)
-    story = [Paragraph(escape(title), sheet.style["title"]), Spacer(1, 2),
+    story = [plain(title, sheet.style["title"]), Spacer(1, 2),
              *story_of(blocks, sheet)]
 
     def begin(canvas, _):
@@ -66,12 +67,13 @@ def _styles() -> dict:
     import matplotlib
     from reportlab.lib.styles import ParagraphStyle
     from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
+
+    from .paragraphs import Font
 
     fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     for name, file in (("report", "DejaVuSans.ttf"), ("report bold", "DejaVuSans-Bold.ttf")):
         if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, fonts / file))
+            pdfmetrics.registerFont(Font(name, fonts / file))
     plain = ParagraphStyle("plain", fontName="report", fontSize=PLAIN, leading=PLAIN * 1.25,
                            spaceAfter=2.5)
     cell = ParagraphStyle("cell", plain, fontSize=SMALL, leading=SMALL * 1.15, spaceAfter=0,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from html import escape
 from typing import TYPE_CHECKING
 
 from ..results import Heading, Picture, Table
@@ -86,23 +85,25 @@ def _break_before(heading):
 
 
 def _words(block, sheet):
-    from reportlab.platypus import Paragraph
+    from .paragraphs import plain
 
     if isinstance(block, Heading):
-        return Paragraph(escape(block.text), sheet.style["heading"])
-    return Paragraph(escape(LEADS.get(block.kind, "") + block.text), sheet.style[block.kind])
+        return plain(block.text, sheet.style["heading"])
+    return plain(LEADS.get(block.kind, "") + block.text, sheet.style[block.kind])
 
 
 def _piece(block, sheet) -> _Piece:
-    from reportlab.platypus import Paragraph, Spacer
+    from reportlab.platypus import Spacer
+
+    from .paragraphs import plain
 
     if isinstance(block, Picture):
         room = _room_for(block, sheet)
         return _Piece([room, Spacer(1, 4)], *room.wrap(), block)
     shown, names, same = parted(block)
     note = " ".join(words for words in (block.note, same) if words)
-    head = [Paragraph(escape(block.name), sheet.style["caption"])]
-    head += [Paragraph(escape(note), sheet.style["remark"])] if note else []
+    head = [plain(block.name, sheet.style["caption"])]
+    head += [plain(note, sheet.style["remark"])] if note else []
     laid, wide = laid_out(shown, names, sheet.style, sheet.wide)
     wide = min(sheet.wide, max(wide, _width(block.name, sheet.style["caption"]),
                                _width(note, sheet.style["remark"]) / NOTED))
