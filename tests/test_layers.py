@@ -71,7 +71,7 @@ INNER = {
                 {"questions", "comparison", "cures", "revisions"}, {"chapters"},
                 {"results", "csv_files"}],
     "sheet": [{"chosen_sizes", "cut_plates", "opening"}],
-    "report": [{"tables", "vectors", "written"}, {"setting"}, {"as_pdf"}, {"files", "changes"}],
+    "report": [{"paragraphs", "vectors", "written"}, {"tables"}, {"setting"}, {"as_pdf"}, {"files", "changes"}],
     "plots": [{"style", "projection", "numbers", "sections"},
               {"curves", "views", "turns", "tolerance_bars", "close_ups"},
               {"maps", "spacer_curves", "forces"}],

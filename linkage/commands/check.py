@@ -31,9 +31,9 @@ def run(argv: list[str]) -> int:
                               built=args.built)
     verdict = results.verdict
     progress("")
-    proof = _certified(args, results)
+    proof, beside = _certified(args, results), _begun(args, results)
     print(sheet_of(results, args.file))
-    _write(args, results, progress, proof)
+    _write(args, results, progress, (proof, beside))
     print(f"\n{verdict.sentence}")
     return verdict.exit_code
 
@@ -90,12 +90,22 @@ def _check_places(args) -> None:
         _check_changes(args)
 
 
-def _write(args, results, progress, proof) -> None:
+def _begun(args, results):
+    """What only a report shows, begun beside all else where one is asked for."""
+    if not args.out:
+        return None
+    from ..report import begun
+
+    return begun(results)
+
+
+def _write(args, results, progress, under_way) -> None:
     """Write all that was asked for beside the sheet."""
+    proof, beside = under_way
     if args.csv:
         write_tables(args.csv, results.tables(), args.replace)
     if args.out:
-        _write_report(args, results, progress, proof)
+        _write_report(args, results, progress, (proof, beside))
     if args.proof:
         _write_proof(args, proof.made(progress))
     if args.changes:
@@ -104,11 +114,12 @@ def _write(args, results, progress, proof) -> None:
         _write_log(args, results)
 
 
-def _write_report(args, results, progress, proof):
+def _write_report(args, results, progress, under_way):
     from ..report import PROOF, report_files, write_report
 
+    proof, beside = under_way
     progress("report")
-    files = report_files(results, args.paper, settle=lambda: proof.made(progress))
+    files = report_files(results, args.paper, lambda: proof.made(progress), beside)
     if made := proof.made(progress):
         files[PROOF] = made
     write_report(args.out, files, args.replace)

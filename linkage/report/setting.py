@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from ..results import Heading, Picture, Table
@@ -26,12 +26,16 @@ NOTED = 3  # lines over which a note under a narrow table may go
 
 @dataclass(frozen=True)
 class Sheet:
-    """Styles, and the points of a page that are free for blocks; where figures came to lie."""
+    """Styles, and the points of a page that are free for blocks; where figures came to lie.
+
+    Tables that were set ahead are kept in `pieces`.
+    """
 
     style: dict
     wide: float
     tall: float
-    placed: list
+    placed: list = field(default_factory=list)
+    pieces: dict = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,7 @@ def story_of(blocks: Iterable[Block], sheet: Sheet) -> list[Flowable]:
     story, opening, row = [], [], []
     for block in blocks:
         if isinstance(block, Table | Picture):
-            piece = _piece(block, sheet)
+            piece = sheet.pieces.get(block) or _piece(block, sheet)
             if row and not _fits(row, piece, sheet):
                 story += _opened(opening, row, sheet)
                 opening, row = [], []
@@ -76,6 +80,12 @@ def story_of(blocks: Iterable[Block], sheet: Sheet) -> list[Flowable]:
         else:
             story.append(_words(block, sheet))
     return story + _opened(opening, row, sheet)
+
+
+def set_ahead(blocks: Iterable[Block], sheet: Sheet) -> None:
+    """Set the tables among some blocks before all that is about them is known."""
+    sheet.pieces.update({block: _piece(block, sheet) for block in blocks
+                         if isinstance(block, Table) and block not in sheet.pieces})
 
 
 def _break_before(heading):

@@ -121,9 +121,9 @@ class Answers:
                     self.tell(name.replace("_", " "))
                     getattr(self, name)
 
-    def beside(self, names: Iterable[str]) -> _Beside:
-        """While what is within a ``with`` runs, work out other answers on the second core."""
-        return _Beside(self, names)
+    def beside(self, names: Iterable[str]) -> Beside:
+        """Begin to work out other answers on the second core."""
+        return Beside(self, names)
 
     def keep(self, known: dict, lacking: dict) -> None:
         """Keep answers worked out elsewhere."""
@@ -477,15 +477,19 @@ class Answers:
                                                for spot in self._needs("spots")})
 
 
-class _Beside:
-    """Starts the second core, and waits for it at the end."""
+class Beside:
+    """Answers that the second core works out; the end of a ``with`` waits for them."""
 
-    def __init__(self, results, names):
-        self.results, self.names = results, names
+    def __init__(self, results: Answers, names: Iterable[str]):
+        self.results = results
+        self.core = SecondCore(partial(results.known_after, names) if names else None)
+
+    @property
+    def done(self) -> bool:
+        """Whether nothing has to be waited for."""
+        return self.core.done
 
     def __enter__(self):
-        work = partial(self.results.known_after, self.names) if self.names else None
-        self.core = SecondCore(work)
         return self
 
     def __exit__(self, kind, error, trace):

@@ -157,6 +157,11 @@ class Picture:
                      *(_saved(self.figure, kind, dated) for kind, dated in
                        (("svg", "Date"), ("pdf", "CreationDate"))))
 
+    @property
+    def is_drawn(self) -> bool:
+        """Whether it was put into a page's form."""
+        return "drawn" in self.__dict__
+
     def keep(self, drawn: Drawn) -> None:
         """Take what was drawn elsewhere."""
         self.__dict__["drawn"] = drawn

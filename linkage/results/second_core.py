@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING, Any
 from ..errors import LinkageError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
+
+LOTS = 256  # in which tasks are taken: one is a byte
 
 
 class SecondCore:
@@ -54,6 +56,11 @@ class SecondCore:
             raise refused
         return made
 
+    @property
+    def done(self) -> bool:
+        """Whether nothing has to be waited for."""
+        return self.worker is None or self.receiver.poll()
+
     def end(self) -> None:
         """End the process without what it made."""
         if self.worker is not None:
@@ -61,6 +68,39 @@ class SecondCore:
             self.worker.join()
             self.receiver.close()
             self.worker = None
+
+
+def shared_out(tasks: Sequence[Callable[[], Any]]) -> list:
+    """What some tasks give, worked out on two cores, each taking the next that nobody has taken.
+
+    Parameters
+    ----------
+    tasks : sequence of callable
+        Each gives what can be sent from one process to another; the longest had better come first.
+
+    Returns
+    -------
+    list
+    """
+    next_, put = os.pipe()
+    os.write(put, bytes(range(min(len(tasks), LOTS))))
+    os.close(put)
+
+    def taken() -> dict:
+        made = {}
+        while lot := os.read(next_, 1):
+            made |= {k: tasks[k]() for k in range(lot[0], len(tasks), LOTS)}
+        return made
+
+    core = SecondCore(taken if len(tasks) > 1 else None)
+    try:
+        made = taken() | (core.join() or {})
+    except BaseException:
+        core.end()
+        raise
+    finally:
+        os.close(next_)
+    return [made[k] if k in made else task() for k, task in enumerate(tasks)]
 
 
 def _work(sender, work):
