@@ -86,13 +86,12 @@ def three_view(system: System, figure: Figure | None = None, *,
         add_caution(figure)
     axes = _laid_out(figure, system, bounds)
     neutral = stirred(system, motion) == set()
-    moved = [(name, ghost, _moved_pieces(ghost, near)) for name, ghost in ghosts]
-    styles = dict(zip(dict.fromkeys(name for name, _ in ghosts), GHOSTS * 9, strict=False))
+    moved = _moved_parts(ghosts, near)
     for view, ax in zip(VIEWS.values(), axes, strict=True):
         _draw_solids(ax, motion, drawn, view, near)
         _draw_bones(ax, motion, view, near)
-        for name, ghost, solids in moved:
-            _draw_ghost(ax, ghost, solids, view, styles[name])
+        for parts in moved:
+            _draw_ghost(ax, parts, view, system.model.unit.mm)
         _draw_points(ax, motion, view, near)
     _write_numbers(motion, key, axes, near)
     _words(figure, system, axes, "" if neutral else said_place(system, at))
@@ -206,15 +205,20 @@ def _draw_bones(ax, motion, view, near):
                                      linestyles=[(0, (14, 3, 2, 3))]), autolim=False)
 
 
-def _moved_pieces(ghost, near) -> tuple[list, list]:
-    """Pieces of each solid, and lines, of the parts that stand elsewhere than at neutral."""
-    moved = stirred(ghost.system, ghost) & near
-    return ([placed_pieces(ghost, name) for name in ghost.system.model.solids
-             if body_of(name) in moved], _lines_of(bones(ghost), moved))
+def _moved_parts(ghosts, near) -> list[tuple]:
+    """Of each ghost: pieces of solids, and lines, of parts that moved; and the style of them."""
+    styles = dict(zip(dict.fromkeys(name for name, _ in ghosts), GHOSTS * 9, strict=False))
+    parts = []
+    for name, ghost in ghosts:
+        moved = stirred(ghost.system, ghost) & near
+        solids = [solid for solid in ghost.system.model.solids if body_of(solid) in moved]
+        parts.append(([placed_pieces(ghost, solid) for solid in solids],
+                      _lines_of(bones(ghost), moved), styles[name]))
+    return parts
 
 
-def _draw_ghost(ax, ghost, moved, view, style):
-    per, (solids, lines) = ghost.system.model.unit.mm, moved
+def _draw_ghost(ax, parts, view, per):
+    solids, lines, style = parts
     look = {"facecolor": "none", "edgecolor": GREY, "linewidth": 0.5, "linestyle": style,
             "zorder": 2, "gid": "ghost"}
     for pieces in solids:

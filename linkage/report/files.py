@@ -109,18 +109,20 @@ def _all_of(chapters) -> list:
 
 
 def _drawn_and_made(results, chapters, paper) -> dict:
-    """Draw what pictures are left, and make templates and test cards, on two cores."""
-    pictures = [block for block in _all_of(chapters) if isinstance(block, Picture)][::-1]
-    pictures = [block for block in pictures if not block.is_drawn]
-    reliefs = (results.reliefs or ([],))[0] if "reliefs" in chapters else []
-    made = shared_out([
-        *(partial(template_files, [each], paper, results.digest) for each in reliefs),
-        *(partial(getattr, each, "drawn") for each in pictures),
-        partial(_test_cards, results, chapters.get(CARDS), paper)])
-    for picture, drawn in zip(pictures, made[len(reliefs):-1], strict=True):
+    """Draw what pictures are left, and make test cards and templates, on two cores."""
+    pictures = [block for block in _all_of(chapters)[::-1]
+                if isinstance(block, Picture) and not block.is_drawn]
+    making = [partial(_test_cards, results, chapters.get(CARDS), paper),
+              *(partial(template_files, [each], paper, results.digest)
+                for each in _reliefs(results, chapters))]
+    made = shared_out([*making, *(partial(getattr, each, "drawn") for each in pictures)])
+    for picture, drawn in zip(pictures, made[len(making):], strict=True):
         picture.keep(drawn)
-    return made[-1] | {name: data for files in made[:len(reliefs)]
-                       for name, data in files.items()}
+    return {name: data for files in made[:len(making)] for name, data in files.items()}
+
+
+def _reliefs(results, chapters):
+    return (results.reliefs or ([],))[0] if "reliefs" in chapters else []
 
 
 def _opened(results, name, blocks) -> Iterator[Block]:
