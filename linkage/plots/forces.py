@@ -40,7 +40,8 @@ LEFT = 1.35  # times the greatest load that the axis of compression reaches
 
 @in_our_look
 def rods_at_worst(system: System, ax: Axes | None = None, *,
-                  worst: pd.DataFrame | None = None) -> Axes:
+                  worst: pd.DataFrame | None = None,
+                  margins: pd.DataFrame | None = None) -> Axes:
     """Greatest tension and compression of every rod, and what it can take as a column.
 
     Parameters
@@ -49,6 +50,8 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
     ax : matplotlib Axes, optional
     worst : DataFrame, optional
         What `loads.worst_loads` gave, when it is known already.
+    margins : DataFrame, optional
+        What `loads.rod_margins` gave of it.
 
     Returns
     -------
@@ -58,7 +61,8 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
         stick position of the greater of the two.
     """
     worst, own = loads.worst_loads(system) if worst is None else worst, ax is None
-    ax, rods = axes_of(ax, 0.3), loads.rod_margins(system, worst).to_dict("records")
+    margins = loads.rod_margins(system, worst) if margins is None else margins
+    ax, rods = axes_of(ax, 0.3), margins.to_dict("records")
     unit, per = system.model.unit.force, system.model.unit.newton
     most = max((max(row["tension"], row["compression"]) for row in rods), default=0.0) / per
     for k, row in enumerate(rods):

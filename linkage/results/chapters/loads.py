@@ -63,7 +63,8 @@ def blocks(results: Answers) -> Iterator[Block]:
 def _drawn(results):
     from ... import plots
 
-    return plots.rods_at_worst(results.system, worst=results.worst_loads)
+    return plots.rods_at_worst(results.system, worst=results.worst_loads,
+                               margins=results.rod_margins)
 
 
 def _first(results):
