@@ -13,7 +13,6 @@ from .. import gearing, relief, stops
 from ..clearances import Stage, gaps, prove, scene_of
 from ..errors import LinkageError
 from ..model import Plate, Spacer, Washer
-from ..motion import System
 from ..units import LENGTHS, rounded_down, shown_length
 
 if TYPE_CHECKING:
@@ -157,8 +156,7 @@ def _tried(system, pair, name, end) -> Cure:
     """A stop and its twins moved to end a travel earlier, and the pair proven over the rest."""
     unit = system.model.length
     made = [_moved(system, each, end) for each in (name, *_twins_of(system, name))]
-    fresh = System(dataclasses.replace(system.model, stops=system.model.stops | {
-        each.name: each.stop for each in made}))
+    fresh = stops.with_stops(system, system.model.stops | {each.name: each.stop for each in made})
     proof = prove(Stage(scene_of(fresh), [scene_of(fresh).pairs[pair.name]]),
                   stops.real_travel(fresh).travel, 0.05, limit=0.0)
     proven = min(float(proof.proven[0]), float(proof.least[0]))
@@ -207,8 +205,7 @@ def _moved(system, name, end) -> _Moved:
     model, stop = system.model, system.model.stops[name]
     spaced = stop if stop.spacer else dataclasses.replace(
         stop, spacer=Spacer(on=stop.between[1], thickness=0.0))
-    plain = system if stop.spacer else System(dataclasses.replace(
-        model, stops=model.stops | {name: spaced}))
+    plain = system if stop.spacer else stops.with_stops(system, model.stops | {name: spaced})
     thick = stops.thickness_for(stops.meeting(plain, name), end)
     stack = stops.stock_about(spaced.spacer.stock, thick)[1]
     thick = float(np.ceil(thick * 1e3) / 1e3) if stack is None else float(sum(stack))
