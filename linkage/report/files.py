@@ -22,7 +22,7 @@ from ..results import (
     tables_of,
 )
 from ..results.csv_files import csv_files
-from ..results.second_core import SecondCore, shared_out
+from ..results.second_core import Beside, SecondCore, shared_out
 from ..units import CAUTION, LENGTHS
 from .as_pdf import as_pdf, sheet_of
 from .setting import set_ahead
@@ -30,7 +30,6 @@ from .written import READINGS
 
 if TYPE_CHECKING:
     from ..relief.reliefs import Relief
-    from ..results.answers import Beside
     from ..results.blocks import Block
 
 CARDS = "test-cards"  # their chapter, and the name of their pages
@@ -44,7 +43,8 @@ SETTLED = "assumptions"  # and for what the checker says
 def begun(results: Results) -> Beside:
     """Begin on the second core what only a report shows; for `report_files`."""
     names = chapters_of(results)
-    return results.beside([answer for answer, chapter in SECOND_CORE.items() if chapter in names])
+    return Beside(results, [answer for answer, chapter in SECOND_CORE.items()
+                            if chapter in names])
 
 
 def report_files(results: Results, paper: str | None = None,

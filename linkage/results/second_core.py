@@ -5,12 +5,15 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
 from ..errors import LinkageError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
+
+    from .answers import Answers
 
 LOTS = 256  # in which tasks are taken: one is a byte
 
@@ -70,8 +73,78 @@ class SecondCore:
             self.worker = None
 
 
+class Lots:
+    """Tasks of which two cores take the next that nobody has taken, until none is left.
+
+    Parameters
+    ----------
+    tasks : sequence of callable
+        The longest had better come first.
+    """
+
+    def __init__(self, tasks: Sequence[Callable[[], Any]]):
+        self.tasks = tasks
+        self.next, put = os.pipe()
+        os.write(put, bytes(range(min(len(tasks), LOTS))))
+        os.close(put)
+
+    def taken(self) -> dict:
+        """Work out what is left, or what the other core leaves of it: ``{place of task: made}``."""
+        made = {}
+        while lot := os.read(self.next, 1):
+            made |= {k: self.tasks[k]() for k in range(lot[0], len(self.tasks), LOTS)}
+        return made
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        os.close(self.next)
+
+
+class Beside:
+    """Answers that the second core works out; the end of a ``with`` waits for them.
+
+    Parameters
+    ----------
+    results : Answers
+    names : list of str
+        Answers to work out there.
+    either : list of str
+        Answers that either core works out.
+    """
+
+    def __init__(self, results: Answers, names: list[str], either: list[str] = ()):
+        self.results = results
+        self.lots = Lots([partial(getattr, results, name) for name in either])
+        self.core = SecondCore(partial(self._there, names, either) if names or either else None)
+
+    def _there(self, names, either):
+        for name in names:
+            getattr(self.results, name)
+        self.lots.taken()
+        return self.results.known([*names, *either])
+
+    @property
+    def done(self) -> bool:
+        """Whether nothing has to be waited for."""
+        return self.core.done
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, kind, error, trace):
+        with self.lots:
+            if kind:
+                self.core.end()
+                return
+            self.lots.taken()
+            if made := self.core.join():  # what went wrong there is worked out again here
+                self.results.keep(*made)
+
+
 def shared_out(tasks: Sequence[Callable[[], Any]]) -> list:
-    """What some tasks give, worked out on two cores, each taking the next that nobody has taken.
+    """What some tasks give, worked out on two cores.
 
     Parameters
     ----------
@@ -82,24 +155,13 @@ def shared_out(tasks: Sequence[Callable[[], Any]]) -> list:
     -------
     list
     """
-    next_, put = os.pipe()
-    os.write(put, bytes(range(min(len(tasks), LOTS))))
-    os.close(put)
-
-    def taken() -> dict:
-        made = {}
-        while lot := os.read(next_, 1):
-            made |= {k: tasks[k]() for k in range(lot[0], len(tasks), LOTS)}
-        return made
-
-    core = SecondCore(taken if len(tasks) > 1 else None)
-    try:
-        made = taken() | (core.join() or {})
-    except BaseException:
-        core.end()
-        raise
-    finally:
-        os.close(next_)
+    with Lots(tasks) as lots:
+        core = SecondCore(lots.taken if len(tasks) > 1 else None)
+        try:
+            made = lots.taken() | (core.join() or {})
+        except BaseException:
+            core.end()
+            raise
     return [made[k] if k in made else task() for k, task in enumerate(tasks)]
 
 
