@@ -60,9 +60,8 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
         mark where compression x safety meets the column's strength; beside it the load case and
         stick position of the greater of the two.
     """
-    worst, own = loads.worst_loads(system) if worst is None else worst, ax is None
-    margins = loads.rod_margins(system, worst) if margins is None else margins
-    ax, rods = axes_of(ax, 0.3), margins.to_dict("records")
+    worst, margins = _known(system, worst, margins)
+    own, ax, rods = ax is None, axes_of(ax, 0.3), margins.to_dict("records")
     unit, per = system.model.unit.force, system.model.unit.newton
     most = max((max(row["tension"], row["compression"]) for row in rods), default=0.0) / per
     for k, row in enumerate(rods):
@@ -83,6 +82,12 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
     if not rods:
         note(ax, "the file has no rods")
     return ax
+
+
+def _known(system, worst, margins):
+    """Worst loads and the margins of rods, worked out unless they are given."""
+    worst = loads.worst_loads(system) if worst is None else worst
+    return worst, loads.rod_margins(system, worst) if margins is None else margins
 
 
 def _is_overloaded(row) -> bool:

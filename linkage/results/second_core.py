@@ -13,8 +13,6 @@ from ..errors import LinkageError
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from .answers import Answers
-
 LOTS = 256  # in which tasks are taken: one is a byte
 
 
@@ -108,13 +106,13 @@ class Beside:
     Parameters
     ----------
     results : Answers
-    names : list of str
+    names : sequence of str
         Answers to work out there.
-    either : list of str
+    either : sequence of str
         Answers that either core works out.
     """
 
-    def __init__(self, results: Answers, names: list[str], either: list[str] = ()):
+    def __init__(self, results: Any, names: Sequence[str], either: Sequence[str] = ()):
         self.results = results
         self.lots = Lots([partial(getattr, results, name) for name in either])
         self.core = SecondCore(partial(self._there, names, either) if names or either else None)
