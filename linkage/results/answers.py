@@ -129,6 +129,12 @@ class Answers:
         self.__dict__.update(known)
         self.lacking.update(lacking)
 
+    def known_after(self, names: Iterable[str]) -> tuple[dict, dict]:
+        """As `known`, worked out first."""
+        for name in names:
+            getattr(self, name)
+        return self.known(names)
+
     def known(self, names: Iterable[str]) -> tuple[dict, dict]:
         """Answers among some names, and why others are lacking."""
         return ({name: self.__dict__[name] for name in names if name in self.__dict__},

@@ -118,8 +118,7 @@ class Beside:
         self.core = SecondCore(partial(self._there, names, either) if names or either else None)
 
     def _there(self, names, either):
-        for name in names:
-            getattr(self.results, name)
+        self.results.known_after(names)
         self.lots.taken()
         return self.results.known([*names, *either])
 
@@ -133,12 +132,12 @@ class Beside:
 
     def __exit__(self, kind, error, trace):
         with self.lots:
-            if kind:
-                self.core.end()
-                return
-            self.lots.taken()
-            if made := self.core.join():  # what went wrong there is worked out again here
-                self.results.keep(*made)
+            try:
+                if not kind:
+                    self.lots.taken()
+                    self.results.keep(*self.core.join() or ({}, {}))
+            finally:
+                self.core.end()  # what went wrong there is worked out again here
 
 
 def shared_out(tasks: Sequence[Callable[[], Any]]) -> list:
