@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Iterable, Iterator
+from contextlib import nullcontext
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Protocol
 
 from ..disk import csv_text
 from ..results import (
@@ -40,6 +41,17 @@ CURED = ("contact-sheets", "reliefs")  # chapters that wait for what is worked o
 SETTLED = "assumptions"  # and for what the checker says
 
 
+class Checker(Protocol):
+    """What the checker says, under way on the second core."""
+
+    @property
+    def done(self) -> bool:
+        """Whether nothing has to be waited for."""
+
+    def join(self) -> object:
+        """Wait until the results hold it."""
+
+
 def begun(results: Results) -> Beside:
     """Begin on the second core what only a report shows; for `report_files`."""
     names = chapters_of(results)
@@ -48,8 +60,7 @@ def begun(results: Results) -> Beside:
 
 
 def report_files(results: Results, paper: str | None = None,
-                 settle: Callable[[], None] = lambda: None,
-                 beside: Beside | None = None) -> dict:
+                 checker: Checker | None = None, beside: Beside | None = None) -> dict:
     """Contents of the files of a report.
 
     Parameters
@@ -57,10 +68,10 @@ def report_files(results: Results, paper: str | None = None,
     results : Results
     paper : {"A4", "Letter"}, optional
         By the file's length unit unless given.
-    settle : callable
-        Called before the chapter that says what the answer rests on.
+    checker : Checker, optional
+        Joined before the chapter that says what the answer rests on.
     beside : Beside, optional
-        What `begun` gave.
+        What `begun` gave; all is worked out when it is asked for unless given.
 
     Returns
     -------
@@ -70,9 +81,10 @@ def report_files(results: Results, paper: str | None = None,
     paper = paper or LENGTHS[results.system.model.length].paper
     title = f"{results.system.model.title}: control system as computed"
     names, sheet = chapters_of(results), sheet_of(paper)
-    chapters = _chapters(results, names, sheet, beside or begun(results))
-    drawn = _drawn_and_made(results, chapters, paper)
-    settle()
+    chapters = _chapters(results, names, sheet, beside)
+    drawn = _drawn_and_made(results, chapters, paper, checker)
+    if checker is not None:
+        checker.join()
     chapters |= _blocks_of(results, names, {SETTLED})
     blocks = [Text(CAUTION, "caution"), *(
         block for name in names for block in _opened(results, name, chapters[name]))]
@@ -88,12 +100,12 @@ def report_files(results: Results, paper: str | None = None,
 
 def _chapters(results, names, sheet, beside) -> dict:
     """Blocks of each chapter but the last that is known; tables set and some pictures drawn."""
-    with beside:
+    with beside or nullcontext():
         made = _blocks_of(results, names, set(names) - {*CURED, SETTLED})
         set_ahead(_all_of(made), sheet)
         waiting = [block for name, blocks in made.items() if name not in SECOND_CORE.values()
                    for block in blocks if isinstance(block, Picture)]
-        while waiting and not beside.done:
+        while waiting and beside and not beside.done:
             waiting.pop(0).drawn  # noqa: B018
     made |= _blocks_of(results, names, CURED)
     set_ahead(_all_of(made), sheet)
@@ -108,10 +120,13 @@ def _all_of(chapters) -> list:
     return [block for blocks in chapters.values() for block in blocks]
 
 
-def _drawn_and_made(results, chapters, paper) -> dict:
-    """Draw what pictures are left, and make test cards and templates, on two cores."""
-    pictures = [block for block in _all_of(chapters)[::-1]
+def _drawn_and_made(results, chapters, paper, checker) -> dict:
+    """Draw what pictures are left, and make test cards and templates, on what cores are free."""
+    by_cost = sorted(chapters, key=lambda name: name != SECOND_CORE["drawn_map"])
+    pictures = [block for name in by_cost for block in chapters[name]
                 if isinstance(block, Picture) and not block.is_drawn]
+    while pictures and checker is not None and not checker.done:
+        pictures.pop(0).drawn  # noqa: B018
     making = [partial(_test_cards, results, chapters.get(CARDS), paper),
               *(partial(template_files, [each], paper, results.digest)
                 for each in _reliefs(results, chapters))]
