@@ -105,8 +105,7 @@ def _chapters(results, names, sheet, beside) -> dict:
         set_ahead(_all_of(made), sheet)
         waiting = [block for name, blocks in made.items() if name not in SECOND_CORE.values()
                    for block in blocks if isinstance(block, Picture)]
-        while waiting and beside and not beside.done:
-            waiting.pop(0).drawn  # noqa: B018
+        _draw_until(beside, waiting)
     made |= _blocks_of(results, names, CURED)
     set_ahead(_all_of(made), sheet)
     return made
@@ -125,8 +124,7 @@ def _drawn_and_made(results, chapters, paper, checker) -> dict:
     by_cost = sorted(chapters, key=lambda name: name != SECOND_CORE["drawn_map"])
     pictures = [block for name in by_cost for block in chapters[name]
                 if isinstance(block, Picture) and not block.is_drawn]
-    while pictures and checker is not None and not checker.done:
-        pictures.pop(0).drawn  # noqa: B018
+    _draw_until(checker, pictures)
     making = [partial(_test_cards, results, chapters.get(CARDS), paper),
               *(partial(template_files, [each], paper, results.digest)
                 for each in _reliefs(results, chapters))]
@@ -134,6 +132,12 @@ def _drawn_and_made(results, chapters, paper, checker) -> dict:
     for picture, drawn in zip(pictures, made[len(making):], strict=True):
         picture.keep(drawn)
     return {name: data for files in made[:len(making)] for name, data in files.items()}
+
+
+def _draw_until(other, pictures):
+    """Draw pictures, and take them off the list, until what is done on the other core is done."""
+    while pictures and other is not None and not other.done:
+        pictures.pop(0).drawn  # noqa: B018
 
 
 def _reliefs(results, chapters):
