@@ -104,9 +104,9 @@ def draw_place(system: System, near: Near, ax: Axes, wider: float = 1.0) -> None
     frame = shapely.box(*(middle - half), *(middle + half))
     names = near.pair.split(" | ")
     for name in system.model.solids:
-        if name not in names:
-            _outlined(ax, section(placed_pieces(motion, name), normal, near.middle[normal]), frame,
-                      per)
+        pieces = placed_pieces(motion, name)
+        if name not in names and _reaches(pieces, across, (middle - half, middle + half)):
+            _outlined(ax, section(pieces, normal, near.middle[normal]), frame, per)
     for name, spot, which in zip(names, (near.first, near.second), HATCHES, strict=True):
         shape = section(placed_pieces(motion, name), normal, spot[normal]).intersection(frame)
         _filled(ax, shape, per, which)
@@ -134,6 +134,14 @@ def plane_of(system: System, near: Near) -> int:
 def frame_of(near: Near) -> float:
     """From a place to the frame about it, mm."""
     return max(FRAME, 2.2 * near.required, 3.0 * float(np.linalg.norm(near.second - near.first)))
+
+
+def _reaches(pieces, across, frame) -> bool:
+    """Whether pieces come into a frame, each seen as the rectangle about it."""
+    low, high = frame
+    return any((points[:, across].min(axis=0) - radius <= high).all()
+               and (points[:, across].max(axis=0) + radius >= low).all()
+               for points, radius in pieces)
 
 
 def _title(ax, first, second):
