@@ -221,10 +221,9 @@ def _draw_ghost(ax, parts, view, per):
     solids, lines, style = parts
     look = {"facecolor": "none", "edgecolor": GREY, "linewidth": 0.5, "linestyle": style,
             "zorder": 2, "gid": "ghost"}
-    for pieces in solids:
-        rings = outline(pieces, view)
-        if rings:
-            ax.add_artist(_patch(rings, per, **look))
+    rings = [ring for pieces in solids for ring in outline(pieces, view)]
+    if rings:
+        ax.add_artist(_patch(rings, per, **look))
     lines = [line[:, view] / per for line in lines]
     ax.add_collection(LineCollection(lines, colors=GREY, linewidths=0.7, linestyles=[style],
                                      zorder=2, gid="ghost"), autolim=False)
