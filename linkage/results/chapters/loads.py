@@ -50,8 +50,8 @@ def blocks(results: Answers) -> Iterator[Block]:
         yield Text(f"Missing: {results.why_not('worst_loads')}.", "missing")
         return
     yield from _first(results)
-    yield from _basis(results.system)
     yield Picture(lambda: _drawn(results), "What each rod carries at its worst")
+    yield from _basis(results.system)
     yield from _strength(results)
     yield from _worst(results)
     yield from _stick_forces(results)
