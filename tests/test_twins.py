@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 import pytest
 from scipy.spatial.transform import Rotation
-from systems.model_files import LEVER_WRITTEN_OUT, LEVERS, TWINS
+from systems.model_files import COUPLED, LEVER_WRITTEN_OUT, LEVERS, TWINS
 
 from linkage.gearing.findings import find
 from linkage.model.file import (
@@ -142,6 +142,18 @@ def test_twin_of_a_part_that_an_input_of_its_own_side_drives(more, way):
     turns = [Rotation.from_rotvec(np.multiply(model.bodies[name].direction, at), degrees=True)
              for name, at in [("left lever", 5), ("right lever", way * 5)]]
     assert np.allclose(flipped(turns[0].apply((0, 0, 100))), turns[1].apply((0, 0, 100)))
+
+
+@pytest.mark.parametrize(("axis", "way"), [("[1, 0, 0]", 1), ("[-1, 0, 0]", -1)])
+def test_twin_of_a_coupling_and_of_a_servo_whose_arm_is_written_for_both_sides(axis, way):
+    """Turned the mirrored way, the coupled wheel's twin stands in the mirror image."""
+    model = parse_model(COUPLED.replace("AXIS", axis))
+    ratio = model.couplings["link right"].ratio
+    turns = [Rotation.from_rotvec(np.multiply(model.bodies[name].direction, at), degrees=True)
+             for name, at in [("wheel left", 10 * model.couplings["link left"].ratio),
+                              ("wheel right", 10 * way * ratio)]]
+    assert np.allclose(flipped(turns[0].apply((0, 0, 50))), turns[1].apply((0, 0, 50)))
+    assert model.servos["motor right"].travel == ((-10, 40) if way > 0 else (-40, 10))
 
 
 def test_twin_rudder_swaps_left_and_right(twins):

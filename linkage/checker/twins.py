@@ -118,8 +118,9 @@ def driving(group: str, part: dict, swap: dict, table: dict) -> list:
     if group == "stop":
         pair = (driven(part["input"], table), driven(other_name(part["input"], swap), table))
         return [] if None in pair else [pair]
-    central = [name for name in part.get("bodies", ()) if other_name(name, swap) == name]
-    return [(table["body"][k], table["body"][k]) for k in central if group == "coupling"]
+    pairs = [(name, other_name(name, swap)) for name in part.get("bodies", ())]
+    bodies = table["body"] if group == "coupling" else {}
+    return [(bodies[k], bodies[twin]) for k, twin in pairs if {k, twin} <= bodies.keys()]
 
 
 def driven(name: str, table: dict) -> dict | None:
@@ -134,7 +135,7 @@ def far_end(part: dict, unit: float) -> list:
 
 
 def reverse(group: str, twin: dict) -> None:
-    """Turn round the twin of what a central body drives that the mirror turns back."""
+    """Turn round the twin of what moves against its mirror image."""
     if group == "stop":
         twin["side"] = "least" if twin["side"] == "greatest" else "greatest"
     else:

@@ -27,6 +27,7 @@ from .keys import (
 from .parts import BACK, UPRIGHT, Airframe, Body, Coupling, Require, Stop, Surface
 from .shapes import Point
 from .springs import Spring
+from .strength import Servo
 from .surfaces import Mesh, Section
 
 if TYPE_CHECKING:
@@ -231,23 +232,27 @@ def _axis_through(body, values, names, parts):
 
 
 def _other_ratio(coupling, values, names, parts):
-    """A coupling with a central body that turns back changes its sign."""
-    central = [parts.get("bodies", {}).get(name) for name in coupling.bodies
-               if _renamed(name, names) == name]
-    turned = sum(body is not None and _runs_against(body, body) for body in central)
+    """Each body whose twin runs against its mirror image changes the sign."""
+    turned = sum(_twin_against(name, names, parts) for name in coupling.bodies)
     return {"ratio": values["ratio"] * (-1) ** turned}
 
 
 def _other_turn(spring, values, names, parts):
-    """A spring in the pivot of a body whose axis is not the mirror image of its twin's."""
-    bodies = parts.get("bodies", {})
-    one, other = (bodies.get(name) for name in (spring.pivot, values["pivot"]))
-    if None in (one, other) or one.slides or other.slides or not _runs_against(one, other):
+    """A spring in the pivot of a body whose twin runs against its mirror image."""
+    if not _twin_against(spring.pivot, names, parts):
         return {}
     back = {word: -getattr(spring, word) for word in ("free_angle", "preload")
             if getattr(spring, word) is not None}
     return back | ({} if spring.table is None else {
         "table": tuple((-at, -moment) for at, moment in spring.table[::-1])})
+
+
+def _other_arm_travel(servo, values, names, parts):
+    """How far an arm turns whose twin runs against its mirror image."""
+    if servo.travel is None or not _twin_against(servo.body, names, parts):
+        return {}
+    least, greatest = servo.travel
+    return {"travel": (-greatest, -least)}
 
 
 def _other_moves(surface, values, names, parts):
@@ -276,7 +281,7 @@ def _other_breadths(section, values, names, parts):
 SENSES = {Point: _other_hole_side, Mesh: _other_hand, Section: _other_breadths,
           Require: _other_ways, Stop: _other_end, RigPin: _other_position,
           Surface: _other_moves, Body: _axis_through, Spring: _other_turn,
-          Coupling: _other_ratio}  # what a mirror swaps besides places
+          Servo: _other_arm_travel, Coupling: _other_ratio}  # what a mirror swaps besides places
 
 
 def _mirrored(kind, value, word: str, names):
@@ -316,6 +321,13 @@ def _runs_backwards(input_name: str, names, parts) -> bool:
     bodies = parts.get("bodies", {}).values()
     one, other = (next((body for body in bodies if body.input == name), None)
                   for name in (input_name, _renamed(input_name, names)))
+    return None not in (one, other) and _runs_against(one, other)
+
+
+def _twin_against(name: str | None, names, parts) -> bool:
+    """Whether a body's twin, as it is written out, runs against the body's mirror image."""
+    bodies = parts.get("bodies", {})
+    one, other = bodies.get(name), name and bodies.get(_renamed(name, names))
     return None not in (one, other) and _runs_against(one, other)
 
 

@@ -384,3 +384,26 @@ solid.arm = { kind = "tube", along = ["pivot", "top"], diameter = 10 }
 """
 # What is added to it, and which way the right lever then goes for the mirror image.
 LEVER_WRITTEN_OUT = [("", 1), (RIGHT_LEVER, 1), (RIGHT_LEVER.replace("= [1", "= [-1"), -1)]
+
+# An arm written for both sides, whose axis may run either way on the right, and a wheel coupled.
+COUPLED = """
+length = "mm"
+mirror = { left = "right" }
+input.trim.travel = [-10, 40]
+[body."arm left"]
+pivot = [0, -200, 0]
+axis = "fore-aft"
+[body."arm right"]
+pivot = [0, 200, 0]
+axis = AXIS
+[body."wheel left"]
+pivot = [0, -300, 0]
+axis = "fore-aft"
+[coupling."link left"]
+bodies = ["arm left", "wheel left"]
+ratio = 2
+[servo."motor left"]
+body = "arm left"
+torque = "2 N*m"
+travel = [-10, 40]
+"""
