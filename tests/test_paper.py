@@ -58,7 +58,7 @@ def test_page_one_answers_and_pictures_are_vectors(made):
     for name in ("Card, rods", "Card, cut and made", "Card, stock", "Card, blanks",
                  "Card, at each stop", "Weight of what the file gives"):
         assert name in card
-    assert "What the answer rests on" not in card  # it is handed out, and nothing else with it
+    assert "What the answer rests on" not in card
     last = [page.get_text() for page in document][-2:]
     assert "What the answer rests on" in last[0]
     assert "Signature" in last[1]

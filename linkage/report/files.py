@@ -5,14 +5,12 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Iterator
 from contextlib import nullcontext
-from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Protocol
 
 from ..disk import csv_text
 from ..results import (
     CHAPTERS,
-    Heading,
     Picture,
     Results,
     Table,
@@ -88,7 +86,7 @@ def report_files(results: Results, paper: str | None = None,
     if checker is not None:
         checker.join()
     chapters |= _blocks_of(results, names, {SETTLED})
-    blocks = [Text(CAUTION, "caution"), *_apart(
+    blocks = [Text(CAUTION, "caution"), *(
         block for name in names for block in _opened(results, name, chapters[name]))]
     core = SecondCore(rest := partial(_html_and_tables, results, title, blocks))
     try:
@@ -152,15 +150,6 @@ def _opened(results, name, blocks) -> Iterator[Block]:
     if blocks:
         yield from opening(results, name)
     yield from blocks[1:]
-
-
-def _apart(blocks) -> Iterator[Block]:
-    """The same, a chapter that is handed out by itself having its pages to itself."""
-    alone = False
-    for block in blocks:
-        if isinstance(block, Heading):
-            block, alone = replace(block, new_page=block.new_page or alone), block.new_page
-        yield block
 
 
 def _html_and_tables(results, title, blocks) -> tuple[str, dict]:
