@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
 FINEST = 0.5  # mm of a piece at a joint that is cut no further
-COARSE = 4  # cuts of a cell after which sets of pieces are halved
+COARSE = 4
 MOST = 2_000  # nodes bounded at once, so that memory stays bounded
 MOST_NODES = 12_000  # of a tree
 MOST_BUILT, SMALL_BUILT = 400, 0.2  # nodes of a tree, and degrees (mm) of a cell, as built
@@ -209,7 +209,7 @@ class Grower:
                 known[key] = len(pairs)
                 pairs.append(self.scene_pair(node.tree.pair, node.looked_at))
             which.append(known[key])
-        stage = Stage(self.scene, pairs, self.solids.__getitem__)
+        stage = Stage(self.scene, pairs, self.solids.__getitem__, rough=True)
         cells = np.array([node.cell for node in nodes])[:, self.place]
         unique, cell = np.unique(cells.reshape(len(nodes), -1), axis=0, return_inverse=True)
         ends = unique.reshape(len(unique), -1, 2)
