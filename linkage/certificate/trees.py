@@ -6,6 +6,7 @@ where the bound over it is past what is claimed, and else it is cut further.
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
@@ -18,6 +19,7 @@ from ..clearances.cell_bounds import bounds
 from ..clearances.scene import Scene, Solid
 from ..clearances.stage import Stage
 from ..geometry import hull_piece
+from ..intervals import bend_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -121,8 +123,8 @@ class Grower:
         """What comes next of nodes: those that are no leaves looked at closer, then cut."""
         search = self._bounded(nodes)
         closer, to_cut = [], []
-        for node, bound, plane, gap in zip(nodes, search.low, search.planes, search.value,
-                                           strict=True):
+        for i, (node, bound, plane) in enumerate(zip(nodes, search.low, search.planes,
+                                                     strict=True)):
             node.tree.nodes += 1
             if self._closed(node, bound, plane):
                 continue
@@ -130,8 +132,10 @@ class Grower:
                 node.close = True
                 closer.append(node)
             else:
-                to_cut.append((node, gap))
-        parts = [part for node, gap in to_cut for part in self._within_most(node, gap)]
+                to_cut.append(i)
+        blamed = self._blamed(search.model[:, to_cut])
+        parts = [part for i, blame in zip(to_cut, blamed, strict=True)
+                 for part in self._within_most(nodes[i], search.value[i], blame)]
         return [node for node in closer + parts if node.tree.root is not None]
 
     def _closed(self, node, bound, plane):
@@ -142,10 +146,24 @@ class Grower:
             node.word, node.plane = "f", plane
         return node.word != ""
 
-    def _within_most(self, node, gap):
+    def _blamed(self, model):
+        """How much each input has a bound fall over half its cell: lists, and of all their rest.
+
+        Cells are cut where the gap falls most, and where a bound gives most away.
+        """
+        count = len(self.names)
+        blame = np.zeros((model.shape[1], len(self.book.motion.names)))
+        blame[:, self.place] = np.abs(model[1:1 + count]).T
+        for (i, j), bend in zip(itertools.combinations_with_replacement(self.place, 2),
+                                model[bend_rows(count)], strict=True):
+            for k in (i, j):
+                blame[:, k] += np.abs(bend) if i != j else np.maximum(-bend, 0.0)
+        return zip(blame.tolist(), model[-1].tolist(), strict=True)
+
+    def _within_most(self, node, gap, blame):
         """Parts of a node, unless its tree has become too large, which is then given up."""
         if node.tree.nodes <= (MOST_BUILT if self.book.built else MOST_NODES):
-            return self._cut(node, gap)
+            return self._cut(node, gap, blame)
         node.tree.root = None
         return []
 
@@ -157,7 +175,7 @@ class Grower:
         return self.book.free(node.tree.pair, node.sides, node.cell, plane, node.tree.claim,
                               DEEPEST - 1)
 
-    def _cut(self, node, gap):
+    def _cut(self, node, gap, blame):
         """Its parts: of its pieces where these come too near at its middle, else of its cell."""
         tree, wide = node.tree, [b - a for a, b in node.cell]
         inputs = [k for k in tree.inputs if wide[k] > (SMALL_BUILT if self.book.built
@@ -169,7 +187,8 @@ class Grower:
         if not inputs:
             tree.root = None
             return []
-        k = max(inputs, key=lambda k: wide[k])
+        (own, rest), total = blame, sum(wide)
+        k = max(inputs, key=lambda k: (own[k] + 2 * rest * wide[k] / total, wide[k]))
         node.word = str(k)
         node.parts = [Node(tree, node.sides, cell, node.cuts + 1, close=True) for cell in
                       halved(node.cell, k)]
