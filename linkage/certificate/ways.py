@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import product
 from typing import TYPE_CHECKING
 
 from ..checker.directions import Directions
@@ -53,6 +54,8 @@ def _tree(ways, body, k, sign):
         cell = ahead.pop()
         word = _word(ways, (body, k, sign), cell)
         if not word:
+            if not words and not built and not _at_places(ways, (body, k, sign), cell):
+                return ""
             i = max(inputs, key=lambda i: cell[i][1] - cell[i][0])
             small = cell[i][1] - cell[i][0] < finest[i]
             if not built and (small or len(words) > MOST):
@@ -61,6 +64,12 @@ def _tree(ways, body, k, sign):
             ahead += [] if small else halved(cell, i)[::-1]
         words.append(word)
     return "".join(words)
+
+
+def _at_places(ways, asked, root):
+    """Whether a sign is shown at ends and middles of the travel: else no cell about these shows it."""
+    ends = [dict.fromkeys((low, (low + high) / 2, high)) for low, high in root]
+    return all(_word(ways, asked, tuple((k, k) for k in place)) for place in product(*ends))
 
 
 def _finest(built, root):
