@@ -32,7 +32,7 @@ def points(book: Book, pair: Pair, place: Sequence[float],
     if None in hulls:
         return None
     best, apart = (np.inf, None), _at_least(hulls)
-    while (low := float(apart.min())) < best[0]:
+    while apart.min() < best[0]:
         i, j = np.unravel_index(apart.argmin(), apart.shape)
         apart[i, j] = np.inf
         (one, a), (other, b) = hulls[0][i], hulls[1][j]

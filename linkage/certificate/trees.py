@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.leaves import DEEPEST, halved
+from ..checker.leaves import DEEPEST, Book, halved
+from ..checker.lengths import AIRFRAME
+from ..checker.rates import OutOfShow
 from ..checker.taylor import UP
 from ..clearances.cell_bounds import bounds
 from ..clearances.scene import Scene, Solid
@@ -24,8 +27,8 @@ from ..intervals import bend_rows
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from ..checker.leaves import Book
     from ..checker.pairs import Pair
+    from ..checker.reading import Machine
     from ..clearances.scene import Pair as ScenePair
 
 AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
@@ -35,6 +38,8 @@ COARSE = 4
 MOST = 2_000  # nodes bounded at once, so that memory stays bounded
 MOST_NODES = 12_000  # of a tree
 MOST_BUILT, SMALL_BUILT = 400, 0.2  # nodes of a tree, and degrees (mm) of a cell, as built
+PROBED = 4  # cuts of a cell not shown in builds, whose middle is then asked
+WORTH = 64  # nodes of a solid not shown in builds, that take as long as its moves over all travel
 
 
 @dataclass(eq=False)
@@ -48,6 +53,7 @@ class Node:
     word: str = ""
     plane: np.ndarray | None = None
     parts: list = field(default_factory=list)
+    blamed: int | None = None  # the input that it is cut by where it is not shown in builds
     close: bool = False  # whether boxes about its sides do not do
 
     @property
@@ -76,7 +82,37 @@ class Tree:
     inputs: tuple
     root: Node | None = None
     nodes: int = 0
+    known: bool = False  # whether how far builds move its solids is bounded over all travel
     place: tuple | None = None  # where it is least in some build: not shown there, it is nowhere
+
+
+class Thrifty(Book):
+    """A checker's book that bounds how far builds move a solid only where that is worth its while.
+
+    It shows nothing that the checker does not; that bound takes as long as many nodes, and is
+    then known of all of the solid's pairs.
+    """
+
+    def __init__(self, machine: Machine, built: bool = False):
+        super().__init__(machine, built)
+        self.missed = Counter()
+
+    def moved_at_most(self, pair: Pair, rough: bool) -> float:
+        """As the checker has it, or without end."""
+        return super().moved_at_most(pair, rough) if rough or self.worth(pair) else math.inf
+
+    def moved_at(self, pair: Pair, cell: tuple) -> float:
+        """How much nearer builds bring two solids at most in a cell."""
+        return min(sum(self.built.moved(self.known[name], frame, cell)[0] for name in pair.names)
+                   for frame in {pair.frame, AIRFRAME})
+
+    def miss(self, pair: Pair) -> None:
+        """Count a node that is not shown in builds."""
+        self.missed.update(pair.names)
+
+    def worth(self, pair: Pair) -> bool:
+        """Whether both solids of a pair are bounded over all travel."""
+        return max(self.missed[name] for name in pair.names) >= WORTH
 
 
 class Grower:
@@ -101,7 +137,15 @@ class Grower:
             grown = []
             for start in range(0, len(ahead), MOST):
                 grown += self._round(ahead[start:start + MOST])
-            ahead = grown
+            ahead = self._with_more_known(grown, root) if self.book.built else grown
+
+    def _with_more_known(self, nodes, root):
+        """Nodes, but of trees begun anew whose solids are now bounded over all travel."""
+        anew = {node.tree: None for node in nodes if not node.tree.known and
+                self.book.worth(node.tree.pair)}
+        for tree in anew:
+            tree.root, tree.nodes, tree.known = Node(tree, tree.root.sides, root), 0, True
+        return [node for node in nodes if node.tree not in anew] + [tree.root for tree in anew]
 
     def _hopeful(self, tree, sides):
         """Whether what is claimed is shown at the one place where it is least likely to be."""
@@ -172,8 +216,24 @@ class Grower:
         if not self.book.built:
             return True
         plane = np.asarray(plane, dtype="<f4").astype(float).tolist()
-        return self.book.free(node.tree.pair, node.sides, node.cell, plane, node.tree.claim,
-                              DEEPEST - 1)
+        shown = self.book.free(node.tree.pair, node.sides, node.cell, plane, node.tree.claim,
+                               DEEPEST - 1)
+        if not shown:
+            self.book.miss(node.tree.pair)
+            node.blamed = self.book.blamed(node.tree.pair, node.sides, node.cell)
+            if node.cuts == PROBED and self._hopeless(node, plane[:1]):
+                node.tree.root = None
+        return shown
+
+    def _hopeless(self, node, plane):
+        """Whether at the middle of a cell no more is known of builds than is too little."""
+        pair, middle = node.tree.pair, tuple(((a + b) / 2,) * 2 for a, b in node.cell)
+        try:
+            self.book.bound(pair, node.sides, middle, plane, enough=node.tree.claim)
+        except OutOfShow:
+            gap = self.book.bound(pair, node.sides, middle, plane, drawn=True)
+            return gap - self.book.moved_at(pair, middle) < node.tree.claim
+        return False
 
     def _cut(self, node, gap, blame):
         """Its parts: of its pieces where these come too near at its middle, else of its cell."""
@@ -187,8 +247,7 @@ class Grower:
         if not inputs:
             tree.root = None
             return []
-        (own, rest), total = blame, sum(wide)
-        k = max(inputs, key=lambda k: (own[k] + 2 * rest * wide[k] / total, wide[k]))
+        k = node.blamed if node.blamed in inputs else _most_to_blame(inputs, wide, blame)
         node.word = str(k)
         node.parts = [Node(tree, node.sides, cell, node.cuts + 1, close=True) for cell in
                       halved(node.cell, k)]
@@ -255,3 +314,9 @@ class Grower:
                                      self.scene.carriers(name),
                                      np.array(side.solid.ends) if rod else None)
         return self.sides[side]
+
+
+def _most_to_blame(inputs, wide, blame):
+    """The input by which a bound falls most; what it gives away is shared out by their widths."""
+    (own, rest), total = blame, sum(wide)
+    return max(inputs, key=lambda k: (own[k] + 2 * rest * wide[k] / total, wide[k]))

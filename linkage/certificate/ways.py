@@ -69,7 +69,7 @@ def _tree(ways, body, k, sign):
 
 
 def _at_places(ways, asked, root):
-    """Whether a sign is shown at ends and middles of the travel: else no cell about these shows it."""
+    """Whether a sign is shown at ends and middles of the travel: if not, no cell shows it."""
     ends = [dict.fromkeys((low, (low + high) / 2, high)) for low, high in root]
     return all(_word(ways, asked, tuple((k, k) for k in place)) for place in product(*ends))
 

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.leaves import Book
 from ..checker.lengths import Refused
 from ..checker.reading import read
 from ..checker.travel import Travel
@@ -24,7 +23,7 @@ from ..stops.real import real_travel
 from .covers import covers
 from .nearest import points
 from .off_joints import off_joints
-from .trees import Grower, Tree
+from .trees import Grower, Thrifty, Tree
 from .ways import directions
 
 if TYPE_CHECKING:
@@ -59,7 +58,7 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     file, built = Path(file), "builds" in table.attrs
     try:
         machine = read(file.read_text("utf-8-sig"), file.parent)
-        book = Book(machine, built)
+        book = Thrifty(machine, built)
         told = covers(system, book, real_travel(system, system.model.tolerance if built else None))
         travel = Travel(book, told)
     except Refused as refused:
