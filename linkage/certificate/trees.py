@@ -22,7 +22,6 @@ from ..clearances.cell_bounds import bounds
 from ..clearances.scene import Scene, Solid
 from ..clearances.stage import Stage
 from ..geometry import hull_piece
-from ..intervals import bend_rows
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -199,7 +198,7 @@ class Grower:
         blame = np.zeros((model.shape[1], len(self.book.motion.names)))
         blame[:, self.place] = np.abs(model[1:1 + count]).T
         for (i, j), bend in zip(itertools.combinations_with_replacement(self.place, 2),
-                                model[bend_rows(count)], strict=True):
+                                model[1 + count:-1], strict=True):
             for k in (i, j):
                 blame[:, k] += np.abs(bend) if i != j else np.maximum(-bend, 0.0)
         return zip(blame.tolist(), model[-1].tolist(), strict=True)
@@ -238,8 +237,8 @@ class Grower:
     def _cut(self, node, gap, blame):
         """Its parts: of its pieces where these come too near at its middle, else of its cell."""
         tree, wide = node.tree, [b - a for a, b in node.cell]
-        inputs = [k for k in tree.inputs if wide[k] > (SMALL_BUILT if self.book.built
-                                                       else SMALLEST)]
+        finest = SMALL_BUILT if self.book.built else SMALLEST
+        inputs = [k for k in tree.inputs if wide[k] > finest]
         over = not (gap >= tree.claim + 2 * AIM or np.isnan(gap)) or not inputs
         side = self._to_halve(node, over)
         if side is not None:
@@ -247,10 +246,13 @@ class Grower:
         if not inputs:
             tree.root = None
             return []
-        k = node.blamed if node.blamed in inputs else _most_to_blame(inputs, wide, blame)
+        return self._in_cells(node, node.blamed if node.blamed in inputs else
+                              _most_to_blame(inputs, wide, blame))
+
+    def _in_cells(self, node, k):
         node.word = str(k)
-        node.parts = [Node(tree, node.sides, cell, node.cuts + 1, close=True) for cell in
-                      halved(node.cell, k)]
+        node.parts = [Node(node.tree, node.sides, cell, node.cuts + 1, close=True)
+                      for cell in halved(node.cell, k)]
         return node.parts
 
     def _to_halve(self, node, over):
