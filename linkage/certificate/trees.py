@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from ..clearances.scene import Pair as ScenePair
 
 AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
+CLOSE = 0.03  # mm above what is claimed, within which a gap is better shown by fewer pieces
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
 FINEST = 0.5  # mm of a piece at a joint that is cut no further
 COARSE = 4
@@ -79,6 +80,7 @@ class Tree:
     pair: object
     claim: float
     inputs: tuple
+    sides: tuple
     root: Node | None = None
     nodes: int = 0
     known: bool = False  # whether how far builds move its solids is bounded over all travel
@@ -127,9 +129,8 @@ class Grower:
         """Grow trees over a cell."""
         ahead = []
         for tree in trees:
-            sides = tuple(self.book.sides(tree.pair))
-            if self._hopeful(tree, sides):
-                tree.root = Node(tree, sides, root)
+            if self._hopeful(tree):
+                tree.root = Node(tree, tree.sides, root)
                 ahead.append(tree.root)
         while ahead:
             ahead = [node for node in ahead if not self._left_out(node)]
@@ -143,14 +144,14 @@ class Grower:
         anew = {node.tree: None for node in nodes if not node.tree.known and
                 self.book.worth(node.tree.pair)}
         for tree in anew:
-            tree.root, tree.nodes, tree.known = Node(tree, tree.root.sides, root), 0, True
+            tree.root, tree.nodes, tree.known = Node(tree, tree.sides, root), 0, True
         return [node for node in nodes if node.tree not in anew] + [tree.root for tree in anew]
 
-    def _hopeful(self, tree, sides):
+    def _hopeful(self, tree):
         """Whether what is claimed is shown at the one place where it is least likely to be."""
         if tree.place is None or tree.pair.balls:
             return True
-        node = Node(tree, sides, tuple((k - SMALLEST, k + SMALLEST) for k in tree.place),
+        node = Node(tree, tree.sides, tuple((k - SMALLEST, k + SMALLEST) for k in tree.place),
                     close=True)
         found = self._bounded([node])
         return found.low[0] >= tree.claim and self._in_builds(node, found.planes[0])
@@ -239,7 +240,7 @@ class Grower:
         tree, wide = node.tree, [b - a for a, b in node.cell]
         finest = SMALL_BUILT if self.book.built else SMALLEST
         inputs = [k for k in tree.inputs if wide[k] > finest]
-        over = not (gap >= tree.claim + 2 * AIM or np.isnan(gap)) or not inputs
+        over = not (gap >= tree.claim + CLOSE or np.isnan(gap)) or not inputs
         side = self._to_halve(node, over)
         if side is not None:
             return self._halves(node, side)

@@ -86,10 +86,12 @@ def _shown(grower, claim_of, rows=None):
     """
     book, trees = grower.book, []
     for pair in book.pairs.all():
-        claim = None if None in book.sides(pair) else claim_of(pair)
+        sides = tuple(book.sides(pair))
+        claim = None if None in sides else claim_of(pair)
         if claim is not None:
             row = (rows or {}).get(frozenset(pair.names))
-            trees.append(Tree(pair, claim, _inputs_of(book, pair), place=_least_at(grower, row)))
+            trees.append(Tree(pair, claim, _inputs_of(book, pair), sides,
+                              place=_least_at(grower, row)))
     grower.grow(trees, grower.travel.root())
     return {tree.pair.names: tree for tree in trees if tree.root is not None}
 
