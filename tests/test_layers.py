@@ -81,7 +81,7 @@ INNER = {
     "commands": [{"verbs"}, {"shared"}, {"plates", "rigged", "lab"},
                  {"check", "new", "schema", "relief", "template", "loads", "rig", "size", "open",
                   "view", "check_proof", "meshes"}],
-    "checker": [{"lengths"}, {"twins"}, {"reading"}, {"solids", "taylor"}, {"pairs"},
+    "checker": [{"lengths"}, {"formats"}, {"twins"}, {"reading"}, {"solids", "taylor"}, {"pairs"},
                 {"sides", "together"}, {"motion"}, {"balls"}, {"dimensions"}, {"rates"},
                 {"builds"}, {"leaves"}, {"travel", "directions"}, {"verdict"}],
     "certificate": [{"trees", "nearest", "ways"}, {"covers", "off_joints"}, {"written"}],

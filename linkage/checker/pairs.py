@@ -10,7 +10,17 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from .lengths import AIRFRAME
-from .solids import LOOSE, SIDES, Line, Prism, pieces_of, plate_axes, rounded
+from .solids import (
+    LOOSE,
+    SIDES,
+    Line,
+    Prism,
+    holes_of,
+    middle_line,
+    pieces_of,
+    plate_axes,
+    rounded,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -267,16 +277,12 @@ def spans_left(long: float, radius: float, places: Iterable[tuple]) -> list[tupl
 
 def rims(shape: dict) -> Iterator[list]:
     """Places on both rims of each hole of a plate, or of a washer's bore."""
-    if shape["kind"] not in ("plate", "washer"):
-        return
-    u, v, w = plate_axes(shape)
-    bore = [{"ends": [(0.0, 0.0)] * 2, "diameter": shape.get("inside")}]
-    for hole in shape["holes"] if shape["kind"] == "plate" else bore * (shape["inside"] > 0):
+    for hole in holes_of(shape):
         rim = rounded(hole["outline"], False) if "outline" in hole else [
             (x + hole["diameter"] / 2 * math.cos(k / 8), y + hole["diameter"] / 2
-             * math.sin(k / 8)) for x, y in hole["ends"] for k in range(51)]
+             * math.sin(k / 8)) for x, y in middle_line(hole) for k in range(51)]
         yield [tuple(c + x * a + y * b + s * n for c, a, b, n in
-                     zip(shape["at"], u, v, w, strict=True))
+                     zip(shape["at"], *plate_axes(shape), strict=True))
                for x, y in rim for s in (-shape["thickness"] / 2, shape["thickness"] / 2)]
 
 

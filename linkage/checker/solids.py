@@ -125,9 +125,21 @@ def flat_pieces(shape: dict, filled: Collection) -> list[Prism]:
     """Convex pieces of a washer or plate."""
     axes, half = plate_axes(shape), shape["thickness"] / 2
     parts = ring(shape, filled) if shape["kind"] == "washer" else flat_parts(
-        rounded(shape["outline"], True), [hole_polygon(h) for i, h in enumerate(shape["holes"])
-                                          if i not in filled])
+        rounded(shape["outline"], True), [hole_polygon(hole) for i, hole in enumerate(
+            holes_of(shape)) if i not in filled])
     return [Prism(tuple(p), (-half, half), shape["at"], axes) for p in parts]
+
+
+def holes_of(shape: dict) -> list[dict]:
+    """Holes of a plate, or the bore of a washer."""
+    if shape.get("inside", 0.0) > 0:
+        return [{"at": (0.0, 0.0), "diameter": shape["inside"]}]
+    return shape.get("holes", [])
+
+
+def middle_line(hole: dict) -> list:
+    """Both ends of the middle line of a hole or slot."""
+    return hole["slot"] if "slot" in hole else [hole["at"]] * 2
 
 
 def plate_axes(shape: dict) -> tuple:
@@ -222,7 +234,7 @@ def hole_polygon(hole: dict) -> list:
     """A hole as a polygon nowhere larger."""
     if "outline" in hole:
         return rounded(hole["outline"], False)
-    (a, b), radius = hole["ends"], hole["diameter"] / 2
+    (a, b), radius = middle_line(hole), hole["diameter"] / 2
     way = math.atan2(b[1] - a[1], b[0] - a[0])
     return distinct([p for m, t in ((b, -math.pi / 2), (a, math.pi / 2))
                      for p in arc(m, radius, (way + t, math.pi), False)])
@@ -230,7 +242,7 @@ def hole_polygon(hole: dict) -> list:
 
 def ring(shape: dict, filled: Collection) -> list:
     """A washer in convex parts."""
-    inside = 0.0 if filled else shape["inside"]
+    inside = 0.0 if filled else shape.get("inside", 0.0)
     count = max(steps(2 * math.pi, shape["outside"] / 2, True), 3,
                 steps(2 * math.pi, inside / 2, False))
     spokes = [(math.cos(2 * math.pi * k / count), math.sin(2 * math.pi * k / count))

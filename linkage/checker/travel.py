@@ -140,11 +140,12 @@ class Stop:
         side, thick = self.pair.names.index(stop["spacer"]["on"]), stop["spacer"]["thickness"]
         if not any(isinstance(p, Prism) for p in self.pieces[side]):
             self.pieces[side] = [Line(p.ends, p.radius + thick) for p in self.pieces[side]]
-            self.more[side] = stop["spacer"]["off"]
         elif "at" in self.told:
             cell = self.where_it_meets(stop)
             self.pieces[side].append(self.pad(side, cell, self.told["met"], thick))
-            self.more[side] = stop["spacer"]["off"]
+        else:
+            return
+        self.more[side] = stop["spacer"].get("tolerance", self.book.machine.general["spacer"])
 
     def where_it_meets(self, stop: dict) -> tuple:
         """The position at which the face of a spacer is told, where its stop soon meets."""
