@@ -37,27 +37,33 @@ def twin_of(group: str, part: dict, swap: dict, table: dict) -> dict:
     if group == "body" and "through" in part:  # its axis is turned end for end as turning axes are
         (x, y, z), (a, b, c) = part["pivot"], part["through"]
         twin["through"] = 2 * x - a, b - 2 * y, 2 * z - c
-    for body in driving(group, part, swap, table["body"]):
-        if turns_back(body) and group == "stop":
+    for one, other in driving(group, part, swap, table["body"]):
+        if runs_against(one, other) and group == "stop":
             twin["side"] = "least" if twin["side"] == "greatest" else "greatest"
-        elif turns_back(body):
+        elif runs_against(one, other):
             twin["ratio"] = -twin["ratio"]
     return twin
 
 
 def driving(group: str, part: dict, swap: dict, bodies: dict) -> list:
-    """Bodies whose motion says which way a stop's or coupling's twin goes."""
+    """Bodies, with their twins, whose motion says which way a stop's or coupling's twin goes."""
     if group == "stop":
-        return [body for body in bodies.values() if body.get("input") == part["input"]][:1]
-    return [bodies[name] for name in part["bodies"]
-            if other_name(name, swap) == name] if group == "coupling" else []
+        pair = [next((body for body in bodies.values() if body.get("input") == name), None)
+                for name in (part["input"], other_name(part["input"], swap))]
+        return [] if None in pair else [pair]
+    pairs = [(name, other_name(name, swap)) for name in part.get("bodies", ())]
+    return [(bodies[k], bodies[twin]) for k, twin in pairs
+            if group == "coupling" and {k, twin} <= bodies.keys()]
 
 
-def turns_back(body: dict) -> bool:
-    """Whether a central body's motion is reversed in the mirror."""
-    if "slide" in body:
-        x, y, z = body["slide"]
-        return y * y > x * x + z * z
-    x, y, z = body["axis"] if "axis" in body else [
-        b - a for a, b in zip(body["pivot"], body["through"], strict=True)]
-    return y * y < x * x + z * z
+def runs_against(body: dict, other: dict) -> bool:
+    """Whether the mirror image of how one body moves runs against how the other one does."""
+    image = across("way" if "slide" in body else "axis", way_of(body), {})
+    return sum(a * b for a, b in zip(image, way_of(other), strict=True)) < 0
+
+
+def way_of(body: dict) -> list:
+    """Along what a body slides or turns."""
+    ways = [body[word] for word in ("slide", "axis") if word in body]
+    return ways[0] if ways else [b - a for a, b in zip(body["pivot"], body["through"],
+                                                       strict=True)]
