@@ -17,12 +17,14 @@ from flint import arb, arb_mat
 from .builds import NARROW, NONE, Built, Cost
 from .dimensions import in_build
 from .lengths import AIRFRAME, Refused
-from .motion import DIGITS, Motion, OutOfReach, halved, leaves_of
+from .loops import OutOfReach
+from .motion import DIGITS, Motion, carried, halved, leaves_of
 from .pairs import Pairs
 from .rates import OutOfShow
 from .sides import Side, Solid
 from .solids import LOOSE, Line
-from .taylor import UP, Taylor, constant, dot, lowest
+from .taylor import UP, Taylor, lowest
+from .vectors import dot, minus, plus
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -85,18 +87,18 @@ class Book:
         rows_a, rows_b = (s.rows for s in sides)
 
         def apart(i, j):
-            return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
+            return lowest(table, minus(b[j], a[i]),
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
         far_b = spread(rest_b, sides[1].most)
-        behind = least_of(table, ([q - p for p, q in zip(row, a[foot], strict=True)]
-                                  for row in a), lost + spread(rest_a, sides[0].spans))
-        ahead = least_of(table, ([q - p for p, q in zip(a[foot], row, strict=True)] for row in b),
+        behind = least_of(table, (minus(a[foot], row) for row in a),
+                          lost + spread(rest_a, sides[0].spans))
+        ahead = least_of(table, (minus(row, a[foot]) for row in b),
                          lost + spread(rest_a, rows_a[foot]) + far_b)
         low = min(ahead) + min(min(behind), 0.0)
         near = min(range(len(b)), key=ahead.__getitem__)
         rest = spread(rest_a, sides[0].most) + far_b
-        self.moved = [abs(q - p) for p, q in zip(a[foot], b[near], strict=True)], rest
+        self.moved = [*map(abs, minus(b[near], a[foot]))], rest
         self.finer = behind, ahead, apart, NONE
         if drawn or not self.built:
             return self.less(low, n, sides)
@@ -235,13 +237,13 @@ class Book:
         for name, pieces, at in zip(pair.names, self.pairs.sides(pair), spots, strict=True):
             solid, row = self.known[name], self.shared_row(name, pieces, at)
             seats.append(motion.seat(solid.carriers, pair.frame, cell))
-            points.append(self.carried(seats[-1], row))
+            points.append(carried(seats[-1], row))
             spot = solid.drawn([float(k.mid()) for k in row])
             if any(math.dist(spot, centre) < reach for centre, reach in pair.balls):
                 raise Refused("what is met lies at a joint that both parts share")
             piece = pieces[at[0]]
             radius += piece.radius if isinstance(piece, Line) else 0.0
-        d = [p - q for p, q in zip(*points, strict=True)]
+        d = minus(*points)
         if build is not None:
             d, more = self.nearer(pair, seats, d)
             radius += more
@@ -267,7 +269,7 @@ class Book:
                 continue
             for axis in seat[1:]:
                 toward = math.copysign(loose, float(dot(d, axis).centre.mid()))
-                d = [p - k * toward for p, k in zip(d, axis, strict=True)]
+                d = plus(d, axis, -toward)
         return d, radius
 
     def shared_row(self, name: str, pieces: Sequence, spot: Sequence) -> list[arb]:
@@ -282,11 +284,6 @@ class Book:
         rows = [solid.row(corner) for corner in piece.corners]
         return [sum((arb(k) / total * arb(row[i]) for k, row in zip(shares, rows, strict=True)),
                     arb(0)) for i in range(len(rows[0]))]
-
-    def carried(self, seat: Sequence, row: Sequence) -> list[Taylor]:
-        """A point given by shares of what carries it, as a seat has that over a cell."""
-        return [sum((p[c] * w for p, w in zip(seat, row, strict=True)),
-                    constant(self.motion.table, 0)) for c in range(3)]
 
 
 def turning(table: Table, plane: Sequence) -> list[Taylor]:
@@ -326,7 +323,7 @@ def halved_plane(plane: Sequence, k: int) -> Iterator[list]:
     """A plane as it turns over either half of a cell cut at the middle of an input."""
     for sense in (-0.5, 0.5):
         rows = [list(row) for row in plane]
-        rows[0] = [x + sense * y for x, y in zip(rows[0], rows[1 + k], strict=True)]
+        rows[0] = plus(rows[0], rows[1 + k], sense)
         rows[1 + k] = [y / 2 for y in rows[1 + k]]
         yield rows
 

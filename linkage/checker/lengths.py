@@ -14,10 +14,16 @@ SIDES = {"right": (0, 1, 0), "left": (0, -1, 0), "aft": (1, 0, 0), "forward": (-
          "up": (0, 0, 1), "down": (0, 0, -1)}
 UNITS = {"in": 25.4, "mm": 1.0}
 AIRFRAME = "airframe"
+EYE = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
 class Refused(Exception):
     """What the checker does not know, or a claim that does not hold, in a sentence."""
+
+
+def part_of(address: str) -> str:
+    """The part that a point or solid belongs to."""
+    return address.split("/")[0]
 
 
 def direction(value: object, unit: float = 1.0) -> tuple:

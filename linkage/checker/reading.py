@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from .formats import in_mm
 from .lengths import AIRFRAME, SIDES, UNITS, Refused, direction
 from .twins import with_twins
+from .vectors import dot, minus, plus
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -74,6 +75,11 @@ class Machine:
             chain.append(body)
             body = self.joints[body].on
         return [*chain, AIRFRAME]
+
+    def common(self, bodies: Sequence[str]) -> str:
+        """The nearest body that is or carries each of some."""
+        first, *others = map(self.chain, bodies)
+        return next(body for body in first if all(body in chain for chain in others))
 
     def spot(self, part: str, value: Sequence | str) -> tuple:
         """A place, or where a named point is."""
@@ -163,7 +169,7 @@ def read_body(machine: Machine, name: str, body: dict) -> None:
     places, slides = [pivot, *body.get("bearings", ())], "slide" in body
     if "through" in body:
         places.insert(1, body["through"])
-        axis = direction([b - a for a, b in zip(pivot, body["through"], strict=True)])
+        axis = direction(minus(body["through"], pivot))
     else:
         axis = body["slide" if slides else "axis"]
     machine.joints[name] = Joint(body.get("on", AIRFRAME), pivot, axis, slides, places,
@@ -173,10 +179,10 @@ def read_body(machine: Machine, name: str, body: dict) -> None:
     read_solids(machine, name, body.get("solid", {}))
     grip = body.get("grip", {})
     if "hand" in grip:
-        ends = [machine.spot(name, k) for k in grip["along"]]
-        along = direction([b - a for a, b in zip(*ends, strict=True)])
+        start, end = (machine.spot(name, k) for k in grip["along"])
         read_solids(machine, name, {"hand": grip["hand"]})
-        machine.solids[f"{name}/hand"]["turned"] = ends[0], along, -float(grip.get("clocking", 0))
+        machine.solids[f"{name}/hand"]["turned"] = (
+            start, direction(minus(end, start)), -float(grip.get("clocking", 0)))
 
 
 def read_points(machine: Machine, part: str, points: dict) -> None:
@@ -184,9 +190,8 @@ def read_points(machine: Machine, part: str, points: dict) -> None:
     for name, item in points.items():
         at = item["at"]
         if item.get("stack"):
-            lead = sum(a * b for a, b in zip(item["bolt"], SIDES[item["side"]], strict=True))
-            at = tuple(a + math.copysign(item["stack"], lead) * u
-                       for a, u in zip(at, item["bolt"], strict=True))
+            lead = dot(item["bolt"], SIDES[item["side"]])
+            at = plus(at, item["bolt"], math.copysign(item["stack"], lead))
         machine.points[f"{part}/{name}"] = at
         machine.off[f"{part}/{name}"] = item.get("tolerance", machine.off[part])
 

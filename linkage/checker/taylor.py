@@ -7,12 +7,13 @@ is a size, counted upwards at every step.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import combinations_with_replacement
 
-from flint import arb, ctx
+from flint import arb, arb_mat, ctx
 
 ctx.prec = 80
+ALL = arb_mat(3, 3, 1)  # changes nothing
 UP = 1 + 2.0**-40  # makes a sum or product of a few dozen sizes an upper bound
 TINY = 1e-280
 
@@ -85,6 +86,11 @@ class Taylor:
         """Its constant."""
         return self.c.get(0, arb(0))
 
+    @property
+    def ball(self) -> arb:
+        """A ball that holds it all over the cell."""
+        return self.centre + arb(0, self.spread)
+
     def __add__(self, other):
         if not isinstance(other, Taylor):
             other = Taylor(self.table, {0: arb(other)})
@@ -118,6 +124,8 @@ class Taylor:
         if self.rest or other.rest:
             rest += self.size * other.rest + self.rest * sum(other.sizes)
         return Taylor(self.table, c, rest * UP + TINY if rest else 0.0)
+
+    __radd__, __rmul__ = __add__, __mul__
 
     def scaled(self, factor: arb) -> Taylor:
         """The same times a number."""
@@ -189,6 +197,25 @@ def turn(x: Taylor) -> tuple[Taylor, Taylor]:
     return near * cos - odd * sin, near * sin + odd * cos
 
 
-def dot(a: Sequence, b: Sequence) -> object:
-    """Scalar product."""
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+# ---------------------------------------------------------------- columns of balls
+
+
+def middles(p: Sequence) -> list[float]:
+    """Middles of some Taylors in floats."""
+    return [float(k.centre.mid()) for k in p]
+
+
+def column(p: Sequence) -> arb_mat:
+    """Three Taylors (balls) as a column of balls."""
+    return arb_mat([[k.ball if isinstance(k, Taylor) else arb(k)] for k in p])
+
+
+def cross_matrix(u: arb_mat) -> arb_mat:
+    """The matrix that takes the vector product of a column of balls with another."""
+    x, y, z = u.entries()
+    return arb_mat([[0, -z, y], [z, 0, -x], [-y, x, 0]])
+
+
+def sizes(row: Iterable) -> list:
+    """Upper bounds of the sizes of some balls."""
+    return [float(k.abs_upper()) * UP for k in row]

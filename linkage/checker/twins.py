@@ -6,6 +6,7 @@ import copy
 
 from .formats import KINDS, across, other_name
 from .lengths import AIRFRAME
+from .vectors import dot, minus
 
 
 def with_twins(table: dict) -> dict:
@@ -59,11 +60,10 @@ def driving(group: str, part: dict, swap: dict, bodies: dict) -> list:
 def runs_against(body: dict, other: dict) -> bool:
     """Whether the mirror image of how one body moves runs against how the other one does."""
     image = across("way" if "slide" in body else "axis", way_of(body), {})
-    return sum(a * b for a, b in zip(image, way_of(other), strict=True)) < 0
+    return dot(image, way_of(other)) < 0
 
 
-def way_of(body: dict) -> list:
+def way_of(body: dict) -> tuple:
     """Along what a body slides or turns."""
     ways = [body[word] for word in ("slide", "axis") if word in body]
-    return ways[0] if ways else [b - a for a, b in zip(body["pivot"], body["through"],
-                                                       strict=True)]
+    return ways[0] if ways else minus(body["through"], body["pivot"])
