@@ -302,5 +302,5 @@ def outside(outline: Sequence, point: Sequence) -> float:
     (x, y), inside, least = point, True, math.inf
     for (a, b), (c, d) in edges(outline):
         inside &= (c - a) * (y - b) - (d - b) * (x - a) >= 0
-        least = min(least, beside(point, (a, b), (c, d)))
+        least = min(least, beside((x, y, 0.0), (a, b, 0.0), (c, d, 0.0)))
     return 0.0 if inside else least

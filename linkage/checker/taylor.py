@@ -108,6 +108,8 @@ class Taylor:
     def __mul__(self, other):
         if not isinstance(other, Taylor):
             return self.scaled(arb(other))
+        if len(other.c) == 1 and 0 in other.c and not other.rest:
+            return self.scaled(other.c[0])
         c, table, rest = {}, self.table, 0.0
         for i, x in self.c.items():
             row, third = table.product[i], table.third[i]

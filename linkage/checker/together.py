@@ -187,7 +187,7 @@ def moved_back(value: Taylor, step: Taylor, order: int) -> Taylor:
 
 def combined(matrix: Sequence, values: Sequence) -> list:
     """A matrix of balls times a column of Taylors."""
-    return [dot(values, row) for row in matrix]
+    return [sum(v * k for v, k in zip(values, row, strict=True)) for row in matrix]
 
 
 def middle_of(cell: tuple) -> tuple:
