@@ -9,6 +9,7 @@ beyond what the stops leave.
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from flint import arb, arb_mat
@@ -77,7 +78,7 @@ class Book:
     def bound(self, pair: Pair, sides: Sequence[Side], cell: tuple, plane: Sequence, *,
               enough: float = math.inf, drawn: bool = False) -> float:
         """A lower bound of the gap of two sides over a cell, in every build that is asked of."""
-        table = self.motion.table
+        table, self.moved = self.motion.table, ((), 0.0)
         n = turning(table, plane)
         (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
                                                     for s in sides)
@@ -95,6 +96,9 @@ class Book:
         ahead = least_of(table, (minus(row, a[foot]) for row in b),
                          lost + spread(rest_a, rows_a[foot]) + far_b)
         low = min(ahead) + min(min(behind), 0.0)
+        near = min(range(len(b)), key=ahead.__getitem__)
+        rest = spread(rest_a, sides[0].most) + far_b
+        self.moved = [*map(abs, minus(b[near], a[foot]))], rest
         self.finer = behind, ahead, apart, NONE
         if drawn or not self.built:
             return self.less(low, n, sides)
@@ -123,20 +127,34 @@ class Book:
         return min(sum(self.built.most_moved(self.known[name], frame, self.travel, rough=rough)
                        for name in pair.names) for frame in {pair.frame, AIRFRAME}) * UP
 
-    def cut(self, pair: Pair, sides: Sequence[Side], cell: tuple, plane: Sequence) -> list | None:
-        """Halves of a cell, with their planes, by the input that helps most; None of a place."""
-        cuts = [(list(zip(halved(cell, k), halved_plane(plane, k), strict=True)), high - low)
-                for k, (low, high) in enumerate(cell) if high > low]
-        return max(cuts, default=(None,), key=lambda cut: (
-            min(self.bound_or_none(pair, sides, *part) for part in cut[0]), cut[1]))[0]
+    def blamed(self, pair: Pair, sides: Sequence[Side], cell: tuple) -> int | None:
+        """The input at whose middle a cell is best cut; None where it is a place.
 
-    def bound_or_none(self, pair: Pair, sides: Sequence[Side], cell: tuple,
-                      plane: Sequence) -> float:
-        """A bound as drawn; without end where a cell is out of reach."""
-        try:
-            return self.bound(pair, sides, cell, plane, drawn=True)
-        except OutOfReach:
-            return math.inf
+        By the monomials that the last bound had each in, and by its rest, which is that of joints.
+        """
+        sizes, rest = self.moved
+        wide = {k: high - low for k, (low, high) in enumerate(cell) if high > low}
+        of_joints = self.rests_of_joints(pair, sides, cell, wide if rest else {})
+        most = max(of_joints.values(), default=0.0)
+        if 0 < most < math.inf:
+            of_joints = {k: rest * size / most for k, size in of_joints.items()}
+        return max(wide, default=None, key=lambda k: (
+            sum(size for size, name in zip(sizes, self.motion.table.names, strict=False)
+                if k in name) + of_joints.get(k, 0.0), wide[k]))
+
+    def rests_of_joints(self, pair: Pair, sides: Sequence[Side], cell: tuple,
+                        wide: dict) -> dict[int, float]:
+        """The rests of the joints that a pair is moved by, each by the inputs that it needs."""
+        motion, by_input = self.motion, dict.fromkeys(wide, 0.0)
+        crossed = {j for side in sides for body in side.solid.bodies
+                   for j, _ in motion.route(body, pair.frame) if j in motion.steps}
+        for joint in crossed if wide else ():
+            with suppress(OutOfReach):
+                rest = motion.state(joint, cell)[2].rest
+                for k in wide:
+                    if motion.names[k] in motion.needs[joint]:
+                        by_input[k] += rest * wide[k]
+        return by_input
 
     def less(self, low: float, n: Sequence[Taylor], sides: Sequence[Side]) -> float:
         """A gap along a direction of some size, less the radii."""
@@ -158,10 +176,11 @@ class Book:
             cell, plane, depth = ahead.pop()
             if self.holds(pair, sides, cell, (plane, claim)):
                 continue
-            parts = self.cut(pair, sides, cell, plane) if depth < DEEPEST else None
-            if parts is None:
+            k = self.blamed(pair, sides, cell) if depth < DEEPEST else None
+            if k is None:
                 return False
-            ahead += [(*part, depth + 1) for part in parts]
+            ahead += [(part, rows, depth + 1) for part, rows in
+                      zip(halved(cell, k), halved_plane(plane, k), strict=True)]
         return True
 
     def holds(self, pair: Pair, sides: Sequence[Side], cell: tuple, leaf: tuple, *,
