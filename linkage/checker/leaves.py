@@ -91,10 +91,10 @@ class Book:
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
         far_b = spread(rest_b, sides[1].most)
-        behind = least_of(table, (minus(a[foot], row) for row in a),
-                          lost + spread(rest_a, sides[0].spans))
-        ahead = least_of(table, (minus(row, a[foot]) for row in b),
-                         lost + spread(rest_a, rows_a[foot]) + far_b)
+        rest_behind = lost + spread(rest_a, sides[0].spans)
+        rest_ahead = lost + spread(rest_a, rows_a[foot]) + far_b
+        behind = [lowest(table, minus(a[foot], row), rest_behind) for row in a]
+        ahead = [lowest(table, minus(row, a[foot]), rest_ahead) for row in b]
         low = min(ahead) + min(min(behind), 0.0)
         near = min(range(len(b)), key=ahead.__getitem__)
         rest = spread(rest_a, sides[0].most) + far_b
@@ -290,15 +290,6 @@ def turning(table: Table, plane: Sequence) -> list[Taylor]:
     """A plane's normal as it turns over a cell, by its rows."""
     return [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane) if row[c] or not k})
             for c in range(3)]
-
-
-def least_of(table: Table, polynomials: Iterable, rest: float) -> list[float]:
-    """Lower bounds of polynomials, the least of them as close as can be."""
-    found, least = [], math.inf
-    for c in polynomials:
-        found.append(lowest(table, c, rest, least))
-        least = min(least, found[-1])
-    return found
 
 
 def spread(rests: Sequence, row: Sequence) -> float:

@@ -6,7 +6,6 @@ is a size, counted upwards at every step.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable, Sequence
 from itertools import combinations_with_replacement
 
@@ -154,16 +153,9 @@ class Taylor:
         return -(-self).low()
 
 
-def lowest(table: Table, c: Sequence, rest: float, enough: float = math.inf) -> float:
-    """A lower bound of a polynomial with floats for coefficients, less its rest.
-
-    One that is no less than enough need not be the closest.
-    """
+def lowest(table: Table, c: Sequence, rest: float) -> float:
+    """A lower bound of a polynomial with floats for coefficients, less its rest."""
     low, total = c[0] - rest, abs(c[0]) + rest
-    wide = sum(map(abs, c))
-    quick = low - (wide - abs(c[0])) - (wide + rest) * 2.0**-44
-    if quick >= enough:
-        return quick
     for i, square in zip(table.lines, table.squares, strict=True):
         b, bend = abs(c[i]), c[square]
         low += -b * b / (4 * bend) if 2 * bend > b else bend - b
