@@ -9,17 +9,22 @@ import math
 import re
 from html import unescape
 
+import matplotlib.pyplot as plt
 import numpy as np
 import pymupdf
 import pytest
 import shapely
+from matplotlib.colors import to_rgb
 from systems.reports import SIDE_BY_SIDE, made_report
 
 import linkage
+from linkage import plots
 from linkage.__main__ import main
 from linkage.model.file import parse_model
 from linkage.motion import System
+from linkage.plots.close_ups import draw_place
 from linkage.plots.sections import best_plane, section
+from linkage.plots.style import PALE
 from linkage.relief import mark_on
 from linkage.results import Results, blocks_of, file_changes
 from linkage.results.chapters.front import clearance_misses, near_of_miss
@@ -121,6 +126,27 @@ side = "greatest"
 between = ["arm/bar", "airframe/pad"]
 spacer = { on = "airframe/pad", thickness = 1 }
 """
+
+
+def test_a_cut_outlines_only_what_its_plane_meets():
+    """The pad stands in the plane of bar and post; the plate, 60 mm above it, does not."""
+    near = plots.Near("arm/bar | airframe/post", {"turn": 25.0}, np.array([172.0, 80, 0]),
+                      np.array([175.0, 93, 0]), "", 6.0)
+    drawn = []
+    for level in (0.0, 60.0):
+        ax = plt.figure().add_subplot()
+        raised = [spot + [0, 0, level] for spot in (near.first, near.second)]
+        draw_place(System(parse_model(ARM)), dataclasses.replace(
+            near, first=raised[0], second=raised[1]), ax, wider=6.0)
+        drawn.append([patch.get_path().get_extents().bounds for patch in ax.patches
+                      if patch.get_edgecolor()[:3] == to_rgb(PALE)])
+    plt.close("all")
+    assert np.allclose(drawn[0], [(100, 70, 40, 20)])
+    (x, y, wide, high), = drawn[1]
+    turn = math.radians(25)
+    assert (wide, high) == pytest.approx((100 * math.cos(turn) + 40 * math.sin(turn),
+                                          100 * math.sin(turn) + 40 * math.cos(turn)))
+    assert x + wide / 2 == pytest.approx(100 * math.cos(turn))
 
 
 def test_marks_are_measured_on_the_part_itself():

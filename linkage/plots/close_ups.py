@@ -103,9 +103,11 @@ def draw_place(system: System, near: Near, ax: Axes, wider: float = 1.0) -> None
     middle = near.middle[across]
     frame = shapely.box(*(middle - half), *(middle + half))
     names = near.pair.split(" | ")
+    low, high = near.middle.copy(), near.middle.copy()
+    low[across], high[across] = middle - half, middle + half
     for name in system.model.solids:
         pieces = placed_pieces(motion, name)
-        if name not in names and _reaches(pieces, across, (middle - half, middle + half)):
+        if name not in names and _reaches(pieces, low, high):
             _outlined(ax, section(pieces, normal, near.middle[normal]), frame, per)
     for name, spot, which in zip(names, (near.first, near.second), HATCHES, strict=True):
         shape = section(placed_pieces(motion, name), normal, spot[normal]).intersection(frame)
@@ -136,12 +138,10 @@ def frame_of(near: Near) -> float:
     return max(FRAME, 2.2 * near.required, 3.0 * float(np.linalg.norm(near.second - near.first)))
 
 
-def _reaches(pieces, across, frame) -> bool:
-    """Whether pieces come into a frame, each seen as the rectangle about it."""
-    low, high = frame
-    return any((points[:, across].min(axis=0) - radius <= high).all()
-               and (points[:, across].max(axis=0) + radius >= low).all()
-               for points, radius in pieces)
+def _reaches(pieces, low, high) -> bool:
+    """Whether pieces come into a box, each seen as the box about it."""
+    return any((points.min(axis=0) - radius <= high).all()
+               and (points.max(axis=0) + radius >= low).all() for points, radius in pieces)
 
 
 def _title(ax, first, second):
