@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.leaves import DEEPEST, Book, halved
+from ..checker.leaves import DEEPEST, Book, OutOfReach, halved
 from ..checker.lengths import AIRFRAME
 from ..checker.rates import OutOfShow
 from ..checker.taylor import UP
@@ -233,6 +233,8 @@ class Grower:
         except OutOfShow:
             gap = self.book.bound(pair, node.sides, middle, plane, drawn=True)
             return gap - self.book.moved_at(pair, middle) < node.tree.claim
+        except OutOfReach:  # as drawn: of builds that says nothing
+            return False
         return False
 
     def _cut(self, node, gap, blame):
