@@ -53,7 +53,6 @@ class Node:
     word: str = ""
     plane: np.ndarray | None = None
     parts: list = field(default_factory=list)
-    blamed: int | None = None  # the input that it is cut by where it is not shown in builds
     close: bool = False  # whether boxes about its sides do not do
 
     @property
@@ -220,7 +219,6 @@ class Grower:
                                DEEPEST - 1)
         if not shown:
             self.book.miss(node.tree.pair)
-            node.blamed = self.book.blamed(node.tree.pair, node.sides, node.cell)
             if node.cuts == PROBED and self._hopeless(node, plane[:1]):
                 node.tree.root = None
         return shown
@@ -249,8 +247,7 @@ class Grower:
         if not inputs:
             tree.root = None
             return []
-        return self._in_cells(node, node.blamed if node.blamed in inputs else
-                              _most_to_blame(inputs, wide, blame))
+        return self._in_cells(node, _most_to_blame(inputs, wide, blame))
 
     def _in_cells(self, node, k):
         node.word = str(k)
