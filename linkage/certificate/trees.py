@@ -39,6 +39,7 @@ MOST = 2_000  # nodes bounded at once, so that memory stays bounded
 MOST_NODES = 12_000  # of a tree
 MOST_BUILT, SMALL_BUILT = 400, 0.2  # nodes of a tree, and degrees (mm) of a cell, as built
 PROBED = 4  # cuts of a cell not shown in builds, whose middle is then asked
+OF_ALL = 8  # nodes that one over all travel counts for: of many pairs the moves are soon worth it
 WORTH = 64  # nodes of a solid not shown in builds, that take as long as its moves over all travel
 
 
@@ -106,9 +107,10 @@ class Thrifty(Book):
         return min(sum(self.built.moved(self.known[name], frame, cell)[0] for name in pair.names)
                    for frame in {pair.frame, AIRFRAME})
 
-    def miss(self, pair: Pair) -> None:
+    def miss(self, pair: Pair, count: int = 1) -> None:
         """Count a node that is not shown in builds."""
-        self.missed.update(pair.names)
+        for name in pair.names:
+            self.missed[name] += count
 
     def worth(self, pair: Pair) -> bool:
         """Whether both solids of a pair are bounded over all travel."""
@@ -218,7 +220,7 @@ class Grower:
         shown = self.book.free(node.tree.pair, node.sides, node.cell, plane, node.tree.claim,
                                DEEPEST - 1)
         if not shown:
-            self.book.miss(node.tree.pair)
+            self.book.miss(node.tree.pair, 1 if node.cuts else OF_ALL)
             if node.cuts == PROBED and self._hopeless(node, plane[:1]):
                 node.tree.root = None
         return shown
