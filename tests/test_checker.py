@@ -13,10 +13,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from oracle.making import random_text
+from scipy.optimize import minimize
 
 import linkage
 from linkage.certificate import certificate, packed
-from linkage.certificate.nearest import points
+from linkage.certificate.nearest import points, posed
 from linkage.checker import check
 from linkage.checker.leaves import Book
 from linkage.checker.reading import Refused, read
@@ -357,3 +358,33 @@ def test_a_report_has_its_certificate_and_what_the_checker_says(tmp_path):
     said = " ".join(re.sub("<[^>]*>", "", page).split())
     assert verdict.sentence in said
     assert all(line in said for line in verdict.directions)
+
+
+def test_the_nearest_of_many_pieces_is_told():
+    """Against SciPy's SLSQP on every piece of a spar by itself; the certificate looks at few."""
+    book = Book(read((EXAMPLES / "aileron_run.toml").read_text()))
+    pair = next(p for p in book.pairs.all()
+                if p.names == ("aileron drive left/tube", "airframe/rear spar left"))
+    book.sides(pair)
+    place = [-14.0 for _ in book.motion.names]
+    sides = [posed(book, pair.frame, (name, side.pieces), tuple((k, k) for k in place))
+             for name, side in zip(pair.names, book.sides(pair), strict=True)]
+    ((rod, line),), spar = sides
+    assert len(spar) > 100
+    found = min(least_apart(line, corners) for _, corners in spar) - rod.radius
+    assert abs(points(book, pair, place)[0] - found) < 1e-3
+
+
+def least_apart(one, other):
+    """Distance of two hulls (3, corners) by shares that SLSQP finds."""
+    count, both = one.shape[1], one.shape[1] + other.shape[1]
+    ways = np.concatenate([one, -other], axis=1)
+    sums = np.array([[float(k < count) for k in range(both)],
+                     [float(k >= count) for k in range(both)]])
+    start = (sums / sums.sum(axis=1, keepdims=True)).sum(axis=0)
+    scale = float(np.linalg.norm(ways @ start))
+    held = minimize(lambda s: ((ways @ s / scale) ** 2).sum(), start, method="SLSQP",
+                    jac=lambda s: 2 * ways.T @ (ways @ s) / scale**2, bounds=[(0, 1)] * both,
+                    constraints={"type": "eq", "fun": lambda s: sums @ s - 1,
+                                 "jac": lambda s: sums}, options={"ftol": 1e-10})
+    return float(np.linalg.norm(ways @ held.x))

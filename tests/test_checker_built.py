@@ -16,6 +16,7 @@ from test_checker import checked
 
 import linkage
 from linkage.certificate import certificate
+from linkage.certificate.trees import WORTH, Thrifty
 from linkage.checker.builds import Built
 from linkage.checker.dimensions import in_build
 from linkage.checker.leaves import Book
@@ -178,3 +179,18 @@ hardpoint = 0.4
 """)
     assert run([str(file), "--built", "--only", "clearance", "--proof", str(path)]) in (0, 1)
     assert run(["check-proof", str(file), str(path)]) == 0
+
+
+def test_moves_over_all_travel_are_bounded_only_where_that_pays():
+    """The writer's book says nothing that the checker's own doesn't: the same, or without end."""
+    books = [kind(read(SERVO.read_text()), True) for kind in (Thrifty, Book)]
+    pair = next(p for p in books[0].pairs.all() if not p.balls)
+    for book in books:
+        book.sides(pair)
+        book.travel = tuple((-1.0, 1.0) for _ in book.motion.names)
+    thrifty, plain = books
+    assert thrifty.moved_at_most(pair, True) == plain.moved_at_most(pair, True) < math.inf
+    assert thrifty.moved_at_most(pair, False) == math.inf
+    for _ in range(WORTH):
+        thrifty.miss(pair)
+    assert thrifty.moved_at_most(pair, False) == plain.moved_at_most(pair, False) < math.inf

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.leaves import DEEPEST, Book, halved
+from ..checker.leaves import DEEPEST, Book, OutOfReach, halved
 from ..checker.lengths import AIRFRAME
 from ..checker.rates import OutOfShow
 from ..checker.taylor import UP
@@ -34,11 +34,12 @@ AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the check
 CLOSE = 0.03  # mm above what is claimed, within which a gap is better shown by fewer pieces
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
 FINEST = 0.5  # mm of a piece at a joint that is cut no further
-COARSE = 4
+COARSE = 4  # cuts of a cell after which sets of pieces are halved
 MOST = 2_000  # nodes bounded at once, so that memory stays bounded
 MOST_NODES = 12_000  # of a tree
 MOST_BUILT, SMALL_BUILT = 400, 0.2  # nodes of a tree, and degrees (mm) of a cell, as built
 PROBED = 4  # cuts of a cell not shown in builds, whose middle is then asked
+OF_ALL = 8  # nodes that one over all travel counts for: of many pairs the moves are soon worth it
 WORTH = 64  # nodes of a solid not shown in builds, that take as long as its moves over all travel
 
 
@@ -53,7 +54,6 @@ class Node:
     word: str = ""
     plane: np.ndarray | None = None
     parts: list = field(default_factory=list)
-    blamed: int | None = None  # the input that it is cut by where it is not shown in builds
     close: bool = False  # whether boxes about its sides do not do
 
     @property
@@ -107,9 +107,10 @@ class Thrifty(Book):
         return min(sum(self.built.moved(self.known[name], frame, cell)[0] for name in pair.names)
                    for frame in {pair.frame, AIRFRAME})
 
-    def miss(self, pair: Pair) -> None:
+    def miss(self, pair: Pair, count: int = 1) -> None:
         """Count a node that is not shown in builds."""
-        self.missed.update(pair.names)
+        for name in pair.names:
+            self.missed[name] += count
 
     def worth(self, pair: Pair) -> bool:
         """Whether both solids of a pair are bounded over all travel."""
@@ -219,8 +220,7 @@ class Grower:
         shown = self.book.free(node.tree.pair, node.sides, node.cell, plane, node.tree.claim,
                                DEEPEST - 1)
         if not shown:
-            self.book.miss(node.tree.pair)
-            node.blamed = self.book.blamed(node.tree.pair, node.sides, node.cell)
+            self.book.miss(node.tree.pair, 1 if node.cuts else OF_ALL)
             if node.cuts == PROBED and self._hopeless(node, plane[:1]):
                 node.tree.root = None
         return shown
@@ -233,6 +233,8 @@ class Grower:
         except OutOfShow:
             gap = self.book.bound(pair, node.sides, middle, plane, drawn=True)
             return gap - self.book.moved_at(pair, middle) < node.tree.claim
+        except OutOfReach:  # as drawn: of builds that says nothing
+            return False
         return False
 
     def _cut(self, node, gap, blame):
@@ -247,8 +249,7 @@ class Grower:
         if not inputs:
             tree.root = None
             return []
-        return self._in_cells(node, node.blamed if node.blamed in inputs else
-                              _most_to_blame(inputs, wide, blame))
+        return self._in_cells(node, _most_to_blame(inputs, wide, blame))
 
     def _in_cells(self, node, k):
         node.word = str(k)
