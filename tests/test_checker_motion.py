@@ -14,6 +14,7 @@ from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
 import linkage
+from linkage.checker.leaves import Book
 from linkage.checker.motion import Motion, OutOfReach
 from linkage.checker.reading import Refused, read, size
 from linkage.checker.solids import pieces_of
@@ -165,3 +166,57 @@ def test_a_table_of_hardpoints_is_read_with_its_heading():
     for name, place in machine.points.items():
         if not name.endswith("/pivot"):
             assert place == pytest.approx(system.model.position(name)), name
+
+
+BEHIND = """
+length = "mm"
+input.pitch.travel = [-40, 20]
+[body.arm]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = { p = [0, 0, 80] }
+[body.crank]
+pivot = [100, 0, 0]
+axis = "lateral"
+points = { p = [100, 0, 50], r = [100, 0, 10] }
+[body.swing]
+pivot = [200, 0, 0]
+axis = "lateral"
+[body.beam]
+on = "swing"
+pivot = [200, 0, 60]
+axis = "lateral"
+points = { p = [190, 0, 100], q = [220, 0, 70] }
+solid.ball = { kind = "sphere", at = "p", diameter = 10 }
+[rod.link]
+ends = ["arm/p", "crank/p"]
+[rod.push]
+ends = ["crank/r", "beam/p"]
+[rod.tie]
+ends = ["beam/q", "airframe/q"]
+[airframe]
+points = { q = [300, 0, 60] }
+solid.ball = { kind = "sphere", at = [PLACE], diameter = 10 }
+"""
+
+
+def test_rods_together_behind_an_edge_of_reach_are_not_lost_with_the_middle_of_a_cell(tmp_path):
+    """The crank reaches from -27.7 degrees on; a cell from -40 to -25 has its middle out of reach.
+
+    A ball of the airframe lies where the beam's own is at -26 (the library's `point`, which
+    Newton's method and MuJoCo check elsewhere); a plane without sense must not show them apart.
+    """
+    file = tmp_path / "behind.toml"
+    file.write_text(BEHIND.replace("PLACE", "0, 500, 0"))
+    motion = linkage.load(file).sweep(pitch=[-33.0, -26.0])
+    assert not motion.reachable[0]
+    spot = motion.point("beam/p")[1].tolist()
+    file.write_text(BEHIND.replace("PLACE", ", ".join(map(repr, spot))))
+    assert linkage.gaps(linkage.load(file).sweep(pitch=-26.0))["beam/ball | airframe/ball"] < -9
+    book = Book(read(file.read_text()))
+    pair, = book.pairs.all()
+    sides = tuple(book.sides(pair))
+    book.motion.state("beam", ((-40.0, -25.0),))  # which is not out of reach
+    assert not book.free(pair, sides, ((-40.0, -25.0),), [[0.0, 1.0, 0.0], [0.0] * 3], 1.0)
+    assert book.nowhere(pair, sides, ((-40.0, -30.0),))

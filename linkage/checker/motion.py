@@ -16,7 +16,7 @@ from flint import arb
 from .lengths import AIRFRAME, Refused
 from .pairs import part_of
 from .taylor import UP, Table, Taylor, above, constant, dot, turn
-from .together import Group
+from .together import Group, OutOfReach
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -27,10 +27,6 @@ DEAD = 1e-6
 DIGITS = [*"0123456789"]  # words of a tree: the input that is cut at its middle
 MOST = 40_000  # postures of bodies remembered
 EYE = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
-
-
-class OutOfReach(Exception):
-    """No position of a cell can be reached."""
 
 
 class Motion:

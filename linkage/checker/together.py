@@ -8,6 +8,7 @@ a root that lies in two of them is one, so that no other way of assembling the p
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from typing import Any
 
 from flint import arb, arb_mat
@@ -17,6 +18,10 @@ from .taylor import UP, Taylor, constant, dot
 
 FINEST = 2.0**-10  # share of the way below which following is given up
 NEWTON = 12
+
+
+class OutOfReach(Exception):
+    """No position of a cell can be reached."""
 
 
 class Group:
@@ -31,12 +36,15 @@ class Group:
 
     def settle(self, cell: tuple) -> dict:
         """States of all its joints over a cell."""
-        root, found = self.root(middle_of(cell)), None
+        root, found = None, None
+        with suppress(OutOfReach):  # of the middle or the straight way to it, not of the cell
+            root = self.root(middle_of(cell))
         if root is not None:
             found = self.enclosed(cell, [float(k.centre.mid()) for k in root])
         if found is None or not self.holds(found, root, [0.0] * len(cell)):
-            wide = Taylor(self.motion.table, {}, float("inf"))
-            return self.states([wide] * len(self.joints))
+            wide = [Taylor(self.motion.table, {}, float("inf"))] * len(self.joints)
+            self.rates(cell, wide)  # of a cell in which nothing before it can be reached, none is
+            return self.states(wide)
         return self.states(found[0])
 
     def states(self, values: Sequence) -> dict:
