@@ -14,6 +14,7 @@ from shapely.geometry import Polygon
 from shapely.ops import unary_union
 
 import linkage
+from linkage.checker import together
 from linkage.checker.leaves import Book
 from linkage.checker.motion import Motion, OutOfReach
 from linkage.checker.reading import Refused, read, size
@@ -201,22 +202,47 @@ solid.ball = { kind = "sphere", at = [PLACE], diameter = 10 }
 """
 
 
-def test_rods_together_behind_an_edge_of_reach_are_not_lost_with_the_middle_of_a_cell(tmp_path):
-    """The crank reaches from -27.7 degrees on; a cell from -40 to -25 has its middle out of reach.
+def test_rods_together_behind_an_edge_of_reach_are_not_lost_with_the_middle_of_a_cell(
+        tmp_path, monkeypatch):
+    """The crank reaches from -27.7 degrees on: a cell from -29.4 on has its middle out of reach.
 
-    A ball of the airframe lies where the beam's own is at -26 (the library's `point`, which
+    A ball of the airframe lies where the beam's own is at -27 (the library's `point`, which
     Newton's method and MuJoCo check elsewhere); a plane without sense must not show them apart.
     """
+    monkeypatch.setattr(together, "BOXES", 20)  # so that little is asked of them
     file = tmp_path / "behind.toml"
     file.write_text(BEHIND.replace("PLACE", "0, 500, 0"))
-    motion = linkage.load(file).sweep(pitch=[-33.0, -26.0])
+    motion = linkage.load(file).sweep(pitch=[-28.0, -27.0])
     assert not motion.reachable[0]
     spot = motion.point("beam/p")[1].tolist()
     file.write_text(BEHIND.replace("PLACE", ", ".join(map(repr, spot))))
-    assert linkage.gaps(linkage.load(file).sweep(pitch=-26.0))["beam/ball | airframe/ball"] < -9
+    assert linkage.gaps(linkage.load(file).sweep(pitch=-27.0))["beam/ball | airframe/ball"] < -9
     book = Book(read(file.read_text()))
     pair, = book.pairs.all()
     sides = tuple(book.sides(pair))
-    book.motion.state("beam", ((-40.0, -25.0),))  # which is not out of reach
-    assert not book.free(pair, sides, ((-40.0, -25.0),), [[0.0, 1.0, 0.0], [0.0] * 3], 1.0)
+    assert not book.holds(pair, sides, ((-29.4, -26.6),), ([[0.0, 1.0, 0.0], [0.0] * 3], 1.0))
     assert book.nowhere(pair, sides, ((-40.0, -30.0),))
+
+
+def test_rods_together_are_held_on_both_sides_of_an_edge_of_reach():
+    """Where no root can be followed, boxes of the joints hold what is in reach and no cell beyond.
+
+    That the edge is near 38.92 degrees is a sweep of the library's.
+    """
+    file = CASES / "rods_together_edge.toml"
+    system, motion = linkage.load(file), Motion(read(file.read_text()))
+    for low, high in ((38.9, 39.3), (39.2, 39.6)):
+        posture = system.sweep(pitch=np.linspace(low, high, SHARES)).posture
+        for joint in ("swing", "beam"):
+            true = posture.states[joint].value
+            try:
+                cos, sin, value = motion.state(joint, ((low, high),))
+            except OutOfReach:
+                assert np.isnan(true).all()
+                continue
+            assert low < 39
+            assert value.rest == math.inf  # of whole turns nothing is told
+            assert cos.spread < 0.5
+            for x in true[np.isfinite(true)]:
+                assert cos.low() <= math.cos(x) <= cos.high()
+                assert sin.low() <= math.sin(x) <= sin.high()

@@ -13,9 +13,10 @@ from flint import arb, arb_mat
 
 from .balls import column, sizes
 from .dimensions import Dimensions
-from .motion import MOST, Motion, OutOfReach, halved, unit
+from .motion import MOST, Motion, OutOfReach, unit
 from .rates import OutOfShow, Rates
 from .taylor import UP, Taylor, above
+from .together import halved
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -6,8 +6,9 @@ import math
 from typing import TYPE_CHECKING
 
 from .lengths import Refused
-from .motion import DIGITS, OutOfReach, halved, leaves_of
+from .motion import DIGITS, OutOfReach, leaves_of
 from .rates import OutOfShow, Rates
+from .together import halved
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -17,12 +17,13 @@ from flint import arb, arb_mat
 from .builds import NARROW, NONE, Built, Cost
 from .dimensions import in_build
 from .lengths import AIRFRAME, Refused
-from .motion import DIGITS, Motion, OutOfReach, halved, leaves_of
+from .motion import DIGITS, Motion, OutOfReach, leaves_of
 from .pairs import Pairs
 from .rates import OutOfShow
 from .sides import Side, Solid
 from .solids import LOOSE, Line
 from .taylor import UP, Taylor, constant, dot, lowest
+from .together import halved
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence

@@ -386,13 +386,6 @@ def unit(v: Sequence) -> list[arb]:
     return [k / size for k in v]
 
 
-def halved(cell: tuple, k: int) -> list[tuple]:
-    """A cell cut at the middle of an input, into two that hold all of it."""
-    low, high = cell[k]
-    middle = (low + high) / 2
-    return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
-
-
 def nearest_turns(ball: arb, value: Taylor) -> int:
     """Whole turns that bring a Taylor's middle nearest to a ball."""
     return round(float(((ball - value.centre) / (2 * arb.pi())).mid()))
