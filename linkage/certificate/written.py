@@ -65,14 +65,15 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     except Refused as refused:
         raise LinkageError(f"no certificate can be written: {refused}") from refused
     rows = {frozenset(row["pair"].split(" | ")): row for _, row in table.iterrows()}
+    open_ = {frozenset(pair.split(" | ")) for pair in table.attrs["open"]}
     grower = Grower(scene_of(system), book, (system.travel_box(), travel))
     listed = [p for p in book.pairs.all() if frozenset(p.names) in rows]
     if built:
         shown = _shown(grower, lambda pair: _kept(pair, rows, table.attrs["far"]), rows)
         met = _met_in_builds(grower, travel, listed, (rows, table.attrs["builds"]))
     else:
-        shown = _shown(grower, lambda pair: _claim(pair, rows, table.attrs["far"]))
         met = _met(grower, travel, listed, rows)
+        shown = _shown(grower, lambda pair: _claim(pair, rows, table.attrs["far"], open_))
     return {"format": FORMAT, "sha256": digest(file), "travel": "real", "build": BUILDS[built],
             **told, "directions": directions(book, travel),
             "files": {name: digest(file.parent / name) for name in machine.files},
@@ -125,11 +126,15 @@ def checked(file: Path | str, proof: bytes) -> str:
     return "; ".join([verdict.sentence, *verdict.directions])
 
 
-def _claim(pair, rows, far):
-    """What of a pair is to be shown, mm; None where nothing above 0 is proven."""
+def _claim(pair, rows, far, open_):
+    """What of a pair is to be shown, mm; None where nothing above 0 is proven.
+
+    Of one that the search left open somewhere, what is required: it may be shown for all that.
+    """
     key, most = frozenset(pair.names), pair.required + NEAR
     if key in rows:
         low = min(rows[key]["real_proven"], np.nan_to_num(rows[key]["real_least"], nan=np.inf))
+        low = min(low, pair.required) if key in open_ else low
     else:  # of a far pair nothing is printed but that it keeps what is required
         known = _far(far, key)
         low = pair.required + min(known - pair.required, NEAR) / 2 if known == known else \
