@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
 AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
-FINEST = 0.5  # mm of a piece at a joint that is cut no further
+FINEST = 0.1  # mm of a piece at a joint that is cut no further
 COARSE = 4  # cuts of a cell after which sets of pieces are halved
 MOST = 2_000  # nodes bounded at once, so that memory stays bounded
 MOST_NODES = 12_000  # of a tree

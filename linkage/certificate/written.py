@@ -73,6 +73,8 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
         met = _met_in_builds(grower, travel, listed, (rows, table.attrs["builds"]))
     else:
         met = _met(grower, travel, listed, rows)
+        open_ |= {frozenset(pair.names) for pair in listed if pair.balls
+                  and met.get(pair.names, {}).get("least", -np.inf) >= pair.required}
         shown = _shown(grower, lambda pair: _claim(pair, rows, table.attrs["far"], open_))
     return {"format": FORMAT, "sha256": digest(file), "travel": "real", "build": BUILDS[built],
             **told, "directions": directions(book, travel),
@@ -129,12 +131,13 @@ def checked(file: Path | str, proof: bytes) -> str:
 def _claim(pair, rows, far, open_):
     """What of a pair is to be shown, mm; None where nothing above 0 is proven.
 
-    Of one that the search left open somewhere, what is required: it may be shown for all that.
+    Of one that the search left open somewhere, or of whose parts at a joint it keeps too much and
+    which nothing shows to come nearer, what is required: it may be shown for all that.
     """
     key, most = frozenset(pair.names), pair.required + NEAR
     if key in rows:
         low = min(rows[key]["real_proven"], np.nan_to_num(rows[key]["real_least"], nan=np.inf))
-        low = min(low, pair.required) if key in open_ else low
+        low = pair.required if key in open_ and (low > pair.required or pair.balls) else low
     else:  # of a far pair nothing is printed but that it keeps what is required
         known = _far(far, key)
         low = pair.required + min(known - pair.required, NEAR) / 2 if known == known else \
