@@ -24,6 +24,7 @@ NEWTON = 12
 BOXES, MOST_BOXES = 1500, 40_000  # of the joints that are looked at in a cell, and in all
 SMALL = 1.0  # degrees (mm) of a cell in reach that is asked so
 NARROW = 0.004  # radians of a box that is halved no further
+WIDE = 0.25  # radians of half a box of which the rates of rods tell nothing
 
 
 class OutOfReach(Exception):
@@ -74,12 +75,8 @@ class Group:
                 for j, spans in zip(self.joints, zip(*boxes, strict=True), strict=True)}
 
     def left(self, cell: tuple) -> list:
-        """Boxes of the joints that hold every posture of a cell, out of those of one about it."""
-        key, ahead, left = self.key(cell), [((-3.2, 3.2),) * len(self.joints)], []
-        for about, boxes in reversed(self.parted.items()):
-            if all(a <= c and d <= b for (a, b), (c, d) in zip(about, key, strict=True)):
-                ahead = list(boxes)
-                break
+        """Boxes of the joints that hold every posture of a cell."""
+        ahead, left = self.about_cell(self.key(cell)), []
         for _ in range(min(BOXES, MOST_BOXES - self.looked)):
             if not ahead:
                 break
@@ -90,6 +87,13 @@ class Group:
                 ahead, left = ahead + parts, left + ([] if parts else [box])
         return ahead + left
 
+    def about_cell(self, key: tuple) -> list:
+        """Boxes that were left of the last cell about one; without, all turns of its joints."""
+        for about, boxes in reversed(self.parted.items()):
+            if all(a <= c and d <= b for (a, b), (c, d) in zip(about, key, strict=True)):
+                return list(boxes)
+        return [((-3.2, 3.2),) * len(self.joints)]
+
     def between(self, ends: tuple) -> Taylor:
         """A turn of which two ends are known."""
         middle = (ends[0] + ends[1]) / 2
@@ -98,17 +102,14 @@ class Group:
     def may_close(self, cell: tuple, box: tuple) -> bool:
         """Whether each rod may have its length with the joints in a box."""
         wide = [self.between(k) for k in box]
-        if any(k.low() > 0 or k.high() < 0 for k in self.rates(cell, wide, ())[0]):
+        if beyond(self.rates(cell, wide, ())[0], [0.0] * len(self.rods)):
             return False
         values, room = [Taylor(k.table, k.c) for k in wide], [k.rest for k in wide]
         missed, matrix = self.rates(cell, values)
-        inverse = inverse_at_middle(matrix) if max(room) < 0.25 else None
-        if inverse is None:
-            return True
+        inverse = inverse_at_middle(matrix) if max(room) < WIDE else None
         # with Y about the inverse of the rates, a root e off has Y misfit = -e - (Y rates - 1) e
-        reach = self.mapped(cell, inverse, values, (room, room))
-        return not any(k.low() > far * UP or k.high() < -far * UP
-                       for k, far in zip(combined(inverse, missed), reach, strict=True))
+        return inverse is None or not beyond(
+            combined(inverse, missed), self.mapped(cell, inverse, values, (room, room)))
 
     # ---------------------------------------------------------------- the way from neutral
 
@@ -287,6 +288,12 @@ def ends_in_cell(goal: tuple) -> tuple[list, list]:
 def middle_of(cell: tuple) -> tuple:
     """The middle of a cell, as a cell."""
     return tuple(((a + b) / 2,) * 2 for a, b in cell)
+
+
+def beyond(values: Sequence, sizes: Sequence) -> bool:
+    """Whether one of some values is larger than its size all over a cell."""
+    return any(k.low() > far * UP or k.high() < -far * UP
+               for k, far in zip(values, sizes, strict=True))
 
 
 def one_span(spans: Sequence) -> tuple[float, float]:
