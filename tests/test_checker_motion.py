@@ -12,6 +12,7 @@ import pytest
 from flint import arb
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
+from systems.model_files import COUPLED, LEVER_WRITTEN_OUT, LEVERS
 
 import linkage
 from linkage.checker import together
@@ -159,6 +160,20 @@ def test_a_twin_lies_on_the_other_side_however_its_place_is_written():
                            (name, name.replace("left", "right")))
         assert twin == (x, -y, z)
         assert abs(y) > 38
+
+
+@pytest.mark.parametrize(("more", "way"), LEVER_WRITTEN_OUT)
+def test_a_stop_of_an_input_of_one_side_has_its_twin_at_the_mirrored_end(more, way):
+    """Which end that is: by turning both axes with SciPy, in test_twins.py."""
+    stop = read(LEVERS + more).stops["right in"]
+    assert (stop["input"], stop["side"]) == ("right lever", "greatest" if way > 0 else "least")
+
+
+@pytest.mark.parametrize(("axis", "ratio"), [("[1, 0, 0]", 2), ("[-1, 0, 0]", -2)])
+def test_a_coupling_of_an_arm_written_for_both_sides_has_its_twin_turned(axis, ratio):
+    """By SciPy's turns, in test_twins.py."""
+    driven = COUPLED[:COUPLED.index("[servo")]
+    assert read(driven.replace("AXIS", axis)).couplings["link right"]["ratio"] == ratio
 
 
 def test_a_table_of_hardpoints_is_read_with_its_heading():

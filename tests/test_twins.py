@@ -4,7 +4,8 @@ import dataclasses
 
 import numpy as np
 import pytest
-from systems.model_files import TWINS
+from scipy.spatial.transform import Rotation
+from systems.model_files import COUPLED, LEVER_WRITTEN_OUT, LEVERS, TWINS
 
 from linkage.gearing.findings import find
 from linkage.model.file import (
@@ -129,6 +130,30 @@ def test_twin_stop_ends_the_mirrored_travel(twins):
     assert twins.stops["roll right"].side == "greatest"
     assert twins.stops["pitch right"].side == "least"
     assert twins.stops["trim right"].side == "least"
+
+
+@pytest.mark.parametrize(("more", "way"), LEVER_WRITTEN_OUT)
+def test_twin_of_a_part_that_an_input_of_its_own_side_drives(more, way):
+    """Two levers, each its own input: mirror images of one another unless the axes say not."""
+    model = parse_model(LEVERS + more)
+    right = model.stops["right in"]
+    assert (right.input, right.side) == ("right lever", "greatest" if way > 0 else "least")
+    assert model.rig_pins["right"].input == {"right lever": way * 5}
+    turns = [Rotation.from_rotvec(np.multiply(model.bodies[name].direction, at), degrees=True)
+             for name, at in [("left lever", 5), ("right lever", way * 5)]]
+    assert np.allclose(flipped(turns[0].apply((0, 0, 100))), turns[1].apply((0, 0, 100)))
+
+
+@pytest.mark.parametrize(("axis", "way"), [("[1, 0, 0]", 1), ("[-1, 0, 0]", -1)])
+def test_twin_of_a_coupling_and_of_a_servo_whose_arm_is_written_for_both_sides(axis, way):
+    """Turned the mirrored way, the coupled wheel's twin stands in the mirror image."""
+    model = parse_model(COUPLED.replace("AXIS", axis))
+    ratio = model.couplings["link right"].ratio
+    turns = [Rotation.from_rotvec(np.multiply(model.bodies[name].direction, at), degrees=True)
+             for name, at in [("wheel left", 10 * model.couplings["link left"].ratio),
+                              ("wheel right", 10 * way * ratio)]]
+    assert np.allclose(flipped(turns[0].apply((0, 0, 50))), turns[1].apply((0, 0, 50)))
+    assert model.servos["motor right"].travel == ((-10, 40) if way > 0 else (-40, 10))
 
 
 def test_twin_rudder_swaps_left_and_right(twins):

@@ -107,18 +107,25 @@ def twin_of(group: str, part: dict, swap: dict, table: dict) -> dict:
     twin = {k: across(k, v, swap) for k, v in part.items()}
     if group == "body" and "through" in part:
         twin["through"] = far_end(part, UNITS[table["length"]])
-    for body in driving(group, part, swap, table):
-        if turns_back(body, table):
+    for one, other in driving(group, part, swap, table):
+        if runs_against(one, other, table):
             reverse(group, twin)
     return twin
 
 
 def driving(group: str, part: dict, swap: dict, table: dict) -> list:
-    """Bodies whose motion says which way a stop's or coupling's twin goes."""
+    """Bodies, with their twins, whose motion says which way a stop's or coupling's twin goes."""
     if group == "stop":
-        return [body for body in table["body"].values() if body.get("input") == part["input"]][:1]
-    return [table["body"][name] for name in part.get("bodies", ())
-            if other_name(name, swap) == name] if group == "coupling" else []
+        pair = (driven(part["input"], table), driven(other_name(part["input"], swap), table))
+        return [] if None in pair else [pair]
+    pairs = [(name, other_name(name, swap)) for name in part.get("bodies", ())]
+    bodies = table["body"] if group == "coupling" else {}
+    return [(bodies[k], bodies[twin]) for k, twin in pairs if {k, twin} <= bodies.keys()]
+
+
+def driven(name: str, table: dict) -> dict | None:
+    """The first body that an input drives."""
+    return next((body for body in table["body"].values() if body.get("input") == name), None)
 
 
 def far_end(part: dict, unit: float) -> list:
@@ -128,20 +135,23 @@ def far_end(part: dict, unit: float) -> list:
 
 
 def reverse(group: str, twin: dict) -> None:
-    """Turn round the twin of what a central body drives that the mirror turns back."""
+    """Turn round the twin of what moves against its mirror image."""
     if group == "stop":
         twin["side"] = "least" if twin["side"] == "greatest" else "greatest"
     else:
         twin["ratio"] = -twin["ratio"]
 
 
-def turns_back(body: dict, table: dict) -> bool:
-    """Whether a central body's motion is reversed in the mirror."""
-    if "slide" in body:
-        x, y, z = direction(body["slide"])
-        return (x * x - y * y + z * z) < 0
-    unit = UNITS[table["length"]]
-    axis = body["axis"] if "axis" in body else [
-        b - a for a, b in zip(*(place(body[k], unit) for k in ("pivot", "through")), strict=True)]
-    x, y, z = direction(axis)
-    return (-x * x + y * y - z * z) < 0
+def runs_against(body: dict, other: dict, table: dict) -> bool:
+    """Whether the mirror image of how one body moves runs against how the other one does."""
+    (x, y, z), (a, b, c) = (way_of(k, table) for k in (body, other))
+    return (x * a - y * b + z * c) * (1 if "slide" in body else -1) < 0
+
+
+def way_of(body: dict, table: dict) -> list:
+    """Along what a body slides or turns."""
+    for word in ("slide", "axis"):
+        if word in body:
+            return direction(body[word])
+    ends = (place(body[word], UNITS[table["length"]]) for word in ("pivot", "through"))
+    return direction([b - a for a, b in zip(*ends, strict=True)])

@@ -27,6 +27,7 @@ from .keys import (
 from .parts import BACK, UPRIGHT, Airframe, Body, Coupling, Require, Stop, Surface
 from .shapes import Point
 from .springs import Spring
+from .strength import Servo
 from .surfaces import Mesh, Section
 
 if TYPE_CHECKING:
@@ -211,13 +212,13 @@ def _other_ways(require, values, names, parts):
 
 
 def _other_end(stop, values, names, parts):
-    if not _runs_backwards(stop.input, parts):
+    if not _runs_backwards(stop.input, names, parts):
         return {}
     return {"side": "least" if stop.side == "greatest" else "greatest"}
 
 
 def _other_position(pin, values, names, parts):
-    return {"input": {name: -at if _runs_backwards(name, parts) else at
+    return {"input": {_renamed(name, names): -at if _runs_backwards(name, names, parts) else at
                       for name, at in pin.input.items()}}
 
 
@@ -231,18 +232,14 @@ def _axis_through(body, values, names, parts):
 
 
 def _other_ratio(coupling, values, names, parts):
-    """A coupling with a central body that turns back changes its sign."""
-    central = [parts.get("bodies", {}).get(name) for name in coupling.bodies
-               if _renamed(name, names) == name]
-    turned = sum(body is not None and _turns_back(body) for body in central)
+    """Each body whose twin runs against its mirror image changes the sign."""
+    turned = sum(_twin_against(name, names, parts) for name in coupling.bodies)
     return {"ratio": values["ratio"] * (-1) ** turned}
 
 
 def _other_turn(spring, values, names, parts):
-    """A spring in the pivot of a body whose axis is not the mirror image of its twin's."""
-    bodies = parts.get("bodies", {})
-    one, other = (bodies.get(name) for name in (spring.pivot, values["pivot"]))
-    if None in (one, other) or one.slides or other.slides or _turn_alike(one, other):
+    """A spring in the pivot of a body whose twin runs against its mirror image."""
+    if not _twin_against(spring.pivot, names, parts):
         return {}
     back = {word: -getattr(spring, word) for word in ("free_angle", "preload")
             if getattr(spring, word) is not None}
@@ -250,14 +247,16 @@ def _other_turn(spring, values, names, parts):
         "table": tuple((-at, -moment) for at, moment in spring.table[::-1])})
 
 
-def _turn_alike(one, other) -> bool:
-    """Whether the axis of one body is the mirror image of that of its twin."""
-    return sum(a * b * s for a, b, s in zip(one.direction, other.direction, (-1, 1, -1),
-                                            strict=True)) > 0
+def _other_arm_travel(servo, values, names, parts):
+    """How far an arm turns whose twin runs against its mirror image."""
+    if servo.travel is None or not _twin_against(servo.body, names, parts):
+        return {}
+    least, greatest = servo.travel
+    return {"travel": (-greatest, -least)}
 
 
 def _other_moves(surface, values, names, parts):
-    return {"moves": {_renamed(name, names): _other_way(way, _runs_backwards(name, parts))
+    return {"moves": {_renamed(name, names): _other_way(way, _runs_backwards(name, names, parts))
                       for name, way in surface.moves.items()}}
 
 
@@ -282,7 +281,7 @@ def _other_breadths(section, values, names, parts):
 SENSES = {Point: _other_hole_side, Mesh: _other_hand, Section: _other_breadths,
           Require: _other_ways, Stop: _other_end, RigPin: _other_position,
           Surface: _other_moves, Body: _axis_through, Spring: _other_turn,
-          Coupling: _other_ratio}  # what a mirror swaps besides places
+          Servo: _other_arm_travel, Coupling: _other_ratio}  # what a mirror swaps besides places
 
 
 def _mirrored(kind, value, word: str, names):
@@ -314,15 +313,26 @@ def _mirrored_parts(kind, value, word: str, names):
     return value
 
 
-def _runs_backwards(input_name: str, parts) -> bool:
-    """Whether the mirrored system moves the input the other way (roll does, pitch does not)."""
-    for body in parts.get("bodies", {}).values():
-        if body.input == input_name:
-            return _turns_back(body)
-    return False
+def _runs_backwards(input_name: str, names, parts) -> bool:
+    """Whether the mirrored system moves an input's twin the other way (roll so, pitch not).
+
+    The twin of an input of one side is the other side's, which mostly runs alike.
+    """
+    bodies = parts.get("bodies", {}).values()
+    one, other = (next((body for body in bodies if body.input == name), None)
+                  for name in (input_name, _renamed(input_name, names)))
+    return None not in (one, other) and _runs_against(one, other)
 
 
-def _turns_back(body) -> bool:
-    x, y, z = body.direction
-    twin = (x, -y, z) if body.slides else (-x, y, -z)
-    return sum(a * b for a, b in zip((x, y, z), twin, strict=True)) < 0
+def _twin_against(name: str | None, names, parts) -> bool:
+    """Whether a body's twin, as it is written out, runs against the body's mirror image."""
+    bodies = parts.get("bodies", {})
+    one, other = bodies.get(name), name and bodies.get(_renamed(name, names))
+    return None not in (one, other) and _runs_against(one, other)
+
+
+def _runs_against(body, other) -> bool:
+    """Whether the mirror image of how one body moves runs against how the other one does."""
+    across = (1, -1, 1) if body.slides else (-1, 1, -1)
+    return sum(a * b * s for a, b, s in zip(body.direction, other.direction, across,
+                                            strict=True)) < 0

@@ -351,3 +351,59 @@ points = { keel = [0, 0, 0] }
 # --- JSON Schema ------------------------------------------------------------------------------
 
 VALIDATOR = jsonschema.Draft202012Validator(schema())
+
+# A lever each side with an input of its own, invented; the right one may be written out.
+LEVERS = """
+length = "mm"
+mirror = { left = "right" }
+input."left lever".travel = [-10, 30]
+input."right lever".travel = [-10, 30]
+[body."left lever"]
+pivot = [0, -200, 0]
+axis = "fore-aft"
+input = "left lever"
+points.top = [0, -200, 100]
+solid.arm = { kind = "tube", along = ["pivot", "top"], diameter = 10 }
+[airframe]
+solid."block left" = { kind = "box", corner = [-10, -160, 60], opposite = [10, -140, 90] }
+[stop."left in"]
+input = "left lever"
+side = "greatest"
+between = ["left lever/arm", "airframe/block left"]
+[rig_pin.left]
+holes = ["left lever/top"]
+input = { "left lever" = 5 }
+"""
+RIGHT_LEVER = """
+[body."right lever"]
+pivot = [0, 200, 0]
+axis = [1, 0, 0]
+input = "right lever"
+points.top = [0, 200, 100]
+solid.arm = { kind = "tube", along = ["pivot", "top"], diameter = 10 }
+"""
+# What is added to it, and which way the right lever then goes for the mirror image.
+LEVER_WRITTEN_OUT = [("", 1), (RIGHT_LEVER, 1), (RIGHT_LEVER.replace("= [1", "= [-1"), -1)]
+
+# An arm written for both sides, whose axis may run either way on the right, and a wheel coupled.
+COUPLED = """
+length = "mm"
+mirror = { left = "right" }
+input.trim.travel = [-10, 40]
+[body."arm left"]
+pivot = [0, -200, 0]
+axis = "fore-aft"
+[body."arm right"]
+pivot = [0, 200, 0]
+axis = AXIS
+[body."wheel left"]
+pivot = [0, -300, 0]
+axis = "fore-aft"
+[coupling."link left"]
+bodies = ["arm left", "wheel left"]
+ratio = 2
+[servo."motor left"]
+body = "arm left"
+torque = "2 N*m"
+travel = [-10, 40]
+"""
