@@ -206,3 +206,36 @@ hardpoint = 0.4
 """)
     assert run([str(file), "--built", "--only", "clearance", "--proof", str(path)]) in (0, 1)
     assert run(["check-proof", str(file), str(path)]) == 0
+
+
+HELD = """
+length = "mm"
+input.roll.travel = [-20, 20]
+tolerance = { hardpoint = 0.4 }
+[body.stick]
+pivot = [0, 0, 0]
+axis = "fore-aft"
+input = "roll"
+points = { arm = [0, 0, 100] }
+solid.lug = { kind = "sphere", at = [0, 10, 122.5], diameter = 1 }
+[body.crank]
+pivot = [0, 200, 0]
+axis = "fore-aft"
+points = { arm = [0, 200, 100] }
+[rod.link]
+ends = ["stick/arm", "crank/arm"]
+diameter = 6
+"""
+
+
+def test_what_leaves_the_ball_about_a_joint_in_some_build_is_not_left_out():
+    """The lug ends 25.12 mm from the rod end; a build has the joint off and a solid grown.
+
+    By hand: 25.4 mm less 0.4 in each of three directions and 0.4 all round.
+    """
+    for built, radius in ((False, 25.4), (True, 25.4 - 0.4 * math.sqrt(3) - 0.4)):
+        book = Book(read(HELD), built)
+        pair = book.pairs.pair("link/tube", "stick/lug")
+        (_, reach), = pair.balls
+        assert reach == pytest.approx(radius, abs=1e-12)
+        assert (book.sides(pair)[1] is None) == (not built)

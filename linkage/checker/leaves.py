@@ -43,7 +43,7 @@ class Book:
         self.machine, self.motion = machine, Motion(machine)
         self.built = Built(self.motion) if built else None
         self.travel = None  # a box that holds all the travel, once it is known
-        self.pairs = Pairs(machine, self.motion.needs)
+        self.pairs = Pairs(machine, self.motion.needs, built)
         self.known, self.roots = {}, {}
 
     def sides(self, pair: Pair) -> list[Side | None]:
