@@ -97,6 +97,7 @@ class Machine:
     off: dict = field(default_factory=dict)  # part or point: mm that a build may have it off
     loose: dict = field(default_factory=dict)  # solid: mm that a build may have its points off
     files: list = field(default_factory=list)
+    wires: bool = False  # whether it has any: of what their loops come near nothing is claimed
 
     def chain(self, body: str) -> list[str]:
         """A body and all that carries it, the airframe last."""
@@ -122,6 +123,7 @@ def read(text: str, folder: Path | str = ".") -> Machine:
         add_hardpoints(table, Path(folder) / table["hardpoints"])
     files = [table["hardpoints"]] if "hardpoints" in table else []
     table, unit, machine = with_twins(table), UNITS[table["length"]], Machine(files=files)
+    machine.wires = "wire" in table
     machine.general = read_tolerance(table.get("tolerance", {}), unit)
     for name, body in table.get("body", {}).items():
         read_body(machine, name, body, unit)
