@@ -375,6 +375,13 @@ COLUMN_UNITS = {"length": "mm", "angle": "°", "force": "N", "moment": "N·mm", 
                 "speed": "rpm", "force_per_position": "N per ° or mm"}
 
 
+class Shared(dict):
+    """A dict that the copies and rows of a table share; pandas would copy it for each."""
+
+    def __deepcopy__(self, memo):
+        return self
+
+
 def in_house_units(**columns: str) -> Callable:
     """Make a function's table say the unit of every column in ``attrs["units"]``.
 
@@ -402,8 +409,8 @@ def in_house_units(**columns: str) -> Callable:
             table = function(*args, **options)
             system = next((a for a in (*args, *options.values()) if hasattr(a, "inputs")), None)
             inputs = {} if system is None else system.inputs
-            table.attrs["units"] = {column: _column_unit(column, words, system, inputs)
-                                    for column in table.columns}
+            table.attrs["units"] = Shared({column: _column_unit(column, words, system, inputs)
+                                           for column in table.columns})
             return table
         return with_units
     return told

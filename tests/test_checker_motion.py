@@ -17,8 +17,9 @@ from systems.model_files import COUPLED, LEVER_WRITTEN_OUT, LEVERS
 import linkage
 from linkage.checker import together
 from linkage.checker.leaves import Book
+from linkage.checker.lengths import Refused, length
 from linkage.checker.motion import Motion, OutOfReach
-from linkage.checker.reading import Refused, read, size
+from linkage.checker.reading import read
 from linkage.checker.solids import pieces_of
 from linkage.checker.taylor import Table, Taylor, turn
 
@@ -115,7 +116,7 @@ def test_the_pieces_of_a_plate_are_the_plate(name):
 @pytest.mark.parametrize(("text", "mm"), [("1-1/2 in", 38.1), ("-1 1/2 in", -38.1), ("3.2 mm", 3.2),
                                           ("-1/8 in", -3.175), (2, 50.8)])
 def test_lengths_are_read(text, mm):
-    assert size(text, 25.4) == pytest.approx(mm, rel=1e-15)
+    assert length(text, 25.4) == pytest.approx(mm, rel=1e-15)
 
 
 OVER = """

@@ -269,16 +269,21 @@ def test_without_python_flint_a_report_says_what_the_checker_needs(monkeypatch):
     """The first install has none; what a person reads is how to get it, and no module's name."""
     from argparse import Namespace
 
-    from linkage.commands.check import _certified
+    from linkage.commands.check import _Certificate
     from linkage.results import Results
 
     monkeypatch.setitem(sys.modules, "linkage.certificate", None)
     results = Results(linkage.load(SERVO))
-    args = Namespace(proof=None, out="x", file=SERVO)
-    assert _certified(args, results).made(print) is None
+
+    def made(**args):
+        proof = _Certificate(Namespace(file=SERVO, **args), print)
+        proof.begin(results)
+        return proof.join()
+
+    assert made(proof=None, out="x") is None
     assert results.checker == "not asked: it needs python-flint; pip install 'linkage[proof]'"
     with pytest.raises(ImportError):
-        _certified(Namespace(proof="p", out=None, file=SERVO), results).made(print)
+        made(proof="p", out=None)
 
 
 def test_an_input_is_not_named_twice_at_its_ends():

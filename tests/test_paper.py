@@ -58,6 +58,10 @@ def test_page_one_answers_and_pictures_are_vectors(made):
     for name in ("Card, rods", "Card, cut and made", "Card, stock", "Card, blanks",
                  "Card, at each stop", "Weight of what the file gives"):
         assert name in card
+    assert "What the answer rests on" not in card
+    last = [page.get_text() for page in document][-2:]
+    assert "What the answer rests on" in last[0]
+    assert "Signature" in last[1]
 
 
 def test_a_contact_sheet_s_heading_is_on_the_page_of_its_picture(made):

@@ -2,6 +2,7 @@
 
 import os
 import sys
+from functools import partial
 from pathlib import Path
 
 import pandas as pd
@@ -17,6 +18,7 @@ from linkage.motion import System
 from linkage.results import CHAPTERS, QUESTIONS, Miss, Results, Verdict, as_text, blocks_of
 from linkage.results.chapters import answer
 from linkage.results.csv_files import csv_files, is_table
+from linkage.results.second_core import shared_out
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 STICK = """
@@ -95,6 +97,23 @@ def test_the_second_core_gives_what_the_first_would(monkeypatch):
     alone = Results(linkage.load(EXAMPLES / "elevons.toml"))
     assert both.verdict == alone.verdict
     assert str(both.chapter()) == str(alone.chapter())
+
+
+@pytest.mark.parametrize("count", [0, 1, 2, 300])
+def test_tasks_are_shared_out_and_none_is_lost(count, monkeypatch):
+    """Also where the second core dies in the middle all comes back, each in its own place."""
+    monkeypatch.setattr(os, "cpu_count", lambda: 2)
+    first = os.getpid()
+
+    def square(k):
+        return k**2
+
+    def dies_there(k):
+        return k**2 if os.getpid() == first else os._exit(1)
+
+    for task in (square, dies_there):
+        assert shared_out([partial(task, k) for k in range(count)]) == [
+            k**2 for k in range(count)]
 
 
 @pytest.mark.parametrize("count", [0, 1, 7, 40])

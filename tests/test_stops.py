@@ -1,6 +1,7 @@
 """Stops and spacers against contact angles derived by hand, and the travel map's root finding."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +11,16 @@ import linkage
 from linkage.model.file import parse_model
 from linkage.motion import System
 from linkage.results import Results
-from linkage.stops import ends_without_stop, meeting, side_play, stock_about, thickness_for
+from linkage.stops import (
+    ends_without_stop,
+    faces,
+    find_stops,
+    meeting,
+    side_play,
+    stock_about,
+    thickness_for,
+    with_stops,
+)
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 
@@ -280,3 +290,28 @@ def test_travel_map_counts_the_spacers(side_by_side):
         line = mapped.boundaries[pair[0]]
         on_axis = line[np.abs(line[:, 1 - across]) < 1e-6]
         assert np.abs(on_axis[:, across] - found["angle"][name]).min() < 1e-6
+
+
+def test_another_spacer_moves_its_own_stop_alone(monkeypatch):
+    """Both contacts by hand; of two stops only the one whose spacer changed is followed again."""
+    system = round_arm(3.2, """}
+[airframe.solid.fore]
+kind = "box"
+corner = [-60, -30, 0]
+opposite = [-35, 30, 160]
+[stop.fore]
+input = "pitch"
+side = "least"
+between = ["arm/end", "airframe/fore"]
+spacer = { on = "airframe/fore", thickness = 1.0""")
+    find_stops(system)
+    aft, followed = system.model.stops["aft"], []
+    march = faces._marched
+    monkeypatch.setattr(faces, "_marched", lambda asked, *rest: followed.extend(
+        (m.name, thickness) for m, thickness in asked) or march(asked, *rest))
+    fresh = with_stops(system, system.model.stops | {
+        "aft": replace(aft, spacer=replace(aft.spacer, thickness=0.5))})
+    angles = find_stops(fresh).set_index("stop")["angle"]
+    assert angles["aft"] == pytest.approx(disc_on_flat(40, 0.5), abs=1e-9)
+    assert angles["fore"] == pytest.approx(-disc_on_flat(35, 1.0), abs=1e-9)
+    assert followed == [("aft", 0.5)]

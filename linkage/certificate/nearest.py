@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -32,29 +31,36 @@ def points(book: Book, pair: Pair, place: Sequence[float],
              for name, side in zip(pair.names, book.sides(pair), strict=True)]
     if None in hulls:
         return None
-    best = np.inf, None
-    for low, i, j in _in_order(hulls):
-        if low > best[0]:
-            break
+    best, apart = (np.inf, None), _at_least(hulls)
+    while apart.min() < best[0]:
+        i, j = np.unravel_index(apart.argmin(), apart.shape)
+        apart[i, j] = np.inf
         (one, a), (other, b) = hulls[0][i], hulls[1][j]
-        apart, shares = nearest(a, b)
-        apart -= sum(p.radius for p in (one, other) if isinstance(p, Line))
-        if apart < best[0]:
-            best = apart, [[i, shares[0].tolist()], [j, shares[1].tolist()]]
+        gap, shares = nearest(a, b)
+        gap -= sum(p.radius for p in (one, other) if isinstance(p, Line))
+        if gap < best[0]:
+            best = gap, [[int(i), shares[0].tolist()], [int(j), shares[1].tolist()]]
+            way = b @ shares[1] - a @ shares[0]
+            apart = np.maximum(apart, _along(hulls, way / max(np.linalg.norm(way), 1e-12)))
     return best
 
 
-def _in_order(hulls):
-    """Pieces of the one and the other with a lower bound of their gap, the nearest first."""
-    about = [[_ball(*piece) for piece in hull] for hull in hulls]
-    return sorted((np.linalg.norm(p - q) - r - s, i, j) for (i, (p, r)), (j, (q, s)) in
-                  itertools.product(*map(enumerate, about)))
+def _at_least(hulls):
+    """Lower bounds of the gaps of the pieces of the one and the other, by boxes about them."""
+    (one, a), (other, b) = ([np.array([f(k, axis=1) for _, k in hull]) for f in (np.min, np.max)]
+                            for hull in hulls)
+    apart = np.maximum(0.0, np.maximum(other - a[:, None], one[:, None] - b))
+    return np.linalg.norm(apart, axis=-1) - _radii(hulls)
 
 
-def _ball(piece, corners):
-    """Middle and radius of a ball about a piece."""
-    middle = corners.mean(axis=1)
-    return middle, np.linalg.norm(corners - middle[:, None], axis=0).max() + piece.radius
+def _along(hulls, way):
+    """Lower bounds of the same by planes square to a direction of length 1, or none."""
+    ahead = np.array([(way @ k).max() for _, k in hulls[0]])
+    return np.array([(way @ k).min() for _, k in hulls[1]]) - ahead[:, None] - _radii(hulls)
+
+
+def _radii(hulls):
+    return np.add.outer(*([p.radius for p, _ in hull] for hull in hulls))
 
 
 def posed(book: Book, frame: str, solid: tuple, cell: Sequence[tuple],

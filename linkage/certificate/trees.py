@@ -6,13 +6,17 @@ where the bound over it is past what is claimed, and else it is cut further.
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections import Counter
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.leaves import DEEPEST, halved
+from ..checker.leaves import DEEPEST, Book, halved
+from ..checker.lengths import AIRFRAME
+from ..checker.rates import OutOfShow
 from ..checker.taylor import UP
 from ..clearances.cell_bounds import bounds
 from ..clearances.scene import Scene, Solid
@@ -22,17 +26,20 @@ from ..geometry import hull_piece
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from ..checker.leaves import Book
     from ..checker.pairs import Pair
+    from ..checker.reading import Machine
     from ..clearances.scene import Pair as ScenePair
 
 AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
+CLOSE = 0.03  # mm above what is claimed, within which a gap is better shown by fewer pieces
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
 FINEST = 0.1  # mm of a piece at a joint that is cut no further
-COARSE = 4  # cuts of a cell after which sets of pieces are halved
+COARSE = 4
 MOST = 2_000  # nodes bounded at once, so that memory stays bounded
 MOST_NODES = 12_000  # of a tree
 MOST_BUILT, SMALL_BUILT = 400, 0.2  # nodes of a tree, and degrees (mm) of a cell, as built
+PROBED = 4  # cuts of a cell not shown in builds, whose middle is then asked
+WORTH = 64  # nodes of a solid not shown in builds, that take as long as its moves over all travel
 
 
 @dataclass(eq=False)
@@ -46,6 +53,7 @@ class Node:
     word: str = ""
     plane: np.ndarray | None = None
     parts: list = field(default_factory=list)
+    blamed: int | None = None  # the input that it is cut by where it is not shown in builds
     close: bool = False  # whether boxes about its sides do not do
 
     @property
@@ -72,9 +80,40 @@ class Tree:
     pair: object
     claim: float
     inputs: tuple
+    sides: tuple
     root: Node | None = None
     nodes: int = 0
+    known: bool = False  # whether how far builds move its solids is bounded over all travel
     place: tuple | None = None  # where it is least in some build: not shown there, it is nowhere
+
+
+class Thrifty(Book):
+    """A checker's book that bounds how far builds move a solid only where that is worth its while.
+
+    It shows nothing that the checker does not; that bound takes as long as many nodes, and is
+    then known of all of the solid's pairs.
+    """
+
+    def __init__(self, machine: Machine, built: bool = False):
+        super().__init__(machine, built)
+        self.missed = Counter()
+
+    def moved_at_most(self, pair: Pair, rough: bool) -> float:
+        """As the checker has it, or without end."""
+        return super().moved_at_most(pair, rough) if rough or self.worth(pair) else math.inf
+
+    def moved_at(self, pair: Pair, cell: tuple) -> float:
+        """How much nearer builds bring two solids at most in a cell."""
+        return min(sum(self.built.moved(self.known[name], frame, cell)[0] for name in pair.names)
+                   for frame in {pair.frame, AIRFRAME})
+
+    def miss(self, pair: Pair) -> None:
+        """Count a node that is not shown in builds."""
+        self.missed.update(pair.names)
+
+    def worth(self, pair: Pair) -> bool:
+        """Whether both solids of a pair are bounded over all travel."""
+        return max(self.missed[name] for name in pair.names) >= WORTH
 
 
 class Grower:
@@ -90,22 +129,29 @@ class Grower:
         """Grow trees over a cell."""
         ahead = []
         for tree in trees:
-            sides = tuple(self.book.sides(tree.pair))
-            if self._hopeful(tree, sides):
-                tree.root = Node(tree, sides, root)
+            if self._hopeful(tree):
+                tree.root = Node(tree, tree.sides, root)
                 ahead.append(tree.root)
         while ahead:
             ahead = [node for node in ahead if not self._left_out(node)]
             grown = []
             for start in range(0, len(ahead), MOST):
                 grown += self._round(ahead[start:start + MOST])
-            ahead = grown
+            ahead = self._with_more_known(grown, root) if self.book.built else grown
 
-    def _hopeful(self, tree, sides):
+    def _with_more_known(self, nodes, root):
+        """Nodes, but of trees begun anew whose solids are now bounded over all travel."""
+        anew = {node.tree: None for node in nodes if not node.tree.known and
+                self.book.worth(node.tree.pair)}
+        for tree in anew:
+            tree.root, tree.nodes, tree.known = Node(tree, tree.sides, root), 0, True
+        return [node for node in nodes if node.tree not in anew] + [tree.root for tree in anew]
+
+    def _hopeful(self, tree):
         """Whether what is claimed is shown at the one place where it is least likely to be."""
         if tree.place is None or tree.pair.balls:
             return True
-        node = Node(tree, sides, tuple((k - SMALLEST, k + SMALLEST) for k in tree.place),
+        node = Node(tree, tree.sides, tuple((k - SMALLEST, k + SMALLEST) for k in tree.place),
                     close=True)
         found = self._bounded([node])
         return found.low[0] >= tree.claim and self._in_builds(node, found.planes[0])
@@ -121,8 +167,8 @@ class Grower:
         """What comes next of nodes: those that are no leaves looked at closer, then cut."""
         search = self._bounded(nodes)
         closer, to_cut = [], []
-        for node, bound, plane, gap in zip(nodes, search.low, search.planes, search.value,
-                                           strict=True):
+        for i, (node, bound, plane) in enumerate(zip(nodes, search.low, search.planes,
+                                                     strict=True)):
             node.tree.nodes += 1
             if self._closed(node, bound, plane):
                 continue
@@ -130,8 +176,10 @@ class Grower:
                 node.close = True
                 closer.append(node)
             else:
-                to_cut.append((node, gap))
-        parts = [part for node, gap in to_cut for part in self._within_most(node, gap)]
+                to_cut.append(i)
+        blamed = self._blamed(search.model[:, to_cut])
+        parts = [part for i, blame in zip(to_cut, blamed, strict=True)
+                 for part in self._within_most(nodes[i], search.value[i], blame)]
         return [node for node in closer + parts if node.tree.root is not None]
 
     def _closed(self, node, bound, plane):
@@ -142,10 +190,24 @@ class Grower:
             node.word, node.plane = "f", plane
         return node.word != ""
 
-    def _within_most(self, node, gap):
+    def _blamed(self, model):
+        """How much each input has a bound fall over half its cell: lists, and of all their rest.
+
+        Cells are cut where the gap falls most, and where a bound gives most away.
+        """
+        count = len(self.names)
+        blame = np.zeros((model.shape[1], len(self.book.motion.names)))
+        blame[:, self.place] = np.abs(model[1:1 + count]).T
+        for (i, j), bend in zip(itertools.combinations_with_replacement(self.place, 2),
+                                model[1 + count:-1], strict=True):
+            for k in (i, j):
+                blame[:, k] += np.abs(bend) if i != j else np.maximum(-bend, 0.0)
+        return zip(blame.tolist(), model[-1].tolist(), strict=True)
+
+    def _within_most(self, node, gap, blame):
         """Parts of a node, unless its tree has become too large, which is then given up."""
         if node.tree.nodes <= (MOST_BUILT if self.book.built else MOST_NODES):
-            return self._cut(node, gap)
+            return self._cut(node, gap, blame)
         node.tree.root = None
         return []
 
@@ -154,25 +216,44 @@ class Grower:
         if not self.book.built:
             return True
         plane = np.asarray(plane, dtype="<f4").astype(float).tolist()
-        return self.book.free(node.tree.pair, node.sides, node.cell, plane, node.tree.claim,
-                              DEEPEST - 1)
+        shown = self.book.free(node.tree.pair, node.sides, node.cell, plane, node.tree.claim,
+                               DEEPEST - 1)
+        if not shown:
+            self.book.miss(node.tree.pair)
+            node.blamed = self.book.blamed(node.cell)
+            if node.cuts == PROBED and self._hopeless(node, plane[:1]):
+                node.tree.root = None
+        return shown
 
-    def _cut(self, node, gap):
+    def _hopeless(self, node, plane):
+        """Whether at the middle of a cell no more is known of builds than is too little."""
+        pair, middle = node.tree.pair, tuple(((a + b) / 2,) * 2 for a, b in node.cell)
+        try:
+            self.book.bound(pair, node.sides, middle, plane, enough=node.tree.claim)
+        except OutOfShow:
+            gap = self.book.bound(pair, node.sides, middle, plane, drawn=True)
+            return gap - self.book.moved_at(pair, middle) < node.tree.claim
+        return False
+
+    def _cut(self, node, gap, blame):
         """Its parts: of its pieces where these come too near at its middle, else of its cell."""
         tree, wide = node.tree, [b - a for a, b in node.cell]
-        inputs = [k for k in tree.inputs if wide[k] > (SMALL_BUILT if self.book.built
-                                                       else SMALLEST)]
-        over = not (gap >= tree.claim + 2 * AIM or np.isnan(gap)) or not inputs
+        finest = SMALL_BUILT if self.book.built else SMALLEST
+        inputs = [k for k in tree.inputs if wide[k] > finest]
+        over = not (gap >= tree.claim + CLOSE or np.isnan(gap)) or not inputs
         side = self._to_halve(node, over)
         if side is not None:
             return self._halves(node, side)
         if not inputs:
             tree.root = None
             return []
-        k = max(inputs, key=lambda k: wide[k])
+        return self._in_cells(node, node.blamed if node.blamed in inputs else
+                              _most_to_blame(inputs, wide, blame))
+
+    def _in_cells(self, node, k):
         node.word = str(k)
-        node.parts = [Node(tree, node.sides, cell, node.cuts + 1, close=True) for cell in
-                      halved(node.cell, k)]
+        node.parts = [Node(node.tree, node.sides, cell, node.cuts + 1, close=True)
+                      for cell in halved(node.cell, k)]
         return node.parts
 
     def _to_halve(self, node, over):
@@ -209,7 +290,7 @@ class Grower:
                 known[key] = len(pairs)
                 pairs.append(self.scene_pair(node.tree.pair, node.looked_at))
             which.append(known[key])
-        stage = Stage(self.scene, pairs, self.solids.__getitem__)
+        stage = Stage(self.scene, pairs, self.solids.__getitem__, rough=True)
         cells = np.array([node.cell for node in nodes])[:, self.place]
         unique, cell = np.unique(cells.reshape(len(nodes), -1), axis=0, return_inverse=True)
         ends = unique.reshape(len(unique), -1, 2)
@@ -236,3 +317,9 @@ class Grower:
                                      self.scene.carriers(name),
                                      np.array(side.solid.ends) if rod else None)
         return self.sides[side]
+
+
+def _most_to_blame(inputs, wide, blame):
+    """The input by which a bound falls most; what it gives away is shared out by their widths."""
+    (own, rest), total = blame, sum(wide)
+    return max(inputs, key=lambda k: (own[k] + 2 * rest * wide[k] / total, wide[k]))

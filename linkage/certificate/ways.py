@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import product
 from typing import TYPE_CHECKING
 
 from ..checker.directions import Directions
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 MOST = 100  # leaves after which a direction is said not to be shown
 NARROW = 0.05  # degrees (mm) of a cell that is cut no further
 SMALL_BUILT = 0.2  # the same as built, as a share of the travel: then it is left open
+PASSED = 2  # cuts of a cell not shown as built, after which its parts are next asked
 LEAST = 0.5  # share in which a direction is shown at least, for it to be told
 
 
@@ -46,21 +48,30 @@ def _shown(ways, surface, name):
 
 
 def _tree(ways, body, k, sign):
-    words, ahead, built = [], [ways.travel.root()], ways.book.built
+    # complexity over 10: as drawn what fails at a place is given up, as built it is left open
+    words, ahead, built = [], [(ways.travel.root(), 0)], ways.book.built
     inputs = [i for i, name in enumerate(ways.motion.names) if name in ways.motion.needs[body]]
-    finest = _finest(built, ahead[0])
+    finest = _finest(built, ahead[0][0])
     while ahead:
-        cell = ahead.pop()
-        word = _word(ways, (body, k, sign), cell)
+        cell, passed = ahead.pop()
+        i = max(inputs, key=lambda i: cell[i][1] - cell[i][0])
+        small = cell[i][1] - cell[i][0] < finest[i]
+        word = "" if passed and not small else _word(ways, (body, k, sign), cell)
         if not word:
-            i = max(inputs, key=lambda i: cell[i][1] - cell[i][0])
-            small = cell[i][1] - cell[i][0] < finest[i]
-            if not built and (small or len(words) > MOST):
+            if not built and (small or len(words) > MOST or not words and not _at_places(
+                    ways, (body, k, sign), cell)):
                 return ""
             word = "n" if small else str(i)
-            ahead += [] if small else halved(cell, i)[::-1]
+            passed = passed - 1 if passed else PASSED * bool(built)
+            ahead += [] if small else [(part, passed) for part in halved(cell, i)[::-1]]
         words.append(word)
     return "".join(words)
+
+
+def _at_places(ways, asked, root):
+    """Whether a sign is shown at ends and middles of the travel: if not, no cell shows it."""
+    ends = [dict.fromkeys((low, (low + high) / 2, high)) for low, high in root]
+    return all(_word(ways, asked, tuple((k, k) for k in place)) for place in product(*ends))
 
 
 def _finest(built, root):

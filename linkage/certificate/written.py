@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ..checker.leaves import Book
 from ..checker.lengths import Refused
 from ..checker.reading import read
 from ..checker.travel import Travel
@@ -24,7 +23,7 @@ from ..stops.real import real_travel
 from .covers import covers
 from .nearest import points
 from .off_joints import off_joints
-from .trees import Grower, Tree
+from .trees import Grower, Thrifty, Tree
 from .ways import directions
 
 if TYPE_CHECKING:
@@ -59,7 +58,7 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
     file, built = Path(file), "builds" in table.attrs
     try:
         machine = read(file.read_text("utf-8-sig"), file.parent)
-        book = Book(machine, built)
+        book = Thrifty(machine, built)
         told = covers(system, book, real_travel(system, system.model.tolerance if built else None))
         travel = Travel(book, told)
     except Refused as refused:
@@ -88,10 +87,12 @@ def _shown(grower, claim_of, rows=None):
     """
     book, trees = grower.book, []
     for pair in book.pairs.all():
-        claim = None if None in book.sides(pair) else claim_of(pair)
+        sides = tuple(book.sides(pair))
+        claim = None if None in sides else claim_of(pair)
         if claim is not None:
             row = (rows or {}).get(frozenset(pair.names))
-            trees.append(Tree(pair, claim, _inputs_of(book, pair), place=_least_at(grower, row)))
+            trees.append(Tree(pair, claim, _inputs_of(book, pair), sides,
+                              place=_least_at(grower, row)))
     grower.grow(trees, grower.travel.root())
     return {tree.pair.names: tree for tree in trees if tree.root is not None}
 

@@ -11,12 +11,11 @@ from typing import TYPE_CHECKING
 
 from flint import arb, arb_mat
 
-from .balls import column, sizes
 from .dimensions import Dimensions
-from .motion import MOST, Motion, OutOfReach, unit
+from .loops import OutOfReach, halved
+from .motion import MOST, Motion, unit
 from .rates import OutOfShow, Rates
-from .taylor import UP, Taylor, above
-from .together import halved
+from .taylor import UP, Taylor, above, column, sizes
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -64,10 +63,9 @@ class Built(Motion):
         if kind == "couple":
             off = self.state(told[0], cell)[2].rest - self.drawn.state(told[0], cell)[2].rest
             return self.off_by(joint, value, off * above(arb(told[1])))
-        rods, joints = ([told[0]], [joint]) if kind == "close" else (told[0].rods, told[0].joints)
-        values = {j: self.drawn.state(j, cell)[2] for j in joints}
+        values = {j: self.drawn.state(j, cell)[2] for j in told[0].joints}
         return {j: self.off_by(j, values[j], off)
-                for j, off in self.off_together(rods, values, cell).items()}[joint]
+                for j, off in self.off_together(told[0].rods, values, cell).items()}[joint]
 
     def off_by(self, joint: str, value: Taylor, off: float) -> tuple:
         """State of a joint that builds have off by so much."""
@@ -110,11 +108,11 @@ class Built(Motion):
 
     def sure(self, joint: str, value: Taylor, cell: tuple) -> float:
         """How far builds have a joint off that one rod settles, by its loop in all of them."""
-        kind, *told = self.steps[joint]
-        if kind != "close":
+        _, closed = self.steps[joint]
+        if len(closed.rods) > 1:
             return math.inf
         try:
-            there = self.by_rod(joint, told, cell)[2]
+            there = closed.settle(cell)[joint][2]
         except OutOfReach:
             return math.inf
         off = ((there - Taylor(self.table, value.c)).size - value.rest) * UP

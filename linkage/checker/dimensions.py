@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from flint import arb, arb_mat
 
-from .balls import ALL, cross
 from .lengths import Refused
-from .motion import minus
+from .taylor import ALL, cross_matrix
+from .vectors import minus
 
 if TYPE_CHECKING:
     from .reading import Joint, Machine
@@ -67,7 +67,7 @@ class Dimensions:
         ways, axis, x, cos, sin = crossing
         # of (1 - cos) (u.x) u + cos x + sin u x x, by u
         tilt = ((ways * axis) * x.transpose() + ways * (axis.transpose() * x)[0, 0]) * (
-            1 - cos) - ways * cross(x) * sin
+            1 - cos) - ways * cross_matrix(x) * sin
         tilt = tilt * (ALL - axis * axis.transpose()) * (1 / arb(
             self.runs[joint], 4 * self.off(self.throughs, joint)))
         self.add(direct, self.throughs[joint], tilt)
@@ -115,5 +115,5 @@ def joint_in_build(joint: Joint, off: list, at: tuple) -> Joint:
     if not joint.slides:
         made.pivot = moved(joint.pivot, off, at[0])
     if joint.through:
-        made.axis = tuple(minus(moved(joint.places[1], off, at[1]), made.pivot))
+        made.axis = minus(moved(joint.places[1], off, at[1]), made.pivot)
     return made

@@ -6,9 +6,9 @@ import math
 from typing import TYPE_CHECKING
 
 from .lengths import Refused
-from .motion import DIGITS, OutOfReach, leaves_of
+from .loops import OutOfReach, halved
+from .motion import DIGITS, leaves_of
 from .rates import OutOfShow, Rates
-from .together import halved
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -9,7 +9,6 @@ beyond what the stops leave.
 from __future__ import annotations
 
 import math
-from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from flint import arb, arb_mat
@@ -17,13 +16,14 @@ from flint import arb, arb_mat
 from .builds import NARROW, NONE, Built, Cost
 from .dimensions import in_build
 from .lengths import AIRFRAME, Refused
-from .motion import DIGITS, Motion, OutOfReach, leaves_of
+from .loops import OutOfReach, halved
+from .motion import DIGITS, Motion, carried, leaves_of
 from .pairs import Pairs
 from .rates import OutOfShow
 from .sides import Side, Solid
 from .solids import LOOSE, Line
-from .taylor import UP, Taylor, constant, dot, lowest
-from .together import halved
+from .taylor import UP, Taylor, lowest
+from .vectors import dot, minus, plus
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -77,7 +77,7 @@ class Book:
     def bound(self, pair: Pair, sides: Sequence[Side], cell: tuple, plane: Sequence, *,
               enough: float = math.inf, drawn: bool = False) -> float:
         """A lower bound of the gap of two sides over a cell, in every build that is asked of."""
-        table, self.moved = self.motion.table, ((), 0.0)
+        table, self.moved = self.motion.table, ()
         n = turning(table, plane)
         (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
                                                     for s in sides)
@@ -86,18 +86,16 @@ class Book:
         rows_a, rows_b = (s.rows for s in sides)
 
         def apart(i, j):
-            return lowest(table, [q - p for p, q in zip(a[i], b[j], strict=True)],
+            return lowest(table, minus(b[j], a[i]),
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
-        far_b = spread(rest_b, sides[1].most)
-        behind = least_of(table, ([q - p for p, q in zip(row, a[foot], strict=True)]
-                                  for row in a), lost + spread(rest_a, sides[0].spans))
-        ahead = least_of(table, ([q - p for p, q in zip(a[foot], row, strict=True)] for row in b),
-                         lost + spread(rest_a, rows_a[foot]) + far_b)
+        rest_behind = lost + spread(rest_a, sides[0].spans)
+        rest_ahead = lost + spread(rest_a, rows_a[foot]) + spread(rest_b, sides[1].most)
+        behind = [lowest(table, minus(a[foot], row), rest_behind) for row in a]
+        ahead = [lowest(table, minus(row, a[foot]), rest_ahead) for row in b]
         low = min(ahead) + min(min(behind), 0.0)
         near = min(range(len(b)), key=ahead.__getitem__)
-        rest = spread(rest_a, sides[0].most) + far_b
-        self.moved = [abs(q - p) for p, q in zip(a[foot], b[near], strict=True)], rest
+        self.moved = [*map(abs, minus(b[near], a[foot]))]
         self.finer = behind, ahead, apart, NONE
         if drawn or not self.built:
             return self.less(low, n, sides)
@@ -126,34 +124,15 @@ class Book:
         return min(sum(self.built.most_moved(self.known[name], frame, self.travel, rough=rough)
                        for name in pair.names) for frame in {pair.frame, AIRFRAME}) * UP
 
-    def blamed(self, pair: Pair, sides: Sequence[Side], cell: tuple) -> int | None:
+    def blamed(self, cell: tuple) -> int | None:
         """The input at whose middle a cell is best cut; None where it is a place.
 
-        By the monomials that the last bound had each in, and by its rest, which is that of joints.
+        By the monomials that the last bound had each in, else by how wide the cell is.
         """
-        sizes, rest = self.moved
         wide = {k: high - low for k, (low, high) in enumerate(cell) if high > low}
-        of_joints = self.rests_of_joints(pair, sides, cell, wide if rest else {})
-        most = max(of_joints.values(), default=0.0)
-        if 0 < most < math.inf:
-            of_joints = {k: rest * size / most for k, size in of_joints.items()}
         return max(wide, default=None, key=lambda k: (
-            sum(size for size, name in zip(sizes, self.motion.table.names, strict=False)
-                if k in name) + of_joints.get(k, 0.0), wide[k]))
-
-    def rests_of_joints(self, pair: Pair, sides: Sequence[Side], cell: tuple,
-                        wide: dict) -> dict[int, float]:
-        """The rests of the joints that a pair is moved by, each by the inputs that it needs."""
-        motion, by_input = self.motion, dict.fromkeys(wide, 0.0)
-        crossed = {j for side in sides for body in side.solid.bodies
-                   for j, _ in motion.route(body, pair.frame) if j in motion.steps}
-        for joint in crossed if wide else ():
-            with suppress(OutOfReach):
-                rest = motion.state(joint, cell)[2].rest
-                for k in wide:
-                    if motion.names[k] in motion.needs[joint]:
-                        by_input[k] += rest * wide[k]
-        return by_input
+            sum(size for size, name in zip(self.moved, self.motion.table.names, strict=False)
+                if k in name), wide[k]))
 
     def less(self, low: float, n: Sequence[Taylor], sides: Sequence[Side]) -> float:
         """A gap along a direction of some size, less the radii."""
@@ -175,7 +154,7 @@ class Book:
             cell, plane, depth = ahead.pop()
             if self.holds(pair, sides, cell, (plane, claim)):
                 continue
-            k = self.blamed(pair, sides, cell) if depth < DEEPEST else None
+            k = self.blamed(cell) if depth < DEEPEST else None
             if k is None:
                 return False
             ahead += [(part, rows, depth + 1) for part, rows in
@@ -236,13 +215,13 @@ class Book:
         for name, pieces, at in zip(pair.names, self.pairs.sides(pair), spots, strict=True):
             solid, row = self.known[name], self.shared_row(name, pieces, at)
             seats.append(motion.seat(solid.carriers, pair.frame, cell))
-            points.append(self.carried(seats[-1], row))
+            points.append(carried(seats[-1], row))
             spot = solid.drawn([float(k.mid()) for k in row])
             if any(math.dist(spot, centre) < reach for centre, reach in pair.balls):
                 raise Refused("what is met lies at a joint that both parts share")
             piece = pieces[at[0]]
             radius += piece.radius if isinstance(piece, Line) else 0.0
-        d = [p - q for p, q in zip(*points, strict=True)]
+        d = minus(*points)
         if build is not None:
             d, more = self.nearer(pair, seats, d)
             radius += more
@@ -268,7 +247,7 @@ class Book:
                 continue
             for axis in seat[1:]:
                 toward = math.copysign(loose, float(dot(d, axis).centre.mid()))
-                d = [p - k * toward for p, k in zip(d, axis, strict=True)]
+                d = plus(d, axis, -toward)
         return d, radius
 
     def shared_row(self, name: str, pieces: Sequence, spot: Sequence) -> list[arb]:
@@ -284,25 +263,11 @@ class Book:
         return [sum((arb(k) / total * arb(row[i]) for k, row in zip(shares, rows, strict=True)),
                     arb(0)) for i in range(len(rows[0]))]
 
-    def carried(self, seat: Sequence, row: Sequence) -> list[Taylor]:
-        """A point given by shares of what carries it, as a seat has that over a cell."""
-        return [sum((p[c] * w for p, w in zip(seat, row, strict=True)),
-                    constant(self.motion.table, 0)) for c in range(3)]
-
 
 def turning(table: Table, plane: Sequence) -> list[Taylor]:
     """A plane's normal as it turns over a cell, by its rows."""
     return [Taylor(table, {k: arb(row[c]) for k, row in enumerate(plane) if row[c] or not k})
             for c in range(3)]
-
-
-def least_of(table: Table, polynomials: Iterable, rest: float) -> list[float]:
-    """Lower bounds of polynomials, the least of them as close as can be."""
-    found, least = [], math.inf
-    for c in polynomials:
-        found.append(lowest(table, c, rest, least))
-        least = min(least, found[-1])
-    return found
 
 
 def spread(rests: Sequence, row: Sequence) -> float:
@@ -327,7 +292,7 @@ def halved_plane(plane: Sequence, k: int) -> Iterator[list]:
     """A plane as it turns over either half of a cell cut at the middle of an input."""
     for sense in (-0.5, 0.5):
         rows = [list(row) for row in plane]
-        rows[0] = [x + sense * y for x, y in zip(rows[0], rows[1 + k], strict=True)]
+        rows[0] = plus(rows[0], rows[1 + k], sense)
         rows[1 + k] = [y / 2 for y in rows[1 + k]]
         yield rows
 

@@ -1,32 +1,28 @@
 """Where the parts are all over a cell of travel: every joint enclosed, every loop shown to close.
 
-Joints are settled in the order in which inputs, couplings and rods determine them.  A rod's loop
-closes in a cell where interval Newton shows that it does: the misfit of a polynomial tried for the
-joint, over the least rate at which the rod turns the joint, is all that it may be off.
+Joints are settled in the order in which inputs, couplings and rods determine them.
 """
 
 from __future__ import annotations
 
-import math
 from itertools import combinations
 from typing import TYPE_CHECKING
 
 from flint import arb
 
-from .lengths import AIRFRAME, Refused
-from .pairs import part_of
-from .taylor import UP, Table, Taylor, above, constant, dot, turn
-from .together import Group, OutOfReach
+from .lengths import AIRFRAME, EYE, Refused, part_of
+from .loops import Loop, OutOfReach
+from .taylor import Table, Taylor, constant, turn
+from .together import Group
+from .vectors import cross, dot, minus, plus
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from .reading import Machine, Rod
 
-DEAD = 1e-6
 DIGITS = [*"0123456789"]  # words of a tree: the input that is cut at its middle
 MOST = 40_000  # postures of bodies remembered
-EYE = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
 class Motion:
@@ -96,7 +92,7 @@ class Motion:
         for name, crossed in rods.items():
             joints = [j for j in crossed if j not in self.steps]
             if len(joints) == 1:
-                self.settle(joints, self.closing(name, joints[0]),
+                self.settle(joints, ("close", Loop(self, name, *joints)),
                             self.all_needs(rods.pop(name)))
                 return True
         return False
@@ -111,7 +107,7 @@ class Motion:
                     for name in names:
                         del rods[name]
                     needs = self.all_needs(crossed - set(joints))
-                    self.settle(joints, ("together", Group(self, names, joints)), needs)
+                    self.settle(joints, ("close", Group(self, names, joints)), needs)
                     return True
         return False
 
@@ -128,22 +124,6 @@ class Motion:
         """Joints between the two ends of a rod."""
         one, other = (self.machine.chain(part_of(end)) for end in rod.ends)
         return [j for j in (*one, *other) if (j in one) != (j in other)]
-
-    def closing(self, name: str, joint: str) -> tuple:
-        """A rod that settles a joint: which end rides on it, and on which side of dead centre."""
-        rod, item = self.machine.rods[name], self.machine.joints[joint]
-        near, far = rod.ends if joint in self.machine.chain(part_of(rod.ends[0])) else \
-            rod.ends[::-1]
-        r, q = (self.points[end] for end in (near, far))
-        if item.slides:
-            lead, reach = float(dot(minus(r, q), self.axes[joint]).centre.mid()), rod.length
-        else:
-            a, b, _ = self.turning(joint, r, q, self.lengths[name])
-            lead = float(b.centre.mid())
-            reach = math.hypot(float(a.centre.mid()), lead)
-        if not abs(lead) >= DEAD * reach:
-            raise Refused(f'rod "{name}" stands at a dead centre at neutral')
-        return "close", name, near, far, math.copysign(1.0, lead)
 
     # ---------------------------------------------------------------- joints over a cell
 
@@ -171,27 +151,22 @@ class Motion:
     def settled(self, joint: str, cell: tuple) -> tuple:
         """State of a joint over a cell, by what settles it."""
         kind, *told = self.steps[joint]
-        if kind == "drive":
-            value = self.input(cell, told[0]) * told[1]
-        elif kind == "together":
-            return self.grouped(told[0], joint, cell)
-        elif kind == "couple":
-            value = self.lifted(told[0], cell) * told[1]
-        else:
-            return self.by_rod(joint, told, cell)
-        return self.state_of(joint, value)
+        if kind == "close":
+            return self.closed_by(told[0], cell)[joint]
+        value = self.input(cell, told[0]) if kind == "drive" else self.lifted(told[0], cell)
+        return self.state_of(joint, value * told[1])
 
     def state_of(self, joint: str, value: Taylor) -> tuple:
         """Cos and sin of a joint's turn (None for a slide), and the turn or way itself."""
         slides = self.machine.joints[joint].slides
         return (None, None, value) if slides else (*turn(value), value)
 
-    def grouped(self, group: Group, joint: str, cell: tuple) -> tuple:
-        """One joint of a group, worked out with the others once."""
-        key = group, *self.key(joint, cell)[1:]
+    def closed_by(self, rods: Loop | Group, cell: tuple) -> dict:
+        """States of the joints that some rods settle, worked out once."""
+        key = rods, *self.key(rods.joints[0], cell)[1:]
         if key not in self.states:
-            self.states[key] = group.settle(cell)
-        return self.states[key][joint]
+            self.states[key] = rods.settle(cell)
+        return self.states[key]
 
     def input(self, cell: tuple, k: int) -> Taylor:
         """An input over a cell, radians or mm."""
@@ -205,108 +180,8 @@ class Motion:
 
     def lifted(self, source: str, cell: tuple) -> Taylor:
         """A joint's turn with whole turns told apart, as they are on the way from neutral."""
-        value = self.state(source, cell)[2]
-        if self.steps[source][0] != "close" or self.machine.joints[source].slides:
-            return value
-        try:
-            end = self.on_the_way(source, [(low + high) / 2 for low, high in cell])
-        except OutOfReach:  # the straight way; another may lead there
-            end = None
-        if end is None or not value.spread + end[1] < 3:
-            return self.anywhere()
-        return value + 2 * arb.pi() * nearest_turns(end[0], value)
-
-    def on_the_way(self, source: str, goal: Sequence[float]) -> tuple[arb, float] | None:
-        """A joint's turn (a ball, and how far it may be off) at the end of the way from neutral.
-
-        None where whole turns can not be told apart.
-        """
-        share, step, end = 0.0, 1.0, (arb(0), 0.0)
-        while share < 1:
-            found = self.state(source, tuple(
-                tuple(sorted((share * g, min(share + step, 1.0) * g))) for g in goal))[2]
-            if found.spread < 1:
-                here = found.centre + 2 * arb.pi() * nearest_turns(end[0], found)
-                if above(here - end[0]) < 3 - found.spread - end[1]:
-                    # both hold the turn where they meet, so that they are one way
-                    share, end, step = share + step, (here, found.spread), 2 * step
-                    continue
-            step /= 2
-            if step < 2.0**-12:
-                return None
-        return end
-
-    def anywhere(self) -> Taylor:
-        """A joint of which nothing is known."""
-        return Taylor(self.table, {}, float("inf"))
-
-    def turning(self, joint: str, r: Sequence, q: Sequence, length: arb) -> tuple[Taylor, ...]:
-        """A, B, C of A cos + B sin = C, which closes a rod's loop over a turning joint."""
-        u = self.axes[joint]
-        c = self.pivots[joint]
-        x = minus(r, c)
-        along = dot(x, u)
-        across = [a - along * k for a, k in zip(x, u, strict=True)]
-        w = crossed_by(u, x)
-        d = [a - b - along * k for a, b, k in zip(q, c, u, strict=True)]
-        return (dot(d, across) * 2, dot(d, w) * 2,
-                dot(across, across) + dot(d, d) - length * length)
-
-    def by_rod(self, joint: str, told: Sequence, cell: tuple) -> tuple:
-        """State of a joint that one rod settles."""
-        name, near, far, sign = told
-        r = self.place(self.points[near], part_of(near), joint, cell)
-        q = self.place(self.points[far], part_of(far), self.machine.joints[joint].on, cell)
-        length = self.lengths[name]
-        if self.machine.joints[joint].slides:
-            e = minus(r, q)
-            b, c = dot(e, self.axes[joint]), dot(e, e) - length * length
-            if (c - b * b).low() > 0:
-                raise OutOfReach
-            b0, c0 = (float(k.centre.mid()) for k in (b, c))
-            value = closed(self.table, lambda t: t * t + b * t * 2 + c, lambda t: (t + b) * 2, 2.0,
-                           (-b0 + sign * math.sqrt(max(b0 * b0 - c0, 0.0)), sign))
-            return None, None, value or self.slid_within_reach(b, c, sign)
-        a, b, c = self.turning(joint, r, q, length)
-        if (c * c - a * a - b * b).low() > 0:
-            raise OutOfReach
-        a0, b0, c0 = (float(k.centre.mid()) for k in (a, b, c))
-        start = math.atan2(b0, a0) - sign * math.atan2(math.sqrt(max(a0 * a0 + b0 * b0 - c0 * c0,
-                                                                     0.0)), c0)
-        value = closed(self.table, lambda t: misfit(a, b, c, t), lambda t: rate(a, b, t),
-                       math.hypot(a.size, b.size) * UP, (start, sign))
-        value = value or self.within_reach(a, b, c, sign)
-        if value.spread > 1:
-            anywhere = Taylor(self.table, {}, 1.0)
-            return anywhere, anywhere, value
-        return (*turn(value), value)
-
-    def slid_within_reach(self, b: Taylor, c: Taylor, sign: float) -> Taylor:
-        """The way by the closed form, in plain balls, where a cell is partly out of reach."""
-        square = b * b - c
-        low, high = max(square.low(), 0.0), square.high()
-        if not 0 <= high < math.inf:
-            return self.anywhere()
-        root = ball(math.sqrt(low) / UP, math.sqrt(high) * UP)
-        return -b + Taylor(self.table, {0: root.mid() * sign}, float(root.rad()) * UP)
-
-    def within_reach(self, a: Taylor, b: Taylor, c: Taylor, sign: float) -> Taylor:
-        """The turn by the closed form, in plain balls, where a cell is partly out of reach."""
-        long = math.hypot(a.size, b.size) * UP
-        way = closed(self.table, lambda t: rate(a, b, t), lambda t: -(a * turn(t)[0]
-                     + b * turn(t)[1]), long, (math.atan2(*(float(k.centre.mid())
-                                                           for k in (b, a))), -1.0))
-        short = (a * a + b * b).low()
-        if way is None or not short > 0:
-            return self.anywhere()
-        share = ball(c.low(), c.high()) / ball(math.sqrt(short) / UP, min(
-            long, math.sqrt((a * a + b * b).high()) * UP))
-        low, high = max(float(share.lower()) - 1e-12, -1.0), min(float(share.upper()) + 1e-12, 1.0)
-        if low > high:
-            raise OutOfReach
-        angle = ball(float(arb(high).acos().lower()) - 1e-12,
-                     float(arb(low).acos().upper()) + 1e-12)
-        return way - Taylor(self.table, {0: angle.mid() * sign}, float(angle.rad()) * UP)
+        (kind, what, *_), value = self.steps[source], self.state(source, cell)[2]
+        return what.lifted(value, cell) if kind == "close" else value
 
     # ---------------------------------------------------------------- places over a cell
 
@@ -331,23 +206,23 @@ class Motion:
         cos, sin, value = state
         u = self.axes[joint]
         if cos is None:
-            return p if way else [a + value * (k * sense) for a, k in zip(p, u, strict=True)]
+            return p if way else plus(p, u, value * sense)
         c = [arb(0)] * 3 if way else self.pivots[joint]
         x = minus(p, c)
-        along = dot(x, u)
-        w = crossed_by(u, x)
-        if sense < 0:
-            sin = -sin
-        return [along * k + cos * (a - along * k) + sin * b + m
-                for a, b, k, m in zip(x, w, u, c, strict=True)]
+        along = [dot(x, u) * k for k in u]
+        sin = -sin if sense < 0 else sin
+        return [a + cos * (b - a) + sin * w + m
+                for a, b, w, m in zip(along, x, cross(u, x), c, strict=True)]
 
     def seat(self, carriers: tuple, frame: str, cell: tuple) -> list:
         """What carries corners: an origin and three directions, or the two ends of a rod."""
+        if self.held and any(j in self.held for j in self.crossed_by(carriers, frame)):
+            return self.seat_of(carriers, frame, cell)
         key = self.seat_key(carriers, frame, cell)
         if key not in self.seats:
             if len(self.seats) > MOST:
                 self.seats.clear()
-            self.seats[key] = self.carried(carriers, frame, cell)
+            self.seats[key] = self.seat_of(carriers, frame, cell)
         return self.seats[key]
 
     def seat_key(self, carriers: tuple, frame: str, cell: tuple) -> tuple:
@@ -357,12 +232,16 @@ class Motion:
     def seat_needs(self, carriers: tuple, frame: str) -> list[int]:
         """Places of the inputs that what carries corners depends on, seen from a frame."""
         if (carriers, frame) not in self.needed:
-            bodies = [body[0] if isinstance(body, tuple) else body for body in carriers]
-            needs = self.all_needs(j for body in bodies for j, _ in self.route(body, frame))
+            needs = self.all_needs(self.crossed_by(carriers, frame))
             self.needed[carriers, frame] = [k for k, n in enumerate(self.names) if n in needs]
         return self.needed[carriers, frame]
 
-    def carried(self, carriers: tuple, frame: str, cell: tuple) -> list:
+    def crossed_by(self, carriers: tuple, frame: str) -> list[str]:
+        """Joints between what carries corners and a frame."""
+        bodies = [body[0] if isinstance(body, tuple) else body for body in carriers]
+        return [joint for body in bodies for joint, _ in self.route(body, frame)]
+
+    def seat_of(self, carriers: tuple, frame: str, cell: tuple) -> list:
         """Where what carries corners is over a cell."""
         return [self.place(start, body, frame, cell, way=way)
                 for start, body, way, _ in self.starts(carriers)]
@@ -386,9 +265,9 @@ def unit(v: Sequence) -> list[arb]:
     return [k / size for k in v]
 
 
-def nearest_turns(ball: arb, value: Taylor) -> int:
-    """Whole turns that bring a Taylor's middle nearest to a ball."""
-    return round(float(((ball - value.centre) / (2 * arb.pi())).mid()))
+def carried(seat: Sequence, row: Sequence) -> list:
+    """A point given by shares of what carries it, as a seat has that over a cell."""
+    return [sum(p[c] * w for p, w in zip(seat, row, strict=True)) for c in range(3)]
 
 
 def leaves_of(words: Iterable, root: object, parts: Callable) -> Iterator[tuple]:
@@ -406,54 +285,3 @@ def leaves_of(words: Iterable, root: object, parts: Callable) -> Iterator[tuple]
             ahead += found[::-1]
     if next(words, None) is not None:
         raise Refused("a tree has more leaves than it needs")
-
-
-def misfit(a: Taylor, b: Taylor, c: Taylor, t: Taylor) -> Taylor:
-    """A cos t + B sin t - C."""
-    cos, sin = turn(t)
-    return a * cos + b * sin - c
-
-
-def rate(a: Taylor, b: Taylor, t: Taylor) -> Taylor:
-    """What the misfit grows by per radian."""
-    cos, sin = turn(t)
-    return b * cos - a * sin
-
-
-def closed(table: Table, missed: Callable, steep: Callable, bend: float,
-           start: tuple) -> Taylor | None:
-    """The root of a closure over a cell by interval Newton; None where it does not show.
-
-    `missed` and `steep` give the closure and its derivative, whose own rate is at most `bend`; the
-    sign of the derivative tells the one assembly from the other.
-    """
-    value, sign = start
-    if not math.isfinite(value):
-        return None
-    value = constant(table, value)
-    slope = float(steep(value).centre.mid())
-    if not abs(slope) > 0:
-        return None
-    for order in (1, 2):
-        found = missed(value)
-        value = Taylor(table, value.c | {k: arb(-float(x.mid()) / slope) for k, x in found.c.items()
-                                         if len(table.names[k]) == order})
-    off, low = missed(value).size, (steep(value) * sign).low()
-    if not (low > 0 and 4 * off * bend * UP <= low * low):
-        return None
-    return Taylor(table, value.c, off / (low - bend * 2 * off / low) * UP * UP)
-
-
-def minus(a: Sequence, b: Sequence) -> list:
-    """One point less another."""
-    return [p - q for p, q in zip(a, b, strict=True)]
-
-
-def crossed_by(u: Sequence, x: Sequence) -> list:
-    """Vector product of an axis and a vector."""
-    return [x[2] * u[1] - x[1] * u[2], x[0] * u[2] - x[2] * u[0], x[1] * u[0] - x[0] * u[1]]
-
-
-def ball(low: float, high: float) -> arb:
-    """A ball that holds all between two numbers."""
-    return arb(low).union(arb(high))

@@ -9,8 +9,9 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from .lengths import AIRFRAME
-from .solids import LOOSE, SIDES, Line, Prism, pieces_of, plate_axes, rounded
+from .lengths import AIRFRAME, part_of
+from .solids import LOOSE, Line, Prism, holes_of, middle_line, pieces_of, plate_axes, rounded
+from .vectors import dot, edges, minus, plus, spans
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
 BALL, METAL = 25.4, 12.7  # mm about a joint, and of metal round the thickest tube through it
 TOUCHING = 1e-6
+SIDES = 16  # of the prism that holds a cut end of a tube
 
 
 @dataclass(frozen=True)
@@ -35,11 +37,6 @@ class Pair:
     def name(self) -> str:
         """Both names."""
         return " | ".join(self.names)
-
-
-def part_of(address: str) -> str:
-    """The part that a point or solid belongs to."""
-    return address.split("/")[0]
 
 
 class Pairs:
@@ -74,8 +71,7 @@ class Pairs:
     def pair(self, one: str, other: str) -> Pair | None:
         """The pair of two solids; None where neither moves against the other."""
         carriers = self.carriers(one) + self.carriers(other)
-        chains = [self.machine.chain(body) for body in carriers]
-        frame = next(b for b in chains[0] if all(b in chain for chain in chains))
+        frame = self.machine.common(carriers)
         if not self.inputs(carriers, frame):
             return None
         rule = self.rule(frozenset((one, other)))
@@ -225,8 +221,8 @@ class Pairs:
         """Least and greatest of each coordinate that a fixed solid takes up, a little more."""
         if name not in self.rooms:
             more = max(p.radius for p in self.pieces[name]) + TOUCHING
-            self.rooms[name] = [(min(k) - more, max(k) + more) for k in zip(
-                *(c for p in self.pieces[name] for c in p.corners), strict=True)]
+            self.rooms[name] = [(low - more, high + more) for low, high in spans(
+                c for p in self.pieces[name] for c in p.corners)]
         return self.rooms[name]
 
     # ---------------------------------------------------------------- pieces of a pair
@@ -246,58 +242,53 @@ class Pairs:
                 if not any(math.dist(end, c) + piece.radius <= r - LOOSE for c, r in balls)]
         if piece.long == 0:
             return ends
-        spans = spans_left(piece.long, piece.radius, [(*along_and_aside(c, *piece.ends), r)
+        left = spans_left(piece.long, piece.radius, [(*along_and_aside(c, *piece.ends), r)
                                                       for c, r in balls])
-        return [piece] if spans == [(0.0, piece.long)] else \
-            [q for span in spans for q in slices(piece, span, piece.long)] + ends
+        return [piece] if left == [(0.0, piece.long)] else \
+            [q for span in left for q in slices(piece, span, piece.long)] + ends
 
     def cut_rod(self, rod: Rod, piece: Line, balls: Sequence[tuple]) -> list[Line]:
         """What is left of a rod, by shares of its length."""
         far, long = self.machine.points[rod.ends[1]], rod.length
-        spans = spans_left(long, piece.radius, [
+        left = spans_left(long, piece.radius, [
             (long if math.dist(c, far) <= TOUCHING else 0.0, 0.0, r) for c, r in balls])
-        return [piece] if spans == [(0.0, long)] else \
-            [Line(((s / long,), (e / long,)), piece.radius) for s, e in spans]
+        return [piece] if left == [(0.0, long)] else \
+            [Line(((s / long,), (e / long,)), piece.radius) for s, e in left]
 
 
 def along_and_aside(point: Sequence, a: Sequence, b: Sequence) -> tuple[float, float]:
     """How far along a line from a to b a point is, and how far from it."""
-    way = [q - p for p, q in zip(a, b, strict=True)]
-    along = sum((c - p) * k for c, p, k in zip(point, a, way, strict=True)) / math.dist(a, b)
+    along = dot(minus(point, a), minus(b, a)) / math.dist(a, b)
     return along, math.sqrt(max(math.dist(point, a)**2 - along**2, 0.0))
 
 
 def spans_left(long: float, radius: float, places: Iterable[tuple]) -> list[tuple]:
     """Lengths of a tube whose slices do not lie wholly in balls, each (along, aside, reach)."""
-    spans = [(0.0, long)]
+    left = [(0.0, long)]
     for along, aside, reach in places:
         square = (reach - LOOSE)**2 - (aside + radius)**2
         if reach > LOOSE and square >= 0:
             low, high = along - math.sqrt(square), along + math.sqrt(square)
-            spans = [part for s, e in spans for part in ((s, min(e, low)), (max(s, high), e))
+            left = [part for s, e in left for part in ((s, min(e, low)), (max(s, high), e))
                      if part[1] > part[0]]
-    return spans
+    return left
 
 
 def rims(shape: dict) -> Iterator[list]:
     """Places on both rims of each hole of a plate, or of a washer's bore."""
-    if shape["kind"] not in ("plate", "washer"):
-        return
-    u, v, w = plate_axes(shape)
-    bore = [{"ends": [(0.0, 0.0)] * 2, "diameter": shape.get("inside")}]
-    for hole in shape["holes"] if shape["kind"] == "plate" else bore * (shape["inside"] > 0):
+    for hole in holes_of(shape):
         rim = rounded(hole["outline"], False) if "outline" in hole else [
             (x + hole["diameter"] / 2 * math.cos(k / 8), y + hole["diameter"] / 2
-             * math.sin(k / 8)) for x, y in hole["ends"] for k in range(51)]
+             * math.sin(k / 8)) for x, y in middle_line(hole) for k in range(51)]
         yield [tuple(c + x * a + y * b + s * n for c, a, b, n in
-                     zip(shape["at"], u, v, w, strict=True))
+                     zip(shape["at"], *plate_axes(shape), strict=True))
                for x, y in rim for s in (-shape["thickness"] / 2, shape["thickness"] / 2)]
 
 
 def slices(piece: Line, span: tuple, long: float) -> list:
     """A length of a tube: flat where it was cut, and round a radius behind its cuts."""
     a, b = piece.ends
-    w = tuple((q - p) / long for p, q in zip(a, b, strict=True))
+    w = tuple(k / long for k in minus(b, a))
     u, v, _ = plate_axes({"kind": "washer", "normal": w})
     r = piece.radius / math.cos(math.pi / SIDES)
     rim = tuple((r * math.cos(2 * math.pi * k / SIDES), r * math.sin(2 * math.pi * k / SIDES))
@@ -307,8 +298,7 @@ def slices(piece: Line, span: tuple, long: float) -> list:
     last = end - piece.radius if end < long else end
     if first >= last:
         return [Prism(rim, span, a, (u, v, w))]
-    found = [Line(tuple(tuple(p + k * q for p, q in zip(a, w, strict=True))
-                        for k in (first, last)), piece.radius)]
+    found = [Line(tuple(plus(a, w, k) for k in (first, last)), piece.radius)]
     found += [Prism(rim, room, a, (u, v, w)) for room in ((start, first), (last, end))
               if room[1] > room[0]]
     return found
@@ -316,18 +306,15 @@ def slices(piece: Line, span: tuple, long: float) -> list:
 
 def beside(point: Sequence, start: Sequence, end: Sequence) -> float:
     """Distance of a point from a line between two ends."""
-    way = [q - p for p, q in zip(start, end, strict=True)]
-    size = sum(k * k for k in way)
-    ahead = sum((c - p) * k for c, p, k in zip(point, start, way, strict=True))
-    share = ahead / size if size else 0.0
-    share = min(max(share, 0.0), 1.0)
-    return math.dist(point, [p + share * k for p, k in zip(start, way, strict=True)])
+    way = minus(end, start)
+    share = dot(minus(point, start), way) / (dot(way, way) or 1.0)
+    return math.dist(point, plus(start, way, min(max(share, 0.0), 1.0)))
 
 
 def outside(outline: Sequence, point: Sequence) -> float:
     """Distance of a point from a flat convex outline, 0 inside."""
     (x, y), inside, least = point, True, math.inf
-    for (a, b), (c, d) in zip(outline, (*outline[1:], outline[0]), strict=True):
+    for (a, b), (c, d) in edges(outline):
         inside &= (c - a) * (y - b) - (d - b) * (x - a) >= 0
-        least = min(least, beside(point, (a, b), (c, d)))
+        least = min(least, beside((x, y, 0.0), (a, b, 0.0), (c, d, 0.0)))
     return 0.0 if inside else least

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from flint import arb, arb_mat
 
-from .balls import ALL, column, cross, hull
-from .pairs import part_of
+from .lengths import part_of
+from .taylor import ALL, column, cross_matrix
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -52,23 +52,21 @@ class Rates:
     def settled(self, joint: str, cell: tuple) -> dict:
         """Rates of a joint, and of those that are settled together with it."""
         kind, *told = self.motion.steps[joint]
-        if kind == "drive":
-            row = arb_mat(1, self.width)
-            row[0, told[0]] = told[1]
-            return {joint: row}
+        if kind == "close":
+            return self.closure(told[0].rods, told[0].joints, cell)
         if kind == "couple":
             return {joint: self.joint(told[0], cell) * told[1]}
-        rods, joints = ([told[0]], [joint]) if kind == "close" else (told[0].rods, told[0].joints)
-        return self.closure(rods, joints, cell)
+        row = arb_mat(1, self.width)
+        row[0, told[0]] = told[1]
+        return {joint: row}
 
     def closure(self, rods: Sequence, joints: Sequence, cell: tuple) -> dict:
         """Rates of the joints that some rods settle."""
         matrix, right = [], []
         for rod in rods:
             shares, row = self.of_rod(rod, cell)
-            matrix.append([shares[j][0, 0] if j in shares else 0 for j in joints])
-            right.append(self.total({j: k for j, k in shares.items() if j not in joints}, row,
-                                    cell).entries())
+            matrix.append([shares.pop(j, 0) for j in joints])
+            right.append(self.total(shares, row, cell).entries())
         try:
             rows = arb_mat(matrix).solve(arb_mat(right) * -1)
         except ZeroDivisionError:
@@ -83,29 +81,29 @@ class Rates:
         if kind == "couple":
             return self.by_input(told[0], k, cell) * told[1]
         whole = self.joint(joint, cell)[0, k]
-        if kind != "close":
+        if kind != "close" or len(told[0].rods) > 1:
             return whole
-        shares, row = self.of_rod(told[0], cell)
-        own, total = shares.pop(joint)[0, 0], row[0, k]
+        shares, row = self.of_rod(told[0].rods[0], cell)
+        own, total = shares.pop(joint), row[0, k]
         if own.contains(0):
             return whole
         for j, share in shares.items():
             if self.motion.names[k] in self.motion.needs[j]:
-                total += hulled(share[0, 0], self.by_input(j, k, cell), lambda p, q: p * q)
+                total += hulled(share, self.by_input(j, k, cell), lambda p, q: p * q)
         return hulled(-total, own, lambda p, q: p / q)
 
     def of_rod(self, rod: str, cell: tuple) -> tuple:
         """What each joint and dimension changes of half a rod's squared length, less its own."""
         motion, ends = self.motion, self.motion.machine.rods[rod].ends
-        one, other = (motion.machine.chain(part_of(end)) for end in ends)
-        frame = next(b for b in one if b in other)
+        frame = motion.machine.common([part_of(end) for end in ends])
         runs = [self.path((motion.points[end], part_of(end), False, end), frame, cell)
                 for end in ends]
         apart = (runs[0][0] - runs[1][0]).transpose()
         found, row = {}, arb_mat(1, self.width)
         for (_, path, start), way in zip(runs, (apart, apart * -1), strict=True):
             shares, direct = self.felt(way, path, start)
-            found |= shares  # the two ends cross no joint in common
+            # the two ends cross no joint in common
+            found |= {joint: share[0, 0] for joint, share in shares.items()}
             row += direct
         if self.dimensions:
             self.dimensions.add_length(row, rod, motion.lengths[rod])
@@ -145,11 +143,11 @@ class Rates:
             turn, axis, pivot, more = crossing
             if turn is None:
                 if not is_way:
-                    shares[joint] = ways * axis * sense
+                    shares[joint] = (ways * axis) * sense
                 continue
             x = x if is_way else x - pivot
             after = turned(crossing, ways.transpose(), -1).transpose()
-            shares[joint] = after * (cross(axis) * x) * sense
+            shares[joint] = after * (cross_matrix(axis) * x) * sense
             if self.dimensions:
                 self.dimensions.add_joint(direct, joint, None if is_way else ways - after,
                                           (ways, axis, x, *more))
@@ -165,11 +163,11 @@ class Rates:
             return None
         key = *self.motion.key(joint, cell), sense
         if key not in self.turns or joint in self.motion.held:
-            axis, turn, more = column(self.motion.axes[joint]), None, hull(state[2])
+            axis, turn, more = column(self.motion.axes[joint]), None, state[2].ball
             if state[0] is not None:
-                cos, sin = more = hull(state[0]), hull(state[1]) * sense
+                cos, sin = more = state[0].ball, state[1].ball * sense
                 around = axis * axis.transpose()
-                turn = around + (ALL - around) * cos + cross(axis) * sin
+                turn = around + (ALL - around) * cos + cross_matrix(axis) * sin
             found = turn, axis, column(self.motion.pivots[joint]), more
             if joint in self.motion.held:
                 return found
@@ -197,7 +195,7 @@ def turned(crossing: tuple, x: arb_mat, sense: int = 1) -> arb_mat:
     (turn, axis, _, (cos, sin)), at = crossing, x.mid()
     along = axis * (axis.transpose() * at)
     off = (turn if sense > 0 else turn.transpose()) * (x - at)
-    return along + (at - along) * cos + cross(axis) * at * (sin * sense) + off
+    return along + (at - along) * cos + cross_matrix(axis) * at * (sin * sense) + off
 
 
 def hulled(a: arb, b: arb, work: Callable) -> arb:

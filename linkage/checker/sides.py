@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 
 from flint import arb, arb_mat
 
-from .lengths import Refused
-from .pairs import part_of
+from .lengths import Refused, part_of
+from .vectors import minus, plus, spans
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -39,17 +39,17 @@ class Solid:
         """A corner as shares of what carries it."""
         if self.ends:
             return 1 - corner[0], corner[0]
-        return (1.0, *(p - c for p, c in zip(corner, self.origin, strict=True)))
+        return (1.0, *minus(corner, self.origin))
 
     def at_neutral(self, corner: Sequence) -> Sequence:
         """Where a corner is at neutral, mm."""
         return self.drawn(self.row(corner)) if self.ends else corner
 
-    def drawn(self, row: Sequence) -> list[float]:
+    def drawn(self, row: Sequence) -> Sequence[float]:
         """Where a point given by shares of what carries it is at neutral, mm."""
         if self.ends:
             return [row[0] * p + row[1] * q for p, q in zip(*self.ends, strict=True)]
-        return [p + c for p, c in zip(row[1:], self.origin, strict=True)]
+        return plus(row[1:], self.origin)
 
 
 class Side:
@@ -62,9 +62,9 @@ class Side:
         self.radius, self.corners = max(p.radius for p in self.pieces), list(corners)
         self.rows = [solid.row(corner) for corner in corners]
         self.matrix = arb_mat([[arb(k) for k in row] for row in self.rows])
-        columns = list(zip(*self.rows, strict=True))
-        self.most = [max(map(abs, k)) for k in columns]
-        self.spans = [max(k) - min(k) for k in columns]
+        ends = spans(self.rows)
+        self.most = [max(-low, high) for low, high in ends]
+        self.spans = [high - low for low, high in ends]
         self._halves = None
 
     @cached_property
@@ -90,12 +90,12 @@ class Side:
 def sorted_halves(pieces: Sequence) -> list[list]:
     """The nearer and the farther half of some pieces, along the line in which they lie."""
     middles = [[sum(k) / len(k) for k in zip(*p.corners, strict=True)] for p in pieces]
-    spans = [max(k) - min(k) for k in zip(*middles, strict=True)]
-    along, half = spans.index(max(spans)), len(pieces) // 2
+    wide = [high - low for low, high in spans(middles)]
+    along, half = wide.index(max(wide)), len(pieces) // 2
     order = sorted(range(len(pieces)), key=lambda i: middles[i][along])
     return [[pieces[i] for i in part] for part in (order[:half], order[half:])]
 
 
 def box_about(corners: Iterable) -> list[tuple]:
     """Corners of a box about some corners."""
-    return list(product(*((min(k), max(k)) for k in zip(*corners, strict=True))))
+    return list(product(*spans(corners)))

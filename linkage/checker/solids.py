@@ -12,13 +12,12 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from .lengths import Refused
+from .lengths import EYE, Refused
+from .vectors import cross, dot, edges, minus, plus, spans
 
 WITHIN = 0.01  # mm between an arc and the polygon that stands for it
 GRID = 2.0**28  # corners of outlines are put on a grid of this many to the mm
 LOOSE = 4e-9  # mm that a piece of a prism is grown by, for what was rounded at its corners
-SIDES = 16  # of the prism that holds a cut end of a tube
-EYE = ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0))
 
 
 @dataclass(frozen=True)
@@ -64,7 +63,7 @@ class Prism:
 
     def spans(self) -> list:
         """Least and greatest of its coordinates."""
-        return [*((min(k), max(k)) for k in zip(*self.outline, strict=True)), self.room]
+        return [*spans(self.outline), self.room]
 
     @property
     def long(self) -> float:
@@ -84,14 +83,13 @@ class Prism:
 
     def local(self, point: Sequence) -> list[float]:
         """A point in its coordinates."""
-        d = [p - c for p, c in zip(point, self.at, strict=True)]
-        return [sum(a * b for a, b in zip(d, axis, strict=True)) for axis in self.axes]
+        return [dot(minus(point, self.at), axis) for axis in self.axes]
 
 
 def clipped(outline: Sequence, k: int, middle: float, sense: int) -> tuple:
     """What of a convex outline lies to one side of a line across it."""
     found = []
-    for p, q in zip(outline, (*outline[1:], outline[0]), strict=True):
+    for p, q in edges(outline):
         if sense * (p[k] - middle) >= 0:
             found.append(p)
         if (p[k] - middle) * (q[k] - middle) < 0:
@@ -115,19 +113,29 @@ def pieces_of(shape: dict, filled: Collection = ()) -> list:
 
 def box_of(shape: dict) -> Prism:
     """A box between two corners."""
-    low, high = ([f(a, b) for a, b in zip(shape["corner"], shape["opposite"], strict=True)]
-                 for f in (min, max))
-    outline = ((low[0], low[1]), (high[0], low[1]), (high[0], high[1]), (low[0], high[1]))
-    return Prism(outline, (low[2], high[2]), (0.0, 0.0, 0.0), EYE)
+    (a, b), (c, d), room = spans((shape["corner"], shape["opposite"]))
+    return Prism(((a, c), (b, c), (b, d), (a, d)), room, (0.0, 0.0, 0.0), EYE)
 
 
 def flat_pieces(shape: dict, filled: Collection) -> list[Prism]:
     """Convex pieces of a washer or plate."""
     axes, half = plate_axes(shape), shape["thickness"] / 2
     parts = ring(shape, filled) if shape["kind"] == "washer" else flat_parts(
-        rounded(shape["outline"], True), [hole_polygon(h) for i, h in enumerate(shape["holes"])
-                                          if i not in filled])
+        rounded(shape["outline"], True), [hole_polygon(hole) for i, hole in enumerate(
+            holes_of(shape)) if i not in filled])
     return [Prism(tuple(p), (-half, half), shape["at"], axes) for p in parts]
+
+
+def holes_of(shape: dict) -> list[dict]:
+    """Holes of a plate, or the bore of a washer."""
+    if shape.get("inside", 0.0) > 0:
+        return [{"at": (0.0, 0.0), "diameter": shape["inside"]}]
+    return shape.get("holes", [])
+
+
+def middle_line(hole: dict) -> list:
+    """Both ends of the middle line of a hole or slot."""
+    return hole["slot"] if "slot" in hole else [hole["at"]] * 2
 
 
 def plate_axes(shape: dict) -> tuple:
@@ -143,11 +151,6 @@ def plate_axes(shape: dict) -> tuple:
     return u, cross(w, u), w
 
 
-def cross(a: Sequence, b: Sequence) -> tuple:
-    """Vector product."""
-    return (a[1] * b[2] - a[2] * b[1], a[2] * b[0] - a[0] * b[2], a[0] * b[1] - a[1] * b[0])
-
-
 def turned(shape: dict, pieces: list) -> list:
     """The pieces of a hand's room, turned about its grip by what the grip is clocked."""
     if not shape.get("turned") or not shape["turned"][2]:
@@ -156,14 +159,11 @@ def turned(shape: dict, pieces: list) -> list:
     c, s = math.cos(math.radians(degrees)), math.sin(math.radians(degrees))
 
     def way(x):
-        along = sum(a * b for a, b in zip(x, axis, strict=True)) * (1 - c)
-        return tuple(p * c + q * s + u * along
-                     for p, q, u in zip(x, cross(axis, x), axis, strict=True))
+        tilted = plus([k * c for k in x], cross(axis, x), s)
+        return plus(tilted, axis, dot(x, axis) * (1 - c))
 
     def spot(p):
-        return tuple(a + b for a, b in zip(start, way([a - b for a, b in zip(p, start,
-                                                                           strict=True)]),
-                                           strict=True))
+        return plus(start, way(minus(p, start)))
 
     return [replace(p, ends=tuple(spot(e) for e in p.ends)) if isinstance(p, Line) else
             replace(p, at=spot(p.at), axes=tuple(way(a) for a in p.axes)) for p in pieces]
@@ -191,8 +191,7 @@ def arc(middle: Sequence, radius: float, sweep: tuple, outer: bool) -> list:
 
 def rounded(corners: Sequence, material_inside: bool) -> list:
     """Polygon of an outline, counter-clockwise, that loses no material at its round corners."""
-    if sum(p[0] * q[1] - p[1] * q[0] for p, q in zip(corners, [*corners[1:], corners[0]],
-                                                      strict=True)) < 0:
+    if sum(p[0] * q[1] - p[1] * q[0] for p, q in edges(corners)) < 0:
         corners = corners[::-1]
     polygon = []
     for k, (x, y, *more) in enumerate(corners):
@@ -222,7 +221,7 @@ def hole_polygon(hole: dict) -> list:
     """A hole as a polygon nowhere larger."""
     if "outline" in hole:
         return rounded(hole["outline"], False)
-    (a, b), radius = hole["ends"], hole["diameter"] / 2
+    (a, b), radius = middle_line(hole), hole["diameter"] / 2
     way = math.atan2(b[1] - a[1], b[0] - a[0])
     return distinct([p for m, t in ((b, -math.pi / 2), (a, math.pi / 2))
                      for p in arc(m, radius, (way + t, math.pi), False)])
@@ -230,7 +229,7 @@ def hole_polygon(hole: dict) -> list:
 
 def ring(shape: dict, filled: Collection) -> list:
     """A washer in convex parts."""
-    inside = 0.0 if filled else shape["inside"]
+    inside = 0.0 if filled else shape.get("inside", 0.0)
     count = max(steps(2 * math.pi, shape["outside"] / 2, True), 3,
                 steps(2 * math.pi, inside / 2, False))
     spokes = [(math.cos(2 * math.pi * k / count), math.sin(2 * math.pi * k / count))
@@ -247,18 +246,12 @@ def flat_parts(outer: Sequence, holes: Sequence) -> list:
     if not holes and convex(outer):
         return [outer]
     loops = [on_grid(loop) for loop in (outer, *holes)]
-    sides = sides_across(loops)
+    sides = [side for loop in loops for side in edges(loop)]
     at = sorted({x for loop in loops for x, _ in loop})
     done, ahead = [], []
     for room in zip(at[:-1], at[1:], strict=True):
         ahead, done = joined(ahead, slabs_of(sides, room), done)
     return [distinct([*below, *above[::-1]]) for below, above in done + ahead]
-
-
-def sides_across(loops: Sequence) -> list[tuple]:
-    """The sides of some outlines that are not upright."""
-    return [side for loop in loops for side in zip(loop, [*loop[1:], loop[0]], strict=True)
-            if side[0][0] != side[1][0]]
 
 
 def on_grid(loop: Sequence) -> list:
@@ -275,8 +268,8 @@ def slabs_of(sides: Sequence, room: tuple) -> list[tuple]:
     """What lies between two corners of an outline next to each other: (below, above) each."""
     low, high = room
     across = sorted(((height(s, low) + height(s, high)) / 2, height(s, low), height(s, high))
-                    for s in sides if min(s[0][0], s[1][0]) <= low and
-                    high <= max(s[0][0], s[1][0]))
+                    for s in sides if min(s[0][0], s[1][0]) <= low < high <= max(
+                        s[0][0], s[1][0]))
     if len(across) % 2:
         raise Refused("an outline crosses itself")
     return [([(low, a[1]), (high, a[2])], [(low, b[1]), (high, b[2])])

@@ -6,13 +6,13 @@ is a size, counted upwards at every step.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from itertools import combinations_with_replacement
 
-from flint import arb, ctx
+from flint import arb, arb_mat, ctx
 
 ctx.prec = 80
+ALL = arb_mat(3, 3, 1)  # changes nothing
 UP = 1 + 2.0**-40  # makes a sum or product of a few dozen sizes an upper bound
 TINY = 1e-280
 
@@ -85,6 +85,11 @@ class Taylor:
         """Its constant."""
         return self.c.get(0, arb(0))
 
+    @property
+    def ball(self) -> arb:
+        """A ball that holds it all over the cell."""
+        return self.centre + arb(0, self.spread)
+
     def __add__(self, other):
         if not isinstance(other, Taylor):
             other = Taylor(self.table, {0: arb(other)})
@@ -102,6 +107,8 @@ class Taylor:
     def __mul__(self, other):
         if not isinstance(other, Taylor):
             return self.scaled(arb(other))
+        if len(other.c) == 1 and 0 in other.c and not other.rest:
+            return self.scaled(other.c[0])
         c, table, rest = {}, self.table, 0.0
         for i, x in self.c.items():
             row, third = table.product[i], table.third[i]
@@ -118,6 +125,8 @@ class Taylor:
         if self.rest or other.rest:
             rest += self.size * other.rest + self.rest * sum(other.sizes)
         return Taylor(self.table, c, rest * UP + TINY if rest else 0.0)
+
+    __radd__, __rmul__ = __add__, __mul__
 
     def scaled(self, factor: arb) -> Taylor:
         """The same times a number."""
@@ -144,16 +153,9 @@ class Taylor:
         return -(-self).low()
 
 
-def lowest(table: Table, c: Sequence, rest: float, enough: float = math.inf) -> float:
-    """A lower bound of a polynomial with floats for coefficients, less its rest.
-
-    One that is no less than enough need not be the closest.
-    """
+def lowest(table: Table, c: Sequence, rest: float) -> float:
+    """A lower bound of a polynomial with floats for coefficients, less its rest."""
     low, total = c[0] - rest, abs(c[0]) + rest
-    wide = sum(map(abs, c))
-    quick = low - (wide - abs(c[0])) - (wide + rest) * 2.0**-44
-    if quick >= enough:
-        return quick
     for i, square in zip(table.lines, table.squares, strict=True):
         b, bend = abs(c[i]), c[square]
         low += -b * b / (4 * bend) if 2 * bend > b else bend - b
@@ -189,6 +191,25 @@ def turn(x: Taylor) -> tuple[Taylor, Taylor]:
     return near * cos - odd * sin, near * sin + odd * cos
 
 
-def dot(a: Sequence, b: Sequence) -> object:
-    """Scalar product."""
-    return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]
+# ---------------------------------------------------------------- columns of balls
+
+
+def middles(p: Sequence) -> list[float]:
+    """Middles of some Taylors in floats."""
+    return [float(k.centre.mid()) for k in p]
+
+
+def column(p: Sequence) -> arb_mat:
+    """Three Taylors (balls) as a column of balls."""
+    return arb_mat([[k.ball if isinstance(k, Taylor) else arb(k)] for k in p])
+
+
+def cross_matrix(u: arb_mat) -> arb_mat:
+    """The matrix that takes the vector product of a column of balls with another."""
+    x, y, z = u.entries()
+    return arb_mat([[0, -z, y], [z, 0, -x], [-y, x, 0]])
+
+
+def sizes(row: Iterable) -> list:
+    """Upper bounds of the sizes of some balls."""
+    return [float(k.abs_upper()) * UP for k in row]

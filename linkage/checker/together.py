@@ -16,10 +16,11 @@ from typing import Any
 
 from flint import arb, arb_mat
 
-from .pairs import part_of
-from .taylor import UP, Taylor, constant, dot, turn
+from .lengths import part_of
+from .loops import OutOfReach, followed, halved
+from .taylor import UP, Taylor, constant, middles, turn
+from .vectors import cross, dot, minus
 
-FINEST = 2.0**-10  # share of the way below which following is given up
 NEWTON = 12
 BOXES, MOST_BOXES = 1500, 40_000  # of the joints that are looked at in a cell, and in all
 SMALL = 1.0  # degrees (mm) of a cell in reach that is asked so
@@ -27,21 +28,16 @@ NARROW = 0.004  # radians of a box that is halved no further
 WIDE = 0.25  # radians of half a box of which the rates of rods tell nothing
 
 
-class OutOfReach(Exception):
-    """No position of a cell can be reached."""
-
-
 class Group:
     """Rods of a machine that settle as many joints, for the `Motion` that asks for them."""
 
     def __init__(self, motion: Any, rods: Sequence, joints: Sequence):
-        self.motion, self.rods, self.joints = motion, rods, joints
-        machine = motion.machine
-        chains = [machine.chain(part_of(end)) for rod in rods for end in machine.rods[rod].ends]
-        self.frame = next(b for b in chains[0] if all(b in c for c in chains) and b not in joints)
-        self.roots, self.parted, self.looked = {}, {}, 0
+        self.motion, self.rods, self.joints, self.roots = motion, rods, joints, {}
+        self.parted, self.looked = {}, 0
         self.wide = Taylor(motion.table, {}, math.inf)
-        self.turns = not any(machine.joints[j].slides for j in joints)
+        self.turns = not any(motion.machine.joints[j].slides for j in joints)
+        ends = [part_of(end) for rod in rods for end in motion.machine.rods[rod].ends]
+        self.frame = motion.machine.common(ends)
 
     def settle(self, cell: tuple) -> dict:
         """States of all its joints over a cell."""
@@ -49,7 +45,7 @@ class Group:
         with suppress(OutOfReach):  # of the middle or the straight way to it, not of the cell
             root = self.root(middle_of(cell))
         if root is not None:
-            found = self.enclosed(cell, [float(k.centre.mid()) for k in root])
+            found = self.enclosed(cell, middles(root))
         if found is not None and self.holds(found, root, [0.0] * len(cell)):
             return self.states(found[0])
         self.rates(cell, wide, ())  # of a cell in which nothing before it can be reached, none is
@@ -59,6 +55,10 @@ class Group:
     def states(self, values: Sequence) -> dict:
         """States of its joints."""
         return {j: self.motion.state_of(j, v) for j, v in zip(self.joints, values, strict=True)}
+
+    def lifted(self, value: Taylor, cell: tuple) -> Taylor:
+        """A joint's turn with whole turns told apart: it is followed from neutral as it is."""
+        return value
 
     # ---------------------------------------------------------------- wherever the rods let it be
 
@@ -110,42 +110,26 @@ class Group:
         # with Y about the inverse of the rates, a root e off has Y misfit = -e - (Y rates - 1) e
         return inverse is None or not beyond(
             combined(inverse, missed), self.mapped(cell, inverse, values, (room, room)))
-
     # ---------------------------------------------------------------- the way from neutral
 
     def root(self, place: tuple) -> list | None:
         """Joints at a place, followed from neutral; None where the way is not shown."""
-        key = tuple(a for a, _ in place)
-        if key not in self.roots:
-            self.roots[key] = self.followed(key)
-        return self.roots[key]
+        goal = tuple(a for a, _ in place)
+        if goal not in self.roots:
+            start = tuple((0.0, 0.0) for _ in goal)
+            found = self.about(start, start, [0.0] * len(self.joints))
+            self.roots[goal] = followed(goal, found and found[0], self.further)
+        return self.roots[goal]
 
-    def followed(self, goal: tuple) -> list | None:
-        """Joints at a place, box by box from neutral."""
-        start = tuple((0.0, 0.0) for _ in goal)
-        found = self.about(start, start, [0.0] * len(self.joints))
-        share, step = 0.0, 1.0
-        while found is not None and share < 1:
-            end = min(share + step, 1.0)
-            further = self.one_box(goal, (share, end), found[0])
-            if further:
-                share, found, step = end, further, 2 * step
-            else:
-                step /= 2
-                if step < FINEST:
-                    return None
-        return found and found[0]
-
-    def one_box(self, goal: tuple, ends: tuple, root: Sequence) -> tuple | None:
+    def further(self, root: Sequence, cell: tuple) -> Sequence | None:
         """Joints at the far end of a part of the way, by one box that holds them at both ends."""
-        cell = tuple(tuple(sorted((ends[0] * g, ends[1] * g))) for g in goal)
-        near, far = ends_in_cell(goal)
-        held = self.about(cell, middle_of(cell), [float(k.centre.mid()) for k in root])
-        if held is None or not self.holds(held, root, near):
+        signs = [-1.0 if low < 0 else 1.0 for low, _ in cell]
+        place = tuple((ends[sign > 0],) * 2 for ends, sign in zip(cell, signs, strict=True))
+        held = self.about(cell, middle_of(cell), middles(root))
+        if held is None or not self.holds(held, root, [-k for k in signs]):
             return None
-        place = tuple((ends[1] * g,) * 2 for g in goal)
-        further = self.about(place, place, [self.at(k, far) for k in held[0]])
-        return None if further is None or not self.holds(held, further[0], far) else further
+        found = self.about(place, place, [self.at(k, signs) for k in held[0]])
+        return found[0] if found and self.holds(held, found[0], signs) else None
 
     def about(self, cell: tuple, place: tuple, guess: Sequence) -> tuple | None:
         """Joints over a cell, about where Newton gets from a guess at a place in it."""
@@ -176,10 +160,10 @@ class Group:
             inverse = inverse_at_middle(matrix)
             if inverse is None:
                 return None
-            moves = [float(k.centre.mid()) for k in combined(inverse, missed)]
+            moves = middles(combined(inverse, missed))
             if not max(map(abs, moves)) < 1e6:
                 return None
-            guess = [g - m for g, m in zip(guess, moves, strict=True)]
+            guess = minus(guess, moves)
             if max(map(abs, moves)) < 1e-13 * (1 + max(map(abs, guess))):
                 return guess
         return guess
@@ -234,26 +218,18 @@ class Group:
 
     def of_rod(self, rod: str, cell: tuple, axes: Sequence) -> tuple[Taylor, list]:
         """Misfit of a rod, and its rates along the joints."""
-        motion, item = self.motion, self.motion.machine.rods[rod]
-        ends = [motion.place(motion.points[e], part_of(e), self.frame, cell)
-                for e in item.ends]
-        apart = [p - q for p, q in zip(*ends, strict=True)]
-        rates = []
+        motion, machine, rates = self.motion, self.motion.machine, []
+        ends = [(machine.chain(part_of(end)), motion.place(
+            motion.points[end], part_of(end), self.frame, cell)) for end in machine.rods[rod].ends]
+        apart = minus(ends[0][1], ends[1][1])
         for joint, (pivot, axis) in zip(self.joints, axes, strict=False):
             rate = constant(motion.table, 0)
-            for end, p, sense in zip(item.ends, ends, (2, -2), strict=True):
-                if joint in motion.machine.chain(part_of(end)):
-                    rate += dot(apart, self.moved(joint, axis, p, pivot)) * sense
+            for (chain, p), sense in zip(ends, (2, -2), strict=True):
+                if joint in chain:
+                    slides = machine.joints[joint].slides
+                    rate += dot(apart, axis if slides else cross(axis, minus(p, pivot))) * sense
             rates.append(rate)
         return dot(apart, apart) - motion.lengths[rod] * motion.lengths[rod], rates
-
-    def moved(self, joint: str, axis: Sequence, point: Sequence, pivot: Sequence) -> Sequence:
-        """Way of a point per radian (mm) of a joint."""
-        if self.motion.machine.joints[joint].slides:
-            return axis
-        x = [p - c for p, c in zip(point, pivot, strict=True)]
-        return [axis[1] * x[2] - axis[2] * x[1], axis[2] * x[0] - axis[0] * x[2],
-                axis[0] * x[1] - axis[1] * x[0]]
 
 
 def inverse_at_middle(matrix: Sequence) -> Sequence | None:
@@ -275,14 +251,7 @@ def moved_back(value: Taylor, step: Taylor, order: int) -> Taylor:
 
 def combined(matrix: Sequence, values: Sequence) -> list:
     """A matrix of balls times a column of Taylors."""
-    return [sum((v * k for v, k in zip(values[1:], row[1:], strict=True)), values[0] * row[0])
-            for row in matrix]
-
-
-def ends_in_cell(goal: tuple) -> tuple[list, list]:
-    """Where a way to a goal enters and leaves a cell about it, each input from -1 to 1."""
-    near = [-1.0 if g > 0 else 1.0 for g in goal]
-    return near, [-side for side in near]
+    return [sum(v * k for v, k in zip(values, row, strict=True)) for row in matrix]
 
 
 def middle_of(cell: tuple) -> tuple:
@@ -302,9 +271,3 @@ def one_span(spans: Sequence) -> tuple[float, float]:
     return (min(low - k for (low, _), k in zip(spans, whole, strict=True)),
             max(high - k for (_, high), k in zip(spans, whole, strict=True)))
 
-
-def halved(cell: tuple, k: int) -> list[tuple]:
-    """A cell cut at the middle of an input, into two that hold all of it."""
-    low, high = cell[k]
-    middle = (low + high) / 2
-    return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]

@@ -16,13 +16,14 @@ from typing import TYPE_CHECKING
 
 from flint import arb_mat
 
-from .balls import column, sizes
-from .lengths import Refused
-from .motion import OutOfReach, leaves_of
+from .lengths import EYE, Refused
+from .loops import OutOfReach
+from .motion import carried, leaves_of
 from .rates import OutOfShow
 from .sides import Side
-from .solids import EYE, Line, Prism
-from .taylor import UP, constant, dot
+from .solids import Line, Prism
+from .taylor import UP, column, constant, middles, sizes
+from .vectors import dot, edges, minus
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -140,11 +141,12 @@ class Stop:
         side, thick = self.pair.names.index(stop["spacer"]["on"]), stop["spacer"]["thickness"]
         if not any(isinstance(p, Prism) for p in self.pieces[side]):
             self.pieces[side] = [Line(p.ends, p.radius + thick) for p in self.pieces[side]]
-            self.more[side] = stop["spacer"]["off"]
         elif "at" in self.told:
             cell = self.where_it_meets(stop)
             self.pieces[side].append(self.pad(side, cell, self.told["met"], thick))
-            self.more[side] = stop["spacer"]["off"]
+        else:
+            return
+        self.more[side] = stop["spacer"].get("tolerance", self.book.machine.general["spacer"])
 
     def where_it_meets(self, stop: dict) -> tuple:
         """The position at which the face of a spacer is told, where its stop soon meets."""
@@ -174,18 +176,18 @@ class Stop:
 
     def pad(self, side: int, cell: tuple, met: Sequence, thick: float) -> Prism:
         """A spacer on the face that looks most nearly at the other solid where both are near."""
-        spots = [floats(self.spot(k, told, cell)) for k, told in enumerate(met)]
-        axes = [floats(p) for p in self.seat(side, cell)[1:]]
-        way = [b - a for a, b in zip(*spots, strict=True)]
+        spots = [middles(self.spot(k, told, cell)) for k, told in enumerate(met)]
+        axes = [middles(p) for p in self.seat(side, cell)[1:]]
+        way = minus(spots[1], spots[0])
         far = math.hypot(*way)
         way = [k / far for k in way]
         gap = far - self.radius(met)
         if not (SURE < gap < NEAR and self.all_apart(cell, way, gap - SURE, drawn=True)):
             raise Refused("the face of a spacer is not told")
         sign = -1 if side else 1
-        local = [sign * scalar(way, axis) for axis in axes]
+        local = [sign * dot(way, axis) for axis in axes]
         piece = self.pieces[side][met[side][0]]
-        return max(faces(piece), key=lambda face: scalar(face[0], local))[2](thick)
+        return max(faces(piece), key=lambda face: dot(face[0], local))[2](thick)
 
     def all_apart(self, cell: tuple, way: Sequence[float], gap: float, drawn: bool = False) -> bool:
         """Whether no two pieces are nearer than a gap at a place, by a direction or an axis."""
@@ -206,7 +208,7 @@ class Stop:
 
     def spot(self, k: int, told: Sequence, cell: tuple) -> list:
         """A point of one of the solids over a cell, seen from the pair's frame."""
-        return self.book.carried(self.seat(k, cell), self.row(k, told))
+        return carried(self.seat(k, cell), self.row(k, told))
 
     def row(self, k: int, told: Sequence) -> list:
         """The same by shares of what carries the solid."""
@@ -230,7 +232,7 @@ class Stop:
     def near(self, cell: tuple, met: Sequence) -> bool:
         """Whether points of two pieces stay nearer than the radii of the pieces."""
         p, q = (self.spot(k, told, cell) for k, told in enumerate(met))
-        apart = [a - b for a, b in zip(p, q, strict=True)]
+        apart = minus(p, q)
         far = math.sqrt(max(dot(apart, apart).high(), 0.0)) * UP
         if self.built:
             one, other = (self.rates(k, self.row(k, told), self.pair.frame, cell)[0]
@@ -248,7 +250,7 @@ class Stop:
             return False
         row, body = self.row(first, [one, shares]), self.book.known[home].carriers[0]
         seat = self.book.motion.seat(solids[0].carriers, body, cell)
-        spot, ways = self.book.carried(seat, row), [column(k).transpose() for k in seat[1:]]
+        spot, ways = carried(seat, row), [column(k).transpose() for k in seat[1:]]
         moves = self.rates(first, row, body, cell) if self.built else ()
         return all(self.below(spot, normal, most - INSIDE - self.off(
             (first, ways, moves), normal)) for normal, most, _ in faces(piece))
@@ -288,16 +290,6 @@ def table_of(matrix: arb_mat) -> list[list]:
     return [sizes(row) for row in matrix.tolist()]
 
 
-def scalar(a: Sequence[float], b: Sequence[float]) -> float:
-    """Scalar product of floats."""
-    return sum(p * q for p, q in zip(a, b, strict=True))
-
-
-def floats(point: Sequence) -> list[float]:
-    """Middles of three Taylors."""
-    return [float(k.centre.mid()) for k in point]
-
-
 def faces(piece: Prism) -> list[tuple]:
     """Faces of a prism: outward normal, how far out it is, and what spacer lies on it."""
     u, v, w = piece.axes
@@ -305,12 +297,12 @@ def faces(piece: Prism) -> list[tuple]:
     found = [(w, high, lambda t: Prism(piece.outline, (high, high + t), piece.at, piece.axes)),
              ([-k for k in w], -low, lambda t: Prism(piece.outline, (low - t, low), piece.at,
                                                      piece.axes))]
-    for a, b in zip(piece.outline, (*piece.outline[1:], piece.outline[0]), strict=True):
+    for a, b in edges(piece.outline):
         x, y = b[1] - a[1], a[0] - b[0]
         x, y = x / math.hypot(x, y), y / math.hypot(x, y)
         normal = [x * p + y * q for p, q in zip(u, v, strict=True)]
         found.append((normal, x * a[0] + y * a[1], partial(on_edge, piece, (a, b), (x, y))))
-    return [(n, far + scalar(n, piece.at), pad) for n, far, pad in found]
+    return [(n, far + dot(n, piece.at), pad) for n, far, pad in found]
 
 
 def on_edge(piece: Prism, ends: tuple, way: tuple, thick: float) -> Prism:

@@ -49,6 +49,8 @@ class Bounds(NamedTuple):
         The direction that gives the bound, and how it turns over half the cell per input.
     unsure : ndarray of bool (m,)
         Whether rods solved together are known there by a box alone, as at an end of their reach.
+    model : ndarray (rows, m)
+        The polynomial that the bound was had from, along its direction, mm.
     """
 
     value: np.ndarray
@@ -56,6 +58,7 @@ class Bounds(NamedTuple):
     places: np.ndarray
     planes: np.ndarray
     unsure: np.ndarray
+    model: np.ndarray
 
 
 def bounds(stage: Stage, items: tuple, cells: tuple, tolerances: Tolerance | None = None,
@@ -101,7 +104,7 @@ def bounds(stage: Stage, items: tuple, cells: tuple, tolerances: Tolerance | Non
     unsure = np.zeros(len(centres), bool)
     for known in enclosed.any_turn.values():
         unsure |= known
-    return Bounds(value, found.low, places, found.planes, unsure[cell])
+    return Bounds(value, found.low, places, found.planes, unsure[cell], found.model)
 
 
 class _Found:

@@ -291,7 +291,7 @@ class Search:
         pairs, nodes = self.stage.pair_index[which], self.stage.are_nodes(which)
         np.add.at(self.proof.visited, pairs[~nodes], 1)
         enough = self._enough(self._wanted())[pairs]
-        value, low, places, planes, unsure = bounds(
+        value, low, places, planes, unsure, _ = bounds(
             self.stage, (which, cell), (self.names, *cells), None, enough)
         self._meet(np.where(self.stage.rough[which] | ~self._held(which, centres), np.nan, value),
                    which, centres)

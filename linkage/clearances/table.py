@@ -11,7 +11,7 @@ import numpy as np
 from ..errors import LinkageError
 from ..model import AIRFRAME
 from ..motion import BEYOND, System
-from ..units import in_house_units
+from ..units import Shared, in_house_units
 from .mesh_gaps import mesh_gaps
 from .proof import Proof, earlier, near_pairs, prove
 from .scene import Scene
@@ -165,13 +165,6 @@ def _about_apart(stage, which, posture, count):
     # a spine is nowhere farther outside its piece than the piece's corners are from the spine
     most = apart + (reach[a] + reach[b] - stage.radii[which])[:, None]
     return apart - (about[a] + about[b])[:, None], most
-
-
-class Shared(dict):
-    """A dict that the copies of a table share."""
-
-    def __deepcopy__(self, memo):
-        return self
 
 
 @in_house_units(length="least proven required real_least real_proven first second")

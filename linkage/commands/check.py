@@ -27,13 +27,15 @@ def run(argv: list[str]) -> int:
     before = Results.of_file(load(args.against), args.against, only=only,
                              built=args.built) if args.against else None
     progress = _Progress()
-    results = Results.of_file(system, args.file, only=only, before=before, tell=progress,
-                              built=args.built)
+    proof = _Certificate(args, progress)
+    results = Results.of_file(system, args.file, only=only, before=before, built=args.built,
+                              tell=lambda phase: (progress(phase), proof.begin_early(results)))
     verdict = results.verdict
     progress("")
-    proof = _certified(args, results)
+    proof.begin(results)
+    beside = _begun(args, results, proof)
     print(sheet_of(results, args.file))
-    _write(args, results, progress, proof)
+    _write(args, results, progress, (proof, beside))
     print(f"\n{verdict.sentence}")
     return verdict.exit_code
 
@@ -90,26 +92,37 @@ def _check_places(args) -> None:
         _check_changes(args)
 
 
-def _write(args, results, progress, proof) -> None:
+def _begun(args, results, proof):
+    """What only a report shows, begun on the second core unless that has a certificate to make."""
+    if not args.out or not proof.done:
+        return None
+    from ..report import begun
+
+    return begun(results)
+
+
+def _write(args, results, progress, under_way) -> None:
     """Write all that was asked for beside the sheet."""
+    proof, beside = under_way
     if args.csv:
         write_tables(args.csv, results.tables(), args.replace)
     if args.out:
-        _write_report(args, results, progress, proof)
+        _write_report(args, results, progress, (proof, beside))
     if args.proof:
-        _write_proof(args, proof.made(progress))
+        _write_proof(args, proof.join())
     if args.changes:
         _write_changes(args, results)
     if args.log:
         _write_log(args, results)
 
 
-def _write_report(args, results, progress, proof):
+def _write_report(args, results, progress, under_way):
     from ..report import PROOF, report_files, write_report
 
+    proof, beside = under_way
     progress("report")
-    files = report_files(results, args.paper, settle=lambda: proof.made(progress))
-    if made := proof.made(progress):
+    files = report_files(results, args.paper, proof, beside)
+    if made := proof.join():
         files[PROOF] = made
     write_report(args.out, files, args.replace)
     progress("")
@@ -122,25 +135,47 @@ def _check_proof(args):
     from ..disk import check_file
 
     check_file(args.proof, args.replace)
+    if not _has_flint():
+        raise LinkageError(f"--proof {NEEDS_FLINT}")
+
+
+def _has_flint() -> bool:
+    """Whether a certificate can be made."""
     try:
         from .. import certificate  # noqa: F401
-    except ImportError as error:
-        raise LinkageError(f"--proof {NEEDS_FLINT}") from error
+    except ImportError:
+        return False
+    return True
 
 
-def _certified(args, results):
-    """The certificate of the clearance proof, begun beside all else where it is asked for."""
-    return _Certified(args, results, (args.proof or args.out) and results.clearance is not None)
+class _Certificate:
+    """A certificate of the clearance proof, and what the checker says of it.
 
+    Made on a core of their own where they are asked for, from when the clearances are known.
+    """
 
-class _Certified:
-    """A certificate, and what the checker says of it, made on a core of their own."""
+    def __init__(self, args, progress):
+        self.args, self.progress = args, progress
+        self.results, self.core, self.proof = None, None, None
 
-    def __init__(self, args, results, asked):
+    def begin(self, results) -> None:
+        """Begin where it is asked for and not begun."""
         from ..results.second_core import SecondCore
 
-        self.args, self.results, self.asked, self.proof = args, results, asked, None
-        self.core = SecondCore(self._work if asked else None)
+        asked = (self.args.proof or self.args.out) and self.results is None
+        if asked and results.clearance is not None:
+            self.results = results
+            self.core = SecondCore(self._work if _has_flint() else None)
+
+    def begin_early(self, results) -> None:
+        """Begin where the clearances are known already."""
+        if results.known(["clearance"])[0]:
+            self.begin(results)
+
+    @property
+    def done(self) -> bool:
+        """Whether nothing has to be waited for."""
+        return self.core is None or self.core.done
 
     def _work(self):
         from ..certificate import certificate, checked, packed
@@ -149,14 +184,14 @@ class _Certified:
         proof = packed(certificate(results.system, file, results.clearance))
         return proof, checked(file, proof) if self.args.out else ""
 
-    def made(self, progress) -> bytes | None:
+    def join(self) -> bytes | None:
         """The certificate, kept with the checker's words; None where it can't be."""
-        if not self.asked:
+        if self.core is None:
             return self.proof
-        self.asked = False
-        progress("certificate")
+        self.progress("certificate")
+        core, self.core = self.core, None
         try:
-            self.proof, checker = self.core.join() or self._work()
+            self.proof, checker = core.join() or self._work()
             self.results.keep({"checker": checker}, {})
         except (ImportError, LinkageError) as error:
             if self.args.proof:
@@ -164,7 +199,7 @@ class _Certified:
             why = f"it {NEEDS_FLINT}" if isinstance(error, ImportError) else error
             self.results.keep({"checker": f"not asked: {why}"}, {})
         finally:
-            progress("")
+            self.progress("")
         return self.proof
 
 

@@ -14,6 +14,7 @@ from ..errors import FileError
 from .files import ASIDE, check_folder, new_mode, probe, real_path, taken
 
 SUMS = "files.sha256"  # what a folder was written with, as `sha256sum -c` reads it
+AT_ONCE = 8  # files that are written
 MOST_TRIES = 20  # times that two runs may take a folder from each other
 
 
@@ -106,15 +107,19 @@ def replace_folder(folder: Path | str, files: dict, *, stays: Callable = lambda 
 
 
 def _fill(aside: Path, files: dict) -> None:
-    sums = []
-    for name, data in files.items():
+    from concurrent.futures import ThreadPoolExecutor
+
+    def put(name):
+        raw = files[name].encode("utf-8") if isinstance(files[name], str) else files[name]
         (aside / name).parent.mkdir(parents=True, exist_ok=True)
-        raw = data.encode("utf-8") if isinstance(data, str) else data
         with open(aside / name, "wb") as file:
             file.write(raw)
             file.flush()
             os.fsync(file.fileno())
-        sums.append(f"{hashlib.sha256(raw).hexdigest()}  {name}\n")
+        return f"{hashlib.sha256(raw).hexdigest()}  {name}\n"
+
+    with ThreadPoolExecutor(AT_ONCE) as pool:  # the disk is waited for once, not by each file
+        sums = list(pool.map(put, files))
     with open(aside / SUMS, "wb") as file:
         file.write("".join(sums).encode("utf-8"))
     os.chmod(aside, new_mode(0o777))

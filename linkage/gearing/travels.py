@@ -35,6 +35,10 @@ def driving_input(system: System, surface: str) -> str | None:
     str or None
         None when no input moves it.
     """
+    return system.kept(("driving input", surface), lambda: _driving_input(system, surface))
+
+
+def _driving_input(system, surface):
     spans = {}
     for name, control in system.inputs.items():
         if control.body is not None:

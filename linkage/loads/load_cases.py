@@ -101,8 +101,8 @@ def cases(system: System, stop: str | None = None) -> list[Case]:
     list of Case
     """
     left_out(system)
-    return [case for case in map(partial(_as_the_file_has_it, system.model), _every(system, stop))
-            if case is not None]
+    return [*system.kept(("load cases", stop), lambda: [case for case in map(
+        partial(_as_the_file_has_it, system.model), _every(system, stop)) if case is not None])]
 
 
 def left_out(system: System) -> dict[str, str]:

@@ -10,7 +10,7 @@ from ..errors import LinkageError
 from ..motion import System
 from ..search import SAFETY, may_rise
 from ..stops import judged_box
-from ..units import in_house_units
+from ..units import Shared, in_house_units
 from .beams import Beam, beam_of
 from .buckling import buckling_share, plate_yield
 from .finer import Finer, distinct
@@ -173,9 +173,11 @@ def _worst(system):
     stops = {name: _at_stop(system, worst, name, names) for name in system.model.stops}
     _add_rises(missing, worst, stops)
     table = _table(worst, names)
-    table.attrs = {**_unheld(partly), **_of_stops(stops),
-                   "beyond": beyond, "grid": int(np.prod([len(side) for side in sides])),
-                   "step": float(steps.max()), "error": _errors(worst, missing)}
+    told = {**_unheld(partly), **_of_stops(stops), "beyond": beyond,
+            "grid": int(np.prod([len(side) for side in sides])),
+            "step": float(steps.max()), "error": _errors(worst, missing)}
+    table.attrs = {name: Shared(value) if isinstance(value, dict) else value
+                   for name, value in told.items()}
     return table
 
 

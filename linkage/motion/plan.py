@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -94,10 +94,13 @@ class Plan:
     undriven: tuple[str, ...]
     open_rods: tuple[str, ...]
     redundant: tuple[str, ...]
+    routes: dict = field(default_factory=dict, init=False, repr=False, compare=False)
 
     def route(self, body: str, frame: str) -> tuple[tuple[str, bool], ...]:
         """Joints crossed from `body` to `frame`: ``(joint, outward)``, in order."""
-        return _route(self.model, body, frame)
+        if (body, frame) not in self.routes:  # asked for with every point that is carried
+            self.routes[body, frame] = _route(self.model, body, frame)
+        return self.routes[body, frame]
 
     def depends_on(self) -> dict:
         """Inputs that each body's joint depends on: ``{body: frozenset of inputs}``."""

@@ -64,7 +64,8 @@ class Dimensions:
         """Shapes of the entries that are arrays."""
         entries = [k for table in (self.places, self.axes) for entry in table.values()
                    for k in entry]
-        return {np.shape(k) for k in (*entries, *self.lengths.values())}
+        return {() if isinstance(k, float) else np.shape(k)
+                for k in (*entries, *self.lengths.values())}
 
     @classmethod
     def of(cls, model: Model) -> Dimensions:

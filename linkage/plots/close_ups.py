@@ -104,9 +104,9 @@ def draw_place(system: System, near: Near, ax: Axes, wider: float = 1.0) -> None
     frame = shapely.box(*(middle - half), *(middle + half))
     names = near.pair.split(" | ")
     for name in system.model.solids:
-        if name not in names:
-            _outlined(ax, section(placed_pieces(motion, name), normal, near.middle[normal]), frame,
-                      per)
+        pieces = placed_pieces(motion, name)
+        if name not in names and _reaches(pieces, across, (middle - half, middle + half)):
+            _outlined(ax, section(pieces, normal, near.middle[normal]), frame, per)
     for name, spot, which in zip(names, (near.first, near.second), HATCHES, strict=True):
         shape = section(placed_pieces(motion, name), normal, spot[normal]).intersection(frame)
         _filled(ax, shape, per, which)
@@ -136,6 +136,14 @@ def frame_of(near: Near) -> float:
     return max(FRAME, 2.2 * near.required, 3.0 * float(np.linalg.norm(near.second - near.first)))
 
 
+def _reaches(pieces, across, frame) -> bool:
+    """Whether pieces come into a frame, each seen as the rectangle about it."""
+    low, high = frame
+    return any((points[:, across].min(axis=0) - radius <= high).all()
+               and (points[:, across].max(axis=0) + radius >= low).all()
+               for points, radius in pieces)
+
+
 def _title(ax, first, second):
     wide = ax.get_position(original=True).width * ACROSS
     heads = textwrap.wrap(first, int(18 * wide), break_long_words=False)[:3]
@@ -163,14 +171,14 @@ def _outlined(ax, shape, frame, per):
     patch = patch_of(shape.intersection(frame), per, facecolor="none", edgecolor=PALE,
                      linewidth=0.5, zorder=1)
     if patch is not None:
-        ax.add_patch(patch)
+        ax.add_artist(patch)
 
 
 def _filled(ax, shape, per, which):
     patch = patch_of(shape, per, facecolor=WASH if which == "first" else "white", edgecolor=INK,
                      linewidth=0.8, hatch=HATCHES[which], zorder=3 if which == "first" else 2)
     if patch is not None:
-        ax.add_patch(patch)
+        ax.add_artist(patch)
 
 
 def _named(ax, name, shape, frame, which):

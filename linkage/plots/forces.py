@@ -40,7 +40,8 @@ LEFT = 1.35  # times the greatest load that the axis of compression reaches
 
 @in_our_look
 def rods_at_worst(system: System, ax: Axes | None = None, *,
-                  worst: pd.DataFrame | None = None) -> Axes:
+                  worst: pd.DataFrame | None = None,
+                  margins: pd.DataFrame | None = None) -> Axes:
     """Greatest tension and compression of every rod, and what it can take as a column.
 
     Parameters
@@ -49,6 +50,8 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
     ax : matplotlib Axes, optional
     worst : DataFrame, optional
         What `loads.worst_loads` gave, when it is known already.
+    margins : DataFrame, optional
+        What `loads.rod_margins` gave of it.
 
     Returns
     -------
@@ -57,8 +60,8 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
         mark where compression x safety meets the column's strength; beside it the load case and
         stick position of the greater of the two.
     """
-    worst, own = loads.worst_loads(system) if worst is None else worst, ax is None
-    ax, rods = axes_of(ax, 0.3), loads.rod_margins(system, worst).to_dict("records")
+    worst, margins = _known(system, worst, margins)
+    own, ax, rods = ax is None, axes_of(ax, 0.3), margins.to_dict("records")
     unit, per = system.model.unit.force, system.model.unit.newton
     most = max((max(row["tension"], row["compression"]) for row in rods), default=0.0) / per
     for k, row in enumerate(rods):
@@ -79,6 +82,12 @@ def rods_at_worst(system: System, ax: Axes | None = None, *,
     if not rods:
         note(ax, "the file has no rods")
     return ax
+
+
+def _known(system, worst, margins):
+    """Worst loads and the margins of rods, worked out unless they are given."""
+    worst = loads.worst_loads(system) if worst is None else worst
+    return worst, loads.rod_margins(system, worst) if margins is None else margins
 
 
 def _is_overloaded(row) -> bool:
@@ -114,7 +123,8 @@ def _beside(ax, system, worst, row, k, bad):
 
 
 @in_our_look
-def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch") -> Axes:
+def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch",
+                 releases: list[loads.Release] | None = None) -> Axes:
     """What the hand feels over the travel of one input, and where it stays when let go.
 
     Parameters
@@ -123,6 +133,8 @@ def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch"
     ax : matplotlib Axes, optional
     input : str
         The others stay at 0.
+    releases : list of Release, optional
+        What `loads.let_go` gave, when it is known already.
 
     Returns
     -------
@@ -139,7 +151,7 @@ def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch"
     if np.nanmax(felt.friction, initial=0.0) > 0:
         names += ["moving " + sense_word(system, input, greatest) for greatest in (True, False)]
         curves += [felt.up / per, felt.down / per]
-        _rests(ax, system, input)
+        _rests(ax, system, input, releases or loads.let_go(loads.whole_travel(system, input)))
     lines = [ax.plot(shown_input(system, input, x), y, color=colour, linestyle=style)[0]
              for y, (colour, style) in zip(curves, SERIES, strict=False)]
     ax.axhline(0, color=PALE, linewidth=0.8, zorder=0)
@@ -152,9 +164,9 @@ def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch"
     return ax
 
 
-def _rests(ax, system, name):
+def _rests(ax, system, name, releases):
     """Bars along the foot where a stick stays when it is let go."""
-    for release in loads.let_go(loads.whole_travel(system, name)):
+    for release in releases:
         if release.does == 0:
             low, high = shown_input(system, name, [release.least, release.greatest])
             ax.axvspan(low, high, 0.0, 0.02, color=GREY)

@@ -76,8 +76,10 @@ def outline(pieces: Iterable[tuple[np.ndarray, float]], view: tuple[int, int]) -
     view : (int, int)
         Stations across and up the view: 0 FS, 1 BL, 2 WL.
     """
-    hulls = [shapely.MultiPoint(points[:, list(view)]).convex_hull.buffer(radius, quad_segs=ARCS)
-             for points, radius in pieces if np.isfinite(points).all()]
+    seen = [(shapely.multipoints(points[:, list(view)]), radius) for points, radius in pieces
+            if np.isfinite(points).all()]
+    hulls = shapely.buffer(shapely.convex_hull([spots for spots, _ in seen]),
+                           [radius for _, radius in seen], quad_segs=ARCS)
     rings = []
     for part in shapely.get_parts(shapely.union_all(hulls)):
         if part.geom_type == "Polygon" and not part.is_empty:

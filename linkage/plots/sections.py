@@ -47,7 +47,9 @@ def section(pieces: Iterable[tuple[np.ndarray, float]], normal: int, level: floa
     high = max(points[:, normal].max() + radius for points, radius in pieces)
     nudge = min(NUDGE, (high - low) / 4)
     level = float(np.clip(level, low + nudge, high - nudge))
-    return shapely.union_all([_cut(points, radius, normal, level) for points, radius in pieces])
+    return shapely.union_all([_cut(points, radius, normal, level) for points, radius in pieces
+                              if points[:, normal].min() - radius <= level
+                              <= points[:, normal].max() + radius])
 
 
 def _cut(points, radius, normal, level):

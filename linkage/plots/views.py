@@ -86,12 +86,12 @@ def three_view(system: System, figure: Figure | None = None, *,
         add_caution(figure)
     axes = _laid_out(figure, system, bounds)
     neutral = stirred(system, motion) == set()
-    styles = dict(zip(dict.fromkeys(name for name, _ in ghosts), GHOSTS * 9, strict=False))
+    moved = _moved_parts(ghosts, near)
     for view, ax in zip(VIEWS.values(), axes, strict=True):
         _draw_solids(ax, motion, drawn, view, near)
         _draw_bones(ax, motion, view, near)
-        for name, ghost in ghosts:
-            _draw_ghost(ax, ghost, view, near, styles[name])
+        for parts in moved:
+            _draw_ghost(ax, parts, view, system.model.unit.mm)
         _draw_points(ax, motion, view, near)
     _write_numbers(motion, key, axes, near)
     _words(figure, system, axes, "" if neutral else said_place(system, at))
@@ -171,6 +171,7 @@ def _laid_out(figure, system, bounds):
 
 
 def _patch(rings, per, **look):
+    """A patch; the axes have their limits, so nobody needs its own (`add_artist` asks for none)."""
     codes = [np.r_[Path.MOVETO, np.full(len(ring) - 2, Path.LINETO), Path.CLOSEPOLY]
              for ring in rings]
     path = Path(np.concatenate(rings) / per, np.concatenate(codes))
@@ -190,7 +191,7 @@ def _draw_solids(ax, motion, drawn, view, near):
             look = {"facecolor": WASH, "edgecolor": INK, "linewidth": 0.7,
                     "zorder": 3 + order / len(drawn)} if about else \
                 {"facecolor": "none", "edgecolor": PALE, "linewidth": 0.6, "zorder": 1}
-            ax.add_patch(_patch(rings, per, gid=name, **look))
+            ax.add_artist(_patch(rings, per, gid=name, **look))
 
 
 def _draw_bones(ax, motion, view, near):
@@ -204,18 +205,26 @@ def _draw_bones(ax, motion, view, near):
                                      linestyles=[(0, (14, 3, 2, 3))]), autolim=False)
 
 
-def _draw_ghost(ax, ghost, view, near, style):
-    system, per = ghost.system, ghost.system.model.unit.mm
-    moved = stirred(system, ghost) & near
+def _moved_parts(ghosts, near) -> list[tuple]:
+    """Of each ghost: pieces of solids, and lines, of parts that moved; and the style of them."""
+    styles = dict(zip(dict.fromkeys(name for name, _ in ghosts), GHOSTS * 9, strict=False))
+    parts = []
+    for name, ghost in ghosts:
+        moved = stirred(ghost.system, ghost) & near
+        solids = [solid for solid in ghost.system.model.solids if body_of(solid) in moved]
+        parts.append(([placed_pieces(ghost, solid) for solid in solids],
+                      _lines_of(bones(ghost), moved), styles[name]))
+    return parts
+
+
+def _draw_ghost(ax, parts, view, per):
+    solids, lines, style = parts
     look = {"facecolor": "none", "edgecolor": GREY, "linewidth": 0.5, "linestyle": style,
             "zorder": 2, "gid": "ghost"}
-    for name in system.model.solids:
-        if body_of(name) in moved:
-            rings = outline(placed_pieces(ghost, name), view)
-            if rings:
-                ax.add_patch(_patch(rings, per, **look))
-    lines = [line[:, view] / per for name, bone in bones(ghost).items() if name in moved
-             for line in bone]
+    rings = [ring for pieces in solids for ring in outline(pieces, view)]
+    if rings:
+        ax.add_artist(_patch(rings, per, **look))
+    lines = [line[:, view] / per for line in lines]
     ax.add_collection(LineCollection(lines, colors=GREY, linewidths=0.7, linestyles=[style],
                                      zorder=2, gid="ghost"), autolim=False)
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable
-from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,7 +20,20 @@ PAPERS = ("A4", "Letter")
 PLAIN, LARGE = 7.3, 11.0
 
 
-def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
+def sheet_of(paper: str) -> Sheet:
+    """What blocks are set on, A4 or Letter."""
+    wide, tall = _size(paper)
+    return Sheet(_styles(), (wide - 2 * EDGE) / NARROWED - 12, tall - 2 * EDGE - 18)
+
+
+def _size(paper) -> tuple[float, float]:
+    from reportlab.lib import pagesizes
+
+    return getattr(pagesizes, paper if paper == "A4" else "LETTER")
+
+
+def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str,
+           sheet: Sheet | None = None) -> bytes:
     """PDF of a report.
 
     Parameters
@@ -31,25 +43,25 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
     paper : {"A4", "Letter"}
     foot : str
         What stands at the foot of every page, before its number.
+    sheet : Sheet, optional
+        Of that paper, on which some of the tables were set ahead.
 
     Returns
     -------
     bytes
         Tables go on over pages with their headings repeated; pictures are vectors.
     """
-    from reportlab.lib import pagesizes
-    from reportlab.platypus import Paragraph, SimpleDocTemplate, Spacer
+    from reportlab.platypus import SimpleDocTemplate, Spacer
+
+    from .paragraphs import plain
 
     blocks = [block for block in blocks if not isinstance(block, DataTable)]
-    size = getattr(pagesizes, paper if paper == "A4" else "LETTER")
-    data, placed = io.BytesIO(), []
+    size, data, sheet = _size(paper), io.BytesIO(), sheet or sheet_of(paper)
     edge, wide = EDGE / NARROWED, size[0] / NARROWED
     page = SimpleDocTemplate(data, pagesize=(wide, size[1]), leftMargin=edge, rightMargin=edge,
                              topMargin=EDGE, bottomMargin=EDGE + 6, title=title, invariant=1,
                              lang="en")
-    sheet = Sheet(_styles(), wide - 2 * edge - 12, size[1] - 2 * EDGE - 18, placed)
-    story = [Paragraph(escape(title), sheet.style["title"]), Spacer(1, 2),
-             *story_of(blocks, sheet)]
+    story = [plain(title, sheet.style["title"]), Spacer(1, 2), *story_of(blocks, sheet)]
 
     def begin(canvas, _):
         canvas.setPageSize(size)
@@ -59,19 +71,20 @@ def as_pdf(title: str, blocks: Iterable[Block], paper: str, foot: str) -> bytes:
         canvas.drawRightString(wide - edge, EDGE - 8, str(canvas.getPageNumber()))
 
     page.build(story, onFirstPage=begin, onLaterPages=begin)
-    return with_figures(data.getvalue(), placed)
+    return with_figures(data.getvalue(), sheet.placed)
 
 
 def _styles() -> dict:
     import matplotlib
     from reportlab.lib.styles import ParagraphStyle
     from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
+
+    from .paragraphs import Font
 
     fonts = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     for name, file in (("report", "DejaVuSans.ttf"), ("report bold", "DejaVuSans-Bold.ttf")):
         if name not in pdfmetrics.getRegisteredFontNames():
-            pdfmetrics.registerFont(TTFont(name, fonts / file))
+            pdfmetrics.registerFont(Font(name, fonts / file))
     plain = ParagraphStyle("plain", fontName="report", fontSize=PLAIN, leading=PLAIN * 1.25,
                            spaceAfter=2.5)
     cell = ParagraphStyle("cell", plain, fontSize=SMALL, leading=SMALL * 1.15, spaceAfter=0,

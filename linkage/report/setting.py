@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from html import escape
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from ..results import Heading, Picture, Table
@@ -27,12 +26,16 @@ NOTED = 3  # lines over which a note under a narrow table may go
 
 @dataclass(frozen=True)
 class Sheet:
-    """Styles, and the points of a page that are free for blocks; where figures came to lie."""
+    """Styles, and the points of a page that are free for blocks; where figures came to lie.
+
+    Tables that were set ahead are kept in `pieces`.
+    """
 
     style: dict
     wide: float
     tall: float
-    placed: list
+    placed: list = field(default_factory=list)
+    pieces: dict = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,7 @@ def story_of(blocks: Iterable[Block], sheet: Sheet) -> list[Flowable]:
     story, opening, row = [], [], []
     for block in blocks:
         if isinstance(block, Table | Picture):
-            piece = _piece(block, sheet)
+            piece = sheet.pieces.get(block) or _piece(block, sheet)
             if row and not _fits(row, piece, sheet):
                 story += _opened(opening, row, sheet)
                 opening, row = [], []
@@ -79,6 +82,12 @@ def story_of(blocks: Iterable[Block], sheet: Sheet) -> list[Flowable]:
     return story + _opened(opening, row, sheet)
 
 
+def set_ahead(blocks: Iterable[Block], sheet: Sheet) -> None:
+    """Set the tables among some blocks before all that is about them is known."""
+    sheet.pieces.update({block: _piece(block, sheet) for block in blocks
+                         if isinstance(block, Table) and block not in sheet.pieces})
+
+
 def _break_before(heading):
     from reportlab.platypus import CondPageBreak, PageBreak
 
@@ -86,23 +95,25 @@ def _break_before(heading):
 
 
 def _words(block, sheet):
-    from reportlab.platypus import Paragraph
+    from .paragraphs import plain
 
     if isinstance(block, Heading):
-        return Paragraph(escape(block.text), sheet.style["heading"])
-    return Paragraph(escape(LEADS.get(block.kind, "") + block.text), sheet.style[block.kind])
+        return plain(block.text, sheet.style["heading"])
+    return plain(LEADS.get(block.kind, "") + block.text, sheet.style[block.kind])
 
 
 def _piece(block, sheet) -> _Piece:
-    from reportlab.platypus import Paragraph, Spacer
+    from reportlab.platypus import Spacer
+
+    from .paragraphs import plain
 
     if isinstance(block, Picture):
         room = _room_for(block, sheet)
         return _Piece([room, Spacer(1, 4)], *room.wrap(), block)
     shown, names, same = parted(block)
     note = " ".join(words for words in (block.note, same) if words)
-    head = [Paragraph(escape(block.name), sheet.style["caption"])]
-    head += [Paragraph(escape(note), sheet.style["remark"])] if note else []
+    head = [plain(block.name, sheet.style["caption"])]
+    head += [plain(note, sheet.style["remark"])] if note else []
     laid, wide = laid_out(shown, names, sheet.style, sheet.wide)
     wide = min(sheet.wide, max(wide, _width(block.name, sheet.style["caption"]),
                                _width(note, sheet.style["remark"]) / NOTED))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import itertools
 from dataclasses import dataclass, replace
-from html import escape
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -194,16 +193,18 @@ def _beside(block, columns, records, style, room):
     """One table, or stretches of it beside each other where that takes less of the page."""
     across, widths, _ = _best_across(columns, len(records), room)
     names = [column.name for column in columns]
+    rows = _rows(block, names, records, style)
 
-    def made(rows):
-        return _table(block, names, rows, style, widths)
+    def made(first, last):
+        return _table(block, names, [rows[0], *rows[1 + first:1 + last]], widths)
 
     if across == 1:
-        return made(records), sum(widths)
-    return _stretches(made, records, across, sum(widths)), across * (sum(widths) + GAP) - GAP
+        return made(0, len(records)), sum(widths)
+    return (_stretches(made, len(records), across, sum(widths)),
+            across * (sum(widths) + GAP) - GAP)
 
 
-def _stretches(made, records, across, wide):
+def _stretches(made, count, across, wide):
     """Stretches of a table beside each other, of which each page takes as many rows as it has room.
 
     Read down and then across on every page.
@@ -211,12 +212,12 @@ def _stretches(made, records, across, wide):
     from reportlab.platypus import Flowable
     from reportlab.platypus import Table as Laid
 
-    whole = made(records)
+    whole = made(0, count)
     whole.wrap(wide, 1e6)
     head, *heights = whole._rowHeights  # reportlab tells them nowhere else
 
-    def tall(first, count):
-        ends = [min(first + k * count, len(records)) for k in range(across + 1)]
+    def tall(first, rows):
+        ends = [min(first + k * rows, count) for k in range(across + 1)]
         return head + max(sum(heights[a:b]) for a, b in itertools.pairwise(ends))
 
     class Stretches(Flowable):
@@ -226,7 +227,7 @@ def _stretches(made, records, across, wide):
             self.count = -(-(last - first) // across)
 
         def wrap(self, *_):
-            pieces = [made(records[k:min(k + self.count, self.last)])
+            pieces = [made(k, min(k + self.count, self.last))
                       for k in range(self.first, self.last, self.count)]
             self.laid = Laid([pieces], [wide + GAP] * len(pieces), style=[
                 *BARE, ("RIGHTPADDING", (0, 0), (-1, -1), GAP)])
@@ -238,12 +239,12 @@ def _stretches(made, records, across, wide):
 
         def split(self, _, room):
             fits = [k for k in range(LEAST_SPLIT, self.count) if tall(self.first, k) <= room]
-            if not fits or self.last < len(records):
+            if not fits or self.last < count:
                 return []
             middle = self.first + fits[-1] * across
             return [Stretches(self.first, middle), Stretches(middle, self.last)]
 
-    return Stretches(0, len(records))
+    return Stretches(0, count)
 
 
 def _best_across(columns, count, room) -> tuple[int, list[float], float]:
@@ -303,16 +304,22 @@ def _widened(columns, widths, lines, step) -> tuple[int, np.ndarray]:
     return k, wraps
 
 
-def _table(block, names, records, style, widths):
-    from reportlab.platypus import Paragraph, TableStyle
-    from reportlab.platypus import Table as Laid
+def _rows(block, names, records, style) -> list[list[Flowable]]:
+    """The headings, and the cells of each row."""
+    from .paragraphs import plain
 
     right = {name for name in names if _holds_numbers(block, name)}
-    rows = [[Paragraph(escape(_head_of(name)), style["number head" if name in right else "head"])
-             for name in names]]
-    rows += [[Paragraph(escape(block.cell(row, name)), style[_cell_style(row, name in right)])
-              for name in names] for row in records]
-    style_of = TableStyle([*RULED, *_boxes(block, names, len(records))])
+    heads = [plain(_head_of(name), style["number head" if name in right else "head"])
+             for name in names]
+    return [heads, *([plain(block.cell(row, name), style[_cell_style(row, name in right)])
+                      for name in names] for row in records)]
+
+
+def _table(block, names, rows, widths):
+    from reportlab.platypus import Table as Laid
+    from reportlab.platypus import TableStyle
+
+    style_of = TableStyle([*RULED, *_boxes(block, names, len(rows) - 1)])
     return Laid(rows, widths, repeatRows=1, style=style_of, hAlign="LEFT")
 
 
@@ -348,18 +355,19 @@ def _cards(block, names, records, style, room) -> Flowable:
 
 def _card(block, row, names, style, wide):
     """One row in words, and a box under each heading that is filled in by hand."""
-    from reportlab.platypus import Paragraph
     from reportlab.platypus import Table as Laid
+
+    from .paragraphs import plain
 
     words = [f"{bare(name)} {block.cell(row, name)} "
              f"{'' if name in block.words else unit_of(name)}".strip() for name in names[1:]
              if block.cell(row, name) not in ("", "–")]
     boxes = len(block.blank)
-    head = [Paragraph(escape(block.cell(row, names[0])), style["bold"]), *[""] * (boxes - 1)]
-    said = [Paragraph(escape(" · ".join(word.replace(" ", "\N{NO-BREAK SPACE}") if len(word) < 24
-                                        else word for word in words)), style["cell"]),
+    head = [plain(block.cell(row, names[0]), style["bold"]), *[""] * (boxes - 1)]
+    said = [plain(" · ".join(word.replace(" ", "\N{NO-BREAK SPACE}") if len(word) < 24
+                             else word for word in words), style["cell"]),
             *[""] * (boxes - 1)]
-    heads = [Paragraph(escape(name), style["cell"]) for name in block.blank]
+    heads = [plain(name, style["cell"]) for name in block.blank]
     return Laid([head, said, heads, [""] * boxes], [wide / boxes] * boxes,
                 [None, None, None, BOX], hAlign="LEFT", style=[
         ("SPAN", (0, 0), (-1, 0)), ("SPAN", (0, 1), (-1, 1)), ("VALIGN", (0, 0), (-1, -1), "TOP"),

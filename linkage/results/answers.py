@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
-from functools import cached_property, partial
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -17,7 +17,7 @@ from ..model import Plate, Washer
 from ..model.file import model_digest
 from ..motion import System
 from ..units import lengths_said_in
-from .second_core import SecondCore
+from .second_core import Beside
 from .sequence import rigging_sequence
 
 if TYPE_CHECKING:
@@ -33,6 +33,8 @@ if TYPE_CHECKING:
 AHEAD = ("real_travel",)  # what most of the others rest on
 # each rests on those before it, so that on the second core they would be worked out again
 FIRST_CORE = ("clearance", "stops", "travels", "bands")
+# rest on none of the others, so that either core takes them
+EITHER = ("chafing", "misalignment", "hands", "feel", "reach", "few_builds", "rig_pins")
 
 
 class NothingAsked(LinkageError):
@@ -115,15 +117,12 @@ class Answers:
         for name in AHEAD:
             if name in names:
                 getattr(self, name)
-        with self.beside([name for name in names if name not in (*AHEAD, *FIRST_CORE)]):
+        with Beside(self, [name for name in names if name not in (*AHEAD, *FIRST_CORE, *EITHER)],
+                    [name for name in EITHER if name in names]):
             for name in FIRST_CORE:
                 if name in names:
                     self.tell(name.replace("_", " "))
                     getattr(self, name)
-
-    def beside(self, names: Iterable[str]) -> _Beside:
-        """While what is within a ``with`` runs, work out other answers on the second core."""
-        return _Beside(self, names)
 
     def keep(self, known: dict, lacking: dict) -> None:
         """Keep answers worked out elsewhere."""
@@ -131,7 +130,7 @@ class Answers:
         self.lacking.update(lacking)
 
     def known_after(self, names: Iterable[str]) -> tuple[dict, dict]:
-        """The same, worked out first."""
+        """As `known`, worked out first."""
         for name in names:
             getattr(self, name)
         return self.known(names)
@@ -475,21 +474,3 @@ class Answers:
         """Free play of every joint at every spot."""
         return rigging.free_play(self.system, {spot.name: spot.inputs
                                                for spot in self._needs("spots")})
-
-
-class _Beside:
-    """Starts the second core, and waits for it at the end."""
-
-    def __init__(self, results, names):
-        self.results, self.names = results, names
-
-    def __enter__(self):
-        work = partial(self.results.known_after, self.names) if self.names else None
-        self.core = SecondCore(work)
-        return self
-
-    def __exit__(self, kind, error, trace):
-        if kind:
-            self.core.end()
-        elif made := self.core.join():  # what went wrong there is worked out again here
-            self.results.keep(*made)

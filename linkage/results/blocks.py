@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import cached_property, wraps
 from typing import TYPE_CHECKING, Any
 
-from ..units import LENGTHS, rounded_down, rounded_text, rounded_up
+from ..units import LENGTHS, Shared, rounded_down, rounded_text, rounded_up
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -157,6 +157,11 @@ class Picture:
                      *(_saved(self.figure, kind, dated) for kind, dated in
                        (("svg", "Date"), ("pdf", "CreationDate"))))
 
+    @property
+    def is_drawn(self) -> bool:
+        """Whether it was put into a page's form."""
+        return "drawn" in self.__dict__
+
     def keep(self, drawn: Drawn) -> None:
         """Take what was drawn elsewhere."""
         self.__dict__["drawn"] = drawn
@@ -167,7 +172,7 @@ Block = Heading | Text | Table | DataTable | Picture
 
 def with_units(data: pd.DataFrame) -> pd.DataFrame:
     """A table that says in ``attrs["units"]`` the unit that each of its headings ends with."""
-    units = {heading: unit_of(heading) for heading in data}
+    units = Shared({heading: unit_of(heading) for heading in data})
     if data.attrs.get("units") == units:
         return data
     table = data.copy(deep=False)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from .. import errors, gearing
 from ..model import STATIONS
 from ..motion import System
-from ..units import LENGTHS
+from ..units import LENGTHS, Shared
 from .blocks import READ, bare, unit_of
 
 if TYPE_CHECKING:
@@ -66,7 +66,7 @@ def in_units(system: System, data: pd.DataFrame, *, at: bool = True,
     if "ok" in done and None not in set(done["ok"]):
         done["ok"] = done["ok"].astype(bool)
     done = done.rename(columns=lambda c: str(names.get(c, RENAMED.get(c, c))).replace("_", " "))
-    done.attrs["units"] = {heading: unit_of(heading) for heading in done}
+    done.attrs["units"] = Shared({heading: unit_of(heading) for heading in done})
     return done
 
 

@@ -13,7 +13,6 @@ from .. import gearing, relief, stops
 from ..clearances import Stage, gaps, prove, scene_of
 from ..errors import LinkageError
 from ..model import Plate, Spacer, Washer
-from ..motion import System
 from ..units import LENGTHS, rounded_down, shown_length
 
 if TYPE_CHECKING:
@@ -157,8 +156,7 @@ def _tried(system, pair, name, end) -> Cure:
     """A stop and its twins moved to end a travel earlier, and the pair proven over the rest."""
     unit = system.model.length
     made = [_moved(system, each, end) for each in (name, *_twins_of(system, name))]
-    fresh = System(dataclasses.replace(system.model, stops=system.model.stops | {
-        each.name: each.stop for each in made}))
+    fresh = stops.with_stops(system, system.model.stops | {each.name: each.stop for each in made})
     proof = prove(Stage(scene_of(fresh), [scene_of(fresh).pairs[pair.name]]),
                   stops.real_travel(fresh).travel, 0.05, limit=0.0)
     proven = min(float(proof.proven[0]), float(proof.least[0]))
@@ -207,8 +205,7 @@ def _moved(system, name, end) -> _Moved:
     model, stop = system.model, system.model.stops[name]
     spaced = stop if stop.spacer else dataclasses.replace(
         stop, spacer=Spacer(on=stop.between[1], thickness=0.0))
-    plain = system if stop.spacer else System(dataclasses.replace(
-        model, stops=model.stops | {name: spaced}))
+    plain = system if stop.spacer else stops.with_stops(system, model.stops | {name: spaced})
     thick = stops.thickness_for(stops.meeting(plain, name), end)
     stack = stops.stock_about(spaced.spacer.stock, thick)[1]
     thick = float(np.ceil(thick * 1e3) / 1e3) if stack is None else float(sum(stack))
@@ -225,9 +222,11 @@ def _effect(system, fresh, name, angle) -> str:
     rows = rows[[system.model.stops[stop].side == side for stop in rows["stop"]]]
     before = float(rows["angle"].iloc[0])
     motion, words = fresh.sweep(**{name: angle}), []
+    travels = system.kept("wanted travels", lambda: gearing.required_travels(system))
+    travels = travels[travels["input"] == name]
     for surface in system.model.surfaces:
         old, new = float(rows[surface].iloc[0]), float(motion.deflection(surface))
-        judged = _judged(system, surface, name, new)
+        judged = _judged(system, surface, travels[travels["surface"] == surface], new)
         if abs(old - new) > SEEN or (judged.endswith("missed)") and abs(old - new) > SAME):
             words.append(f"{surface} {gearing.said_surface(system, surface, new)} for "
                          f"{gearing.said_surface(system, surface, old)}{judged}")
@@ -236,12 +235,10 @@ def _effect(system, fresh, name, angle) -> str:
                                                                else ""))
 
 
-def _judged(system, surface, name, deflection) -> str:
+def _judged(system, surface, travels, deflection) -> str:
     """Whether a required travel of a surface is still kept at a deflection."""
-    table = gearing.required_travels(system)
     way = gearing.deflection_words(system, surface)[int(deflection > 0)]
-    mine = table[(table["surface"] == surface) & (table["input"] == name)]
-    for row in mine.to_dict("records"):
+    for row in travels.to_dict("records"):
         if gearing.WAYS[row["way"]] == way:
             off = abs(abs(deflection) - row["required"])
             met = "kept" if off <= row["within"] else "missed"

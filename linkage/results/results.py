@@ -10,7 +10,7 @@ from .answers import Answers
 from .blocks import DataTable, Table
 from .chapters import CHAPTERS, blocks_of
 from .chapters.contacts import CURED
-from .chapters.front import clearance_misses, near_of_miss
+from .chapters.front import clearance_misses, place_of_miss
 from .cures import cures_of
 from .html import as_fragment
 from .questions import verdict_of
@@ -41,7 +41,7 @@ class Results(Answers):
     @cached_property
     def cures(self) -> dict[str, list[Cure]]:
         """``{pair: cures}`` of the clearances that are missed, the worst of them."""
-        return {miss.what: cures_of(self, miss.what, near_of_miss(self, miss).place)
+        return {miss.what: cures_of(self, miss.what, place_of_miss(self, miss))
                 for miss in clearance_misses(self)[:CURED]}
 
     @property

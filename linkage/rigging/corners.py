@@ -61,8 +61,8 @@ class _Corners:
     def __init__(self, system, surface, spot, rigged):
         self.system = system.only([system.model.surfaces[surface].body])
         self.surface, self.spot, self.rigged = surface, spot, rigged
-        sizes = dimension_tolerances(system) | {key: size for key, (_, size) in
-                                                spot.shifts.items()}
+        self.known, self.rates_in = dimension_tolerances(system), {}
+        sizes = self.known | {key: size for key, (_, size) in spot.shifts.items()}
         self.keys = [key for key, size in sizes.items() if size > 0]
         self.sizes = np.array([sizes[key] for key in self.keys])
         self.drawn = float(self.system.sweep(**spot.inputs).deflection(surface))
@@ -73,7 +73,7 @@ class _Corners:
         counts = (np.abs(self.rates(np.zeros(len(self.keys)))) > NOTHING) | (
             np.abs(self.rates(mixed)) > NOTHING)
         self.keys = [key for key, kept in zip(self.keys, counts, strict=True) if kept]
-        self.sizes = self.sizes[counts]
+        self.sizes, self.rates_in = self.sizes[counts], {}
 
     def off(self, signs) -> np.ndarray:
         """Degrees off what is drawn in corners (dimensions, n); NaN where one can't be built."""
@@ -83,11 +83,16 @@ class _Corners:
 
     def rates(self, signs) -> np.ndarray:
         """Degrees per mm of each dimension in one corner, or as drawn with no sign at all."""
-        built, inputs = self._build(signs)
-        known = list(dimension_tolerances(self.system))
-        total = dict(zip(known, dimension_rates(self.system, known, built, **inputs)[
+        corner = signs.tobytes()
+        if corner not in self.rates_in:
+            self.rates_in[corner] = self._rates(*self._build(signs))
+        return self.rates_in[corner]
+
+    def _rates(self, built, inputs):
+        total = dict(zip(self.known, dimension_rates(self.system, self.known, built, **inputs)[
             self.surface].tolist(), strict=True))
-        gearing = self.system.sweep_with(built, **inputs).gearing(self.surface)
+        if self.spot.shifts:
+            gearing = self.system.sweep_with(built, **inputs).gearing(self.surface)
         for key, (shift, _) in self.spot.shifts.items():
             total[key] = total.get(key, 0.0) + float(gearing[next(iter(self.spot.inputs))]) * shift
         total = set_by_rods(self.system, total) if self.rigged else total

@@ -2,7 +2,7 @@
 
 from .contact_rates import dimension_tolerances, seeds_of, stop_rates
 from .covering import MissedStop
-from .faces import Meeting, meeting
+from .faces import Meeting, meeting, with_stops
 from .find import drawn_ends, ends_without_stop, find_stops
 from .first import FirstContact, first_contact
 from .judged import clearance
@@ -16,4 +16,5 @@ __all__ = ["FirstContact", "Meeting", "MissedStop", "RealTravel", "TravelMap", "
            "angle_band", "clearance", "dimension_tolerances", "drawn_ends", "ends_without_stop",
            "find_stops", "first_contact", "first_loss", "judged_box", "judged_travel", "may_touch",
            "meeting", "out_of_reach", "real_travel", "seeds_of", "side_play", "size_spacer",
-           "stock_about", "stop_rates", "thickness_for", "travel_map"]
+           "stock_about", "stop_rates", "thickness_for", "travel_map",
+           "with_stops"]

@@ -264,12 +264,37 @@ def first_contacts(system: System) -> dict:
         measured are left out.
     """
     def work():
-        made = _each(meeting, system)
+        known = system.kept("known contacts", dict)
+        made = [m for m in _each(meeting, system) if m.name not in known]
         contacts = _marched([(m, m.thickness) for m in made])
-        return {m.name: ends for m, ends in zip(made, contacts, strict=True)
-                if ends[0] or m.free_at_neutral(m.thickness) > 0}
+        return {name: ends for name, ends in known.items() if ends is not None} | {
+            m.name: ends for m, ends in zip(made, contacts, strict=True)
+            if ends[0] or m.free_at_neutral(m.thickness) > 0}
 
     return system.kept("first contacts of stops", work)
+
+
+def with_stops(system: System, stops: dict[str, Stop]) -> System:
+    """The system with other stops; contacts of those that stay as they are, are known to it.
+
+    Parameters
+    ----------
+    system : System
+    stops : dict
+        ``{name: Stop}``, all of them.
+
+    Returns
+    -------
+    System
+    """
+    fresh, before = System(replace(system.model, stops=stops)), system.model.stops
+    drawn, bare = first_contacts(system), bare_contacts(system)
+    fresh.kept("known contacts", lambda: {
+        name: drawn.get(name) for name, stop in stops.items() if stop == before.get(name)})
+    fresh.kept("known bare contacts", lambda: {
+        name: bare[name] for name, stop in stops.items() if name in bare
+        and replace(stop, spacer=before[name].spacer) == before[name]})
+    return fresh
 
 
 def _each(make, system) -> list[Meeting]:
@@ -321,9 +346,11 @@ def _made(system, name) -> Meeting:
 def bare_contacts(system: System) -> dict:
     """About where the faces of each stop that has a spacer first meet without it."""
     def work():
-        bare = [m for m in _each(_plain, system) if m.stop.spacer is not None]
+        known = system.kept("known bare contacts", dict)
+        bare = [m for m in _each(_plain, system) if m.stop.spacer is not None
+                and m.name not in known]
         contacts = _marched([(m, 0.0) for m in bare], ABOUT)
-        return {m.name: met_at for m, (_, met_at) in zip(bare, contacts, strict=True)}
+        return known | {m.name: met_at for m, (_, met_at) in zip(bare, contacts, strict=True)}
 
     return system.kept("bare contacts of stops", work)
 

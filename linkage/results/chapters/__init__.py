@@ -74,9 +74,9 @@ CHAPTERS = (
     Chapter("sequence", sequence.blocks, printed=False),
     Chapter("test-cards", test_cards.blocks, printed=False),
     Chapter("description", description.blocks, printed=False),
+    Chapter("shop-card", shop_card.blocks, printed=False),
     Chapter("rests-on", answer.rest),
     Chapter("assumptions", assumptions.blocks, printed=False),
-    Chapter("shop-card", shop_card.blocks, printed=False),
     Chapter("revision", revision.blocks, printed=False),
 )
 # Every table by its name, or by how that begins where it ends in a blank: a table that is there as

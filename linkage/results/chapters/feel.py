@@ -172,7 +172,8 @@ def _trim(results, trim):
 def _drawn(results, name):
     from ... import plots
 
-    return plots.stick_forces(results.system, plots.half_axes(), input=name)
+    return plots.stick_forces(results.system, plots.half_axes(), input=name,
+                              releases=results.releases[name])
 
 
 def _drawn_trim(results, trim):

@@ -105,13 +105,21 @@ def near_of_miss(results: Answers, miss: Miss) -> Near:
     """Where a missed pair is nearest, over the travel on which it is judged."""
     from ... import plots
 
+    row = _row_of(results, miss)
+    return plots.Near(miss.what, place_of_miss(results, miss), np.asarray(row["first"]),
+                      np.asarray(row["second"]), miss.how_much, float(row["required"]))
+
+
+def place_of_miss(results: Answers, miss: Miss) -> dict:
+    """``{input: position}`` there."""
+    real = "real_" if "real_least" in results.clearance else ""
+    row = _row_of(results, miss)
+    return {name: float(row[f"{real}{name}"]) for name in results.system.travel_box()}
+
+
+def _row_of(results, miss):
     table = results.clearance
-    row = table[table["pair"] == miss.what].iloc[0]
-    real = "real_least" in table
-    place = {name: float(row[f"real_{name}" if real else name])
-             for name in results.system.travel_box()}
-    return plots.Near(miss.what, place, np.asarray(row["first"]), np.asarray(row["second"]),
-                      miss.how_much, float(row["required"]))
+    return table[table["pair"] == miss.what].iloc[0]
 
 
 def _drawn(results, near):

@@ -50,8 +50,8 @@ def blocks(results: Answers) -> Iterator[Block]:
         yield Text(f"Missing: {results.why_not('worst_loads')}.", "missing")
         return
     yield from _first(results)
-    yield from _basis(results.system)
     yield Picture(lambda: _drawn(results), "What each rod carries at its worst")
+    yield from _basis(results.system)
     yield from _strength(results)
     yield from _worst(results)
     yield from _stick_forces(results)
@@ -63,7 +63,8 @@ def blocks(results: Answers) -> Iterator[Block]:
 def _drawn(results):
     from ... import plots
 
-    return plots.rods_at_worst(results.system, worst=results.worst_loads)
+    return plots.rods_at_worst(results.system, worst=results.worst_loads,
+                               margins=results.rod_margins)
 
 
 def _first(results):
