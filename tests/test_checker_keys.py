@@ -18,6 +18,7 @@ from linkage.checker import check
 from linkage.checker.formats import FORMATS, KINDS
 from linkage.checker.lengths import Refused
 from linkage.checker.reading import read
+from linkage.checker.solids import pieces_of
 from linkage.model import fittings, parts, shapes, solids, springs, whole
 from linkage.model.keys import file_keys
 
@@ -230,3 +231,28 @@ def test_what_the_checker_has_no_word_for_is_refused_by_it(here, there, word):
     assert here in TEXT
     with pytest.raises(Refused, match=re.escape(word)):
         read(TEXT.replace(here, there, 1))
+
+
+TWINS = """
+length = "mm"
+mirror = { left = "right" }
+input.pitch.travel = [-10, 10]
+[body."stick left"]
+pivot = [0, -100, 0]
+axis = "lateral"
+points.clip = { at = [0, -90, 50], bolt = "lateral", side = "left", stack = [4, 2] }
+grip.along = [[0, -100, 100], [0, -100, 160]]
+grip.clocking = 30.0
+grip.hand = { kind = "box", corner = [10, -105, 100], opposite = [60, -95, 150] }
+"""
+
+
+def test_a_stack_and_a_clocked_hand_lie_mirrored_in_their_twins():
+    """Across BL 0 a place keeps its FS and WL: corners of both hands, and both clips."""
+    machine = read(TWINS)
+    assert machine.points["stick left/clip"] == (0, -96, 50)
+    assert machine.points["stick right/clip"] == (0, 96, 50)
+    left, right = (sorted((x, abs(y), z) for piece in pieces_of(machine.solids[f"stick {k}/hand"])
+                          for x, y, z in piece.corners) for k in ("left", "right"))
+    assert np.allclose(left, right, atol=1e-9)
+    assert max(y for _, y, _ in left) > 120 or min(y for _, y, _ in left) < 80

@@ -220,7 +220,7 @@ class Grower:
                                DEEPEST - 1)
         if not shown:
             self.book.miss(node.tree.pair)
-            node.blamed = self.book.blamed(node.cell)
+            node.blamed = self.book.blamed(node.tree.pair, node.sides, node.cell)
             if node.cuts == PROBED and self._hopeless(node, plane[:1]):
                 node.tree.root = None
         return shown

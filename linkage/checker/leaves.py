@@ -9,6 +9,7 @@ beyond what the stops leave.
 from __future__ import annotations
 
 import math
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from flint import arb, arb_mat
@@ -77,7 +78,7 @@ class Book:
     def bound(self, pair: Pair, sides: Sequence[Side], cell: tuple, plane: Sequence, *,
               enough: float = math.inf, drawn: bool = False) -> float:
         """A lower bound of the gap of two sides over a cell, in every build that is asked of."""
-        table, self.moved = self.motion.table, ()
+        table, self.moved = self.motion.table, ((), 0.0)
         n = turning(table, plane)
         (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
                                                     for s in sides)
@@ -89,13 +90,15 @@ class Book:
             return lowest(table, minus(b[j], a[i]),
                           lost + spread(rest_a, rows_a[i]) + spread(rest_b, rows_b[j]))
 
+        far_b = spread(rest_b, sides[1].most)
         rest_behind = lost + spread(rest_a, sides[0].spans)
-        rest_ahead = lost + spread(rest_a, rows_a[foot]) + spread(rest_b, sides[1].most)
+        rest_ahead = lost + spread(rest_a, rows_a[foot]) + far_b
         behind = [lowest(table, minus(a[foot], row), rest_behind) for row in a]
         ahead = [lowest(table, minus(row, a[foot]), rest_ahead) for row in b]
         low = min(ahead) + min(min(behind), 0.0)
         near = min(range(len(b)), key=ahead.__getitem__)
-        self.moved = [*map(abs, minus(b[near], a[foot]))]
+        rest = spread(rest_a, sides[0].most) + far_b
+        self.moved = [*map(abs, minus(b[near], a[foot]))], rest
         self.finer = behind, ahead, apart, NONE
         if drawn or not self.built:
             return self.less(low, n, sides)
@@ -124,15 +127,34 @@ class Book:
         return min(sum(self.built.most_moved(self.known[name], frame, self.travel, rough=rough)
                        for name in pair.names) for frame in {pair.frame, AIRFRAME}) * UP
 
-    def blamed(self, cell: tuple) -> int | None:
+    def blamed(self, pair: Pair, sides: Sequence[Side], cell: tuple) -> int | None:
         """The input at whose middle a cell is best cut; None where it is a place.
 
-        By the monomials that the last bound had each in, else by how wide the cell is.
+        By the monomials that the last bound had each in, and by its rest, which is that of joints.
         """
+        sizes, rest = self.moved
         wide = {k: high - low for k, (low, high) in enumerate(cell) if high > low}
+        of_joints = self.rests_of_joints(pair, sides, cell, wide if rest else {})
+        most = max(of_joints.values(), default=0.0)
+        if 0 < most < math.inf:
+            of_joints = {k: rest * size / most for k, size in of_joints.items()}
         return max(wide, default=None, key=lambda k: (
-            sum(size for size, name in zip(self.moved, self.motion.table.names, strict=False)
-                if k in name), wide[k]))
+            sum(size for size, name in zip(sizes, self.motion.table.names, strict=False)
+                if k in name) + of_joints.get(k, 0.0), wide[k]))
+
+    def rests_of_joints(self, pair: Pair, sides: Sequence[Side], cell: tuple,
+                        wide: dict) -> dict[int, float]:
+        """The rests of the joints that a pair is moved by, each by the inputs that it needs."""
+        motion, by_input = self.motion, dict.fromkeys(wide, 0.0)
+        crossed = {j for side in sides for body in side.solid.bodies
+                   for j, _ in motion.route(body, pair.frame) if j in motion.steps}
+        for joint in crossed if wide else ():
+            with suppress(OutOfReach):
+                rest = motion.state(joint, cell)[2].rest
+                for k in wide:
+                    if motion.names[k] in motion.needs[joint]:
+                        by_input[k] += rest * wide[k]
+        return by_input
 
     def less(self, low: float, n: Sequence[Taylor], sides: Sequence[Side]) -> float:
         """A gap along a direction of some size, less the radii."""
@@ -154,7 +176,7 @@ class Book:
             cell, plane, depth = ahead.pop()
             if self.holds(pair, sides, cell, (plane, claim)):
                 continue
-            k = self.blamed(cell) if depth < DEEPEST else None
+            k = self.blamed(pair, sides, cell) if depth < DEEPEST else None
             if k is None:
                 return False
             ahead += [(part, rows, depth + 1) for part, rows in

@@ -90,6 +90,11 @@ class Taylor:
         """A ball that holds it all over the cell."""
         return self.centre + arb(0, self.spread)
 
+    @property
+    def is_number(self) -> bool:
+        """Whether it is the same all over, but for a ball."""
+        return self.c.keys() == {0} and not self.rest
+
     def __add__(self, other):
         if not isinstance(other, Taylor):
             other = Taylor(self.table, {0: arb(other)})
@@ -107,8 +112,12 @@ class Taylor:
     def __mul__(self, other):
         if not isinstance(other, Taylor):
             return self.scaled(arb(other))
-        if len(other.c) == 1 and 0 in other.c and not other.rest:
-            return self.scaled(other.c[0])
+        return self.scaled(other.centre) if other.is_number else self.product(other)
+
+    __radd__, __rmul__ = __add__, __mul__
+
+    def product(self, other: Taylor) -> Taylor:
+        """Both multiplied, what is of a higher degree brought down or left to the rest."""
         c, table, rest = {}, self.table, 0.0
         for i, x in self.c.items():
             row, third = table.product[i], table.third[i]
@@ -125,8 +134,6 @@ class Taylor:
         if self.rest or other.rest:
             rest += self.size * other.rest + self.rest * sum(other.sizes)
         return Taylor(self.table, c, rest * UP + TINY if rest else 0.0)
-
-    __radd__, __rmul__ = __add__, __mul__
 
     def scaled(self, factor: arb) -> Taylor:
         """The same times a number."""
