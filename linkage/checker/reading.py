@@ -97,12 +97,13 @@ def read(text: str, folder: Path | str = ".") -> Machine:
     table = tomllib.loads(text)
     if table.get("length") not in UNITS:
         raise Refused(f'the checker does not know the unit "{table.get("length")}"')
+    wires = "wire" in table
     files = [table["hardpoints"]] if "hardpoints" in table else []
     for name in files:
         add_hardpoints(table, Path(folder) / name)
     table = with_twins(in_mm("file", table, UNITS[table["length"]]))
     machine = without_parts(table)
-    machine.files, machine.wires = files, "wire" in table
+    machine.files, machine.wires = files, wires
     for name, body in table.get("body", {}).items():
         read_body(machine, name, body)
         if "input" in body:
