@@ -30,7 +30,8 @@ EXAMPLES = ROOT / "examples"
 CASES = Path(__file__).parent / "oracle" / "cases"
 SMALL = ("aileron_run", "elevons", "servo_arm", "tandem")
 LARGE = ("side_by_side", "side_by_side_fixed")
-SEEDS, MORE_SEEDS = (1, 2, 4, 8, 9, 10, 12, 13, 15, 16, 26), range(40)
+SEEDS, MORE_SEEDS = (1, 2, 4, 8, 9, 10, 12, 13, 15, 16, 26), range(60)
+SHOWN = (7, 33, 37, 48)  # of those with an edge of reach or a gap of 0.1 mm beside a joint
 
 
 @functools.cache
@@ -118,14 +119,11 @@ def test_the_proof_of_a_random_system_holds(seed, tmp_path):
 
 @pytest.mark.parametrize("seed", MORE_SEEDS)
 def test_the_proofs_of_more_random_systems_hold(seed, tmp_path, full):
-    """What is not decided is not met by the library either.
-
-    Of parts that share a joint and touch off it no miss is shown; near an edge of reach some places
-    stay open.
-    """
+    """What is not decided is not met by the library either, as near an edge of reach."""
     if not full:
         pytest.skip("asked for with --full")
     sentence, table = random_sentence(seed, tmp_path)
+    assert seed not in SHOWN or sentence.startswith("proof holds")
     if "it is not decided" in sentence:
         names = set(sentence.split('"')[1].split(" | "))
         row = next(row for pair, row in table.iterrows() if set(pair.split(" | ")) == names)

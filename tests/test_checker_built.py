@@ -72,6 +72,33 @@ def test_what_builds_do_is_held_by_the_rates_of_a_cell():
         assert used > 0.3  # of what is allowed, by builds at random
 
 
+def test_no_turn_takes_a_point_farther_than_round_its_axis():
+    """In builds at random, by Rodrigues' formula: to all sides of where any other turn has it."""
+    rng, used = np.random.default_rng(8), 0.0
+    machine = read(build([0] * COUNT))
+    built = Built(Motion(machine))
+    joint = next(n for n, item in machine.joints.items() if item.through)
+    for _ in range(40):
+        shares = rng.choice([-1.0, 1.0], built.dimensions.count).tolist()
+        one, spot = in_build(machine, built.dimensions, shares), rng.normal(size=3) * 100
+        spot += machine.joints[joint].pivot
+        here = [turned(m.joints[joint], spot, rng.uniform(0, 2 * np.pi, 200)[:, None])
+                for m in (machine, one)]
+        far = np.linalg.norm(here[0][:, None] - here[1], axis=-1).max()
+        most = built.round_axis(joint, spot)
+        assert far <= most
+        used = max(used, far / most)
+    assert used > 0.9
+
+
+def turned(joint, spot, angle):
+    """Where a joint takes a point."""
+    u, x = np.array(joint.axis, dtype=float), spot - np.array(joint.pivot, dtype=float)
+    u /= np.linalg.norm(u)
+    return np.array(joint.pivot) + x * np.cos(angle) + np.cross(u, x) * np.sin(angle) + \
+        u * (u @ x) * (1 - np.cos(angle))
+
+
 @pytest.mark.parametrize("name", ["group_of_three", "coupled_past_half_a_turn"])
 def test_joints_of_builds_stay_within_what_is_allowed(name):
     """Rods settled together, a coupling past half a turn: joints of builds at random."""
@@ -194,3 +221,36 @@ def test_moves_over_all_travel_are_bounded_only_where_that_pays():
     for _ in range(WORTH):
         thrifty.miss(pair)
     assert thrifty.moved_at_most(pair, False) == plain.moved_at_most(pair, False) < math.inf
+
+
+HELD = """
+length = "mm"
+input.roll.travel = [-20, 20]
+tolerance = { hardpoint = 0.4 }
+[body.stick]
+pivot = [0, 0, 0]
+axis = "fore-aft"
+input = "roll"
+points = { arm = [0, 0, 100] }
+solid.lug = { kind = "sphere", at = [0, 10, 122.5], diameter = 1 }
+[body.crank]
+pivot = [0, 200, 0]
+axis = "fore-aft"
+points = { arm = [0, 200, 100] }
+[rod.link]
+ends = ["stick/arm", "crank/arm"]
+diameter = 6
+"""
+
+
+def test_what_leaves_the_ball_about_a_joint_in_some_build_is_not_left_out():
+    """The lug ends 25.12 mm from the rod end; a build has the joint off and a solid grown.
+
+    By hand: 25.4 mm less 0.4 in each of three directions and 0.4 all round.
+    """
+    for built, radius in ((False, 25.4), (True, 25.4 - 0.4 * math.sqrt(3) - 0.4)):
+        book = Book(read(HELD), built)
+        pair = book.pairs.pair("link/tube", "stick/lug")
+        (_, reach), = pair.balls
+        assert reach == pytest.approx(radius, abs=1e-12)
+        assert (book.sides(pair)[1] is None) == (not built)

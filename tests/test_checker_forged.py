@@ -24,6 +24,7 @@ from linkage.checker.reading import Refused, read
 from linkage.checker.verdict import Claims
 
 FILE = Path(__file__).parent / "every_key.toml"
+EXACT = FILE.parents[1] / "examples" / "servo_arm.toml"
 SEED, SEED_BUILT = 4, 13
 FEW, FEW_BUILT, MANY = 25, 8, 250  # changes
 
@@ -199,6 +200,11 @@ def test_what_a_direction_leaves_open_is_told(tree, words, tmp_path):
     assert sum(words in line for line in verdict.directions) == 1
     claim["sign"] = -1
     assert said(made, tmp_path).holds == (tree == "n")  # of nothing shown no sign is told
+
+
+def test_what_loops_of_wires_come_near_is_said_not_to_be_looked_at(tmp_path):
+    assert said(proven(FILE), tmp_path).sentence.endswith("loops of wires")
+    assert "wires" not in said(proven(EXACT), tmp_path, EXACT).sentence
 
 
 def test_tolerances_are_not_left_out(tmp_path):

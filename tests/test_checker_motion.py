@@ -15,6 +15,8 @@ from shapely.ops import unary_union
 from systems.model_files import COUPLED, LEVER_WRITTEN_OUT, LEVERS
 
 import linkage
+from linkage.checker import together
+from linkage.checker.leaves import Book
 from linkage.checker.lengths import Refused, length
 from linkage.checker.motion import Motion, OutOfReach
 from linkage.checker.reading import read
@@ -181,3 +183,82 @@ def test_a_table_of_hardpoints_is_read_with_its_heading():
     for name, place in machine.points.items():
         if not name.endswith("/pivot"):
             assert place == pytest.approx(system.model.position(name)), name
+
+
+BEHIND = """
+length = "mm"
+input.pitch.travel = [-40, 20]
+[body.arm]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = { p = [0, 0, 80] }
+[body.crank]
+pivot = [100, 0, 0]
+axis = "lateral"
+points = { p = [100, 0, 50], r = [100, 0, 10] }
+[body.swing]
+pivot = [200, 0, 0]
+axis = "lateral"
+[body.beam]
+on = "swing"
+pivot = [200, 0, 60]
+axis = "lateral"
+points = { p = [190, 0, 100], q = [220, 0, 70] }
+solid.ball = { kind = "sphere", at = "p", diameter = 10 }
+[rod.link]
+ends = ["arm/p", "crank/p"]
+[rod.push]
+ends = ["crank/r", "beam/p"]
+[rod.tie]
+ends = ["beam/q", "airframe/q"]
+[airframe]
+points = { q = [300, 0, 60] }
+solid.ball = { kind = "sphere", at = [PLACE], diameter = 10 }
+"""
+
+
+def test_rods_together_behind_an_edge_of_reach_are_not_lost_with_the_middle_of_a_cell(
+        tmp_path, monkeypatch):
+    """The crank reaches from -27.7 degrees on: a cell from -29.4 on has its middle out of reach.
+
+    A ball of the airframe lies where the beam's own is at -27 (the library's `point`, which
+    Newton's method and MuJoCo check elsewhere); a plane without sense must not show them apart.
+    """
+    monkeypatch.setattr(together, "BOXES", 20)  # so that little is asked of them
+    file = tmp_path / "behind.toml"
+    file.write_text(BEHIND.replace("PLACE", "0, 500, 0"))
+    motion = linkage.load(file).sweep(pitch=[-28.0, -27.0])
+    assert not motion.reachable[0]
+    spot = motion.point("beam/p")[1].tolist()
+    file.write_text(BEHIND.replace("PLACE", ", ".join(map(repr, spot))))
+    assert linkage.gaps(linkage.load(file).sweep(pitch=-27.0))["beam/ball | airframe/ball"] < -9
+    book = Book(read(file.read_text()))
+    pair, = book.pairs.all()
+    sides = tuple(book.sides(pair))
+    assert not book.holds(pair, sides, ((-29.4, -26.6),), ([[0.0, 1.0, 0.0], [0.0] * 3], 1.0))
+    assert book.nowhere(pair, sides, ((-40.0, -30.0),))
+
+
+def test_rods_together_are_held_on_both_sides_of_an_edge_of_reach():
+    """Where no root can be followed, boxes of the joints hold what is in reach and no cell beyond.
+
+    That the edge is near 38.92 degrees is a sweep of the library's.
+    """
+    file = CASES / "rods_together_edge.toml"
+    system, motion = linkage.load(file), Motion(read(file.read_text()))
+    for low, high in ((38.9, 39.3), (39.2, 39.6)):
+        posture = system.sweep(pitch=np.linspace(low, high, SHARES)).posture
+        for joint in ("swing", "beam"):
+            true = posture.states[joint].value
+            try:
+                cos, sin, value = motion.state(joint, ((low, high),))
+            except OutOfReach:
+                assert np.isnan(true).all()
+                continue
+            assert low < 39
+            assert value.rest == math.inf  # of whole turns nothing is told
+            assert cos.spread < 0.5
+            for x in true[np.isfinite(true)]:
+                assert cos.low() <= math.cos(x) <= cos.high()
+                assert sin.low() <= math.sin(x) <= sin.high()

@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 AIM = 1e-3  # mm that a bound has to be above what is claimed, so that the checker finds it too
 CLOSE = 0.03  # mm above what is claimed, within which a gap is better shown by fewer pieces
 SMALLEST = 1e-3  # degrees (mm) of a cell that is cut no further
-FINEST = 0.5  # mm of a piece at a joint that is cut no further
+FINEST = 0.1  # mm of a piece at a joint that is cut no further
 COARSE = 4  # cuts of a cell after which sets of pieces are halved
 MOST = 2_000  # nodes bounded at once, so that memory stays bounded
 MOST_NODES = 12_000  # of a tree

@@ -70,8 +70,9 @@ def certificate(system: System, file: Path | str, table: pd.DataFrame) -> dict:
         shown = _shown(grower, lambda pair: _kept(pair, rows, table.attrs["far"]), rows)
         met = _met_in_builds(grower, travel, listed, (rows, table.attrs["builds"]))
     else:
-        shown = _shown(grower, lambda pair: _claim(pair, rows, table.attrs["far"]))
         met = _met(grower, travel, listed, rows)
+        unsure = _unsure(table, listed, met)
+        shown = _shown(grower, lambda pair: _claim(pair, rows, table.attrs["far"], unsure))
     return {"format": FORMAT, "sha256": digest(file), "travel": "real", "build": BUILDS[built],
             **told, "directions": directions(book, travel),
             "files": {name: digest(file.parent / name) for name in machine.files},
@@ -126,11 +127,26 @@ def checked(file: Path | str, proof: bytes) -> str:
     return "; ".join([verdict.sentence, *verdict.directions])
 
 
-def _claim(pair, rows, far):
+def _unsure(table, listed, met):
+    """Pairs that nothing shows to come nearer than required, though the search does not keep them.
+
+    It left them open somewhere, or it takes too much of their parts at a joint.
+    """
+    found, left_open = set(), {frozenset(pair.split(" | ")) for pair in table.attrs["open"]}
+    for pair in listed:
+        key, least = frozenset(pair.names), met.get(pair.names, {}).get("least", np.nan)
+        if not least < pair.required and (key in left_open or pair.balls and least == least):
+            found.add(key)
+    return found
+
+
+def _claim(pair, rows, far, unsure):
     """What of a pair is to be shown, mm; None where nothing above 0 is proven."""
     key, most = frozenset(pair.names), pair.required + NEAR
     if key in rows:
-        low = min(rows[key]["real_proven"], np.nan_to_num(rows[key]["real_least"], nan=np.inf))
+        low = np.fmin(rows[key]["real_proven"], rows[key]["real_least"])
+        if key in unsure:
+            low = pair.required if pair.balls else min(low, pair.required)
     else:  # of a far pair nothing is printed but that it keeps what is required
         known = _far(far, key)
         low = pair.required + min(known - pair.required, NEAR) / 2 if known == known else \

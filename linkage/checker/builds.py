@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 from flint import arb, arb_mat
 
 from .dimensions import Dimensions
-from .loops import OutOfReach
-from .motion import MOST, Motion, halved, unit
+from .loops import OutOfReach, halved
+from .motion import MOST, Motion, unit
 from .rates import OutOfShow, Rates
 from .taylor import UP, Taylor, above, column, sizes
 
@@ -28,7 +28,7 @@ MORE = 1.25  # times as far as they last said
 GROWN = 1.03  # times as far as it was for less of the way, by share of that
 CLOSE = 1.5  # times what is moved at least, that a bound of it may be
 NARROW = 1.0  # degrees (mm) of a cell that is cut no further to get one
-MOST_CELLS = 200  # looked at for that
+MOST_CELLS = 200  # that it is got from
 PARTS = 4, 12  # of the way from what is drawn to a build; the more where the fewer do not do
 
 
@@ -175,31 +175,32 @@ class Built(Motion):
         """
         key = solid.name, frame, rough
         if key not in self.most:
-            ahead, found, count = [root], 0.0, 0
-            while ahead and found < math.inf:
-                cell, count = ahead.pop(), count + 1
-                far, sure = self.moved(solid, frame, cell)
+            ahead, found, count = [[root], []], 0.0, 1  # not shown yet; shown, but not close
+            while any(ahead) and found < math.inf:
+                cell = (ahead[0] or ahead[1]).pop(0)
+                far, shown = self.moved(solid, frame, cell)
                 k = max(self.seat_needs(solid.carriers, frame), default=None,
                         key=lambda k: cell[k][1] - cell[k][0])
-                if not (sure or rough or k is None) and count < MOST_CELLS \
+                if not (shown > 1 or rough or k is None) and count < MOST_CELLS \
                         and cell[k][1] - cell[k][0] > NARROW:
-                    ahead += halved(cell, k)
+                    ahead[shown] += halved(cell, k)
+                    count += 1
                 else:
                     found = max(found, far)
             self.most[key] = found
         return self.most[key]
 
     def moved(self, solid: Solid, frame: str, cell: tuple) -> tuple:
-        """How far builds may have any point of a solid off in a cell, and whether that is close."""
-        rod, most, all_sure = bool(solid.ends), 0.0, True
+        """How far builds may have a solid's points off in a cell; 1 where shown, 2 where close."""
+        rod, most, least = bool(solid.ends), 0.0, 2
         for i, carrier in enumerate(solid.carriers):
             for row in [(1.0,)] if rod else solid.room:
                 spot = solid.ends[i] if rod else solid.drawn(row)
-                far, sure = self.moved_point((carrier,), row, frame, cell)
-                round_it = self.round_joints(carrier, spot, frame)
-                most, all_sure = max(most, min(far, round_it)), all_sure and (sure or far == 0)
+                far, close = self.moved_point((carrier,), row, frame, cell)
+                most = max(most, min(far, self.round_joints(carrier, spot, frame)))
+                least = min(least, 2 if close or far == 0 else int(far < math.inf))
         loose = self.machine.loose[solid.name] * (1 if rod else math.sqrt(3.0))
-        return (most + loose) * UP, all_sure
+        return (most + loose) * UP, least
 
     def moved_point(self, carriers: tuple, row: Sequence, frame: str, cell: tuple) -> tuple:
         """How far builds may have a point off in a cell by its rates, and whether that is close."""
@@ -216,16 +217,29 @@ class Built(Motion):
     def round_joints(self, carrier: object, spot: Sequence, frame: str) -> float:
         """The same wherever its joints may have turned to: on spheres about their pivots."""
         body, point = carrier if isinstance(carrier, tuple) else (carrier, None)
-        found, known = 0.0, self.dimensions
-        found += math.sqrt(3.0) * known.off(known.places, point)
-        for joint, sense in self.route(body, frame):
-            if sense < 0 or self.machine.joints[joint].slides:
-                return math.inf
+        known, route = self.dimensions, self.route(body, frame)
+        if any(sense < 0 or self.machine.joints[j].slides for j, sense in route):
+            return math.inf
+        own, found, start = math.sqrt(3.0) * known.off(known.places, point), 0.0, spot
+        for joint, _ in route:
             pivot = self.machine.joints[joint].pivot
             off = known.off(known.places, f"{joint}/pivot")
             found += 2 * math.dist(spot, pivot) + 2 * math.sqrt(3.0) * off
             spot = pivot
-        return found * UP
+        if len(route) == 1:
+            found = min(found, self.round_axis(route[0][0], start))
+        return (found + own) * UP
+
+    def round_axis(self, joint: str, spot: Sequence) -> float:
+        """How far a point may be off wherever a joint has turned to: on circles about its axis."""
+        item, known = self.machine.joints[joint], self.dimensions
+        size = math.hypot(*item.axis)
+        along = sum((p - c) * k for p, c, k in zip(spot, item.pivot, item.axis, strict=True)) / size
+        foot = [c + along * k / size for c, k in zip(item.pivot, item.axis, strict=True)]
+        off = math.sqrt(3.0) * known.off(known.places, f"{joint}/pivot")
+        through = math.sqrt(3.0) * known.off(known.throughs, joint)
+        tilt = 2 * (off + through) / known.runs[joint] if joint in known.throughs else 0.0
+        return (2 + tilt) * math.dist(spot, foot) + 3 * (off + abs(along) * tilt) + 1e-9
 
 
 def within(found: dict, tried: dict) -> bool:

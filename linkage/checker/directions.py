@@ -6,8 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from .lengths import Refused
-from .loops import OutOfReach
-from .motion import DIGITS, halved, leaves_of
+from .loops import OutOfReach, halved
+from .motion import DIGITS, leaves_of
 from .rates import OutOfShow, Rates
 
 if TYPE_CHECKING:

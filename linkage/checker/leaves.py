@@ -17,8 +17,8 @@ from flint import arb, arb_mat
 from .builds import NARROW, NONE, Built, Cost
 from .dimensions import in_build
 from .lengths import AIRFRAME, Refused
-from .loops import OutOfReach
-from .motion import DIGITS, Motion, carried, halved, leaves_of
+from .loops import OutOfReach, halved
+from .motion import DIGITS, Motion, carried, leaves_of
 from .pairs import Pairs
 from .rates import OutOfShow
 from .sides import Side, Solid
@@ -44,7 +44,7 @@ class Book:
         self.machine, self.motion = machine, Motion(machine)
         self.built = Built(self.motion) if built else None
         self.travel = None  # a box that holds all the travel, once it is known
-        self.pairs = Pairs(machine, self.motion.needs)
+        self.pairs = Pairs(machine, self.motion.needs, built)
         self.known, self.roots = {}, {}
 
     def sides(self, pair: Pair) -> list[Side | None]:

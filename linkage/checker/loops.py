@@ -200,3 +200,10 @@ def anywhere(table: Any) -> Taylor:
 def nearest_turns(ball: arb, value: Taylor) -> int:
     """Whole turns that bring a Taylor's middle nearest to a ball."""
     return round(float(((ball - value.centre) / (2 * arb.pi())).mid()))
+
+
+def halved(cell: tuple, k: int) -> list[tuple]:
+    """A cell cut at the middle of an input, into two that hold all of it."""
+    low, high = cell[k]
+    middle = (low + high) / 2
+    return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]

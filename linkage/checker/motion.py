@@ -265,13 +265,6 @@ def unit(v: Sequence) -> list[arb]:
     return [k / size for k in v]
 
 
-def halved(cell: tuple, k: int) -> list[tuple]:
-    """A cell cut at the middle of an input, into two that hold all of it."""
-    low, high = cell[k]
-    middle = (low + high) / 2
-    return [(*cell[:k], ends, *cell[k + 1:]) for ends in ((low, middle), (middle, high))]
-
-
 def carried(seat: Sequence, row: Sequence) -> list:
     """A point given by shares of what carries it, as a seat has that over a cell."""
     return [sum(p[c] * w for p, w in zip(seat, row, strict=True)) for c in range(3)]

@@ -42,8 +42,8 @@ class Pair:
 class Pairs:
     """The pairs of a machine of which one solid moves against the other."""
 
-    def __init__(self, machine: Machine, needs: dict):
-        self.machine, self.needs = machine, needs
+    def __init__(self, machine: Machine, needs: dict, built: bool = False):
+        self.machine, self.needs, self.built = machine, needs, built
         self.pieces = {name: pieces_of(shape) for name, shape in machine.solids.items()}
         self.stops = {frozenset(stop["between"]) for stop in machine.stops.values()}
         self.rooms, self._all = {}, None
@@ -154,13 +154,27 @@ class Pairs:
         """Ball about an end of a rod."""
         at, told = self.machine.points[end], self.machine.rods[rod]
         reach = told.reach[told.ends.index(end)]
-        return at, self.usual(at, rod, part_of(end)) if reach is None else reach
+        return at, self.in_builds(self.usual(at, rod, part_of(end)) if reach is None else reach,
+                                  end)
 
     def held(self, body: str) -> list[tuple]:
         """Balls about where a body is held."""
-        joint = self.machine.joints[body]
-        return [(at, joint.ball if joint.ball is not None else self.usual(at, body, joint.on))
-                for at in joint.places]
+        joint, balls = self.machine.joints[body], []
+        for k, at in enumerate(joint.places):
+            lever = 1.0
+            if joint.through and k > 1:  # off by more than its axis
+                share = along_and_aside(at, *joint.places[:2])[0] / math.dist(*joint.places[:2])
+                lever = abs(1 - share) + abs(share)
+            radius = joint.ball if joint.ball is not None else self.usual(at, body, joint.on)
+            balls.append((at, self.in_builds(radius, f"{body}/pivot", lever)))
+        return balls
+
+    def in_builds(self, radius: float, point: str, lever: float = 1.0) -> float:
+        """A ball's radius; as built less what its joint is off and solids are grown at most."""
+        if not self.built:
+            return radius
+        off, points = self.machine.off, self.machine.points
+        return max(radius - math.sqrt(3.0) * lever * off[point] - max(off[k] for k in points), 0.0)
 
     def usual(self, at: tuple, *parts: str) -> float:
         """Radius where the file gives none: more where a thick tube runs through the joint."""

@@ -67,6 +67,7 @@ class Machine:
     off: dict = field(default_factory=dict)  # part or point: mm that a build may have it off
     loose: dict = field(default_factory=dict)  # solid: mm that a build may have its points off
     files: list = field(default_factory=list)
+    wires: bool = False  # whether it has any: of what their loops come near nothing is claimed
 
     def chain(self, body: str) -> list[str]:
         """A body and all that carries it, the airframe last."""
@@ -96,12 +97,13 @@ def read(text: str, folder: Path | str = ".") -> Machine:
     table = tomllib.loads(text)
     if table.get("length") not in UNITS:
         raise Refused(f'the checker does not know the unit "{table.get("length")}"')
+    wires = "wire" in table
     files = [table["hardpoints"]] if "hardpoints" in table else []
     for name in files:
         add_hardpoints(table, Path(folder) / name)
     table = with_twins(in_mm("file", table, UNITS[table["length"]]))
     machine = without_parts(table)
-    machine.files = files
+    machine.files, machine.wires = files, wires
     for name, body in table.get("body", {}).items():
         read_body(machine, name, body)
         if "input" in body:

@@ -158,6 +158,7 @@ class Claims:
             ("no stop is shown to end, up to where it is looked for,", passed),
             ("nothing moves", self.book.motion.still)) if ends]
         left = [f"{len(found[word])} {words}" for word, words in LEFT.items() if found[word]]
+        left += ["loops of wires"] if self.book.machine.wires else []
         return "; ".join([*parts, f"not looked at: {', '.join(left)}"] if left else parts)
 
     def pair(self, pair: Pair, told: dict) -> tuple[int, str]:
