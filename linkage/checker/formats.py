@@ -54,7 +54,7 @@ KINDS = {table: dict(word.split(":") for word in words.split())
 SOLIDS = "sphere", "tube", "pipe", "box", "plate", "washer"
 
 
-def as_it_is(value: object, *_) -> object:
+def as_it_is(value: object, *_: object) -> object:
     """A value as it is."""
     return value
 
