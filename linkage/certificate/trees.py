@@ -152,10 +152,18 @@ class Grower:
         """Whether what is claimed is shown at the one place where it is least likely to be."""
         if tree.place is None or tree.pair.balls:
             return True
-        node = Node(tree, tree.sides, tuple((k - SMALLEST, k + SMALLEST) for k in tree.place),
-                    close=True)
-        found = self._bounded([node])
-        return found.low[0] >= tree.claim and self._in_builds(node, found.planes[0])
+        about = tuple((k - SMALLEST, k + SMALLEST) for k in tree.place)
+        ahead = [Node(tree, tree.sides, about, cuts=1, close=True)]
+        while ahead:
+            node = ahead.pop()
+            found = self._bounded([node])
+            if found.low[0] >= tree.claim and self._in_builds(node, found.planes[0]):
+                continue
+            side = self._to_halve(node, True)
+            if side is None:
+                return False
+            ahead += self._halves(node, side)
+        return True
 
     def _left_out(self, node):
         if node.tree.pair.balls and self.book.at_joint(node.tree.pair, node.sides):
