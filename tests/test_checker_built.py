@@ -27,7 +27,7 @@ from linkage.commands import run
 
 ROOT = Path(__file__).parents[1]
 EXAMPLES, CASES = ROOT / "examples", ROOT / "tests" / "oracle" / "cases"
-SERVO = EXAMPLES / "servo_arm.toml"
+SERVO, AILERON_RUN = (EXAMPLES / f"{name}.toml" for name in ("servo_arm", "aileron_run"))
 COUNT = MACHINE.count("<<")
 
 
@@ -128,6 +128,12 @@ def test_the_proof_of_a_servo_arm_as_built_holds(tmp_path):
     assert verdict.holds, verdict.sentence
     assert verdict.sentence.startswith("proof holds: 10 pairs, ")
     assert "for the real travel, as built; all keep what is required" in verdict.sentence
+
+
+def test_rods_through_holes_of_a_plate_are_shown_apart_in_every_build(tmp_path):
+    """The spar is one hull with the rod within it, until it is halved about its hole."""
+    verdict = checked(AILERON_RUN, proven(AILERON_RUN), tmp_path)
+    assert verdict.sentence.startswith("proof holds: 14 pairs, ")
 
 
 def test_no_claim_above_what_a_build_meets_is_confirmed():
