@@ -78,7 +78,7 @@ class Book:
     def bound(self, pair: Pair, sides: Sequence[Side], cell: tuple, plane: Sequence, *,
               enough: float = math.inf, drawn: bool = False) -> float:
         """A lower bound of the gap of two sides over a cell, in every build that is asked of."""
-        table, self.moved = self.motion.table, ((), 0.0)
+        table, self.moved, self.finer = self.motion.table, ((), 0.0), None
         n = turning(table, plane)
         (a, rest_a, lost_a), (b, rest_b, lost_b) = (self.along(s, pair.frame, cell, n)
                                                     for s in sides)
@@ -99,14 +99,15 @@ class Book:
         near = min(range(len(b)), key=ahead.__getitem__)
         rest = spread(rest_a, sides[0].most) + far_b
         self.moved = [*map(abs, minus(b[near], a[foot]))], rest
-        self.finer = behind, ahead, apart, NONE
+        corners = behind, ahead, apart
         if drawn or not self.built:
+            self.finer = *corners, NONE
             return self.less(low, n, sides)
-        return self.in_every_build(pair, sides, cell, (low, n, enough))
+        return self.in_every_build(pair, sides, cell, (low, n, enough, corners))
 
     def in_every_build(self, pair: Pair, sides: Sequence[Side], cell: tuple, known: tuple) -> float:
         """The same in every build, as far as what builds do has to be known to show enough."""
-        low, n, enough = known
+        low, n, enough, corners = known
         gap = self.less(low, n, sides)
         small = all(high - low <= NARROW for low, high in cell)
         for rough in (True, False) if gap >= enough and not small else ():
@@ -114,7 +115,7 @@ class Book:
             if far >= enough:
                 return far
         cost = Cost(self.built, pair, sides, cell, n)
-        self.finer = *self.finer[:3], cost
+        self.finer = *corners, cost
         return self.less(low - cost.most, n, sides)
 
     def moved_at_most(self, pair: Pair, rough: bool) -> float:
