@@ -6,9 +6,10 @@ from types import SimpleNamespace
 import numpy as np
 from flint import arb
 
+from linkage.checker.loops import closed
 from linkage.checker.motion import Motion
 from linkage.checker.reading import read
-from linkage.checker.taylor import Taylor
+from linkage.checker.taylor import Table, Taylor
 
 CRANKS = """
 length = "mm"
@@ -41,4 +42,19 @@ def test_a_turn_is_followed_by_whole_turns_only_where_two_parts_of_the_way_tell_
             assert abs(float(end[0].mid()) - here) < 1e-9
             assert end[1] >= after
             shown += 1
+    assert shown > 50
+
+
+def test_newton_shows_no_root_where_there_is_none():
+    """The root of t^2 = 1 + s x is not real all over -1 to 1 where s is above 1."""
+    table, shown = Table(1), 0
+    for s in np.linspace(0.05, 1.5, 146):
+        c = Taylor(table, {0: arb(1), 1: arb(float(s))})
+        found = closed(table, lambda t, c=c: (t * t - c, t * 2), 2.0, (1.0, 1.0))
+        if found is not None:
+            assert s < 1
+            shown += 1
+            for x in np.linspace(-1, 1, 21):
+                at = sum(float(k.mid()) * x**power for power, k in found.c.items())
+                assert abs(at - math.sqrt(1 + s * x)) <= found.rest
     assert shown > 50
