@@ -5,6 +5,7 @@ from types import SimpleNamespace
 
 import numpy as np
 from flint import arb
+from scipy.optimize import fsolve
 
 from linkage.checker.loops import closed
 from linkage.checker.motion import Motion
@@ -58,3 +59,56 @@ def test_newton_shows_no_root_where_there_is_none():
                 at = sum(float(k.mid()) * x**power for power, k in found.c.items())
                 assert abs(at - math.sqrt(1 + s * x)) <= found.rest
     assert shown > 50
+
+
+TOGETHER = """
+length = "mm"
+input.pitch.travel = [-5, 5]
+[body.crank]
+pivot = [100, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = { r = [100, 0, 10] }
+[body.swing]
+pivot = [200, 0, 0]
+axis = "lateral"
+[body.beam]
+on = "swing"
+pivot = [200, 0, 60]
+axis = "lateral"
+points = { p = [190, 0, 100], q = [220, 0, 70] }
+[rod.push]
+ends = ["crank/r", "beam/p"]
+[rod.tie]
+ends = ["beam/q", "airframe/q"]
+[airframe]
+points = { q = [300, 0, 60] }
+"""
+
+
+def misfits(turns):
+    """How far both rods at neutral miss their lengths, squared, in FS and WL."""
+    def turned(x, z, about, turn):
+        x, z, c, s = x - about[0], z - about[1], math.cos(turn), math.sin(turn)
+        return about[0] + x * c + z * s, about[1] + z * c - x * s
+
+    return [math.dist(turned(*turned(*end, (200, 60), turns[1]), (200, 0), turns[0]), far)**2
+            - math.dist(end, far)**2 for end, far in (((190, 100), (100, 10)),
+                                                      ((220, 70), (300, 60)))]
+
+
+def test_rods_together_are_never_taken_to_go_over_into_another_assembly():
+    """Newton in floats leads anywhere: to another root here, which SciPy finds."""
+    motion = Motion(read(TOGETHER))
+    group, other = motion.steps["beam"][1], None
+    starts = np.random.default_rng(1).uniform(-3, 3, (40, 2))
+    roots = [x for x, _, told, _ in (fsolve(misfits, k, full_output=True) for k in starts)
+             if told == 1 and np.abs(x).max() > 0.1 and np.abs(misfits(x)).max() < 1e-6]
+    other, place, newton = roots[0].tolist(), ((2.0, 2.0),), group.newton
+    assert group.root(place) is not None
+    group.roots.clear()
+    group.newton = lambda cell, guess: newton(cell, other if cell[0][1] > 0 else guess)
+    assert max(map(abs, group.newton(place, [0.0, 0.0]))) > 0.1
+    assert group.root(place) is None
+    group.newton = lambda cell, guess: newton(cell, other)
+    assert group.root(place) is None
