@@ -4,6 +4,7 @@ A rod between two cranks in a plane, by the law of cosines (common practice, no 
 vectors by SciPy's Rotation.
 """
 
+import itertools
 import math
 
 import numpy as np
@@ -79,6 +80,22 @@ def test_the_closure_is_drawn_at_neutral_and_goes_as_the_checker_has_it():
 def test_a_rate_by_an_input_is_held_all_over_a_cell_and_in_every_build():
     assert all(shown(1.0))
     assert not all(shown(0.25))
+
+
+@pytest.mark.parametrize(("tolerance", "size"), [
+    ("rod = 0.5", [0.0] * 8 + [0.5]), ("hardpoint = 0.5", [0.5] * 8 + [0.0]),
+    ("hardpoint = 0.3, rod = 0.2", [0.3] * 8 + [0.2])])
+def test_a_joint_is_off_by_no_more_than_is_allowed_in_any_build(tolerance, size):
+    """In every build with all dimensions at an end of their tolerance, by the law of cosines."""
+    text = CRANKS.replace("hardpoint = 0.5, rod = 0.5", tolerance)
+    motion = Motion(read(text))
+    built = Built(motion, 4, 4)
+    for at in (-20.0, 0.0, 15.0):
+        cell, lever = ((at, at),), math.radians(at)
+        allowed = built.state("flap", cell)[2].rest - motion.state("flap", cell)[2].rest
+        most = max(abs(flap(lever, np.array(ends) * size) - flap(lever, np.zeros(9)))
+                   for ends in itertools.product((-1, 1), repeat=9))
+        assert 0.9 * allowed < most <= allowed
 
 
 def test_products_and_quotients_of_intervals_keep_their_signs():
