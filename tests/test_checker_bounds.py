@@ -46,6 +46,21 @@ def test_a_turn_is_followed_by_whole_turns_only_where_two_parts_of_the_way_tell_
     assert shown > 50
 
 
+def test_a_turn_over_a_cell_is_told_by_whole_turns_only_where_it_is_narrow():
+    """A cell about neutral, where the crank is not turned: by anything that holds that."""
+    rng, motion, cell = np.random.default_rng(7), Motion(read(CRANKS)), ((-0.1, 0.1),)
+    loop, shown = motion.steps["crank"][1], 0
+    for _ in range(200):
+        wide = rng.uniform(0, 6)
+        here = rng.choice([-1, 1]) * wide
+        turn = Taylor(motion.table, {0: arb(here - 2 * math.pi * rng.integers(-3, 4))}, wide)
+        told = loop.lifted(turn, cell)
+        if math.isfinite(told.rest):
+            assert abs(float(told.centre.mid()) - here) < 1e-9
+            shown += 1
+    assert shown > 50
+
+
 def test_newton_shows_no_root_where_there_is_none():
     """The root of t^2 = 1 + s x is not real all over -1 to 1 where s is above 1."""
     table, shown = Table(1), 0
