@@ -127,3 +127,13 @@ def test_rods_together_are_never_taken_to_go_over_into_another_assembly():
     assert group.root(place) is None
     group.newton = lambda cell, guess: newton(cell, other)
     assert group.root(place) is None
+
+
+def test_boxes_of_a_cell_serve_no_cell_that_is_not_wholly_in_it():
+    group = Motion(read(TOGETHER)).steps["beam"][1]
+    boxes = [((0.0, 0.1), (0.0, 0.1))]
+    group.parted[(0.0, 1.0), (0.0, 1.0)] = boxes
+    assert group.about_cell(((0.0, 0.5), (0.5, 1.0))) == boxes
+    for cell in (((0.0, 0.5), (0.5, 1.5)), ((0.0, 0.5), (2.0, 3.0)), ((-1.0, 0.5), (0.0, 1.0))):
+        for span in group.about_cell(cell)[0]:
+            assert span[0] < -math.pi < math.pi < span[1]
