@@ -4,13 +4,15 @@ import math
 from types import SimpleNamespace
 
 import numpy as np
+import pytest
 from flint import arb
 from scipy.optimize import fsolve
 
+from linkage.checker.leaves import Book
 from linkage.checker.loops import closed
 from linkage.checker.motion import Motion
 from linkage.checker.reading import read
-from linkage.checker.taylor import Table, Taylor
+from linkage.checker.taylor import Table, Taylor, constant
 
 CRANKS = """
 length = "mm"
@@ -137,3 +139,40 @@ def test_boxes_of_a_cell_serve_no_cell_that_is_not_wholly_in_it():
     for cell in (((0.0, 0.5), (0.5, 1.5)), ((0.0, 0.5), (2.0, 3.0)), ((-1.0, 0.5), (0.0, 1.0))):
         for span in group.about_cell(cell)[0]:
             assert span[0] < -math.pi < math.pi < span[1]
+
+
+TWO = """
+length = "mm"
+input.pitch.travel = [-1, 1]
+[body.stick]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+solid.one = { kind = "box", corner = [-5, -5, -5], opposite = [5, 5, 5] }
+[airframe.solid]
+other = { kind = "box", corner = [15, -5, -5], opposite = [25, 5, 5] }
+"""
+
+
+@pytest.mark.parametrize(("body", "part", "rest", "gap"), [
+    ("stick", 0, 0.5, 9.5), ("stick", 1, 0.1, 9.5), ("airframe", 0, 0.5, 9.5),
+    ("airframe", 1, 0.1, 8.5), ("airframe", 1, 0.0, 10.0)])
+def test_what_carries_a_solid_is_off_by_its_rest_either_way(body, part, rest, gap):
+    """Boxes 10 mm apart along FS: by hand, either moved by a rest or grown by one per mm of it."""
+    book = Book(read(TWO))
+    pair, = book.pairs.all()
+    sides, table = tuple(book.sides(pair)), book.motion.table
+
+    def seat(carriers, frame, cell):
+        rows = [[constant(table, float(i == k)) for k in range(3)] for i in (-1, 0, 1, 2)]
+        if carriers == (body,):
+            rows[part][0] = Taylor(table, rows[part][0].c, rest)
+        return rows
+
+    book.motion.seat = seat
+    plane = [[1.0, 0.0, 0.0], [0.0, 0.0, 0.0]]
+    if pair.names[0].startswith("airframe"):
+        plane[0][0] = -1.0
+    assert book.bound(pair, sides, ((-1.0, 1.0),), plane) <= gap
+    assert book.holds(pair, sides, ((-1.0, 1.0),), (plane, gap - 1e-6))
+    assert not book.holds(pair, sides, ((-1.0, 1.0),), (plane, gap + 1e-6))
