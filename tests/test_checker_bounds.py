@@ -176,3 +176,24 @@ def test_what_carries_a_solid_is_off_by_its_rest_either_way(body, part, rest, ga
     assert book.bound(pair, sides, ((-1.0, 1.0),), plane) <= gap
     assert book.holds(pair, sides, ((-1.0, 1.0),), (plane, gap - 1e-6))
     assert not book.holds(pair, sides, ((-1.0, 1.0),), (plane, gap + 1e-6))
+
+
+def test_a_plane_is_as_long_as_it_is_anywhere_in_its_cell():
+    """The gap along FS is 15 - 7.5 x + 3.75 x^2, and the plane 1 + x / 2 long."""
+    book = Book(read(TWO))
+    pair, = book.pairs.all()
+    sides, table = tuple(book.sides(pair)), book.motion.table
+    sign = -1.0 if pair.names[0].startswith("airframe") else 1.0
+
+    def seat(carriers, frame, cell):
+        rows = [[constant(table, float(i == k)) for k in range(3)] for i in (-1, 0, 1, 2)]
+        if carriers == ("airframe",):
+            rows[0][0] = Taylor(table, {0: arb(5), 1: arb(-7.5), 2: arb(3.75)})
+        return rows
+
+    book.motion.seat = seat
+    plane = [[sign, 0.0, 0.0], [sign / 2, 0.0, 0.0]]
+    least = min(15 - 7.5 * x + 3.75 * x * x for x in np.linspace(-1, 1, 201))
+    found = book.bound(pair, sides, ((-1.0, 1.0),), plane)
+    assert 0 < found <= least
+    assert not book.holds(pair, sides, ((-1.0, 1.0),), (plane, least + 1e-6))
