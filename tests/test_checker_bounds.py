@@ -12,6 +12,7 @@ from linkage.checker.leaves import Book
 from linkage.checker.loops import closed
 from linkage.checker.motion import Motion
 from linkage.checker.reading import read
+from linkage.checker.solids import Line
 from linkage.checker.taylor import Table, Taylor, constant
 
 CRANKS = """
@@ -197,3 +198,11 @@ def test_a_plane_is_as_long_as_it_is_anywhere_in_its_cell():
     found = book.bound(pair, sides, ((-1.0, 1.0),), plane)
     assert 0 < found <= least
     assert not book.holds(pair, sides, ((-1.0, 1.0),), (plane, least + 1e-6))
+
+
+def test_a_side_is_at_a_joint_only_with_what_its_corners_may_be_off():
+    book, ball = Book(read(TWO)), SimpleNamespace(balls=[((0.0, 0.0, 0.0), 10.0)])
+    for inside, at in ((2e-9, False), (8e-9, True)):
+        side = SimpleNamespace(solid=SimpleNamespace(at_neutral=lambda corner: corner),
+                               pieces=[Line(((9.0 - inside, 0.0, 0.0),) * 2, 1.0)])
+        assert book.at_joint(ball, [side]) == at
