@@ -8,6 +8,7 @@ import pytest
 from flint import arb
 from scipy.optimize import fsolve
 
+from linkage.checker.directions import Directions
 from linkage.checker.leaves import Book
 from linkage.checker.loops import closed
 from linkage.checker.motion import Motion
@@ -206,3 +207,39 @@ def test_a_side_is_at_a_joint_only_with_what_its_corners_may_be_off():
         side = SimpleNamespace(solid=SimpleNamespace(at_neutral=lambda corner: corner),
                                pieces=[Line(((9.0 - inside, 0.0, 0.0),) * 2, 1.0)])
         assert book.at_joint(ball, [side]) == at
+
+
+REACH = """
+length = "mm"
+input.pitch.travel = [-40, 20]
+tolerance.rod = 0.5
+[body.arm]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = { p = [0, 0, 80] }
+[body.crank]
+pivot = [100, 0, 0]
+axis = "lateral"
+points = { p = [100, 0, 50] }
+solid.ball = { kind = "sphere", at = "p", diameter = 10 }
+[rod.link]
+ends = ["arm/p", "crank/p"]
+[airframe.solid]
+ball = { kind = "sphere", at = [0, 500, 0], diameter = 10 }
+"""
+
+
+def test_what_only_some_builds_reach_is_shown_by_nothing():
+    """At -28 degrees the rod is too short as drawn, and long enough in a build: by hand."""
+    far = math.dist((100, 0), (80 * math.sin(math.radians(-28)), 80 * math.cos(math.radians(-28))))
+    assert math.hypot(100, 30) + 50 < far < math.hypot(100, 30) + 0.5 + 50
+    cell, plane = ((-28.0, -28.0),), [[0.0, 1.0, 0.0], [0.0] * 3]
+    for built in (False, True):
+        book = Book(read(REACH), built)
+        pair, = book.pairs.all()
+        sides = tuple(book.sides(pair))
+        assert book.holds(pair, sides, cell, (plane, 1.0)) == (not built)
+        assert book.free(pair, sides, cell, plane, 1.0) == (not built)
+        assert book.nowhere(pair, sides, cell) == (not built)
+        assert Directions(book, None).goes("crank", 0, cell, 1) == (not built)
