@@ -243,3 +243,12 @@ def test_what_only_some_builds_reach_is_shown_by_nothing():
         assert book.free(pair, sides, cell, plane, 1.0) == (not built)
         assert book.nowhere(pair, sides, cell) == (not built)
         assert Directions(book, None).goes("crank", 0, cell, 1) == (not built)
+
+
+def test_bearings_beyond_an_axis_through_two_points_are_off_by_their_lever():
+    """At three runs from the first point: by hand 2 times its way one way, 3 of the other's."""
+    text = REACH.replace("axis = \"lateral\"\npoints = { p = [100", "through = [100, 50, 0]\n"
+                         "bearings = [[100, 150, 0]]\npoints = { p = [100")
+    text = text.replace("tolerance.rod", "tolerance.hardpoint")
+    radii = [reach for _, reach in Book(read(text), True).pairs.held("crank")]
+    assert radii == pytest.approx([25.4 - k * 0.5 * math.sqrt(3) - 0.5 for k in (1, 1, 5)])
