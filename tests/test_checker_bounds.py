@@ -6,7 +6,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 from flint import arb
-from scipy.optimize import fsolve
+from scipy.optimize import brentq, fsolve
 
 from linkage.checker.directions import Directions
 from linkage.checker.leaves import Book
@@ -15,6 +15,7 @@ from linkage.checker.motion import Motion
 from linkage.checker.reading import read
 from linkage.checker.solids import Line
 from linkage.checker.taylor import Table, Taylor, constant
+from linkage.checker.travel import Stop
 
 CRANKS = """
 length = "mm"
@@ -252,3 +253,38 @@ def test_bearings_beyond_an_axis_through_two_points_are_off_by_their_lever():
     text = text.replace("tolerance.rod", "tolerance.hardpoint")
     radii = [reach for _, reach in Book(read(text), True).pairs.held("crank")]
     assert radii == pytest.approx([25.4 - k * 0.5 * math.sqrt(3) - 0.5 for k in (1, 1, 5)])
+
+
+SPACED = """
+length = "mm"
+input.pitch.travel = [-20, 20]
+tolerance.spacer = 1
+[body.stick]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+solid.ball = { kind = "sphere", at = [0, 0, 100], diameter = 10 }
+[airframe.solid]
+ball = { kind = "sphere", at = [40, 0, 100], diameter = 10 }
+[stop.aft]
+input = "pitch"
+side = "greatest"
+between = ["stick/ball", "airframe/ball"]
+spacer = { on = "airframe/ball", thickness = 5 }
+"""
+
+
+def test_a_spacer_is_as_thin_and_as_thick_as_its_tolerance_has_it():
+    """Balls with radii of 5, 5 mm and 5 of the spacer, which is 4 to 6 thick: by hand."""
+    machine = read(SPACED)
+    book = Book(machine, True)
+    stop = Stop(book, machine.stops["aft"], None)
+    spots = [0, [1.0]], [0, [1.0]]
+    for apart, touching in ((14.5, False), (12.0, True)):
+        at = brentq(lambda k, apart=apart: math.dist(
+            (100 * math.sin(k), 100 * math.cos(k)), (40, 100)) - apart, 0.0, 0.35)
+        cell = ((math.degrees(at),) * 2,)
+        assert stop.touch(cell, [0, *spots]) == touching
+    way = [-1.0, 0.0, 0.0] if stop.pair.names[0].startswith("airframe") else [1.0, 0.0, 0.0]
+    for gap, shown in ((24.5, False), (23.0, True)):
+        assert stop.all_apart(((0.0, 0.0),), way, gap) == shown
