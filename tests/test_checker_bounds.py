@@ -1,6 +1,7 @@
 """Single bounds of the checker, each asked for more than holds: by numbers of the test's own."""
 
 import math
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
@@ -8,6 +9,7 @@ import pytest
 from flint import arb
 from scipy.optimize import brentq, fsolve
 
+import linkage
 from linkage.checker.directions import Directions
 from linkage.checker.leaves import Book
 from linkage.checker.loops import closed
@@ -132,6 +134,25 @@ def test_rods_together_are_never_taken_to_go_over_into_another_assembly():
     assert group.root(place) is None
     group.newton = lambda cell, guess: newton(cell, other)
     assert group.root(place) is None
+
+
+def test_rods_together_have_no_root_in_a_cell_across_an_edge_of_reach():
+    """It is near 38.92 degrees in a sweep of the library's, which has every root before it."""
+    file = Path(__file__).parent / "oracle" / "cases" / "rods_together_edge.toml"
+    system, motion = linkage.load(file), Motion(read(file.read_text()))
+    group, shown = motion.steps["beam"][1], 0
+    for half in (0.05, 0.2, 0.4, 0.8):
+        posture = system.sweep(pitch=38.5 + half * np.linspace(-1, 1, 9)).posture
+        true = [posture.states[joint].value for joint in group.joints]
+        found = group.enclosed(((38.5 - half, 38.5 + half),), [float(k[4]) for k in true])
+        if found is not None:
+            assert half < 0.43
+            shown += 1
+            for held, turns in zip(found[0], true, strict=True):
+                for x, turn in zip(np.linspace(-1, 1, 9), turns, strict=True):
+                    at = sum(float(k.mid()) * x**power for power, k in held.c.items())
+                    assert abs(turn - at) <= held.rest + 1e-9
+    assert shown > 1
 
 
 def test_boxes_of_a_cell_serve_no_cell_that_is_not_wholly_in_it():
