@@ -202,6 +202,26 @@ def test_what_carries_a_solid_is_off_by_its_rest_either_way(body, part, rest, ga
     assert not book.holds(pair, sides, ((-1.0, 1.0),), (plane, gap + 1e-6))
 
 
+def test_a_corner_behind_the_foremost_counts_with_its_own_rest():
+    """The foremost corner lies on BL 0 and is not moved; those on BL 5 come 0.5 mm nearer."""
+    book = Book(read(TWO.replace("[-5, -5, -5]", "[-5, 0, -5]")))
+    pair, = book.pairs.all()
+    sides, table = tuple(book.sides(pair)), book.motion.table
+    sign = -1.0 if pair.names[0].startswith("airframe") else 1.0
+
+    def seat(carriers, frame, cell):
+        rows = [[constant(table, float(i == k)) for k in range(3)] for i in (-1, 0, 1, 2)]
+        if carriers == ("stick",):
+            rows[2][0] = Taylor(table, {}, 0.1)
+        return rows
+
+    book.motion.seat = seat
+    for slant in (-1e-3, 0.0, 1e-3):
+        plane = [[sign, sign * slant, 0.0], [0.0] * 3]
+        assert book.holds(pair, sides, ((-1.0, 1.0),), (plane, 9.4))
+        assert not book.holds(pair, sides, ((-1.0, 1.0),), (plane, 9.5 + 1e-6))
+
+
 def test_a_plane_is_as_long_as_it_is_anywhere_in_its_cell():
     """The gap along FS is 15 - 7.5 x + 3.75 x^2, and the plane 1 + x / 2 long."""
     book = Book(read(TWO))
