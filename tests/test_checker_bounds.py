@@ -204,14 +204,14 @@ def test_what_carries_a_solid_is_off_by_its_rest_either_way(body, part, rest, ga
 
 def test_a_corner_behind_the_foremost_counts_with_its_own_rest():
     """The foremost corner lies on BL 0 and is not moved; those on BL 5 come 0.5 mm nearer."""
-    book = Book(read(TWO.replace("[-5, -5, -5]", "[-5, 0, -5]")))
+    book = Book(read(TWO.replace("[15, -5, -5]", "[15, 0, -5]")))
     pair, = book.pairs.all()
     sides, table = tuple(book.sides(pair)), book.motion.table
     sign = -1.0 if pair.names[0].startswith("airframe") else 1.0
 
     def seat(carriers, frame, cell):
         rows = [[constant(table, float(i == k)) for k in range(3)] for i in (-1, 0, 1, 2)]
-        if carriers == ("stick",):
+        if carriers == ("airframe",):
             rows[2][0] = Taylor(table, {}, 0.1)
         return rows
 
