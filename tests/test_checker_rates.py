@@ -4,6 +4,7 @@ A rod between two cranks in a plane, by the law of cosines (common practice, no 
 vectors by SciPy's Rotation.
 """
 
+import itertools
 import math
 
 import numpy as np
@@ -81,6 +82,22 @@ def test_a_rate_by_an_input_is_held_all_over_a_cell_and_in_every_build():
     assert not all(shown(0.25))
 
 
+@pytest.mark.parametrize(("tolerance", "size"), [
+    ("rod = 0.5", [0.0] * 8 + [0.5]), ("hardpoint = 0.5", [0.5] * 8 + [0.0]),
+    ("hardpoint = 0.3, rod = 0.2", [0.3] * 8 + [0.2])])
+def test_a_joint_is_off_by_no_more_than_is_allowed_in_any_build(tolerance, size):
+    """In every build with all dimensions at an end of their tolerance, by the law of cosines."""
+    text = CRANKS.replace("hardpoint = 0.5, rod = 0.5", tolerance)
+    motion = Motion(read(text))
+    built = Built(motion, 4, 4)
+    for at in (-20.0, 0.0, 15.0):
+        cell, lever = ((at, at),), math.radians(at)
+        allowed = built.state("flap", cell)[2].rest - motion.state("flap", cell)[2].rest
+        most = max(abs(flap(lever, np.array(ends) * size) - flap(lever, np.zeros(9)))
+                   for ends in itertools.product((-1, 1), repeat=9))
+        assert 0.9 * allowed < most <= allowed
+
+
 def test_products_and_quotients_of_intervals_keep_their_signs():
     """At places in them at random; a ball of 1 +/- .8 times another has no sign."""
     rng = np.random.default_rng(2)
@@ -127,3 +144,47 @@ def test_columns_of_balls_are_held_as_they_are_turned(sense):
             assert (away <= float(ball.rad()) + 1e-9).all()
             missed += (away > 0.7 * float(ball.rad())).any()
     assert missed > 5
+
+
+HINGED = """
+length = "mm"
+input.lever.travel = [-40, 40]
+tolerance = { hardpoint = 0.5 }
+[body.lever]
+pivot = [100, 20, 50]
+through = [130, 90, 70]
+input = "lever"
+"""
+HINGE = np.array([[100, 20, 50], [130, 90, 70]], float)
+
+
+def carried(lever, hinge):
+    """Where the hinge as drawn is carried to, and three directions, by SciPy's turns."""
+    start, end = hinge
+    turn = Rotation.from_rotvec(lever * (end - start) / math.dist(start, end))
+    return np.vstack([start + turn.apply(HINGE[0] - start), turn.apply(np.eye(3))])
+
+
+def hinged(reach):
+    """Rates of what a hinge carries by both ends of its axis, each within its ball, shrunk."""
+    rng = np.random.default_rng(3)
+    built = Built(Motion(read(HINGED)), 4, 4)
+    for _ in range(6):
+        half, middle = rng.uniform(0.1, 2), rng.uniform(-35, 35)
+        seat = built.rates.seat(("lever",), "airframe", ((middle - half, middle + half),))
+        for _ in range(6):
+            hinge = HINGE + rng.choice([-0.5, 0.5], (2, 3))
+            at = math.radians(middle + half * rng.choice([-1, 1]))
+            for end, k in np.ndindex(2, 3):
+                way = np.zeros((2, 3))
+                way[end, k] = STEP
+                rate = (carried(at, hinge + way) - carried(at, hinge - way)) / (4 * STEP)
+                for held, true in zip(seat, rate, strict=True):
+                    for i in range(3):
+                        ball = held[i, 1 + 3 * end + k]
+                        yield abs(true[i] - float(ball.mid())) <= reach * float(ball.rad()) + 1e-8
+
+
+def test_rates_by_both_ends_of_an_axis_are_held_in_every_build():
+    assert all(hinged(1.0))
+    assert not all(hinged(0.5))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from flint import arb
 
 from .lengths import Refused, part_of
-from .taylor import UP, Taylor, above, constant, middles, turn
+from .taylor import UP, Taylor, constant, middles, turn
 from .vectors import cross, dot, minus
 
 if TYPE_CHECKING:
@@ -134,12 +134,10 @@ class Loop:
     def further(self, end: tuple, cell: tuple) -> tuple[arb, float] | None:
         """Its turn (a ball, and how far it may be off) after one more part of the way."""
         found = self.motion.state(self.joints[0], cell)[2]
-        if found.spread < 1:
-            here = found.centre + 2 * arb.pi() * nearest_turns(end[0], found)
-            if above(here - end[0]) < 3 - found.spread - end[1]:
-                # both hold the turn where they meet, so that they are one way
-                return here, found.spread
-        return None
+        if not found.spread < 1:
+            return None
+        # each holds the turn where they meet within 1, which no other whole turns let both do
+        return found.centre + 2 * arb.pi() * nearest_turns(end[0], found), found.spread
 
 
 def followed(goal: Sequence[float], start: object, further: Callable) -> object | None:
