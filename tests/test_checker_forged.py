@@ -25,7 +25,7 @@ from linkage.checker.verdict import Claims
 
 FILE = Path(__file__).parent / "every_key.toml"
 EXACT = FILE.parents[1] / "examples" / "servo_arm.toml"
-SEED, SEED_BUILT = 4, 13
+SEED, SEED_BUILT = 4, 9  # both hold; the second has one input, so that its stops leave a box
 FEW, FEW_BUILT, MANY = 25, 8, 250  # changes
 
 
@@ -231,18 +231,23 @@ def truth(case, known, pair, built):
 @pytest.mark.parametrize("built", [False, True])
 def test_a_claim_above_the_least_met_is_refused_and_any_other_change_is_true(built, tmp_path, full):
     text = random_text(SEED_BUILT if built else SEED)
-    case, known = Case(text), {}
     file, rng = tmp_path / "random.toml", np.random.default_rng(15)
     file.write_text(text)
     made = proven(file, built)
+    assert said(made, tmp_path, file).holds  # or no change of it could
+    book = Claims(Book(read(text), built), made)
+    case, known = Case(text).inside(dict(zip(book.travel.names, book.root, strict=True))), {}
     for _ in range(MANY if full else FEW_BUILT if built else FEW):
         changed = damaged(made, rng)
-        if said(changed, tmp_path, file).holds:
-            for told, before in zip(changed["pairs"], made["pairs"], strict=True):
-                if told != before and told["claim"] is not None:
-                    assert told["claim"] <= truth(case, known, tuple(told["pair"]), built) + 1e-6
+        holds = said(changed, tmp_path, file).holds
+        others = [told for told, before in zip(changed["pairs"], made["pairs"], strict=True)
+                  if told != before and told["claim"] is not None]
+        for told in others:
+            least = truth(case, known, tuple(told["pair"]), built)
+            assert not holds or told["claim"] <= least + 1e-6
+            told["claim"] = float(max(least, 0.0)) + 1e-4
+        assert not others or not said(changed, tmp_path, file).holds
     claimed = [k for k in made["pairs"] if k["claim"] is not None]
-    book = Claims(Book(read(text), built), made)
     pairs = {frozenset(pair.names): pair for pair in book.book.pairs.all()}
     for told in claimed[::1 if full else 6 if built else 3]:
         least = max(truth(case, known, tuple(told["pair"]), built), 0.0)
