@@ -287,6 +287,16 @@ def test_what_only_some_builds_reach_is_shown_by_nothing():
         assert Directions(book, None).goes("crank", 0, cell, 1) == (not built)
 
 
+def test_a_cell_across_an_edge_of_reach_is_not_out_of_reach():
+    """The rod reaches at pitch -25 (152.2 mm of the 154.4 that it can span), and not beyond -28."""
+    turn = math.radians(-25)
+    assert math.hypot(100 - 80 * math.sin(turn), 80 * math.cos(turn)) < math.hypot(100, 30) + 50
+    book = Book(read(REACH))
+    pair, = book.pairs.all()
+    assert not book.nowhere(pair, tuple(book.sides(pair)), ((-32.0, -25.0),))
+    assert book.nowhere(pair, tuple(book.sides(pair)), ((-40.0, -32.0),))
+
+
 def test_bearings_beyond_an_axis_through_two_points_are_off_by_their_lever():
     """At three runs from the first point: by hand 2 times its way one way, 3 of the other's."""
     text = REACH.replace("axis = \"lateral\"\npoints = { p = [100", "through = [100, 50, 0]\n"
