@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from ..checker.leaves import DEEPEST, Book, OutOfReach, halved
-from ..checker.lengths import AIRFRAME
 from ..checker.rates import OutOfShow
 from ..checker.taylor import UP
 from ..clearances.cell_bounds import bounds
@@ -104,8 +103,7 @@ class Thrifty(Book):
 
     def moved_at(self, pair: Pair, cell: tuple) -> float:
         """How much nearer builds bring two solids at most in a cell."""
-        return min(sum(self.built.moved(self.known[name], frame, cell)[0] for name in pair.names)
-                   for frame in {pair.frame, AIRFRAME})
+        return self.nearer_by(pair, lambda solid, frame: self.built.moved(solid, frame, cell)[0])
 
     def miss(self, pair: Pair, count: int = 1) -> None:
         """Count a node that is not shown in builds."""

@@ -27,7 +27,7 @@ from .taylor import UP, Taylor, lowest
 from .vectors import dot, minus, plus
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from .pairs import Pair
     from .reading import Machine
@@ -119,14 +119,16 @@ class Book:
         return self.less(low - cost.most, n, sides)
 
     def moved_at_most(self, pair: Pair, rough: bool) -> float:
-        """How much nearer builds bring two solids at most, anywhere in the travel.
-
-        As seen from what carries both, or from the airframe.
-        """
+        """How much nearer builds bring two solids at most, anywhere in the travel."""
         if not self.travel:
             return math.inf
-        return min(sum(self.built.most_moved(self.known[name], frame, self.travel, rough=rough)
-                       for name in pair.names) for frame in {pair.frame, AIRFRAME}) * UP
+        return self.nearer_by(pair, lambda solid, frame: self.built.most_moved(
+            solid, frame, self.travel, rough=rough))
+
+    def nearer_by(self, pair: Pair, moved: Callable) -> float:
+        """The moves of both solids, as seen from what carries both, or from the airframe."""
+        return min(sum(moved(self.known[name], frame) for name in pair.names)
+                   for frame in {pair.frame, AIRFRAME}) * UP
 
     def blamed(self, pair: Pair, sides: Sequence[Side], cell: tuple) -> int | None:
         """The input at whose middle a cell is best cut; None where it is a place.

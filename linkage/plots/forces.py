@@ -151,7 +151,8 @@ def stick_forces(system: System, ax: Axes | None = None, *, input: str = "pitch"
     if np.nanmax(felt.friction, initial=0.0) > 0:
         names += ["moving " + sense_word(system, input, greatest) for greatest in (True, False)]
         curves += [felt.up / per, felt.down / per]
-        _rests(ax, system, input, releases or loads.let_go(loads.whole_travel(system, input)))
+        _rests(ax, system, input, loads.let_go(loads.whole_travel(system, input))
+               if releases is None else releases)
     lines = [ax.plot(shown_input(system, input, x), y, color=colour, linestyle=style)[0]
              for y, (colour, style) in zip(curves, SERIES, strict=False)]
     ax.axhline(0, color=PALE, linewidth=0.8, zorder=0)
