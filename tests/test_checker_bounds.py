@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from flint import arb
 from scipy.optimize import brentq, fsolve
+from systems.motion_models import EDGE_OF_REACH, SWING_AND_BEAM
 
 import linkage
 from linkage.checker.directions import Directions
@@ -91,21 +92,7 @@ pivot = [100, 0, 0]
 axis = "lateral"
 input = "pitch"
 points = { r = [100, 0, 10] }
-[body.swing]
-pivot = [200, 0, 0]
-axis = "lateral"
-[body.beam]
-on = "swing"
-pivot = [200, 0, 60]
-axis = "lateral"
-points = { p = [190, 0, 100], q = [220, 0, 70] }
-[rod.push]
-ends = ["crank/r", "beam/p"]
-[rod.tie]
-ends = ["beam/q", "airframe/q"]
-[airframe]
-points = { q = [300, 0, 60] }
-"""
+""" + SWING_AND_BEAM
 
 
 def misfits(turns):
@@ -251,22 +238,9 @@ def test_a_side_is_at_a_joint_only_with_what_its_corners_may_be_off():
         assert book.at_joint(ball, [side]) == at
 
 
-REACH = """
-length = "mm"
-input.pitch.travel = [-40, 20]
-tolerance.rod = 0.5
-[body.arm]
-pivot = [0, 0, 0]
-axis = "lateral"
-input = "pitch"
-points = { p = [0, 0, 80] }
-[body.crank]
-pivot = [100, 0, 0]
-axis = "lateral"
-points = { p = [100, 0, 50] }
-solid.ball = { kind = "sphere", at = "p", diameter = 10 }
-[rod.link]
-ends = ["arm/p", "crank/p"]
+REACH = "tolerance.rod = 0.5" + EDGE_OF_REACH + """
+[body.crank.solid]
+ball = { kind = "sphere", at = "p", diameter = 10 }
 [airframe.solid]
 ball = { kind = "sphere", at = [0, 500, 0], diameter = 10 }
 """

@@ -13,6 +13,7 @@ from flint import arb
 from shapely.geometry import Polygon
 from shapely.ops import unary_union
 from systems.model_files import COUPLED, LEVER_WRITTEN_OUT, LEVERS
+from systems.motion_models import EDGE_OF_REACH, SWING_AND_BEAM
 
 import linkage
 from linkage.checker import together
@@ -185,36 +186,11 @@ def test_a_table_of_hardpoints_is_read_with_its_heading():
             assert place == pytest.approx(system.model.position(name)), name
 
 
-BEHIND = """
-length = "mm"
-input.pitch.travel = [-40, 20]
-[body.arm]
-pivot = [0, 0, 0]
-axis = "lateral"
-input = "pitch"
-points = { p = [0, 0, 80] }
-[body.crank]
-pivot = [100, 0, 0]
-axis = "lateral"
-points = { p = [100, 0, 50], r = [100, 0, 10] }
-[body.swing]
-pivot = [200, 0, 0]
-axis = "lateral"
-[body.beam]
-on = "swing"
-pivot = [200, 0, 60]
-axis = "lateral"
-points = { p = [190, 0, 100], q = [220, 0, 70] }
-solid.ball = { kind = "sphere", at = "p", diameter = 10 }
-[rod.link]
-ends = ["arm/p", "crank/p"]
-[rod.push]
-ends = ["crank/r", "beam/p"]
-[rod.tie]
-ends = ["beam/q", "airframe/q"]
-[airframe]
-points = { q = [300, 0, 60] }
-solid.ball = { kind = "sphere", at = [PLACE], diameter = 10 }
+BEHIND = EDGE_OF_REACH + SWING_AND_BEAM + """
+[body.beam.solid]
+ball = { kind = "sphere", at = "p", diameter = 10 }
+[airframe.solid]
+ball = { kind = "sphere", at = [PLACE], diameter = 10 }
 """
 
 

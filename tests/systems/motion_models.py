@@ -185,3 +185,37 @@ IDLERS = {"turning": 'axis = "lateral"', "sliding": "slide = [1, 0.05, 0.02]"}
 def sticks(count, seed=8):
     rng = np.random.default_rng(seed)
     return {"pitch": rng.uniform(-15, 15, count), "flap": rng.uniform(0, 30, count)}
+
+# A crank that an arm's rod drives and that it no longer reaches forward of about 28 degrees.
+EDGE_OF_REACH = """
+length = "mm"
+input.pitch.travel = [-40, 20]
+[body.arm]
+pivot = [0, 0, 0]
+axis = "lateral"
+input = "pitch"
+points = { p = [0, 0, 80] }
+[body.crank]
+pivot = [100, 0, 0]
+axis = "lateral"
+points = { p = [100, 0, 50], r = [100, 0, 10] }
+[rod.link]
+ends = ["arm/p", "crank/p"]
+"""
+# Two rods that settle two joints together, driven by a crank.
+SWING_AND_BEAM = """
+[body.swing]
+pivot = [200, 0, 0]
+axis = "lateral"
+[body.beam]
+on = "swing"
+pivot = [200, 0, 60]
+axis = "lateral"
+points = { p = [190, 0, 100], q = [220, 0, 70] }
+[rod.push]
+ends = ["crank/r", "beam/p"]
+[rod.tie]
+ends = ["beam/q", "airframe/q"]
+[airframe]
+points = { q = [300, 0, 60] }
+"""
